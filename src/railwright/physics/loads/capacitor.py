@@ -1,0 +1,37 @@
+"""Capacitor with its equivalent series resistance: C dv_c/dt = i = (v - v_c) / ESR."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import Field, model_validator
+
+from railwright.physics.loads.law import LoadParameters, nothing_happens, one_region
+from railwright.quantities import Dimension, Uncertain, UncertainFarads
+
+region, enter = one_region, nothing_happens
+
+
+class Capacitor(LoadParameters):
+    """Input capacitance; `capacitor: 10 uF` is short for `capacitor: {capacitance: 10 uF}`."""
+
+    capacitance: UncertainFarads = Field(description="farads")
+    esr: Annotated[Uncertain, Dimension("ohm", "uncertain", positive=True)] | None = Field(
+        None, description="equivalent series resistance; left out: unknown, and assumed as the result says"
+    )
+    assumed = {"esr": (0.02, "series resistance (ESR) of a capacitor is not given: 20 mΩ assumed")}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _short_form(cls, given: Any) -> Any:
+        return {"capacitance": given} if isinstance(given, str) else given
+
+
+def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
+    """Current through the series resistance [A]; y[0] is the voltage of the ideal capacitance."""
+    return (v - y[0]) / p[1]
+
+
+def derivatives(v: float, t: float, p: list[float], y: list[float], q: list[float], dy: list[float]) -> None:
+    """dv_c/dt = i / C."""
+    dy[0] = (v - y[0]) / (p[1] * p[0])

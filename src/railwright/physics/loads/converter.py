@@ -1,0 +1,80 @@
+"""Switching converter at its input: constant power between a starting and a stopping voltage, with soft start.
+
+i = s P / (η v) while it runs, 0 while it does not. It starts when v reaches `starts_at` and stops when v falls to
+`stops_at`; after a start its power grows linearly over `soft_start`. Its input capacitor is a capacitor load beside it.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from railwright.physics.loads.law import LoadParameters, no_states
+from railwright.quantities import Dimension, Uncertain, UncertainRatio, UncertainSeconds, UncertainWatts
+
+derivatives = no_states
+EVENTS = ("starts", "stops")
+_Threshold = Annotated[Uncertain, Dimension("V", "uncertain", positive=True)]
+
+
+class Converter(LoadParameters):
+    """A switching converter that feeds the device; its input capacitor is a capacitor beside it."""
+
+    output_power: UncertainWatts = Field(description="what it delivers")
+    efficiency: UncertainRatio = Field(description="output power by input power")
+    starts_at: _Threshold = Field(description="starts when its input reaches this voltage")
+    stops_at: _Threshold = Field(description="stops when its input falls to this voltage")
+    soft_start: UncertainSeconds | None = Field(
+        None, description="time in which its power grows from zero; left out: unknown, and assumed as the result says"
+    )
+    assumed = {"soft_start": (1e-3, "soft start of a converter is not given: 1 ms assumed")}
+
+    @model_validator(mode="after")
+    def _hysteresis(self) -> Self:
+        if self.stops_at.high >= self.starts_at.low:
+            raise PydanticCustomError(
+                "hysteresis",
+                f"expected 'stops_at' wholly below 'starts_at', got {self.stops_at.text} and {self.starts_at.text}",
+            )
+        if self.efficiency.high > 1.0:
+            raise PydanticCustomError("efficiency", f"expected an efficiency up to 100 %, got {self.efficiency.text}")
+        if self.soft_start is not None and self.soft_start.low < 0.0:
+            raise PydanticCustomError("soft_start", f"expected a soft start of 0 s or more, got {self.soft_start.text}")
+        return self
+
+
+def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
+    """s P / (η v) [A]; q[0]: running, q[1]: time of its last start, q[2]: 1 while it starts softly."""
+    if q[0] == 0.0:
+        return 0.0
+    power = p[0] / p[1]
+    if q[2] == 1.0:
+        power *= (t - q[1]) / p[4]
+    return power / max(v, 0.5 * p[3])
+
+
+def region(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> int:
+    """0: as it is, 1: wants to start, 2: wants to stop, 3: soft start is over."""
+    if q[0] == 0.0:
+        return 1 if v >= p[2] else 0
+    if v <= p[3]:
+        return 2
+    return 3 if q[2] == 1.0 and t >= q[1] + p[4] else 0
+
+
+def enter(region: int, t: float, p: list[float], q: list[float]) -> int:
+    """Start, stop, or end of the soft start."""
+    if region == 1:
+        q[0] = 1.0
+        q[1] = t
+        q[2] = 1.0 if p[4] > 0.0 else 0.0
+        return 1
+    if region == 2:
+        q[0] = 0.0
+        q[2] = 0.0
+        return 2
+    if region == 3:
+        q[2] = 0.0
+    return 0

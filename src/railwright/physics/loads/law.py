@@ -1,0 +1,109 @@
+"""What a load is: parameters as a document gives them, and equations that see only floats and arrays.
+
+A load is one module of this package with a parameter model (a subclass of `LoadParameters`) and four plain
+functions, all of them compiled by numba when a circuit is first solved:
+
+    current(v, t, p, y, q) -> float        current into the load [A] at the connector voltage v [V] and time t [s]
+    derivatives(v, t, p, y, q, dy)         writes dy/dt of the load's own states into dy
+    region(v, t, p, y, q) -> int           which piece of a piecewise law holds; the solver ends a step where it changes
+    enter(region, t, p, q) -> int          what happens then: may change q; returns 0, or the number of an event + 1
+
+p: float parameters in the order of the model's fields (or as `pack` lays them out). y: the load's states.
+q: its discrete values (floats), constant between changes of region. Between two changes of region every function must be smooth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import ModuleType
+from typing import ClassVar
+
+from pydantic import BaseModel, ConfigDict
+
+from railwright.quantities import Uncertain
+
+Choose = Callable[[str, Uncertain], float]
+"""Picks the value of one uncertain parameter: (field name, bounds) -> value in SI units."""
+
+
+class LoadParameters(BaseModel):
+    """Parameters of a load as they are written in a device document; frozen, in SI units.
+
+    `assumed`: field -> (value, sentence) that stands in for an optional field that was left out. The sentence
+    travels with every result as a declared assumption.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+    assumed: ClassVar[Mapping[str, tuple[float, str]]] = {}
+
+    def uncertain(self) -> dict[str, Uncertain]:
+        """Every parameter that is given, with its bounds."""
+        values = {name: getattr(self, name) for name in type(self).model_fields}
+        return {name: value for name, value in values.items() if isinstance(value, Uncertain)}
+
+    def floats(self, choose: Choose) -> tuple[dict[str, float], tuple[str, ...]]:
+        """Chosen values by field name, and the assumptions made for what was left out."""
+        values: dict[str, float] = {}
+        assumptions: list[str] = []
+        for name in type(self).model_fields:
+            given = getattr(self, name)
+            if isinstance(given, Uncertain):
+                values[name] = choose(name, given)
+            elif given is None:
+                value, sentence = self.assumed[name]
+                values[name] = value
+                assumptions.append(sentence)
+            else:
+                values[name] = float(given)
+        return values, tuple(assumptions)
+
+
+@dataclass(frozen=True)
+class LoadKind:
+    """A load as the solver knows it: its name in documents, its model, and the module with its equations.
+
+    states, flags: names of its continuous states and of its discrete values (which start at `flags_at_start`).
+    events: what can happen to it, for people and for evaluation.
+    """
+
+    name: str
+    model: type[LoadParameters]
+    equations: ModuleType
+    states: tuple[str, ...] = ()
+    flags_at_start: tuple[float, ...] = ()
+    events: tuple[str, ...] = ()
+
+    @property
+    def parameters(self) -> tuple[str, ...]:
+        """Names of the float parameters, in the order in which the equations find them in p."""
+        return tuple(self.model.model_fields)
+
+
+def nominal(name: str, value: Uncertain) -> float:
+    """The choice of every nominal value."""
+    return value.nominal
+
+
+def low(name: str, value: Uncertain) -> float:
+    """The choice of every lower bound."""
+    return value.low
+
+
+def high(name: str, value: Uncertain) -> float:
+    """The choice of every upper bound."""
+    return value.high
+
+
+def no_states(v, t, p, y, q, dy):  # type: ignore[no-untyped-def]
+    """Derivatives of a load without states."""
+
+
+def one_region(v, t, p, y, q):  # type: ignore[no-untyped-def]
+    """Region of a law without pieces."""
+    return 0
+
+
+def nothing_happens(region, t, p, q):  # type: ignore[no-untyped-def]
+    """Change of region without consequence."""
+    return 0
