@@ -1,0 +1,75 @@
+"""Conductors against published wire tables and handbook equations."""
+
+import math
+
+import pytest
+
+from railwright.physics import conductors
+
+# ASTM B258 (diameters), published wire tables at 20 °C: AWG, d [mm], A [mm²], R [Ω/km].
+WIRE_TABLE = [
+    (10, 2.588, 5.26, 3.28),
+    (14, 1.628, 2.08, 8.28),
+    (18, 1.024, 0.823, 20.95),
+    (22, 0.644, 0.326, 52.96),
+    (24, 0.511, 0.205, 84.2),
+]
+
+
+@pytest.mark.parametrize(("gauge", "diameter", "area", "resistance"), WIRE_TABLE)
+def test_awg_rows_of_published_wire_tables(gauge, diameter, area, resistance):
+    assert conductors.awg_diameter(gauge) * 1e3 == pytest.approx(diameter, abs=0.5e-3)
+    assert conductors.awg_area(gauge) * 1e6 == pytest.approx(area, rel=2.5e-3)
+    per_km = conductors.resistance_per_metre(conductors.awg_area(gauge)) * 1e3
+    assert per_km == pytest.approx(resistance, rel=1.5e-3)
+
+
+# IEC 60228, class 5 flexible copper, plain, maximum at 20 °C [Ω/km] (published tables).
+@pytest.mark.parametrize(("section", "maximum"), [(0.5, 39.0), (0.75, 26.0), (1.5, 13.3), (4.0, 4.95)])
+def test_iec_60228_class_5_rows(section, maximum):
+    area = section * 1e-6
+    assert conductors.maximum_resistance_per_metre(area, 5) * 1e3 == pytest.approx(maximum, rel=1e-12)
+    geometric = conductors.resistance_per_metre(area) * 1e3
+    assert geometric < maximum < 1.2 * geometric
+
+
+def test_every_iec_60228_maximum_lies_above_the_geometric_value():
+    # IEC 60228: the tabulated values are maxima. Its sections are nominal, so that solid 50 mm² is actually less.
+    for table in conductors.IEC_60228_MAXIMUM.values():
+        for section, maximum in table.items():
+            assert 1.0 < maximum / (conductors.resistance_per_metre(section * 1e-6) * 1e3) < 1.2
+
+
+def test_copper_of_iec_60028():
+    # IEC 60028, from memory: 1.7241e-8 Ω·m at 20 °C, 3.93e-3 per kelvin.
+    assert conductors.resistivity(20.0) == pytest.approx(1.7241e-8, rel=1e-12)
+    assert conductors.resistivity(120.0) / conductors.resistivity(20.0) == pytest.approx(1.393, rel=1e-12)
+
+
+def test_preece_fusing_current_of_copper():
+    # Preece, handbook, from memory: I = 80 d^1.5, d in mm; 1 mm copper melts at 80 A.
+    assert conductors.preece_fusing_current(1e-3) == pytest.approx(80.0, rel=1e-12)
+    assert conductors.preece_fusing_current(4e-3) == pytest.approx(640.0, rel=1e-12)
+
+
+def test_onderdonk_fusing_equation():
+    # Onderdonk, handbook, from memory: 33 (I/A)² S = log10((Tm - Ta)/(234 + Ta) + 1), A in circular mils.
+    # AWG 10 has 10380 circular mils (published wire tables); for 1 s at Ta = 40 °C.
+    expected = 10380 * math.sqrt(math.log10((1083 - 40) / (234 + 40) + 1) / 33)
+    assert conductors.onderdonk_fusing_current(conductors.awg_area(10), 1.0, 40.0) == pytest.approx(expected, rel=1e-3)
+
+
+def test_adiabatic_limit_of_insulated_copper():
+    # IEC 60364-5-54, from memory: k = 115 A·s^0.5/mm² for PVC; 1.5 mm² bears (115 · 1.5)² = 29756 A²s.
+    assert conductors.adiabatic_limit(1.5e-6) == pytest.approx(29756.25, rel=1e-12)
+
+
+def test_insulation_fails_long_before_copper_melts():
+    area = conductors.awg_area(18)
+    current = 100.0
+    assert conductors.adiabatic_limit(area) / current**2 < conductors.onderdonk_fusing_time(area, current) / 3
+
+
+def test_inductance_of_two_parallel_wires():
+    # Grover, from memory: L' = 0.4 µH/m (ln(2D/d) + 1/4); wires of 1 mm, 10 mm apart: 1.298 µH/m.
+    assert conductors.pair_inductance_per_metre(1e-3, 10e-3) == pytest.approx(1.2983e-6, rel=1e-4)
