@@ -1,0 +1,1 @@
+"""Evaluation: a record against the requirements, with measurement uncertainty and a decision rule."""

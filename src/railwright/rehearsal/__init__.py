@@ -1,0 +1,1 @@
+"""Rehearsal: documents, hook-up and set points to predicted traces and events; nothing energised."""

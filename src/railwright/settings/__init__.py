@@ -1,0 +1,1 @@
+"""Settings: what to dial in, the reason behind every number, and what the check has to say."""

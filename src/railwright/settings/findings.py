@@ -1,0 +1,49 @@
+"""Findings and reasons: what the check has to say, and why a number is what it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from railwright.documents.sources import Location
+
+
+class Severity(StrEnum):
+    """stop: must not be energised. caution: look before you go on. note: good to know."""
+
+    STOP = "stop"
+    CAUTION = "caution"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing the check has to say.
+
+    rule: stable id. about: the input, output or instrument. where: the line of the document. why: the reason
+    in numbers. remedy: what to do. overridden: the reason given in the procedure, where a stop is accepted.
+    """
+
+    rule: str
+    severity: Severity
+    about: str
+    where: Location | None
+    why: str
+    remedy: str
+    overridden: str | None = None
+
+    @property
+    def blocks(self) -> bool:
+        return self.severity is Severity.STOP and self.overridden is None
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why one setting has its value: `value` in SI, `unit`, where it was decided, and the reason in words."""
+
+    about: str
+    setting: str
+    value: float
+    unit: str
+    where: Location | None
+    why: str

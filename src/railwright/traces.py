@@ -1,0 +1,91 @@
+"""Traces, events and named steps: the one form of what was predicted and what was measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+class Mode(IntEnum):
+    """What regulates an output at an instant."""
+
+    OFF = 0
+    CV = 1
+    CC = 2
+    CP = 3
+    TRIPPED = 4
+
+
+UNITS = {"voltage": "V", "terminal_voltage": "V", "current": "A", "mode": "1"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Traces:
+    """Channels of one input against one time base.
+
+    time: seconds, shape (n,), never decreasing. columns: name -> values, shape (n,). The usual names:
+    `voltage` at the input's connector [V], `terminal_voltage` at the supply's terminals [V], `current` [A],
+    `mode` (values of `Mode`). A record holds only what was really measured.
+    """
+
+    time: NDArray[np.float64]
+    columns: Mapping[str, NDArray[np.float64]]
+
+    def __post_init__(self) -> None:
+        for name, values in self.columns.items():
+            if values.shape != self.time.shape:
+                raise ValueError(f"channel '{name}' has {values.size} values for {self.time.size} instants")
+
+    def between(self, start: float, end: float) -> Traces:
+        """The part with start <= time <= end [s]."""
+        import numpy as np
+
+        first = int(np.searchsorted(self.time, start, side="left"))
+        last = int(np.searchsorted(self.time, end, side="right"))
+        return Traces(self.time[first:last], {name: v[first:last] for name, v in self.columns.items()})
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened at an instant [s]: `what` is a stable key, `detail` is for people."""
+
+    time: float
+    subject: str
+    what: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A named step of the procedure in time [s]; `points` are the plateaus of a sweep: (voltage, start, end)."""
+
+    name: str
+    kind: str
+    start: float
+    end: float
+    inputs: tuple[str, ...]
+    points: tuple[tuple[float, float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Record:
+    """What a run measured or a rehearsal predicts. `origin`: 'rehearsal', 'supply readings', or a recorder's name."""
+
+    origin: str
+    traces: Mapping[str, Traces]
+    events: tuple[Event, ...] = ()
+    spans: tuple[Span, ...] = ()
+    notes: Mapping[str, str] = field(default_factory=dict)
+
+    def span(self, name: str) -> Span:
+        """The step of that name; KeyError where there is none."""
+        for span in self.spans:
+            if span.name == name:
+                return span
+        raise KeyError(name)
