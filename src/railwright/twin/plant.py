@@ -1,0 +1,218 @@
+"""The world behind one supply: its output stages, leads and loads in motion, and what its meters read.
+
+Time [s] starts at 0 with everything off and discharged, and goes on only by `advance`. What a set point really is
+(programming errors, grid, OVP accuracy) is decided here; the command tree knows only what was asked.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from railwright.documents.bench import Bench
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure
+from railwright.traces import Event, Mode
+from railwright.twin.history import History
+from railwright.twin.readings import Meter, Reading, timing_of
+from railwright.twin.truth import OutputTruth, Truth
+from railwright.twin.wiring import wire
+
+if TYPE_CHECKING:
+    from railwright.physics.simulation import Advance
+
+KEEP = 600.0
+"""How long true traces are kept for a recorder [s]."""
+
+LONGEST_TICK = 5e-3
+"""Longest stretch that is computed at once [s]; a linked trip acts within it."""
+
+Tripped = Literal["", "OVP", "current limit", "linked"]
+
+
+@dataclass
+class _OutputPlant:
+    """What the plant keeps for one output."""
+
+    truth: OutputTruth
+    meter: Meter
+    history: History
+    readings: deque[Reading]
+    follows: frozenset[str] = frozenset()
+    linked: bool = False
+    external_sense: bool = False
+
+
+class Plant:
+    """All outputs of one supply and what hangs on them. `on_event` is told of every physical event as it is found."""
+
+    def __init__(
+        self,
+        supply: str,
+        bench: Bench,
+        device: Device | None,
+        procedure: Procedure | None,
+        truth: Truth,
+        keep: float = KEEP,
+    ) -> None:
+        from railwright.physics.simulation import Simulation
+
+        self.truth = truth
+        self.wiring = wire(supply, bench, device, procedure, truth)
+        self._simulation = Simulation(self.wiring.circuit)
+        self.on_event: Callable[[Event], None] = lambda event: None
+        self.events: list[Event] = []
+        self.input_history = {
+            name: History(("voltage", "terminal_voltage", "current", "mode"), keep) for name in self.wiring.inputs
+        }
+        self._outputs: dict[str, _OutputPlant] = {}
+        for name, output in bench.supplies[supply].outputs.items():
+            full = f"{supply}.{name}"
+            errors = truth.output(full, output)
+            meter = Meter(full, timing_of(full, output, truth, errors.phase), errors, truth.seed)
+            held = 2.0 + 2 * (meter.timing.update + meter.timing.aperture + meter.timing.latency)
+            self._outputs[full] = _OutputPlant(errors, meter, History(("voltage", "current"), held), deque(maxlen=64))
+
+    @property
+    def time(self) -> float:
+        """Simulated time [s]."""
+        return float(self._simulation.time)
+
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """Names of the outputs, 'supply.output', in the order of the bench document."""
+        return tuple(self._outputs)
+
+    def set_voltage(self, output: str, asked: float, at: float | None = None) -> None:
+        """Program a voltage [V]; what comes out is off by the output's programming error, and never negative."""
+        self._simulation.set(output, at=at, voltage=self._true_voltage(output, asked))
+
+    def ramp(self, output: str, asked: float, duration: float, at: float | None = None) -> None:
+        """Move the programmed voltage [V] in a straight line, from where it is, in `duration` seconds."""
+        if duration <= 0:
+            self.set_voltage(output, asked, at)
+        else:
+            self._simulation.set(output, at=at, line=(self._true_voltage(output, asked), duration))
+
+    def set_current(self, output: str, asked: float, at: float | None = None) -> None:
+        """Program a current limit [A]."""
+        error = self._outputs[output].truth.set_current
+        self._simulation.set(output, at=at, current_limit=max(error.apply(error.on_grid(asked)), 0.0))
+
+    def set_slew(self, output: str, rise: float, fall: float) -> None:
+        """Program the slew [V/s]; inf leaves it to the output."""
+        self._simulation.set(output, rise=rise, fall=fall)
+
+    def set_limit_action(self, output: str, trips: bool, delay: float) -> None:
+        """Trip at the current limit after `delay` [s], or regulate."""
+        self._simulation.set(output, at_limit="trip" if trips else "regulate", trip_delay=delay)
+
+    def set_ovp(self, output: str, level: float) -> None:
+        """OVP level [V] as programmed, inf for none; the true one differs within its accuracy."""
+        self._simulation.set(output, ovp=max(level + self._outputs[output].truth.ovp_offset, 0.0))
+
+    def set_sense(self, output: str, external: bool) -> None:
+        """Regulate at the load where sense leads go there; without sense leads the output falls back to its terminals."""
+        external = external and output in self.wiring.sensed
+        self._outputs[output].external_sense = external
+        self._simulation.set(output, sense="load" if external else "terminals")
+
+    def switch(self, output: str, on: bool, at: float | None = None) -> None:
+        """Output on or off."""
+        self._simulation.set(output, at=at, on=on)
+
+    def follow(self, output: str, sources: frozenset[str]) -> None:
+        """Linked trip: the output goes off when one of `sources` trips, within `LONGEST_TICK`."""
+        self._outputs[output].follows = sources
+
+    def clear_trip(self, output: str) -> None:
+        """Clear a trip; the output stays off."""
+        self._outputs[output].linked = False
+        self._simulation.set(output, clear=True)
+
+    def is_on(self, output: str) -> bool:
+        """Whether the output is on."""
+        return bool(self._simulation.output(output).on)
+
+    def tripped(self, output: str) -> Tripped:
+        """Which protection has switched the output off; empty: none."""
+        if self._outputs[output].linked:
+            return "linked"
+        return self._simulation.output(output).tripped  # type: ignore[no-any-return]
+
+    def mode(self, output: str) -> Mode:
+        """What regulates the output now."""
+        return Mode.TRIPPED if self._outputs[output].linked else Mode(self._simulation.output(output).mode)
+
+    def reading(self, output: str) -> Reading | None:
+        """The newest reading that can be had by now; None before the first."""
+        now = self.time
+        for reading in reversed(self._outputs[output].readings):
+            if reading.available <= now:
+                return reading
+        return None
+
+    def readings(self, output: str) -> tuple[Reading, ...]:
+        """The last readings, oldest first, those that cannot be had yet included."""
+        return tuple(self._outputs[output].readings)
+
+    def advance(self, to: float) -> None:
+        """Go on to a time [s], in stretches of at most `LONGEST_TICK`. Raises physics' SolverError."""
+        while self.time < to:
+            step = self._simulation.advance(min(self.time + LONGEST_TICK, to))
+            self._keep_traces(step)
+            for event in step.events:
+                self._tell(event)
+            self._link_trips(step.events)
+            self._take_readings()
+
+    def _tell(self, event: Event) -> None:
+        self.events.append(event)
+        del self.events[:-10000]
+        self.on_event(event)
+
+    def _keep_traces(self, step: Advance) -> None:
+        for name, history in self.input_history.items():
+            rows = step.samples[name]
+            history.append(rows.time, rows.voltage, rows.terminal_voltage, rows.current, rows.mode.astype(float))
+        for name, output in self._outputs.items():
+            rows = step.samples[self.wiring.branch_of[name]]
+            voltage, current, _ = rows.output(name)
+            if output.external_sense:
+                # Sense leads of a group are at its ends: each output's meter sees its share of the lead drop less.
+                drop = rows.terminal_voltage - rows.voltage
+                parts = self.wiring.group_of[name] if self.wiring.arrangement_of[name] == "series" else 1
+                voltage = voltage - drop / parts
+            output.history.append(rows.time, voltage, current)
+
+    def _link_trips(self, events: tuple[Event, ...]) -> None:
+        tripped = {event.subject for event in events if event.what.startswith("trips")}
+        while tripped:
+            followers = {
+                name
+                for name, output in self._outputs.items()
+                if output.follows & tripped and not self.tripped(name) and self.is_on(name)
+            }
+            for name in followers:
+                self._outputs[name].linked = True
+                self._simulation.set(name, on=False)
+                self._tell(Event(self.time, name, "trips linked"))
+            tripped = followers
+
+    def _take_readings(self) -> None:
+        now = self.time
+        for output in self._outputs.values():
+            while output.meter.next_due <= now:
+                start = max(output.meter.next_due - output.meter.timing.aperture, 0.0)
+                output.readings.append(output.meter.take(*output.history.between(start, output.meter.next_due)))
+
+    def _true_voltage(self, output: str, asked: float) -> float:
+        error = self._outputs[output].truth.set_voltage
+        # A supply set to nothing gives nothing: the offset of its converter cannot pull its terminals below zero,
+        # and is taken away below one grid step so that an output at 0 V is at rest.
+        if asked <= (error.resolution or math.ulp(1.0)) / 2:
+            return 0.0
+        return max(error.apply(error.on_grid(asked)), 0.0)

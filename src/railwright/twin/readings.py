@@ -1,0 +1,121 @@
+"""How a supply measures itself: the mean over an aperture, every update interval, with errors, noise and a grid, late.
+
+Pure: from true traces to readings. The same code makes the readings of a twin in real time and of a virtual record.
+
+Reading k covers the time from `phase + k·update - aperture` to `phase + k·update`; it can be had `latency` later.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from railwright.documents.bench import Output
+from railwright.twin.truth import ASSUMED_UPDATE, OutputTruth, SystematicError, Truth
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of an output: the window it covers [s], when it can be had [s], and what it says [V, A]."""
+
+    start: float
+    end: float
+    available: float
+    voltage: float
+    current: float
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """When readings are taken: interval, width of the window, delay, and the end of the first window [s]."""
+
+    update: float
+    aperture: float
+    latency: float
+    first: float
+
+    def due(self, k: int) -> float:
+        """End of window k."""
+        return self.first + k * self.update
+
+
+def timing_of(name: str, output: Output, truth: Truth, phase: float) -> Timing:
+    """Timing from the bench's figures; what is unknown is assumed, and said so."""
+    reading = output.reading
+    update = reading.update if reading else None
+    if update is None:
+        update = ASSUMED_UPDATE
+        truth.assume(f"{name}: update interval is unknown; the twin reads every {update * 1e3:g} ms")
+    aperture = reading.aperture if reading else None
+    if aperture is None:
+        aperture = update
+        truth.assume(f"{name}: aperture is unknown; the twin averages over its whole update interval")
+    latency = reading.latency if reading else None
+    if latency is None:
+        latency = 0.0
+        truth.assume(f"{name}: latency is unknown; the twin hands readings over at once")
+    update = max(update, 1e-4)
+    return Timing(update, max(aperture, 0.0), max(latency, 0.0), aperture + phase * update)
+
+
+def window_mean(time: Array, values: Array, start: float, end: float) -> float:
+    """Mean of a piecewise linear trace over a window; a jump is two rows at one time.
+
+    time: shape (n,), never decreasing, covering the window; values: shape (n,). A window without width gives the value.
+    """
+    import numpy as np
+
+    if end <= start:
+        return float(np.interp(start, time, values))
+    first = int(np.searchsorted(time, start, side="right"))
+    last = int(np.searchsorted(time, end, side="left"))
+    at = np.concatenate(([start], time[first:last], [end]))
+    what = np.concatenate(([np.interp(start, time, values)], values[first:last], [np.interp(end, time, values)]))
+    return float(np.sum((what[1:] + what[:-1]) * np.diff(at)) / (2 * (end - start)))
+
+
+class Meter:
+    """Takes the readings of one output, one after another, from its true traces."""
+
+    def __init__(self, name: str, timing: Timing, errors: OutputTruth, seed: int) -> None:
+        import zlib
+
+        import numpy as np
+
+        self.timing = timing
+        self._voltage, self._current = errors.read_voltage, errors.read_current
+        self._noise = np.random.default_rng([seed, zlib.crc32(f"{name}.noise".encode())])
+        self._next = 0
+
+    @property
+    def next_due(self) -> float:
+        """End of the window of the next reading [s]."""
+        return self.timing.due(self._next)
+
+    def take(self, time: Array, voltage: Array, current: Array) -> Reading:
+        """The next reading, from true traces that cover its window."""
+        end = self.next_due
+        start = end - self.timing.aperture
+        self._next += 1
+        return Reading(
+            start,
+            end,
+            end + self.timing.latency,
+            self._read(self._voltage, window_mean(time, voltage, start, end)),
+            self._read(self._current, window_mean(time, current, start, end)),
+        )
+
+    def skip_to(self, time: float) -> None:
+        """Leave out readings whose window ends before `time`."""
+        while self.next_due < time:
+            self._next += 1
+
+    def _read(self, error: SystematicError, true: float) -> float:
+        noisy = error.apply(true) + error.noise * float(self._noise.standard_normal())
+        return error.on_grid(noisy)

@@ -1,0 +1,144 @@
+"""What is true behind a twin: errors and parameters drawn once from a seed inside what the documents allow.
+
+Every figure has a random stream of its own, keyed by its name, so that one more input or output changes no other figure.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
+from railwright.quantities import Uncertain
+
+Accuracy = VoltageAccuracy | CurrentAccuracy
+
+ASSUMED_OF_VALUE = 1e-3
+ASSUMED_OFFSET = 1e-3  # of full scale
+ASSUMED_UPDATE = 50e-3
+ASSUMED_NOISE = 1 / 3  # of the resolution, r.m.s.
+
+
+@dataclass(frozen=True, slots=True)
+class SystematicError:
+    """What a set or read value is off by, the same every time: value · (1 + gain) + offset, on a grid, with noise."""
+
+    gain: float
+    offset: float
+    resolution: float
+    noise: float
+
+    def on_grid(self, value: float) -> float:
+        """The nearest value of the grid; a resolution of 0 is no grid."""
+        return round(value / self.resolution) * self.resolution if self.resolution else value
+
+    def apply(self, value: float) -> float:
+        """The value with its systematic error, off the grid and without noise."""
+        return value * (1 + self.gain) + self.offset
+
+
+@dataclass(frozen=True, slots=True)
+class OutputTruth:
+    """The true errors of one output. `phase`: where in the update interval its readings fall, 0..1."""
+
+    set_voltage: SystematicError
+    set_current: SystematicError
+    read_voltage: SystematicError
+    read_current: SystematicError
+    ovp_offset: float
+    phase: float
+
+
+class Truth:
+    """Draws, remembers and overrides true parameters; the same seed and name always give the same value.
+
+    overrides: name -> factor on the nominal value ("x1.3") or a value in SI units ("=0.0013"); names as in `parameters`,
+    such as `main.capacitor.capacitance` or `main.lead.resistance`.
+    """
+
+    def __init__(self, seed: int, overrides: Mapping[str, str] | None = None) -> None:
+        self.seed = seed
+        self.parameters: dict[str, float] = {}
+        self.assumptions: list[str] = []
+        self._overrides = {name: _parse_override(name, text) for name, text in (overrides or {}).items()}
+        self._used: set[str] = set()
+
+    def uniform(self, name: str, low: float, high: float) -> float:
+        """A figure between the bounds, drawn from the stream that belongs to its name."""
+        import numpy as np
+
+        stream = np.random.default_rng([self.seed, zlib.crc32(name.encode())])
+        return low + (high - low) * float(stream.random())
+
+    def choose(self, name: str, uncertain: Uncertain) -> float:
+        """The true value of an uncertain parameter: overridden, or drawn uniformly within its bounds."""
+        if name in self._overrides:
+            kind, number = self._overrides[name]
+            value = uncertain.nominal * number if kind == "x" else number
+            self._used.add(name)
+        else:
+            value = self.uniform(name, uncertain.low, uncertain.high)
+        self.parameters[name] = value
+        return value
+
+    def assume(self, sentence: str) -> None:
+        """Declare what was taken where a document says nothing."""
+        if sentence not in self.assumptions:
+            self.assumptions.append(sentence)
+
+    def unused_overrides(self) -> list[str]:
+        """Names of overrides that met no parameter."""
+        return sorted(set(self._overrides) - self._used)
+
+    def output(self, name: str, output: Output) -> OutputTruth:
+        """The true errors of the output called 'supply.output'."""
+        programming, reading = output.programming, output.reading
+        ovp_accuracy = output.ovp.accuracy if output.ovp else None
+        if output.ovp and ovp_accuracy is None:
+            self.assume(f"{name}: OVP accuracy is unknown; the twin trips exactly at its level")
+        spread = ovp_accuracy or 0.0
+        return OutputTruth(
+            self._error(f"{name}.programming.voltage", programming and programming.voltage, output.voltage.high),
+            self._error(f"{name}.programming.current", programming and programming.current, output.current.high),
+            self._error(f"{name}.reading.voltage", reading and reading.voltage, output.voltage.high, noisy=True),
+            self._error(f"{name}.reading.current", reading and reading.current, output.current.high, noisy=True),
+            self.uniform(f"{name}.ovp", -spread, spread),
+            self.uniform(f"{name}.phase", 0.0, 1.0),
+        )
+
+    def _error(
+        self, name: str, accuracy: Accuracy | None, full_scale: float, noisy: bool = False
+    ) -> SystematicError:
+        of_value, offset, resolution, noise = ASSUMED_OF_VALUE, ASSUMED_OFFSET * full_scale, 0.0, 0.0
+        if accuracy is None:
+            self.assume(f"{name}: accuracy is unknown; the twin errs within 0.1 % + 0.1 % of full scale")
+        else:
+            of_value, offset = accuracy.of_value, accuracy.offset
+        if accuracy is not None and accuracy.resolution is not None:
+            resolution = accuracy.resolution
+        else:
+            self.assume(f"{name}: resolution is unknown; the twin has no grid there")
+        if noisy and accuracy is not None and accuracy.noise is not None:
+            noise = accuracy.noise
+        elif noisy:
+            noise = ASSUMED_NOISE * resolution
+            self.assume(f"{name}: noise is unknown; the twin has a third of its resolution, r.m.s.")
+        return SystematicError(
+            self.uniform(f"{name}.gain", -of_value, of_value),
+            self.uniform(f"{name}.offset", -offset, offset),
+            resolution,
+            noise,
+        )
+
+
+def _parse_override(name: str, text: str) -> tuple[str, float]:
+    kind, digits = text[:1], text[1:]
+    try:
+        number = float(digits)
+    except ValueError:
+        number = math.nan
+    if kind not in ("x", "=") or not math.isfinite(number):
+        raise ValueError(f"expected 'x1.3' (a factor) or '=0.0013' (a value in SI units) for {name}, got '{text}'")
+    return kind, number

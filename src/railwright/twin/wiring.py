@@ -1,0 +1,184 @@
+"""How the outputs of one supply are wired, as a circuit of true values: hook-up, leads, loads, output stages.
+
+Without a procedure every output stands open. Groups in series or in parallel are simulated within one supply; a group over
+two supplies cannot be, because each supply is a process of its own, and is refused.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from railwright.documents.bench import Bench, Lead, Output
+from railwright.documents.device import Device
+from railwright.documents.procedure import HookUp, Procedure
+from railwright.physics import conductors
+from railwright.quantities import Uncertain
+from railwright.twin.truth import Truth
+
+if TYPE_CHECKING:
+    from railwright.physics.circuit import Branch, Circuit
+    from railwright.physics.circuit import Lead as CircuitLead
+
+ASSUMED_SPACING = 2.0  # between the axes of a pair, in conductor diameters
+
+
+class WiringError(ValueError):
+    """The bench is wired in a way that no twin can simulate; one line for people."""
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """The circuit behind one supply. branch_of: output -> branch name; sensed: outputs with sense leads to the load.
+
+    group_of: output -> number of outputs in its group.
+    """
+
+    circuit: Circuit
+    branch_of: dict[str, str]
+    arrangement_of: dict[str, str]
+    group_of: dict[str, int]
+    sensed: frozenset[str]
+    inputs: tuple[str, ...]
+
+
+def wire(supply: str, bench: Bench, device: Device | None, procedure: Procedure | None, truth: Truth) -> Wiring:
+    """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
+    from railwright.physics.circuit import Branch, Circuit
+
+    stages = {
+        f"{supply}.{name}": _stage(f"{supply}.{name}", output, truth)
+        for name, output in bench.supplies[supply].outputs.items()
+    }
+    branches, branch_of, arrangement_of, group_of, sensed = [], {}, {}, {}, set()
+    inputs = []
+    for name, hook_up in (procedure.hook_up if procedure and device else {}).items():
+        assert device is not None
+        ours = [output for output in hook_up.outputs if output in stages]
+        if not ours:
+            continue
+        _check_group(name, hook_up, supply)
+        arrangement = "single" if hook_up.arrangement == "alone" else hook_up.arrangement
+        for output in hook_up.outputs:
+            branch_of[output], arrangement_of[output], group_of[output] = name, arrangement, len(hook_up.outputs)
+        if hook_up.sense == "at load":
+            sensed |= set(hook_up.outputs)
+        branches.append(
+            Branch(
+                name=name,
+                outputs=hook_up.outputs,
+                stages=tuple(stages[output] for output in hook_up.outputs),
+                arrangement=arrangement,
+                sense="terminals",
+                lead=_lead(name, bench.leads[hook_up.lead], bench, truth),
+                loads=_loads(name, device, truth),
+            )
+        )
+        inputs.append(name)
+    branches += [_open(output, stage) for output, stage in stages.items() if output not in branch_of]
+    for output in stages:
+        branch_of.setdefault(output, output)
+        arrangement_of.setdefault(output, "single")
+        group_of.setdefault(output, 1)
+    circuit = Circuit(branches=tuple(branches))
+    return Wiring(circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs))
+
+
+def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
+    supplies = sorted({output.partition(".")[0] for output in hook_up.outputs})
+    if len(supplies) > 1:
+        raise WiringError(
+            f"input '{name}' is fed by outputs of {' and '.join(supplies)}: a twin simulates a {hook_up.arrangement} "
+            f"group only within one supply; take both outputs from {supply}, or run on real supplies"
+        )
+
+
+def _stage(name: str, output: Output, truth: Truth):  # type: ignore[no-untyped-def]
+    from railwright.physics.output_stage import OutputFigures, derive_output_stage
+
+    recovery = output.recovery
+    figures = OutputFigures(
+        voltage_max=output.voltage.high,
+        current_max=output.current.high,
+        power=output.power,
+        rise=output.rise,
+        fall_loaded=output.fall.loaded,
+        fall_unloaded=output.fall.unloaded,
+        recovery_time=recovery.time if recovery else None,
+        recovery_band=recovery.band if recovery else None,
+        recovery_step=recovery.step.high - recovery.step.low if recovery else None,
+        limit_response=output.limit_response,
+        output_capacitance=output.output_capacitance,
+        sink_current=output.sink,
+        ovp_response=output.ovp.response if output.ovp else None,
+        ovp_at=output.ovp.at if output.ovp else "terminals",
+    )
+    stage, assumptions = derive_output_stage(figures)
+    for sentence in assumptions:
+        truth.assume(f"{name}: {sentence}")
+    return stage
+
+
+def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
+    """Lead with a resistance between the geometric value, cold, and the tabulated maximum, warm."""
+    from railwright.physics.circuit import Lead as CircuitLead
+
+    conductor, length = lead.conductor, lead.one_way_length
+    area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
+    assert area is not None
+    contact = lead.contact_resistance_loop
+    if contact is None:
+        truth.assume(f"{name}: contact resistance of the lead is unknown; the twin has none")
+        contact = Uncertain(0.0, 0.0, 0.0)
+    low, middle, high = (
+        conductors.loop_resistance(area, length, temperature) + contacts
+        for temperature, contacts in (
+            (bench.ambient.low, contact.low),
+            (bench.ambient.nominal, contact.nominal),
+            (bench.ambient.high, contact.high),
+        )
+    )
+    if conductor.iec_class is not None:
+        highest = conductors.maximum_resistance_per_metre(area, conductor.iec_class, bench.ambient.high)
+        high = max(high, 2 * length * highest + contact.high)
+    resistance = truth.choose(f"{name}.lead.resistance", Uncertain(middle, low, high))
+    per_metre = lead.inductance
+    if per_metre is None:
+        diameter = conductors.diameter_of_area(area)
+        per_metre = conductors.pair_inductance_per_metre(diameter, ASSUMED_SPACING * diameter)
+        truth.assume(f"{name}: inductance of the lead is that of a pair spaced at {ASSUMED_SPACING:g} diameters")
+    inductance = truth.choose(f"{name}.lead.inductance", Uncertain(*[per_metre * length] * 3))
+    return CircuitLead(resistance=resistance, inductance=inductance)
+
+
+def _loads(name: str, device: Device, truth: Truth):  # type: ignore[no-untyped-def]
+    """The input's loads; a second load of one kind is called `capacitor_2` in the names of its parameters."""
+    from railwright.physics.circuit import Load
+
+    loads, count = [], dict[str, int]()
+    for entry in device.inputs[name].load:
+        count[entry.kind] = count.get(entry.kind, 0) + 1
+        label = entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}"
+        values, assumptions = entry.parameters.floats(
+            lambda field, uncertain, label=label: truth.choose(f"{name}.{label}.{field}", uncertain)
+        )
+        for sentence in assumptions:
+            truth.assume(f"{name}: {sentence}")
+        loads.append(Load(entry.kind, values))
+    return tuple(loads)
+
+
+def _open(output: str, stage) -> Branch:  # type: ignore[no-untyped-def]
+    """An output with nothing connected."""
+    from railwright.physics.circuit import Branch
+    from railwright.physics.circuit import Lead as CircuitLead
+
+    return Branch(
+        name=output,
+        outputs=(output,),
+        stages=(stage,),
+        arrangement="single",
+        sense="terminals",
+        lead=CircuitLead(resistance=0.01, inductance=1e-6),
+        loads=(),
+    )
