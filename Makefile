@@ -1,0 +1,63 @@
+# Railwright: `make demo` does the whole job once; `make test` runs every check.
+# Needs Python 3.11 or newer and make; everything else is installed into .venv from the pinned constraints.
+
+PYTHON ?= python3
+VENV   := .venv
+BIN    := $(VENV)/bin
+PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
+
+.DEFAULT_GOAL := help
+.PHONY: help setup demo test lint format bench docs clean
+
+help:
+	@echo "make demo    check, rehearse, run, evaluate and report the example on simulated supplies"
+	@echo "make test    linters, type checks, layer contract and all tests"
+	@echo "make bench   the benchmarks; each prints its figure on its last line"
+	@echo "make docs    write docs/documents.md again from the document models"
+	@echo "make setup   only install, into $(VENV), with the tools for development"
+	@echo "make clean   remove $(VENV), caches and the demo's folders"
+
+$(VENV)/pyvenv.cfg:
+	@$(PYTHON) scripts/require_python.py
+	@$(PYTHON) -m venv $(VENV)
+
+# What is needed to use Railwright, and (second stamp) to work on it. A stamp is as new as what it was made from.
+$(VENV)/.installed: $(VENV)/pyvenv.cfg pyproject.toml constraints.txt
+	@echo "Installing Railwright into $(VENV) ..."
+	@$(PIP) install -c constraints.txt -e .
+	@touch $@
+
+$(VENV)/.installed-dev: $(VENV)/.installed
+	@echo "Installing the development tools into $(VENV) ..."
+	@$(PIP) install -c constraints.txt -e '.[dev]'
+	@touch $@
+
+setup: $(VENV)/.installed-dev
+
+demo: $(VENV)/.installed
+	@$(BIN)/railwright demo
+
+lint: $(VENV)/.installed-dev
+	@$(BIN)/ruff check --quiet .
+	@$(BIN)/ruff format --check --quiet . || { echo "make format puts this right"; exit 1; }
+	@$(BIN)/mypy --no-error-summary
+	@$(BIN)/lint-imports --no-logo
+
+format: $(VENV)/.installed-dev
+	@$(BIN)/ruff check --fix --quiet .
+	@$(BIN)/ruff format --quiet .
+
+# pytest comes last: its summary is the last line.
+test: lint
+	@scripts/install_tools.sh
+	@$(BIN)/python -m pytest -n 2
+
+bench: $(VENV)/.installed-dev
+	@set -e; for file in benchmarks/*.py; do echo "== $$file"; $(BIN)/python $$file; done
+
+docs: $(VENV)/.installed
+	@$(BIN)/python -m railwright.documents.reference docs/documents.md
+
+clean:
+	rm -rf $(VENV) demo-run* build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -1,0 +1,21 @@
+"""The application: its commands by name. Modules of commands are light; what they use is imported when they run."""
+
+from __future__ import annotations
+
+import typer
+
+from railwright.cli import check, demo, evaluate, new, rehearse, report, run, twin
+from railwright.cli.exits import EXIT_CODES, guarded
+
+app = typer.Typer(
+    help="Shows that a device behaves on its d.c. power inputs: check the documents, rehearse, run, evaluate, report.",
+    epilog=EXIT_CODES,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,  # typer's rich help doubles the time to start
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+for module in (check, rehearse, run, evaluate, report, twin, demo, new):
+    app.command(epilog=EXIT_CODES)(guarded(getattr(module, module.__name__.rpartition(".")[2])))

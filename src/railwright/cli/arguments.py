@@ -1,0 +1,12 @@
+"""Arguments that several commands take, so that they are called and explained alike."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Procedure = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="The procedure document (YAML).")]
+RunFolder = Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run.")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document: SI numbers, stable keys.")]

@@ -1,0 +1,7 @@
+"""x"""
+from __future__ import annotations
+from railwright.cli.arguments import Procedure, Json
+from railwright.cli.exits import Exit
+def check(procedure: Procedure, json: Json = False) -> Exit:
+    """Do the check."""
+    return Exit.DONE

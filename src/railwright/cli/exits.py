@@ -1,0 +1,88 @@
+"""Exit codes, and the one place where a known error becomes a line and a code."""
+
+from __future__ import annotations
+
+import functools
+import os
+import sys
+import traceback
+from collections.abc import Callable
+from enum import IntEnum
+from typing import Any
+
+
+class Exit(IntEnum):
+    """What a command's exit code says."""
+
+    DONE = 0
+    FAILED = 1
+    BAD_INPUT = 2
+    STOPPED = 3
+    INSTRUMENT = 4
+    INCONCLUSIVE = 5
+    FAULT = 70
+
+    @property
+    def meaning(self) -> str:
+        return _MEANINGS[self]
+
+
+_MEANINGS = {
+    Exit.DONE: "done, and every requirement passed",
+    Exit.FAILED: "a requirement failed",
+    Exit.BAD_INPUT: "bad input: a document, an option, a file",
+    Exit.STOPPED: "stopped for safety: a finding, a trip, a stop condition, Ctrl-C",
+    Exit.INSTRUMENT: "an instrument or the communication with it",
+    Exit.INCONCLUSIVE: "nothing failed, but something is inconclusive",
+    Exit.FAULT: "a fault in Railwright itself (please report it with the trace)",
+}
+
+EXIT_CODES = "\b\nExit codes:\n" + "\n".join(f"{code.value:4d}  {code.meaning}" for code in Exit)
+
+
+class BadInput(Exception):
+    """Something the user gave is not usable; the message is the whole line that is printed."""
+
+
+def complain(line: str) -> None:
+    """One line on standard error."""
+    print(line, file=sys.stderr)
+
+
+def code_of(error: BaseException) -> tuple[Exit, str] | None:
+    """Exit code and lines for an error that is somebody's, not Railwright's; None for any other."""
+    from railwright.documents.errors import DocumentErrors
+
+    match error:
+        case BadInput() | DocumentErrors():
+            return Exit.BAD_INPUT, str(error)
+        case KeyboardInterrupt():
+            return Exit.STOPPED, "stopped from the keyboard"
+        case OSError() if error.filename is not None:
+            return Exit.BAD_INPUT, f"{error.filename}: {error.strerror}"
+    return None
+
+
+def guarded(command: Callable[..., Exit]) -> Callable[..., None]:
+    """The command as typer calls it: its result becomes the exit code, known errors become lines."""
+
+    @functools.wraps(command)
+    def run(*args: Any, **options: Any) -> None:
+        try:
+            code = command(*args, **options)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nobody reads on; not an error
+            code = Exit.DONE
+        except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 (an unknown one is shown whole)
+            known = code_of(error)
+            if known is None:
+                traceback.print_exc()
+                complain("railwright: this is a fault in Railwright itself, not in your documents")
+                code = Exit.FAULT
+            else:
+                code, lines = known
+                complain(lines)
+        raise SystemExit(int(code))
+
+    return run
