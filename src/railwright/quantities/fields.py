@@ -1,0 +1,132 @@
+"""Quantities as fields of pydantic models: `Volts`, `VoltRange`, `UncertainVolts` and their kin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from pydantic_core import core_schema
+
+from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
+from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
+from railwright.quantities.values import Interval, Uncertain
+
+if TYPE_CHECKING:
+    from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+    from pydantic.json_schema import JsonSchemaValue
+
+Shape = Literal["value", "interval", "uncertain"]
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """Annotation that makes a pydantic field a quantity of this SI unit.
+
+    shape: a plain value (float), a range (`Interval`) or a value with bounds (`Uncertain`). auto: admits the
+    word auto. positive: every possible value lies above zero. nonnegative: none lies below zero.
+    """
+
+    unit: str
+    shape: Shape = "value"
+    auto: bool = False
+    positive: bool = False
+    nonnegative: bool = False
+
+    def parse(self, given: object) -> float | Interval | Uncertain | str:
+        """The SI value of what a document says; ValueError where it is no such quantity."""
+        if self.auto and given == "auto":
+            return "auto"
+        if isinstance(given, Interval | Uncertain):
+            return given
+        if isinstance(given, float | int) and not isinstance(given, bool) and given == 0:
+            given = "0"
+        parser = {"value": parse_value, "interval": parse_interval, "uncertain": parse_uncertain}[self.shape]
+        result: float | Interval | Uncertain
+        try:
+            result = parser(given, self.unit)
+        except ValueError as error:
+            if self.auto:
+                raise ValueError(str(error).replace(", got ", " or auto, got ", 1)) from None
+            raise
+        lowest = result if isinstance(result, float) else result.low
+        if self.positive and lowest <= 0:
+            raise ValueError(f"expected {DIMENSION_NAMES[self.unit]} above zero, got {quoted(given)}")
+        if self.nonnegative and lowest < 0:
+            raise ValueError(f"expected {DIMENSION_NAMES[self.unit]} of zero or more, got {quoted(given)}")
+        return result
+
+    @property
+    def kind(self) -> str:
+        """What stands there, for people: 'a voltage', 'a range of voltages', …"""
+        name = DIMENSION_NAMES[self.unit]
+        text = {"value": name, "interval": f"{name}, as a range", "uncertain": f"{name}, may have bounds"}[
+            self.shape
+        ]
+        return text + (", or auto" if self.auto else "")
+
+    @property
+    def examples(self) -> list[str]:
+        """Texts that a document may hold there."""
+        example = EXAMPLES[self.unit]
+        number, unit = example.split(" ", 1)
+        wide = f"{example} .. {2 * float(number):g} {unit}"
+        texts = {"value": [example], "interval": [wide], "uncertain": [example, f"{example} ± 10 %", wide]}[
+            self.shape
+        ]
+        if self.unit == "degC" and self.shape == "uncertain":
+            texts[1] = "23 °C ± 3 °C"
+        return [*texts, *(["auto"] if self.auto else [])]
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.parse)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        bare_zero = [{"const": 0}] if self.shape != "interval" and not self.positive else []
+        bare_ratio = [{"type": "number"}] if self.unit == "1" and self.shape != "interval" else []
+        return {
+            "anyOf": [{"type": "string"}, *(bare_ratio or bare_zero)],
+            "description": self.kind,
+            "examples": self.examples,
+        }
+
+
+Volts = Annotated[float, Dimension("V")]
+NonNegativeVolts = Annotated[float, Dimension("V", nonnegative=True)]
+PositiveVolts = Annotated[float, Dimension("V", positive=True)]
+Amperes = Annotated[float, Dimension("A")]
+NonNegativeAmperes = Annotated[float, Dimension("A", nonnegative=True)]
+PositiveAmperes = Annotated[float, Dimension("A", positive=True)]
+Watts = Annotated[float, Dimension("W", positive=True)]
+Seconds = Annotated[float, Dimension("s", nonnegative=True)]
+PositiveSeconds = Annotated[float, Dimension("s", positive=True)]
+Ohms = Annotated[float, Dimension("ohm", nonnegative=True)]
+PositiveOhms = Annotated[float, Dimension("ohm", positive=True)]
+Metres = Annotated[float, Dimension("m", positive=True)]
+Farads = Annotated[float, Dimension("F", positive=True)]
+HenriesPerMetre = Annotated[float, Dimension("H/m", positive=True)]
+VoltsPerSecond = Annotated[float, Dimension("V/s", positive=True)]
+Ratio = Annotated[float, Dimension("1", nonnegative=True)]
+
+VoltRange = Annotated[Interval, Dimension("V", "interval")]
+AmpereRange = Annotated[Interval, Dimension("A", "interval")]
+SecondRange = Annotated[Interval, Dimension("s", "interval", nonnegative=True)]
+VoltPerSecondRange = Annotated[Interval, Dimension("V/s", "interval", positive=True)]
+RatioRange = Annotated[Interval, Dimension("1", "interval", nonnegative=True)]
+
+UncertainVolts = Annotated[Uncertain, Dimension("V", "uncertain")]
+UncertainAmperes = Annotated[Uncertain, Dimension("A", "uncertain")]
+UncertainWatts = Annotated[Uncertain, Dimension("W", "uncertain", positive=True)]
+UncertainSeconds = Annotated[Uncertain, Dimension("s", "uncertain", nonnegative=True)]
+UncertainOhms = Annotated[Uncertain, Dimension("ohm", "uncertain", nonnegative=True)]
+UncertainFarads = Annotated[Uncertain, Dimension("F", "uncertain", positive=True)]
+UncertainMetres = Annotated[Uncertain, Dimension("m", "uncertain", positive=True)]
+UncertainCelsius = Annotated[Uncertain, Dimension("degC", "uncertain")]
+UncertainRatio = Annotated[Uncertain, Dimension("1", "uncertain", positive=True)]
+
+AutoVolts = Annotated[float | Literal["auto"], Dimension("V", auto=True, positive=True)]
+AutoAmperes = Annotated[float | Literal["auto"], Dimension("A", auto=True, positive=True)]
+AutoSeconds = Annotated[float | Literal["auto"], Dimension("s", auto=True, nonnegative=True)]

@@ -1,0 +1,150 @@
+"""Text to SI numbers: '12 V', '9 V .. 16 V', '1000 uF ± 20 %'. A wrong text is a ValueError of one sentence.
+
+Each message says what was expected, what came, and, where that can be told, what to write instead.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+from railwright.quantities.units import CELSIUS, DIMENSION_NAMES, EXAMPLES, factor, power_of_ten
+from railwright.quantities.values import Interval, Uncertain
+
+_MANTISSA = r"[+\-−]?(?:\d+(?:\.\d*)?|\.\d+)"
+_QUANTITY = re.compile(
+    rf"\s*({_MANTISSA})(?:[eE]([+\-−]?\d{{1,9}})(?![.\d]))?\s*(.*?)\s*", re.ASCII | re.DOTALL
+)
+_COMMA = re.compile(r"\s*([+\-−]?\d+),(\d+)(.*)", re.DOTALL)
+_RANGE = re.compile(r"\.{2,3}|…")
+_TOLERANCE = re.compile(r"±|\+/[-−]|\+[-−]")
+_DASH = re.compile(rf"\s*(\S+.*?)\s*(?:-|–|—|\bto\b)\s*({_MANTISSA}.*)", re.ASCII | re.DOTALL)
+LONGEST = 100
+
+
+def quoted(given: object) -> str:
+    """What came, for one line of a message: in quotes, unprintable characters escaped, cut where it is long."""
+    if given is None:
+        return "nothing"
+    if isinstance(given, dict):
+        return "keys with values"
+    if isinstance(given, list | tuple):
+        return "a list"
+    if not isinstance(given, str):
+        return repr(given)[:LONGEST]
+    text = given if len(given) <= LONGEST else given[: LONGEST - 3] + "..."
+    return "'" + "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text) + "'"
+
+
+def parse_value(text: object, unit: str) -> float:
+    """One quantity in SI units. ValueError says what was expected and what came."""
+    expected = f"expected {DIMENSION_NAMES[unit]} such as '{EXAMPLES[unit]}', got {quoted(text)}"
+    if not isinstance(text, str):
+        raise ValueError(
+            expected if text is None or isinstance(text, dict | list) else f"{expected} without a unit"
+        )
+    match = _QUANTITY.fullmatch(text) if len(text) <= LONGEST else None
+    if match is None:
+        raise ValueError(expected + _instead_of_range(text, "one value, not a range"))
+    mantissa, exponent, unit_text = match[1].replace("−", "-"), match[2], match[3]
+    if comma := _COMMA.fullmatch(text):
+        raise ValueError(f"{expected}; write a decimal point: '{comma[1]}.{comma[2]}{comma[3].rstrip()}'")
+    if _RANGE.search(unit_text) or _TOLERANCE.search(unit_text):
+        raise ValueError(f"{expected}; write one value, without a range or tolerance")
+    power = int(exponent.replace("−", "-")) if exponent else 0
+    if not unit_text and unit not in ("1", "degC") and float(mantissa) != 0.0:
+        raise ValueError(f"{expected} without a unit")
+    number = _scaled(mantissa, power, unit_text, unit, expected)
+    if not math.isfinite(number):
+        raise ValueError(f"{expected}, which is too large a number")
+    return number
+
+
+def _scaled(mantissa: str, power: int, unit_text: str, unit: str, expected: str) -> float:
+    """The number in SI units; a power of ten is applied to the digits, so that '40 ms' is exactly 0.04."""
+    if unit == "degC":
+        if unit_text not in CELSIUS:
+            raise ValueError(f"{expected}; write degrees Celsius as '°C'")
+        return float(f"{mantissa}e{power}")
+    if not unit_text:
+        return float(f"{mantissa}e{power}")
+    shift = power_of_ten(unit_text, unit)
+    if shift is not None:
+        return float(f"{mantissa}e{power + shift}")
+    try:
+        return float(f"{mantissa}e{power}") * factor(unit_text, unit)
+    except ValueError as error:
+        raise ValueError(f"{expected}: {error}") from None
+
+
+def _instead_of_range(text: str, wanted: str) -> str:
+    return f"; write {wanted}" if _RANGE.search(text) else ""
+
+
+def parse_interval(text: object, unit: str) -> Interval:
+    """A range 'low .. high' in SI units, low not above high."""
+    example = EXAMPLES[unit]
+    if not isinstance(text, str) or len(text) > LONGEST or not (separator := _RANGE.search(text)):
+        hint = ""
+        if isinstance(text, str) and len(text) <= LONGEST and (dash := _DASH.fullmatch(text)):
+            hint = f"; write '{dash[1]} .. {dash[2].rstrip()}'"
+        raise ValueError(f"expected a range such as '{_example_range(example)}', got {quoted(text)}{hint}")
+    low_text, high_text = text[: separator.start()].strip(), text[separator.end() :].strip()
+    bare = re.fullmatch(_MANTISSA, low_text, re.ASCII) is not None and unit != "1"
+    if (
+        bare
+        and float(low_text.replace("−", "-")) != 0.0
+        and (match := _QUANTITY.fullmatch(high_text))
+        and match[3]
+    ):
+        raise ValueError(
+            f"expected a range with a unit at both ends, got {quoted(text)}; write '{low_text} {match[3]} .. {high_text}'"
+        )
+    if not low_text or not high_text:
+        raise ValueError(
+            f"expected a range such as '{_example_range(example)}', got {quoted(text)}; write both ends"
+        )
+    low, high = parse_value(low_text, unit), parse_value(high_text, unit)
+    if low > high:
+        raise ValueError(
+            f"expected a range from low to high, got {quoted(text)}, which is upside down; "
+            f"write '{high_text} .. {low_text}'"
+        )
+    return Interval(low, high, text)
+
+
+def _example_range(example: str) -> str:
+    number, unit = example.split(" ", 1)
+    return f"{example} .. {2 * float(number):g} {unit}"
+
+
+def parse_uncertain(text: object, unit: str) -> Uncertain:
+    """'X', 'X ± Y', 'X ± Y %' or 'low .. high' in SI units; ± is a bound, and in % relative to X."""
+    if isinstance(text, str) and len(text) <= LONGEST:
+        if _RANGE.search(text):
+            interval = parse_interval(text, unit)
+            return Uncertain((interval.low + interval.high) / 2, interval.low, interval.high, text)
+        if separator := _TOLERANCE.search(text):
+            nominal = parse_value(text[: separator.start()].strip(), unit)
+            spread = _spread(text[separator.end() :].strip(), nominal, unit, text)
+            return Uncertain(nominal, nominal - spread, nominal + spread, text)
+    value = parse_value(text, unit)
+    return Uncertain(value, value, value, str(text))
+
+
+def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:
+    """Half the width of the bounds, in the unit of the nominal value."""
+    relative = spread_text.endswith("%") and unit != "1"
+    if relative and unit == "degC":
+        raise ValueError(f"expected a tolerance in degrees such as '23 °C ± 3 °C', got {quoted(text)}")
+    try:
+        spread = abs(nominal) * parse_value(spread_text, "1") if relative else parse_value(spread_text, unit)
+    except ValueError:
+        example = f"± 0.5 {unit}" if unit not in ("1", "degC") else f"± {EXAMPLES[unit]}"
+        raise ValueError(
+            f"expected a tolerance such as '± 10 %' or '{example}', got {quoted(text)}; "
+            "uneven bounds are written 'low .. high'"
+        ) from None
+    if spread < 0:
+        raise ValueError(f"expected a tolerance of zero or more after ±, got {quoted(text)}")
+    return spread

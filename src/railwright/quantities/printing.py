@@ -1,0 +1,42 @@
+"""SI numbers as people read them: `show(0.0405, "s")` is '40.5 ms'."""
+
+from __future__ import annotations
+
+import math
+
+_PREFIXES = ((9, "G"), (6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "µ"), (-9, "n"), (-12, "p"))
+
+
+def show(value: float, unit: str, digits: int = 4) -> str:
+    """Print an SI value with `digits` significant digits and an engineering prefix.
+
+    unit: an SI unit of `DIMENSION_NAMES`. Volts and amperes from 0.1 keep their plain unit; times from a
+    second stay in seconds; areas are in mm²; temperatures and ratios are printed as they are read. What is
+    printed can be parsed again.
+    """
+    symbol = {"ohm": "Ω", "degC": "°C", "1": "%", "m**2": "mm²"}.get(unit, unit)
+    if not math.isfinite(value):
+        return f"{value} {symbol}"
+    if unit in ("degC", "1", "m**2"):
+        return f"{_digits(value * {'degC': 1.0, '1': 100.0, 'm**2': 1e6}[unit], digits)} {symbol}"
+    rounded = float(f"{value:.{digits}g}")
+    plain = (
+        rounded == 0.0
+        or (unit in ("V", "A") and 0.1 <= abs(rounded) < 1000)
+        or (unit == "s" and abs(rounded) >= 1)
+    )
+    if plain:
+        return f"{_digits(value, digits)} {symbol}"
+    power, prefix = next(
+        ((power, prefix) for power, prefix in _PREFIXES if abs(rounded) >= 10.0**power * (1 - 1e-12)),
+        _PREFIXES[-1],
+    )
+    return f"{_digits(value / 10.0**power, digits)} {prefix}{symbol}"
+
+
+def _digits(value: float, digits: int) -> str:
+    """Significant digits, without an exponent where a person would not write one."""
+    text = f"{value:.{digits}g}"
+    if "e" in text and 1e-4 <= abs(value) < 1e7:
+        text = f"{float(text):.0f}" if abs(value) >= 1 else text
+    return text

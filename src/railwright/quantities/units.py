@@ -1,0 +1,149 @@
+"""Units as people write them: what each is in SI, checked through pint, and what to say of a wrong one.
+
+The units that documents usually hold stand in `USUAL`, so that checking documents does not wait for pint to load;
+a test compares every row with pint. Any other unit is looked up in pint. A unit must look like one (words joined
+by '/' or '*', small powers) before pint sees it.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pint
+
+DIMENSION_NAMES = {
+    "V": "a voltage",
+    "A": "a current",
+    "W": "a power",
+    "s": "a time",
+    "ohm": "a resistance",
+    "F": "a capacitance",
+    "H": "an inductance",
+    "H/m": "an inductance per length",
+    "m": "a length",
+    "m**2": "an area",
+    "V/s": "a voltage per time",
+    "C": "a charge",
+    "J": "an energy",
+    "degC": "a temperature",
+    "1": "a ratio",
+}
+"""SI unit -> the kind of quantity, with its article."""
+
+EXAMPLES = {
+    "V": "12 V",
+    "A": "250 mA",
+    "W": "3.6 W",
+    "s": "40 ms",
+    "ohm": "60 mohm",
+    "F": "1000 uF",
+    "H": "2 uH",
+    "H/m": "0.6 uH/m",
+    "m": "1.5 m",
+    "m**2": "0.5 mm2",
+    "V/s": "1 V/ms",
+    "C": "12 mC",
+    "J": "80 mJ",
+    "degC": "23 °C",
+    "1": "85 %",
+}
+"""SI unit -> a quantity that a message can show."""
+
+CELSIUS = ("°C", "degC", "C")
+
+_THOUSANDS = {"p": -12, "n": -9, "u": -6, "µ": -6, "m": -3, "": 0, "k": 3, "M": 6}
+
+
+def _scaled(symbol: str, prefixes: str = "n u µ m k M", suffix: str = "") -> dict[str, int]:
+    names = ["", *prefixes.split()]
+    return {f"{prefix}{symbol}{suffix}": _THOUSANDS[prefix] for prefix in names}
+
+
+USUAL: dict[str, dict[str, int]] = {
+    "V": _scaled("V"),
+    "A": _scaled("A", "p n u µ m k"),
+    "W": _scaled("W"),
+    "s": _scaled("s", "n u µ m"),
+    "ohm": {**_scaled("ohm", "u µ m k M"), **_scaled("Ω", "u µ m k M")},
+    "F": _scaled("F", "p n u µ m"),
+    "H": _scaled("H", "n u µ m"),
+    "H/m": _scaled("H", "n u µ m", "/m"),
+    "m": {"m": 0, "mm": -3, "cm": -2, "um": -6, "km": 3},
+    "m**2": {"mm2": -6, "mm²": -6, "mm^2": -6, "cm2": -4, "m2": 0, "m²": 0},
+    "V/s": {
+        **_scaled("V", "m k", "/s"),
+        **{
+            f"{prefix}V/{time}": _THOUSANDS[prefix] - power
+            for prefix in ("m", "", "k")
+            for time, power in (("ms", -3), ("us", -6), ("µs", -6), ("ns", -9))
+        },
+    },
+    "C": _scaled("C", "p n u µ m"),
+    "J": _scaled("J", "n u µ m k M"),
+    "1": {"%": -2, "ppm": -6},
+}
+"""SI unit -> unit as written -> power of ten between the two."""
+
+_WORD = r"[A-Za-zµμΩ°%]{1,20}(?:(?:\*\*|\^)?-?[0-9]|[²³])?"
+_UNIT = re.compile(rf"{_WORD}(?:\s?[*/·]\s?{_WORD}){{0,3}}")
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    import pint
+
+    return pint.UnitRegistry(cache_folder=":auto:")
+
+
+@cache
+def power_of_ten(unit_text: str, si_unit: str) -> int | None:
+    """Exponent between the written unit and the SI unit, where it is one of the usual units; else None."""
+    return USUAL.get(si_unit, {}).get(unit_text.replace("μ", "µ"))
+
+
+@cache
+def factor(unit_text: str, si_unit: str) -> float:
+    """Factor from the written unit to the SI unit, from pint; ValueError saying what is wrong with the unit."""
+    if not _UNIT.fullmatch(unit_text):
+        raise ValueError("that is no unit")
+    import pint
+
+    registry = _registry()
+    text = unit_text.replace("%", "percent").replace("·", "*").replace("²", "**2").replace("³", "**3")
+    text = re.sub(r"(?<=[A-Za-zµμΩ])(-?[0-9])", r"**\1", text)
+    try:
+        written = registry.parse_units(text)
+    except (pint.errors.PintError, ValueError, TypeError, AttributeError, AssertionError, KeyError):
+        raise ValueError(f"'{unit_text}' is no unit{_nearest(unit_text, si_unit)}") from None
+    target = registry.parse_units("dimensionless" if si_unit == "1" else si_unit)
+    if written.dimensionality != target.dimensionality:
+        raise ValueError(f"'{unit_text}' is {_kind(written)}{_nearest(unit_text, si_unit)}")
+    zero, one = (float(registry.Quantity(number, written).to(target).magnitude) for number in (0.0, 1.0))
+    if zero != 0.0:
+        raise ValueError(f"'{unit_text}' does not start at zero")
+    return one
+
+
+def _kind(unit: pint.Unit) -> str:
+    for si_unit, name in DIMENSION_NAMES.items():
+        if (
+            si_unit != "degC"
+            and _registry().parse_units("dimensionless" if si_unit == "1" else si_unit).dimensionality
+            == unit.dimensionality
+        ):
+            return name
+    return "of another dimension" if "kelvin" not in str(unit) else "a temperature"
+
+
+def _nearest(unit_text: str, si_unit: str) -> str:
+    """The usual unit that was probably meant: the same letters in another case, or the nearest spelling."""
+    usual = list(USUAL.get(si_unit, {}))
+    same = [unit for unit in usual if unit.casefold() == unit_text.casefold() and unit != unit_text]
+    near = same or [
+        unit for unit in difflib.get_close_matches(unit_text, usual, 1, 0.7) if len(unit_text) > 1
+    ]
+    return f"; did you mean '{near[0]}'?" if near else ""
