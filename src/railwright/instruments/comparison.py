@@ -1,0 +1,48 @@
+"""How far a queried setting may lie from what was asked: the instrument's grid, no more."""
+
+from __future__ import annotations
+
+from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
+from railwright.instruments.dialect import Setting
+
+UNKNOWN_RESOLUTION = 1e-3
+"""Part of full scale allowed where the bench states neither a resolution nor an accuracy."""
+
+DELAY_STEP = 1e-3
+"""Grid of trip delays that is allowed for, data sheets seldom state it [s]."""
+
+SLEW_PART = 0.01
+"""Part of a slew allowed, data sheets seldom state its grid."""
+
+FORMAT = 1e-6
+"""Part of a value allowed for the digits of the answer."""
+
+
+def allowed_difference(output: Output, setting: Setting, value: float) -> float:
+    """Largest difference between a set value and its query, in the setting's SI unit.
+
+    A queried setting is the number the instrument took over, on its own grid: half a step away at most, and
+    one step allows for truncation. Only where the grid is unknown does the programming accuracy stand in.
+    """
+    slack = FORMAT * abs(value) + 1e-12
+    programming = output.programming
+    match setting:
+        case "voltage":
+            return slack + _grid(programming.voltage if programming else None, value, output.voltage.high)
+        case "current_limit":
+            return slack + _grid(programming.current if programming else None, value, output.current.high)
+        case "ovp":
+            known = output.ovp.accuracy if output.ovp else None
+            return slack + (known if known is not None else UNKNOWN_RESOLUTION * output.voltage.high)
+        case "trip_delay":
+            return slack + max(DELAY_STEP, 0.01 * value)
+        case _:
+            return slack + SLEW_PART * abs(value)
+
+
+def _grid(accuracy: VoltageAccuracy | CurrentAccuracy | None, value: float, full_scale: float) -> float:
+    if accuracy is None:
+        return UNKNOWN_RESOLUTION * full_scale
+    if accuracy.resolution is not None:
+        return accuracy.resolution
+    return accuracy.of_value * abs(value) + accuracy.offset or UNKNOWN_RESOLUTION * full_scale

@@ -1,0 +1,296 @@
+"""Dialects: how a kind of supply is spoken to, one data file each, checked when it is read.
+
+A dialect names headers; this module makes commands of them. What a header's query answers verifies the
+command, and both come from the one header in the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cache
+from importlib import resources
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from railwright.scpi.data import format_channels
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.grammar import parse_message
+
+Setting = Literal[
+    "output",
+    "voltage",
+    "current_limit",
+    "ovp",
+    "ovp_on",
+    "trip_at_limit",
+    "trip_delay",
+    "slew_rising",
+    "slew_falling",
+    "sense",
+]
+Value = float | bool | str
+"""A number in SI units, on or off, or a word of the dialect's `words`."""
+
+SWITCHES = frozenset({"output", "ovp_on", "trip_at_limit"})
+CHOICES = frozenset({"sense"})
+NEEDED = ("output", "voltage", "current_limit")
+
+
+def _header(text: str) -> str:
+    """A header, checked by SCPI's own grammar."""
+    try:
+        units = tuple(parse_message(text.replace("{channel}", "1").encode("latin-1", "replace")))
+    except ScpiError as error:
+        raise ValueError(f"expected a header such as 'SOURce:VOLTage', got '{text}': {error}") from None
+    if len(units) != 1 or units[0].parameters:
+        raise ValueError(f"expected one header and nothing else, got '{text}'")
+    return text
+
+
+def _query(text: str) -> str:
+    if not _header(text).endswith("?"):
+        raise ValueError(f"expected a query, its header ending in '?', got '{text}'")
+    return text
+
+
+def _command(text: str) -> str:
+    if _header(text).endswith("?"):
+        raise ValueError(f"expected a command's header without '?', got '{text}'")
+    return text
+
+
+Command = Annotated[str, AfterValidator(_command)]
+Query = Annotated[str, AfterValidator(_query)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class InstrumentCommands(_Part):
+    """Commands of the whole instrument."""
+
+    identify: Query
+    clear: Command
+    next_error: Query
+    select: Command | None = None
+
+
+class Actions(_Part):
+    """Commands of one output that leave nothing to ask back."""
+
+    clear_trips: Command
+
+
+class Readings(_Part):
+    """Queries of one output's own measurement."""
+
+    voltage: Query
+    current: Query
+
+
+class Bits(_Part):
+    """A condition register of one output, and what its bits say."""
+
+    query: Query
+    bits: dict[str, Annotated[int, Field(ge=0, le=15)]]
+
+    def names(self, value: int) -> tuple[str, ...]:
+        """Names of the bits that are set, lowest bit first."""
+        return tuple(
+            name for name, bit in sorted(self.bits.items(), key=lambda item: item[1]) if value >> bit & 1
+        )
+
+
+class ModeBits(Bits):
+    bits: dict[Literal["CV", "CC", "CP"], Annotated[int, Field(ge=0, le=15)]]  # type: ignore[assignment]
+
+
+class TripBits(Bits):
+    bits: dict[Literal["OVP", "current limit", "linked"], Annotated[int, Field(ge=0, le=15)]]  # type: ignore[assignment]
+
+
+class Status(_Part):
+    """Where an output says what regulates it, and whether it tripped; left out: it does not say."""
+
+    mode: ModeBits | None = None
+    trips: TripBits | None = None
+
+
+class PointList(_Part):
+    """Headers of the output's own point list."""
+
+    mode: Command
+    voltages: Command
+    dwells: Command
+    count: Command
+    between: Command | None = None
+    start: Command
+    stop: Command
+
+
+class Dialect(_Part):
+    """How a kind of supply is spoken to."""
+
+    dialect: str
+    addressing: Literal["channel-list", "selected-output"]
+    compound: bool
+    list_readings: bool
+    words: dict[str, str]
+    instrument: InstrumentCommands
+    settings: dict[Setting, Command]
+    actions: Actions
+    readings: Readings
+    status: Status = Status()
+    points: PointList | None = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Dialect:
+        for name in NEEDED:
+            if name not in self.settings:
+                raise ValueError(f"expected '{name}' among the settings, got none")
+        for word in ("on", "off", *(("at load", "at terminals") if "sense" in self.settings else ())):
+            if word not in self.words:
+                raise ValueError(f"expected '{word}' among the words, got none")
+        if (self.addressing == "selected-output") != (self.instrument.select is not None):
+            raise ValueError("expected instrument.select with 'addressing: selected-output', and only there")
+        if self.list_readings and self.addressing != "channel-list":
+            raise ValueError("expected 'list_readings: false' with 'addressing: selected-output'")
+        return self
+
+    # Units are single commands; `compose` makes one message of them.
+
+    def select(self, channel: int) -> list[str]:
+        """What goes before commands to a channel: nothing where commands carry their channel themselves."""
+        return [] if self.instrument.select is None else [f"{self.instrument.select} {channel}"]
+
+    def set_unit(self, setting: Setting, channel: int, value: Value) -> str:
+        """The command that sets `setting` of a channel, not selecting it."""
+        return self._with(self.settings[setting], (channel,), self.written(setting, value))
+
+    def query_unit(self, setting: Setting, channel: int) -> str:
+        """The query of a setting."""
+        return self._with(self.settings[setting] + "?", (channel,))
+
+    def action_unit(self, header: str, channel: int) -> str:
+        return self._with(header, (channel,))
+
+    def reading_units(self, channels: Sequence[int]) -> list[str]:
+        """Queries of voltage and current of channels; one for all where the dialect reads lists."""
+        return [self._with(header, channels) for header in (self.readings.voltage, self.readings.current)]
+
+    def written(self, setting: Setting, value: Value) -> str:
+        """A value as the instrument wants it."""
+        if setting in SWITCHES:
+            return self.words["on" if value else "off"]
+        if setting in CHOICES:
+            return self.words[str(value)]
+        return f"{float(value):.9g}"
+
+    def understood(self, setting: Setting, answer: str) -> Value:
+        """The value that an answer means. ValueError where it means none."""
+        if setting in SWITCHES:
+            return self._switch(answer)
+        if setting in CHOICES:
+            return self._word(answer)
+        from railwright.scpi.numbers import parse_response
+
+        return parse_response(answer)
+
+    def _switch(self, answer: str) -> bool:
+        text = answer.strip().upper()
+        if text in ("1", "ON", self.words["on"].upper()):
+            return True
+        if text in ("0", "OFF", self.words["off"].upper()):
+            return False
+        raise ValueError(f"expected 1 or 0, got {answer!r}")
+
+    def _word(self, answer: str) -> str:
+        """Words come back short (SCPI-1999 vol. 1, 7.1): EXT for EXTernal."""
+        text = answer.strip().upper()
+        for word, written in self.words.items():
+            short = "".join(letter for letter in written if not letter.islower())
+            if text in (written.upper(), short):
+                return word
+        raise ValueError(f"expected one of {', '.join(self.words.values())}, got {answer!r}")
+
+    def _with(self, header: str, channels: Sequence[int], *parameters: str) -> str:
+        given = [*parameters]
+        if self.addressing == "channel-list":
+            given.append(format_channels(tuple(channels)))
+        return f"{header} {','.join(given)}" if given else header
+
+
+def compose(units: Sequence[str]) -> str:
+    """One message of several commands, each from the root: `VOLT 5;:VOLT?;*OPC?`."""
+    return "".join(
+        unit if position == 0 else f";{unit}" if unit.startswith("*") else f";:{unit}"
+        for position, unit in enumerate(units)
+    )
+
+
+class DialectError(Exception):
+    """A dialect file that cannot be used: one line `file:line: what is wrong` for each fault."""
+
+
+@cache
+def dialect_names() -> tuple[str, ...]:
+    """Names of the dialects that there are, sorted."""
+    files = resources.files("railwright.instruments").joinpath("dialects").iterdir()
+    return tuple(sorted(file.name.removesuffix(".yaml") for file in files if file.name.endswith(".yaml")))
+
+
+@cache
+def load_dialect(name: str) -> Dialect:
+    """The dialect of that name. DialectError where there is none, or where its file is wrong."""
+    if name not in dialect_names():
+        raise DialectError(f"expected one of the dialects {', '.join(dialect_names())}, got '{name}'")
+    file = resources.files("railwright.instruments").joinpath("dialects", f"{name}.yaml")
+    dialect = read_dialect(file.read_text("utf-8"), f"{name}.yaml")
+    if dialect.dialect != name:
+        raise DialectError(f"{name}.yaml:1: expected 'dialect: {name}', got 'dialect: {dialect.dialect}'")
+    return dialect
+
+
+def read_dialect(text: str, file: str) -> Dialect:
+    """A dialect from its text; `file` is what errors call it."""
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError
+
+    try:
+        tree = YAML(typ="rt").load(text)
+    except MarkedYAMLError as error:
+        line = error.problem_mark.line + 1 if error.problem_mark else 1
+        raise DialectError(f"{file}:{line}: expected YAML: {error.problem}") from None
+    except YAMLError as error:
+        raise DialectError(f"{file}:1: expected YAML: {error}") from None
+    if not isinstance(tree, Mapping):
+        raise DialectError(f"{file}:1: expected a dialect, got {type(tree).__name__}")
+    try:
+        return Dialect.model_validate(_plain(tree))
+    except ValidationError as error:
+        lines = [f"{file}:{_line(tree, fault['loc'])}: {_told(fault)}" for fault in error.errors()]
+        raise DialectError("\n".join(lines)) from None
+
+
+def _plain(node: Any) -> Any:
+    if isinstance(node, Mapping):
+        return {key: _plain(value) for key, value in node.items()}
+    return [_plain(item) for item in node] if isinstance(node, list) else node
+
+
+def _told(fault: Any) -> str:
+    where = ".".join(str(part) for part in fault["loc"] if part != "[key]")
+    return f"{where + ': ' if where else ''}{fault['msg'].removeprefix('Value error, ')}"
+
+
+def _line(tree: Any, path: Sequence[Any]) -> int:
+    """Line of the deepest part of `path` that stands in the file."""
+    line, node = 1, tree
+    for part in path:
+        if not isinstance(node, Mapping) or part not in node:
+            break
+        line = node.lc.key(part)[0] + 1  # type: ignore[attr-defined]
+        node = node[part]
+    return line

@@ -1,0 +1,148 @@
+"""A session with one instrument over VISA: lines out, lines in, each with its time."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+from railwright.instruments.errors import InstrumentError
+
+Trace = Callable[[float, str, Literal["sent", "received"], str], None]
+"""Told of every line: time on the monotonic clock [s], instrument, direction, the line."""
+
+TIMEOUT = 1.0
+"""How long an answer may take [s]."""
+
+OPEN_TIMEOUT = 3.0
+"""How long a connection may take [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """An answer with the times [s, monotonic clock] at which the question left and the answer had come."""
+
+    text: str
+    sent: float
+    received: float
+
+    @property
+    def middle(self) -> float:
+        return (self.sent + self.received) / 2
+
+
+class Session(Protocol):
+    """What the driver needs of a session. Every failure is an InstrumentError with `lost` set."""
+
+    name: str
+
+    def tell(self, message: str) -> float:
+        """Send a message; returns when it left."""
+
+    def ask(self, message: str) -> Answer:
+        """Send a message and wait for the one line it answers."""
+
+    def close(self) -> None:
+        """End the session; never fails."""
+
+
+OpenSession = Callable[[str, str], Session]
+"""(instrument's name, VISA address) -> an open session. A guard that owns the sessions can stand behind it."""
+
+
+class VisaSession:
+    """A session through pyvisa with the pyvisa-py backend: no vendor library is needed."""
+
+    def __init__(
+        self, name: str, address: str, *, timeout: float = TIMEOUT, trace: Trace | None = None
+    ) -> None:
+        import pyvisa
+
+        self.name = name
+        self._trace = trace
+        self._resource: Any = None
+        try:
+            manager = pyvisa.ResourceManager("@py")
+            self._resource = manager.open_resource(
+                address,
+                open_timeout=int(OPEN_TIMEOUT * 1000),
+                timeout=int(timeout * 1000),
+                read_termination="\n",
+                write_termination="\n",
+            )
+        # The backend raises bare Exception where an address cannot be reached: whatever it is, no session is open.
+        except Exception as error:  # noqa: BLE001
+            raise InstrumentError(
+                name, "", f"cannot be reached at {address}: {_why(error)}", lost=True
+            ) from error
+
+    def tell(self, message: str) -> float:
+        return self._write(message)
+
+    def ask(self, message: str) -> Answer:
+        sent = self._write(message)
+        try:
+            text = str(self._resource.read())
+        except _failures() as error:
+            raise InstrumentError(self.name, message, f"gives no answer: {_why(error)}", lost=True) from error
+        received = time.monotonic()
+        text = text.rstrip("\r")
+        if self._trace:
+            self._trace(received, self.name, "received", text)
+        return Answer(text, sent, received)
+
+    def _write(self, message: str) -> float:
+        sent = time.monotonic()
+        if self._trace:
+            self._trace(sent, self.name, "sent", message)
+        try:
+            self._resource.write(message)
+        except _failures() as error:
+            raise InstrumentError(self.name, message, f"cannot be told: {_why(error)}", lost=True) from error
+        return sent
+
+    def close(self) -> None:
+        resource, self._resource = self._resource, _Closed()
+        try:
+            resource.close()
+        except _failures():
+            # It was lost before; there is nothing left to close.
+            return
+
+
+class _Closed:
+    """Stands where a resource was."""
+
+    def write(self, message: str) -> None:
+        raise OSError("the session is closed")
+
+    def read(self) -> str:
+        raise OSError("the session is closed")
+
+    def close(self) -> None:
+        return
+
+
+def _failures() -> tuple[type[Exception], ...]:
+    import pyvisa
+
+    return (pyvisa.errors.Error, OSError, UnicodeError)
+
+
+def _why(error: Exception) -> str:
+    """The first sentence of a backend's message, in our words where the code is a common one."""
+    code = getattr(error, "error_code", None)
+    if code is not None and getattr(code, "name", "") == "error_timeout":
+        return "timeout"
+    text = str(error).strip() or type(error).__name__
+    return text.splitlines()[0].rstrip(".")
+
+
+def open_visa(trace: Trace | None = None, timeout: float = TIMEOUT) -> OpenSession:
+    """An opener of VISA sessions whose lines go to `trace`."""
+
+    def open_session(name: str, address: str) -> Session:
+        return VisaSession(name, address, timeout=timeout, trace=trace)
+
+    return open_session
