@@ -38,12 +38,12 @@ class Dimension:
             return "auto"
         if isinstance(given, Interval | Uncertain):
             return given
-        if isinstance(given, float | int) and not isinstance(given, bool) and given == 0:
-            given = "0"
+        zero = isinstance(given, float | int) and not isinstance(given, bool) and given == 0
+        text: object = "0" if zero else given
         parser = {"value": parse_value, "interval": parse_interval, "uncertain": parse_uncertain}[self.shape]
         result: float | Interval | Uncertain
         try:
-            result = parser(given, self.unit)
+            result = parser(text, self.unit)
         except ValueError as error:
             if self.auto:
                 raise ValueError(str(error).replace(", got ", " or auto, got ", 1)) from None

@@ -23,7 +23,7 @@ LONGEST = 100
 
 
 def quoted(given: object) -> str:
-    """What came, for one line of a message: in quotes, unprintable characters escaped, cut where it is long."""
+    """What came, for a line of a message: in quotes, unprintable characters escaped, cut where it is long."""
     if given is None:
         return "nothing"
     if isinstance(given, dict):
@@ -98,7 +98,8 @@ def parse_interval(text: object, unit: str) -> Interval:
         and match[3]
     ):
         raise ValueError(
-            f"expected a range with a unit at both ends, got {quoted(text)}; write '{low_text} {match[3]} .. {high_text}'"
+            f"expected a range with a unit at both ends, got {quoted(text)}; "
+            f"write '{low_text} {match[3]} .. {high_text}'"
         )
     if not low_text or not high_text:
         raise ValueError(

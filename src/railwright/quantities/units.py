@@ -1,8 +1,8 @@
 """Units as people write them: what each is in SI, checked through pint, and what to say of a wrong one.
 
-The units that documents usually hold stand in `USUAL`, so that checking documents does not wait for pint to load;
-a test compares every row with pint. Any other unit is looked up in pint. A unit must look like one (words joined
-by '/' or '*', small powers) before pint sees it.
+The units that documents usually hold stand in `USUAL`, so that checking documents does not wait for pint to
+load; a test compares every row with pint. Any other unit is looked up in pint. A unit must look like one
+(words joined by '/' or '*', small powers) before pint sees it.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def power_of_ten(unit_text: str, si_unit: str) -> int | None:
 
 @cache
 def factor(unit_text: str, si_unit: str) -> float:
-    """Factor from the written unit to the SI unit, from pint; ValueError saying what is wrong with the unit."""
+    """Factor from the written unit to the SI unit, from pint; ValueError says what is wrong with the unit."""
     if not _UNIT.fullmatch(unit_text):
         raise ValueError("that is no unit")
     import pint
