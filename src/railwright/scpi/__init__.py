@@ -1,1 +1,3 @@
-"""The instrument language alone: grammar, headers, numbers, blocks, error numbers. No sockets, no commands of its own."""
+"""The instrument language alone: grammar, headers, numbers, blocks, error numbers. No sockets, no commands of
+its own.
+"""

@@ -1,4 +1,5 @@
-"""Arbitrary blocks of IEEE 488.2: `#<n><length><data>` of definite length, and `#0<data>` that ends with the message.
+"""Arbitrary blocks of IEEE 488.2: `#<n><length><data>` of definite length, and `#0<data>` that ends with the
+message.
 
 Source: IEEE 488.2-1992, 7.7.6 (arbitrary block program data) and 8.7.9, 8.7.10 (response data).
 """
@@ -19,7 +20,8 @@ def encode_block(data: bytes) -> bytes:
 def decode_block(message: bytes, start: int = 0) -> tuple[bytes, int]:
     """Data of the block that begins at `message[start]`, and the index just after it.
 
-    An indefinite block takes all that is left of the message. Raises -161 when the header or the length does not fit.
+    An indefinite block takes all that is left of the message. Raises -161 when the header or the length does
+    not fit.
     """
     if message[start : start + 1] != b"#" or not message[start + 1 : start + 2].isdigit():
         raise ScpiError(-161, "a block begins with # and a digit")

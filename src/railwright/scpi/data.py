@@ -15,7 +15,7 @@ from railwright.scpi.numbers import LONGEST_SUFFIX, NUMBER, parse_decimal, parse
 LONGEST_WORD = 12
 """Most characters of a mnemonic or a word (IEEE 488.2-1992, 7.6.1 and 7.7.1)."""
 
-WHITE = frozenset(chr(code) for code in (*range(0, 10), *range(11, 33)))
+WHITE = frozenset(chr(code) for code in (*range(10), *range(11, 33)))
 """White space: every control character but newline, and the space (IEEE 488.2-1992, 7.4.1.2)."""
 
 _WORD = re.compile(r"[A-Za-z][A-Za-z0-9_]*")
@@ -64,7 +64,9 @@ Datum = Number | Word | Text | Block | Expression
 
 
 def read_datum(message: str, start: int) -> tuple[Datum, int]:
-    """The datum at `message[start]`, and the index just after it. The message is latin-1 text, one letter a byte."""
+    """The datum at `message[start]`, and the index just after it. The message is latin-1 text, one letter a
+    byte.
+    """
     first = message[start]
     if first in "+-.0123456789":
         return _read_number(message, start)
@@ -134,7 +136,8 @@ def _read_expression(message: str, start: int) -> tuple[Expression, int]:
 def parse_channels(expression: Expression, highest: int) -> tuple[int, ...]:
     """Channels of a list such as `(@1,2)` or `(@1:3)`, in the order written; a range may run down, `(@3:1)`.
 
-    -171 when it is no channel list, -222 for a channel outside 1..highest or a list of more than 1000 channels.
+    -171 when it is no channel list, -222 for a channel outside 1..highest or a list of more than 1000
+    channels.
     """
     found = _CHANNELS.fullmatch(expression.text)
     if found is None:

@@ -1,7 +1,7 @@
 """The error numbers of SCPI-1999 with their texts, and an entry of the error queue written and read.
 
-Numbers and texts: SCPI-1999 volume 2 chapter 21 ("SYSTem subsystem", error and event numbers). Negative numbers are the
-standard's; a device may add positive ones of its own.
+Numbers and texts: SCPI-1999 volume 2 chapter 21 ("SYSTem subsystem", error and event numbers). Negative
+numbers are the standard's; a device may add positive ones of its own.
 """
 
 from __future__ import annotations
@@ -88,13 +88,17 @@ STANDARD_TEXTS: dict[int, str] = {
 }
 
 _EVENT_BIT_OF_CLASS = {1: 5, 2: 4, 3: 3, 4: 2, 5: 7, 6: 6, 7: 1, 8: 0}
-"""Bit of the standard event register that an error class -n00 sets (IEEE 488.2-1992, 11.5.1; SCPI-1999 vol. 2, 21.8)."""
+"""Bit of the standard event register that an error class -n00 sets (IEEE 488.2-1992, 11.5.1; SCPI-1999 vol.
+2, 21.8).
+"""
 
 _ENTRY = re.compile(r'\s*([+-]?\d{1,6})\s*,\s*"((?:[^"]|"")*)"\s*\Z')
 
 
 class ScpiError(Exception):
-    """An error of the language: `number` as SCPI-1999 gives it, and what in particular was wrong (may be empty)."""
+    """An error of the language: `number` as SCPI-1999 gives it, and what in particular was wrong (may be
+    empty).
+    """
 
     def __init__(self, number: int, detail: str = "") -> None:
         super().__init__(number, detail)
@@ -106,7 +110,9 @@ class ScpiError(Exception):
 
 
 def standard_text(number: int) -> str:
-    """Text of an error number; a number the standard does not list has the text of its class (-1xx: Command error)."""
+    """Text of an error number; a number the standard does not list has the text of its class (-1xx: Command
+    error).
+    """
     if number in STANDARD_TEXTS:
         return STANDARD_TEXTS[number]
     if number < 0:
@@ -127,7 +133,8 @@ def event_bit(number: int) -> int | None:
 def format_entry(number: int, detail: str = "") -> str:
     """An entry of the error queue as `SYSTem:ERRor?` answers it: `-222,"Data out of range;40 above 36"`.
 
-    The description is cut to 255 characters, quotes inside are doubled, and what is not printable becomes `?`.
+    The description is cut to 255 characters, quotes inside are doubled, and what is not printable becomes
+    `?`.
     """
     text = standard_text(number) + (f";{detail}" if detail else "")
     printable = "".join(letter if 32 <= ord(letter) < 127 else "?" for letter in text)[:LONGEST_ENTRY]

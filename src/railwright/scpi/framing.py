@@ -1,7 +1,8 @@
 """Messages out of a stream of bytes: cut at newlines, bounded in length.
 
-A raw socket has no END signal, so a newline ends every message (IEEE 488.2-1992, 7.5: NL is a message terminator) and a
-carriage return before it is white space. A message longer than the bound is thrown away whole, -363 in its place.
+A raw socket has no END signal, so a newline ends every message (IEEE 488.2-1992, 7.5: NL is a message
+terminator) and a carriage return before it is white space. A message longer than the bound is thrown away
+whole, -363 in its place.
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ class MessageFramer:
         self._overrun = False
 
     def feed(self, received: bytes) -> list[bytes | ScpiError]:
-        """Messages that these bytes complete, newline taken off; an error stands where a message was too long."""
+        """Messages that these bytes complete, newline taken off; an error stands where a message was too
+        long.
+        """
         done: list[bytes | ScpiError] = []
         *ended, rest = received.split(b"\n")
         for piece in ended:

@@ -1,8 +1,8 @@
 """Program messages of IEEE 488.2 and SCPI-1999: units, headers with their path, parameters.
 
-`;` parts the units of a message. A header that begins with `:` starts at the root; any other starts where the last header
-of the message had its last node, so that `VOLT:PROT 5;PROT:STAT ON` means `VOLT:PROT 5;:VOLT:PROT:STAT ON`. Common commands
-(`*CLS`) leave the path as it is.
+`;` parts the units of a message. A header that begins with `:` starts at the root; any other starts where the
+last header of the message had its last node, so that `VOLT:PROT 5;PROT:STAT ON` means `VOLT:PROT
+5;:VOLT:PROT:STAT ON`. Common commands (`*CLS`) leave the path as it is.
 
 Sources: IEEE 488.2-1992, 7.3 to 7.6; SCPI-1999 vol. 1, 6.2.4 (traversal of the header tree).
 """
@@ -21,7 +21,9 @@ _HEADER = re.compile(r"(\*[A-Za-z][A-Za-z0-9_]*|:?[A-Za-z][A-Za-z0-9_]*(?::[A-Za
 
 @dataclass(frozen=True)
 class Unit:
-    """One command or query: the nodes of its header from the root as they were written, and its parameters."""
+    """One command or query: the nodes of its header from the root as they were written, and its
+    parameters.
+    """
 
     nodes: tuple[str, ...]
     query: bool
@@ -41,8 +43,8 @@ class Unit:
 def parse_message(message: bytes) -> Iterator[Unit]:
     """The units of one program message (terminator taken off), one by one.
 
-    The first fault raises ScpiError and ends the message; what came before it has been given out by then, as an
-    instrument executes a message up to its first syntax error. An empty message has no units.
+    The first fault raises ScpiError and ends the message; what came before it has been given out by then, as
+    an instrument executes a message up to its first syntax error. An empty message has no units.
     """
     text = message.decode("latin-1")
     if "\n" in text:

@@ -1,7 +1,9 @@
-"""Command headers: short and long forms, optional nodes, numeric suffixes, and the tree that finds a header's command.
+"""Command headers: short and long forms, optional nodes, numeric suffixes, and the tree that finds a header's
+command.
 
-Sources: SCPI-1999 vol. 1, 6.2.1 (mnemonics: the short form is the first four letters, or three when the fourth is a vowel
-and the word is longer than four), 6.2.5.2 (numeric suffixes); vol. 2, 1.3 (brackets mark nodes that may be left out).
+Sources: SCPI-1999 vol. 1, 6.2.1 (mnemonics: the short form is the first four letters, or three when the
+fourth is a vowel and the word is longer than four), 6.2.5.2 (numeric suffixes); vol. 2, 1.3 (brackets mark
+nodes that may be left out).
 """
 
 from __future__ import annotations
@@ -20,7 +22,9 @@ _TRAILING_DIGITS = re.compile(r"(.*?)(\d+)\Z")
 
 
 def short_form(word: str) -> str:
-    """Short form of a mnemonic by the standard's rule: VOLTAGE -> VOLT, LEVEL -> LEV, MODE -> MODE, *IDN -> *IDN."""
+    """Short form of a mnemonic by the standard's rule: VOLTAGE -> VOLT, LEVEL -> LEV, MODE -> MODE, *IDN ->
+    *IDN.
+    """
     upper = word.upper()
     if len(upper) <= 4 or upper.startswith("*"):
         return upper
@@ -29,7 +33,9 @@ def short_form(word: str) -> str:
 
 @dataclass(frozen=True)
 class Node:
-    """One node of a pattern: its two spellings in capitals, whether it may be left out and may carry a number."""
+    """One node of a pattern: its two spellings in capitals, whether it may be left out and may carry a
+    number.
+    """
 
     short: str
     long: str
@@ -38,7 +44,9 @@ class Node:
 
 
 def parse_pattern(pattern: str) -> tuple[tuple[Node, ...], bool]:
-    """Nodes of a pattern such as `[SOURce#]:VOLTage[:LEVel]?`, and whether it is a query. ValueError if malformed."""
+    """Nodes of a pattern such as `[SOURce#]:VOLTage[:LEVel]?`, and whether it is a query. ValueError if
+    malformed.
+    """
     body, query = (pattern[:-1], True) if pattern.endswith("?") else (pattern, False)
     nodes, here = [], 0
     while here < len(body):
@@ -75,7 +83,9 @@ class CommandTree(Generic[Command]):
         return tuple(self._patterns)
 
     def add(self, pattern: str, command: Command) -> None:
-        """Put a command under a pattern. ValueError when the pattern, or a way of writing it, is already taken."""
+        """Put a command under a pattern. ValueError when the pattern, or a way of writing it, is already
+        taken.
+        """
         nodes, query = parse_pattern(pattern)
         for chosen in _ways_of_writing(nodes):
             branch = self._root
@@ -87,7 +97,9 @@ class CommandTree(Generic[Command]):
         self._patterns.append(pattern)
 
     def find(self, nodes: tuple[str, ...], query: bool) -> tuple[Command, tuple[int, ...]]:
-        """The command and the numbers its nodes carried. -113 when there is none, -114 for a number out of reach."""
+        """The command and the numbers its nodes carried. -113 when there is none, -114 for a number out of
+        reach.
+        """
         branch, numbers = self._root, []
         for word in nodes:
             child, number = _child_of(branch, word.upper())

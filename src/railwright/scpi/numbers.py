@@ -1,7 +1,8 @@
-"""Numbers of IEEE 488.2 and SCPI-1999: NR1, NR2, NR3, other bases, units with multipliers, MINimum and MAXimum.
+"""Numbers of IEEE 488.2 and SCPI-1999: NR1, NR2, NR3, other bases, units with multipliers, MINimum and
+MAXimum.
 
-Sources: IEEE 488.2-1992, 7.7.2 (decimal numeric program data), 7.7.3 (suffix), 7.7.4 (other bases), 8.7.2 to 8.7.4
-(responses); SCPI-1999 vol. 1, 7.2 (special values) and 7.3 (boolean).
+Sources: IEEE 488.2-1992, 7.7.2 (decimal numeric program data), 7.7.3 (suffix), 7.7.4 (other bases), 8.7.2 to
+8.7.4 (responses); SCPI-1999 vol. 1, 7.2 (special values) and 7.3 (boolean).
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ LARGEST_EXPONENT = 32000
 LONGEST_SUFFIX = 12
 
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[\x00-\x09\x0b-\x20]*[eE][\x00-\x09\x0b-\x20]*[+-]?\d+)?")
-"""A decimal number as a program may write it, white space around the E included (IEEE 488.2-1992, 7.7.2.2)."""
+"""A decimal number as a program may write it, white space around the E included (IEEE 488.2-1992,
+7.7.2.2).
+"""
 
 _DIGITS = {"H": (16, "0123456789ABCDEF"), "Q": (8, "01234567"), "B": (2, "01")}
 
@@ -50,7 +53,9 @@ _UNITS = frozenset({"V", "A", "W", "S", "HZ", "OHM", "F", "H", "J", "C"})
 
 
 def parse_decimal(text: str) -> float:
-    """Value of a decimal number. -124 too many digits, -123 exponent too large, -121 a character that is none of it."""
+    """Value of a decimal number. -124 too many digits, -123 exponent too large, -121 a character that is none
+    of it.
+    """
     if not NUMBER.fullmatch(text):
         raise ScpiError(-121, text[:40])
     squeezed = re.sub(r"[\x00-\x20]", "", text)
@@ -66,7 +71,9 @@ def parse_decimal(text: str) -> float:
 
 
 def parse_other_base(letter: str, digits: str) -> float:
-    """Value of `#H1F`, `#Q17` or `#B101`, given the letter and the digits. -121 for a digit the base does not have."""
+    """Value of `#H1F`, `#Q17` or `#B101`, given the letter and the digits. -121 for a digit the base does not
+    have.
+    """
     base, allowed = _DIGITS[letter.upper()]
     if not digits or any(digit not in allowed for digit in digits.upper()):
         raise ScpiError(-121, f"#{letter}{digits[:20]}")
@@ -76,8 +83,9 @@ def parse_other_base(letter: str, digits: str) -> float:
 
 
 def unit_factor(suffix: str, unit: str) -> float:
-    """What a number with this suffix is to be multiplied by to be in `unit`, one of V, A, W, S, HZ, OHM, F, H, J, C or a
-    ratio such as "V/S". `MA` with unit A is milliampere, `MAA` megaampere, `MHZ` megahertz. -131 when it does not fit.
+    """What a number with this suffix is to be multiplied by to be in `unit`, one of V, A, W, S, HZ, OHM, F,
+    H, J, C or a ratio such as "V/S". `MA` with unit A is milliampere, `MAA` megaampere, `MHZ` megahertz. -131
+    when it does not fit.
     """
     wanted, written = unit.upper().split("/"), suffix.upper().split("/")
     if not set(wanted) <= _UNITS:
@@ -115,7 +123,9 @@ def format_nr2(value: float, decimals: int) -> str:
 
 
 def format_nr3(value: float, digits: int = 8) -> str:
-    """A response in exponent form with so many significant digits: `1.2500000E+01`; infinity and NaN as SCPI has them."""
+    """A response in exponent form with so many significant digits: `1.2500000E+01`; infinity and NaN as SCPI
+    has them.
+    """
     if math.isnan(value):
         value = NOT_A_NUMBER
     elif math.isinf(value):
@@ -125,7 +135,9 @@ def format_nr3(value: float, digits: int = 8) -> str:
 
 
 def parse_response(text: str) -> float:
-    """Value of one NR1, NR2 or NR3 response; SCPI's 9.9E37 becomes inf and 9.91E37 becomes nan. ValueError otherwise."""
+    """Value of one NR1, NR2 or NR3 response; SCPI's 9.9E37 becomes inf and 9.91E37 becomes nan. ValueError
+    otherwise.
+    """
     stripped = text.strip()
     if not NUMBER.fullmatch(stripped):
         raise ValueError(f"expected a number such as 1.25E+01, got {text!r}")

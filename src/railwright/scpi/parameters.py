@@ -1,6 +1,7 @@
 """Parameters as SCPI means them: a number within bounds with MIN, MAX and DEF, a boolean, a word of a choice.
 
-Sources: SCPI-1999 vol. 1, 7.2 (numeric values and special forms), 7.3 (boolean: ON, OFF or a number, rounded, 0 is OFF).
+Sources: SCPI-1999 vol. 1, 7.2 (numeric values and special forms), 7.3 (boolean: ON, OFF or a number, rounded,
+0 is OFF).
 """
 
 from __future__ import annotations
@@ -18,10 +19,11 @@ def special_word(datum: Datum) -> str | None:
 
 
 def number_in(datum: Datum, unit: str, lowest: float, highest: float, default: float) -> float:
-    """A numeric parameter in `unit` ("" for a plain number), MIN, MAX and DEF standing for the bounds and the default.
+    """A numeric parameter in `unit` ("" for a plain number), MIN, MAX and DEF standing for the bounds and the
+    default.
 
-    -222 outside lowest..highest (beyond a millionth of the span, so that 0.1 survives its decimal form), -131 and -138 for
-    a wrong suffix, -141 for another word, -128 and kin for another type.
+    -222 outside lowest..highest (beyond a millionth of the span, so that 0.1 survives its decimal form), -131
+    and -138 for a wrong suffix, -141 for another word, -128 and kin for another type.
     """
     word = special_word(datum)
     if word is not None:
@@ -60,7 +62,9 @@ def boolean(datum: Datum) -> bool:
 
 
 def choice(datum: Datum, *words: str) -> str:
-    """One of the words, each given with its short form in capitals ("INTernal"); gives the short form. -224 otherwise."""
+    """One of the words, each given with its short form in capitals ("INTernal"); gives the short form. -224
+    otherwise.
+    """
     if not isinstance(datum, Word):
         raise ScpiError(_not_allowed(datum))
     for word in words:

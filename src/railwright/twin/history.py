@@ -38,7 +38,9 @@ class History:
         self._pieces += [tuple(np.concatenate(parts) for parts in zip(*recent, strict=True))]
 
     def since(self, start: float) -> tuple[Array, ...]:
-        """Time and columns from the last row at or before `start` on; empty arrays when nothing was recorded."""
+        """Time and columns from the last row at or before `start` on; empty arrays when nothing was
+        recorded.
+        """
         import numpy as np
 
         chosen: list[tuple[Array, ...]] = []

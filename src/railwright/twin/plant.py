@@ -1,16 +1,16 @@
 """The world behind one supply: its output stages, leads and loads in motion, and what its meters read.
 
-Time [s] starts at 0 with everything off and discharged, and goes on only by `advance`. What a set point really is
-(programming errors, grid, OVP accuracy) is decided here; the command tree knows only what was asked.
+Time [s] starts at 0 with everything off and discharged, and goes on only by `advance`. What a set point
+really is (programming errors, grid, OVP accuracy) is decided here; the command tree knows only what was
+asked.
 """
 
 from __future__ import annotations
 
-import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
@@ -30,8 +30,6 @@ KEEP = 600.0
 LONGEST_TICK = 5e-3
 """Longest stretch that is computed at once [s]; a linked trip acts within it."""
 
-Tripped = Literal["", "OVP", "current limit", "linked"]
-
 
 @dataclass
 class _OutputPlant:
@@ -47,7 +45,9 @@ class _OutputPlant:
 
 
 class Plant:
-    """All outputs of one supply and what hangs on them. `on_event` is told of every physical event as it is found."""
+    """All outputs of one supply and what hangs on them. `on_event` is told of every physical event as it is
+    found.
+    """
 
     def __init__(
         self,
@@ -66,7 +66,8 @@ class Plant:
         self.on_event: Callable[[Event], None] = lambda event: None
         self.events: list[Event] = []
         self.input_history = {
-            name: History(("voltage", "terminal_voltage", "current", "mode"), keep) for name in self.wiring.inputs
+            name: History(("voltage", "terminal_voltage", "current", "mode"), keep)
+            for name in self.wiring.inputs
         }
         self._outputs: dict[str, _OutputPlant] = {}
         for name, output in bench.supplies[supply].outputs.items():
@@ -74,7 +75,9 @@ class Plant:
             errors = truth.output(full, output)
             meter = Meter(full, timing_of(full, output, truth, errors.phase), errors, truth.seed)
             held = 2.0 + 2 * (meter.timing.update + meter.timing.aperture + meter.timing.latency)
-            self._outputs[full] = _OutputPlant(errors, meter, History(("voltage", "current"), held), deque(maxlen=64))
+            self._outputs[full] = _OutputPlant(
+                errors, meter, History(("voltage", "current"), held), deque(maxlen=64)
+            )
 
     @property
     def time(self) -> float:
@@ -87,7 +90,9 @@ class Plant:
         return tuple(self._outputs)
 
     def set_voltage(self, output: str, asked: float, at: float | None = None) -> None:
-        """Program a voltage [V]; what comes out is off by the output's programming error, and never negative."""
+        """Program a voltage [V]; what comes out is off by the output's programming error, and never
+        negative.
+        """
         self._simulation.set(output, at=at, voltage=self._true_voltage(output, asked))
 
     def ramp(self, output: str, asked: float, duration: float, at: float | None = None) -> None:
@@ -96,6 +101,14 @@ class Plant:
             self.set_voltage(output, asked, at)
         else:
             self._simulation.set(output, at=at, line=(self._true_voltage(output, asked), duration))
+
+    def hold(self, output: str) -> float:
+        """Stop a straight line where it is; gives the set point [V] that this corresponds to."""
+        error = self._outputs[output].truth.set_voltage
+        reference = float(self._simulation.output(output).reference)
+        asked = max(error.on_grid((reference - error.offset) / (1 + error.gain)), 0.0)
+        self.set_voltage(output, asked)
+        return asked
 
     def set_current(self, output: str, asked: float, at: float | None = None) -> None:
         """Program a current limit [A]."""
@@ -115,7 +128,9 @@ class Plant:
         self._simulation.set(output, ovp=max(level + self._outputs[output].truth.ovp_offset, 0.0))
 
     def set_sense(self, output: str, external: bool) -> None:
-        """Regulate at the load where sense leads go there; without sense leads the output falls back to its terminals."""
+        """Regulate at the load where sense leads go there; without sense leads the output falls back to its
+        terminals.
+        """
         external = external and output in self.wiring.sensed
         self._outputs[output].external_sense = external
         self._simulation.set(output, sense="load" if external else "terminals")
@@ -137,11 +152,11 @@ class Plant:
         """Whether the output is on."""
         return bool(self._simulation.output(output).on)
 
-    def tripped(self, output: str) -> Tripped:
+    def tripped(self, output: str) -> str:
         """Which protection has switched the output off; empty: none."""
         if self._outputs[output].linked:
             return "linked"
-        return self._simulation.output(output).tripped  # type: ignore[no-any-return]
+        return self._simulation.output(output).tripped
 
     def mode(self, output: str) -> Mode:
         """What regulates the output now."""
@@ -177,12 +192,15 @@ class Plant:
     def _keep_traces(self, step: Advance) -> None:
         for name, history in self.input_history.items():
             rows = step.samples[name]
-            history.append(rows.time, rows.voltage, rows.terminal_voltage, rows.current, rows.mode.astype(float))
+            history.append(
+                rows.time, rows.voltage, rows.terminal_voltage, rows.current, rows.mode.astype(float)
+            )
         for name, output in self._outputs.items():
             rows = step.samples[self.wiring.branch_of[name]]
             voltage, current, _ = rows.output(name)
             if output.external_sense:
-                # Sense leads of a group are at its ends: each output's meter sees its share of the lead drop less.
+                # Sense leads of a group are at its ends: each output's meter sees its share of the lead drop
+                # less.
                 drop = rows.terminal_voltage - rows.voltage
                 parts = self.wiring.group_of[name] if self.wiring.arrangement_of[name] == "series" else 1
                 voltage = voltage - drop / parts
@@ -207,12 +225,10 @@ class Plant:
         for output in self._outputs.values():
             while output.meter.next_due <= now:
                 start = max(output.meter.next_due - output.meter.timing.aperture, 0.0)
-                output.readings.append(output.meter.take(*output.history.between(start, output.meter.next_due)))
+                output.readings.append(
+                    output.meter.take(*output.history.between(start, output.meter.next_due))
+                )
 
     def _true_voltage(self, output: str, asked: float) -> float:
         error = self._outputs[output].truth.set_voltage
-        # A supply set to nothing gives nothing: the offset of its converter cannot pull its terminals below zero,
-        # and is taken away below one grid step so that an output at 0 V is at rest.
-        if asked <= (error.resolution or math.ulp(1.0)) / 2:
-            return 0.0
         return max(error.apply(error.on_grid(asked)), 0.0)

@@ -1,8 +1,11 @@
-"""How a supply measures itself: the mean over an aperture, every update interval, with errors, noise and a grid, late.
+"""How a supply measures itself: the mean over an aperture, every update interval, with errors, noise and a
+grid, late.
 
-Pure: from true traces to readings. The same code makes the readings of a twin in real time and of a virtual record.
+Pure: from true traces to readings. The same code makes the readings of a twin in real time and of a virtual
+record.
 
-Reading k covers the time from `phase + k·update - aperture` to `phase + k·update`; it can be had `latency` later.
+Reading k covers the time from `phase + k·update - aperture` to `phase + k·update`; it can be had `latency`
+later.
 """
 
 from __future__ import annotations
@@ -67,7 +70,8 @@ def timing_of(name: str, output: Output, truth: Truth, phase: float) -> Timing:
 def window_mean(time: Array, values: Array, start: float, end: float) -> float:
     """Mean of a piecewise linear trace over a window; a jump is two rows at one time.
 
-    time: shape (n,), never decreasing, covering the window; values: shape (n,). A window without width gives the value.
+    time: shape (n,), never decreasing, covering the window; values: shape (n,). A window without width gives
+    the value.
     """
     import numpy as np
 
@@ -76,7 +80,9 @@ def window_mean(time: Array, values: Array, start: float, end: float) -> float:
     first = int(np.searchsorted(time, start, side="right"))
     last = int(np.searchsorted(time, end, side="left"))
     at = np.concatenate(([start], time[first:last], [end]))
-    what = np.concatenate(([np.interp(start, time, values)], values[first:last], [np.interp(end, time, values)]))
+    what = np.concatenate(
+        ([np.interp(start, time, values)], values[first:last], [np.interp(end, time, values)])
+    )
     return float(np.sum((what[1:] + what[:-1]) * np.diff(at)) / (2 * (end - start)))
 
 

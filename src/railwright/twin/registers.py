@@ -1,7 +1,8 @@
 """Status reporting of a supply: the error queue, the event registers and the status byte.
 
-Sources: IEEE 488.2-1992, chapter 11 (status byte, standard event register); SCPI-1999 vol. 1, chapter 9 and vol. 2,
-chapter 20 (condition, transition filters, event and enable registers; 16 bits of which bit 15 is never used).
+Sources: IEEE 488.2-1992, chapter 11 (status byte, standard event register); SCPI-1999 vol. 1, chapter 9 and
+vol. 2, chapter 20 (condition, transition filters, event and enable registers; 16 bits of which bit 15 is
+never used).
 """
 
 from __future__ import annotations
@@ -27,7 +28,9 @@ IN_CP = 1 << 10
 
 
 class ErrorQueue:
-    """First in, first out; when it is full, its last place says -350 and what follows is lost (SCPI-1999 vol. 2, 21.8.1)."""
+    """First in, first out; when it is full, its last place says -350 and what follows is lost (SCPI-1999 vol.
+    2, 21.8.1).
+    """
 
     def __init__(self, places: int = 20) -> None:
         self._places = places
@@ -100,7 +103,9 @@ class Status:
         self.operation_of = [EventRegister() for _ in range(outputs)]
 
     def report(self, error: ScpiError) -> None:
-        """Queue an error and set its bit of the standard event register; a lost entry sets the bit of -350 too."""
+        """Queue an error and set its bit of the standard event register; a lost entry sets the bit of -350
+        too.
+        """
         full = len(self.errors)
         self.errors.put(error)
         for number in (error.number, *([-350] if len(self.errors) == full else [])):
@@ -134,7 +139,9 @@ class Status:
             register.enable = ALL_BITS
 
     def status_byte(self, answer_waiting: bool) -> int:
-        """Bits: 2 error queue, 3 questionable, 4 message available, 5 standard event, 6 master summary, 7 operation."""
+        """Bits: 2 error queue, 3 questionable, 4 message available, 5 standard event, 6 master summary, 7
+        operation.
+        """
         byte = 0
         for bit, raised in (
             (2, len(self.errors) > 0),

@@ -1,6 +1,7 @@
 """What is true behind a twin: errors and parameters drawn once from a seed inside what the documents allow.
 
-Every figure has a random stream of its own, keyed by its name, so that one more input or output changes no other figure.
+Every figure has a random stream of its own, keyed by its name, so that one more input or output changes no
+other figure.
 """
 
 from __future__ import annotations
@@ -23,7 +24,9 @@ ASSUMED_NOISE = 1 / 3  # of the resolution, r.m.s.
 
 @dataclass(frozen=True, slots=True)
 class SystematicError:
-    """What a set or read value is off by, the same every time: value · (1 + gain) + offset, on a grid, with noise."""
+    """What a set or read value is off by, the same every time: value · (1 + gain) + offset, on a grid, with
+    noise.
+    """
 
     gain: float
     offset: float
@@ -54,8 +57,8 @@ class OutputTruth:
 class Truth:
     """Draws, remembers and overrides true parameters; the same seed and name always give the same value.
 
-    overrides: name -> factor on the nominal value ("x1.3") or a value in SI units ("=0.0013"); names as in `parameters`,
-    such as `main.capacitor.capacitance` or `main.lead.resistance`.
+    overrides: name -> factor on the nominal value ("x1.3") or a value in SI units ("=0.0013"); names as in
+    `parameters`, such as `main.capacitor.capacitance` or `main.lead.resistance`.
     """
 
     def __init__(self, seed: int, overrides: Mapping[str, str] | None = None) -> None:
@@ -100,10 +103,28 @@ class Truth:
             self.assume(f"{name}: OVP accuracy is unknown; the twin trips exactly at its level")
         spread = ovp_accuracy or 0.0
         return OutputTruth(
-            self._error(f"{name}.programming.voltage", programming and programming.voltage, output.voltage.high),
-            self._error(f"{name}.programming.current", programming and programming.current, output.current.high),
-            self._error(f"{name}.reading.voltage", reading and reading.voltage, output.voltage.high, noisy=True),
-            self._error(f"{name}.reading.current", reading and reading.current, output.current.high, noisy=True),
+            self._error(
+                f"{name}.programming.voltage",
+                programming.voltage if programming else None,
+                output.voltage.high,
+            ),
+            self._error(
+                f"{name}.programming.current",
+                programming.current if programming else None,
+                output.current.high,
+            ),
+            self._error(
+                f"{name}.reading.voltage",
+                reading.voltage if reading else None,
+                output.voltage.high,
+                noisy=True,
+            ),
+            self._error(
+                f"{name}.reading.current",
+                reading.current if reading else None,
+                output.current.high,
+                noisy=True,
+            ),
             self.uniform(f"{name}.ovp", -spread, spread),
             self.uniform(f"{name}.phase", 0.0, 1.0),
         )
@@ -140,5 +161,7 @@ def _parse_override(name: str, text: str) -> tuple[str, float]:
     except ValueError:
         number = math.nan
     if kind not in ("x", "=") or not math.isfinite(number):
-        raise ValueError(f"expected 'x1.3' (a factor) or '=0.0013' (a value in SI units) for {name}, got '{text}'")
+        raise ValueError(
+            f"expected 'x1.3' (a factor) or '=0.0013' (a value in SI units) for {name}, got '{text}'"
+        )
     return kind, number

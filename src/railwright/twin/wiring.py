@@ -1,11 +1,12 @@
 """How the outputs of one supply are wired, as a circuit of true values: hook-up, leads, loads, output stages.
 
-Without a procedure every output stands open. Groups in series or in parallel are simulated within one supply; a group over
-two supplies cannot be, because each supply is a process of its own, and is refused.
+Without a procedure every output stands open. Groups in series or in parallel are simulated within one supply;
+a group over two supplies cannot be, because each supply is a process of its own, and is refused.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,8 +18,9 @@ from railwright.quantities import Uncertain
 from railwright.twin.truth import Truth
 
 if TYPE_CHECKING:
-    from railwright.physics.circuit import Branch, Circuit
+    from railwright.physics.circuit import Branch, Circuit, Load
     from railwright.physics.circuit import Lead as CircuitLead
+    from railwright.physics.output_stage import OutputStage
 
 ASSUMED_SPACING = 2.0  # between the axes of a pair, in conductor diameters
 
@@ -29,20 +31,23 @@ class WiringError(ValueError):
 
 @dataclass(frozen=True)
 class Wiring:
-    """The circuit behind one supply. branch_of: output -> branch name; sensed: outputs with sense leads to the load.
+    """The circuit behind one supply. branch_of: output -> branch name; sensed: outputs with sense leads to
+    the load.
 
     group_of: output -> number of outputs in its group.
     """
 
     circuit: Circuit
-    branch_of: dict[str, str]
-    arrangement_of: dict[str, str]
-    group_of: dict[str, int]
+    branch_of: Mapping[str, str]
+    arrangement_of: Mapping[str, str]
+    group_of: Mapping[str, int]
     sensed: frozenset[str]
     inputs: tuple[str, ...]
 
 
-def wire(supply: str, bench: Bench, device: Device | None, procedure: Procedure | None, truth: Truth) -> Wiring:
+def wire(
+    supply: str, bench: Bench, device: Device | None, procedure: Procedure | None, truth: Truth
+) -> Wiring:
     """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
     from railwright.physics.circuit import Branch, Circuit
 
@@ -60,7 +65,11 @@ def wire(supply: str, bench: Bench, device: Device | None, procedure: Procedure 
         _check_group(name, hook_up, supply)
         arrangement = "single" if hook_up.arrangement == "alone" else hook_up.arrangement
         for output in hook_up.outputs:
-            branch_of[output], arrangement_of[output], group_of[output] = name, arrangement, len(hook_up.outputs)
+            branch_of[output], arrangement_of[output], group_of[output] = (
+                name,
+                arrangement,
+                len(hook_up.outputs),
+            )
         if hook_up.sense == "at load":
             sensed |= set(hook_up.outputs)
         branches.append(
@@ -88,12 +97,13 @@ def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
     supplies = sorted({output.partition(".")[0] for output in hook_up.outputs})
     if len(supplies) > 1:
         raise WiringError(
-            f"input '{name}' is fed by outputs of {' and '.join(supplies)}: a twin simulates a {hook_up.arrangement} "
-            f"group only within one supply; take both outputs from {supply}, or run on real supplies"
+            f"input '{name}' is fed by outputs of {' and '.join(supplies)}: "
+            f"a twin simulates a {hook_up.arrangement} group only within one supply; "
+            f"take all of them from {supply}, or run on real supplies"
         )
 
 
-def _stage(name: str, output: Output, truth: Truth):  # type: ignore[no-untyped-def]
+def _stage(name: str, output: Output, truth: Truth) -> OutputStage:
     from railwright.physics.output_stage import OutputFigures, derive_output_stage
 
     recovery = output.recovery
@@ -109,6 +119,7 @@ def _stage(name: str, output: Output, truth: Truth):  # type: ignore[no-untyped-
         recovery_step=recovery.step.high - recovery.step.low if recovery else None,
         limit_response=output.limit_response,
         output_capacitance=output.output_capacitance,
+        bleeder=output.bleeder,
         sink_current=output.sink,
         ovp_response=output.ovp.response if output.ovp else None,
         ovp_at=output.ovp.at if output.ovp else "terminals",
@@ -146,12 +157,16 @@ def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
     if per_metre is None:
         diameter = conductors.diameter_of_area(area)
         per_metre = conductors.pair_inductance_per_metre(diameter, ASSUMED_SPACING * diameter)
-        truth.assume(f"{name}: inductance of the lead is that of a pair spaced at {ASSUMED_SPACING:g} diameters")
-    inductance = truth.choose(f"{name}.lead.inductance", Uncertain(*[per_metre * length] * 3))
+        truth.assume(
+            f"{name}: inductance of the lead is that of a pair spaced at {ASSUMED_SPACING:g} diameters"
+        )
+    inductance = truth.choose(
+        f"{name}.lead.inductance", Uncertain(per_metre * length, per_metre * length, per_metre * length)
+    )
     return CircuitLead(resistance=resistance, inductance=inductance)
 
 
-def _loads(name: str, device: Device, truth: Truth):  # type: ignore[no-untyped-def]
+def _loads(name: str, device: Device, truth: Truth) -> tuple[Load, ...]:
     """The input's loads; a second load of one kind is called `capacitor_2` in the names of its parameters."""
     from railwright.physics.circuit import Load
 
@@ -159,16 +174,18 @@ def _loads(name: str, device: Device, truth: Truth):  # type: ignore[no-untyped-
     for entry in device.inputs[name].load:
         count[entry.kind] = count.get(entry.kind, 0) + 1
         label = entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}"
-        values, assumptions = entry.parameters.floats(
-            lambda field, uncertain, label=label: truth.choose(f"{name}.{label}.{field}", uncertain)
-        )
+
+        def choose(field: str, uncertain: Uncertain, load: str = f"{name}.{label}") -> float:
+            return truth.choose(f"{load}.{field}", uncertain)
+
+        values, assumptions = entry.parameters.floats(choose)
         for sentence in assumptions:
             truth.assume(f"{name}: {sentence}")
         loads.append(Load(entry.kind, values))
     return tuple(loads)
 
 
-def _open(output: str, stage) -> Branch:  # type: ignore[no-untyped-def]
+def _open(output: str, stage: OutputStage) -> Branch:
     """An output with nothing connected."""
     from railwright.physics.circuit import Branch
     from railwright.physics.circuit import Lead as CircuitLead

@@ -1,0 +1,53 @@
+"""MEASure and FETCh.
+
+Readings are taken all the time, one every update interval. MEASure answers from the newest that is complete,
+and keeps it; FETCh answers from the reading that the last MEASure of that output kept (SCPI-1999 vol. 2,
+chapter 3: FETCh? gives data of an acquisition already made), so that `MEAS:VOLT? (@1);:FETC:CURR? (@1)` is a
+pair from one aperture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.numbers import format_nr3
+from railwright.twin.commands.tree import of_outputs
+from railwright.twin.readings import Reading
+from railwright.twin.supply import Call, TwinSupply
+
+
+def _measure(quantity: Callable[[Reading], float]) -> Callable[[TwinSupply, int, Call], str]:
+    def answer(supply: TwinSupply, channel: int, call: Call) -> str:
+        name = supply.panels[channel].name
+        reading = supply.plant.reading(name)
+        if reading is None:
+            raise ScpiError(-230, f"{name} has not taken a reading yet")
+        supply.latched[channel] = reading
+        return format_nr3(quantity(reading))
+
+    return answer
+
+
+def _fetch(quantity: Callable[[Reading], float]) -> Callable[[TwinSupply, int, Call], str]:
+    def answer(supply: TwinSupply, channel: int, call: Call) -> str:
+        reading = supply.latched[channel]
+        if reading is None:
+            raise ScpiError(-230, f"nothing of {supply.panels[channel].name} has been measured yet")
+        return format_nr3(quantity(reading))
+
+    return answer
+
+
+def _voltage(reading: Reading) -> float:
+    return reading.voltage
+
+
+def _current(reading: Reading) -> float:
+    return reading.current
+
+
+of_outputs("MEASure[:SCALar]:VOLTage[:DC]?", _measure(_voltage))
+of_outputs("MEASure[:SCALar]:CURRent[:DC]?", _measure(_current))
+of_outputs("FETCh[:SCALar]:VOLTage[:DC]?", _fetch(_voltage))
+of_outputs("FETCh[:SCALar]:CURRent[:DC]?", _fetch(_current))

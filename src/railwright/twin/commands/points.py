@@ -1,0 +1,177 @@
+"""The output's own point list, and the trigger that starts it.
+
+Headers are SCPI-1999's LIST, INITiate, ABORt and TRIGger, with a channel list where the dialect has one. Not
+in SCPI-1999: LIST:INTerpolation STEP|LINear (whether the output steps or goes in straight lines).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from railwright.scpi.data import Word
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.numbers import INFINITY, format_nr3
+from railwright.scpi.parameters import choice, number_in
+from railwright.twin.commands.tree import TREE, Command, needs, not_playing, of_outputs, on_outputs
+from railwright.twin.panel import LARGEST_COUNT, Bounds, Panel
+from railwright.twin.supply import Call, TwinSupply
+
+_HAS_POINTS = needs(lambda panel: panel.output.points, "point list")
+LONGEST = 100_000
+
+
+def _values(call: Call, panel: Panel, unit: str, bounds: Bounds) -> list[float]:
+    assert panel.output.points is not None
+    if len(call.parameters) > panel.output.points.at_most:
+        raise ScpiError(-223, f"{len(call.parameters)} points of at most {panel.output.points.at_most}")
+    return [number_in(datum, unit, *bounds) for datum in call.parameters]
+
+
+def _voltages(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel = supply.panels[channel]
+    _HAS_POINTS(panel)
+    not_playing(supply, channel)
+    values = [panel.grid_voltage.on_grid(value) for value in _values(call, panel, "V", panel.voltage_bounds)]
+
+    def do() -> None:
+        panel.points.voltages = values
+
+    return do
+
+
+def _dwells(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel = supply.panels[channel]
+    _HAS_POINTS(panel)
+    not_playing(supply, channel)
+    values = _values(call, panel, "S", panel.dwell_bounds)
+
+    def do() -> None:
+        panel.points.dwells = values
+
+    return do
+
+
+def _count(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel, given = supply.panels[channel], call.parameters[0]
+    _HAS_POINTS(panel)
+    not_playing(supply, channel)
+    endless = isinstance(given, Word) and given.text.upper() in ("INF", "INFINITY")
+    value = math.inf if endless else float(round(number_in(given, "", 1.0, float(LARGEST_COUNT), 1.0)))
+
+    def do() -> None:
+        panel.points.count = value
+
+    return do
+
+
+def _interpolation(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel = supply.panels[channel]
+    _HAS_POINTS(panel)
+    not_playing(supply, channel)
+    assert panel.output.points is not None
+    lines = choice(call.parameters[0], "STEP", "LINear") == "LIN"
+    if ("line" if lines else "step") not in panel.output.points.between:
+        raise ScpiError(-224, f"{panel.name} only goes by {', '.join(panel.output.points.between)}")
+
+    def do() -> None:
+        panel.points.lines = lines
+
+    return do
+
+
+def _mode(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel = supply.panels[channel]
+    _HAS_POINTS(panel)
+    not_playing(supply, channel)
+    mode = choice(call.parameters[0], "FIXed", "LIST")
+
+    def do() -> None:
+        panel.voltage_mode = "LIST" if mode == "LIST" else "FIX"
+
+    return do
+
+
+def _source(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    source = choice(call.parameters[0], "IMMediate", "BUS")
+    not_playing(supply, channel)
+
+    def do() -> None:
+        supply.panels[channel].trigger_source = "BUS" if source == "BUS" else "IMM"
+
+    return do
+
+
+def _initiate(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel = supply.panels[channel]
+    if channel in supply.armed or channel in supply.runs:
+        raise ScpiError(-213, panel.name)
+    if panel.voltage_mode == "LIST":
+        points = panel.points
+        if not points.voltages or not points.dwells:
+            raise ScpiError(-221, f"{panel.name} has no point list yet")
+        if len(points.dwells) not in (1, len(points.voltages)):
+            raise ScpiError(-226, f"{len(points.voltages)} voltages, {len(points.dwells)} dwells")
+
+    def do() -> None:
+        supply.armed.add(channel)
+        if panel.trigger_source == "IMM":
+            supply.fire(channel)
+
+    return do
+
+
+def _trigger(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    if channel not in supply.armed:
+        raise ScpiError(-211, f"{supply.panels[channel].name} has not been initiated")
+    return lambda: supply.fire(channel)
+
+
+def _abort(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    return lambda: supply.stop_list(channel)
+
+
+def _list_answer(get: Callable[[Panel], str]) -> Callable[[TwinSupply, int, Call], str]:
+    def answer(supply: TwinSupply, channel: int, call: Call) -> str:
+        _HAS_POINTS(supply.panels[channel])
+        return get(supply.panels[channel])
+
+    return answer
+
+
+def _joined(values: list[float]) -> str:
+    """The values of a list, or 9.91E37 where there are none: an answer needs a datum."""
+    return ",".join(format_nr3(value) for value in values) if values else format_nr3(math.nan)
+
+
+def _abort_all(supply: TwinSupply, call: Call) -> None:
+    """ABORt has no parameter in SCPI-1999: it ends whatever was initiated, on all outputs."""
+    for channel in range(len(supply.panels)):
+        supply.stop_list(channel)
+    supply.refresh()
+
+
+on_outputs("[SOURce]:LIST:VOLTage", _voltages, least=1, most=LONGEST)
+of_outputs("[SOURce]:LIST:VOLTage?", _list_answer(lambda panel: _joined(panel.points.voltages)))
+of_outputs("[SOURce]:LIST:VOLTage:POINts?", _list_answer(lambda panel: str(len(panel.points.voltages))))
+on_outputs("[SOURce]:LIST:DWELl", _dwells, least=1, most=LONGEST)
+of_outputs("[SOURce]:LIST:DWELl?", _list_answer(lambda panel: _joined(panel.points.dwells)))
+of_outputs("[SOURce]:LIST:DWELl:POINts?", _list_answer(lambda panel: str(len(panel.points.dwells))))
+on_outputs("[SOURce]:LIST:COUNt", _count, least=1, most=1)
+of_outputs(
+    "[SOURce]:LIST:COUNt?",
+    _list_answer(
+        lambda panel: format_nr3(INFINITY) if panel.points.count == math.inf else f"{panel.points.count:.0f}"
+    ),
+)
+on_outputs("[SOURce]:LIST:INTerpolation", _interpolation, least=1, most=1)
+of_outputs(
+    "[SOURce]:LIST:INTerpolation?", _list_answer(lambda panel: "LIN" if panel.points.lines else "STEP")
+)
+on_outputs("[SOURce]:VOLTage:MODE", _mode, least=1, most=1)
+of_outputs("[SOURce]:VOLTage:MODE?", lambda supply, channel, call: supply.panels[channel].voltage_mode)
+on_outputs("TRIGger:SOURce", _source, least=1, most=1)
+of_outputs("TRIGger:SOURce?", lambda supply, channel, call: supply.panels[channel].trigger_source)
+on_outputs("INITiate[:IMMediate]", _initiate)
+on_outputs("TRIGger[:IMMediate]", _trigger)
+TREE.add("ABORt", Command(_abort_all))

@@ -1,0 +1,111 @@
+"""Over-voltage protection, tripping at the current limit, linked trips.
+
+Not in SCPI-1999: CURRent:PROTection:DELay, OUTPut:PROTection:COUPle (the standard has OUTPut:PROTection:DELay
+for both protections, and no linked trips). CURRent:PROTection:STATe is the standard's; here it says what
+happens at the current limit: ON trips after the delay, OFF regulates (IVI-4.4: current limit behavior trip or
+regulate).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from railwright.scpi.data import Expression, Word, format_channels, parse_channels
+from railwright.scpi.errors import ScpiError
+from railwright.twin.commands.tree import needs, number, of_outputs, on_outputs, switch
+from railwright.twin.supply import Call, TwinSupply
+
+_HAS_OVP = needs(lambda panel: panel.output.ovp, "over-voltage protection")
+_HAS_TRIP = needs(lambda panel: panel.output.trip_delay, "trip at its current limit")
+
+
+def _put_ovp(supply: TwinSupply, channel: int, value: float) -> None:
+    supply.panels[channel].ovp = value
+    _renew_ovp(supply, channel)
+
+
+def _put_ovp_state(supply: TwinSupply, channel: int, on: bool) -> None:
+    supply.panels[channel].ovp_enabled = on
+    _renew_ovp(supply, channel)
+
+
+def _renew_ovp(supply: TwinSupply, channel: int) -> None:
+    panel = supply.panels[channel]
+    supply.plant.set_ovp(panel.name, panel.ovp if panel.ovp_enabled else math.inf)
+
+
+def _put_trips(supply: TwinSupply, channel: int, on: bool) -> None:
+    panel = supply.panels[channel]
+    panel.trips_at_limit = on
+    supply.plant.set_limit_action(panel.name, panel.trips_at_limit, panel.trip_delay)
+
+
+def _put_delay(supply: TwinSupply, channel: int, value: float) -> None:
+    panel = supply.panels[channel]
+    panel.trip_delay = value
+    supply.plant.set_limit_action(panel.name, panel.trips_at_limit, panel.trip_delay)
+
+
+def _clear(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel = supply.panels[channel]
+
+    def do() -> None:
+        if supply.plant.tripped(panel.name):
+            panel.on = False
+            supply.plant.clear_trip(panel.name)
+
+    return do
+
+
+def _couple(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel, given = supply.panels[channel], call.parameters[0]
+    if isinstance(given, Word) and given.text.upper() == "NONE":
+        sources: tuple[int, ...] = ()
+    elif isinstance(given, Expression):
+        sources = tuple(number - 1 for number in parse_channels(given, len(supply.panels)))
+    else:
+        raise ScpiError(-104, "a channel list such as (@1), or NONE")
+    if channel in sources:
+        raise ScpiError(-221, f"{panel.name} cannot follow itself")
+
+    def do() -> None:
+        panel.follows = sources
+        supply.plant.follow(panel.name, frozenset(supply.panels[source].name for source in sources))
+
+    return do
+
+
+def _coupled(supply: TwinSupply, channel: int, call: Call) -> str:
+    follows = supply.panels[channel].follows
+    return format_channels(tuple(source + 1 for source in follows)) if follows else "NONE"
+
+
+def _tripped_by(cause: str) -> Callable[[TwinSupply, int, Call], str]:
+    return lambda supply, channel, call: str(int(supply.plant.tripped(supply.panels[channel].name) == cause))
+
+
+number(
+    "[SOURce]:VOLTage:PROTection[:LEVel]",
+    "V",
+    lambda panel: panel.ovp_bounds,
+    lambda panel: panel.ovp,
+    _put_ovp,
+    has=_HAS_OVP,
+)
+switch("[SOURce]:VOLTage:PROTection:STATe", lambda panel: panel.ovp_enabled, _put_ovp_state, has=_HAS_OVP)
+of_outputs("[SOURce]:VOLTage:PROTection:TRIPped?", _tripped_by("OVP"))
+switch("[SOURce]:CURRent:PROTection:STATe", lambda panel: panel.trips_at_limit, _put_trips, has=_HAS_TRIP)
+number(
+    "[SOURce]:CURRent:PROTection:DELay",
+    "S",
+    lambda panel: panel.delay_bounds,
+    lambda panel: panel.trip_delay,
+    _put_delay,
+    has=_HAS_TRIP,
+)
+of_outputs("[SOURce]:CURRent:PROTection:TRIPped?", _tripped_by("current limit"))
+on_outputs("OUTPut:PROTection:CLEar", _clear)
+on_outputs("OUTPut:PROTection:COUPle", _couple, least=1, most=1, takes_list=True)
+of_outputs("OUTPut:PROTection:COUPle?", _coupled)
+of_outputs("OUTPut:PROTection:COUPle:TRIPped?", _tripped_by("linked"))

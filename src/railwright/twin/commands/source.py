@@ -1,0 +1,122 @@
+"""Set points, slew, sensing and the output switch.
+
+Not in SCPI-1999: VOLTage:SLEW[:RISing] and :SLEW:FALLing (the standard has one SLEW without a direction),
+VOLTage:SENSe (the standard leaves remote sensing to the device).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.parameters import choice
+from railwright.twin.commands.tree import needs, not_playing, number, of_outputs, on_outputs, switch
+from railwright.twin.supply import Call, TwinSupply
+
+
+def _put_voltage(supply: TwinSupply, channel: int, value: float) -> None:
+    panel = supply.panels[channel]
+    panel.voltage = panel.grid_voltage.on_grid(value)
+    panel.voltage_triggered = panel.voltage
+    supply.plant.set_voltage(panel.name, panel.voltage)
+
+
+def _put_triggered(supply: TwinSupply, channel: int, value: float) -> None:
+    panel = supply.panels[channel]
+    panel.voltage_triggered = panel.grid_voltage.on_grid(value)
+
+
+def _put_current(supply: TwinSupply, channel: int, value: float) -> None:
+    panel = supply.panels[channel]
+    panel.current = panel.grid_current.on_grid(value)
+    supply.plant.set_current(panel.name, panel.current)
+
+
+def _put_rise(supply: TwinSupply, channel: int, value: float) -> None:
+    panel = supply.panels[channel]
+    panel.rise = value
+    supply.plant.set_slew(panel.name, panel.rise, panel.fall)
+
+
+def _put_fall(supply: TwinSupply, channel: int, value: float) -> None:
+    panel = supply.panels[channel]
+    panel.fall = value
+    supply.plant.set_slew(panel.name, panel.rise, panel.fall)
+
+
+_HAS_SLEW = needs(lambda panel: panel.output.slew, "programmable slew")
+_HAS_SENSE = needs(lambda panel: panel.output.sense, "remote sense")
+
+
+def _change_sense(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+    panel = supply.panels[channel]
+    _HAS_SENSE(panel)
+    external = choice(call.parameters[0], "INTernal", "EXTernal") == "EXT"
+    if panel.on and external != panel.external_sense:
+        raise ScpiError(-221, f"{panel.name} is on; sensing changes only while it is off")
+
+    def do() -> None:
+        panel.external_sense = external
+        supply.plant.set_sense(panel.name, external)
+
+    return do
+
+
+def _sense(supply: TwinSupply, channel: int, call: Call) -> str:
+    _HAS_SENSE(supply.panels[channel])
+    return "EXT" if supply.panels[channel].external_sense else "INT"
+
+
+def _may_switch(supply: TwinSupply, channel: int, on: bool) -> None:
+    """-221 while a trip has not been cleared."""
+    name = supply.panels[channel].name
+    if on and (tripped := supply.plant.tripped(name)):
+        raise ScpiError(-221, f"{name} is tripped ({tripped}); OUTPut:PROTection:CLEar first")
+
+
+number(
+    "[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]",
+    "V",
+    lambda panel: panel.voltage_bounds,
+    lambda panel: panel.voltage,
+    _put_voltage,
+    may_change=not_playing,
+)
+number(
+    "[SOURce]:VOLTage[:LEVel]:TRIGgered[:AMPLitude]",
+    "V",
+    lambda panel: panel.voltage_bounds,
+    lambda panel: panel.voltage_triggered,
+    _put_triggered,
+)
+number(
+    "[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]",
+    "A",
+    lambda panel: panel.current_bounds,
+    lambda panel: panel.current,
+    _put_current,
+)
+number(
+    "[SOURce]:VOLTage:SLEW[:RISing]",
+    "V/S",
+    lambda panel: panel.slew_bounds,
+    lambda panel: panel.rise,
+    _put_rise,
+    has=_HAS_SLEW,
+)
+number(
+    "[SOURce]:VOLTage:SLEW:FALLing",
+    "V/S",
+    lambda panel: panel.slew_bounds,
+    lambda panel: panel.fall,
+    _put_fall,
+    has=_HAS_SLEW,
+)
+switch(
+    "OUTPut[:STATe]",
+    lambda panel: panel.on,
+    lambda supply, channel, on: supply.switch(channel, on),
+    may_change=_may_switch,
+)
+on_outputs("[SOURce]:VOLTage:SENSe[:SOURce]", _change_sense, least=1, most=1)
+of_outputs("[SOURce]:VOLTage:SENSe[:SOURce]?", _sense)

@@ -1,0 +1,93 @@
+"""What one output of a supply has been told: its settings with their bounds, as the command tree sees
+them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+from railwright.documents.bench import Output
+from railwright.twin.truth import SystematicError
+
+Bounds = tuple[float, float, float]
+"""Lowest, highest and default value of a setting, SI units."""
+
+LARGEST_COUNT = 1_000_000
+
+
+@dataclass
+class PointList:
+    """A supply's own list of points [V] with their dwells [s], and how it runs."""
+
+    voltages: list[float] = field(default_factory=list)
+    dwells: list[float] = field(default_factory=list)
+    count: float = 1.0
+    lines: bool = False
+
+
+@dataclass
+class Panel:
+    """Settings of one output, in SI units. Everything here is as asked, on the supply's grid; errors are the
+    plant's.
+    """
+
+    name: str
+    output: Output
+    grid_voltage: SystematicError
+    grid_current: SystematicError
+
+    def __post_init__(self) -> None:
+        self.reset()
+
+    def reset(self) -> None:
+        """As *RST leaves it: off, at the lowest voltage and current limit, protections at their widest."""
+        self.on = False
+        self.voltage = self.voltage_bounds[2]
+        self.voltage_triggered = self.voltage
+        self.current = self.current_bounds[2]
+        self.rise = self.fall = self.slew_bounds[2] if self.output.slew else math.inf
+        self.ovp = self.ovp_bounds[2] if self.output.ovp else math.inf
+        self.ovp_enabled = self.output.ovp is not None
+        self.trips_at_limit = False
+        self.trip_delay = self.delay_bounds[2] if self.output.trip_delay else 0.0
+        self.external_sense = False
+        self.follows: tuple[int, ...] = ()
+        self.voltage_mode: Literal["FIX", "LIST"] = "FIX"
+        self.trigger_source: Literal["IMM", "BUS"] = "IMM"
+        self.points = PointList()
+
+    @property
+    def voltage_bounds(self) -> Bounds:
+        """Programmable voltage [V]; the default is the lowest."""
+        return self.output.voltage.low, self.output.voltage.high, self.output.voltage.low
+
+    @property
+    def current_bounds(self) -> Bounds:
+        """Programmable current limit [A]; the default is the lowest."""
+        return self.output.current.low, self.output.current.high, self.output.current.low
+
+    @property
+    def slew_bounds(self) -> Bounds:
+        """Programmable slew [V/s]; the default is the fastest."""
+        assert self.output.slew is not None
+        return self.output.slew.low, self.output.slew.high, self.output.slew.high
+
+    @property
+    def ovp_bounds(self) -> Bounds:
+        """OVP level [V]; the default is the highest."""
+        assert self.output.ovp is not None
+        return self.output.ovp.level.low, self.output.ovp.level.high, self.output.ovp.level.high
+
+    @property
+    def delay_bounds(self) -> Bounds:
+        """Trip delay [s]; the default is the shortest."""
+        assert self.output.trip_delay is not None
+        return self.output.trip_delay.low, self.output.trip_delay.high, self.output.trip_delay.low
+
+    @property
+    def dwell_bounds(self) -> Bounds:
+        """Dwell of a point [s]; the default is the shortest."""
+        assert self.output.points is not None
+        return self.output.points.dwell.low, self.output.points.dwell.high, self.output.points.dwell.low

@@ -1,0 +1,232 @@
+"""One simulated supply without its socket: panels, status and plant, and the execution of program messages.
+
+The command tree is in `railwright.twin.commands`, written by hand from SCPI-1999; nothing of it comes from
+the driver.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import metadata
+
+from railwright.documents.bench import Supply as SupplyDocument
+from railwright.scpi.data import Datum, Expression, parse_channels
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.grammar import Unit
+from railwright.traces import Event, Mode
+from railwright.twin import registers
+from railwright.twin.panel import Panel
+from railwright.twin.plant import LONGEST_TICK, Plant
+from railwright.twin.points import ListRun
+from railwright.twin.readings import Reading
+from railwright.twin.registers import Status
+
+
+def version() -> str:
+    """The program's version for *IDN?."""
+    try:
+        return metadata.version("railwright")
+    except metadata.PackageNotFoundError:
+        return "0"
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A command being executed: its parameters without the channel list, the channels it addresses (0 is the
+    first output), and the numbers its nodes carried.
+    """
+
+    parameters: tuple[Datum, ...]
+    channels: tuple[int, ...]
+    numbers: tuple[int, ...]
+
+
+class TwinSupply:
+    """State of one supply. `advance` moves its time; `execute` carries out one program message unit."""
+
+    def __init__(self, name: str, document: SupplyDocument, plant: Plant) -> None:
+        self.name = name
+        self.document = document
+        self.plant = plant
+        self.selects = document.dialect == "selected-output"
+        self.selected = 0
+        self.panels = [
+            Panel(
+                full := f"{name}.{output}",
+                figures,
+                plant.truth.output(full, figures).set_voltage,
+                plant.truth.output(full, figures).set_current,
+            )
+            for output, figures in document.outputs.items()
+        ]
+        self._index = {panel.name: index for index, panel in enumerate(self.panels)}
+        self.status = Status(len(self.panels))
+        self.latched: list[Reading | None] = [None] * len(self.panels)
+        self.armed: set[int] = set()
+        self.runs: dict[int, ListRun] = {}
+        self.completion_asked = False
+        plant.on_event = self._heard
+        self.status.preset()
+        self.apply_all()
+        self.refresh()
+
+    @property
+    def busy(self) -> bool:
+        """Whether a point list runs or waits for its trigger (what *OPC? and *WAI wait for)."""
+        return bool(self.armed or self.runs)
+
+    def advance(self, to: float) -> None:
+        """Let time pass up to `to` [s]: points of running lists at their instants, protections, readings,
+        status.
+        """
+        while self.plant.time < to:
+            end = min(self.plant.time + LONGEST_TICK, to)
+            self._play_points(end)
+            self.plant.advance(end)
+        self._settle()
+
+    def _play_points(self, end: float) -> None:
+        for channel, run in list(self.runs.items()):
+            panel = self.panels[channel]
+            for due in run.due_before(end):
+                at = max(due.time, self.plant.time)
+                self.plant.ramp(panel.name, due.voltage, due.duration, at=at)
+                panel.voltage = due.voltage
+            if run.end <= end:
+                del self.runs[channel]
+
+    def _settle(self) -> None:
+        """Switch state and status after time has passed."""
+        for channel, panel in enumerate(self.panels):
+            if panel.on and self.plant.tripped(panel.name):
+                panel.on = False
+                self.stop_list(channel)
+        self.refresh()
+        if self.completion_asked and not self.busy:
+            self.completion_asked = False
+            self.status.standard_event |= 1
+
+    def _heard(self, event: Event) -> None:
+        """A physical event within a tick: its condition reaches the event registers even if it is over by the
+        end.
+        """
+        channel = self._index.get(event.subject)
+        mode = {"enters CV": Mode.CV, "enters CC": Mode.CC, "enters CP": Mode.CP}.get(event.what)
+        if channel is not None and mode is not None:
+            self._set_conditions(channel, mode, self.plant.tripped(self.panels[channel].name))
+
+    def refresh(self) -> None:
+        """Bring the condition registers up to date."""
+        for channel, panel in enumerate(self.panels):
+            self._set_conditions(channel, self.plant.mode(panel.name), self.plant.tripped(panel.name))
+
+    def _set_conditions(self, channel: int, mode: Mode, tripped: str) -> None:
+        questionable = {
+            "": 0,
+            "OVP": registers.TRIPPED_BY_OVP | registers.QUESTIONABLE_VOLTAGE,
+            "current limit": registers.TRIPPED_BY_LIMIT | registers.QUESTIONABLE_CURRENT,
+            "linked": registers.TRIPPED_BY_LINK,
+        }[tripped]
+        operation = {Mode.CV: registers.IN_CV, Mode.CC: registers.IN_CC, Mode.CP: registers.IN_CP}.get(
+            mode, 0
+        )
+        if mode in (Mode.CC, Mode.CP):
+            questionable |= registers.QUESTIONABLE_VOLTAGE
+        operation |= registers.SWEEPING if channel in self.runs else 0
+        operation |= registers.WAITING_FOR_TRIGGER if channel in self.armed else 0
+        self.status.update(channel, questionable, operation)
+
+    def execute(self, unit: Unit) -> str | None:
+        """Carry out one unit and give its answer, if it is a query. Raises ScpiError; nothing has changed
+        then.
+        """
+        from railwright.twin.commands import TREE
+
+        command, numbers = TREE.find(unit.nodes, unit.query)
+        if command.only_dialect not in (None, self.document.dialect):
+            raise ScpiError(-113, unit.header)
+        parameters, channels = self._address(unit.parameters, command.per_output, command.takes_list)
+        if len(parameters) < command.least:
+            raise ScpiError(-109, unit.header)
+        if len(parameters) > command.most:
+            raise ScpiError(-108, unit.header)
+        return command.run(self, Call(parameters, channels, numbers))
+
+    def _address(
+        self, parameters: tuple[Datum, ...], per_output: bool, takes_list: bool
+    ) -> tuple[tuple[Datum, ...], tuple[int, ...]]:
+        """Parameters without the channel list, and the outputs that are meant."""
+        if not per_output:
+            return parameters, ()
+        if self.selects:
+            if any(isinstance(datum, Expression) for datum in parameters) and not takes_list:
+                raise ScpiError(-108, "this supply is addressed by INSTrument:NSELect")
+            return parameters, (self.selected,)
+        if parameters and isinstance(parameters[-1], Expression):
+            channels = parse_channels(parameters[-1], len(self.panels))
+            return parameters[:-1], tuple(channel - 1 for channel in channels)
+        if len(self.panels) == 1:
+            return parameters, (0,)
+        raise ScpiError(-109, "a channel list such as (@1)")
+
+    def apply_all(self) -> None:
+        """Give the plant every setting of every panel."""
+        for channel in range(len(self.panels)):
+            self.apply(channel)
+
+    def apply(self, channel: int) -> None:
+        """Give the plant the settings of one panel; the output's switch is not touched."""
+        panel, plant = self.panels[channel], self.plant
+        plant.set_sense(panel.name, panel.external_sense)
+        plant.set_slew(panel.name, panel.rise, panel.fall)
+        plant.set_limit_action(panel.name, panel.trips_at_limit, panel.trip_delay)
+        plant.set_ovp(panel.name, panel.ovp if panel.ovp_enabled else float("inf"))
+        plant.set_current(panel.name, panel.current)
+        plant.set_voltage(panel.name, panel.voltage)
+        plant.follow(panel.name, frozenset(self.panels[source].name for source in panel.follows))
+
+    def switch(self, channel: int, on: bool) -> None:
+        """Output on or off; off ends its list."""
+        panel = self.panels[channel]
+        if not on:
+            self.stop_list(channel)
+        panel.on = on
+        self.plant.switch(panel.name, on)
+
+    def fire(self, channel: int) -> None:
+        """The trigger of one armed output: its list starts, or its triggered level takes effect."""
+        self.armed.discard(channel)
+        panel = self.panels[channel]
+        if panel.voltage_mode == "FIX":
+            panel.voltage = panel.voltage_triggered
+            self.plant.set_voltage(panel.name, panel.voltage)
+            return
+        points = panel.points
+        dwells = points.dwells * len(points.voltages) if len(points.dwells) == 1 else points.dwells
+        self.runs[channel] = ListRun(
+            tuple(points.voltages), tuple(dwells), points.count, points.lines, self.plant.time
+        )
+
+    def stop_list(self, channel: int) -> None:
+        """End a running or armed list; the output stays at the voltage where it is being held or led
+        through.
+        """
+        self.armed.discard(channel)
+        if self.runs.pop(channel, None) is not None:
+            panel = self.panels[channel]
+            panel.voltage = self.plant.hold(panel.name)
+
+    def reset(self) -> None:
+        """*RST: outputs off, lists stopped, settings to their defaults, trips cleared. Status stays as it
+        is.
+        """
+        for channel, panel in enumerate(self.panels):
+            self.stop_list(channel)
+            panel.reset()
+            self.plant.switch(panel.name, False)
+            self.plant.clear_trip(panel.name)
+            self.latched[channel] = None
+        self.selected = 0
+        self.completion_asked = False
+        self.apply_all()
+        self.refresh()
