@@ -48,7 +48,7 @@ class Session(Protocol):
 
 
 OpenSession = Callable[[str, str], Session]
-"""(instrument's name, VISA address) -> an open session. A guard that owns the sessions can stand behind it."""
+"""(instrument's name, VISA address) -> an open session. A guard that owns sessions can stand behind it."""
 
 
 class VisaSession:
@@ -71,8 +71,9 @@ class VisaSession:
                 read_termination="\n",
                 write_termination="\n",
             )
-        # The backend raises bare Exception where an address cannot be reached: whatever it is, no session is open.
-        except Exception as error:  # noqa: BLE001
+        # The backend raises bare Exception where an address cannot be reached: whatever it is,
+        # no session is open.
+        except Exception as error:
             raise InstrumentError(
                 name, "", f"cannot be reached at {address}: {_why(error)}", lost=True
             ) from error

@@ -61,7 +61,7 @@ def split_answers(text: str) -> list[str]:
 
 
 class Supply:
-    """One supply over one session. Every failure is an InstrumentError; outputs are called as in the bench."""
+    """One supply over one session. Failures are InstrumentErrors; outputs have the bench's names."""
 
     def __init__(self, name: str, document: SupplyDocument, open_session: OpenSession) -> None:
         self.name = name
@@ -261,7 +261,7 @@ class Supply:
     # Talking
 
     def _exchange(self, units: Sequence[str], *, explain: bool = True) -> tuple[list[str], Answer]:
-        """Send commands and queries, in one message where the dialect allows it: answers, and the exchange."""
+        """Send commands and queries, in one message where the dialect allows it: answers, exchange."""
         if self.dialect.compound:
             message = compose(units)
             answer = self._ask_or_explain(message) if explain else self.ask(message)

@@ -1,0 +1,69 @@
+"""Dialect files: the ones that are there are right, and a wrong one is told with its line."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+import pytest
+
+from railwright.instruments.dialect import DialectError, compose, dialect_names, load_dialect, read_dialect
+
+
+def text_of(name: str) -> str:
+    return resources.files("railwright.instruments").joinpath("dialects", f"{name}.yaml").read_text("utf-8")
+
+
+@pytest.mark.parametrize("name", dialect_names())
+def test_the_dialects_that_are_there(name: str) -> None:
+    dialect = load_dialect(name)
+    assert dialect.dialect == name
+    assert dialect.instrument.identify == "*IDN?"
+    assert len(dialect.settings) == 10
+
+
+def test_a_channel_list_goes_last() -> None:
+    dialect = load_dialect("channel-list")
+    assert dialect.set_unit("voltage", 2, 5.0) == "SOURce:VOLTage 5,(@2)"
+    assert dialect.query_unit("voltage", 2) == "SOURce:VOLTage? (@2)"
+    assert dialect.reading_units((1, 2))[0] == "MEASure:VOLTage? (@1,2)"
+
+
+def test_a_selected_output_is_selected_in_every_message() -> None:
+    dialect = load_dialect("selected-output")
+    message = compose([*dialect.select(2), dialect.set_unit("output", 2, True), "*OPC?"])
+    assert message == "INSTrument:NSELect 2;:OUTPut:STATe ON;*OPC?"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("  voltage: SOURce:VOLTage", "  voltage: 'SOURce VOLTage'", "nothing else"),
+        ("  voltage: SOURce:VOLTage", "  voltage: SOURce:VOLTage?", "without '?'"),
+        ("  voltage: SOURce:VOLTage", "  voltge: SOURce:VOLTage", "voltge"),
+        ('identify: "*IDN?"', 'identify: "*IDN"', "ending in '?'"),
+        ('identify: "*IDN?"', 'identify: "*ID N?"', "expected"),
+        ("compound: true", "compound: perhaps", "boolean"),
+        ("{CV: 8,", "{CV: 99,", "15"),
+        ("{CV: 8,", "{XV: 8,", "CV"),
+    ],
+)
+def test_a_wrong_entry_is_told_at_its_line(old: str, new: str, told: str) -> None:
+    text = text_of("channel-list")
+    assert old in text
+    line = text[: text.index(old)].count("\n") + 1
+    with pytest.raises(DialectError) as raised:
+        read_dialect(text.replace(old, new, 1), "mine.yaml")
+    assert any(
+        row.startswith(f"mine.yaml:{line}: ") and told in row for row in str(raised.value).splitlines()
+    )
+
+
+@pytest.mark.parametrize("text", ["- a\n- b\n", "a: [", "a: 1\na: 2\n", "&a [*a]", "", "42"])
+def test_what_is_no_dialect(text: str) -> None:
+    with pytest.raises(DialectError, match=r"mine.yaml:\d+: expected"):
+        read_dialect(text, "mine.yaml")
+
+
+def test_an_unknown_dialect_names_those_that_are_there() -> None:
+    with pytest.raises(DialectError, match="channel-list, selected-output, got 'chanel-list'"):
+        load_dialect("chanel-list")

@@ -1,0 +1,195 @@
+"""The driver against a fake supply: identification, verified settings, readings, and every lie."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from tests.instruments.fake_supply import FakeSupply
+
+from railwright.documents.bench import Supply as SupplyDocument
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.session import open_visa
+from railwright.instruments.supply import Change, Supply, split_answers
+from railwright.traces import Mode
+
+OUTPUT = {
+    "voltage": "0 V .. 36 V",
+    "current": "0 A .. 2.5 A",
+    "programming": {
+        "voltage": {"of_value": "0.05 %", "offset": "8 mV", "resolution": "1 mV"},
+        "current": {"of_value": "0.1 %", "offset": "4 mA", "resolution": "0.1 mA"},
+    },
+}
+
+
+def connect(fake: FakeSupply, dialect: str, **more: str) -> Supply:
+    document = SupplyDocument.model_validate(
+        {"address": fake.address, "dialect": dialect, "outputs": {"1": OUTPUT, "2": OUTPUT}, **more}
+    )
+    supply = Supply("left", document, open_visa(timeout=0.3))
+    supply.connect()
+    return supply
+
+
+@pytest.fixture(params=["channel-list", "selected-output"])
+def pair(request: pytest.FixtureRequest) -> Iterator[tuple[FakeSupply, Supply]]:
+    with FakeSupply(channels=2, selected=request.param == "selected-output") as fake:
+        supply = connect(fake, request.param)
+        yield fake, supply
+        supply.close()
+
+
+def test_identifies_and_sets_and_reads(pair: tuple[FakeSupply, Supply]) -> None:
+    fake, supply = pair
+    assert supply.identify().model == "M-1"
+    supply.put(
+        [Change("2", "voltage", 5.0), Change("2", "trip_at_limit", True), Change("2", "sense", "at load")]
+    )
+    supply.put_together([Change("2", "output", True), Change("2", "voltage", 12.0)])
+    readings = supply.read(["1", "2"])
+    assert (readings["1"].voltage, readings["1"].mode) == (0.0, Mode.OFF)
+    assert readings["2"].voltage == 12.0
+    assert readings["2"].current == pytest.approx(0.3)
+    assert readings["2"].mode is Mode.CV
+    assert fake.outputs[2].settings["VOLT:SENSE"] == "EXT"
+    assert supply.state("2")
+    supply.switch_off(["1", "2"])
+    assert not fake.outputs[2].on
+
+
+def test_a_trip_is_told_with_its_cause(pair: tuple[FakeSupply, Supply]) -> None:
+    fake, supply = pair
+    fake.trip(1, bit=9)
+    reading = supply.read(["1"])["1"]
+    assert (reading.mode, reading.trip) == (Mode.TRIPPED, "OVP")
+    supply.clear_trips("1")
+    assert supply.read(["1"])["1"].trip == ""
+
+
+@pytest.mark.parametrize(
+    ("identity", "told"),
+    [
+        ("Railwright,M-2,S-1,0", "expected the model 'M-1' of the bench document, got 'M-2'"),
+        ("Railwright,M-1,S-2,0", "expected the serial number 'S-1' of the bench document, got 'S-2'"),
+        ("hello", "an unknown instrument"),
+        (",,,", "an unknown instrument"),
+    ],
+)
+def test_refuses_another_instrument(identity: str, told: str) -> None:
+    with FakeSupply(identity=identity) as fake:
+        supply = connect(fake, "channel-list", model="M-1", serial="S-1")
+        with pytest.raises(InstrumentError, match="left: ") as raised:
+            supply.identify()
+        assert told in str(raised.value)
+        assert supply.identity is None
+
+
+def test_a_setting_that_reads_back_otherwise(pair: tuple[FakeSupply, Supply]) -> None:
+    fake, supply = pair
+    fake.answers["CURR?"] = "0.2"
+    with pytest.raises(InstrumentError, match=r"current_limit was set to 2\.0 and reads back as 0\.2"):
+        supply.put([Change("1", "current_limit", 2.0)])
+    with pytest.raises(InstrumentError, match=r"current_limit was set to 2\.0 and reads back as 0\.2"):
+        supply.put_together([Change("1", "current_limit", 2.0)])
+
+
+def test_one_grid_step_is_the_same_value_and_two_are_not(pair: tuple[FakeSupply, Supply]) -> None:
+    fake, supply = pair
+    fake.answers["VOLT?"] = "5.0009"
+    supply.put([Change("1", "voltage", 5.0)])
+    fake.answers["VOLT?"] = "5.0020"
+    with pytest.raises(InstrumentError, match="reads back"):
+        supply.put([Change("1", "voltage", 5.0)])
+
+
+@pytest.mark.parametrize("answer", ["", "five", "9.91E37", "5,5"])
+def test_an_answer_that_is_no_value(pair: tuple[FakeSupply, Supply], answer: str) -> None:
+    fake, supply = pair
+    fake.answers["VOLT?"] = answer
+    with pytest.raises(InstrumentError, match="left: "):
+        supply.put([Change("1", "voltage", 5.0)])
+
+
+def test_an_error_in_the_queue_is_raised_with_the_command(pair: tuple[FakeSupply, Supply]) -> None:
+    fake, supply = pair
+    fake.on_unit = lambda unit: fake.errors.append('-222,"Data out of range;9"') if " 9" in unit else None
+    for setting in (supply.put, supply.put_together):
+        with pytest.raises(InstrumentError, match=r"-222.*Data out of range;9.*VOLTage 9"):
+            setting([Change("1", "voltage", 9.0)])
+
+
+def test_an_unknown_header_is_told_as_the_instrument_words_it(pair: tuple[FakeSupply, Supply]) -> None:
+    _, supply = pair
+    wrong = supply.dialect.model_copy(update={"settings": {**supply.dialect.settings, "voltage": "VOLR"}})
+    supply.dialect = wrong
+    with pytest.raises(InstrumentError, match=r"-113.*VOLR"):
+        supply.put([Change("1", "voltage", 5.0)])
+    with pytest.raises(InstrumentError, match=r"-113.*VOLR"):
+        supply.put_together([Change("1", "voltage", 5.0)])
+
+
+def test_a_dialect_that_reads_nothing_says_why(pair: tuple[FakeSupply, Supply]) -> None:
+    _, supply = pair
+    readings = supply.dialect.readings.model_copy(update={"voltage": "MEAS:VOLR?"})
+    supply.dialect = supply.dialect.model_copy(update={"readings": readings})
+    with pytest.raises(InstrumentError, match=r"-113.*VOLR"):
+        supply.read(["1"], explain=True)
+
+
+def test_silence_is_a_lost_instrument(pair: tuple[FakeSupply, Supply]) -> None:
+    fake, supply = pair
+    fake.silent = True
+    with pytest.raises(InstrumentError, match="gives no answer: timeout") as raised:
+        supply.read(["1"])
+    assert raised.value.lost
+    assert supply.lost
+
+
+def test_a_closed_socket_is_a_lost_instrument_and_can_be_reconnected(pair: tuple[FakeSupply, Supply]) -> None:
+    fake, supply = pair
+    supply.identify()
+    fake.drop()
+    with pytest.raises(InstrumentError):
+        supply.read(["1"])
+    assert supply.lost
+    supply.connect()
+    assert supply.read(["1"])["1"].voltage == 0.0
+
+
+def test_nobody_there() -> None:
+    with FakeSupply() as fake:
+        fake.close()
+        with pytest.raises(InstrumentError, match="left: ") as raised:
+            connect(fake, "channel-list").identify()
+        assert raised.value.lost
+
+
+def test_a_queue_that_never_empties(pair: tuple[FakeSupply, Supply]) -> None:
+    fake, supply = pair
+    fake.answers["SYSTEM:ERROR?"] = '-350,"Queue overflow"'
+    with pytest.raises(InstrumentError, match="never empties"):
+        supply.errors()
+
+
+def test_every_line_is_traced() -> None:
+    lines: list[tuple[str, str]] = []
+    with FakeSupply(channels=2) as fake:
+        document = SupplyDocument.model_validate(
+            {"address": fake.address, "dialect": "channel-list", "outputs": {"1": OUTPUT}}
+        )
+        supply = Supply(
+            "left", document, open_visa(trace=lambda _t, name, way, line: lines.append((way, line)))
+        )
+        supply.connect()
+        supply.identify()
+        supply.close()
+    assert lines == [("sent", "*IDN?"), ("received", "Railwright,M-1,S-1,0")]
+
+
+def test_answers_are_parted_outside_quotes() -> None:
+    assert split_answers('1,2;-222,"Data out of range;40 above ""36"""') == [
+        "1,2",
+        '-222,"Data out of range;40 above ""36"""',
+    ]
+    assert split_answers("a;;b") == ["a", "", "b"]
