@@ -1,0 +1,38 @@
+"""Fewer points of a long record, keeping every extreme that can be seen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+def decimate(
+    time: NDArray[np.float64], values: NDArray[np.float64], buckets: int = 800
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """First, lowest, highest and last sample of each of `buckets` equal stretches of time.
+
+    time [s], shape (n,), never decreasing; values, shape (n,). Returns both, shape (m,), m <= 4 * buckets, in
+    order of time. Records of up to that length come back as they are. Largest and smallest value, and the ends,
+    are always among what is kept; values that are not finite are left out.
+    """
+    import numpy as np
+
+    finite = np.isfinite(values)
+    if not finite.all():
+        time, values = time[finite], values[finite]
+    if time.size <= 4 * buckets:
+        return time, values
+    edges = np.linspace(time[0], time[-1], buckets + 1)[1:-1]
+    starts = np.unique(np.concatenate(([0], np.searchsorted(time, edges, side="left"))))
+    starts = starts[starts < time.size]
+    ends = np.append(starts[1:], time.size) - 1
+    bucket = np.zeros(time.size, dtype=np.int64)
+    bucket[starts[1:]] = 1
+    bucket = np.cumsum(bucket)
+    # Sorted by bucket, then by value: the first of each bucket is its lowest sample, the last its highest.
+    by_value = np.lexsort((values, bucket))
+    keep = np.unique(np.concatenate((starts, by_value[starts], by_value[ends], ends)))
+    return time[keep], values[keep]

@@ -1,0 +1,81 @@
+"""Numbers as a report prints them: a value and its interval to the digits that the uncertainty supports."""
+
+from __future__ import annotations
+
+import math
+
+from railwright.quantities import show
+
+_PREFIXES = (
+    (1e9, "G"),
+    (1e6, "M"),
+    (1e3, "k"),
+    (1.0, ""),
+    (1e-3, "m"),
+    (1e-6, "µ"),
+    (1e-9, "n"),
+    (1e-12, "p"),
+)
+
+
+def show_limit(lower: float | None, upper: float | None, unit: str) -> str:
+    """Tolerance limits in words: 'at most 60 mA', '7 V to 8.2 V'."""
+    if lower is not None and upper is not None:
+        return f"{number(lower, unit)} to {number(upper, unit)}"
+    if upper is not None:
+        return f"at most {number(upper, unit)}"
+    if lower is not None:
+        return f"at least {number(lower, unit)}"
+    return "no limit"
+
+
+def number(value: float, unit: str) -> str:
+    """A single SI value; counts are printed as counts, not as per cent."""
+    if not math.isfinite(value):
+        return "unbounded" if not math.isnan(value) else "not a number"
+    return f"{value:g}" if unit == "1" else show(value, unit)
+
+
+def _scale(largest: float, unit: str) -> tuple[float, str]:
+    if unit == "1":
+        return 1.0, ""
+    if (unit in ("V", "A") and 0.1 <= largest < 1000) or largest == 0 or not math.isfinite(largest):
+        return 1.0, unit
+    for factor, prefix in _PREFIXES:
+        if largest >= factor * (1 - 1e-12):
+            return factor, prefix + unit
+    return 1.0, unit
+
+
+def show_measured(value: float, low: float, high: float, unit: str) -> tuple[str, str]:
+    """Value and 95 % interval, with one prefix and so many decimals that the half-width has two digits.
+
+    Rounding never makes the interval narrower by more than half of the last digit. JCGM 100:2008, 7.2.6.
+    """
+    factor, name = _scale(abs(value) if value else max(abs(low), abs(high)), unit)
+    spread = (high - low) / 2 / factor
+    if not math.isfinite(spread):
+        return number(value, unit), f"{number(low, unit)} to {number(high, unit)}"
+    decimals = 0 if unit == "1" and spread == 0 else 3
+    if spread > 0:
+        decimals = min(6, max(0, 1 - math.floor(math.log10(spread))))
+    tail = f" {name}" if name else ""
+    text = [f"{part / factor:.{decimals}f}" for part in (value, low, high)]
+    text = [part[1:] if float(part) == 0 and part.startswith("-") else part for part in text]
+    return text[0] + tail, f"{text[1]}{tail} to {text[2]}{tail}"
+
+
+def show_standard(value: float, unit: str) -> str:
+    """A standard uncertainty with two significant digits."""
+    if not math.isfinite(value):
+        return "unbounded"
+    if value == 0 or unit == "1":
+        return f"{_two_digits(value)} {'' if unit == '1' else unit}".rstrip()
+    factor, prefix = next(((f, p) for f, p in _PREFIXES if abs(value) >= f * (1 - 1e-12)), (1e-12, "p"))
+    return f"{_two_digits(value / factor)} {prefix}{'Ω' if unit == 'ohm' else unit}"
+
+
+def _two_digits(value: float) -> str:
+    if value == 0:
+        return "0"
+    return f"{value:.{max(0, 1 - math.floor(math.log10(abs(value))))}f}"

@@ -1,0 +1,240 @@
+"""What one pair of axes of a step's figure shows: traces, limits, events, and the band of modes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from railwright.report.decimate import decimate
+from railwright.report.limits import Limit
+from railwright.report.style import FAINT, HAIR, INK, MODES, tint
+from railwright.traces import Event, Mode, Traces
+
+if TYPE_CHECKING:
+    import numpy as np
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+DOTS_AT_MOST = 260
+"""More readings than this in view are drawn as steps without dots."""
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """One channel of one source in the figure's time [s]; form: 'rehearsed', 'readings' or 'recording'."""
+
+    form: str
+    label: str
+    time: NDArray[np.float64]
+    values: NDArray[np.float64]
+
+
+def cut(
+    traces: Traces, column: str, shift: float, start: float, end: float
+) -> tuple[NDArray[np.float64], ...]:
+    """Time (shifted [s]) and values of a channel between start and end, with one sample beyond each end."""
+    import numpy as np
+
+    time = traces.time + shift
+    first = max(0, int(np.searchsorted(time, start, side="left")) - 1)
+    last = min(time.size, int(np.searchsorted(time, end, side="right")) + 1)
+    return time[first:last], traces.columns[column][first:last]
+
+
+def draw_curves(axes: Axes, curves: Sequence[Curve], colour: str) -> None:
+    """Rehearsed as a broad pale line, readings as dots on steps, a recording as a thin dark line."""
+    start, end = axes.get_xlim()
+    for curve in curves:
+        time, values = decimate(*_inside(curve, start, end, beyond=1))
+        if curve.form == "rehearsed":
+            axes.plot(time, values, color=tint(colour, 0.38), linewidth=2.6, solid_capstyle="round", zorder=2)
+        elif curve.form == "recording":
+            axes.plot(time, values, color=INK, linewidth=0.55, zorder=2.8)
+        else:
+            axes.plot(time, values, color=colour, linewidth=0.7, drawstyle="steps-pre", zorder=3)
+            inside = (curve.time >= start) & (curve.time <= end)
+            if inside.sum() <= DOTS_AT_MOST:
+                axes.plot(
+                    curve.time[inside], curve.values[inside], linestyle="none", marker="o", markersize=2.3,
+                    color=colour, markeredgewidth=0, zorder=4,
+                )  # fmt: skip
+
+
+def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float]) -> None:
+    """Choose the vertical range from what is in view, and take in levels that lie near it."""
+    start, end = axes.get_xlim()
+    low, high = float("inf"), float("-inf")
+    for curve in curves:
+        _, values = decimate(*_inside(curve, start, end))
+        if values.size:
+            low, high = min(low, float(values.min())), max(high, float(values.max()))
+    if low > high:
+        low, high = 0.0, 1.0
+    span = max(high - low, 0.02 * max(abs(high), abs(low)), 1e-6)
+    for level in levels:
+        if low - 1.2 * span <= level <= high + 1.2 * span:
+            low, high = min(low, level), max(high, level)
+    span = max(high - low, span)
+    axes.set_ylim(low - 0.1 * span, high + 0.16 * span)
+
+
+def _inside(
+    curve: Curve, start: float, end: float, beyond: int = 0
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """What lies between start and end, with `beyond` samples more at each end so that lines reach the edge."""
+    import numpy as np
+
+    first = max(0, int(np.searchsorted(curve.time, start, side="left")) - beyond)
+    last = int(np.searchsorted(curve.time, end, side="right")) + beyond
+    return curve.time[first:last], curve.values[first:last]
+
+
+def draw_limits(axes: Axes, limits: Sequence[Limit], labelled: bool) -> None:
+    """Levels with hatching on the side that is not allowed; several share the width, in the order of the document."""
+    for place, limit in enumerate(limits):
+        gap = 0.02 if len(limits) > 1 else 0.0
+        _draw_limit(axes, limit, labelled, place / len(limits) + gap, (place + 1) / len(limits) - gap)
+
+
+def _draw_limit(axes: Axes, limit: Limit, labelled: bool, left: float, right: float) -> None:
+    low, high = axes.get_ylim()
+    thickness = 0.05 * (high - low)
+    visible = []
+    for level, side in ((limit.upper, 1), (limit.lower, -1)):
+        if level is None:
+            continue
+        if low < level < high:
+            visible.append(level)
+            axes.axhline(level, left, right, color=INK, linewidth=0.7, zorder=2.6)
+            axes.axhspan(
+                level, level + side * thickness, left, right, facecolor="none", edgecolor=FAINT, hatch="////////",
+                linewidth=0, zorder=2.5,
+            )  # fmt: skip
+        elif labelled:
+            top = level >= high
+            _label(
+                axes, f"{'↑' if top else '↓'} {limit.label} (off scale)", right, high if top else low, not top
+            )
+    if visible and labelled:
+        level = visible[0]
+        above = high - level > 0.22 * (high - low)
+        beyond = thickness if (level == limit.upper) == above else 0.0
+        _label(axes, limit.label, right, level + (beyond if above else -beyond), above)
+
+
+def _label(axes: Axes, text: str, right: float, level: float, above: bool) -> None:
+    axes.annotate(
+        text, (right - 0.012, level), xycoords=("axes fraction", "data"), xytext=(0, 1.8 if above else -1.8),
+        textcoords="offset points", ha="right", va="bottom" if above else "top", fontsize=5.8, color=INK, zorder=6,
+        bbox=_LABEL,
+    )  # fmt: skip
+
+
+_LABEL = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
+
+
+def draw_instant(axes: Axes, limit: Limit, switched_on: float, labelled: bool) -> None:
+    """A limit in time, counted from the input's switching on."""
+    start, end = axes.get_xlim()
+    for after, side in ((limit.upper, 1), (limit.lower, -1)):
+        if after is None or not start < switched_on + after < end:
+            continue
+        at = switched_on + after
+        axes.axvline(at, color=INK, linewidth=0.7, zorder=2.6)
+        axes.axvspan(
+            at, at + side * 0.012 * (end - start), facecolor="none", edgecolor=FAINT, hatch="////////", linewidth=0,
+            zorder=2.5,
+        )  # fmt: skip
+        if labelled:
+            right = at < start + 0.6 * (end - start)
+            axes.annotate(
+                f"{limit.label} after switching on", (at, 0.05), xycoords=("data", "axes fraction"),
+                xytext=(6 if right else -3, 0), textcoords="offset points", ha="left" if right else "right",
+                va="bottom", fontsize=5.8, color=INK, zorder=6, bbox=_LABEL,
+            )  # fmt: skip
+
+
+def draw_set_level(axes: Axes, level: float, label: str) -> None:
+    """A setting of the supply, dotted, where it is in view."""
+    low, high = axes.get_ylim()
+    if low < level < high:
+        axes.axhline(level, color=FAINT, linewidth=0.8, linestyle=(0, (1, 2)), zorder=2.4)
+        axes.annotate(
+            label, (0.015, level), xycoords=("axes fraction", "data"), xytext=(0, 1.5),
+            textcoords="offset points", fontsize=5.8, color=FAINT, zorder=6,
+        )  # fmt: skip
+
+
+def draw_events(axes: Axes, numbered: Sequence[tuple[int, float]]) -> None:
+    """Numbered marks at the upper edge; marks that would overlap share one label."""
+    start, end = axes.get_xlim()
+    groups: list[list[tuple[int, float]]] = []
+    for number, time in numbered:
+        if not start <= time <= end:
+            continue
+        if groups and time - groups[-1][-1][1] < 0.03 * (end - start):
+            groups[-1].append((number, time))
+        else:
+            groups.append([(number, time)])
+    for group in groups:
+        for _, time in group:
+            axes.axvline(time, ymin=0.93, ymax=1.0, color=INK, linewidth=0.6, zorder=5)
+        first, last = group[0][0], group[-1][0]
+        axes.annotate(
+            f"{first}" if first == last else f"{first}–{last}", (group[0][1], 1.0),
+            xycoords=("data", "axes fraction"), xytext=(0, 1.5), textcoords="offset points", ha="center",
+            va="bottom", fontsize=5.6, color=INK, annotation_clip=False,
+        )  # fmt: skip
+
+
+def runs_of(time: NDArray[np.float64], modes: NDArray[np.float64]) -> list[tuple[float, float, Mode]]:
+    """Stretches of one mode: (from, to, mode)."""
+    import numpy as np
+
+    if time.size == 0:
+        return []
+    codes = np.rint(modes).astype(int)
+    changes = np.flatnonzero(np.diff(codes)) + 1
+    starts = np.concatenate(([0], changes))
+    ends = np.concatenate((changes, [time.size - 1]))
+    known = {mode.value for mode in Mode}
+    return [
+        (float(time[a]), float(time[b]), Mode(int(codes[a])))
+        for a, b in zip(starts, ends, strict=True)
+        if int(codes[a]) in known
+    ]
+
+
+def draw_modes(axes: Axes, time: NDArray[np.float64], modes: NDArray[np.float64], label: str) -> set[Mode]:
+    """A band of patterns, with the mode's word where it fits. Returns the modes that were drawn."""
+    start, end = axes.get_xlim()
+    width = axes.get_position().width * axes.get_figure(root=True).get_size_inches()[0] * 72 or 1.0
+    drawn = set()
+    for begin, finish, mode in runs_of(time, modes):
+        left, right = max(begin, start), min(finish, end)
+        if right <= left:
+            continue
+        look = MODES[mode]
+        drawn.add(mode)
+        axes.axvspan(left, right, facecolor=look.ground, edgecolor=FAINT, hatch=look.hatch, linewidth=0.4)
+        room = (right - left) / (end - start) * width
+        word = (
+            look.word if room > 4.2 * len(look.word) else look.short if room > 4.6 * len(look.short) else ""
+        )
+        if word:
+            axes.text(
+                (left + right) / 2, 0.46, word, ha="center", va="center", fontsize=5.6, color=INK,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.7} if look.hatch else None,
+            )  # fmt: skip
+    axes.set_ylim(0, 1)
+    axes.set_yticks([])
+    axes.set_ylabel(label, rotation=0, ha="right", va="center", fontsize=5.8, color=INK, labelpad=3)
+    for side in ("top", "right", "left", "bottom"):
+        axes.spines[side].set_color(HAIR)
+    return drawn
+
+
+def describe(event: Event) -> str:
+    """An event in words."""
+    return f"{event.subject}: {event.what}" + (f" ({event.detail})" if event.detail else "")

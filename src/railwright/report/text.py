@@ -1,0 +1,68 @@
+"""User text made fit to print: no control characters, nothing that reverses its order, breakable where endless."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+_BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_BREAK = "\u200b"
+_ENDLESS = re.compile(r"[^\s\u200b]{25,}")
+
+BUNDLED = (
+    (0x20, 0x24F),  # Latin
+    (0x2B0, 0x2FF),
+    (0x370, 0x3FF),  # Greek
+    (0x400, 0x45F),  # Cyrillic
+    (0x1E00, 0x1EFF),
+    (0x2010, 0x2044),  # punctuation
+    (0x2070, 0x209C),
+    (0x20AC, 0x20AC),
+    (0x2100, 0x214F),
+    (0x2190, 0x2193),
+    (0x2212, 0x2213),
+    (0x2248, 0x2265),
+)
+"""Code points that the fonts bundled with typst are taken to hold."""
+
+
+def clean(text: object) -> str:
+    """One line of printable text: white space becomes one space, control characters and lone surrogates a replacement character.
+
+    Characters that would change the direction of what follows are dropped: a report reads in the order in which it is written.
+    """
+    out = []
+    for character in str(text):
+        if character in _BIDI:
+            continue
+        if character.isspace():
+            out.append(" ")
+        elif unicodedata.category(character) in ("Cc", "Cs", "Cn") or character == _BREAK:
+            out.append("\ufffd" if character != _BREAK else "")
+        else:
+            out.append(character)
+    return re.sub(" {2,}", " ", "".join(out)).strip()
+
+
+def breakable(text: object, every: int = 12) -> str:
+    """Clean text in which words of more than 24 characters may be broken after each `every` characters."""
+
+    def split(match: re.Match[str]) -> str:
+        word = match[0]
+        return _BREAK.join(word[i : i + every] for i in range(0, len(word), every))
+
+    return _ENDLESS.sub(split, clean(text))
+
+
+def shortened(text: object, length: int) -> str:
+    """Clean text of at most `length` characters; an ellipsis says that something is missing."""
+    whole = clean(text)
+    return whole if len(whole) <= length else whole[: length - 1].rstrip() + "…"
+
+
+def within_bundled_fonts(text: str) -> bool:
+    """Whether the bundled fonts hold every character; if not, the fonts of the machine are asked too."""
+    return all(
+        any(low <= ord(character) <= high for low, high in BUNDLED) or character in "\u200b\ufffd\n\t"
+        for character in set(text)
+    )

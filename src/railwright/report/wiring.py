@@ -1,0 +1,314 @@
+"""Wiring drawing: outputs with polarity, links, leads, sense leads, returns and earth, and the device's inputs."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from railwright.quantities import show
+from railwright.report.plots import as_svg, drawing
+from railwright.report.style import FAINT, INK, colours
+from railwright.report.text import shortened
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from railwright.documents.bench import Bench
+    from railwright.documents.device import Device
+    from railwright.documents.procedure import Procedure
+
+# Drawing units; one unit is UNIT inches. x grows to the right, y upward.
+UNIT = 0.23
+BOX = 7.6
+LINK = 1.5
+LEAD_FROM = BOX + 3.4
+LEAD_TO = LEAD_FROM + 10.2
+DEVICE_FROM = LEAD_TO + 2.6
+DEVICE_TO = DEVICE_FROM + 6.6
+SENSE = 1.0
+HALF = 1.3
+OUTPUT = 2 * (HALF + SENSE) + 1.6
+ROW_GAP = 1.3
+
+
+@dataclass(frozen=True, slots=True)
+class OutputBox:
+    """One output as drawn: what stands in the box, and where its negative terminal is tied."""
+
+    name: str
+    instrument: str
+    figures: str
+    earthed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One input with what feeds it."""
+
+    input: str
+    nominal: str
+    returns: Literal["isolated", "common", "earth"]
+    arrangement: Literal["alone", "series", "parallel"]
+    outputs: tuple[OutputBox, ...]
+    lead: str
+    conductor: str
+    sense: Literal["at load", "at terminals"]
+
+    @property
+    def height(self) -> float:
+        return len(self.outputs) * OUTPUT
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """All rows, and internally joined negatives as pairs of words."""
+
+    device: str
+    rows: tuple[Row, ...]
+    colours: Mapping[str, str]
+    notes: tuple[str, ...]
+
+
+def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> Wiring:
+    """What the documents say of the hook-up, in the order of the device's inputs."""
+    rows = []
+    for name, given in device.inputs.items():
+        if name not in procedure.hook_up:
+            continue
+        hook_up = procedure.hook_up[name]
+        boxes = []
+        for output_name in hook_up.outputs:
+            output, supply = bench.output(output_name), bench.supply_of(output_name)
+            instrument = " ".join(part for part in (supply.model, supply.serial) if part) or "model unknown"
+            figures = f"up to {show(output.voltage.high, 'V')}, {show(output.current.high, 'A')}"
+            boxes.append(OutputBox(output_name, instrument, figures, output.negative == "earth"))
+        lead = bench.leads[hook_up.lead]
+        conductor = f"{lead.conductor.text.replace('mm2', 'mm²')}, {show(lead.one_way_length, 'm')} one way"
+        rows.append(
+            Row(
+                name,
+                show(given.nominal, "V"),
+                given.returns,
+                hook_up.arrangement,
+                tuple(boxes),
+                hook_up.lead,
+                conductor,
+                hook_up.sense,
+            )
+        )
+    return Wiring(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)))
+
+
+def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
+    used = {box.name for row in rows for box in row.outputs}
+    notes = []
+    for name, supply in bench.supplies.items():
+        joined = [f"{name}.{output}" for output in supply.common_negative if f"{name}.{output}" in used]
+        if len(joined) > 1:
+            notes.append(f"Joined inside {name}: the negative terminals of {', '.join(joined)}.")
+    if any(row.returns == "common" for row in rows):
+        notes.append("0 V: inputs on the same line inside the device share their 0 V.")
+    return notes
+
+
+def wiring_svg(wiring: Wiring) -> str:
+    """The drawing as SVG text; the same wiring gives the same bytes."""
+    with drawing():
+        return as_svg(_figure(wiring))
+
+
+def save_wiring(wiring: Wiring, path: Path) -> None:
+    """The drawing as SVG or PNG, by the path's ending."""
+    with drawing():
+        figure = _figure(wiring)
+        if path.suffix.lower() == ".svg":
+            path.write_text(as_svg(figure), encoding="utf-8")
+        else:
+            out = io.BytesIO()
+            figure.savefig(out, format="png", dpi=160)
+            path.write_bytes(out.getvalue())
+
+
+class _Pen:
+    """A few strokes on a schemdraw drawing."""
+
+    def __init__(self, sketch: Any, elements: Any) -> None:
+        self.sketch, self.elements = sketch, elements
+
+    def line(
+        self, *points: tuple[float, float], colour: str = INK, width: float = 1.1, style: str = "-"
+    ) -> None:
+        for start, end in zip(points, points[1:], strict=False):
+            self.sketch += (
+                self.elements.Line().at(start).to(end).color(colour).linewidth(width).linestyle(style)
+            )
+
+    def box(self, left: float, bottom: float, right: float, top: float) -> None:
+        rectangle = self.elements.Rect(corner1=(0, 0), corner2=(right - left, top - bottom))
+        self.sketch += rectangle.at((left, bottom)).theta(0).color(INK).linewidth(1.0).zorder(0)
+
+    def dot(self, at: tuple[float, float], colour: str = INK, hollow: bool = False) -> None:
+        self.sketch += self.elements.Dot(open=hollow, radius=0.14).at(at).color(colour).zorder(5)
+
+    def earth(self, at: tuple[float, float]) -> None:
+        self.sketch += self.elements.Ground(lead=False).at(at).theta(0).color(INK).linewidth(1.0).scale(1.7)
+
+    def words(
+        self, at: tuple[float, float], text: str, size: float = 7.0, align: str = "left", colour: str = INK
+    ) -> None:
+        label = self.elements.Label(label="").at(at)
+        label.label(
+            text, fontsize=size, halign=align, valign="center", color=colour, ofst=(0, 0), loc="center"
+        )
+        self.sketch += label
+
+
+def _figure(wiring: Wiring) -> Figure:
+    import schemdraw
+    import schemdraw.elements as elements
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    height = sum(row.height + ROW_GAP for row in wiring.rows) - ROW_GAP
+    bottom, top = -height - 1.4 - 0.9 * len(wiring.notes), 2.2
+    figure = Figure(figsize=((DEVICE_TO + 0.8) * UNIT, (top - bottom) * UNIT))
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    sketch = schemdraw.Drawing(canvas=axes, show=False)
+    sketch.config(unit=1.0, fontsize=7.0, font="DejaVu Sans", lw=1.1, color=INK, margin=0)
+    pen = _Pen(sketch, elements)
+    pen.words((0.0, 1.5), "supply outputs", colour=FAINT)
+    pen.words(((LEAD_FROM + LEAD_TO) / 2, 1.5), "leads", align="center", colour=FAINT)
+    pen.words((DEVICE_FROM, 1.5), shortened(wiring.device, 38), size=7.5)
+    pen.box(DEVICE_FROM, -height - 0.6, DEVICE_TO, 0.6)
+    commons = []
+    level = 0.0
+    for row in wiring.rows:
+        centre = level - row.height / 2
+        _row(pen, row, level, wiring.colours.get(row.input, INK))
+        _input(pen, row, centre)
+        if row.returns in ("common", "earth"):
+            commons.append((row, centre - HALF))
+        level -= row.height + ROW_GAP
+    _returns(pen, commons)
+    for place, note in enumerate(wiring.notes):
+        pen.words((0.0, -height - 1.5 - 0.9 * place), note, size=6.5, colour=FAINT)
+    sketch.draw(canvas=axes, show=False)
+    axes.set_xlim(-0.4, DEVICE_TO + 0.4)
+    axes.set_ylim(bottom, top)
+    axes.set_aspect("equal")
+    axes.axis("off")
+    figure.set_size_inches((DEVICE_TO + 0.8) * UNIT, (top - bottom) * UNIT)
+    return figure
+
+
+def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
+    """The outputs of one input from `level` downward, their links, and the lead to the device."""
+    middles = [level - OUTPUT * (place + 0.5) for place in range(len(row.outputs))]
+    centre = (middles[0] + middles[-1]) / 2
+    for box, middle in zip(row.outputs, middles, strict=True):
+        _output(pen, box, middle)
+    plus, minus = (BOX, middles[0] + HALF), (BOX, middles[-1] - HALF)
+    bus = BOX + LINK
+    if row.arrangement != "alone":
+        pen.words((0.0, level + 0.25), f"in {row.arrangement}:", size=6.5)
+    if row.arrangement == "series":
+        for upper, lower in zip(middles, middles[1:], strict=False):
+            pen.line((BOX, upper - HALF), (bus, upper - HALF), (bus, lower + HALF), (BOX, lower + HALF))
+    elif row.arrangement == "parallel":
+        right = bus + 0.7
+        pen.line((right, middles[0] + HALF), (right, middles[-1] + HALF), colour=colour)
+        pen.line((bus, middles[0] - HALF), (bus, middles[-1] - HALF))
+        for middle in middles:
+            pen.line((BOX, middle + HALF), (right, middle + HALF), colour=colour)
+            pen.line((BOX, middle - HALF), (bus, middle - HALF))
+            pen.dot((right, middle + HALF), colour)
+            pen.dot((bus, middle - HALF))
+        plus, minus = (right, centre + HALF), (bus, centre - HALF)
+        pen.dot(plus, colour)
+        pen.dot(minus)
+    elbow = LEAD_FROM - 0.9
+    pen.line(
+        plus, (elbow, plus[1]), (elbow, centre + HALF), (DEVICE_FROM, centre + HALF), colour=colour, width=1.6
+    )
+    pen.line(minus, (elbow, minus[1]), (elbow, centre - HALF), (DEVICE_FROM, centre - HALF), width=1.6)
+    middle_of_lead = (LEAD_FROM + LEAD_TO) / 2
+    pen.words((middle_of_lead, centre + 0.42), shortened(row.lead, 34), align="center")
+    pen.words((middle_of_lead, centre - 0.42), row.conductor, size=6.5, align="center", colour=FAINT)
+    _sense(pen, row, middles, centre)
+
+
+def _output(pen: _Pen, box: OutputBox, middle: float) -> None:
+    pen.box(0.0, middle - OUTPUT / 2 + 0.2, BOX, middle + OUTPUT / 2 - 0.2)
+    pen.words((0.4, middle + 1.0), shortened(box.name, 20), size=7.5)
+    pen.words((0.4, middle), shortened(box.instrument, 24), size=6.2, colour=FAINT)
+    pen.words((0.4, middle - 0.9), box.figures, size=6.2, colour=FAINT)
+    for offset, mark in ((HALF, "+"), (-HALF, "−")):
+        pen.dot((BOX, middle + offset), hollow=True)
+        pen.words((BOX - 0.55, middle + offset), mark, size=9, align="center")
+    if box.earthed:
+        pen.line((BOX - 1.0, middle - HALF), (BOX - 1.8, middle - HALF))
+        pen.earth((BOX - 1.8, middle - HALF))
+
+
+def _sense(pen: _Pen, row: Row, middles: Sequence[float], centre: float) -> None:
+    """Sense terminals: short links at the output, or a pair of thin broken lines to the device's connector."""
+    last = len(middles) - 1
+    for place, middle in enumerate(middles):
+        for side, mark in ((1, "s+"), (-1, "s−")):
+            y = middle + side * (HALF + SENSE)
+            pen.dot((BOX, y), FAINT, hollow=True)
+            pen.words((BOX - 0.7, y), mark, size=6.2, align="center", colour=FAINT)
+            # In series only the ends of the chain reach the load; the rest sense at their own terminals.
+            end_of_chain = row.arrangement != "series" or place == (0 if side > 0 else last)
+            if row.sense == "at terminals" or not end_of_chain:
+                pen.line((BOX, y), (BOX + 0.5, y), (BOX + 0.5, middle + side * HALF), colour=FAINT, width=0.8)
+                continue
+            level = centre + side * (HALF + SENSE)
+            elbow = LEAD_FROM - 0.3 + (0.7 if side > 0 else 0.0)
+            pen.line((BOX, y), (elbow, y), (elbow, level), colour=FAINT, width=0.8, style="--")
+            _sense_lead(pen, elbow, level, centre + side * HALF)
+            if row.arrangement == "parallel":
+                pen.dot((elbow, level), FAINT)
+    if row.sense == "at load":
+        middle = (LEAD_FROM + LEAD_TO) / 2
+        pen.words(
+            (middle, centre + HALF + SENSE + 0.42), "sense leads", size=6.2, align="center", colour=FAINT
+        )
+    else:
+        pen.words((BOX + 0.8, middles[0] + HALF + 0.5), "sense at terminals", size=6.2, colour=FAINT)
+
+
+def _sense_lead(pen: _Pen, left: float, level: float, conductor: float) -> None:
+    right = LEAD_TO + 0.9
+    pen.line((left, level), (right, level), (right, conductor), colour=FAINT, width=0.8, style="--")
+    pen.dot((right, conductor))
+
+
+def _input(pen: _Pen, row: Row, centre: float) -> None:
+    for offset, mark in ((HALF, "+"), (-HALF, "−")):
+        pen.dot((DEVICE_FROM, centre + offset), hollow=True)
+        pen.words((DEVICE_FROM + 0.6, centre + offset), mark, size=9, align="center")
+    pen.words((DEVICE_FROM + 1.3, centre + 0.45), shortened(row.input, 16), size=7.5)
+    pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=6.5, colour=FAINT)
+    if row.returns == "isolated":
+        pen.words((DEVICE_FROM + 1.3, centre - HALF), "0 V isolated", size=6.2, colour=FAINT)
+
+
+def _returns(pen: _Pen, commons: Sequence[tuple[Row, float]]) -> None:
+    """The line of common returns inside the device, and earth."""
+    common = [y for row, y in commons if row.returns == "common"]
+    bus = DEVICE_TO - 1.1
+    for y in common:
+        pen.line((DEVICE_FROM + 1.1, y), (bus, y))
+    if len(common) > 1:
+        pen.line((bus, max(common)), (bus, min(common)))
+        for y in common:
+            pen.dot((bus, y))
+    for row, y in commons:
+        if row.returns == "earth":
+            pen.line((DEVICE_FROM + 1.1, y), (bus - 1.2, y))
+            pen.earth((bus - 1.2, y))
