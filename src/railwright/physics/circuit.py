@@ -1,0 +1,109 @@
+"""A circuit from floats alone: for each input of a device, the outputs, the lead and the loads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from railwright.physics.loads import KINDS
+from railwright.physics.output_stage import OutputStage
+
+NODE_CAPACITANCE = 10e-9
+"""Capacitance of wiring and plug across the connector [F]: makes its voltage a state whatever the loads are."""
+
+DECLARED = (f"the connector itself has {NODE_CAPACITANCE * 1e9:g} nF (wiring, plug)",)
+"""Assumptions that every circuit makes."""
+
+
+@dataclass(frozen=True)
+class Lead:
+    """Loop resistance of both conductors and their contacts [Ω], and loop inductance [H]."""
+
+    resistance: float
+    inductance: float
+
+    def __post_init__(self) -> None:
+        if not self.resistance >= 0.0 or not self.inductance > 0.0:
+            raise ValueError(
+                f"a lead needs a resistance of 0 Ω or more and an inductance above 0 H, "
+                f"got {self.resistance} Ω and {self.inductance} H"
+            )
+
+
+@dataclass(frozen=True)
+class Load:
+    """One part of an input's load: its kind, and a value for each parameter of that kind (SI units)."""
+
+    kind: str
+    values: Mapping[str, float]
+
+    def __post_init__(self) -> None:
+        if self.kind not in KINDS:
+            raise ValueError(f"unknown load '{self.kind}', known are {', '.join(KINDS)}")
+        if set(self.values) != set(KINDS[self.kind].parameters):
+            wanted = ", ".join(KINDS[self.kind].parameters)
+            raise ValueError(f"load '{self.kind}' needs values for {wanted}, got {', '.join(self.values)}")
+
+
+@dataclass(frozen=True)
+class Branch:
+    """One input with what feeds it.
+
+    outputs, stages: names and data of the outputs, one each. arrangement: how they are joined. sense: where each
+    output's voltage loop measures; in series each senses its own share. loads: in parallel; empty: open.
+    """
+
+    name: str
+    outputs: tuple[str, ...]
+    stages: tuple[OutputStage, ...]
+    lead: Lead
+    loads: tuple[Load, ...] = ()
+    arrangement: Literal["single", "series", "parallel"] = "single"
+    sense: Literal["terminals", "load"] = "terminals"
+    node_capacitance: float = NODE_CAPACITANCE
+
+    def __post_init__(self) -> None:
+        if len(self.outputs) != len(self.stages) or not self.outputs:
+            raise ValueError(f"input '{self.name}': one output stage for each of its outputs is needed")
+        if (len(self.outputs) == 1) != (self.arrangement == "single"):
+            raise ValueError(f"input '{self.name}': {len(self.outputs)} outputs cannot be '{self.arrangement}'")
+
+    @property
+    def states(self) -> tuple[str, ...]:
+        """Names of the states in the order in which the solver keeps them."""
+        names = []
+        for output in self.outputs:
+            names += [f"{output}: pass-element current", f"{output}: voltage loop", f"{output}: current loop"]
+        if self.arrangement == "parallel":
+            names.append(f"{self.name}: voltage at the joined terminals")
+        else:
+            names += [f"{output}: terminal voltage" for output in self.outputs]
+        names += [f"{self.name}: lead current", f"{self.name}: connector voltage"]
+        for number, load in enumerate(self.loads, start=1):
+            names += [f"{self.name}: load {number} ({load.kind}), {state}" for state in KINDS[load.kind].states]
+        return tuple(names)
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """All inputs. They share no conductor but 0 V; a trip of one can switch others off.
+
+    linked_trips: input -> the inputs whose trip switches it off, `linked_delay` [s] later. Outputs that feed one
+    input together are always linked in this way.
+    """
+
+    branches: tuple[Branch, ...]
+    linked_trips: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    linked_delay: float = 1e-3
+
+    def __post_init__(self) -> None:
+        inputs = [branch.name for branch in self.branches]
+        outputs = [output for branch in self.branches for output in branch.outputs]
+        for names, what in ((inputs, "input"), (outputs, "output")):
+            twice = {name for name in names if names.count(name) > 1}
+            if twice:
+                raise ValueError(f"{what} {', '.join(sorted(twice))} stands in the circuit more than once")
+        for name in [*self.linked_trips, *(n for sources in self.linked_trips.values() for n in sources)]:
+            if name not in inputs:
+                raise ValueError(f"a linked trip names '{name}', which is no input of the circuit")

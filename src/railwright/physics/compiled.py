@@ -1,0 +1,62 @@
+"""Compilation: numba's decorator with types, and a cache that no change of the equations can leave stale.
+
+The cache folder's name holds a hash of every source that goes into the compiled code, the loads of third parties
+included. It lies in RAILWRIGHT_CACHE where that is set, else in the user's cache folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+import numba
+from numba.core import config
+
+from railwright.physics.loads import KINDS
+
+Function = TypeVar("Function", bound=Callable[..., object])
+
+
+def compiled(function: Function) -> Function:
+    """Compile for use inside other compiled functions; division by zero gives inf, as the solver expects."""
+    return numba.njit(error_model="numpy")(function)  # type: ignore[no-any-return]
+
+
+def compiled_entry(function: Function) -> Function:
+    """Compile a function that Python calls, with everything it calls in turn, and keep the result on disk."""
+    before = config.CACHE_DIR
+    config.CACHE_DIR = str(cache_folder())
+    try:
+        return numba.njit(error_model="numpy", cache=True)(function)  # type: ignore[no-any-return]
+    finally:
+        config.CACHE_DIR = before
+
+
+def sources() -> list[Path]:
+    """Every source file of the compiled code."""
+    here = Path(__file__).parent
+    loads = [Path(str(kind.equations.__file__)) for kind in KINDS.values()]
+    return sorted({*here.glob("*.py"), *(here / "loads").glob("*.py"), *loads})
+
+
+def cache_folder() -> Path:
+    """Folder of the compiled code, made if need be; a temporary one where no other can be written."""
+    digest = hashlib.sha256(numba.__version__.encode())
+    for path in sources():
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    name = digest.hexdigest()[:16]
+    base = os.environ.get("RAILWRIGHT_CACHE")
+    user = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    folder = (Path(base) if base else Path(user) / "railwright") / "compiled" / name
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if os.access(folder, os.W_OK):
+            return folder
+    except OSError:
+        pass
+    return Path(tempfile.mkdtemp(prefix="railwright-"))

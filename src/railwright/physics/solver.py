@@ -1,0 +1,167 @@
+"""One accepted step of an adaptive, stiff solver that ends exactly where the system changes its law.
+
+It knows nothing of circuits. A system is a tuple that is handed through to three compiled functions:
+
+    rhs(t, y, dy, system)                    writes dy/dt
+    jacobian(t, y, out, system)              writes ∂f/∂y, shape (n, n)
+    regions(t, y, out, system)               writes integers that say which smooth piece of the law holds
+
+A step whose end lies in another region than its start is cut where the region changes (by bisection of the dense
+output) and taken again up to there, so that no step spans two laws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.physics.compiled import compiled
+from railwright.physics.rosenbrock import dense_coefficients, interpolate, make_step
+
+Array = NDArray[np.float64]
+
+REACHED, CHANGED, FAILED = 0, 1, 2
+SMALLEST_STEP = 1e-15
+
+
+class SolverError(RuntimeError):
+    """The solver could not go on: at `time` [s], because of `state`, which belongs to `element`."""
+
+    def __init__(self, time: float, state: str, element: str) -> None:
+        super().__init__(f"the rehearsal's solver failed at {time:.9g} s in '{element}': no step was small enough for {state}")
+        self.time, self.state, self.element = time, state, element
+
+
+class Work(NamedTuple):
+    """Work space of the solver for n states and m regions."""
+
+    f0: Array
+    f1: Array
+    slope: Array
+    jacobian: Array
+    k: Array
+    lu: Array
+    pivots: NDArray[np.int64]
+    new: Array
+    middle: Array
+    dense: Array
+    absolute: Array
+    before: NDArray[np.int64]
+    after: NDArray[np.int64]
+
+
+def work_space(absolute: Array, regions: int) -> Work:
+    """Work space for as many states as there are absolute tolerances."""
+    n = absolute.size
+    return Work(
+        f0=np.zeros(n),
+        f1=np.zeros(n),
+        slope=np.zeros(n),
+        jacobian=np.zeros((n, n)),
+        k=np.zeros((6, n)),
+        lu=np.zeros((n, n)),
+        pivots=np.zeros(n, dtype=np.int64),
+        new=np.zeros(n),
+        middle=np.zeros(n),
+        dense=np.zeros((2, n)),
+        absolute=absolute.astype(np.float64),
+        before=np.zeros(regions, dtype=np.int64),
+        after=np.zeros(regions, dtype=np.int64),
+    )
+
+
+@compiled
+def _same(a: NDArray[np.int64], b: NDArray[np.int64]) -> bool:
+    for i in range(a.shape[0]):
+        if a[i] != b[i]:
+            return False
+    return True
+
+
+@compiled
+def _error(y: Array, work: Any, relative: float) -> tuple[float, int]:
+    """Weighted root mean square of the error estimate, and the state that contributes most."""
+    total, worst, where = 0.0, -1.0, 0
+    for i in range(y.shape[0]):
+        scale = work.absolute[i] + relative * max(abs(y[i]), abs(work.new[i]))
+        part = work.k[5, i] / scale
+        if not part * part <= worst:  # true for NaN as well
+            worst, where = part * part, i
+        total += part * part
+    return np.sqrt(total / y.shape[0]), where
+
+
+def make_solver(
+    rhs: Callable[..., None], jacobian: Callable[..., None], regions: Callable[..., None]
+) -> Callable[..., tuple[int, float, float, int]]:
+    """The solver for one system of equations, whose three functions must be compiled."""
+    rodas_step = make_step(rhs)
+
+    def solver_step(
+        t: float,
+        y: Array,
+        t_stop: float,
+        h: float,
+        relative: float,
+        system: Any,
+        work: Any,
+    ) -> tuple[int, float, float, int]:
+        """One accepted step from (t, y) towards t_stop, of about the size h.
+
+        Returns (status, time reached, size to try next, state that limited the step). The new state is in work.new, the
+        coefficients of the dense output in work.dense; y is left alone. status: REACHED, CHANGED (the step was cut where
+        a region changes), or FAILED.
+        """
+        room, asked = t_stop - t, h
+        whole = h >= 0.999 * room
+        if whole:
+            h = room
+        rhs(t, y, work.f0, system)
+        jacobian(t, y, work.jacobian, system)
+        rhs(t + 0.5 * h, y, work.f1, system)
+        for i in range(y.shape[0]):
+            work.slope[i] = (work.f1[i] - work.f0[i]) / (0.5 * h)
+        rejected = False
+        while True:
+            rodas_step(
+                t, y, h, work.f0, work.slope, work.jacobian, system, work.k, work.lu, work.pivots, work.new
+            )
+            error, where = _error(y, work, relative)
+            if error <= 1.0:
+                factor = min(6.0, max(0.2, 0.9 * (error + 1e-10) ** -0.25))
+                if rejected:
+                    factor = min(1.0, factor)
+                break
+            rejected, whole = True, False
+            h *= max(0.1, min(0.9, 0.9 * error**-0.25)) if np.isfinite(error) else 0.1
+            if h < SMALLEST_STEP * max(1.0, abs(t)):
+                return FAILED, t, h, where
+        following = max(h * factor, asked) if whole else h * factor
+        end = t_stop if whole else t + h
+        dense_coefficients(work.k, work.dense)
+        regions(t, y, work.before, system)
+        regions(end, work.new, work.after, system)
+        if _same(work.before, work.after):
+            return REACHED, end, following, where
+        inside, outside = 0.0, 1.0
+        for _ in range(40):
+            s = 0.5 * (inside + outside)
+            interpolate(s, y, work.new, work.dense, work.middle)
+            regions(t + s * h, work.middle, work.after, system)
+            if _same(work.before, work.after):
+                inside = s
+            else:
+                outside = s
+        if outside == 1.0:
+            return CHANGED, end, following, where
+        part = max(outside * h, 8.0 * np.spacing(abs(t)), 1e-14)
+        rodas_step(
+            t, y, part, work.f0, work.slope, work.jacobian, system, work.k, work.lu, work.pivots, work.new
+        )
+        dense_coefficients(work.k, work.dense)
+        return CHANGED, t + part, following, where
+
+    return compiled(solver_step)
