@@ -79,6 +79,14 @@ class Plant:
                 errors, meter, History(("voltage", "current"), held), deque(maxlen=64)
             )
 
+    def restart(self, time: float) -> None:
+        """Start the physics afresh at a time [s]: everything off and discharged; settings are lost."""
+        from railwright.physics.simulation import Simulation
+
+        self._simulation = Simulation(self.wiring.circuit, start=time)
+        for output in self._outputs.values():
+            output.linked = False
+
     @property
     def time(self) -> float:
         """Simulated time [s]."""

@@ -78,12 +78,28 @@ class TwinSupply:
     def advance(self, to: float) -> None:
         """Let time pass up to `to` [s]: points of running lists at their instants, protections, readings,
         status.
+
+        If the physics cannot be solved, the supply is like one that lost power: off, discharged, -240 in its
+        queue.
         """
+        from railwright.physics.solver import SolverError
+
+        try:
+            self._advance(to)
+        except SolverError as error:
+            for channel, panel in enumerate(self.panels):
+                self.stop_list(channel)
+                panel.on = False
+            self.plant.restart(to)
+            self.apply_all()
+            self.status.report(ScpiError(-240, str(error)))
+        self._settle()
+
+    def _advance(self, to: float) -> None:
         while self.plant.time < to:
             end = min(self.plant.time + LONGEST_TICK, to)
             self._play_points(end)
             self.plant.advance(end)
-        self._settle()
 
     def _play_points(self, end: float) -> None:
         for channel, run in list(self.runs.items()):

@@ -1,0 +1,313 @@
+"""Start a bench of simulated supplies, one process each, and stop them again; look behind them with a
+recorder.
+"""
+
+from __future__ import annotations
+
+import json
+import pickle
+import queue
+import re
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Literal, Self
+
+from railwright.documents.bench import Bench
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure
+from railwright.traces import Event, Record, Traces
+from railwright.twin.process import Order
+from railwright.twin.recorder import Trigger, capture, write_csv
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array = NDArray[np.float64]
+
+START_TIMEOUT = 240.0
+"""How long a process may take to be ready [s]; the first start after installation compiles the physics."""
+
+_SOCKET = re.compile(r"TCPIP\d*::([^:\s]+)::(\d{1,5})::SOCKET", re.IGNORECASE)
+
+
+class TwinError(Exception):
+    """A twin could not be started or has gone; one line for people."""
+
+
+def socket_address(address: str) -> tuple[str, int]:
+    """Host and port of a VISA resource `TCPIP::host::port::SOCKET`. TwinError for any other resource."""
+    found = _SOCKET.fullmatch(address.strip())
+    if found is None or not 0 < int(found.group(2)) < 65536:
+        raise TwinError(
+            f"a twin listens on an address such as TCPIP::127.0.0.1::5025::SOCKET, not on '{address}'"
+        )
+    return found.group(1), int(found.group(2))
+
+
+class _Child:
+    """One started process: its pipes, and a thread that collects what it says."""
+
+    def __init__(self, order: Order) -> None:
+        self.supply = order.supply
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "railwright.twin.process"], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+        )
+        self._said: queue.Queue[str | None] = queue.Queue()
+        threading.Thread(target=self._listen, daemon=True).start()
+        message = pickle.dumps(order)
+        self._write(len(message).to_bytes(8, "big") + message)
+
+    def _write(self, data: bytes) -> None:
+        assert self.process.stdin is not None
+        try:
+            self.process.stdin.write(data)
+            self.process.stdin.flush()
+        except (BrokenPipeError, ValueError):
+            raise TwinError(f"the twin of supply '{self.supply}' is gone") from None
+
+    def _listen(self) -> None:
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            self._said.put(line.decode())
+        self._said.put(None)
+
+    def answer(self, timeout: float) -> dict[str, Any]:
+        """The next thing it says. TwinError when it says nothing in time, has ended, or reports an error."""
+        try:
+            line = self._said.get(timeout=timeout)
+        except queue.Empty:
+            raise TwinError(
+                f"the twin of supply '{self.supply}' did not answer within {timeout:g} s"
+            ) from None
+        if line is None:
+            raise TwinError(f"the twin of supply '{self.supply}' has ended (exit code {self.process.wait()})")
+        said: dict[str, Any] = json.loads(line)
+        if "error" in said:
+            raise TwinError(said["error"])
+        return said
+
+    def ask(self, request: Mapping[str, Any], timeout: float = 30.0) -> dict[str, Any]:
+        """Send a request and wait for its answer."""
+        self._write(json.dumps(request).encode() + b"\n")
+        return self.answer(timeout)
+
+    def stop(self) -> None:
+        """End the process: its standard input closes; if that does not help within 2 s, it is killed."""
+        if self.process.stdin is not None:
+            try:
+                self.process.stdin.close()
+            except BrokenPipeError:
+                pass  # it has ended already
+        try:
+            self.process.wait(2.0)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+
+
+class TwinBench:
+    """All supplies of a bench as simulated ones; a context manager.
+
+    device, procedure: what is connected how; without them every output stands open. seed: draws the true
+    parameters. overrides: true parameters that are not drawn, `{"main.capacitor.capacitance": "x1.3"}`.
+    ports: "free" picks free ports on the loopback interface, "bench" takes the addresses of the bench
+    document. supplies: only these (default: all).
+    """
+
+    def __init__(
+        self,
+        bench: Bench,
+        device: Device | None = None,
+        procedure: Procedure | None = None,
+        *,
+        seed: int = 1,
+        overrides: Mapping[str, str] | None = None,
+        ports: Literal["free", "bench"] = "free",
+        supplies: Iterable[str] | None = None,
+        timeout: float = START_TIMEOUT,
+    ) -> None:
+        self._given = bench
+        self._device, self._procedure = device, procedure
+        self._seed, self._overrides = seed, dict(overrides or {})
+        self._ports, self._timeout = ports, timeout
+        self._supplies = tuple(supplies) if supplies is not None else tuple(bench.supplies)
+        self._children: dict[str, _Child] = {}
+        self.addresses: dict[str, str] = {}
+        self.assumptions: tuple[str, ...] = ()
+        self.parameters: dict[str, float] = {}
+        self.started = 0.0
+
+    def __enter__(self) -> Self:
+        self.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.stop()
+
+    @property
+    def bench(self) -> Bench:
+        """The bench with the addresses under which its twins answer."""
+        supplies = {
+            name: supply.model_copy(update={"address": self.addresses.get(name, supply.address)})
+            for name, supply in self._given.supplies.items()
+        }
+        return self._given.model_copy(update={"supplies": supplies})
+
+    def start(self) -> None:
+        """Start every process and wait until all are ready. TwinError; none is left running then."""
+        try:
+            for name in self._supplies:
+                host, port = ("127.0.0.1", 0)
+                if self._ports == "bench":
+                    host, port = socket_address(self._given.supplies[name].address)
+                order = Order(
+                    name,
+                    self._given,
+                    self._device,
+                    self._procedure,
+                    self._seed,
+                    self._overrides,
+                    host,
+                    port,
+                )
+                self._children[name] = _Child(order)
+            self._wait_until_ready()
+        except BaseException:
+            self.stop()
+            raise
+        self.started = time.monotonic()
+
+    def _wait_until_ready(self) -> None:
+        deadline = time.monotonic() + self._timeout
+        assumptions: list[str] = []
+        unused = set(self._overrides)
+        for name, child in self._children.items():
+            said = child.answer(max(deadline - time.monotonic(), 0.1))
+            host = "127.0.0.1"
+            if self._ports == "bench":
+                host, _ = socket_address(self._given.supplies[name].address)
+            self.addresses[name] = f"TCPIP::{host}::{said['port']}::SOCKET"
+            assumptions += [sentence for sentence in said["assumptions"] if sentence not in assumptions]
+            self.parameters |= said["parameters"]
+            unused &= set(said["unused"])
+        self.assumptions = tuple(assumptions)
+        if unused:
+            known = ", ".join(sorted(self.parameters)) or "none, as nothing is connected"
+            raise TwinError(f"there is no true parameter '{sorted(unused)[0]}'; there are: {known}")
+
+    def stop(self) -> None:
+        """End every process."""
+        for child in self._children.values():
+            child.stop()
+        self._children.clear()
+
+    def check(self) -> None:
+        """TwinError when a process has ended."""
+        for name, child in self._children.items():
+            code = child.process.poll()
+            if code is not None:
+                raise TwinError(f"the twin of supply '{name}' has ended (exit code {code})")
+
+    def truth(self, since: float | None = None) -> Record:
+        """True traces and events of all inputs since a time of `time.monotonic()` (default: the start), on
+        that clock [s].
+
+        At most the last 600 s are kept.
+        """
+        import numpy as np
+
+        traces: dict[str, Traces] = {}
+        events: list[Event] = []
+        with tempfile.TemporaryDirectory() as folder:
+            for number, child in enumerate(self._children.values()):
+                path = Path(folder) / f"{number}.npz"
+                begin = self.started if since is None else since
+                said = child.ask({"what": "traces", "since": begin, "path": str(path)})
+                events += [Event(*event) for event in said["events"] if event[0] >= begin]
+                with np.load(path) as stored:
+                    for name in {key.partition("|")[0] for key in stored.files}:
+                        columns = {
+                            column: stored[f"{name}|{column}"]
+                            for column in ("voltage", "terminal_voltage", "current", "mode")
+                        }
+                        traces[name] = Traces(stored[f"{name}|time"], columns)
+        events.sort(key=lambda event: event.time)
+        return Record("twin truth", traces, tuple(events))
+
+    def record(
+        self,
+        recorder: str,
+        trigger: Trigger,
+        path: Path,
+        *,
+        inputs: Iterable[str] | None = None,
+        after: float | None = None,
+    ) -> bool:
+        """Write what the bench's external recorder has captured to a CSV file; True when a complete capture
+        was there.
+
+        The last 600 s can be looked at, so this may be called when a run is over. inputs: what its probes are
+        connected to (default: the trigger's input). after: earliest trigger, on `time.monotonic()` (default:
+        the start of the twins).
+        """
+        document = self._given.recorders[recorder]
+        begin = self.started if after is None else after
+        traces = self.truth(begin - trigger.before - 0.1).traces
+        wanted = (trigger.input, *(name for name in inputs or () if name != trigger.input))
+        true = {
+            name: (
+                traces[name].time,
+                traces[name].columns["voltage"],
+                traces[name].columns["current"],
+            )
+            for name in wanted
+        }
+        columns = capture(recorder, document, true, trigger, self._seed, begin)
+        if columns is None:
+            return False
+        write_csv(path, columns)
+        return True
+
+
+def serve_bench(
+    bench: Bench,
+    device: Device | None = None,
+    procedure: Procedure | None = None,
+    *,
+    seed: int = 1,
+    overrides: Mapping[str, str] | None = None,
+    ports: Literal["free", "bench"] = "bench",
+    recording: tuple[str, Trigger, Path] | None = None,
+    say: Callable[[str], None] = print,
+    seconds: float | None = None,
+) -> None:
+    """Serve a bench's twins until Ctrl-C, or for `seconds`. Raises TwinError when one cannot start or ends.
+
+    recording: (recorder, trigger, file): write the first capture of the bench's external recorder. say: gets
+    one line for every supply, every assumption, and the recording.
+    """
+    try:
+        with TwinBench(bench, device, procedure, seed=seed, overrides=overrides, ports=ports) as twins:
+            for sentence in twins.assumptions:
+                say(f"assumed: {sentence}")
+            for name, address in twins.addresses.items():
+                say(f"{name}: {address} ({bench.supplies[name].dialect})")
+            say(f"seed {seed}; Ctrl-C ends")
+            end = None if seconds is None else time.monotonic() + seconds
+            while end is None or time.monotonic() < end:
+                time.sleep(0.25 if end is None else max(0.0, min(0.25, end - time.monotonic())))
+                twins.check()
+                if recording is not None and twins.record(recording[0], recording[1], recording[2]):
+                    say(f"{recording[0]}: {recording[2]}")
+                    recording = None
+    except KeyboardInterrupt:
+        say("ended")

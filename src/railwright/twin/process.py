@@ -1,0 +1,143 @@
+"""The process of one simulated supply: `python -m railwright.twin.process`, started and spoken to by the
+launcher.
+
+Standard input: first the order (8 bytes of length, then a pickled `Order`), then one JSON request a line.
+Standard output: one JSON answer a line, the first of them when the supply is ready. The end of standard input
+ends the process: it dies with its parent, however that dies.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import pickle
+import signal
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from railwright.documents.bench import Bench
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure
+
+
+@dataclass(frozen=True)
+class Order:
+    """What one process is to simulate, and where it is to listen (port 0: a free one)."""
+
+    supply: str
+    bench: Bench
+    device: Device | None
+    procedure: Procedure | None
+    seed: int
+    overrides: Mapping[str, str]
+    host: str
+    port: int
+
+
+def main() -> int:
+    """Read the order, warm up, serve. Returns the exit code."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the launcher decides: Ctrl-C reaches the whole group
+    source = sys.stdin.buffer
+    length = int.from_bytes(source.read(8), "big")
+    order: Order = pickle.loads(source.read(length))
+    try:
+        asyncio.run(_serve(order))
+    except _Refused as refused:
+        _say({"error": str(refused)})
+        return 2
+    return 0
+
+
+class _Refused(Exception):
+    """The order cannot be carried out; the text is for people."""
+
+
+def _say(answer: Mapping[str, Any]) -> None:
+    sys.stdout.write(json.dumps(answer) + "\n")
+    sys.stdout.flush()
+
+
+async def _serve(order: Order) -> None:
+    from railwright.physics.simulation import warm_up
+    from railwright.twin.plant import Plant
+    from railwright.twin.server import SupplyServer
+    from railwright.twin.supply import TwinSupply
+    from railwright.twin.truth import Truth
+    from railwright.twin.wiring import WiringError
+
+    warm_up()  # compiled before anyone is told that the supply is there
+    truth = Truth(order.seed, order.overrides)
+    try:
+        plant = Plant(order.supply, order.bench, order.device, order.procedure, truth)
+    except WiringError as error:
+        raise _Refused(str(error)) from None
+    supply = TwinSupply(order.supply, order.bench.supplies[order.supply], plant)
+    supply.advance(2e-3)  # the first step of this very circuit, too, is taken beforehand
+    server = SupplyServer(supply)
+    try:
+        port = await server.start(order.host, order.port)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise _Refused(
+            f"supply '{order.supply}' cannot listen on {order.host}:{order.port}: {reason}"
+        ) from None
+    _say(
+        {
+            "ready": True,
+            "port": port,
+            "assumptions": truth.assumptions,
+            "parameters": truth.parameters,
+            "unused": truth.unused_overrides(),
+            "inputs": list(plant.input_history),
+        }
+    )
+    running = asyncio.ensure_future(server.run())
+    requests = asyncio.ensure_future(_requests(server, plant))
+    done, _ = await asyncio.wait({running, requests}, return_when=asyncio.FIRST_COMPLETED)
+    running.cancel()
+    requests.cancel()
+    for task in done:
+        task.result()
+
+
+async def _requests(server: Any, plant: Any) -> None:
+    """Answer the launcher until it is gone."""
+    reader = asyncio.StreamReader()
+    await asyncio.get_running_loop().connect_read_pipe(
+        lambda: asyncio.StreamReaderProtocol(reader), sys.stdin
+    )
+    while line := await reader.readline():
+        request = json.loads(line)
+        if request["what"] == "stop":
+            return
+        if request["what"] == "traces":
+            _say(_write_traces(server, plant, request))
+
+
+def _write_traces(server: Any, plant: Any, request: Mapping[str, Any]) -> dict[str, Any]:
+    """True traces of every input since a wall-clock time, on the wall clock, into one file."""
+    import numpy as np
+
+    server.catch_up()
+    path, since = Path(request["path"]), float(request["since"])
+    arrays: dict[str, Any] = {}
+    for name, history in plant.input_history.items():
+        time, voltage, terminal_voltage, current, mode = history.since(since - server.origin)
+        arrays |= {
+            f"{name}|time": time + server.origin,
+            f"{name}|voltage": voltage,
+            f"{name}|terminal_voltage": terminal_voltage,
+            f"{name}|current": current,
+            f"{name}|mode": mode,
+        }
+    with path.open("wb") as file:
+        np.savez(file, allow_pickle=False, **arrays)
+    events = [(event.time + server.origin, event.subject, event.what, event.detail) for event in plant.events]
+    return {"events": events}
+
+
+if __name__ == "__main__":
+    sys.exit(main())
