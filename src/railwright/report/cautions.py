@@ -1,0 +1,126 @@
+"""Cautions that a report and a sheet carry: what can be reached, stored and fed back, in numbers where there are any.
+
+References
+----------
+.. [1] IEC 61010-1, accessible voltages: 60 V d.c. in dry, 35 V d.c. in wet locations (from memory).
+.. [2] Energy of a capacitor: ½ C V².
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from railwright.quantities import Uncertain, show
+
+if TYPE_CHECKING:
+    from railwright.documents.bench import Bench
+    from railwright.documents.device import Device
+    from railwright.documents.procedure import Procedure
+
+TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
+"""Accessible direct voltage [V] by location [1]_."""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A heading and what to heed; `pressing` where this bench exceeds a limit."""
+
+    title: str
+    text: str
+    pressing: bool = False
+
+
+def reachable_voltage(bench: Bench, outputs: tuple[str, ...], arrangement: str) -> float:
+    """The highest voltage [V] that outputs reach at full scale, whatever is set: in series the sum."""
+    highest = [max(abs(bench.output(name).voltage.low), abs(bench.output(name).voltage.high)) for name in outputs]
+    return sum(highest) if arrangement == "series" else max(highest)
+
+
+def cautions(device: Device, bench: Bench, procedure: Procedure) -> tuple[Caution, ...]:
+    """All cautions, those that this bench calls for with its own numbers."""
+    reach = {
+        name: reachable_voltage(bench, hook_up.outputs, hook_up.arrangement)
+        for name, hook_up in procedure.hook_up.items()
+    }
+    return (
+        _touch(bench, reach),
+        _stored(device, reach),
+        Caution(
+            "Feeding back",
+            "A device with batteries, motors or large capacitors can feed current back into an output. A supply "
+            "without a sink cannot take it, and its terminal voltage then follows the device.",
+        ),
+        Caution(
+            "Hot leads",
+            "A lead carries what the output can deliver, not what was set, once a setting is wrong. Leads and contacts "
+            "may be hot during and after the test.",
+        ),
+        _floating(bench, procedure),
+        Caution(
+            "Off is not disconnected",
+            "An output that is off may still be joined to the device through its capacitor, bleeder and reverse diode. "
+            "Measure before you touch.",
+        ),
+        Caution(
+            "No emergency stop",
+            "A stop by software is not an emergency stop. A means of disconnection that does not depend on the computer "
+            "must be within reach.",
+        ),
+        Caution(
+            "Who decides",
+            "Local electrical codes and the judgement of a competent person on the spot take precedence over anything "
+            "that this report or the program says.",
+        ),
+    )
+
+
+def _touch(bench: Bench, reach: dict[str, float]) -> Caution:
+    limit = TOUCH_LIMIT[bench.location]
+    over = {name: voltage for name, voltage in reach.items() if voltage > limit}
+    stated = ", ".join(f"{name} {show(voltage, 'V')}" for name, voltage in reach.items())
+    text = (
+        f"Voltages that the outputs reach at full scale, whatever is set: {stated}. In a {bench.location} location "
+        f"{show(limit, 'V')} d.c. is the limit for parts that can be touched (IEC 61010-1; 60 V dry, 35 V wet; from "
+        "memory). "
+    )
+    if over:
+        names = ", ".join(over)
+        text += f"Above it: {names}. Cover the terminals and connectors, and work on them only when they are dead."
+    else:
+        text += "None lies above it. Outputs joined in series add up, and may."
+    return Caution("Voltage that can be touched", text, bool(over))
+
+
+def _stored(device: Device, reach: dict[str, float]) -> Caution:
+    parts = []
+    for name, voltage in reach.items():
+        if name not in device.inputs:
+            continue
+        total = 0.0
+        for load in device.inputs[name].load:
+            capacitance = getattr(load.parameters, "capacitance", None)
+            if isinstance(capacitance, Uncertain):
+                total += capacitance.high
+        if total > 0:
+            at = device.inputs[name].operating.high
+            parts.append(f"{name} {show(total * at**2 / 2, 'J', 2)} ({show(total, 'F')} at {show(at, 'V')})")
+    known = f"Declared capacitors hold at most: {', '.join(parts)} (½CV²). " if parts else "No capacitor is declared. "
+    return Caution("Stored energy", known + "Capacitors stay charged after switching off. Discharge, then measure.")
+
+
+def _floating(bench: Bench, procedure: Procedure) -> Caution:
+    outputs = [name for hook_up in procedure.hook_up.values() for name in hook_up.outputs]
+    floating = [name for name in outputs if bench.output(name).negative == "floating"]
+    limits = {
+        name: supply.isolation
+        for name in dict.fromkeys(output.partition(".")[0] for output in floating)
+        if (supply := bench.supplies[name]).isolation is not None
+    }
+    rated = ", ".join(f"{name} {show(voltage, 'V')}" for name, voltage in limits.items())
+    text = (
+        f"Floating outputs: {', '.join(floating) or 'none'}. Either terminal of a floating output may lie far from earth."
+    )
+    if rated:
+        text += f" Stated isolation from any terminal to earth: {rated}."
+    return Caution("Floating outputs", text)

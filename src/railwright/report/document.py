@@ -1,0 +1,37 @@
+"""The report as PDF: data and drawings into a typst template, compiled in this process with bundled fonts."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from importlib import resources
+from typing import Any
+
+from railwright.report.content import as_lines
+from railwright.report.text import within_bundled_fonts
+
+
+def template() -> bytes:
+    """The template's source."""
+    return resources.files("railwright.report").joinpath("template.typ").read_bytes()
+
+
+def compile_pdf(data: Mapping[str, Any], reported: dt.datetime) -> bytes:
+    """PDF/A-2b bytes; the same data gives the same bytes.
+
+    User text reaches the template as strings of a JSON document and is never parsed as markup. Fonts of the
+    machine are asked only for characters that the bundled fonts lack.
+    """
+    import typst
+
+    moment = reported if reported.tzinfo else reported.replace(tzinfo=dt.UTC)
+    compiler = typst.Compiler(
+        template(),
+        ignore_system_fonts=within_bundled_fonts(as_lines(data)),
+        sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
+    )
+    pdf = compiler.compile(format="pdf", pdf_standards=["a-2b"], timestamp=moment)
+    if not isinstance(pdf, bytes):
+        raise TypeError(f"expected one PDF from the template, got {type(pdf).__name__}")
+    return pdf

@@ -1,0 +1,183 @@
+"""What a report is made from: everything frozen, nothing read from the world, the date passed in."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from railwright.documents.bench import Bench, Calibration, Recorder, Supply
+
+if TYPE_CHECKING:
+    from railwright.documents.loader import Documents
+    from railwright.evaluation.outcome import Evaluation
+    from railwright.rehearsal.setpoints import SetPoints
+    from railwright.settings.findings import Finding, Reason
+    from railwright.traces import Record
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """One instrument as it was used: identification, and calibration as it held on the day of the test."""
+
+    name: str
+    kind: str
+    model: str
+    serial: str
+    certificate: str
+    calibrated: dt.date | None
+    due: dt.date | None
+    identification: str = ""
+
+    def state(self, tested: dt.date | None) -> str:
+        """Calibration on the day of the test: 'valid', 'overdue' or 'unknown'."""
+        if self.due is None or tested is None:
+            return "unknown"
+        return "overdue" if tested > self.due else "valid"
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Who, when, where and with what: the facts of one run, as its folder keeps them."""
+
+    run_id: str
+    unit: str
+    operator: str
+    laboratory: str
+    address: str
+    customer: str
+    ambient: str
+    start: dt.datetime | None
+    end: dt.datetime | None
+    ended: str
+    ended_early: bool
+    software: str
+    instruments: tuple[Instrument, ...]
+    hashes: Mapping[str, str]
+    deviations: tuple[str, ...]
+    authorised_by: str
+    function: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ReportInput:
+    """All that a report is made from.
+
+    external: recordings already aligned in time to `measured`. evaluations: the first, then any later ones; the
+    last one is what the report states. run: the facts of the run (see `run_facts`). reported: date of the report.
+    """
+
+    documents: Documents
+    set_points: SetPoints
+    reasons: tuple[Reason, ...]
+    findings: tuple[Finding, ...]
+    rehearsal: Record | None
+    measured: Record
+    evaluations: tuple[Evaluation, ...]
+    run: Mapping[str, Any]
+    reported: dt.datetime
+    external: tuple[Record, ...] = ()
+    assumptions: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        if not self.evaluations:
+            raise ValueError("expected at least one evaluation to report, got none")
+
+    @property
+    def evaluation(self) -> Evaluation:
+        """The evaluation that counts."""
+        return self.evaluations[-1]
+
+
+NOT_STATED = "not stated"
+
+
+def _text(data: Mapping[str, Any], key: str, otherwise: str = NOT_STATED) -> str:
+    value = data.get(key)
+    return otherwise if value is None or not str(value).strip() else str(value)
+
+
+def _moment(value: Any) -> dt.datetime | None:
+    if isinstance(value, dt.datetime):
+        return value
+    return dt.datetime.fromisoformat(value) if isinstance(value, str) and value else None
+
+
+def _date(value: Any) -> dt.date | None:
+    if isinstance(value, dt.datetime):
+        return value.date()
+    if isinstance(value, dt.date):
+        return value
+    return dt.date.fromisoformat(value) if isinstance(value, str) and value else None
+
+
+def _sentence(value: Any) -> str:
+    """A deviation is a sentence, or a mapping of named parts."""
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key}: {part}" for key, part in value.items())
+    return str(value)
+
+
+def run_facts(data: Mapping[str, Any], bench: Bench, used: tuple[str, ...], recorders: tuple[str, ...]) -> Run:
+    """The facts of a run; what the run does not say is taken from the bench document, else said to be not stated.
+
+    data: run_id, unit, operator, laboratory {name, address}, customer, ambient, instruments, start, end (ISO 8601),
+    ended, ended_early, software_version, document_hashes {path: sha256}, deviations, authorised_by, function.
+    used: supplies of the hook-up; recorders: recorders whose recordings were used. ValueError for a bad date.
+    """
+    laboratory = data.get("laboratory") or {}
+    if isinstance(laboratory, str):
+        laboratory = {"name": laboratory}
+    own = bench.laboratory
+    given = {str(entry.get("name")): entry for entry in data.get("instruments") or ()}
+    instruments = [_supply(name, bench.supplies[name], given.pop(name, {})) for name in used]
+    instruments += [_recorder(name, bench.recorders.get(name), given.pop(name, {})) for name in recorders]
+    instruments += [_other(name, entry) for name, entry in given.items() if entry.get("used", True)]
+    return Run(
+        run_id=_text(data, "run_id"),
+        unit=_text(data, "unit"),
+        operator=_text(data, "operator"),
+        laboratory=_text(laboratory, "name", own.name if own else NOT_STATED),
+        address=_text(laboratory, "address", own.address if own else NOT_STATED),
+        customer=_text(data, "customer"),
+        ambient=_text(data, "ambient", bench.ambient.text or NOT_STATED),
+        start=_moment(data.get("start")),
+        end=_moment(data.get("end")),
+        ended=_text(data, "ended"),
+        ended_early=bool(data.get("ended_early", False)),
+        software=_text(data, "software_version"),
+        instruments=tuple(instruments),
+        hashes={str(path): str(digest) for path, digest in (data.get("document_hashes") or {}).items()},
+        deviations=tuple(_sentence(entry) for entry in data.get("deviations") or ()),
+        authorised_by=_text(data, "authorised_by", ""),
+        function=_text(data, "function", ""),
+    )
+
+
+def _instrument(name: str, kind: str, known: Mapping[str, Any], calibrated: Calibration | None) -> Instrument:
+    calibration = known.get("calibration") or known.get("calibrated") or {}
+    return Instrument(
+        name=name,
+        kind=kind,
+        model=_text(known, "model", "unknown"),
+        serial=_text(known, "serial", "unknown"),
+        certificate=_text(calibration, "certificate", calibrated.certificate if calibrated else "unknown"),
+        calibrated=_date(calibration.get("on")) or (calibrated.on if calibrated else None),
+        due=_date(calibration.get("due")) or (calibrated.due if calibrated else None),
+        identification=_text(known, "identification", ""),
+    )
+
+
+def _supply(name: str, supply: Supply, entry: Mapping[str, Any]) -> Instrument:
+    known = {"model": supply.model, "serial": supply.serial} | {k: v for k, v in entry.items() if v is not None}
+    return _instrument(name, "supply", known, supply.calibrated)
+
+
+def _recorder(name: str, recorder: Recorder | None, entry: Mapping[str, Any]) -> Instrument:
+    known = {"serial": recorder.serial if recorder else None} | {k: v for k, v in entry.items() if v is not None}
+    return _instrument(name, "recorder", known, recorder.calibrated if recorder else None)
+
+
+def _other(name: str, entry: Mapping[str, Any]) -> Instrument:
+    return _instrument(name, _text(entry, "kind", "instrument"), entry, None)
