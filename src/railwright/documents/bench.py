@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import re
 from typing import Any, Literal, Self
 
-from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
-from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import PydanticCustomError, core_schema
+from pydantic import ConfigDict, Field, model_validator
 
-from railwright.documents.model import Model, Text
+from railwright.documents.conductor import Conductor
+from railwright.documents.model import Date, Model, Name, Text, fault
 from railwright.quantities import (
     AmpereRange,
-    Amperes,
     Farads,
     HenriesPerMetre,
     Metres,
-    Ohms,
+    NonNegativeAmperes,
+    NonNegativeVolts,
+    PositiveAmperes,
+    PositiveOhms,
+    PositiveSeconds,
+    PositiveVolts,
     Ratio,
     RatioRange,
     SecondRange,
@@ -26,120 +27,144 @@ from railwright.quantities import (
     UncertainOhms,
     VoltPerSecondRange,
     VoltRange,
-    Volts,
     Watts,
-    parse_value,
 )
 
 
 class VoltageAccuracy(Model):
     """Accuracy of a set or read voltage: bounds of ±(of_value · value + offset)."""
 
-    of_value: Ratio = 0.0
-    offset: Volts = 0.0
-    resolution: Volts | None = Field(None, description="smallest step; left out: unknown")
-    noise: Volts | None = Field(None, description="r.m.s. noise of one reading; left out: unknown")
+    of_value: Ratio = Field(0.0, description="part of the value")
+    offset: NonNegativeVolts = Field(0.0, description="added to the part of the value")
+    resolution: PositiveVolts | None = Field(None, description="smallest step; left out: unknown")
+    noise: NonNegativeVolts | None = Field(None, description="r.m.s. noise of one reading; left out: unknown")
 
 
 class CurrentAccuracy(Model):
     """Accuracy of a set or read current: bounds of ±(of_value · value + offset)."""
 
-    of_value: Ratio = 0.0
-    offset: Amperes = 0.0
-    resolution: Amperes | None = Field(None, description="smallest step; left out: unknown")
-    noise: Amperes | None = Field(None, description="r.m.s. noise of one reading; left out: unknown")
+    of_value: Ratio = Field(0.0, description="part of the value")
+    offset: NonNegativeAmperes = Field(0.0, description="added to the part of the value")
+    resolution: PositiveAmperes | None = Field(None, description="smallest step; left out: unknown")
+    noise: NonNegativeAmperes | None = Field(
+        None, description="r.m.s. noise of one reading; left out: unknown"
+    )
 
 
 class Programming(Model):
     """How exactly set points are kept."""
 
-    voltage: VoltageAccuracy
-    current: CurrentAccuracy
+    voltage: VoltageAccuracy = Field(description="of the voltage")
+    current: CurrentAccuracy = Field(description="of the current")
 
 
 class Reading(Model):
     """How exactly, and how often, the output measures itself."""
 
-    voltage: VoltageAccuracy
-    current: CurrentAccuracy
-    update: Seconds | None = Field(None, description="time between two new readings")
-    aperture: Seconds | None = Field(None, description="time over which one reading is averaged")
+    voltage: VoltageAccuracy = Field(description="of the voltage")
+    current: CurrentAccuracy = Field(description="of the current")
+    update: PositiveSeconds | None = Field(None, description="time between two new readings")
+    aperture: PositiveSeconds | None = Field(None, description="time over which one reading is averaged")
     latency: Seconds | None = Field(None, description="age of a reading when it is handed over")
 
 
 class Fall(Model):
     """Time for the voltage to fall from 90 % to 10 % of full scale."""
 
-    loaded: Seconds | None = None
-    unloaded: Seconds | None = None
+    loaded: Seconds | None = Field(None, description="at full load")
+    unloaded: Seconds | None = Field(None, description="without a load")
 
 
 class Recovery(Model):
-    """Load-transient recovery: after a load step (in parts of full current) back within the band in this time."""
+    """Load-transient recovery: after a load step, back within the band in this time."""
 
-    time: Seconds
-    band: Volts
-    step: RatioRange
+    time: PositiveSeconds = Field(description="until it is back within the band")
+    band: PositiveVolts = Field(description="half the width of the band around the set voltage")
+    step: RatioRange = Field(description="the load step, in parts of full current")
 
 
 class OverVoltage(Model):
     """Over-voltage protection of an output."""
 
-    level: VoltRange
-    accuracy: Volts | None = None
-    response: Seconds | None = None
-    at: Literal["terminals", "sense"] = "terminals"
+    level: VoltRange = Field(description="levels that can be set")
+    accuracy: NonNegativeVolts | None = Field(None, description="bound of ± the level; left out: unknown")
+    response: Seconds | None = Field(
+        None, description="from exceeding the level to switching off; left out: unknown"
+    )
+    at: Literal["terminals", "sense"] = Field("terminals", description="which voltage it watches")
 
 
 class Sense(Model):
     """Remote sense of an output."""
 
-    compensates: Volts | None = Field(None, description="largest lead drop that sensing can make up for, both leads")
+    compensates: NonNegativeVolts | None = Field(
+        None, description="largest lead drop that sensing can make up for, both leads"
+    )
 
 
 class Points(Model):
     """What the output's own point list can do."""
 
-    at_most: int = Field(ge=1)
-    dwell: SecondRange
-    between: tuple[Literal["step", "line"], ...] = ("step",)
+    at_most: int = Field(ge=1, description="number of points")
+    dwell: SecondRange = Field(description="time that can be spent on one point")
+    between: tuple[Literal["step", "line"], ...] = Field(
+        ("step",), description="how it goes from point to point"
+    )
+
+
+def _or_same_as(schema: dict[str, Any]) -> None:
+    """In the schema for editors, an output either says all it needs or is the same as another."""
+    schema["properties"]["same_as"] = {
+        "type": ["string", "integer"],
+        "description": "another output (or SUPPLY.OUTPUT); keys beside it replace its",
+    }
+    schema["anyOf"] = [{"required": schema.pop("required")}, {"required": ["same_as"]}]
 
 
 class Output(Model):
-    """One independent output of a supply. What is left out is unknown, never zero."""
+    """One independent output of a supply. What is left out is unknown, never zero.
 
-    voltage: VoltRange
-    current: AmpereRange
-    power: Watts | None = None
-    negative: Literal["floating", "earth"] = Field("floating", description="where the negative terminal is tied")
-    programming: Programming | None = None
-    reading: Reading | None = None
+    `same_as: OUTPUT` (or SUPPLY.OUTPUT) takes every key from another output; keys beside it replace its.
+    """
+
+    model_config = ConfigDict(json_schema_extra=_or_same_as)
+
+    voltage: VoltRange = Field(description="voltages that can be set")
+    current: AmpereRange = Field(description="current limits that can be set")
+    power: Watts | None = Field(None, description="largest power; left out: voltage times current")
+    negative: Literal["floating", "earth"] = Field(
+        "floating", description="where the negative terminal is tied"
+    )
+    programming: Programming | None = Field(None, description="how exactly set points are kept")
+    reading: Reading | None = Field(None, description="how exactly, and how often, it measures itself")
     rise: Seconds | None = Field(None, description="10 to 90 %, full scale, full load")
-    fall: Fall = Fall()
+    fall: Fall = Field(Fall(), description="90 to 10 %, full scale")
     slew: VoltPerSecondRange | None = Field(None, description="programmable rise and fall")
-    recovery: Recovery | None = None
+    recovery: Recovery | None = Field(None, description="load-transient recovery")
     limit_response: Seconds | None = Field(None, description="time in which the current limit takes charge")
-    output_capacitance: Farads | None = None
-    bleeder: Ohms | None = Field(None, description="resistance across the terminals")
-    sink: Amperes | None = Field(None, description="current that the output can take in")
-    ovp: OverVoltage | None = None
-    trip_delay: SecondRange | None = None
-    sense: Sense | None = None
-    points: Points | None = None
-    may_join: tuple[Literal["series", "parallel"], ...] = ()
+    output_capacitance: Farads | None = Field(None, description="capacitor across the terminals")
+    bleeder: PositiveOhms | None = Field(None, description="resistance across the terminals")
+    sink: NonNegativeAmperes | None = Field(None, description="current that the output can take in")
+    ovp: OverVoltage | None = Field(None, description="over-voltage protection; left out: there is none")
+    trip_delay: SecondRange | None = Field(None, description="trip delays that can be set; left out: none")
+    sense: Sense | None = Field(None, description="remote sense; left out: there is none")
+    points: Points | None = Field(None, description="its own point list; left out: there is none")
+    may_join: tuple[Literal["series", "parallel"], ...] = Field(
+        (), description="how it may be joined with others"
+    )
 
 
 class Calibration(Model):
     """When an instrument was calibrated, and until when that holds."""
 
-    on: dt.date
-    due: dt.date
-    certificate: Text
+    on: Date = Field(description="day of the calibration")
+    due: Date = Field(description="day until which it holds")
+    certificate: Text = Field(description="number of the certificate")
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.due < self.on:
-            raise PydanticCustomError("due", f"expected 'due' after 'on', got {self.due} before {self.on}")
+            raise fault(f"expected 'due' after 'on' ({self.on}), got {self.due}", "due")
         return self
 
 
@@ -150,106 +175,59 @@ class Supply(Model):
     dialect: Text = Field(description="how it is spoken to: channel-list or selected-output")
     model: Text | None = Field(None, description="model as *IDN? gives it")
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
-    calibrated: Calibration | None = None
-    isolation: Volts | None = Field(None, description="largest voltage from any terminal to earth")
-    common_negative: tuple[str, ...] = Field((), description="outputs whose negative terminals are joined inside")
-    outputs: dict[str, Output] = Field(min_length=1)
-
-    @model_validator(mode="after")
-    def _outputs_exist(self) -> Self:
-        for name in self.common_negative:
-            if name not in self.outputs:
-                raise PydanticCustomError(
-                    "no_such_output", f"expected outputs of this supply in 'common_negative', got '{name}'"
-                )
-        return self
-
-
-class Conductor:
-    """A conductor as it is bought: `AWG 18`, or `0.5 mm2 class 5` (IEC 60228). Immutable."""
-
-    __slots__ = ("area", "gauge", "iec_class", "text")
-
-    def __init__(self, text: str, gauge: int | None, area: float | None, iec_class: int | None) -> None:
-        self.text, self.gauge, self.area, self.iec_class = text, gauge, area, iec_class
-
-    def __repr__(self) -> str:
-        return f"Conductor({self.text!r})"
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Conductor) and self.text == other.text
-
-    def __hash__(self) -> int:
-        return hash(self.text)
-
-    @classmethod
-    def parse(cls, text: object) -> Conductor:
-        """`gauge` is set for AWG, `area` [m²] and `iec_class` for metric conductors."""
-        if isinstance(text, Conductor):
-            return text
-        expected = "expected a conductor such as 'AWG 18' or '0.5 mm2 class 5'"
-        if not isinstance(text, str):
-            raise ValueError(f"{expected}, got {text!r}")
-        if match := re.fullmatch(r"\s*AWG\s*(\d{1,2})\s*", text, re.IGNORECASE):
-            gauge = int(match[1])
-            if gauge > 40:
-                raise ValueError(f"{expected}, from AWG 0 to AWG 40, got '{text}'")
-            return cls(text.strip(), gauge, None, None)
-        if match := re.fullmatch(r"\s*(.+?)\s+class\s+([1256])\s*", text):
-            area = parse_value(match[1], "m**2")
-            if area <= 0:
-                raise ValueError(f"{expected}, with a section above zero, got '{text}'")
-            return cls(text.strip(), None, area, int(match[2]))
-        raise ValueError(f"{expected}, got '{text}'")
-
-    @classmethod
-    def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
-        return core_schema.no_info_plain_validator_function(cls.parse)
-
-    @classmethod
-    def __get_pydantic_json_schema__(
-        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
-        return {"type": "string", "description": "a conductor", "examples": ["AWG 18", "0.5 mm2 class 5"]}
+    calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
+    isolation: PositiveVolts | None = Field(None, description="largest voltage from any terminal to earth")
+    common_negative: tuple[str, ...] = Field(
+        (), description="outputs whose negative terminals are joined inside"
+    )
+    outputs: dict[Name, Output] = Field(min_length=1, description="its outputs, each under its name")
 
 
 class Lead(Model):
     """The pair of conductors from an output to an input, with its contacts."""
 
-    conductor: Conductor
-    one_way_length: Metres
-    contact_resistance_loop: UncertainOhms | None = Field(None, description="all contacts of the loop together")
+    conductor: Conductor = Field(description="`AWG 18`, or `0.5 mm2 class 5` (IEC 60228)")
+    one_way_length: Metres = Field(description="from output to input")
+    contact_resistance_loop: UncertainOhms | None = Field(
+        None, description="all contacts of the loop together"
+    )
     inductance: HenriesPerMetre | None = Field(None, description="of the pair, per metre of its length")
-    permitted_current: Amperes | None = Field(None, description="continuous current that the maker permits")
+    permitted_current: PositiveAmperes | None = Field(
+        None, description="continuous current that the maker permits"
+    )
 
 
 class Recorder(Model):
     """An external recorder whose recordings an evaluation may use."""
 
-    serial: Text | None = None
-    calibrated: Calibration | None = None
-    interval: Seconds = Field(description="time between two samples")
-    voltage: VoltageAccuracy | None = None
-    current: CurrentAccuracy | None = None
+    serial: Text | None = Field(None, description="serial number")
+    calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
+    interval: PositiveSeconds = Field(description="time between two samples")
+    voltage: VoltageAccuracy | None = Field(
+        None, description="how exactly it records voltages; left out: unknown"
+    )
+    current: CurrentAccuracy | None = Field(
+        None, description="how exactly it records currents; left out: unknown"
+    )
 
 
 class Laboratory(Model):
     """Who stands behind a report."""
 
-    name: Text
-    address: Text
+    name: Text = Field(description="as the report shows it")
+    address: Text = Field(description="where it is")
 
 
 class Bench(Model):
     """What is on the bench."""
 
-    bench: Text
+    bench: Text = Field(description="what it is called")
     location: Literal["dry", "wet"] = Field(description="decides which touch-voltage limit applies")
-    ambient: UncertainCelsius
-    laboratory: Laboratory | None = None
-    supplies: dict[str, Supply] = Field(min_length=1)
-    leads: dict[str, Lead] = Field(min_length=1)
-    recorders: dict[str, Recorder] = {}
+    ambient: UncertainCelsius = Field(description="temperature around it")
+    laboratory: Laboratory | None = Field(None, description="who stands behind a report")
+    supplies: dict[Name, Supply] = Field(min_length=1, description="the instruments, each under its name")
+    leads: dict[Text, Lead] = Field(min_length=1, description="the leads, each under its name")
+    recorders: dict[Text, Recorder] = Field({}, description="external recorders, each under its name")
 
     def output(self, name: str) -> Output:
         """The output called 'supply.output'; KeyError where there is none."""

@@ -2,22 +2,35 @@
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from typing import Any, Literal, Self, cast
 
-from pydantic import Field, create_model, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, model_validator
+from pydantic.fields import FieldInfo
 
-from railwright.documents.model import Model, Text, exactly_one
+from railwright.documents.model import Model, Name, Text, exactly_one, fault
 from railwright.physics.loads import LOAD_MODELS, LoadParameters
-from railwright.quantities import AmpereRange, Amperes, Seconds, SecondRange, VoltRange, Volts
+from railwright.quantities import (
+    AmpereRange,
+    PositiveAmperes,
+    PositiveSeconds,
+    PositiveVolts,
+    SecondRange,
+    VoltRange,
+    Volts,
+    show,
+)
 
 
 class Withstand(Model):
     """A voltage that the input survives at its connector: for ever, or `for` a time; forward or reverse."""
 
-    voltage: Volts | None = Field(None, description="forward voltage that does no harm")
-    reverse: Volts | None = Field(None, description="reverse voltage that does no harm; leave out when unprotected")
-    duration: Seconds | None = Field(None, alias="for", description="for how long; left out: for any time")
+    voltage: PositiveVolts | None = Field(None, description="forward voltage that does no harm")
+    reverse: PositiveVolts | None = Field(
+        None, description="reverse voltage that does no harm; leave out when unprotected"
+    )
+    duration: PositiveSeconds | None = Field(
+        None, alias="for", description="for how long; left out: for any time"
+    )
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -29,11 +42,11 @@ class DeclaredCurrent(Model):
     """The current that the data sheet declares."""
 
     steady: AmpereRange | None = Field(None, description="steady current over the operating range")
-    at_most: Amperes | None = Field(None, description="largest current that does the input no harm")
+    at_most: PositiveAmperes | None = Field(None, description="largest current that does the input no harm")
 
 
-class _LoadEntry(Model):
-    """One part of an input's load; the parts of an input are in parallel."""
+class LoadEntry(Model):
+    """One part of an input's load; parts are in parallel. It has a field for each announced load."""
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -42,15 +55,30 @@ class _LoadEntry(Model):
 
     @property
     def kind(self) -> str:
+        """Name of the load."""
         return next(name for name in LOAD_MODELS if getattr(self, name) is not None)
 
     @property
     def parameters(self) -> LoadParameters:
+        """Its parameters."""
         return getattr(self, self.kind)  # type: ignore[no-any-return]
 
 
-_load_fields = {name: (model | None, None) for name, model in LOAD_MODELS.items()}
-LoadEntry = create_model("LoadEntry", __base__=_LoadEntry, __module__=__name__, **_load_fields)  # type: ignore[call-overload]
+def _add_loads() -> bool:
+    """Give LoadEntry a field for each load announced since; whether there were any."""
+    new = [name for name in LOAD_MODELS if name not in LoadEntry.model_fields]
+    for name in new:
+        model = LOAD_MODELS[name]
+        summary = (model.__doc__ or name).strip().split("\n")[0]
+        LoadEntry.model_fields[name] = FieldInfo(
+            annotation=cast(Any, model | None), default=None, description=summary
+        )
+    if new:
+        LoadEntry.model_rebuild(force=True)
+    return bool(new)
+
+
+_add_loads()
 
 
 class Input(Model):
@@ -59,17 +87,23 @@ class Input(Model):
     nominal: Volts = Field(description="nominal voltage")
     operating: VoltRange = Field(description="the range in which the input must work")
     withstands: tuple[Withstand, ...] = Field((), description="what the input survives, at its connector")
-    current: DeclaredCurrent = Field(DeclaredCurrent(), description="declared current; what is left out is unknown")
+    current: DeclaredCurrent = Field(
+        DeclaredCurrent(), description="declared current; what is left out is unknown"
+    )
     returns: Literal["isolated", "common", "earth"] = Field(
         alias="return",
-        description="where its 0 V goes: isolated from everything, common to all 'common' inputs, or tied to earth",
+        description="where its 0 V goes: isolated from all, shared by the 'common' inputs, or tied to earth",
     )
     load: tuple[LoadEntry, ...] = Field(description="what it draws: parts in parallel", min_length=1)
 
     @model_validator(mode="after")
     def _nominal_inside(self) -> Self:
         if self.nominal not in self.operating:
-            raise PydanticCustomError("nominal", "expected 'nominal' inside 'operating'")
+            raise fault(
+                f"expected 'nominal' inside 'operating' ({self.operating.text}), "
+                f"got {show(self.nominal, 'V')}",
+                "nominal",
+            )
         return self
 
     @property
@@ -82,35 +116,31 @@ class Input(Model):
 class OrderRule(Model):
     """One input must come up after another, by a delay."""
 
-    after: Text
-    then: Text
-    delay: SecondRange
+    after: Text = Field(description="the input that comes first")
+    then: Text = Field(description="the input that follows")
+    delay: SecondRange = Field(description="from the first input's switching on to the other's")
 
 
 class NeverRule(Model):
     """A difference of two inputs' voltages that must never leave a range."""
 
-    voltage_of: Text
-    minus: Text
-    outside: VoltRange
+    voltage_of: Text = Field(description="an input")
+    minus: Text = Field(description="the input whose voltage is subtracted")
+    outside: VoltRange = Field(description="the range that the difference must not leave, at any time")
 
 
 class Device(Model):
     """What is being powered and tested."""
 
     device: Text = Field(description="what it is called")
-    revision: Text | None = None
-    inputs: dict[str, Input] = Field(min_length=1)
-    order: tuple[OrderRule, ...] = ()
-    never: tuple[NeverRule, ...] = ()
+    revision: Text | None = Field(None, description="its revision, as the report shows it")
+    inputs: dict[Name, Input] = Field(min_length=1, description="its supply inputs, each under its name")
+    order: tuple[OrderRule, ...] = Field((), description="which input must come up after which")
+    never: tuple[NeverRule, ...] = Field((), description="what must never be between two inputs")
 
-    @model_validator(mode="after")
-    def _inputs_exist(self) -> Self:
-        wanted = [name for rule in self.order for name in (rule.after, rule.then)]
-        wanted += [name for rule in self.never for name in (rule.voltage_of, rule.minus)]
-        for name in wanted:
-            if name not in self.inputs:
-                raise PydanticCustomError(
-                    "no_such_input", f"expected one of the inputs {', '.join(self.inputs)}, got '{name}'"
-                )
-        return self
+
+def accept_announced_loads() -> None:
+    """Let device documents use loads that were announced (physics.loads.register) since this was imported."""
+    if _add_loads():
+        Input.model_rebuild(force=True)
+        Device.model_rebuild(force=True)

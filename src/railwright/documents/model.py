@@ -1,11 +1,15 @@
-"""What every document model shares: frozen, no unknown keys, and 'exactly one of' choices."""
+"""What every document model shares: frozen, no unknown keys, 'exactly one of' choices, kinds of text."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+import datetime as dt
+import re
+from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 from pydantic_core import PydanticCustomError
+
+from railwright.quantities import quoted
 
 
 class Model(BaseModel):
@@ -14,12 +18,17 @@ class Model(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
 
+def fault(message: str, *at: str) -> PydanticCustomError:
+    """The error that a model's validator raises; `at`: the keys below the model that it is about."""
+    return PydanticCustomError("fault", "{message}", {"message": message, "at": at})
+
+
 def exactly_one(model: BaseModel, names: tuple[str, ...]) -> str:
     """Name of the one field that is set; raises the error that pydantic reports at the model's place."""
     given = [name for name in names if getattr(model, name) is not None]
     if len(given) != 1:
         got = "none of them" if not given else " and ".join(given)
-        raise PydanticCustomError("exactly_one", f"expected exactly one of {', '.join(names)}, got {got}")
+        raise fault(f"expected exactly one of {', '.join(names)}, got {got}", *given[1:2])
     return given[0]
 
 
@@ -29,5 +38,26 @@ def _named(value: str) -> str:
     return value
 
 
-Text = Annotated[str, AfterValidator(_named)]
-AnyMapping = dict[str, Any]
+def _word(value: str) -> str:
+    if not re.fullmatch(r"[\w+\-](?:[\w +\-]{0,58}[\w+\-])?", value):
+        raise ValueError(f"expected a name of letters, digits, spaces, '-', '+' or '_', got {quoted(value)}")
+    return value
+
+
+def _date(value: object) -> object:
+    if isinstance(value, dt.date):
+        return value
+    try:
+        if isinstance(value, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", value, re.ASCII):
+            return dt.date.fromisoformat(value)
+    except ValueError:
+        pass
+    raise ValueError(f"expected a date such as '2026-03-02', got {quoted(value)}")
+
+
+Text = Annotated[str, AfterValidator(_named), WithJsonSchema({"type": ["string", "number"]})]
+"""Some text, not empty."""
+Name = Annotated[str, AfterValidator(_word)]
+"""A name that others refer to, and that names files and columns: no dots, slashes or quotes."""
+Date = Annotated[dt.date, BeforeValidator(_date)]
+"""A day, as year-month-day."""

@@ -5,21 +5,31 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import (
+    BeforeValidator,
+    Discriminator,
+    Field,
+    Tag,
+    ValidationInfo,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
 
-from railwright.documents.model import Model, Text, exactly_one
+from railwright.documents.model import Model, Text, exactly_one, fault
 from railwright.quantities import (
     Amperes,
     AutoAmperes,
     AutoSeconds,
     AutoVolts,
     Interval,
+    PositiveSeconds,
     Seconds,
     Volts,
     VoltsPerSecond,
     parse_interval,
     parse_value,
+    quoted,
 )
 
 MEASURE_UNITS = {
@@ -43,8 +53,8 @@ MEASURE_UNITS = {
 class Source(Model):
     """Outputs joined in series or in parallel, as 'supply.output'."""
 
-    series: tuple[Text, ...] | None = Field(None, min_length=2)
-    parallel: tuple[Text, ...] | None = Field(None, min_length=2)
+    series: tuple[Text, ...] | None = Field(None, min_length=2, description="outputs whose voltages add")
+    parallel: tuple[Text, ...] | None = Field(None, min_length=2, description="outputs whose currents add")
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -52,21 +62,29 @@ class Source(Model):
         return self
 
 
+def _single_or_joined(given: object) -> str:
+    return "joined" if isinstance(given, dict | Source) else "single"
+
+
 class HookUp(Model):
     """What feeds one input, through which lead, sensed where."""
 
-    source: Text | Source = Field(alias="from", description="'supply.output', or {series: [...]}, {parallel: [...]}")
-    lead: Text
-    sense: Literal["at load", "at terminals"]
+    source: Annotated[
+        Annotated[Text, Tag("single")] | Annotated[Source, Tag("joined")], Discriminator(_single_or_joined)
+    ] = Field(alias="from", description="'supply.output', or `{series: [...]}`, or `{parallel: [...]}`")
+    lead: Text = Field(description="a lead of the bench")
+    sense: Literal["at load", "at terminals"] = Field(description="where the voltage is sensed")
 
     @property
     def outputs(self) -> tuple[str, ...]:
+        """The outputs that feed the input, as 'supply.output'."""
         if isinstance(self.source, str):
             return (self.source,)
         return self.source.series or self.source.parallel or ()
 
     @property
     def arrangement(self) -> Literal["alone", "series", "parallel"]:
+        """How they do it."""
         if isinstance(self.source, str):
             return "alone"
         return "series" if self.source.series else "parallel"
@@ -75,25 +93,29 @@ class HookUp(Model):
 class Limits(Model):
     """What stops a fault on one input. `auto`: worked out, with its reason."""
 
-    current_limit: AutoAmperes
+    current_limit: AutoAmperes = Field(description="of each input; parallel outputs share it")
     at_limit: Literal["regulate", "trip"] = Field(description="what an output does at its limit (IVI-4.4)")
     trip_delay: AutoSeconds | None = Field(None, description="how long the limit is exceeded before it trips")
-    ovp: AutoVolts
-    trips_when: tuple[Text, ...] = Field((), description="linked trip: goes off when one of these inputs does")
+    ovp: AutoVolts = Field(description="over-voltage protection: the level at which the output goes off")
+    trips_when: tuple[Text, ...] = Field(
+        (), description="linked trip: goes off when one of these inputs does"
+    )
 
     @model_validator(mode="after")
     def _delay_with_trip(self) -> Self:
         if self.at_limit == "trip" and self.trip_delay is None:
-            raise PydanticCustomError("trip_delay", "expected a 'trip_delay' beside 'at_limit: trip', got none")
+            raise fault("expected a 'trip_delay' beside 'at_limit: trip', got none; add one", "at_limit")
         if self.at_limit == "regulate" and self.trip_delay is not None:
-            raise PydanticCustomError("trip_delay", "expected no 'trip_delay' beside 'at_limit: regulate'")
+            raise fault(
+                "expected no 'trip_delay' beside 'at_limit: regulate', got one; remove it", "trip_delay"
+            )
         return self
 
 
 class PowerUp(Model):
     """Outputs on, in order, each rising to its voltage."""
 
-    order: tuple[Text, ...] = Field(min_length=1)
+    order: tuple[Text, ...] = Field(min_length=1, description="the inputs")
     gap: Seconds = Field(0.0, description="from one input's switching on to the next one's")
     rise: VoltsPerSecond | None = Field(None, description="left out: as fast as the output does it")
     voltages: dict[str, Volts] = Field({}, description="where an input does not go to its nominal voltage")
@@ -103,54 +125,54 @@ class PowerUp(Model):
 class PowerDown(Model):
     """Outputs off, in order."""
 
-    order: tuple[Text, ...] = Field(min_length=1)
-    gap: Seconds = 0.0
+    order: tuple[Text, ...] = Field(min_length=1, description="the inputs")
+    gap: Seconds = Field(0.0, description="from one input's switching off to the next one's")
 
 
 class Sweep(Model):
     """An input's voltage from one value to another, held at equally spaced points."""
 
-    input: Text
-    start: Volts = Field(alias="from")
-    stop: Volts = Field(alias="to")
-    points: int = Field(ge=2, le=100_000)
-    dwell: Seconds
+    input: Text = Field(description="the input")
+    start: Volts = Field(alias="from", description="first point")
+    stop: Volts = Field(alias="to", description="last point")
+    points: int = Field(ge=2, le=100_000, description="number of points, both ends counted")
+    dwell: PositiveSeconds = Field(description="time spent on each point")
 
 
 class Segment(Model):
     """One piece of a shape: `step_to` a voltage, `line_to` a voltage `over` a time, or `hold`."""
 
-    step_to: Volts | None = None
-    line_to: Volts | None = None
-    over: Seconds | None = None
-    hold: Seconds | None = None
+    step_to: Volts | None = Field(None, description="at once to this voltage")
+    line_to: Volts | None = Field(None, description="in a straight line to this voltage")
+    over: PositiveSeconds | None = Field(None, description="duration of the line")
+    hold: Seconds | None = Field(None, description="stay for this time")
 
     @model_validator(mode="after")
     def _one(self) -> Self:
         kind = exactly_one(self, ("step_to", "line_to", "hold"))
         if (kind == "line_to") != (self.over is not None):
-            raise PydanticCustomError("over", "expected 'over' with 'line_to', and only there")
+            raise fault(f"expected 'over' with 'line_to' and only there, got '{kind}'", "over", "line_to")
         return self
 
 
 class ShapeStep(Model):
     """A waveform on one input, played `repeat` times with a pause between."""
 
-    input: Text
-    segments: tuple[Segment, ...] = Field(min_length=1)
-    repeat: int = Field(1, ge=1, le=100_000)
-    pause_between: Seconds = 0.0
+    input: Text = Field(description="the input")
+    segments: tuple[Segment, ...] = Field(min_length=1, description="its pieces, in order")
+    repeat: int = Field(1, ge=1, le=100_000, description="how often it is played")
+    pause_between: Seconds = Field(0.0, description="from the end of one to the start of the next")
 
 
 class Step(Model):
     """One step of the procedure."""
 
     name: Text | None = Field(None, description="needed where a requirement refers to the step")
-    power_up: PowerUp | None = None
-    hold: Seconds | None = None
-    sweep: Sweep | None = None
-    shape: ShapeStep | None = None
-    power_down: PowerDown | None = None
+    power_up: PowerUp | None = Field(None, description="outputs on")
+    hold: Seconds | None = Field(None, description="everything stays as it is for this time")
+    sweep: Sweep | None = Field(None, description="one input from voltage to voltage in steps")
+    shape: ShapeStep | None = Field(None, description="a waveform on one input")
+    power_down: PowerDown | None = Field(None, description="outputs off")
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -159,6 +181,7 @@ class Step(Model):
 
     @property
     def kind(self) -> str:
+        """Which of the kinds of step it is."""
         return next(kind for kind in STEP_KINDS if getattr(self, kind) is not None)
 
 
@@ -168,12 +191,12 @@ STEP_KINDS = ("power_up", "hold", "sweep", "shape", "power_down")
 class StopCondition(Model):
     """What ends a run early, outputs off."""
 
-    input: Text
-    current_above: Amperes | None = None
-    current_below: Amperes | None = None
-    voltage_above: Volts | None = None
-    voltage_below: Volts | None = None
-    duration: Seconds = Field(0.0, alias="for")
+    input: Text = Field(description="the input")
+    current_above: Amperes | None = Field(None, description="stop when its current lies above")
+    current_below: Amperes | None = Field(None, description="stop when its current lies below")
+    voltage_above: Volts | None = Field(None, description="stop when its voltage lies above")
+    voltage_below: Volts | None = Field(None, description="stop when its voltage lies below")
+    duration: Seconds = Field(0.0, alias="for", description="for longer than this time")
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -184,36 +207,46 @@ class StopCondition(Model):
 class Recording(Model):
     """What the run writes down."""
 
-    every: Seconds
+    every: PositiveSeconds = Field(description="time between two readings")
 
 
 def _guard_band(text: object) -> object:
     if isinstance(text, str) and (match := re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*[×x*]\s*U\s*", text)):
         return float(match[1])
-    raise ValueError(f"expected a guard band such as '1 × U', got {text!r}")
+    raise ValueError(f"expected a guard band such as '1 × U', got {quoted(text)}")
 
 
 class Decision(Model):
     """How a measured value with its uncertainty becomes an outcome (JCGM 106)."""
 
-    rule: Literal["guarded", "simple"] = "guarded"
-    guard_band: Annotated[float, BeforeValidator(_guard_band)] = Field(
-        1.0, validate_default=False, description="in units of the expanded uncertainty U (95 %)"
+    rule: Literal["guarded", "simple"] = Field(
+        "guarded", description="guarded: limits less a guard band; simple: the limits themselves"
     )
+    guard_band: Annotated[
+        float, BeforeValidator(_guard_band), WithJsonSchema({"type": "string", "examples": ["1 × U"]})
+    ] = Field(1.0, validate_default=False, description="in units of the expanded uncertainty U (95 %)")
+
+
+_LIMIT = WithJsonSchema({"type": ["string", "number"], "examples": ["1.5 A", "60 ms", 0]})
+_LIMITS = WithJsonSchema({"type": "string", "examples": ["7.0 V .. 8.2 V"]})
 
 
 class Requirement(Model):
     """What must come out. Limits are in the measure's own unit."""
 
-    name: Text
-    measure: Literal[tuple(MEASURE_UNITS)]  # type: ignore[valid-type]
+    name: Text = Field(description="what the report calls it")
+    measure: Literal[tuple(MEASURE_UNITS)] = Field(  # type: ignore[valid-type]
+        description="what is worked out from the record"
+    )
     of: Text = Field(description="the input")
     during: Text = Field(description="the step's name")
     at: Literal["connector", "terminals"] = Field("connector", description="where a voltage is meant")
-    each_point: Literal["worst"] | None = Field(None, description="of a sweep: the worst of its points decides")
-    at_most: float | None = None
-    at_least: float | None = None
-    between: Interval | None = None
+    each_point: Literal["worst"] | None = Field(
+        None, description="of a sweep: the worst of its points decides"
+    )
+    at_most: Annotated[float, _LIMIT] | None = Field(None, description="upper limit")
+    at_least: Annotated[float, _LIMIT] | None = Field(None, description="lower limit")
+    between: Annotated[Interval, _LIMITS] | None = Field(None, description="lower and upper limit")
 
     @field_validator("at_most", "at_least", mode="before")
     @classmethod
@@ -222,7 +255,7 @@ class Requirement(Model):
         if given is None or measure is None:
             return None
         unit = MEASURE_UNITS[measure]
-        if unit == "1" and isinstance(given, int):
+        if isinstance(given, int | float) and (unit == "1" or given == 0):
             return float(given)
         return parse_value(given, unit)
 
@@ -241,6 +274,7 @@ class Requirement(Model):
 
     @property
     def unit(self) -> str:
+        """SI unit of the measure's result."""
         return MEASURE_UNITS[self.measure]
 
     @property
@@ -256,20 +290,20 @@ class Override(Model):
 
     finding: Text = Field(description="the finding's rule id")
     about: Text | None = Field(None, description="the input, output or instrument it is about; left out: all")
-    because: Text
+    because: Text = Field(description="the reason, which the report shows")
 
 
 class Procedure(Model):
     """What is to be done, and what is required."""
 
-    procedure: Text
+    procedure: Text = Field(description="what it is called")
     device: Text = Field(description="path of the device document, relative to this one")
     bench: Text = Field(description="path of the bench document, relative to this one")
-    hook_up: dict[str, HookUp] = Field(min_length=1)
-    limits: dict[str, Limits] = Field(min_length=1)
-    steps: tuple[Step, ...] = Field(min_length=1)
-    stop_when: tuple[StopCondition, ...] = ()
-    record: Recording
-    decision: Decision = Decision()
-    requires: tuple[Requirement, ...] = ()
-    overrides: tuple[Override, ...] = ()
+    hook_up: dict[Text, HookUp] = Field(min_length=1, description="input: what feeds it")
+    limits: dict[Text, Limits] = Field(min_length=1, description="input: what stops a fault on it")
+    steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
+    stop_when: tuple[StopCondition, ...] = Field((), description="what ends a run early, outputs off")
+    record: Recording = Field(description="what the run writes down")
+    decision: Decision = Field(Decision(), description="how a measured value becomes an outcome")
+    requires: tuple[Requirement, ...] = Field((), description="what must come out")
+    overrides: tuple[Override, ...] = Field((), description="stop findings that are accepted")

@@ -1,7 +1,9 @@
-"""Where in a document something stands."""
+"""Where in a document something stands, and what is wrong with documents."""
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 
@@ -15,3 +17,36 @@ class Location:
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line}:{self.column}"
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong with a document: what was expected, what came, what to do."""
+
+    location: Location
+    message: str
+
+    def __str__(self) -> str:
+        return f"{self.location}: {self.message}"
+
+
+class DocumentErrors(ValueError):
+    """Everything that is wrong with the documents; as text, one line each."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(dict.fromkeys(problems))
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def hint(word: str, known: Iterable[str]) -> str:
+    """'; did you mean ...?' with the nearest known word; nothing where none is near."""
+    words = list(known)
+    same = [other for other in words if other.casefold() == word.casefold()]
+    near = same or difflib.get_close_matches(word[:200], words, 1, 0.6)
+    return f"; did you mean '{near[0]}'?" if near else ""
+
+
+def either(words: Iterable[str]) -> str:
+    """Words as a choice: "'a', 'b' or 'c'"."""
+    quotes = [f"'{word}'" for word in words]
+    return quotes[0] if len(quotes) == 1 else f"{', '.join(quotes[:-1])} or {quotes[-1]}"

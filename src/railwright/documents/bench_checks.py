@@ -1,0 +1,36 @@
+"""What the parts of a bench document say of each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from railwright.documents.files import Source
+from railwright.documents.references import keys, text, texts, twice, unknown
+from railwright.documents.sources import Problem
+
+DIALECTS = Path(__file__).parents[1] / "instruments" / "dialects"
+"""Where the dialects are: one data file each. Only their names matter here."""
+
+
+def dialects() -> list[str]:
+    """Names of the dialects that there are."""
+    return sorted(path.stem for path in DIALECTS.glob("*.yaml"))
+
+
+def check_bench(bench: Source) -> Iterator[Problem]:
+    """Names within a bench: dialects, common negatives, an address of its own for each supply."""
+    supplies = keys(bench.root.get("supplies"))
+    for supply in supplies:
+        place = ("supplies", supply)
+        yield from unknown(bench, (*place, "dialect"), "dialects", dialects())
+        outputs = keys(bench.root.get(*place, "outputs")) or None
+        for path, _ in texts(bench, *place, "common_negative"):
+            yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
+        yield from twice(bench, texts(bench, *place, "common_negative"), "an output", "remove one of them")
+    addresses = [
+        (("supplies", supply, "address"), address)
+        for supply in supplies
+        if (address := text(bench.root.get("supplies", supply, "address"))) is not None
+    ]
+    yield from twice(bench, addresses, "an address", "give each supply its own")

@@ -1,0 +1,43 @@
+"""What the parts of a device document say of each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
+
+from railwright.documents.files import Source
+from railwright.documents.references import items, keys, text, unknown
+from railwright.documents.sources import Problem
+
+
+def check_device(device: Source) -> Iterator[Problem]:
+    """Each reference names an input, no rule is about one input twice, no order goes in a circle."""
+    inputs = keys(device.root.get("inputs")) or None
+    before: dict[str, set[str]] = {}
+    for section, first_key, second_key in (("order", "after", "then"), ("never", "voltage_of", "minus")):
+        for number, rule in enumerate(items(device.root.get(section))):
+            first, second = text(rule.child(first_key)), text(rule.child(second_key))
+            for key in (first_key, second_key):
+                yield from unknown(device, (section, number, key), "inputs", inputs)
+            if first is not None and first == second:
+                message = (
+                    f"expected two different inputs in '{first_key}' and '{second_key}', got '{first}' twice"
+                )
+                yield Problem(device.where((section, number, second_key)), message)
+            elif section == "order" and first is not None and second is not None:
+                before.setdefault(second, set()).add(first)
+                if circle := _circle(before):
+                    message = (
+                        f"expected an order without a circle, got {' after '.join(circle)}; remove a rule"
+                    )
+                    yield Problem(device.where((section, number, second_key)), message)
+                    return
+
+
+def _circle(before: dict[str, set[str]]) -> list[str]:
+    """Inputs that wait for each other; empty where there is an order."""
+    try:
+        TopologicalSorter(before).prepare()
+    except CycleError as error:
+        return list(error.args[1])
+    return []

@@ -1,0 +1,109 @@
+"""Reading a document's file, with bounds: what is too large, no text, no YAML or another kind of document."""
+
+from __future__ import annotations
+
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from railwright.documents.nodes import Node, Unreadable, compose
+from railwright.documents.sources import Location, Problem
+from railwright.quantities import quoted
+
+Kind = Literal["device", "bench", "procedure"]
+LARGEST = 5_000_000
+"""Bytes that a document may have."""
+
+_TELLING_KEYS: dict[Kind, tuple[str, ...]] = {
+    "procedure": ("procedure", "hook_up", "steps", "requires"),
+    "bench": ("supplies", "leads", "location"),
+    "device": ("inputs", "revision"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A document as it was read: `file` is how the user calls it, `content` its bytes, `root` its nodes."""
+
+    file: str
+    path: Path
+    content: bytes
+    root: Node
+
+    def where(self, path: tuple[str | int, ...] = (), *, key: bool = False) -> Location:
+        """Where the value at `path` stands (a mapping or list: its key); key: where its key stands.
+
+        Where the document has no such path, the nearest parent's place.
+        """
+        return Location(self.file, *self.root.place(path, key=key))
+
+
+def read_source(file: str, kind: Kind, named_at: Location | None = None) -> tuple[Source, list[Problem]]:
+    """A document's nodes and its duplicate keys and missing values.
+
+    named_at: where another document names the file; a file that is not there is a problem of that place.
+    Raises `Unreadable` with one problem where nothing can be made of the file.
+    """
+    content = _content(file, kind, named_at or Location(file, 1, 1))
+    root, problems = compose(_decoded(content, file), file)
+    if root is None or (root.kind == "scalar" and root.text is None):
+        raise Unreadable(Problem(Location(file, 1, 1), f"expected a {kind} document, got an empty file"))
+    if root.kind != "mapping":
+        got = "a list" if root.kind == "list" else quoted(root.text)
+        message = f"expected a {kind} document (keys with values), got {got}"
+        raise Unreadable(Problem(Location(file, root.line, root.column), message))
+    found = _kind(root)
+    if found is not None and found != kind:
+        message = f"expected a {kind} document, got a {found} document; name the {kind}'s file here instead"
+        raise Unreadable(Problem(named_at or Location(file, root.line, root.column), message))
+    return Source(file, Path(file), content, root), problems
+
+
+def _kind(root: Node) -> Kind | None:
+    """Which document it is, as far as its keys tell: the kind that most of its keys belong to."""
+    counts = {kind: sum(key in root.entries for key in keys) for kind, keys in _TELLING_KEYS.items()}
+    best = max(counts, key=lambda kind: counts[kind])
+    return best if counts[best] and list(counts.values()).count(counts[best]) == 1 else None
+
+
+def _content(file: str, kind: Kind, place: Location) -> bytes:
+    def unreadable(got: str) -> Unreadable:
+        return Unreadable(Problem(place, f"expected a {kind} document in {quoted(file)}, got {got}"))
+
+    try:
+        with open(file, "rb") as stream:
+            size = os.fstat(stream.fileno())
+            if stat.S_ISREG(size.st_mode) and size.st_size > LARGEST:
+                raise unreadable(_too_large(f"{size.st_size / 1e6:.0f} MB"))
+            content = stream.read(LARGEST + 1)
+    except FileNotFoundError:
+        raise unreadable("no such file; correct the path") from None
+    except IsADirectoryError:
+        raise unreadable("a directory; name the file in it") from None
+    except PermissionError:
+        raise unreadable("a file that may not be read; change its permissions") from None
+    except OSError as error:
+        raise unreadable(f"an error: {(error.strerror or 'cannot be read').casefold()}") from None
+    except ValueError:  # a null character in the path
+        raise unreadable("a path that no file can have; correct it") from None
+    if len(content) > LARGEST:
+        raise unreadable(_too_large("more"))
+    return content
+
+
+def _too_large(got: str) -> str:
+    return f"{got}; a document has at most {LARGEST / 1e6:.0f} MB"
+
+
+def _decoded(content: bytes, file: str) -> str:
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise Unreadable(Problem(Location(file, 1, 1), "expected UTF-8 text, got UTF-16; save it as UTF-8"))
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        before = content[: error.start]
+        line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
+        message = f"expected UTF-8 text, got the byte 0x{content[error.start]:02x}; save the file as UTF-8"
+        raise Unreadable(Problem(Location(file, line, column), message)) from None

@@ -1,0 +1,135 @@
+"""Loading documents: from a path to frozen models, or to everything that is wrong with them at once."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Generic, TypeVar
+
+from pydantic import BaseModel
+
+from railwright.documents.bench import Bench
+from railwright.documents.bench_checks import check_bench
+from railwright.documents.device import Device, accept_announced_loads
+from railwright.documents.device_checks import check_device
+from railwright.documents.files import Kind, Source, read_source
+from railwright.documents.nodes import Unreadable
+from railwright.documents.procedure import Procedure
+from railwright.documents.procedure_checks import check_procedure
+from railwright.documents.same_as import resolve_same_as
+from railwright.documents.sources import DocumentErrors, Location, Problem
+from railwright.documents.translate import check
+
+M = TypeVar("M", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Loaded(Generic[M]):
+    """One document: its model, and what it was read from."""
+
+    model: M
+    source: Source
+
+    def where(self, path: tuple[str | int, ...] = ()) -> Location:
+        """Where the value at a path such as ("supplies", "left", "address") stands, or its nearest parent."""
+        return self.source.where(path)
+
+
+@dataclass(frozen=True)
+class Documents:
+    """The three documents of a procedure.
+
+    sources: kind -> what the document was read from; empty for models made in code.
+    """
+
+    device: Device
+    bench: Bench
+    procedure: Procedure
+    sources: Mapping[Kind, Source] = field(default_factory=dict)
+
+    @property
+    def paths(self) -> dict[Kind, Path]:
+        """Path of each document."""
+        return {kind: source.path for kind, source in self.sources.items()}
+
+    def where(self, document: Kind, path: tuple[str | int, ...] = ()) -> Location:
+        """Where the value at a path such as ("limits", "main", "ovp") stands, or its nearest parent.
+
+        A mapping or a list stands where its key does. For a model made in code: the document's first line.
+        """
+        source = self.sources.get(document)
+        return source.where(path) if source else Location(document, 1, 1)
+
+
+def load_device(path: str | os.PathLike[str]) -> Loaded[Device]:
+    """A device document; `DocumentErrors` with everything that is wrong with it."""
+    accept_announced_loads()
+    source, model, problems = _load(os.fspath(path), "device", Device)
+    if source is None or model is None or problems:
+        raise DocumentErrors(problems)
+    return Loaded(model, source)
+
+
+def load_bench(path: str | os.PathLike[str]) -> Loaded[Bench]:
+    """A bench document; `DocumentErrors` with everything that is wrong with it."""
+    source, model, problems = _load(os.fspath(path), "bench", Bench)
+    if source is None or model is None or problems:
+        raise DocumentErrors(problems)
+    return Loaded(model, source)
+
+
+def load_documents(procedure_path: str | os.PathLike[str]) -> Documents:
+    """A procedure with its device and bench; `DocumentErrors` with everything that is wrong with any of them.
+
+    The paths of device and bench are relative to the procedure. Files are called in messages as the user
+    wrote the procedure's path.
+    """
+    accept_announced_loads()
+    file = os.fspath(procedure_path)
+    source, procedure, problems = _load(file, "procedure", Procedure)
+    if source is None:
+        raise DocumentErrors(problems)
+    device_source, device, device_problems = _referred(source, "device", Device)
+    bench_source, bench, bench_problems = _referred(source, "bench", Bench)
+    problems += [*device_problems, *bench_problems]
+    problems += check_procedure(source, device_source, bench_source)
+    if problems or device is None or bench is None or procedure is None:
+        raise DocumentErrors(
+            sorted(problems, key=lambda p: (p.location.file, p.location.line, p.location.column))
+        )
+    assert device_source is not None
+    assert bench_source is not None
+    sources: dict[Kind, Source] = {"procedure": source, "device": device_source, "bench": bench_source}
+    return Documents(device, bench, procedure, sources)
+
+
+def _referred(procedure: Source, kind: Kind, model: type[M]) -> tuple[Source | None, M | None, list[Problem]]:
+    """The document that a procedure names under `kind`; nothing where it names none."""
+    node = procedure.root.get(kind)
+    if node is None or node.kind != "scalar" or not node.text or not node.text.strip():
+        return None, None, []
+    file = os.path.join(os.path.dirname(procedure.file), node.text)
+    return _load(file, kind, model, procedure.where((kind,)))
+
+
+def _load(
+    file: str, kind: Kind, model: type[M], named_at: Location | None = None
+) -> tuple[Source | None, M | None, list[Problem]]:
+    """A document's source and model as far as they could be made, and what is wrong with it."""
+    try:
+        source, problems = read_source(file, kind, named_at)
+    except Unreadable as error:
+        return None, None, [error.problem]
+    incomplete: set[tuple[str | int, ...]] = set()
+    if kind == "bench":
+        unresolved, incomplete = resolve_same_as(source)
+        problems += unresolved
+    made, wrong = check(model, source, incomplete)
+    problems += wrong
+    if kind == "bench":
+        problems += check_bench(source)
+    elif kind == "device":
+        problems += check_device(source)
+    return source, made, problems

@@ -1,0 +1,244 @@
+"""A YAML text as nodes that know where they stand: scalars stay the text that was written.
+
+Nothing is guessed from the look of a scalar: `on`, `1e3`, `2026-03-02` and `00117` are text until a model
+asks for more. What would let a small document grow without bound (aliases of aliases, deep nesting) is
+refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from railwright.documents.sources import Location, Problem
+from railwright.quantities import quoted
+
+DEEPEST = 40
+MOST_FROM_ALIASES = 10_000
+_NULLS = ("", "~", "null", "Null", "NULL")
+
+
+@dataclass(slots=True)
+class Entry:
+    """A key of a mapping with its value."""
+
+    line: int
+    column: int
+    value: Node
+
+
+@dataclass(slots=True)
+class Node:
+    """A scalar (text: None where nothing is written), a mapping or a list.
+
+    size: number of nodes in it, aliases expanded.
+    """
+
+    kind: Literal["scalar", "mapping", "list"]
+    line: int
+    column: int
+    text: str | None = None
+    entries: dict[str, Entry] = field(default_factory=dict)
+    items: list[Node] = field(default_factory=list)
+    size: int = 1
+
+    def plain(self) -> Any:
+        """The same as dict, list, str and None."""
+        if self.kind == "mapping":
+            return {key: entry.value.plain() for key, entry in self.entries.items()}
+        if self.kind == "list":
+            return [item.plain() for item in self.items]
+        return self.text
+
+    def child(self, part: str | int) -> Node | None:
+        """What stands under a key or at a position of a list; None where nothing does."""
+        if self.kind == "mapping" and str(part) in self.entries:
+            return self.entries[str(part)].value
+        if self.kind == "list" and isinstance(part, int) and 0 <= part < len(self.items):
+            return self.items[part]
+        return None
+
+    def get(self, *path: str | int) -> Node | None:
+        """The node at a path; None where there is none."""
+        node: Node | None = self
+        for part in path:
+            node = node.child(part) if node else None
+        return node
+
+    def place(self, path: Sequence[str | int], *, key: bool = False) -> tuple[int, int]:
+        """Line and column of what stands at the path: a scalar itself, the key of a mapping or list.
+
+        Where the path leads nowhere, the nearest parent's. key: the last key rather than its value.
+        """
+        node, place = self, (self.line, self.column)
+        for depth, part in enumerate(path):
+            value = node.child(part)
+            if value is None:
+                break
+            place = (value.line, value.column)
+            if node.kind == "mapping" and (
+                value.kind != "scalar" or value.text is None or (key and depth == len(path) - 1)
+            ):
+                entry = node.entries[str(part)]
+                place = (entry.line, entry.column)
+            node = value
+        return place
+
+    def walk(self, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple[str | int, ...], Node]]:
+        """Every node below and including this one, with its path."""
+        yield path, self
+        for key, entry in self.entries.items():
+            yield from entry.value.walk((*path, key))
+        for position, item in enumerate(self.items):
+            yield from item.walk((*path, position))
+
+
+class Unreadable(Exception):
+    """What makes it useless to read on."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        super().__init__(str(problem))
+
+
+class _Composer:
+    """Builds nodes from parser events, with a stack instead of recursion."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.problems: list[Problem] = []
+        self.open: list[tuple[Node, Node | None, str | None]] = []  # node, key waiting for its value, anchor
+        self.anchors: dict[str, Node | None] = {}
+        self.root: Node | None = None
+        self.documents = 0
+        self.from_aliases = 0
+
+    def stop(self, line: int, column: int, message: str) -> Unreadable:
+        return Unreadable(Problem(Location(self.file, line, column), message))
+
+    def take(self, event: Any) -> None:
+        """One parser event."""
+        name = type(event).__name__
+        line, column = event.start_mark.line + 1, event.start_mark.column + 1
+        if getattr(event, "tag", None) is not None and name != "DocumentStartEvent":
+            raise self.stop(
+                line, column, f"expected a plain value, got the tag {quoted(str(event.tag))}; leave it out"
+            )
+        if name == "ScalarEvent":
+            plain = event.implicit[0] and event.style in (None, "")
+            text = None if plain and event.value in _NULLS else event.value
+            self.finish(Node("scalar", line, column, text), event.anchor)
+        elif name in ("MappingStartEvent", "SequenceStartEvent"):
+            if len(self.open) >= DEEPEST:
+                raise self.stop(
+                    line, column, f"expected at most {DEEPEST} levels of nesting, got more; make it flatter"
+                )
+            if event.anchor is not None:
+                self.anchors[event.anchor] = None
+            kind: Literal["mapping", "list"] = "mapping" if name == "MappingStartEvent" else "list"
+            self.open.append((Node(kind, line, column), None, event.anchor))
+        elif name in ("MappingEndEvent", "SequenceEndEvent"):
+            node, _, anchor = self.open.pop()
+            self.finish(node, anchor)
+        elif name == "AliasEvent":
+            self.finish(self.alias(event.anchor, line, column), None)
+        elif name == "DocumentStartEvent":
+            self.documents += 1
+            if self.documents > 1:
+                raise self.stop(
+                    line, column, "expected one document in the file, got a second one; remove the '---'"
+                )
+
+    def alias(self, name: str, line: int, column: int) -> Node:
+        """The node behind an alias, as long as aliases do not multiply."""
+        target = self.anchors.get(name)
+        if target is None:
+            got = "stands inside its own value" if name in self.anchors else "is not defined above"
+            raise self.stop(line, column, f"expected an alias of something above, got '*{name}', which {got}")
+        self.from_aliases += target.size
+        if self.from_aliases > MOST_FROM_ALIASES:
+            raise self.stop(
+                line,
+                column,
+                f"expected aliases for at most {MOST_FROM_ALIASES} values, got more with '*{name}'; "
+                "write the values out",
+            )
+        return target
+
+    def finish(self, node: Node, anchor: str | None) -> None:
+        """Put a complete node where it belongs."""
+        if anchor is not None:
+            self.anchors[anchor] = node
+        if not self.open:
+            self.root = node
+            return
+        parent, key, parent_anchor = self.open[-1]
+        if parent.kind == "list":
+            parent.items.append(node)
+            parent.size += node.size
+        elif key is None:
+            if node.kind != "scalar":
+                raise self.stop(node.line, node.column, "expected a word as a key, got a list or mapping")
+            self.open[-1] = (parent, node, parent_anchor)
+        else:
+            self.add(parent, key, node)
+            self.open[-1] = (parent, None, parent_anchor)
+
+    def add(self, parent: Node, key: Node, value: Node) -> None:
+        name = key.text or ""
+        if name == "<<" or not name:
+            got = "the merge key '<<'; write the keys out" if name else "none"
+            raise self.stop(key.line, key.column, f"expected a word as a key, got {got}")
+        if name in parent.entries:
+            first = parent.entries[name]
+            message = (
+                f"expected each key once, got {quoted(name)} again (first in line {first.line}); "
+                "remove one of them"
+            )
+            self.problems.append(Problem(Location(self.file, key.line, key.column), message))
+            return
+        parent.entries[name] = Entry(key.line, key.column, value)
+        parent.size += 1 + value.size
+
+
+def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
+    """The nodes of a YAML text (None where it is empty), and its duplicate keys.
+
+    Raises `Unreadable` where it is no YAML.
+    """
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError
+    from ruamel.yaml.reader import ReaderError
+
+    composer = _Composer(file)
+    try:
+        for event in YAML(typ="safe", pure=True).parse(text):
+            composer.take(event)
+    except MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+        raise composer.stop(line, column, _explained(error)) from None
+    except ReaderError as error:
+        before = text[: error.position]
+        line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
+        raise composer.stop(
+            line, column, f"expected text, got the control character {error.character!r}"
+        ) from None
+    except (YAMLError, ValueError, OverflowError) as error:  # \U escapes beyond Unicode end as ValueError
+        raise composer.stop(1, 1, f"expected YAML, got {quoted(str(error))}") from None
+    return composer.root, composer.problems
+
+
+def _explained(error: Any) -> str:
+    """A parser's complaint in words that say what to do."""
+    problem = " ".join(str(error.problem or error.context or "something else").split())
+    if "'\\t'" in problem or "tab" in problem.casefold():
+        return "expected spaces for indentation, got a tab; replace tabs by spaces"
+    if "could not find expected ':'" in problem:
+        return "expected 'key: value', got a line without a colon"
+    if "mapping values are not allowed" in problem:
+        return "expected one ': ' in a line, got another; put a text with a colon in quotes"
+    if "cannot start any token" in problem:
+        return f"expected YAML, got a {problem.removeprefix('found ')}; put such a text in quotes"
+    return f"expected YAML, got something else: {problem}"

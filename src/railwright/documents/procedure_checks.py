@@ -1,0 +1,113 @@
+"""What a procedure says of its device and bench, and what its parts say of each other.
+
+The checks look at what is written rather than at models, so that they also say what they can of a procedure
+with other faults. Where a document is missing, what depends on its names is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.files import Source
+from railwright.documents.references import Path, items, keys, text, texts, twice, unknown
+from railwright.documents.sources import Problem, hint
+from railwright.documents.step_checks import check_steps, inputs_in_steps
+
+
+def check_procedure(procedure: Source, device: Source | None, bench: Source | None) -> list[Problem]:
+    """Every problem between the three documents."""
+    inputs = (keys(device.root.get("inputs")) or None) if device else None
+    return [
+        *_hook_up(procedure, inputs, bench),
+        *_limits(procedure, inputs),
+        *check_steps(procedure, inputs),
+        *_stop_conditions(procedure, inputs),
+        *_requirements(procedure, inputs),
+    ]
+
+
+def _outputs(bench: Source | None) -> list[str] | None:
+    """Outputs of a bench as 'supply.output'; None where they are not known."""
+    if bench is None:
+        return None
+    names = [
+        f"{supply}.{output}"
+        for supply in keys(bench.root.get("supplies"))
+        for output in keys(bench.root.get("supplies", supply, "outputs"))
+    ]
+    return names or None
+
+
+def _every_input(procedure: Source, section: str, inputs: list[str] | None, what: str) -> Iterator[Problem]:
+    """A section with one entry an input: no unknown input in it, none left out."""
+    node = procedure.root.get(section)
+    if inputs is None or node is None or node.kind != "mapping":
+        return
+    meant: set[str] = set()
+    for name in node.entries:
+        yield from unknown(procedure, (section, name), "device's inputs", inputs, key=True)
+        meant.update(other for other in inputs if name not in inputs and f"'{other}'" in hint(name, inputs))
+    for name in inputs:
+        if name not in node.entries and name not in meant:
+            message = f"expected {what} for each input, got none for '{name}'; add it"
+            yield Problem(procedure.where((section,)), message)
+
+
+def _hook_up(procedure: Source, inputs: list[str] | None, bench: Source | None) -> Iterator[Problem]:
+    yield from _every_input(procedure, "hook_up", inputs, "what feeds it")
+    outputs = _outputs(bench)
+    leads = (keys(bench.root.get("leads")) or None) if bench else None
+    fed: list[tuple[Path, str]] = []
+    for name in keys(procedure.root.get("hook_up")):
+        yield from unknown(procedure, ("hook_up", name, "lead"), "bench's leads", leads)
+        source: Path = ("hook_up", name, "from")
+        single = text(procedure.root.get(*source))
+        names = [(source, single)] if single is not None else []
+        names += [found for joined in ("series", "parallel") for found in texts(procedure, *source, joined)]
+        for path, _ in names:
+            yield from unknown(procedure, path, "bench's outputs", outputs)
+        fed += names
+    yield from twice(procedure, fed, "an output", "an output feeds one input, use another one here")
+
+
+def _limits(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
+    yield from _every_input(procedure, "limits", inputs, "limits")
+    for name in keys(procedure.root.get("limits")):
+        where: Path = ("limits", name, "trips_when")
+        for path, other in texts(procedure, *where):
+            yield from unknown(procedure, path, "device's inputs", inputs)
+            if other == name:
+                message = f"expected other inputs in 'trips_when', got '{name}' itself; remove it"
+                yield Problem(procedure.where(path), message)
+        yield from twice(procedure, texts(procedure, *where), "an input", "remove one of them")
+
+
+def _stop_conditions(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
+    for number in range(len(items(procedure.root.get("stop_when")))):
+        yield from unknown(procedure, ("stop_when", number, "input"), "device's inputs", inputs)
+
+
+def _requirements(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
+    requires = items(procedure.root.get("requires"))
+    steps = items(procedure.root.get("steps"))
+    named = {name: step for step in steps if (name := text(step.child("name"))) is not None}
+    on = inputs_in_steps(procedure)
+    for number, requirement in enumerate(requires):
+        place: Path = ("requires", number)
+        yield from unknown(procedure, (*place, "of"), "device's inputs", inputs)
+        yield from unknown(procedure, (*place, "during"), "names of steps", named)
+        during, of = text(requirement.child("during")), text(requirement.child("of"))
+        if during not in named:
+            continue
+        if of is not None and (inputs is None or of in inputs) and of not in on[during]:
+            message = f"expected a step in which '{of}' is powered, got '{during}'; name another step"
+            yield Problem(procedure.where((*place, "during")), message)
+        if requirement.child("each_point") is not None and named[during].child("sweep") is None:
+            message = f"expected 'each_point' for a sweep only, got it for '{during}'; remove it"
+            yield Problem(procedure.where((*place, "each_point")), message)
+    names = [
+        (("requires", number, "name"), name)
+        for number, requirement in enumerate(requires)
+        if (name := text(requirement.child("name"))) is not None
+    ]
+    yield from twice(procedure, names, "the name of a requirement", "name one of them otherwise")

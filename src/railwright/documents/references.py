@@ -1,0 +1,68 @@
+"""Names by which parts of documents refer to each other: collecting them, and saying what is not known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from railwright.documents.files import Source
+from railwright.documents.nodes import Node
+from railwright.documents.sources import Problem, hint
+from railwright.quantities import quoted
+
+Path = tuple[str | int, ...]
+
+
+def keys(node: Node | None) -> list[str]:
+    """Keys of a mapping; none where there is no mapping."""
+    return list(node.entries) if node is not None else []
+
+
+def items(node: Node | None) -> list[Node]:
+    """Items of a list; none where there is no list."""
+    return node.items if node is not None else []
+
+
+def text(node: Node | None) -> str | None:
+    """Text of a scalar; None where there is none."""
+    return node.text if node is not None and node.kind == "scalar" else None
+
+
+def texts(source: Source, *path: str | int) -> Iterator[tuple[Path, str]]:
+    """Path and text of each scalar in the list at a path."""
+    for position, item in enumerate(items(source.root.get(*path))):
+        if item.kind == "scalar" and item.text is not None:
+            yield (*path, position), item.text
+
+
+def unknown(
+    source: Source, path: Path, what: str, known: Iterable[str] | None, *, key: bool = False
+) -> Iterator[Problem]:
+    """A problem where the name at a path (its last key, if `key`) is none of the known ones.
+
+    what: what the names stand for, in the plural. known: None where its document is broken.
+    """
+    node = source.root.get(*path)
+    name = str(path[-1]) if key else text(node)
+    if known is None or name is None:
+        return
+    known = list(known)
+    if name in known:
+        return
+    near = hint(name, known)
+    shown = ", ".join(known[:8]) + (", ..." if len(known) > 8 else "")
+    choice = f" ({shown})" if known and not near else ""
+    yield Problem(
+        source.where(path, key=key), f"expected one of the {what}{choice}, got {quoted(name)}{near}"
+    )
+
+
+def twice(source: Source, paths: Iterable[tuple[Path, str]], what: str, remedy: str) -> Iterator[Problem]:
+    """A problem for each name that comes a second time."""
+    seen: dict[str, int] = {}
+    for path, name in paths:
+        place = source.where(path)
+        if name in seen:
+            message = f"expected {what} once, got {quoted(name)} again (first in line {seen[name]}); {remedy}"
+            yield Problem(place, message)
+        else:
+            seen[name] = place.line

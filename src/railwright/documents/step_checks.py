@@ -1,0 +1,77 @@
+"""The steps of a procedure: names, the inputs they are about, and whether those are powered by then."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.files import Source
+from railwright.documents.nodes import Node
+from railwright.documents.references import Path, items, keys, text, texts, twice, unknown
+from railwright.documents.sources import Problem
+
+
+def check_steps(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
+    """inputs: the device's; None where they are not known."""
+    fed = keys(procedure.root.get("hook_up"))
+    on: set[str] = set()
+    for number, step in enumerate(items(procedure.root.get("steps"))):
+        place: Path = ("steps", number)
+        for path, name in _subjects(procedure, place):
+            problems = list(unknown(procedure, path, "device's inputs", inputs))
+            yield from problems
+            if problems or (inputs is None and name not in fed):
+                continue
+            if path[2] == "power_up":
+                if name in on:
+                    message = f"expected an input that is off, got '{name}', which an earlier step powered up"
+                    yield Problem(procedure.where(path), message)
+            elif name not in on:
+                message = f"expected an input that an earlier step powers up, got '{name}'; power it up first"
+                yield Problem(procedure.where(path), message)
+        for kind in ("power_up", "power_down"):
+            orders = texts(procedure, *place, kind, "order")
+            yield from twice(procedure, orders, "an input of an order", "remove one of them")
+        ordered = [name for _, name in texts(procedure, *place, "power_up", "order")]
+        for other in keys(procedure.root.get(*place, "power_up", "voltages")):
+            path = (*place, "power_up", "voltages", other)
+            yield from unknown(procedure, path, "inputs in 'order'", ordered, key=True)
+        on = _after(step, on)
+    names: list[tuple[Path, str]] = [
+        (("steps", number, "name"), title)
+        for number, step in enumerate(items(procedure.root.get("steps")))
+        if (title := text(step.child("name"))) is not None
+    ]
+    yield from twice(procedure, names, "the name of a step", "name one of them otherwise")
+
+
+def inputs_in_steps(procedure: Source) -> dict[str, set[str]]:
+    """Name of each named step -> the inputs that are powered during some of it."""
+    found: dict[str, set[str]] = {}
+    on: set[str] = set()
+    for step in items(procedure.root.get("steps")):
+        after = _after(step, on)
+        if (name := text(step.child("name"))) is not None:
+            found.setdefault(name, on | after)
+        on = after
+    return found
+
+
+def _subjects(procedure: Source, place: Path) -> list[tuple[Path, str]]:
+    """The inputs that a step is about, with the place where each is named."""
+    found = []
+    for kind in ("power_up", "power_down"):
+        found += list(texts(procedure, *place, kind, "order"))
+    for kind in ("sweep", "shape"):
+        node = procedure.root.get(*place, kind, "input")
+        if node is not None and node.text is not None:
+            found.append(((*place, kind, "input"), node.text))
+    return found
+
+
+def _after(step: Node, on: set[str]) -> set[str]:
+    """The inputs that are on after a step."""
+
+    def named(kind: str) -> set[str]:
+        return {node.text for node in items(step.get(kind, "order")) if node.text is not None}
+
+    return (on | named("power_up")) - named("power_down")

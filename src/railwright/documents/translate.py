@@ -1,0 +1,212 @@
+"""A model's validation errors as problems of a document, each at its place and in the trade's words."""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Set
+from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from railwright.documents.bench import Output
+from railwright.documents.files import Source
+from railwright.documents.sources import Problem, either, hint
+from railwright.quantities import Dimension, quoted
+
+Path = tuple[str | int, ...]
+M = TypeVar("M", bound=BaseModel)
+
+
+def validated(model: type[M], data: object) -> M:
+    """The model of plain data with the keys that documents use."""
+    return model.model_validate(data, by_alias=True, by_name=False)
+
+
+def check(
+    model: type[M], source: Source, incomplete: Set[Path] = frozenset()
+) -> tuple[M | None, list[Problem]]:
+    """The model of a document, or everything that is wrong with it.
+
+    incomplete: parts of which it is not said again what is missing.
+    """
+    problems, empty = _missing_values(source)
+    try:
+        made = validated(model, source.root.plain())
+        return (None if problems else made), problems
+    except ValidationError as error:
+        errors = error.errors(include_url=False)
+    misspelt = _misspelt(model, source, errors)
+    for details in errors:
+        path = _document_path(source, details["loc"])
+        if path in empty or (details["type"] in ("missing", "fault") and path + details["loc"][-1:] in empty):
+            continue
+        if details["type"] == "fault" and any(place[:-1] == path for place in empty):
+            continue
+        if details["type"] == "missing" and (path in incomplete or (path, details["loc"][-1]) in misspelt):
+            continue
+        problems.append(_problem(model, source, path, details))
+    return None, problems
+
+
+def _missing_values(source: Source) -> tuple[list[Problem], set[Path]]:
+    """Keys and list items without a value: a figure that is unknown is left out, not left empty."""
+    problems, empty = [], set()
+    for path, node in source.root.walk():
+        if node.kind == "scalar" and node.text is None:
+            what = "in the list" if isinstance(path[-1], int) else f"after '{path[-1]}:'"
+            message = f"expected a value {what}, got nothing; write one, or leave it out where it is unknown"
+            problems.append(Problem(source.where(path), message))
+            empty.add(path)
+    return problems, empty
+
+
+def _document_path(source: Source, loc: Path) -> Path:
+    """The part of an error's location that stands in the document (not names of union members)."""
+    node, path = source.root, []
+    for part in loc:
+        child = node.child(part)
+        if child is not None:
+            path.append(part)
+            node = child
+    return tuple(path)
+
+
+def _misspelt(
+    model: type[BaseModel], source: Source, errors: list[ErrorDetails]
+) -> set[tuple[Path, str | int]]:
+    """Missing keys for which a misspelt one stands beside: (path of the mapping, the key that is meant)."""
+    found: set[tuple[Path, str | int]] = set()
+    for details in errors:
+        if details["type"] == "extra_forbidden":
+            *parent, word = details["loc"]
+            near = hint(str(word), _keys(model, tuple(parent)))
+            if near:
+                found.add((_document_path(source, tuple(parent)), near.split("'")[1]))
+    return found
+
+
+def _problem(model: type[BaseModel], source: Source, path: Path, details: ErrorDetails) -> Problem:
+    kind, loc = details["type"], details["loc"]
+    if kind == "extra_forbidden":
+        known = _keys(model, loc[:-1])
+        message = f"unknown key {quoted(str(loc[-1]))}" + (
+            hint(str(loc[-1]), known) or f"; expected one of {', '.join(known)}"
+        )
+        return Problem(source.where(path, key=True), message)
+    if loc[-1:] == ("[key]",):
+        return Problem(source.where(path, key=True), _message(model, details))
+    if kind == "fault":
+        at = tuple(details["ctx"]["at"])
+        place = next(((*path, key) for key in at if source.root.get(*path, key) is not None), path)
+        return Problem(source.where(place), details["msg"])
+    return Problem(source.where(path), _message(model, details))
+
+
+def _message(model: type[BaseModel], details: ErrorDetails) -> str:
+    kind, given, context = details["type"], details["input"], details.get("ctx", {})
+    if kind == "value_error":
+        return str(context["error"])
+    if kind == "missing":
+        return _missing(model, details["loc"])
+    if kind == "literal_error":
+        words = _literals(model, details["loc"])
+        near = hint(given, words) if isinstance(given, str) else ""
+        return f"expected {either(words) if words else context['expected']}, got {quoted(given)}{near}"
+    if kind in ("greater_than_equal", "less_than_equal"):
+        bound = f"at least {context['ge']}" if kind == "greater_than_equal" else f"at most {context['le']}"
+        return f"expected a whole number of {bound}, got {quoted(given)}"
+    if kind.startswith("int_"):
+        return f"expected a whole number, got {quoted(given)}"
+    if kind == "string_type":
+        return f"expected some text, got {quoted(given)}"
+    if kind in ("model_type", "model_attributes_type", "dict_type"):
+        return f"expected keys with values, got {quoted(given)}; write 'key: value' lines or {{key: value}}"
+    if kind in ("tuple_type", "list_type"):
+        return f"expected a list, got {quoted(given)}; write [..., ...], or lines that begin with '-'"
+    if kind == "too_short":
+        got = context["actual_length"] or "none"
+        return f"expected at least {context['min_length']} of these, got {got}"
+    return f"{details['msg'][:1].casefold()}{details['msg'][1:]}, got {quoted(given)}"
+
+
+def _missing(model: type[BaseModel], loc: Path) -> str:
+    """What is missing, with an example of how to write it."""
+    key = str(loc[-1])
+    annotation, metadata = _field(_at(model, loc[:-1]), key)
+    example = ""
+    for dimension in (*metadata, *_metadata(annotation)):
+        if isinstance(dimension, Dimension):
+            example = f", such as '{key}: {dimension.examples[0]}'"
+    if words := _choices(annotation):
+        example = f": {either(words)}"
+    return f"expected a key '{key}' here, got none; add it{example}"
+
+
+def _keys(model: type[BaseModel], loc: Path) -> list[str]:
+    """The keys that a mapping at this place may have."""
+    at = _at(model, loc)
+    names = [
+        field.alias or name for arm in _arms(at) if _is_model(arm) for name, field in arm.model_fields.items()
+    ]
+    return [*names, "same_as"] if at is Output else names
+
+
+def _literals(model: type[BaseModel], loc: Path) -> list[str]:
+    return _choices(_at(model, loc))
+
+
+def _choices(annotation: Any) -> list[str]:
+    for arm in _arms(annotation):
+        if get_origin(arm) is not None and str(get_origin(arm)) == "typing.Literal":
+            return [str(word) for word in get_args(arm)]
+    return []
+
+
+def _at(annotation: Any, loc: Path) -> Any:
+    """The type of what stands at a location below a type."""
+    for part in loc:
+        for arm in _arms(annotation):
+            origin = get_origin(arm)
+            if _is_model(arm) and any(
+                part in (name, field.alias) for name, field in arm.model_fields.items()
+            ):
+                annotation = _field(arm, str(part))[0]
+                break
+            if origin is dict:
+                annotation = get_args(arm)[1]
+                break
+            if origin is tuple:
+                annotation = get_args(arm)[0]
+                break
+    return annotation
+
+
+def _field(annotation: Any, key: str) -> tuple[Any, list[Any]]:
+    """Type and annotations of a model's field; of nothing where there is no such field."""
+    for arm in _arms(annotation):
+        if _is_model(arm):
+            for name, field in arm.model_fields.items():
+                if key in (name, field.alias):
+                    return field.annotation, field.metadata
+    return None, []
+
+
+def _arms(annotation: Any) -> list[Any]:
+    """The members of a union, without annotations."""
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        return _arms(get_args(annotation)[0])
+    if origin is Union or origin is types.UnionType:
+        return [arm for member in get_args(annotation) for arm in _arms(member)]
+    return [annotation]
+
+
+def _metadata(annotation: Any) -> list[Any]:
+    if get_origin(annotation) is Annotated:
+        return list(get_args(annotation)[1:])
+    return [data for member in get_args(annotation) for data in _metadata(member)]
+
+
+def _is_model(annotation: Any) -> bool:
+    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
