@@ -16,7 +16,10 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Contribution:
-    """One source of uncertainty: standard uncertainty in the result's unit, and its distribution."""
+    """One source of uncertainty: standard uncertainty in the result's unit, and its distribution.
+
+    distribution: 'rectangular', 'triangular' or 'normal'.
+    """
 
     source: str
     standard: float
@@ -28,7 +31,9 @@ class Measured:
     """A measured value with its 95 % coverage interval [low, high], in the measure's unit.
 
     value: best estimate. contributions: the uncertainty budget. unseen: what the reading cannot see, in words
-    (empty where nothing hides from it). how: how the value was computed, in a sentence.
+    (empty where nothing hides from it); `high` is then the bound of what may hide, not a probability.
+    how: how the value was computed, in a sentence. assumptions: what was taken where a document says nothing.
+    would_decide: what would see or decide it.
     """
 
     value: float
@@ -38,11 +43,15 @@ class Measured:
     how: str
     unseen: str = ""
     would_decide: str = ""
+    assumptions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One requirement judged. `measured` is None where the record holds nothing to measure (then inconclusive)."""
+    """One requirement judged. `measured` is None where the record holds nothing to measure.
+
+    at: where a voltage is meant, 'connector' or 'terminals'. source: the record that decided.
+    """
 
     requirement: str
     measure: str
@@ -55,16 +64,21 @@ class Result:
     outcome: Outcome
     reason: str
     source: str
+    at: str = "connector"
 
 
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """All requirements judged, by which rule, from which records."""
+    """All requirements judged, by which rule, from which records.
+
+    notes: how external recordings were aligned, and where one was not used.
+    """
 
     results: tuple[Result, ...]
     rule: str
     guard_band: float
     sources: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def outcome(self) -> Outcome:

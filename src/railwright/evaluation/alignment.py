@@ -1,0 +1,186 @@
+"""Puts an external recording on the time base of the run, by the waveform that both have seen.
+
+For each possible shift the recording is averaged over the same apertures as the supply's readings; the shift
+with the least squared difference wins, if it fits well and no other fits nearly as well. How old a reading
+is, is unknown within an update interval, and with it the shift.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.evaluation.reading import ReadingModel
+from railwright.traces import Record, Traces
+
+Array = NDArray[np.float64]
+
+CHANNELS = ("voltage", "terminal_voltage", "current")
+LEAST_QUALITY = 0.9
+"""Part of the waveform's variance that must agree."""
+RIVAL = 1.5
+"""Another shift is a rival when its squared difference is below this many times the least one's."""
+LEAST_READINGS = 4
+
+
+class AlignmentError(ValueError):
+    """An external recording does not match the run; one sentence for people."""
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """record: the recording on the run's time base. offset: added to its times [s]; uncertainty: bound of the
+    offset's error [s]. quality: part of the variance of the supply's readings that the recording explains,
+    0..1. channel: what was compared, as 'main voltage'.
+    """
+
+    record: Record
+    offset: float
+    uncertainty: float
+    quality: float
+    channel: str
+
+
+def align(external: Record, own: Record, models: Mapping[str, ReadingModel]) -> Alignment:
+    """Shift a recording onto the run's time base.
+
+    models: how the readings of each input of `own` came about. Raises AlignmentError where the two share no
+    channel with a transition in it, where they do not match, or where they match at two places.
+    """
+    pairs = _common(external, own)
+    if not pairs:
+        raise AlignmentError(
+            f"expected a recording of an input of this run ({', '.join(own.traces)}), "
+            f"'{external.origin}' holds {', '.join(external.traces) or 'nothing'}; check its column names"
+        )
+    best: Alignment | None = None
+    failures: list[str] = []
+    for name, channel in pairs:
+        try:
+            found = _align_channel(external, own, models[name], name, channel)
+        except AlignmentError as error:
+            failures.append(str(error))
+            continue
+        if best is None or found.quality > best.quality:
+            best = found
+        if channel != "current" and best.quality >= LEAST_QUALITY:
+            break
+    if best is None:
+        raise AlignmentError(failures[0])
+    return best
+
+
+def _common(external: Record, own: Record) -> list[tuple[str, str]]:
+    pairs = [
+        (channel, name)
+        for channel in CHANNELS
+        for name in external.traces
+        if name in own.traces
+        and channel in external.traces[name].columns
+        and channel in own.traces[name].columns
+    ]
+    # The channel with the largest change, seen from its own size, tells the time best; voltages before
+    # currents.
+    return [(name, channel) for channel, name in pairs]
+
+
+def _align_channel(external: Record, own: Record, model: ReadingModel, name: str, channel: str) -> Alignment:
+    fine, coarse = external.traces[name], own.traces[name]
+    what = f"{name} {channel.replace('_', ' ')}"
+    update = model.update if model.update is not None else float(np.median(np.diff(coarse.time)))
+    aperture = model.aperture if model.aperture is not None else update
+    values = fine.columns[channel]
+    keep = np.isfinite(coarse.columns[channel])
+    windows_end, readings = coarse.time[keep] - update / 2.0, coarse.columns[channel][keep]
+    if fine.time.size < 10 or readings.size < LEAST_READINGS:
+        raise AlignmentError(f"'{external.origin}' and the run share too few values of {what} to be aligned")
+    steps = np.diff(fine.time) * (values[1:] + values[:-1]) / 2.0
+    integral = np.concatenate(([0.0], np.cumsum(steps)))
+    if float(np.std(values)) < 0.02 * max(1e-12, float(np.max(np.abs(values)))):
+        raise AlignmentError(
+            f"'{external.origin}' holds no change of {what}, so there is nothing to align it by"
+        )
+    cost = _Cost(fine.time, integral, windows_end, readings, max(aperture, 1e-9))
+    shifts = np.arange(
+        windows_end[0] - fine.time[-1] + aperture, windows_end[-1] - fine.time[0], max(update, 1e-3) / 4.0
+    )
+    costs = np.array([cost(shift) for shift in shifts])
+    if not np.isfinite(costs).any():
+        raise AlignmentError(f"'{external.origin}' is too short against the readings of {what} to be aligned")
+    place = int(np.nanargmin(np.where(np.isfinite(costs), costs, np.nan)))
+    shift, least = _refine(cost, shifts[place], max(update, 1e-3) / 4.0)
+    explained = 1.0 - least / cost.variance
+    if explained < LEAST_QUALITY:
+        raise AlignmentError(
+            f"'{external.origin}' does not match the run: at best {max(0.0, explained) * 100:.0f} % of its "
+            f"{what} agrees, {LEAST_QUALITY * 100:.0f} % are needed; is it a recording of this run?"
+        )
+    rivals = shifts[
+        (costs < RIVAL * max(least, cost.floor)) & (np.abs(shifts - shift) > 2.0 * (update + aperture))
+    ]
+    if rivals.size:
+        raise AlignmentError(
+            f"'{external.origin}' matches the run at {shift:.3f} s and at {rivals[0]:.3f} s alike ({what}); "
+            "record a longer part, or one that happens only once"
+        )
+    width = _width(cost, shift, least, update)
+    moved = {each: Traces(traces.time + shift, traces.columns) for each, traces in external.traces.items()}
+    events = tuple(replace(event, time=event.time + shift) for event in external.events)
+    spans = tuple(replace(span, start=span.start + shift, end=span.end + shift) for span in external.spans)
+    record = replace(external, traces=moved, events=events, spans=spans)
+    return Alignment(record, float(shift), update / 2.0 + width, min(1.0, explained), what)
+
+
+class _Cost:
+    """Mean squared difference between the readings and the recording averaged over their apertures, for a
+    shift.
+    """
+
+    def __init__(self, time: Array, integral: Array, ends: Array, readings: Array, aperture: float) -> None:
+        self.time, self.integral, self.ends, self.readings = time, integral, ends, readings
+        self.aperture = aperture
+        length = float(time[-1] - time[0])
+        interval = float(np.median(np.diff(ends)))
+        # A shift counts where nearly the whole recording lies inside the run, as far as the run can show it.
+        self.enough = max(LEAST_READINGS, int(0.8 * min(length, float(ends[-1] - ends[0])) / interval))
+        grid = np.arange(time[0] + aperture, time[-1], max(interval / 4.0, length / 2000.0))
+        averaged = (np.interp(grid, time, integral) - np.interp(grid - aperture, time, integral)) / aperture
+        self.variance = max(1e-18, float(np.var(averaged)))
+        self.floor = 1e-4 * self.variance
+
+    def __call__(self, shift: float) -> float:
+        first = int(np.searchsorted(self.ends, self.time[0] + shift + self.aperture, side="left"))
+        last = int(np.searchsorted(self.ends, self.time[-1] + shift, side="right"))
+        if last - first < self.enough:
+            return float("inf")
+        ends = self.ends[first:last] - shift
+        top = np.interp(ends, self.time, self.integral)
+        bottom = np.interp(ends - self.aperture, self.time, self.integral)
+        difference = (top - bottom) / self.aperture - self.readings[first:last]
+        return float(np.mean(difference * difference))
+
+
+def _refine(cost: _Cost, shift: float, step: float) -> tuple[float, float]:
+    """The least of the cost near a shift, by steps that are halved down to a microsecond."""
+    least = cost(shift)
+    while step > 1e-6:
+        for candidate in (shift - step, shift + step):
+            value = cost(candidate)
+            if value < least:
+                shift, least = candidate, value
+                break
+        else:
+            step /= 2.0
+    return float(shift), least
+
+
+def _width(cost: _Cost, shift: float, least: float, update: float) -> float:
+    """How far the shift can move before the squared difference doubles [s], at most one update interval."""
+    limit = 2.0 * max(least, 1e-6 * cost.variance)
+    for reach in np.linspace(0.02, 1.0, 50) * max(update, 1e-4):
+        if min(cost(shift - reach), cost(shift + reach)) > limit:
+            return float(reach)
+    return float(max(update, 1e-4))

@@ -1,0 +1,85 @@
+"""Decision rules: from a measured value with its coverage interval to pass, fail or inconclusive.
+
+References
+----------
+.. [1] JCGM 106:2012, The role of measurement uncertainty in conformity assessment: 8.3 guard bands, 7.3
+   conformance probability of a one-sided tolerance interval, 7.5 of a two-sided one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+from railwright.evaluation.outcome import Measured, Outcome
+from railwright.evaluation.wording import amount
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """Limits of what is permitted, in the measure's unit; None: open. `each limit itself is permitted`."""
+
+    lower: float | None
+    upper: float | None
+
+
+def conformance_probability(
+    value: float, standard: float, lower: float | None = None, upper: float | None = None
+) -> float:
+    """Probability that the true value lies between the limits, for a normal state of knowledge [1]_."""
+    if standard <= 0.0:
+        return float((lower is None or value >= lower) and (upper is None or value <= upper))
+    distribution = NormalDist(value, standard)
+    below = 0.0 if lower is None else distribution.cdf(lower)
+    return (1.0 if upper is None else distribution.cdf(upper)) - below
+
+
+def decide(
+    measured: Measured, tolerance: Tolerance, unit: str, rule: Literal["guarded", "simple"], guard_band: float
+) -> tuple[Outcome, str]:
+    """Outcome, and the reason in numbers.
+
+    guarded: a pass needs the value inside the limits by at least guard_band · U, a fail outside by at least
+    guard_band · U; between the two it is inconclusive [1]_. U is the distance from the value to the end of
+    its 95 % interval on that side. simple: the value alone decides. Where something can hide from the
+    readings, neither rule passes an upper limit.
+    """
+    band = guard_band if rule == "guarded" else 0.0
+    low = measured.value - band * (measured.value - measured.low)
+    high = measured.value + band * (measured.high - measured.value)
+    stated = _stated(measured, unit)
+    lower, upper = tolerance.lower, tolerance.upper
+    if upper is not None and low > upper:
+        return Outcome.FAIL, f"{stated} is above the limit of {amount(upper, unit)}{_by(band)}"
+    if lower is not None and high < lower and not measured.unseen:
+        return Outcome.FAIL, f"{stated} is below the limit of {amount(lower, unit)}{_by(band)}"
+    if measured.unseen and upper is not None:
+        return Outcome.INCONCLUSIVE, _hidden(measured, stated)
+    if (upper is None or high <= upper) and (lower is None or low >= lower):
+        return Outcome.PASS, f"{stated} is within the limits{_by(band)}"
+    if measured.unseen:
+        return Outcome.INCONCLUSIVE, _hidden(measured, stated)
+    crossed = upper if upper is not None and high > upper else lower
+    assert crossed is not None
+    advice = f"; {measured.would_decide} would decide it" if measured.would_decide else ""
+    return (
+        Outcome.INCONCLUSIVE,
+        f"{stated} is too uncertain against the limit of {amount(crossed, unit)}{advice}",
+    )
+
+
+def _by(band: float) -> str:
+    return f" by {band:g} × U or more" if band else ""
+
+
+def _stated(measured: Measured, unit: str) -> str:
+    if measured.low == measured.high:
+        return amount(measured.value, unit)
+    interval = f"{amount(measured.low, unit)} .. {amount(measured.high, unit)}"
+    return f"{amount(measured.value, unit)} (95 % interval {interval})"
+
+
+def _hidden(measured: Measured, stated: str) -> str:
+    advice = f"; {measured.would_decide} would decide it" if measured.would_decide else ""
+    return f"the readings show {stated}, but {measured.unseen}{advice}"

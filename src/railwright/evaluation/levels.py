@@ -1,0 +1,55 @@
+"""State levels of a waveform by the histogram-mode method.
+
+References
+----------
+.. [1] IEEE Std 181-2011, 5.2: state levels from the modes of the lower and the upper part of the histogram.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+BINS = 100
+"""Bins over the whole range of the values."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Levels:
+    """Low and high state level, half the width that the histogram leaves each, and which values made them."""
+
+    low: float
+    high: float
+    bin_half_width: float
+    low_values: NDArray[np.bool_]
+    high_values: NDArray[np.bool_]
+
+    @property
+    def two_states(self) -> bool:
+        return self.high > self.low
+
+
+def state_levels(values: NDArray[np.float64], least_amplitude: float) -> Levels:
+    """Low and high state level of a waveform, in the values' unit [1]_.
+
+    values: shape (n,), n >= 1. A waveform whose values differ by less than `least_amplitude` is in one state:
+    both levels are its median. Each level is the mean of the values in the fullest bin of its half and in the
+    two bins beside it.
+    """
+    bottom, top = float(np.min(values)), float(np.max(values))
+    if top - bottom <= least_amplitude:
+        middle = float(np.median(values))
+        every = np.ones(values.size, dtype=np.bool_)
+        return Levels(middle, middle, 0.0, every, every)
+    width = (top - bottom) / BINS
+    index = np.minimum(((values - bottom) / width).astype(np.intp), BINS - 1)
+    counts = np.bincount(index, minlength=BINS)
+    half = BINS // 2
+    low_bin = int(np.argmax(counts[:half]))
+    high_bin = half + int(np.argmax(counts[half:]))
+    low_values = (np.abs(index - low_bin) <= 1) & (index < half)
+    high_values = (np.abs(index - high_bin) <= 1) & (index >= half)
+    low, high = float(np.mean(values[low_values])), float(np.mean(values[high_values]))
+    return Levels(low, high, width / 2.0, low_values, high_values)

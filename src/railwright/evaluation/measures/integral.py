@@ -1,0 +1,119 @@
+"""Charge, energy, and means over a step: integrals of the readings by the trapezoid rule.
+
+What the readings do not cover lies between two neighbours and is taken to be anything between them; how late
+a reading is, is unknown within an update interval and moves the window against the waveform.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from railwright.evaluation.budget import Budget
+from railwright.evaluation.outcome import Measured
+from railwright.evaluation.signal import CannotMeasure, Signal, View, trapezoid_weights
+
+LARGEST_GAP = 0.1
+"""A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
+
+
+def charge(view: View) -> Measured:
+    """∫ i dt over the step, from the switching-on where it lies in the step [C]."""
+    return _integral(view, view.current(), mean=False, what="charge")
+
+
+def energy(view: View) -> Measured:
+    """∫ v i dt over the step, from the switching-on where it lies in the step [J]."""
+    return _product(view, mean=False, what="energy")
+
+
+def mean_current(view: View) -> Measured:
+    """Time-weighted mean of the current [A]."""
+    return _integral(view, view.current(), mean=True, what="mean current")
+
+
+def mean_voltage(view: View) -> Measured:
+    """Time-weighted mean of the voltage [V]."""
+    return _integral(view, view.voltage(), mean=True, what="mean voltage")
+
+
+def mean_power(view: View) -> Measured:
+    """Time-weighted mean of v i [W]."""
+    return _product(view, mean=True, what="mean power")
+
+
+def _product(view: View, *, mean: bool, what: str) -> Measured:
+    voltage, current = view.voltage(), view.current()
+    voltage, current = _same_instants(voltage, current)
+    return _integral(view, voltage.times(current), mean=mean, what=what, factors=(voltage, current))
+
+
+def _same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
+    """Both channels at the instants that both have (a lost reading of one is left out of both)."""
+    if first.time.size == second.time.size:
+        return first, second
+    _, left, right = np.intersect1d(first.time, second.time, return_indices=True)
+    return first.take(left), second.take(right)
+
+
+def _integral(
+    view: View, signal: Signal, *, mean: bool, what: str, factors: tuple[Signal, Signal] | None = None
+) -> Measured:
+    start, end = view.begin, view.end
+    if end <= start:
+        raise CannotMeasure("the step has no length")
+    _, least_aperture, _ = view.timing()
+    near = _around(signal, start, end)
+    covered(view, near)
+    weights = trapezoid_weights(near.time, start, end)
+    scale = 1.0 / (end - start) if mean else 1.0
+    budget = Budget(view)
+    budget.systematic(near, weights * scale)
+    budget.noise(near, weights * scale)
+    # What changes between two readings: bounded by their difference over the time that no aperture covers.
+    gaps = np.diff(near.time)
+    inside = (near.time[1:] > start) & (near.time[:-1] < end)
+    unseen = np.maximum(0.0, gaps - least_aperture)
+    differences = np.maximum(0.0, np.abs(np.diff(near.values)) - 2.0 * near.noise)
+    budget.many("between readings", (differences * unseen / 2.0 * scale)[inside])
+    # A window that lies a little early or late gains at one end what it loses at the other.
+    ends = np.interp([start, end], near.time, near.values)
+    budget.bounded("time of the readings", view.shift()[1] * float(ends[1] - ends[0]) * scale)
+    if factors is not None and least_aperture > 0.0:
+        budget.many("product within an aperture", _covariance(view, factors, start, end) * scale)
+    value = math.fsum(weights * near.values) * scale
+    how = f"{what} by the trapezoid rule over {near.time.size} values in {end - start:.4g} s"
+    return budget.result(value, how, would_decide="an instrument with a smaller error, or faster readings")
+
+
+def _around(signal: Signal, start: float, end: float) -> Signal:
+    """The values inside the window and one more on either side."""
+    first = max(0, int(np.searchsorted(signal.time, start, side="left")) - 1)
+    last = min(signal.time.size, int(np.searchsorted(signal.time, end, side="right")) + 1)
+    return signal.take(np.arange(first, last))
+
+
+def covered(view: View, signal: Signal) -> None:
+    """Raises CannotMeasure where the values do not span the window, or leave a hole in it."""
+    if signal.time.size < 2:
+        raise CannotMeasure("the record holds no values in this step", "a recording that covers the step")
+    allowed = 3.0 * max(view.interval, view.model.update or 0.0)
+    slack = allowed + view.shift()[1]
+    if signal.time[0] > view.begin + slack or signal.time[-1] < view.end - slack:
+        raise CannotMeasure("the record does not cover the whole step", "a recording that covers the step")
+    hole = float(np.max(np.diff(signal.time)))
+    if hole > max(allowed, LARGEST_GAP * (view.end - view.begin)):
+        raise CannotMeasure(
+            f"the record has a hole of {hole:.3g} s in this step", "a recording without holes"
+        )
+
+
+def _covariance(view: View, factors: tuple[Signal, Signal], start: float, end: float) -> np.ndarray:
+    """Bounds of what v i loses by averaging v and i apart: two lines over an aperture give Δv Δi / 12, each
+    way.
+    """
+    voltage, current = (_around(factor, start, end) for factor in factors)
+    steps = np.abs(np.diff(voltage.values)) * np.abs(np.diff(current.values))
+    noise = 4.0 * voltage.noise * current.noise
+    return np.maximum(0.0, steps - noise) / 6.0 * np.diff(voltage.time)

@@ -1,0 +1,97 @@
+"""Peak current and peak voltage, with what may hide between readings.
+
+A mean over an aperture is never above the peak: it bounds the peak from below only. What lies above it can be
+anything up to the limit that was set, and for less than the limit's response time even more. A recorder's
+samples see a peak that several of them in a row outline.
+"""
+
+from __future__ import annotations
+
+import math
+from statistics import NormalDist
+
+import numpy as np
+
+from railwright.evaluation.budget import Budget
+from railwright.evaluation.measures.integral import covered
+from railwright.evaluation.outcome import Measured
+from railwright.evaluation.reading import Bound
+from railwright.evaluation.signal import Signal, View
+from railwright.evaluation.wording import amount, rate
+
+SAMPLES_ACROSS = 20.0
+"""Samples that a recording should have within what the slow readings see as one interval."""
+
+RESOLVED = 0.2
+"""A peak is outlined when its neighbours differ from it by less than this part of the whole range."""
+
+
+def peak_current(view: View) -> Measured:
+    """Largest current in the step [A]."""
+    return _peak(view, view.current(), view.model.current_bound, "A", "current")
+
+
+def peak_voltage(view: View) -> Measured:
+    """Largest voltage in the step [V]."""
+    return _peak(view, view.voltage(), view.model.voltage_bound, "V", "voltage")
+
+
+def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str) -> Measured:
+    update, _, aperture = view.timing()
+    late = view.shift()[1]
+    # A value belongs to the step where any part of its aperture may have lain in it.
+    near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
+    covered(view, near)
+    place = int(np.argmax(near.values))
+    budget = Budget(view)
+    weights = np.zeros(near.time.size)
+    weights[place] = 1.0
+    budget.systematic(near, weights)
+    budget.noise(near, weights)
+    value = float(near.values[place]) - _noise_of_largest(near)
+    if view.model.averages:
+        highest = value if bound is None else bound.value + bound.tolerance
+        sees = max(update, view.interval)
+        unseen = (
+            f"a peak shorter than {amount(sees + aperture, 's')} is averaged away or falls between readings"
+        )
+        if bound is not None:
+            unseen += f": anything up to {bound.what}, {amount(bound.value, unit)}"
+            if view.model.limit_response and unit == "A":
+                unseen += (
+                    f" (and more for less than its response time of {amount(view.model.limit_response, 's')})"
+                )
+        how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
+        return budget.at_least(
+            value, highest, how, unseen=unseen, would_decide=rate(sees / SAMPLES_ACROSS / 10.0)
+        )
+    if view.model.exact:
+        return budget.result(value, "largest value")
+    beside = np.abs(np.diff(near.values[max(0, place - 1) : place + 2]))
+    jump = max(0.0, float(np.max(beside)) - 3.0 * math.sqrt(2.0) * near.noise) if beside.size else 0.0
+    # Between two samples the waveform goes on no faster than it came: at most half a difference above the
+    # highest.
+    budget.bounded("between samples", jump / 4.0)
+    value += jump / 4.0
+    how = f"largest {what} of {near.time.size} samples"
+    spread = float(np.ptp(near.values))
+    if jump > RESOLVED * spread > 0.0:
+        return budget.at_least(
+            value,
+            value if bound is None else bound.value + bound.tolerance,
+            how,
+            unseen=f"the peak stands on fewer than three samples {amount(view.interval, 's')} apart",
+            would_decide=rate(view.interval / SAMPLES_ACROSS),
+        )
+    return budget.result(value, how, would_decide="a recorder with a smaller error")
+
+
+def _noise_of_largest(signal: Signal) -> float:
+    """How far noise alone lifts the largest of the values that are near the top (Blom's approximation)."""
+    if signal.noise <= 0.0:
+        return 0.0
+    top = float(np.max(signal.values))
+    near_top = int(np.count_nonzero(signal.values > top - 3.0 * signal.noise - signal.step))
+    if near_top < 2:
+        return 0.0
+    return signal.noise * NormalDist().inv_cdf((near_top - 0.375) / (near_top + 0.25))

@@ -1,0 +1,115 @@
+"""Start-up time: from an input's switching-on to the instant from which its voltage and current stay steady.
+
+Steady: the voltage has entered ±2 % of its level at the end of the step, and the current ±10 % of its own (or
+±2 % of its largest value, where that is more), both for the last time. Behind a capacitor that charges at the
+current limit this is the end of the charging and of the converter's soft start; a load that keeps hunting has
+no start-up time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from railwright.evaluation.budget import Budget
+from railwright.evaluation.measures.integral import covered
+from railwright.evaluation.outcome import Measured
+from railwright.evaluation.reading import SWITCHING_TIME
+from railwright.evaluation.signal import Beyond, CannotMeasure, Signal, View
+from railwright.evaluation.wording import rate
+
+VOLTAGE_BAND = 0.02
+CURRENT_BAND = 0.10
+CURRENT_BAND_OF_LARGEST = 0.02
+TAIL = 1.0 / 3.0
+"""The last part of the step, whose median is the steady level."""
+REACHED = 0.5
+"""An input has come up when its voltage ends above this part of what it was given."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """Between which two values a channel entered its band for the last time: indices, and the fraction
+    between.
+    """
+
+    last_outside: float
+    first_inside: float
+    crossing: float
+
+
+def start_up_time(view: View) -> Measured:
+    """From switching on to steady voltage and current [s]."""
+    if view.switched_on is None:
+        raise CannotMeasure("the input is not switched on in this step", "a step that switches it on")
+    voltage = view.voltage().between(view.start - 1.0, view.end)
+    current = view.current().between(view.start - 1.0, view.end)
+    covered(view, voltage)
+    tail = view.end - TAIL * (view.end - view.switched_on)
+    final_voltage = _final(voltage, tail)
+    if view.goal and final_voltage < REACHED * view.goal:
+        raise Beyond(
+            f"the input did not start: it ended at {final_voltage:.4g} V of {view.goal:.4g} V",
+            view.end - view.switched_on,
+            "above",
+        )
+    final_current = _final(current, tail)
+    largest = float(np.max(np.abs(current.values)))
+    band = max(CURRENT_BAND * abs(final_current), CURRENT_BAND_OF_LARGEST * largest, 6.0 * current.noise)
+    entries = [
+        _entry(
+            voltage,
+            final_voltage,
+            max(VOLTAGE_BAND * abs(final_voltage), 6.0 * voltage.noise),
+            view,
+            "voltage",
+        ),
+        _entry(current, final_current, band + current.step, view, "current"),
+    ]
+    latest = max(entries, key=lambda entry: entry.crossing)
+    budget = Budget(view)
+    _, _, aperture = view.timing()
+    late = view.shift()[1]
+    instant = latest.crossing
+    if view.model.averages:
+        # Outside on average: the waveform entered after the middle of that aperture (slowly) or up to its
+        # start (at once); inside on average: before that point of the next one.
+        instant = (latest.last_outside + latest.first_inside) / 2.0 - aperture / 4.0
+        budget.bounded("aperture", aperture / 4.0)
+        budget.bounded("between readings", (latest.first_inside - latest.last_outside) / 2.0)
+    elif not view.model.exact:
+        budget.bounded("between samples", (latest.first_inside - latest.last_outside) / 2.0)
+    budget.bounded("time of the readings", late)
+    if not view.model.exact:
+        budget.bounded("instant of switching on", SWITCHING_TIME)
+    value = instant - view.switched_on
+    which = "voltage" if latest is entries[0] else "current"
+    how = (
+        f"last entry of the {which} into its band (voltage ±{VOLTAGE_BAND * 100:g} %, current "
+        f"±{CURRENT_BAND * 100:g} % of the level at the end of the step)"
+    )
+    return budget.result(value, how, would_decide=rate(max(view.interval, aperture) / 50.0))
+
+
+def _final(signal: Signal, start: float) -> float:
+    values = signal.values[signal.time >= start]
+    if values.size < 3:
+        raise CannotMeasure("the step is too short for its readings to show a steady level", "a longer step")
+    return float(np.median(values))
+
+
+def _entry(signal: Signal, level: float, band: float, view: View, what: str) -> _Entry:
+    outside = np.abs(signal.values - level) > band
+    where = np.flatnonzero(outside)
+    if where.size == 0:
+        begin = view.begin
+        return _Entry(begin, begin, begin)
+    last = int(where[-1])
+    if last >= signal.time.size - 2:
+        raise CannotMeasure(f"the {what} is not steady at the end of the step", "a longer step")
+    step = signal.values[last + 1] - signal.values[last]
+    edge = level + np.sign(signal.values[last] - level) * band
+    part = float(np.clip((edge - signal.values[last]) / step, 0.0, 1.0)) if step else 0.0
+    before, after = float(signal.time[last]), float(signal.time[last + 1])
+    return _Entry(before, after, before + part * (after - before))

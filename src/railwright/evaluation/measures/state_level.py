@@ -1,0 +1,44 @@
+"""High and low state level of the voltage in a step, by the histogram-mode method of IEEE 181."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from railwright.evaluation.budget import Budget
+from railwright.evaluation.levels import state_levels
+from railwright.evaluation.measures.integral import covered
+from railwright.evaluation.outcome import Measured
+from railwright.evaluation.signal import View
+
+LEAST_AMPLITUDE = 0.02
+"""A waveform that varies by less than this part of its largest value is in one state."""
+
+
+def high_state_level(view: View) -> Measured:
+    """Level of the upper state [V]."""
+    return _level(view, high=True)
+
+
+def low_state_level(view: View) -> Measured:
+    """Level of the lower state [V]."""
+    return _level(view, high=False)
+
+
+def _level(view: View, *, high: bool) -> Measured:
+    inside = view.voltage().between(view.begin, view.end)
+    covered(view, inside)
+    largest = float(np.max(np.abs(inside.values)))
+    levels = state_levels(
+        inside.values, max(LEAST_AMPLITUDE * largest, 8.0 * inside.noise + 2.0 * inside.step)
+    )
+    chosen = levels.high_values if high else levels.low_values
+    weights = chosen / np.count_nonzero(chosen)
+    budget = Budget(view)
+    budget.systematic(inside, weights)
+    budget.noise(inside, weights)
+    budget.bounded("histogram bin", levels.bin_half_width if not view.model.exact else 0.0)
+    states = "two states" if levels.two_states else "one state"
+    how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
+    return budget.result(
+        levels.high if high else levels.low, how, would_decide="an instrument with a smaller error"
+    )

@@ -1,0 +1,173 @@
+"""Turn-on and turn-off voltage: the voltage at which the input current rises or falls on a ramp.
+
+Turn-off is the start, turn-on the end, of the longest stretch of low current in the step that follows (or
+precedes) high current: a step down of the supply, in which the device lives for a moment on its own
+capacitor, is shorter. The voltage is taken at the instant at which the current is half-way between its levels
+before and after (IEEE 181, mid reference level). Voltage and current come from the same aperture, so how late
+a reading is, cancels.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.evaluation.budget import Budget
+from railwright.evaluation.levels import state_levels
+from railwright.evaluation.measures.integral import covered
+from railwright.evaluation.outcome import Measured
+from railwright.evaluation.signal import Array, Beyond, CannotMeasure, Signal, View
+
+LOCAL = 0.05
+"""Time before and after the transition whose median is the level there [s]."""
+
+CLEAR = 0.05
+"""A value is counted as in transition when it is this part of the step away from both levels."""
+
+
+def turn_off_voltage(view: View) -> Measured:
+    """Voltage at which the current falls to its low state [V]."""
+    return _turning(view, falling=True)
+
+
+def turn_on_voltage(view: View) -> Measured:
+    """Voltage at which the current rises from its low state [V]."""
+    return _turning(view, falling=False)
+
+
+def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], low, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _turning(view: View, *, falling: bool) -> Measured:
+    current = _distinct(view, view.current().between(view.begin, view.end))
+    covered(view, current)
+    voltage = view.voltage()
+    place = _transition(view, current, voltage, falling=falling)
+    before, after = _levels_beside(view, current, place, falling=falling)
+    instant, spread, first, last = _crossing(view, current, place, before, after)
+    nearby = voltage.between(current.time[first] - 1e-12, current.time[last] + 1e-12)
+    at = float(np.interp(instant, nearby.time, nearby.values))
+    slope = float(np.ptp(nearby.values)) / max(1e-12, float(np.ptp(nearby.time)))
+    weights = _interpolation(voltage.time, instant)
+    budget = Budget(view)
+    budget.systematic(voltage, weights)
+    budget.noise(voltage, weights)
+    budget.bounded("instant of the transition", slope * spread)
+    if "lead" in "".join(s.source for s in voltage.systematic) and view.model.lead is not None:
+        step = abs(before - after) * sum(view.model.lead) / 2.0
+        budget.bounded("lead drop while the current changes", step / 2.0)
+    word = "falls" if falling else "rises"
+    how = f"voltage where the current {word} through the middle between {before:.4g} A and {after:.4g} A"
+    return budget.result(at, how, would_decide="an instrument with a smaller error, or a slower ramp")
+
+
+def _distinct(view: View, signal: Signal) -> Signal:
+    """Without the second copy of a reading that was handed over twice."""
+    update = view.model.update or 0.0
+    if not update or signal.time.size < 3:
+        return signal
+    repeated = (np.diff(signal.values) == 0.0) & (np.diff(signal.time) < 0.75 * update)
+    return signal.take(np.flatnonzero(np.concatenate(([True], ~repeated))))
+
+
+def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) -> int:
+    """Index of the first low (falling) or first high (rising) value at the transition."""
+    levels = state_levels(current.values, max(8.0 * current.noise + 2.0 * current.step, 1e-9))
+    volts = voltage.between(view.begin, view.end).values
+    if not levels.two_states or levels.low > 0.5 * levels.high:
+        error = max((float(np.max(s.shape)) for s in current.systematic), default=0.0)
+        running = levels.high > max(2.0 * error, 10.0 * current.noise)
+        if falling and running:
+            raise _never("falls", "below", float(np.min(volts)))
+        if not falling and not running:
+            raise _never("rises", "above", float(np.max(volts)))
+        state = "high" if running else "low"
+        raise CannotMeasure(f"the current is {state} through the whole step", "a step with a ramp across")
+    low = current.values < (levels.low + levels.high) / 2.0
+    runs = low_stretches(low)
+    complete = [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)]
+    if not complete:
+        if falling:
+            raise CannotMeasure(
+                "the current is low from the start of the step", "a step that begins above it"
+            )
+        after = voltage.between(float(current.time[runs[-1][0]]), view.end)
+        raise _never("rises", "above", float(np.max(after.values)))
+    start, stop = max(complete, key=lambda run: float(current.time[run[1] - 1] - current.time[run[0]]))
+    return start if falling else stop
+
+
+def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:
+    return Beyond(f"the current never {word}: if at all, this happens {side} {bound:.4g} V", bound, side)
+
+
+def _levels_beside(view: View, current: Signal, place: int, *, falling: bool) -> tuple[float, float]:
+    """Medians of the current within LOCAL (at least three values) before and after the transition."""
+    time = current.time
+    reach = max(LOCAL, 5.0 * view.interval)
+    instant = time[place]
+    margin = 1.5 * view.interval if view.model.averages else 0.0
+    before = current.values[(time < instant - margin) & (time >= instant - margin - reach)]
+    # A soft start takes its time: the level after it is taken once it is over.
+    settle = margin + (0.0 if falling else view.restart or 0.0)
+    after = current.values[(time > instant + settle) & (time <= instant + settle + reach)]
+    if before.size < 2 or after.size < 2:
+        raise CannotMeasure("the transition lies at the edge of the step", "a longer hold around the ramp")
+    return float(np.median(before)), float(np.median(after))
+
+
+def _crossing(
+    view: View, current: Signal, place: int, before: float, after: float
+) -> tuple[float, float, int, int]:
+    """Instant of the half-way crossing [s], the bound of its error [s], and the indices around it.
+
+    Samples: interpolated between the two around the crossing. Means over apertures: the instant of the ideal
+    step that has the same mean over the values in transition; off by at most half of the time that no
+    aperture covers.
+    """
+    span = after - before
+    fraction = (current.values - before) / span
+    if not view.model.averages:
+        index = max(1, place)
+        middle = 0.5
+        crossed = np.flatnonzero(fraction[max(1, place - 3) :] >= middle)
+        if crossed.size:
+            index = max(1, place - 3) + int(crossed[0])
+        low, high = fraction[index - 1], fraction[index]
+        part = float(np.clip((middle - low) / (high - low), 0.0, 1.0)) if high != low else 0.5
+        width = float(current.time[index] - current.time[index - 1])
+        noise = current.noise / abs(span) * width / max(1e-9, abs(float(high - low)))
+        spread = 0.0 if view.model.exact else min(width, width / 2.0 * 0.1 + noise)
+        return float(current.time[index - 1]) + part * width, spread, index - 1, index
+    first = place
+    while first > 0 and fraction[first - 1] > CLEAR:
+        first -= 1
+    first = max(0, first - 1)
+    last = place
+    while last < fraction.size - 1 and fraction[last] < 1.0 - CLEAR:
+        last += 1
+    edges = (current.time[1:] + current.time[:-1]) / 2.0
+    remaining = math.fsum(
+        float(edges[j] - edges[j - 1]) * (1.0 - min(1.0, max(0.0, float(fraction[j]))))
+        for j in range(first + 1, last)
+    )
+    begin = float(edges[first])
+    _, least, _ = view.timing()
+    gap = max(0.0, float(np.max(np.diff(current.time[first : last + 1]))) - least)
+    return begin + remaining, gap / 2.0, first, last
+
+
+def _interpolation(time: Array, instant: float) -> Array:
+    """Weights of the linear interpolation at an instant."""
+    right = int(np.clip(np.searchsorted(time, instant), 1, time.size - 1))
+    gap = float(time[right] - time[right - 1])
+    part = float(np.clip((instant - time[right - 1]) / gap, 0.0, 1.0)) if gap > 0.0 else 1.0
+    weights = np.zeros(time.size)
+    weights[right - 1], weights[right] = 1.0 - part, part
+    return weights

@@ -1,0 +1,195 @@
+"""How the values of a record came about: accuracy, resolution, noise, and when and how long each was taken.
+
+A reading handed over at time t (latency already taken off by the recorder) is the mean over an aperture that
+ended between t - update and t. A sample of an external recorder is the value at its instant. Whatever the
+documents do not say stays None and is either assumed, in words, or makes a measure inconclusive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
+from railwright.physics import conductors
+from railwright.rehearsal.setpoints import Feed
+
+SWITCHING_TIME = 1e-3
+"""Declared bound of the time between switching an output on and the instant that the record gives for it [s].
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One instrument's share in a channel: bounds of the error ±(of_value · value + offset), step, r.m.s.
+    noise.
+    """
+
+    name: str
+    of_value: float
+    offset: float
+    resolution: float | None = None
+    noise: float | None = None
+    share: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """What can hide between readings is at most this, give or take the tolerance; and what sets it."""
+
+    value: float
+    tolerance: float
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingModel:
+    """How one input's readings came about. Times in seconds; None: unknown.
+
+    voltage, current: the instruments' shares; empty: accuracy unknown. update: time between two new readings
+    (0: every sample is new). aperture: averaging time. clock: bound of the error of the record's time against
+    the named steps. lead: (low, high) loop resistance; None: unknown. current_bound, voltage_bound: what
+    hides between readings can be anything up to it. exact: the values are the truth (a rehearsal).
+    """
+
+    source: str
+    voltage: tuple[Part, ...] = ()
+    current: tuple[Part, ...] = ()
+    update: float | None = None
+    aperture: float | None = None
+    clock: float = 0.0
+    lead: tuple[float, float] | None = None
+    lead_name: str = "lead"
+    current_bound: Bound | None = None
+    voltage_bound: Bound | None = None
+    limit_response: float | None = None
+    exact: bool = False
+    assumptions: tuple[str, ...] = field(default=())
+
+    @property
+    def averages(self) -> bool:
+        """Whether a reading is a mean over an aperture (known or not) and not the value at an instant."""
+        return self.aperture is None or self.aperture > 0.0
+
+
+def exact_model(source: str, lead: tuple[float, float] | None = None) -> ReadingModel:
+    """Of a record that is the truth, or a prediction: nothing to be uncertain about."""
+    perfect = (Part(source, 0.0, 0.0, 0.0, 0.0),)
+    return ReadingModel(source, perfect, perfect, 0.0, 0.0, lead=lead, exact=True)
+
+
+def lead_resistance(bench: Bench, name: str) -> tuple[float, float] | None:
+    """Least and most loop resistance of a lead [Ω]; None where its contacts are unknown.
+
+    Least: geometric, at the lowest ambient temperature. Most: the maximum of IEC 60228 where the conductor
+    has a class in its table, else geometric, at the highest ambient temperature. Heating by the current is
+    left out.
+    """
+    lead = bench.leads[name]
+    conductor, contacts, ambient = lead.conductor, lead.contact_resistance_loop, bench.ambient
+    if contacts is None:
+        return None
+    area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
+    assert area is not None, "a conductor has a gauge or a section"
+    low = conductors.loop_resistance(area, lead.one_way_length, ambient.low, contacts.low)
+    high = conductors.loop_resistance(area, lead.one_way_length, ambient.high, contacts.high)
+    if conductor.iec_class is not None:
+        try:
+            most = conductors.maximum_resistance_per_metre(area, conductor.iec_class, ambient.high)
+        except ValueError:
+            return low, high
+        high = max(high, 2.0 * lead.one_way_length * most + contacts.high)
+    return low, high
+
+
+def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
+    """Of the readings that the supply's own outputs take for one input."""
+    outputs = [bench.output(setting.output) for setting in feed.outputs]
+    names = [setting.output for setting in feed.outputs]
+    count = len(outputs)
+    shares = (
+        [setting.share for setting in feed.outputs] if feed.arrangement == "series" else [1.0 / count] * count
+    )
+    assumptions: list[str] = []
+    voltage: tuple[Part, ...] = ()
+    current: tuple[Part, ...] = ()
+    if all(output.reading is not None for output in outputs):
+        # In series the voltages add and one current is read, by the first output; in parallel it is the other
+        # way.
+        voltage = _parts(names, outputs, "voltage", shares, alone=feed.arrangement != "series")
+        current = _parts(names, outputs, "current", shares, alone=feed.arrangement != "parallel")
+    update = _largest([output.reading.update if output.reading else None for output in outputs])
+    aperture = _largest([output.reading.aperture if output.reading else None for output in outputs])
+    if voltage and any(output.reading is not None and output.reading.latency is None for output in outputs):
+        assumptions.append(f"latency of the readings of {' and '.join(names)} is unknown: none assumed")
+    responses = _largest([output.limit_response for output in outputs])
+    return ReadingModel(
+        source="supply readings",
+        voltage=voltage,
+        current=current,
+        update=update,
+        aperture=aperture,
+        lead=lead_resistance(bench, feed.lead),
+        lead_name=feed.lead,
+        current_bound=_current_bound(feed, outputs),
+        voltage_bound=_voltage_bound(feed, outputs),
+        limit_response=responses,
+        assumptions=tuple(assumptions),
+    )
+
+
+def recorder_model(
+    name: str, recorder: Recorder, clock: float, lead: tuple[float, float] | None, lead_name: str
+) -> ReadingModel:
+    """Of an external recorder's samples, aligned within ±clock [s]."""
+    return ReadingModel(
+        source=name,
+        voltage=(_part(name, recorder.voltage, 1.0),) if recorder.voltage else (),
+        current=(_part(name, recorder.current, 1.0),) if recorder.current else (),
+        update=0.0,
+        aperture=0.0,
+        clock=clock,
+        lead=lead,
+        lead_name=lead_name,
+    )
+
+
+def _parts(
+    names: Sequence[str], outputs: Sequence[Output], channel: str, shares: Sequence[float], *, alone: bool
+) -> tuple[Part, ...]:
+    readings = [output.reading for output in outputs]
+    accuracies = [getattr(reading, channel) for reading in readings]
+    if alone:
+        return (_part(names[0], accuracies[0], 1.0),)
+    return tuple(_part(name, a, share) for name, a, share in zip(names, accuracies, shares, strict=True))
+
+
+def _part(name: str, accuracy: VoltageAccuracy | CurrentAccuracy, share: float) -> Part:
+    return Part(name, accuracy.of_value, accuracy.offset, accuracy.resolution, accuracy.noise, share)
+
+
+def _largest(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return max(known) if known and len(known) == len(values) else None
+
+
+def _current_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:
+    limits = [setting.current_limit for setting in feed.outputs]
+    tolerances = [
+        output.programming.current.of_value * limit + output.programming.current.offset
+        if output.programming
+        else 0.0
+        for output, limit in zip(outputs, limits, strict=True)
+    ]
+    if feed.arrangement == "parallel":
+        return Bound(sum(limits), sum(tolerances), "the current limits that were set")
+    index = limits.index(min(limits))
+    return Bound(limits[index], tolerances[index], "the current limit that was set")
+
+
+def _voltage_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:
+    levels = [setting.ovp for setting in feed.outputs]
+    tolerances = [output.ovp.accuracy or 0.0 if output.ovp else 0.0 for output in outputs]
+    if feed.arrangement == "series":
+        return Bound(sum(levels), sum(tolerances), "the OVP levels that were set")
+    return Bound(min(levels), max(tolerances), "the OVP level that was set")
