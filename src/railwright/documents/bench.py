@@ -1,7 +1,5 @@
 """The bench document: the supplies, leads and recorders that are there, with data-sheet figures."""
 
-from __future__ import annotations
-
 from typing import Any, Literal, Self
 
 from pydantic import ConfigDict, Field, model_validator

@@ -1,10 +1,8 @@
 """A conductor as it is bought: a wire gauge, or a section with its class."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
@@ -27,9 +25,9 @@ class Conductor:
     iec_class: int | None
 
     @classmethod
-    def parse(cls, text: object) -> Conductor:
+    def parse(cls, text: object) -> Self:
         """The conductor that a document names; ValueError where it is none."""
-        if isinstance(text, Conductor):
+        if isinstance(text, cls):
             return text
         expected = f"expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got {quoted(text)}"
         if not isinstance(text, str) or len(text) > 60:

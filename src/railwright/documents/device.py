@@ -1,7 +1,5 @@
 """The device document: what is being powered, what it withstands and what it draws."""
 
-from __future__ import annotations
-
 from typing import Any, Literal, Self, cast
 
 from pydantic import Field, model_validator

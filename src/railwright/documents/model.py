@@ -1,7 +1,5 @@
 """What every document model shares: frozen, no unknown keys, 'exactly one of' choices, kinds of text."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from typing import Annotated
@@ -15,7 +13,7 @@ from railwright.quantities import quoted
 class Model(BaseModel):
     """A frozen part of a document; unknown keys are errors."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, defer_build=True)
 
 
 def fault(message: str, *at: str) -> PydanticCustomError:

@@ -1,7 +1,5 @@
 """The procedure document: hook-up, limits, steps, what is recorded, and what is required."""
 
-from __future__ import annotations
-
 import re
 from typing import Annotated, Any, Literal, Self
 
