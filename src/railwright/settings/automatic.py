@@ -1,0 +1,193 @@
+"""`auto` limits: worked out from what the documents give, on the supply's own grid, with the reason.
+
+Static rules. Each looks for the interval in which the setting is right and takes a value inside it; an empty
+interval, or a figure that no document gives, is an `Impossible` with its reason, never a silent default.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from railwright.quantities import show
+from railwright.settings import draw, figures
+from railwright.settings.context import Source
+from railwright.settings.rule import Path
+
+HEADROOM = 1.10
+"""Least ratio of a current limit, less its error, to the steady current (common practice, no source)."""
+
+ROOM_TO_CHARGE = 1.5
+"""Ratio of the chosen current limit to the largest steady current, where the interval allows it."""
+
+OVP_MARGIN = 0.03
+"""Least distance of an OVP level, less its error, above the highest voltage played, in parts of it."""
+
+DELAY_MARGIN = 1.5
+"""Ratio of a trip delay to the longest time in the current limit that normal operation causes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A value that was worked out, in SI units, and why."""
+
+    value: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Impossible:
+    """Why no value can be worked out, where, and what would help."""
+
+    path: Path
+    why: str
+    remedy: str
+
+
+def _missing(path: Path, figure: str, needed: str) -> Impossible:
+    return Impossible(
+        path, f"{figure} is unknown, and {needed} without it", "give the figure, or write the value"
+    )
+
+
+def current_limit(source: Source) -> Chosen | Impossible:
+    """Current limit of an input [A]: above what it needs, below what device, lead and outputs bear."""
+    auto = "a current limit cannot be worked out"
+    if source.needs is None:
+        return _missing(source.at_input, "what the input draws", auto)
+    need, need_from = source.needs
+    if need <= 0:
+        return Impossible(
+            source.at_input,
+            "the load model draws no steady current and none is declared: nothing says what the limit "
+            "must carry",
+            "declare 'current: {steady: …}' in the device document, or write the current limit",
+        )
+    at_most = source.input.current.at_most
+    if at_most is None:
+        return _missing(
+            (*source.at_input, "current", "at_most"), "the current that does the input no harm", auto
+        )
+    permitted = source.lead.permitted_current
+    if permitted is None:
+        return _missing(
+            (*source.at_lead, "permitted_current"),
+            f"the current that lead '{source.hook_up.lead}' may carry",
+            auto,
+        )
+    grids = [o.programming.current.resolution if o.programming else None for o in source.rows]
+    known = [grid for grid in grids if grid]
+    if len(known) < source.count:
+        return _missing(
+            (*source.at_output, "programming"), "accuracy or resolution of the current limit", auto
+        )
+    step = max(known) * (source.count if source.parallel else 1)
+    bounds = {
+        f"the device bears {show(at_most, 'A')}": at_most,
+        f"lead '{source.hook_up.lead}' bears {show(permitted, 'A')}": permitted,
+    }
+    capped = min(bounds, key=lambda words: bounds[words])
+    borne = bounds[capped]
+    upper = borne - (source.limit_error(borne) or 0.0)
+    full = source.full_current
+    if full < upper:
+        upper, capped = full, f"the output's range ends at {show(full, 'A')}"
+    lower = HEADROOM * need + (source.limit_error(HEADROOM * need) or 0.0)
+    if lower > upper:
+        return Impossible(
+            (*source.at_limits, "current_limit"),
+            f"the limit must lie above {show(lower, 'A')} ({need_from}, {show(need, 'A')}, plus "
+            f"{HEADROOM - 1:.0%} "
+            f"and programming error) and below {show(upper, 'A')} ({capped}, less programming error)",
+            "choose a lead or an output that bears more, or correct the device's figures",
+        )
+    value = figures.tidy(min(upper, max(lower, ROOM_TO_CHARGE * need)), lower, upper, step)
+    return Chosen(
+        value,
+        f"between {show(lower, 'A')} ({need_from}, {show(need, 'A')}, plus {HEADROOM - 1:.0%} and "
+        f"programming error) "
+        f"and {show(upper, 'A')} ({capped}, less programming error); {ROOM_TO_CHARGE:g} times the need, "
+        f"to leave room "
+        f"to charge capacitors; grid {show(step, 'A')}",
+    )
+
+
+def ovp(source: Source, limit: float) -> Chosen | Impossible:
+    """OVP level of an input [V]: the middle between what is played and what the device withstands."""
+    auto = "an OVP level cannot be worked out"
+    withstands = source.input.withstands_always
+    if withstands is None:
+        return _missing((*source.at_input, "withstands"), "what the input withstands for any time", auto)
+    ranges = [output.ovp.level for output in source.rows if output.ovp]
+    accuracy = source.ovp_error
+    if len(ranges) < source.count or accuracy is None:
+        return _missing((*source.at_output, "ovp"), "level or accuracy of the output's OVP", auto)
+    highest = source.highest_terminals(limit)
+    if highest is None:
+        return _missing((*source.at_output, "programming"), "accuracy of the set voltage", auto)
+    overshoot = source.ovp_overshoot
+    if overshoot is None:
+        return _missing(
+            (*source.at_output, "ovp", "response"), "response of the OVP, or rise of the output,", auto
+        )
+    share = max(source.shares)
+    from_range = min(level.high for level in ranges) / share
+    upper = min(withstands - accuracy - overshoot, from_range)
+    capped = (
+        f"the input withstands {show(withstands, 'V')}, less OVP accuracy {show(accuracy, 'V')} and "
+        f"overshoot while it "
+        f"responds {show(overshoot, 'V')}"
+        if upper < from_range
+        else f"the output's OVP reaches {show(from_range, 'V')}"
+    )
+    lower = highest * (1 + OVP_MARGIN) + accuracy
+    words = (
+        f"{show(lower, 'V')} (highest voltage at the terminals {show(highest, 'V')} with programming "
+        f"error and sensed "
+        f"drop, plus {OVP_MARGIN:.0%} and OVP accuracy {show(accuracy, 'V')}) and {show(upper, 'V')} "
+        f"({capped})"
+    )
+    if lower > upper:
+        return Impossible(
+            (*source.at_limits, "ovp"),
+            f"no level lies between {words}",
+            "play a lower voltage, or use an output with a more exact or faster OVP",
+        )
+    least = max(max(level.low for level in ranges) / share, lower)
+    value = figures.tidy((least + upper) / 2, least, upper, 0.01)
+    return Chosen(value, f"in the middle between {words}; the OVP's own step is not given, 10 mV is taken")
+
+
+def trip_delay(source: Source, limit: float) -> Chosen | Impossible:
+    """Trip delay of an input [s]: longer than the longest time in the limit at power-up."""
+    auto = "a trip delay cannot be worked out"
+    wrong = source.limit_error(limit)
+    if wrong is None:
+        return _missing((*source.at_output, "programming"), "accuracy of the current limit", auto)
+    ranges = [output.trip_delay for output in source.rows]
+    known = [each for each in ranges if each is not None]
+    if len(known) < source.count:
+        return _missing((*source.at_output, "trip_delay"), "the range of the output's trip delay", auto)
+    if source.output_capacitance is None:
+        return _missing((*source.at_output, "output_capacitance"), "the output's own capacitance", auto)
+    if draw.steady_current(source.input, source.input.nominal) is None:
+        return _missing(source.at_input, "what a part of the load draws", auto)
+    low, high = max(each.low for each in known), min(each.high for each in known)
+    longest = source.longest_charging(limit - wrong)
+    wanted = max(low, DELAY_MARGIN * longest.time if longest else 0.0)
+    words = (
+        f"{longest.words} (the output's own with it) at {show(limit - wrong, 'A')} (the limit less its "
+        f"error) "
+        f"beside the load takes up to {show(longest.time, 's')}, from C·V/(I_limit − I_load)"
+        if longest
+        else "nothing that is played reaches the current limit"
+    )
+    if wanted > high:
+        return Impossible(
+            (*source.at_limits, "trip_delay"),
+            f"{words}; times {DELAY_MARGIN:g} that is beyond the longest delay, {show(high, 's')}",
+            "raise the current limit, or regulate at the limit instead of tripping",
+        )
+    value = figures.tidy(min(1.04 * wanted, high), wanted, high, 1e-4)
+    return Chosen(
+        value, f"{words}; times {DELAY_MARGIN:g}, within the range of {show(low, 's')} to {show(high, 's')}"
+    )

@@ -1,0 +1,302 @@
+"""What the rules look at: the documents, the settled set points, and figures derived from both."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import cast
+
+from railwright.documents.bench import Bench, Lead, Output, Supply
+from railwright.documents.device import Device, Input
+from railwright.documents.files import Kind
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import HookUp, Limits, Procedure
+from railwright.documents.sources import Location
+from railwright.quantities import show
+from railwright.rehearsal.setpoints import Feed
+from railwright.rehearsal.timeline import Timeline
+from railwright.settings import draw, figures
+from railwright.settings.played import Played, Slope, what_is_played
+from railwright.settings.rule import Path
+
+
+def locate(documents: Documents, path: Path) -> Location:
+    """Where something stands: the document's kind, then keys and indices as they are written in it."""
+    return documents.where(cast(Kind, path[0]), path[1:])
+
+
+@dataclass(frozen=True, slots=True)
+class Charging:
+    """Time that a move upwards may spend at the current limit [s], and the capacitance it charges [F]."""
+
+    time: float
+    move: Slope
+    capacitance: float
+
+    @property
+    def words(self) -> str:
+        """The move, for people."""
+        to = f"{show(self.move.start, 'V')} to {show(self.move.stop, 'V')}"
+        return f"charging {show(self.capacitance, 'F')} from {to} in '{self.move.step}'"
+
+
+@dataclass(frozen=True)
+class Source:
+    """One hooked-up input with everything that feeds it; SI units throughout."""
+
+    name: str
+    input: Input
+    hook_up: HookUp
+    limits: Limits | None
+    lead: Lead
+    outputs: Mapping[str, Output]
+    resistance: figures.Resistance
+    played: Played
+
+    @property
+    def count(self) -> int:
+        return len(self.outputs)
+
+    @property
+    def senses(self) -> bool:
+        return self.hook_up.sense == "at load"
+
+    @property
+    def series(self) -> bool:
+        return self.hook_up.arrangement == "series"
+
+    @property
+    def parallel(self) -> bool:
+        return self.hook_up.arrangement == "parallel"
+
+    @property
+    def rows(self) -> list[Output]:
+        return list(self.outputs.values())
+
+    @property
+    def shares(self) -> tuple[float, ...]:
+        """Part of the input's voltage of each output: by full scale in series, all of it otherwise."""
+        if not self.series:
+            return (1.0,) * self.count
+        full = sum(output.voltage.high for output in self.rows)
+        return tuple(output.voltage.high / full for output in self.rows)
+
+    @property
+    def parts(self) -> tuple[float, ...]:
+        """Part of the input's current that each output carries: by full scale in parallel, all of it
+        otherwise.
+        """
+        if not self.parallel:
+            return (1.0,) * self.count
+        full = sum(output.current.high for output in self.rows)
+        return tuple(output.current.high / full for output in self.rows)
+
+    @property
+    def full_voltage(self) -> float:
+        """Highest voltage that the outputs can reach together [V]."""
+        highest = [output.voltage.high for output in self.rows]
+        return sum(highest) if self.series else max(highest)
+
+    @property
+    def full_current(self) -> float:
+        """Largest current that the outputs can give together [A]."""
+        largest = [output.current.high for output in self.rows]
+        return sum(largest) if self.parallel else min(largest)
+
+    def voltage_error(self, voltage: float) -> float | None:
+        """Bound of the programming error at a set voltage [V]."""
+        return figures.voltage_error(self.rows, self.shares, voltage, series=self.series)
+
+    def limit_error(self, limit: float) -> float | None:
+        """Bound of the error of a current limit set for the input [A]."""
+        return figures.current_error(self.rows, [limit * part for part in self.parts], parallel=self.parallel)
+
+    @cached_property
+    def needs(self) -> tuple[float, str] | None:
+        """Largest steady current that normal operation asks for [A], and who says so; None: unknown.
+
+        The greater of the declared steady current and of what the load model draws over what is played, from
+        0 V up (every power-up passes through it).
+        """
+        highest = self.played.highest
+        top = highest.voltage if highest else self.input.nominal
+        drawn = draw.current_over(self.input, min(1e-3, top), top) if top > 0 else None
+        declared = self.input.current.steady.high if self.input.current.steady else None
+        found: list[tuple[float, str]] = []
+        if declared is not None:
+            found.append((declared, "the declared steady current"))
+        if drawn is not None:
+            found.append((drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V"))
+        return max(found) if found else None
+
+    def limit(self, feed: Feed) -> float:
+        """Current limit of the group [A]."""
+        limits = [output.current_limit for output in feed.outputs]
+        return sum(limits) if self.parallel else min(limits)
+
+    def ovp(self, feed: Feed) -> float:
+        """OVP level of the group [V]."""
+        levels = [output.ovp for output in feed.outputs]
+        return sum(levels) if self.series else min(levels)
+
+    @property
+    def ovp_error(self) -> float | None:
+        """Bound of the error of the group's OVP level [V]; None: unknown."""
+        errors = [output.ovp.accuracy if output.ovp else None for output in self.rows]
+        known = [each for each in errors if each is not None]
+        if len(known) < self.count:
+            return None
+        return sum(known) if self.series else max(known)
+
+    @property
+    def ovp_overshoot(self) -> float | None:
+        """How far the group may rise past its OVP level while it responds [V]; None: unknown."""
+        known = [each for each in map(figures.ovp_overshoot, self.rows) if each is not None]
+        if len(known) < self.count:
+            return None
+        return sum(known) if self.series else max(known)
+
+    @property
+    def ovp_response(self) -> float | None:
+        """Slowest response of the group's OVP [s]; None: unknown."""
+        known = [
+            output.ovp.response for output in self.rows if output.ovp and output.ovp.response is not None
+        ]
+        return max(known) if len(known) == self.count else None
+
+    def highest_terminals(self, current: float) -> float | None:
+        """Highest voltage at the terminals while the procedure is played [V]: set point, its error, and the
+        drop at `current` [A] where the voltage is sensed at the load. None: programming error unknown.
+        """
+        highest = self.played.highest
+        if highest is None:
+            return None
+        wrong = self.voltage_error(highest.voltage)
+        if wrong is None:
+            return None
+        drop = current * self.resistance.high if self.senses else 0.0
+        return highest.voltage + wrong + drop
+
+    @property
+    def output_capacitance(self) -> float | None:
+        """Capacitance of the group's own outputs at its terminals [F]; None: unknown."""
+        known = [output.output_capacitance for output in self.rows if output.output_capacitance is not None]
+        if len(known) < self.count:
+            return None
+        if self.series:
+            return 1.0 / sum(1.0 / each for each in known)
+        return sum(known)
+
+    def longest_charging(self, limit: float) -> Charging | None:
+        """The longest time that one of the moves upwards may spend at a current limit [A]; None: none does.
+
+        A move reaches the limit where capacitance times its rate, beside the load, asks for more. The
+        capacitance is the input's largest and the output's own, which the same limit charges (left out where
+        it is unknown).
+        """
+        own = self.output_capacitance or 0.0
+        most = draw.capacitance(self.input).high + own
+        longest: Charging | None = None
+        for move in self.played.moves:
+            if move.stop <= max(move.start, 0.0):
+                continue
+            drawn = draw.current_over(self.input, max(move.start, 1e-3), move.stop)
+            if drawn is None or (move.rate is not None and most * move.rate + drawn[0].high <= limit):
+                continue
+            time = draw.charging_time(self.input, own, limit, max(move.start, 0.0), move.stop)
+            if time is not None and (longest is None or time > longest.time):
+                longest = Charging(time, move, most)
+        return longest
+
+    # where things are written
+
+    @property
+    def at_input(self) -> Path:
+        return ("device", "inputs", self.name)
+
+    @property
+    def at_hook_up(self) -> Path:
+        return ("procedure", "hook_up", self.name)
+
+    @property
+    def at_limits(self) -> Path:
+        return ("procedure", "limits", self.name)
+
+    @property
+    def at_lead(self) -> Path:
+        return ("bench", "leads", self.hook_up.lead)
+
+    @property
+    def at_output(self) -> Path:
+        """The first output's place in the bench document."""
+        return output_path(next(iter(self.outputs)))
+
+
+def output_path(name: str) -> Path:
+    """Place of 'supply.output' in the bench document."""
+    supply, _, output = name.partition(".")
+    return ("bench", "supplies", supply, "outputs", output)
+
+
+@dataclass(frozen=True)
+class Bound:
+    """The documents bound together. `feeds` holds the inputs whose set points could be settled."""
+
+    documents: Documents
+    sources: Mapping[str, Source]
+    timeline: Timeline
+    feeds: Mapping[str, Feed]
+
+    @property
+    def device(self) -> Device:
+        return self.documents.device
+
+    @property
+    def bench(self) -> Bench:
+        return self.documents.bench
+
+    @property
+    def procedure(self) -> Procedure:
+        return self.documents.procedure
+
+    @property
+    def settled(self) -> list[tuple[Source, Feed]]:
+        """Inputs with their set points."""
+        return [(self.sources[name], feed) for name, feed in self.feeds.items()]
+
+    @property
+    def used_supplies(self) -> dict[str, Supply]:
+        """Supplies of which at least one output is hooked up."""
+        names = dict.fromkeys(
+            name.partition(".")[0] for each in self.sources.values() for name in each.outputs
+        )
+        return {name: self.bench.supplies[name] for name in names}
+
+
+@dataclass(frozen=True)
+class Context(Bound):
+    """Everything a static rule may look at; `today` decides whether a calibration has run out."""
+
+    today: dt.date
+
+
+def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:
+    """Every hooked-up input with what feeds it; and the procedure's timeline."""
+    bench, device, procedure = documents.bench, documents.device, documents.procedure
+    played, timeline = what_is_played(procedure, device)
+    sources = {}
+    for name, hook_up in procedure.hook_up.items():
+        lead = bench.leads[hook_up.lead]
+        sources[name] = Source(
+            name=name,
+            input=device.inputs[name],
+            hook_up=hook_up,
+            limits=procedure.limits.get(name),
+            lead=lead,
+            outputs={output: bench.output(output) for output in hook_up.outputs},
+            resistance=figures.lead_resistance(lead, bench),
+            played=played[name],
+        )
+    return sources, timeline

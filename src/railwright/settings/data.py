@@ -1,0 +1,72 @@
+"""Settings as plain data for JSON: stable keys, SI numbers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from railwright.documents.sources import Location
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.settings.findings import Finding, Reason
+from railwright.settings.settle import Settings
+
+
+def _where(where: Location | None) -> dict[str, Any] | None:
+    return None if where is None else {"file": where.file, "line": where.line, "column": where.column}
+
+
+def finding_as_data(finding: Finding) -> dict[str, Any]:
+    """One finding; `blocks` says whether it keeps a run from being energised."""
+    return {
+        "rule": finding.rule,
+        "severity": finding.severity.value,
+        "about": finding.about,
+        "where": _where(finding.where),
+        "why": finding.why,
+        "remedy": finding.remedy,
+        "overridden": finding.overridden,
+        "blocks": finding.blocks,
+    }
+
+
+def reason_as_data(reason: Reason) -> dict[str, Any]:
+    """One setting's value in SI units, and why."""
+    return {
+        "about": reason.about,
+        "setting": reason.setting,
+        "value": reason.value,
+        "unit": reason.unit,
+        "where": _where(reason.where),
+        "why": reason.why,
+    }
+
+
+def _output_as_data(points: OutputSetPoints) -> dict[str, Any]:
+    return {
+        "output": points.output,
+        "current_limit": points.current_limit,
+        "at_limit": points.at_limit,
+        "trip_delay": points.trip_delay if points.at_limit == "trip" else None,
+        "ovp": points.ovp,
+        "share": points.share,
+    }
+
+
+def feed_as_data(feed: Feed) -> dict[str, Any]:
+    """What feeds one input, with the set points of each output."""
+    return {
+        "arrangement": feed.arrangement,
+        "lead": feed.lead,
+        "sense": feed.sense,
+        "trips_when": list(feed.trips_when),
+        "outputs": [_output_as_data(points) for points in feed.outputs],
+    }
+
+
+def as_data(settings: Settings) -> dict[str, Any]:
+    """Settings as one JSON-ready mapping."""
+    return {
+        "blocked": settings.blocked,
+        "set_points": {name: feed_as_data(feed) for name, feed in settings.set_points.items()},
+        "reasons": [reason_as_data(reason) for reason in settings.reasons],
+        "findings": [finding_as_data(finding) for finding in settings.findings],
+    }

@@ -1,0 +1,123 @@
+"""Figures derived from the bench's data sheets: errors, lead resistance, slew, ranges of groups of outputs.
+
+A figure that the bench does not give comes back as None: unknown, never zero.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from railwright.documents.bench import Bench, CurrentAccuracy, Lead, Output, VoltageAccuracy
+from railwright.physics import conductors
+
+
+@dataclass(frozen=True, slots=True)
+class Resistance:
+    """Loop resistance of a lead [Ω]: least and most; `contacts` False: without its contacts, which are not
+    given.
+    """
+
+    low: float
+    high: float
+    contacts: bool
+
+
+def lead_resistance(lead: Lead, bench: Bench) -> Resistance:
+    """Loop resistance at the bench's ambient temperature.
+
+    Least: geometric value of the section at the lowest ambient. Most: maximum of IEC 60228 where the
+    conductor has a class in its table, else the geometric value, at the highest ambient. Heating by the
+    current is left out.
+    """
+    conductor = lead.conductor
+    area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
+    assert area is not None, "a conductor has a gauge or a section"
+    contacts = lead.contact_resistance_loop
+    low_contacts, high_contacts = (contacts.low, contacts.high) if contacts else (0.0, 0.0)
+    length, ambient = lead.one_way_length, bench.ambient
+    low = conductors.loop_resistance(area, length, ambient.low, low_contacts)
+    try:
+        high = conductors.loop_resistance(
+            area, length, ambient.high, high_contacts, iec_class=conductor.iec_class, bound="maximum"
+        )
+    except ValueError:
+        high = conductors.loop_resistance(area, length, ambient.high, high_contacts)
+    return Resistance(low, max(low, high), contacts is not None)
+
+
+def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:
+    """Bound of the error at a value, in the value's unit: of_value · |value| + offset."""
+    return accuracy.of_value * abs(value) + accuracy.offset
+
+
+def voltage_error(
+    outputs: Sequence[Output], shares: Sequence[float], voltage: float, *, series: bool
+) -> float | None:
+    """Bound of the programming error of a group set to `voltage` in total [V]: the sum in series, else the
+    largest.
+    """
+    errors = []
+    for output, share in zip(outputs, shares, strict=True):
+        if output.programming is None:
+            return None
+        errors.append(error(output.programming.voltage, voltage * share))
+    return sum(errors) if series else max(errors)
+
+
+def current_error(outputs: Sequence[Output], limits: Sequence[float], *, parallel: bool) -> float | None:
+    """Bound of the error of the current limit of a group [A]: the sum in parallel, the largest otherwise."""
+    errors = []
+    for output, limit in zip(outputs, limits, strict=True):
+        if output.programming is None:
+            return None
+        errors.append(error(output.programming.current, limit))
+    return sum(errors) if parallel else max(errors)
+
+
+def fastest_slew(output: Output) -> float | None:
+    """Fastest rise of the output [V/s]: 80 % of full scale in its rise time; None: unknown."""
+    if output.rise is None:
+        return None
+    return 0.8 * output.voltage.high / output.rise
+
+
+def slowest_fall(output: Output) -> float | None:
+    """Fall of the output without load [V/s]: 80 % of full scale in its unloaded fall time; None: unknown."""
+    if output.fall.unloaded is None:
+        return None
+    return 0.8 * output.voltage.high / output.fall.unloaded
+
+
+def ovp_overshoot(output: Output) -> float | None:
+    """How far the terminals may rise past the OVP level while it responds [V]: slew times response time."""
+    slew = fastest_slew(output)
+    if output.ovp is None or output.ovp.response is None or slew is None:
+        return None
+    return slew * output.ovp.response
+
+
+def on_grid(value: float, step: float) -> bool:
+    """Whether a value is a whole number of steps (to a thousandth of a step)."""
+    return abs(value / step - round(value / step)) <= 1e-3
+
+
+def tidy(value: float, low: float, high: float, step: float) -> float:
+    """The roundest value near `value` within low..high that is a whole number of steps.
+
+    Tries steps of one, two and five times powers of ten that are multiples of `step`, the coarsest first, and
+    takes the first that moves the value by no more than 5 %. Where none fits, the nearest step inside the
+    range; where the range holds no step at all, `value` as it is.
+    """
+    for decade in range(6, -1, -1):
+        for factor in (5, 2, 1):
+            coarse = step * factor * 10.0**decade
+            candidate: float = round(round(value / coarse) * coarse, 12)
+            if low <= candidate <= high and abs(candidate - value) <= 0.05 * abs(value):
+                return candidate
+    ends = (math.floor(value / step) * step, math.ceil(value / step) * step)
+    inside = [each for each in ends if low <= each <= high]
+    if not inside:
+        return value
+    return round(inside[0] if abs(inside[0] - value) <= abs(inside[-1] - value) else inside[-1], 12)

@@ -1,0 +1,156 @@
+"""What the procedure plays on each input: levels, slopes, and how long a voltage is exceeded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure, Step
+from railwright.rehearsal.timeline import Action, Timeline, build_timeline
+from railwright.settings.rule import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A voltage that is set [V], in which step, and where it is written."""
+
+    voltage: float
+    step: str
+    path: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """A move from one voltage to another [V] at a rate asked for [V/s]; None: as fast as it goes."""
+
+    start: float
+    stop: float
+    rate: float | None
+    step: str
+    path: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """The set point from `start` to `stop` [s]: a straight line from `before` to `after` [V]."""
+
+    start: float
+    stop: float
+    before: float
+    after: float
+
+
+@dataclass(frozen=True)
+class Played:
+    """Everything that is played on one input: levels, moves between them, and the set point against time."""
+
+    levels: tuple[Level, ...]
+    moves: tuple[Slope, ...]
+    pieces: tuple[Piece, ...]
+
+    @property
+    def slopes(self) -> list[tuple[Slope, float]]:
+        """Moves at a rate that is asked for, with that rate [V/s]."""
+        return [(move, move.rate) for move in self.moves if move.rate is not None]
+
+    @property
+    def highest(self) -> Level | None:
+        return max(self.levels, key=lambda level: level.voltage, default=None)
+
+    def longest_above(self, voltage: float) -> float:
+        """Longest time on end in which the set point is above a voltage [s]."""
+        longest = run = 0.0
+        for piece in self.pieces:
+            low, high = sorted((piece.before, piece.after))
+            length = piece.stop - piece.start
+            if low > voltage:
+                run += length
+            elif high > voltage:
+                above = length * (high - voltage) / (high - low) if high > low else length
+                if piece.after > piece.before:
+                    run = above
+                else:
+                    longest, run = max(longest, run + above), 0.0
+            else:
+                run = 0.0
+            longest = max(longest, run)
+        return longest
+
+
+def step_name(step: Step, index: int) -> str:
+    """Name of a step, or its number."""
+    return step.name or f"step {index + 1}"
+
+
+def _walk(procedure: Procedure, device: Device) -> Iterator[tuple[str, Level | None, Slope | None]]:
+    """Every level and slope, input by input, in the order of the steps."""
+    at: dict[str, float] = {}
+    for index, step in enumerate(procedure.steps):
+        name, here = step_name(step, index), ("procedure", "steps", index)
+        if step.power_up is not None:
+            for each in step.power_up.order:
+                goal = step.power_up.voltages.get(each, device.inputs[each].nominal)
+                given = each in step.power_up.voltages
+                path: Path = (*here, "power_up", *(("voltages", each) if given else ("order",)))
+                yield each, Level(goal, name, path), None
+                asked = step.power_up.rise
+                path = (*here, "power_up", "rise" if asked is not None else "order")
+                yield each, None, Slope(0.0, goal, asked, name, path)
+                at[each] = goal
+        elif step.sweep is not None:
+            for voltage, key in ((step.sweep.start, "from"), (step.sweep.stop, "to")):
+                yield step.sweep.input, Level(voltage, name, (*here, "sweep", key)), None
+            each, sweep = step.sweep.input, (*here, "sweep")
+            yield each, None, Slope(at.get(each, 0.0), step.sweep.start, None, name, (*sweep, "from"))
+            one = (step.sweep.stop - step.sweep.start) / (step.sweep.points - 1)
+            yield each, None, Slope(step.sweep.stop - one, step.sweep.stop, None, name, (*sweep, "to"))
+            at[each] = step.sweep.stop
+        elif step.shape is not None:
+            each = step.shape.input
+            for number, segment in enumerate(step.shape.segments):
+                place: Path = (*here, "shape", "segments", number)
+                if segment.step_to is not None:
+                    yield each, Level(segment.step_to, name, (*place, "step_to")), None
+                    yield (
+                        each,
+                        None,
+                        Slope(at.get(each, 0.0), segment.step_to, None, name, (*place, "step_to")),
+                    )
+                    at[each] = segment.step_to
+                elif segment.line_to is not None:
+                    start = at.get(each, 0.0)
+                    yield each, Level(segment.line_to, name, (*place, "line_to")), None
+                    rate = abs(segment.line_to - start) / segment.over if segment.over else None
+                    yield each, None, Slope(start, segment.line_to, rate, name, (*place, "line_to"))
+                    at[each] = segment.line_to
+        elif step.power_down is not None:
+            for each in step.power_down.order:
+                at[each] = 0.0
+
+
+def _pieces(actions: list[Action], end: float) -> Iterator[Piece]:
+    """The set point as pieces without a gap; a jump is a piece of no length."""
+    now, level = 0.0, 0.0
+    for action in actions:
+        if action.time > now:
+            yield Piece(now, action.time, level, level)
+            now = action.time
+        goal = 0.0 if action.kind == "off" else action.voltage
+        yield Piece(now, now + action.over, level, goal)
+        now, level = now + action.over, goal
+    if end > now:
+        yield Piece(now, end, level, level)
+
+
+def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Played], Timeline]:
+    """Input name -> what is played on it, for every input that is hooked up; and the procedure's timeline."""
+    timeline = build_timeline(procedure, device)
+    walked = list(_walk(procedure, device))
+    played = {}
+    for name in procedure.hook_up:
+        levels = [level for each, level, _ in walked if each == name and level is not None]
+        moves = [slope for each, _, slope in walked if each == name and slope is not None]
+        actions = [action for action in timeline.actions if action.input == name]
+        played[name] = Played(tuple(levels), tuple(moves), tuple(_pieces(actions, timeline.duration)))
+    return played, timeline

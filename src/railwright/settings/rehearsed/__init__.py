@@ -1,0 +1,25 @@
+"""Rules that need a rehearsal, one function each; `REHEARSED_RULES` is the list. numpy is imported when they
+look.
+"""
+
+from __future__ import annotations
+
+from railwright.settings.rehearsed import operation, trips, voltages
+from railwright.settings.rehearsed.view import Rehearsed
+from railwright.settings.rule import Rule
+
+REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
+    trips.trips,
+    trips.trip_delay_margin,
+    trips.stop_conditions,
+    operation.restarts_for_ever,
+    operation.hangs_low,
+    operation.not_settled,
+    operation.steady_current,
+    operation.order,
+    operation.assumed,
+    voltages.withstand,
+    voltages.never,
+    voltages.requirement_predicted,
+    voltages.peak_brief,
+)

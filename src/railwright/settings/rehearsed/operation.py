@@ -1,0 +1,179 @@
+"""Rehearsed rules about how the device comes up and runs."""
+
+from __future__ import annotations
+
+from railwright.quantities import show
+from railwright.settings import draw
+from railwright.settings.context import Source
+from railwright.settings.findings import Severity
+from railwright.settings.rehearsed.view import Rehearsed, in_limit
+from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.traces import Span
+
+MANY_STARTS = 3
+"""Starts of a converter within one step from which on it counts as restarting for ever."""
+
+SETTLED = 0.02
+"""Largest distance from the set point, in parts of it, at which an input counts as settled."""
+
+
+def _to_free(source: Source) -> str:
+    """The current limit that would let the converters reach their point."""
+    needed = [
+        current.high
+        for converter in draw.converters(source.input)
+        if (current := draw.steady_current(source.input, converter.stops_at.low * (1 + 1e-9))) is not None
+    ]
+    if not needed:
+        return "raise the current limit"
+    error = source.limit_error(max(needed)) or 0.0
+    return f"a current limit above {show(max(needed) + error, 'A')} frees it, where device and lead bear it"
+
+
+def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
+    level = 0.0
+    for action in rehearsed.context.timeline.actions:
+        if action.input == name and action.time <= time:
+            level = 0.0 if action.kind == "off" else action.voltage
+    return level
+
+
+def _restarting(rehearsed: Rehearsed, source: Source) -> list[Span]:
+    starts = rehearsed.events(source, "starts")
+    spans = []
+    for span in rehearsed.record.spans:
+        inside = [event for event in starts if span.start <= event.time <= span.end]
+        if len(inside) >= MANY_STARTS and span.kind != "shape":
+            spans.append(span)
+    return spans
+
+
+@rehearsed_rule("restarts-for-ever", Severity.STOP)
+def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
+    """A converter starts, pulls its input down against the current limit, stops, and starts again."""
+    for source, _ in rehearsed.inputs:
+        for span in _restarting(rehearsed, source)[:1]:
+            inside = [e for e in rehearsed.events(source, "starts") if span.start <= e.time <= span.end]
+            limit = source.limit(rehearsed.context.feeds[source.name])
+            yield Hit(
+                source.name,
+                (*source.at_limits, "current_limit"),
+                f"rehearsed, the converter starts {len(inside)} times in '{span.name}': as constant "
+                f"power it asks for "
+                f"more at its starting voltage than the limit of {show(limit, 'A')} gives",
+                _to_free(source),
+            )
+
+
+@rehearsed_rule("hangs-low", Severity.STOP)
+def hangs_low(rehearsed: Rehearsed) -> Outcome:
+    """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
+    for source, traces in rehearsed.inputs:
+        limited = in_limit(traces)
+        for span in rehearsed.record.spans:
+            if source.name not in span.inputs or span.kind not in ("power_up", "hold"):
+                continue
+            if span in _restarting(rehearsed, source):
+                continue
+            end = int(traces.time.searchsorted(span.end, side="left"))
+            index = min(max(end - 1, 0), traces.time.size - 1)
+            asked = _set_point(rehearsed, source.name, float(traces.time[index]))
+            voltage = float(traces.columns["voltage"][index])
+            if limited[index] and asked in source.input.operating and voltage < source.input.operating.low:
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, "current_limit"),
+                    f"rehearsed, at the end of '{span.name}' the input hangs at {show(voltage, 'V')} in "
+                    f"the current "
+                    f"limit; {show(asked, 'V')} is set",
+                    _to_free(source),
+                )
+                break
+
+
+@rehearsed_rule("not-settled", Severity.CAUTION)
+def not_settled(rehearsed: Rehearsed) -> Outcome:
+    """At the end of a power-up an input has not reached the voltage that is set."""
+    for source, traces in rehearsed.inputs:
+        if rehearsed.events(source, "trips"):
+            continue
+        for span in rehearsed.record.spans:
+            if source.name not in span.inputs or span.kind != "power_up":
+                continue
+            index = min(
+                max(int(traces.time.searchsorted(span.end, side="left")) - 1, 0), traces.time.size - 1
+            )
+            asked = _set_point(rehearsed, source.name, float(traces.time[index]))
+            reached = float(traces.columns["terminal_voltage" if not source.senses else "voltage"][index])
+            if abs(reached - asked) > SETTLED * abs(asked):
+                yield Hit(
+                    source.name,
+                    (*rehearsed.step_path(span), "power_up"),
+                    f"rehearsed, {show(reached, 'V')} is reached at the end of '{span.name}'; "
+                    f"{show(asked, 'V')} is set",
+                    "lengthen 'settle', or raise the current limit",
+                )
+
+
+@rehearsed_rule("steady-current-rehearsed", Severity.CAUTION)
+def steady_current(rehearsed: Rehearsed) -> Outcome:
+    """The mean current of a hold lies outside the declared steady current."""
+    for source, traces in rehearsed.inputs:
+        declared = source.input.current.steady
+        if declared is None:
+            continue
+        for span in rehearsed.record.spans:
+            part = traces.between(span.start, span.end)
+            asked = _set_point(rehearsed, source.name, span.end)
+            if span.kind != "hold" or part.time.size < 2 or asked not in source.input.operating:
+                continue
+            length = float(part.time[-1] - part.time[0])
+            if length <= 0:
+                continue
+            import numpy as np
+
+            mean = float(np.trapezoid(part.columns["current"], part.time)) / length
+            if mean not in declared:
+                yield Hit(
+                    source.name,
+                    (*source.at_input, "current", "steady"),
+                    f"rehearsed, '{span.name}' draws {show(mean, 'A')} on average; "
+                    f"{show(declared.low, 'A')} to "
+                    f"{show(declared.high, 'A')} is declared",
+                    "correct the declared current or the load model",
+                )
+                break
+
+
+@rehearsed_rule("order-rehearsed", Severity.CAUTION)
+def order(rehearsed: Rehearsed) -> Outcome:
+    """An input comes up while the one before it is still below its operating range."""
+    import numpy as np
+
+    traces_of = rehearsed.record.traces
+    for index, wanted in enumerate(rehearsed.context.device.order):
+        first, second = traces_of.get(wanted.after), traces_of.get(wanted.then)
+        if first is None or second is None:
+            continue
+        low = rehearsed.context.device.inputs[wanted.after].operating.low
+        stirs = 0.1 * rehearsed.context.device.inputs[wanted.then].operating.low
+        up = np.flatnonzero(second.columns["voltage"] > stirs)
+        if up.size == 0:
+            continue
+        time = float(second.time[up[0]])
+        before = float(np.interp(time, first.time, first.columns["voltage"]))
+        if before < low:
+            yield Hit(
+                wanted.then,
+                ("device", "order", index),
+                f"rehearsed, {wanted.then} comes up at {show(time, 's')} while {wanted.after} is still at "
+                f"{show(before, 'V')}, below {show(low, 'V')}",
+                "lengthen the gap, or let the first input rise faster",
+            )
+
+
+@rehearsed_rule("assumed", Severity.NOTE)
+def assumed(rehearsed: Rehearsed) -> Outcome:
+    """The rehearsal had to assume a figure that no document gives."""
+    for sentence in dict.fromkeys(rehearsed.assumptions):
+        yield Hit("rehearsal", ("procedure",), sentence, "give the figure in the document it belongs to")

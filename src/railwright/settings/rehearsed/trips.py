@@ -1,0 +1,91 @@
+"""Rehearsed rules about protections: what trips, and by how little it does not."""
+
+from __future__ import annotations
+
+from railwright.quantities import show
+from railwright.settings.automatic import DELAY_MARGIN
+from railwright.settings.findings import Severity
+from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, stretches
+from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.traces import Mode
+
+
+@rehearsed_rule("trips-rehearsed", Severity.STOP)
+def trips(rehearsed: Rehearsed) -> Outcome:
+    """A protection trips while the procedure is rehearsed, with nothing wrong."""
+    for source, traces in rehearsed.inputs:
+        events = rehearsed.events(source, "trips")
+        if not events:
+            continue
+        event = events[0]
+        span = rehearsed.span_at(event.time)
+        step = f"'{span.name}'" if span else "the procedure"
+        feed = rehearsed.context.feeds[source.name]
+        if "OVP" in event.what:
+            path = (*source.at_limits, "ovp")
+            remedy = "raise the OVP where the device withstands it"
+            why = f"the OVP of {event.subject} trips"
+        elif "linked" in event.what:
+            path = (*source.at_limits, "trips_when")
+            remedy = "look at what trips first"
+            why = f"{event.subject} trips because another input did"
+        else:
+            path = (*source.at_limits, "trip_delay")
+            remedy = "lengthen the trip delay, raise the current limit, or rise more slowly"
+            held = longest(stretches(traces.time, in_limit(traces)))
+            stays = f" after {show(held[1] - held[0], 's')} in the limit" if held else ""
+            why = (
+                f"the current limit of {show(source.limit(feed), 'A')} trips{stays}; the trip delay is "
+                f"{show(feed.outputs[0].trip_delay, 's')}"
+            )
+        yield Hit(source.name, path, f"rehearsed, at {show(event.time, 's')} in {step}: {why}", remedy)
+
+
+@rehearsed_rule("trip-delay-margin", Severity.CAUTION)
+def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
+    """The longest time in the current limit comes close to the trip delay."""
+    for source, traces in rehearsed.inputs:
+        points = rehearsed.context.feeds[source.name].outputs[0]
+        held = longest(stretches(traces.time, in_limit(traces)))
+        if points.at_limit != "trip" or held is None or rehearsed.events(source, "trips"):
+            continue
+        length = held[1] - held[0]
+        if length * DELAY_MARGIN > points.trip_delay:
+            span = rehearsed.span_at(held[0])
+            yield Hit(
+                source.name,
+                (*source.at_limits, "trip_delay"),
+                f"rehearsed, {source.name} stays in the limit for {show(length, 's')} in "
+                f"'{span.name if span else 'the procedure'}'; the trip delay of "
+                f"{show(points.trip_delay, 's')} is only "
+                f"{points.trip_delay / length:.3g} times that",
+                f"lengthen the delay to {show(DELAY_MARGIN * length, 's')} or more, or raise the limit",
+            )
+
+
+@rehearsed_rule("stop-rehearsed", Severity.STOP)
+def stop_conditions(rehearsed: Rehearsed) -> Outcome:
+    """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
+    for index, condition in enumerate(rehearsed.context.procedure.stop_when):
+        traces = rehearsed.record.traces.get(condition.input)
+        if traces is None:
+            continue
+        current, voltage = traces.columns["current"], traces.columns["voltage"]
+        on = (traces.columns["mode"] > Mode.OFF) & (traces.columns["mode"] < Mode.TRIPPED)
+        key, threshold = next(
+            (key, float(value))
+            for key in ("current_above", "current_below", "voltage_above", "voltage_below")
+            if (value := getattr(condition, key)) is not None
+        )
+        values = current if key.startswith("current") else voltage
+        holds = values > threshold if key.endswith("above") else (values < threshold) & on
+        held = longest(stretches(traces.time, holds))
+        if held is not None and held[1] - held[0] > condition.duration:
+            span = rehearsed.span_at(held[0])
+            yield Hit(
+                condition.input,
+                ("procedure", "stop_when", index, key),
+                f"rehearsed, it holds for {show(held[1] - held[0], 's')} from {show(held[0], 's')} on, in "
+                f"'{span.name if span else 'the procedure'}': the run would end there",
+                "correct the condition, or give it a longer 'for'",
+            )

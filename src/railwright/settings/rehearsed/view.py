@@ -1,0 +1,89 @@
+"""What the rehearsed rules look at: the documents bound together, and a rehearsal's record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from railwright.settings.context import Bound, Source
+from railwright.traces import Event, Mode, Record, Span, Traces
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+class RehearsalResult(Protocol):
+    """What a rehearsal hands back, as far as the rules need it."""
+
+    @property
+    def record(self) -> Record: ...
+    @property
+    def assumptions(self) -> Sequence[str]: ...
+
+
+@dataclass(frozen=True)
+class Rehearsed:
+    """A rehearsal beside everything it was made from."""
+
+    context: Bound
+    record: Record
+    assumptions: tuple[str, ...]
+
+    @property
+    def inputs(self) -> list[tuple[Source, Traces]]:
+        """Inputs that were rehearsed, with their traces."""
+        sources = self.context.sources
+        return [(sources[name], traces) for name, traces in self.record.traces.items() if name in sources]
+
+    def events(self, source: Source, *whats: str) -> list[Event]:
+        """Events of an input, its outputs or parts of its load whose `what` is one of `whats`, or begins with
+        one.
+        """
+        own = {source.name, *source.outputs}
+        return [
+            event
+            for event in self.record.events
+            if (event.subject in own or event.subject.startswith(f"{source.name}."))
+            and event.what.startswith(whats)
+        ]
+
+    def span_at(self, time: float) -> Span | None:
+        """The step that is played at a time [s]."""
+        inside = [span for span in self.record.spans if span.start <= time <= span.end]
+        return inside[0] if inside else None
+
+    def step_path(self, span: Span | None) -> tuple[str | int, ...]:
+        """Where a step is written."""
+        if span is None:
+            return ("procedure", "steps")
+        names = [each.name for each in self.context.timeline.spans]
+        return (
+            ("procedure", "steps", names.index(span.name)) if span.name in names else ("procedure", "steps")
+        )
+
+
+def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple[float, float]]:
+    """Stretches of time [s] over which a condition holds without a break; shape (n,) both."""
+    import numpy as np
+
+    if holds.size == 0 or not holds.any():
+        return []
+    edges = np.diff(np.concatenate(([False], holds, [False])).astype(np.int8))
+    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    closed = np.minimum(ends, time.size - 1)
+    return [(float(time[a]), float(time[b])) for a, b in zip(starts, closed, strict=True)]
+
+
+def longest(found: Sequence[tuple[float, float]]) -> tuple[float, float] | None:
+    """The longest of some stretches."""
+    return max(found, key=lambda each: each[1] - each[0], default=None)
+
+
+def in_limit(traces: Traces) -> NDArray[np.bool_]:
+    """Where the output is in its current or power limit; shape (n,)."""
+    import numpy as np
+
+    mode = traces.columns["mode"]
+    return np.asarray((mode == Mode.CC) | (mode == Mode.CP))

@@ -1,0 +1,198 @@
+"""Rules about current and power: ranges, what is needed, what the device bears, what the load model draws."""
+
+from __future__ import annotations
+
+from railwright.quantities import show
+from railwright.settings import draw
+from railwright.settings.context import Context
+from railwright.settings.findings import Severity
+from railwright.settings.rule import Hit, Outcome, Unknown, rule
+
+HEADROOM = 1.10
+"""Least ratio of the current limit, less its error, to the largest steady current (common practice, no
+source).
+"""
+
+
+@rule("current-range", Severity.STOP)
+def current_range(context: Context) -> Outcome:
+    """A current limit is outside the output's range."""
+    for source, feed in context.settled:
+        for points in feed.outputs:
+            reach = context.bench.output(points.output).current
+            if points.current_limit not in reach or points.current_limit <= 0:
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, "current_limit"),
+                    f"{show(points.current_limit, 'A')} on {points.output}, whose range is "
+                    f"{show(reach.low, 'A')} to "
+                    f"{show(reach.high, 'A')}",
+                    "set a limit above zero inside the output's range, or take another output",
+                )
+
+
+@rule("power-range", Severity.STOP)
+def power_range(context: Context) -> Outcome:
+    """The steady power that is needed is more than the output can give."""
+    for source in context.sources.values():
+        ratings = [output.power for output in source.rows]
+        known = [power for power in ratings if power is not None]
+        if len(known) < source.count:
+            yield Unknown(
+                source.name, source.at_output, "power rating of the output", f"the power of {source.name}"
+            )
+            continue
+        for level in source.played.levels:
+            drawn = draw.steady_current(source.input, level.voltage) if level.voltage > 0 else None
+            if drawn is None:
+                continue
+            drop = drawn.high * source.resistance.high if source.senses else 0.0
+            power = (level.voltage + drop) * drawn.high
+            if power > sum(known):
+                yield Hit(
+                    source.name,
+                    level.path,
+                    f"{show(level.voltage, 'V')} with up to {show(drawn.high, 'A')} needs "
+                    f"{show(power, 'W')}; "
+                    f"{', '.join(source.outputs)} can give {show(sum(known), 'W')}",
+                    "take a stronger output, or join outputs",
+                )
+                break
+
+
+@rule("power-before-limit", Severity.NOTE)
+def power_before_limit(context: Context) -> Outcome:
+    """The output reaches its power rating before its current limit (CP)."""
+    for source, feed in context.settled:
+        highest = source.played.highest
+        if highest is None:
+            continue
+        for points, output, share in zip(feed.outputs, source.rows, source.shares, strict=True):
+            power = highest.voltage * share * points.current_limit
+            if output.power is not None and power > output.power:
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, "current_limit"),
+                    f"at {show(highest.voltage * share, 'V')} the limit of "
+                    f"{show(points.current_limit, 'A')} would be "
+                    f"{show(power, 'W')}; {points.output} gives {show(output.power, 'W')} and limits at "
+                    f"{show(output.power / (highest.voltage * share), 'A')}",
+                    "mind that the power limit acts first, and does not trip as the current limit does",
+                )
+
+
+@rule("limit-below-need", Severity.STOP)
+def limit_below_need(context: Context) -> Outcome:
+    """The current limit, less its error, does not carry what normal operation draws."""
+    for source, feed in context.settled:
+        limit = source.limit(feed)
+        if source.needs is None:
+            yield Unknown(
+                source.name, source.at_input, "what the input draws", "the current limit against it"
+            )
+            continue
+        wrong = source.limit_error(limit)
+        if wrong is None:
+            path = (*source.at_output, "programming")
+            yield Unknown(
+                source.name, path, "accuracy of the current limit", "the error of the current limit"
+            )
+        need, need_from = source.needs
+        if limit - (wrong or 0.0) < need:
+            yield Hit(
+                source.name,
+                (*source.at_limits, "current_limit"),
+                f"the limit may be as low as {show(limit - (wrong or 0.0), 'A')} with programming error; "
+                f"{need_from} is "
+                f"{show(need, 'A')}",
+                "raise the current limit, or play no voltage at which so much is drawn",
+            )
+
+
+@rule("limit-headroom", Severity.CAUTION)
+def limit_headroom(context: Context) -> Outcome:
+    """The current limit, less its error, is less than 10 % above what normal operation draws."""
+    for source, feed in context.settled:
+        limit = source.limit(feed)
+        if source.needs is None:
+            continue
+        need, need_from = source.needs
+        least = limit - (source.limit_error(limit) or 0.0)
+        if need <= least < HEADROOM * need:
+            yield Hit(
+                source.name,
+                (*source.at_limits, "current_limit"),
+                f"the limit, {show(least, 'A')} with programming error, is only {least / need - 1:.1%} above "
+                f"{need_from}, {show(need, 'A')}",
+                f"raise the limit to {show(HEADROOM * need, 'A')} or more, where device and lead bear it",
+            )
+
+
+@rule("limit-above-device", Severity.STOP)
+def limit_above_device(context: Context) -> Outcome:
+    """The current limit, with its error, lets through more than does the input no harm."""
+    for source, feed in context.settled:
+        limit = source.limit(feed)
+        at_most = source.input.current.at_most
+        if at_most is None:
+            path = (*source.at_input, "current")
+            what = "current that does the input no harm (at_most)"
+            yield Unknown(
+                source.name, path, what, f"the current limit of {show(limit, 'A')} against the device"
+            )
+            continue
+        most = limit + (source.limit_error(limit) or 0.0)
+        if most > at_most:
+            yield Hit(
+                source.name,
+                (*source.at_limits, "current_limit"),
+                f"the limit lets {show(most, 'A')} through (with programming error); the input bears "
+                f"{show(at_most, 'A')}",
+                "lower the current limit",
+            )
+
+
+@rule("declared-current", Severity.CAUTION)
+def declared_current(context: Context) -> Outcome:
+    """The load model draws, over the operating range, something else than the declared steady current."""
+    for source in context.sources.values():
+        declared = source.input.current.steady
+        if declared is None:
+            path = (*source.at_input, "current")
+            yield Unknown(source.name, path, "declared steady current", "the load model against it")
+            continue
+        operating = source.input.operating
+        drawn = draw.current_over(source.input, max(operating.low, 1e-3), operating.high)
+        if drawn is None:
+            continue
+        bounds, at = drawn
+        if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
+            yield Hit(
+                source.name,
+                (*source.at_input, "current", "steady"),
+                f"declared {show(declared.low, 'A')} to {show(declared.high, 'A')}; the load model draws "
+                f"{show(bounds.low, 'A')} to {show(bounds.high, 'A')} over the operating range (most at "
+                f"{at:.3g} V)",
+                "correct the declared current or the load model: one of them is wrong",
+            )
+
+
+@rule("ramp-in-limit", Severity.NOTE)
+def ramp_in_limit(context: Context) -> Outcome:
+    """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
+    for source, feed in context.settled:
+        limit = source.limit(feed)
+        charging = source.longest_charging(limit)
+        if charging is None or charging.move.rate is None:
+            continue
+        needed = charging.capacitance * charging.move.rate
+        takes = f"up to {show(charging.time, 's')}" if charging.time < float("inf") else "for ever"
+        yield Hit(
+            source.name,
+            charging.move.path,
+            f"{show(charging.move.rate, 'V/s')} into {show(charging.capacitance, 'F')} (the output's own "
+            f"with it) "
+            f"asks for {show(needed, 'A')} beside the load; the limit is {show(limit, 'A')}: it takes "
+            f"{takes}",
+            "rise more slowly if the limit is not meant to act",
+        )

@@ -1,0 +1,153 @@
+"""Rules about instruments: calibration, identity, addresses, the grid of settings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.bench import Calibration
+from railwright.quantities import show
+from railwright.settings.context import Context, Source, output_path
+from railwright.settings.figures import on_grid
+from railwright.settings.findings import Severity
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+
+
+def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | None]]:
+    for name, supply in context.used_supplies.items():
+        yield name, ("bench", "supplies", name), supply.calibrated
+    for name, recorder in context.bench.recorders.items():
+        yield name, ("bench", "recorders", name), recorder.calibrated
+
+
+@rule("calibration-overdue", Severity.CAUTION)
+def calibration_overdue(context: Context) -> Outcome:
+    """The calibration of an instrument that is used has run out."""
+    for name, path, calibrated in _instruments(context):
+        if calibrated is not None and calibrated.due < context.today:
+            days = (context.today - calibrated.due).days
+            yield Hit(
+                name,
+                (*path, "calibrated"),
+                f"due on {calibrated.due}, {days} day{'s' if days > 1 else ''} before {context.today} "
+                f"(certificate "
+                f"{calibrated.certificate}): its figures of accuracy do not hold",
+                "have it calibrated, or use another instrument; the report says that it is overdue",
+            )
+
+
+@rule("calibration-ahead", Severity.CAUTION)
+def calibration_ahead(context: Context) -> Outcome:
+    """An instrument's calibration lies in the future."""
+    for name, path, calibrated in _instruments(context):
+        if calibrated is not None and calibrated.on > context.today:
+            yield Hit(
+                name,
+                (*path, "calibrated"),
+                f"calibrated on {calibrated.on}, which is after {context.today}",
+                "correct the date, or the clock of this computer",
+            )
+
+
+@rule("calibration-unknown", Severity.NOTE)
+def calibration_unknown(context: Context) -> Outcome:
+    """Nothing is said about the calibration of an instrument that is used."""
+    for name, path, calibrated in _instruments(context):
+        if calibrated is None:
+            yield Hit(
+                name,
+                path,
+                "no calibration is given: its figures of accuracy are not vouched for",
+                "give 'calibrated' in the bench document",
+            )
+
+
+@rule("identity-unknown", Severity.NOTE)
+def identity_unknown(context: Context) -> Outcome:
+    """Model or serial number of a supply is not given: a run cannot tell that it speaks to the right one."""
+    for name, supply in context.used_supplies.items():
+        missing = [key for key in ("model", "serial") if getattr(supply, key) is None]
+        if missing:
+            yield Hit(
+                name,
+                ("bench", "supplies", name),
+                f"{' and '.join(missing)} not given: a run cannot tell that it speaks to the right "
+                f"instrument",
+                "give both as the instrument's *IDN? answers them",
+            )
+
+
+@rule("address-shared", Severity.STOP)
+def address_shared(context: Context) -> Outcome:
+    """Two supplies have one address: settings meant for one would reach the other."""
+    seen: dict[str, str] = {}
+    for name, supply in context.bench.supplies.items():
+        address = supply.address.strip().upper()
+        if address in seen and (name in context.used_supplies or seen[address] in context.used_supplies):
+            yield Hit(
+                name,
+                ("bench", "supplies", name, "address"),
+                f"{name} and {seen[address]} have the same address, {supply.address}",
+                "give each supply its own address",
+            )
+        seen.setdefault(address, name)
+
+
+@rule("accuracy-unknown", Severity.NOTE)
+def accuracy_unknown(context: Context) -> Outcome:
+    """How exactly a used output keeps its set points, or reads, is not given."""
+    for source in context.sources.values():
+        for name, output in source.outputs.items():
+            if output.programming is None:
+                yield Unknown(
+                    name,
+                    (*output_path(name), "programming"),
+                    "accuracy of the set points",
+                    "every margin with it",
+                )
+            if output.reading is None:
+                yield Unknown(
+                    name, (*output_path(name), "reading"), "accuracy of the readings", "every uncertainty"
+                )
+
+
+def _voltages(source: Source) -> Iterator[tuple[Path, float]]:
+    for level in source.played.levels:
+        if level.voltage:
+            yield level.path, level.voltage
+
+
+@rule("off-grid", Severity.NOTE)
+def off_grid(context: Context) -> Outcome:
+    """A set point is no whole number of the output's steps: the instrument will round it."""
+    for source, feed in context.settled:
+        for (name, output), points in zip(source.outputs.items(), feed.outputs, strict=True):
+            if output.programming is None:
+                continue
+            step = output.programming.voltage.resolution
+            if step is None:
+                here = (*output_path(name), "programming", "voltage")
+                yield Unknown(
+                    name, here, "smallest step of the set voltage", f"the voltages of {source.name}"
+                )
+            else:
+                off = {v: path for path, v in _voltages(source) if not on_grid(v * points.share, step)}
+                for voltage, path in off.items():
+                    yield Hit(
+                        source.name,
+                        path,
+                        f"{show(voltage * points.share, 'V', 8)} on {name}, which sets in steps of "
+                        f"{show(step, 'V')}",
+                        "write a voltage that the output can set, or mind the rounding",
+                    )
+            step = output.programming.current.resolution
+            if step is None:
+                here = (*output_path(name), "programming", "current")
+                yield Unknown(name, here, "smallest step of the current limit", f"the limit of {source.name}")
+            elif not on_grid(points.current_limit, step):
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, "current_limit"),
+                    f"{show(points.current_limit, 'A', 8)} on {name}, which sets in steps of "
+                    f"{show(step, 'A')}",
+                    "write a limit that the output can set, or mind the rounding",
+                )

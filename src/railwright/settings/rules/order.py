@@ -1,0 +1,202 @@
+"""Rules about order and time: power-up order, voltages that must not differ, slopes, dwell."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator
+
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.context import Context
+from railwright.settings.findings import Severity
+from railwright.settings.played import Piece, step_name
+from railwright.settings.rule import Hit, Outcome, Unknown, rule
+
+
+@rule("order-broken", Severity.STOP)
+def order_broken(context: Context) -> Outcome:
+    """A power-up brings inputs up in another order, or with another delay, than the device asks for."""
+    for index, step in enumerate(context.procedure.steps):
+        if step.power_up is None:
+            continue
+        turn = {name: position for position, name in enumerate(step.power_up.order)}
+        path = ("procedure", "steps", index, "power_up")
+        for order in context.device.order:
+            if order.after not in turn or order.then not in turn:
+                continue
+            delay = (turn[order.then] - turn[order.after]) * step.power_up.gap
+            if turn[order.then] < turn[order.after]:
+                yield Hit(
+                    order.then,
+                    (*path, "order"),
+                    f"'{step_name(step, index)}' switches {order.then} on before {order.after}; the "
+                    f"device wants "
+                    f"{order.after} first",
+                    "change the order",
+                )
+            elif delay not in order.delay:
+                yield Hit(
+                    order.then,
+                    (*path, "gap"),
+                    f"{order.then} is switched on {show(delay, 's')} after {order.after}; the device wants "
+                    f"{show(order.delay.low, 's')} to {show(order.delay.high, 's')}",
+                    "change the gap",
+                )
+
+
+@rule("order-down", Severity.NOTE)
+def order_down(context: Context) -> Outcome:
+    """A power-down takes inputs down in the order in which they come up, not in reverse (common practice)."""
+    for index, step in enumerate(context.procedure.steps):
+        if step.power_down is None:
+            continue
+        turn = {name: position for position, name in enumerate(step.power_down.order)}
+        for order in context.device.order:
+            if order.after in turn and order.then in turn and turn[order.after] < turn[order.then]:
+                yield Hit(
+                    order.then,
+                    ("procedure", "steps", index, "power_down", "order"),
+                    f"{order.after} goes off before {order.then}, which comes up after it",
+                    f"switch {order.then} off first, if nothing forbids it",
+                )
+
+
+def _instants(first: tuple[Piece, ...], second: tuple[Piece, ...]) -> Iterator[tuple[float, float, float]]:
+    """(time, first set point, second set point) at every corner of either, before and after each jump."""
+    marked = heapq.merge(
+        ((piece.start, piece.stop, 0, piece) for piece in first),
+        ((piece.start, piece.stop, 1, piece) for piece in second),
+        key=lambda each: each[:2],
+    )
+    now: list[Piece | None] = [None, None]
+
+    def at(piece: Piece | None, time: float) -> float:
+        if piece is None:
+            return 0.0
+        if piece.stop <= piece.start or time >= piece.stop:
+            return piece.after
+        return piece.before + (piece.after - piece.before) * (time - piece.start) / (piece.stop - piece.start)
+
+    last = 0.0
+    for start, stop, which, piece in marked:
+        yield start, at(now[0], start), at(now[1], start)
+        now[which] = piece
+        yield start, at(now[0], start), at(now[1], start)
+        last = max(last, stop)
+    yield last, at(now[0], last), at(now[1], last)
+
+
+@rule("never-played", Severity.STOP)
+def never_played(context: Context) -> Outcome:
+    """The set points of two inputs differ, at some instant, by more than the device permits."""
+    for index, never in enumerate(context.device.never):
+        if never.voltage_of not in context.sources or never.minus not in context.sources:
+            continue
+        first, second = context.sources[never.voltage_of], context.sources[never.minus]
+        worst: tuple[float, float, float] | None = None
+        for time, one, other in _instants(first.played.pieces, second.played.pieces):
+            beyond = max(never.outside.low - (one - other), (one - other) - never.outside.high)
+            if beyond > 1e-9 and (worst is None or beyond > worst[0]):
+                worst = (beyond, time, one - other)
+        if worst is None:
+            continue
+        step = next((n for n, s in enumerate(context.timeline.spans) if s.start <= worst[1] <= s.end), 0)
+        yield Hit(
+            never.voltage_of,
+            ("procedure", "steps", step),
+            f"{never.voltage_of} minus {never.minus} is set to {show(worst[2], 'V')} at "
+            f"{show(worst[1], 's')}; it must "
+            f"stay within {show(never.outside.low, 'V')} to {show(never.outside.high, 'V')} (rule "
+            f"{index + 1} of "
+            "'never')",
+            "change the order, the gap or the voltages",
+        )
+
+
+@rule("slew-too-fast", Severity.CAUTION)
+def slew_too_fast(context: Context) -> Outcome:
+    """A slope is asked for that is faster than the output rises."""
+    for source in context.sources.values():
+        fastest = [
+            output.slew.high if output.slew is not None else figures.fastest_slew(output)
+            for output in source.rows
+        ]
+        known = [each for each in fastest if each is not None]
+        rising = [each for each in source.played.slopes if each[0].stop > each[0].start]
+        if rising and len(known) < source.count:
+            yield Unknown(
+                source.name, source.at_output, "rise or slew of the output", f"the slopes of {source.name}"
+            )
+            continue
+        for slope, rate in rising:
+            able = sum(known) if source.series else min(known)
+            if rate > able * (1 + 1e-9):
+                yield Hit(
+                    source.name,
+                    slope.path,
+                    f"{show(rate, 'V/s')} is asked for; {', '.join(source.outputs)} can do "
+                    f"{show(able, 'V/s')}",
+                    "rise more slowly, or mind that the edge will be slower than asked",
+                )
+
+
+@rule("slew-out-of-range", Severity.STOP)
+def slew_out_of_range(context: Context) -> Outcome:
+    """A power-up rises more slowly than the output's programmable slew begins."""
+    for source in context.sources.values():
+        for slope, rate in source.played.slopes:
+            for name, output in source.outputs.items():
+                if "rise" in slope.path and output.slew is not None and rate < output.slew.low * (1 - 1e-9):
+                    yield Hit(
+                        source.name,
+                        slope.path,
+                        f"{show(rate, 'V/s')} is asked for; the slew of {name} begins at "
+                        f"{show(output.slew.low, 'V/s')}",
+                        "rise faster, or play the slope as a shape",
+                    )
+
+
+@rule("fall-too-fast", Severity.NOTE)
+def fall_too_fast(context: Context) -> Outcome:
+    """A falling slope is faster than the output falls without load: the load decides how it falls."""
+    for source in context.sources.values():
+        for name, output in source.outputs.items():
+            slowest = figures.slowest_fall(output)
+            falling = [each for each in source.played.slopes if each[0].stop < each[0].start]
+            if falling and slowest is None:
+                path = (*source.at_output, "fall")
+                yield Unknown(
+                    name, path, "unloaded fall time of the output", f"falling slopes of {source.name}"
+                )
+                continue
+            steep = [each for each in falling if slowest is not None and each[1] > slowest]
+            if steep and slowest is not None:
+                yield Hit(
+                    source.name,
+                    steep[0][0].path,
+                    f"{show(steep[0][1], 'V/s')} downwards is asked for; {name} falls at "
+                    f"{show(slowest, 'V/s')} "
+                    "without load",
+                    "mind that the edge may be slower than asked",
+                )
+
+
+@rule("dwell-too-short", Severity.CAUTION)
+def dwell_too_short(context: Context) -> Outcome:
+    """A sweep holds its points for less than three readings: too short to settle and be read."""
+    for index, step in enumerate(context.procedure.steps):
+        if step.sweep is None or step.sweep.input not in context.sources:
+            continue
+        source = context.sources[step.sweep.input]
+        updates = [
+            output.reading.update for output in source.rows if output.reading and output.reading.update
+        ]
+        slowest = max([*updates, context.procedure.record.every])
+        if step.sweep.dwell < 3 * slowest:
+            yield Hit(
+                source.name,
+                ("procedure", "steps", index, "sweep", "dwell"),
+                f"each point is held for {show(step.sweep.dwell, 's')}; a reading comes every "
+                f"{show(slowest, 's')}",
+                f"hold each point for {show(3 * slowest, 's')} or more",
+            )

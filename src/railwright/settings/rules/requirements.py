@@ -1,0 +1,263 @@
+"""Rules about what is required: can it be failed, can it be passed, and can the readings tell?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
+from railwright.documents.procedure import Requirement, Step
+from railwright.quantities import show
+from railwright.rehearsal.setpoints import Feed
+from railwright.settings import draw, figures
+from railwright.settings.context import Context, Source
+from railwright.settings.findings import Severity
+from railwright.settings.played import step_name
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+
+BRIEF = ("peak_current", "peak_voltage", "start_up_time")
+"""Measures that a single short event decides."""
+
+_READ = {
+    "peak_current": "current",
+    "mean_current": "current",
+    "peak_voltage": "voltage",
+    "mean_voltage": "voltage",
+    "turn_on_voltage": "voltage",
+    "turn_off_voltage": "voltage",
+    "high_state_level": "voltage",
+    "low_state_level": "voltage",
+}
+"""Measures that are a reading's own quantity: what the reading must resolve."""
+
+
+def _required(context: Context) -> Iterator[tuple[Path, Requirement, Source, Feed | None]]:
+    for index, required in enumerate(context.procedure.requires):
+        if required.of in context.sources:
+            path = ("procedure", "requires", index)
+            yield path, required, context.sources[required.of], context.feeds.get(required.of)
+
+
+def _step(context: Context, name: str) -> tuple[int, Step] | None:
+    for index, step in enumerate(context.procedure.steps):
+        if step_name(step, index) == name:
+            return index, step
+    return None
+
+
+def _limit_key(required: Requirement) -> str:
+    return next(key for key in ("at_most", "at_least", "between") if getattr(required, key) is not None)
+
+
+@rule("requirement-masked", Severity.CAUTION)
+def requirement_masked(context: Context) -> Outcome:
+    """A limit can never be exceeded because a setting stops it first: the requirement proves nothing."""
+    for path, required, source, feed in _required(context):
+        _, highest = required.limits
+        if feed is None or highest is None:
+            continue
+        here = (*path, _limit_key(required))
+        if required.measure in ("peak_current", "mean_current"):
+            limit = source.limit(feed)
+            most = limit + (source.limit_error(limit) or 0.0)
+            if highest >= most:
+                yield Hit(
+                    source.name,
+                    here,
+                    f"'{required.name}' permits {show(highest, 'A')}, but the current limit holds the "
+                    f"current to "
+                    f"{show(most, 'A')} (with its error): it cannot fail",
+                    "raise the current limit above what is required, where the device bears it",
+                )
+        elif required.measure in ("peak_voltage", "mean_voltage", "high_state_level"):
+            level = source.ovp(feed) + (source.ovp_error or 0.0)
+            if highest >= level:
+                yield Hit(
+                    source.name,
+                    here,
+                    f"'{required.name}' permits {show(highest, 'V')}, but the OVP trips by "
+                    f"{show(level, 'V')}: it "
+                    "cannot fail",
+                    "mind that the OVP decides it, not the device",
+                )
+
+
+@rule("requirement-out-of-reach", Severity.CAUTION)
+def requirement_out_of_reach(context: Context) -> Outcome:
+    """A requirement asks for more than the settings permit: it can never pass."""
+    for path, required, source, feed in _required(context):
+        lowest, _ = required.limits
+        if feed is None or lowest is None:
+            continue
+        limit = source.limit(feed)
+        most: tuple[float, str, str] | None = None
+        if required.measure in ("peak_current", "mean_current"):
+            most = (limit + (source.limit_error(limit) or 0.0), "A", "the current limit holds the current to")
+        elif required.measure in ("peak_voltage", "mean_voltage", "high_state_level", "low_state_level"):
+            highest = source.highest_terminals(limit)
+            if highest is not None:
+                most = (highest, "V", "the procedure plays at most")
+        if most is not None and lowest > most[0]:
+            yield Hit(
+                source.name,
+                (*path, _limit_key(required)),
+                f"'{required.name}' asks for {show(lowest, most[1])} or more; {most[2]} "
+                f"{show(most[0], most[1])}",
+                "correct the requirement, the limit or the voltages played",
+            )
+
+
+def _shortest_event(source: Source, feed: Feed) -> float:
+    """How long an inrush lasts at least [s]: its smallest capacitance at the current limit."""
+    highest = source.played.highest
+    voltage = highest.voltage if highest else source.input.nominal
+    at_limit = draw.capacitance(source.input).low * voltage / source.limit(feed)
+    rising = [(s.stop - s.start) / rate for s, rate in source.played.slopes if s.stop > s.start]
+    return max(at_limit, min(rising, default=0.0))
+
+
+@rule("reading-too-slow", Severity.CAUTION)
+def reading_too_slow(context: Context) -> Outcome:
+    """A requirement hangs on an event that is too short for the supply's own readings."""
+    for path, required, source, feed in _required(context):
+        if required.measure not in BRIEF or feed is None:
+            continue
+        readings = [output.reading for output in source.rows]
+        updates = [reading.update if reading else None for reading in readings]
+        known = [update for update in updates if update is not None]
+        if len(known) < source.count:
+            here = (*source.at_output, "reading")
+            yield Unknown(
+                source.name, here, "update interval of the reading", f"whether it sees '{required.name}'"
+            )
+            continue
+        slowest = max(max(known), context.procedure.record.every)
+        if required.measure == "start_up_time":
+            lasts = min(limit for limit in required.limits if limit is not None)
+            what = f"the time that '{required.name}' permits is {show(lasts, 's')}"
+            enough = 5 * slowest
+        else:
+            lasts = _shortest_event(source, feed)
+            what = f"the inrush that '{required.name}' looks at may last only {show(lasts, 's')}"
+            enough = 20 * slowest
+        if lasts >= enough:
+            continue
+        recorders = ", ".join(f"'{name}'" for name in context.bench.recorders)
+        with_what = (
+            f"recorder {recorders} can decide it" if recorders else "an external recorder would decide it"
+        )
+        yield Hit(
+            source.name,
+            (*path, "measure"),
+            f"{what}; a reading comes every {show(slowest, 's')}: what happens between two readings is "
+            f"not seen",
+            f"expect 'inconclusive' unless the margin is large; {with_what}",
+        )
+
+
+def _reading_bound(source: Source, quantity: str, value: float) -> float | None:
+    """Bound of the error of the input's reading [V or A]; None: unknown."""
+    bounds = []
+    for output in source.rows:
+        if output.reading is None:
+            return None
+        accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
+        part = (
+            value / source.count if (quantity == "voltage") == source.series and source.count > 1 else value
+        )
+        bounds.append(figures.error(accuracy, part))
+    return sum(bounds)
+
+
+@rule("reading-too-coarse", Severity.CAUTION)
+def reading_too_coarse(context: Context) -> Outcome:
+    """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
+    for path, required, source, _ in _required(context):
+        quantity = _READ.get(required.measure)
+        if quantity is None:
+            continue
+        low, high = required.limits
+        around = high if high is not None else low
+        assert around is not None
+        bound = _reading_bound(source, quantity, around)
+        if bound is None:
+            here = (*source.at_output, "reading")
+            yield Unknown(
+                source.name, here, "accuracy of the reading", f"whether it can decide '{required.name}'"
+            )
+            continue
+        width = (high - low) / 2 if high is not None and low is not None else abs(around)
+        if bound > width / 3:
+            unit = required.unit
+            yield Hit(
+                source.name,
+                (*path, _limit_key(required)),
+                f"the reading is exact to ±{show(bound, unit)}; '{required.name}' leaves "
+                f"±{show(width, unit)}",
+                "read with a more exact instrument, or widen what is required",
+            )
+
+
+@rule("step-too-short", Severity.CAUTION)
+def step_too_short(context: Context) -> Outcome:
+    """A start-up time is required that is longer than the step it is measured in."""
+    for path, required, source, _ in _required(context):
+        found = _step(context, required.during)
+        longest = required.limits[1]
+        if required.measure != "start_up_time" or found is None or longest is None:
+            continue
+        step = found[1]
+        if step.power_up is None or source.name not in step.power_up.order:
+            continue
+        span = context.timeline.spans[found[0]]
+        on = span.start + step.power_up.order.index(source.name) * step.power_up.gap
+        if span.end - on < longest:
+            yield Hit(
+                source.name,
+                (*path, _limit_key(required)),
+                f"'{required.name}' permits {show(longest, 's')}; after {source.name} is switched on, "
+                f"'{required.during}' lasts {show(span.end - on, 's')}",
+                "lengthen 'settle' of the power-up",
+            )
+
+
+@rule("threshold-not-crossed", Severity.CAUTION)
+def threshold_not_crossed(context: Context) -> Outcome:
+    """A turn-on or turn-off voltage is looked for in a step that does not play through what is permitted."""
+    for path, required, source, _ in _required(context):
+        if required.measure not in ("turn_on_voltage", "turn_off_voltage"):
+            continue
+        levels = [level.voltage for level in source.played.levels if level.step == required.during]
+        if not levels:
+            continue
+        low, high = required.limits
+        if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
+            permitted = " to ".join(show(limit, "V") for limit in (low, high) if limit is not None)
+            yield Hit(
+                source.name,
+                (*path, "during"),
+                f"'{required.during}' plays {show(min(levels), 'V')} to {show(max(levels), 'V')}; "
+                f"'{required.name}' "
+                f"permits {permitted}: the voltage may lie where nothing is played",
+                "play through the whole range that is permitted",
+            )
+
+
+@rule("recorded-too-fast", Severity.NOTE)
+def recorded_too_fast(context: Context) -> Outcome:
+    """Readings are recorded more often than the supply makes new ones."""
+    every = context.procedure.record.every
+    for source in context.sources.values():
+        for name, output in source.outputs.items():
+            if output.reading is None or output.reading.update is None:
+                path = (*source.at_output, "reading")
+                yield Unknown(
+                    name, path, "update interval of the reading", "whether it keeps up with the record"
+                )
+            elif every < output.reading.update * (1 - 1e-9):
+                yield Hit(
+                    source.name,
+                    ("procedure", "record", "every"),
+                    f"recorded every {show(every, 's')}; {name} makes a new reading every "
+                    f"{show(output.reading.update, 's')}",
+                    "record no faster than the readings come",
+                )

@@ -1,0 +1,107 @@
+"""Rules about how outputs are joined: shorts through a common return, series, parallel, earth."""
+
+from __future__ import annotations
+
+from railwright.settings import wiring
+from railwright.settings.context import Context, output_path
+from railwright.settings.findings import Severity
+from railwright.settings.rule import Hit, Outcome, rule
+
+
+@rule("return-short", Severity.STOP)
+def return_short(context: Context) -> Outcome:
+    """The hook-up shorts an output: through a common return, earth, or joined negatives."""
+    links = wiring.links_of(context.procedure, context.device, context.bench)
+    for source in context.sources.values():
+        for output, chain in wiring.shorted(links, source.outputs).items():
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "from"),
+                f"the hook-up joins + and − of {output}: {wiring.spoken(chain, wiring.plus(output))}",
+                "feed the input from an output that floats, or from another supply, or isolate the return",
+            )
+
+
+@rule("may-not-join", Severity.STOP)
+def may_not_join(context: Context) -> Outcome:
+    """Outputs are joined in series or in parallel that the bench does not say may be."""
+    for source in context.sources.values():
+        arrangement = source.hook_up.arrangement
+        if arrangement == "alone":
+            continue
+        for name, output in source.outputs.items():
+            if arrangement not in output.may_join:
+                said = (
+                    f"only in {' or '.join(output.may_join)}"
+                    if output.may_join
+                    else "neither in series nor parallel"
+                )
+                yield Hit(
+                    source.name,
+                    (*source.at_hook_up, "from"),
+                    f"{name} is joined in {arrangement}; the bench says that it may be joined {said}",
+                    "take other outputs, or give 'may_join' in the bench document where the maker permits it",
+                )
+
+
+@rule("unequal-group", Severity.CAUTION)
+def unequal_group(context: Context) -> Outcome:
+    """Outputs joined in one group differ in range or rise: one of them limits the others."""
+    for source in context.sources.values():
+        first, *_others = source.rows
+        for name, other in list(source.outputs.items())[1:]:
+            same = (first.voltage.high, first.current.high, first.rise) == (
+                other.voltage.high,
+                other.current.high,
+                other.rise,
+            )
+            if not same:
+                yield Hit(
+                    source.name,
+                    (*source.at_hook_up, "from"),
+                    f"{name} differs from {next(iter(source.outputs))}: {other.voltage.high:g} V, "
+                    f"{other.current.high:g} A against {first.voltage.high:g} V, {first.current.high:g} A",
+                    "join outputs of one kind where there are any",
+                )
+
+
+@rule("isolation-lost", Severity.CAUTION)
+def isolation_lost(context: Context) -> Outcome:
+    """An input declared isolated is fed by an output whose negative terminal is tied to earth or to
+    another's.
+    """
+    links = wiring.links_of(context.procedure, context.device, context.bench)
+    sets = wiring.joined(links)
+    for source in context.sources.values():
+        if source.input.returns != "isolated":
+            continue
+        own = f"input {source.name} 0 V"
+        others = [f"input {name} 0 V" for name in context.sources if name != source.name]
+        for other in (wiring.EARTH, *others):
+            if sets.together(own, other):
+                chain = wiring.path(links, own, other)
+                yield Hit(
+                    source.name,
+                    (*source.at_input, "return"),
+                    f"{source.name} is declared isolated, but its 0 V is joined: {wiring.spoken(chain, own)}",
+                    "feed it from an output that floats, if its isolation matters",
+                )
+                break
+
+
+@rule("floating", Severity.NOTE)
+def floating_device(context: Context) -> Outcome:
+    """No terminal of an input's hook-up is tied to earth: the device floats, and may stand at any voltage to
+    earth.
+    """
+    links = wiring.links_of(context.procedure, context.device, context.bench)
+    sets = wiring.joined(links)
+    floating = [s for s in context.sources.values() if not sets.together(f"input {s.name} 0 V", wiring.EARTH)]
+    if not floating or len(floating) < len(context.sources):
+        return
+    yield Hit(
+        ", ".join(source.name for source in floating),
+        output_path(next(iter(floating[0].outputs))),
+        "no 0 V of the hook-up is tied to earth: outputs and device float",
+        "tie 0 V to earth at one point where nothing forbids it",
+    )

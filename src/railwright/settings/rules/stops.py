@@ -1,0 +1,92 @@
+"""Rules about stop conditions: can they be reached, and does normal operation reach them?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.procedure import StopCondition
+from railwright.quantities import show
+from railwright.settings.context import Context
+from railwright.settings.findings import Severity
+from railwright.settings.rule import Hit, Outcome, Path, rule
+
+
+def _conditions(context: Context) -> Iterator[tuple[Path, StopCondition]]:
+    for index, condition in enumerate(context.procedure.stop_when):
+        if condition.input in context.feeds:
+            yield ("procedure", "stop_when", index), condition
+
+
+@rule("stop-out-of-reach", Severity.CAUTION)
+def stop_out_of_reach(context: Context) -> Outcome:
+    """A stop condition can never come true: a limit or a protection acts first."""
+    for path, condition in _conditions(context):
+        source, feed = context.sources[condition.input], context.feeds[condition.input]
+        limit = source.limit(feed)
+        most = limit + (source.limit_error(limit) or 0.0)
+        level = source.ovp(feed) + (source.ovp_error or 0.0)
+        why = ""
+        if condition.current_above is not None and condition.current_above >= most:
+            limited = f"the current limit, {show(most, 'A')} with its error"
+            why = f"{show(condition.current_above, 'A')} is not below {limited}"
+        elif condition.voltage_above is not None and condition.voltage_above >= min(
+            level, source.full_voltage
+        ):
+            least = "the OVP trips by" if level <= source.full_voltage else "the outputs reach at most"
+            why = f"{show(condition.voltage_above, 'V')} is out of reach: {least} " + show(
+                min(level, source.full_voltage), "V"
+            )
+        elif condition.current_below is not None and condition.current_below <= 0:
+            why = f"the current does not fall below {show(condition.current_below, 'A')}"
+        elif condition.voltage_below is not None and condition.voltage_below <= 0:
+            why = f"the voltage does not fall below {show(condition.voltage_below, 'V')}"
+        if why:
+            key = next(k for k in condition.model_fields_set if k not in ("input", "duration"))
+            yield Hit(
+                source.name,
+                (*path, key),
+                f"{why}: it never stops anything",
+                "correct or remove the condition",
+            )
+
+
+@rule("stop-in-normal", Severity.CAUTION)
+def stop_in_normal(context: Context) -> Outcome:
+    """A stop condition comes true in normal operation."""
+    for path, condition in _conditions(context):
+        source = context.sources[condition.input]
+        why = ""
+        if condition.current_above is not None and source.needs is not None:
+            need, need_from = source.needs
+            if need > condition.current_above:
+                why = f"{need_from} is {show(need, 'A')}, above {show(condition.current_above, 'A')}"
+        elif condition.voltage_above is not None:
+            above = source.played.longest_above(condition.voltage_above)
+            if above > condition.duration:
+                why = f"the procedure stays above {show(condition.voltage_above, 'V')} for {show(above, 's')}"
+        elif condition.voltage_below is not None:
+            below = [level for level in source.played.levels if level.voltage < condition.voltage_below]
+            if below:
+                threshold = show(condition.voltage_below, "V")
+                why = f"'{below[0].step}' plays {show(below[0].voltage, 'V')}, below {threshold}"
+        if why:
+            key = next(k for k in condition.model_fields_set if k not in ("input", "duration"))
+            yield Hit(source.name, (*path, key), f"{why}: the run would end early", "correct the condition")
+
+
+@rule("stop-unseen", Severity.CAUTION)
+def stop_unseen(context: Context) -> Outcome:
+    """A stop condition asks for a duration shorter than a reading takes: it is judged on one reading."""
+    for path, condition in _conditions(context):
+        source = context.sources[condition.input]
+        updates = [
+            output.reading.update for output in source.rows if output.reading and output.reading.update
+        ]
+        slowest = max([*updates, context.procedure.record.every])
+        if 0 < condition.duration < slowest:
+            yield Hit(
+                source.name,
+                (*path, "for"),
+                f"for {show(condition.duration, 's')}; a reading comes every {show(slowest, 's')}",
+                "ask for one reading's time or more; a faster stop is the current limit's task",
+            )

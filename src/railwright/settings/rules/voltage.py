@@ -1,0 +1,171 @@
+"""Rules about voltages: ranges, what the input withstands, what can be touched, isolation."""
+
+from __future__ import annotations
+
+from railwright.quantities import show
+from railwright.settings.context import Context, Source
+from railwright.settings.findings import Severity
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+
+TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
+"""Voltage that may be touched in normal condition, d.c. [V] (IEC 61010-1, from memory)."""
+
+EXTRA_LOW_VOLTAGE = 120.0
+"""End of extra-low voltage, d.c. [V] (IEC 61140, from memory)."""
+
+
+def _steady_drop(source: Source) -> float:
+    """Drop along the lead that sensing adds to the terminals at the largest steady current [V]."""
+    return source.needs[0] * source.resistance.high if source.senses and source.needs else 0.0
+
+
+@rule("voltage-range", Severity.STOP)
+def voltage_range(context: Context) -> Outcome:
+    """A voltage played, with the drop that sensing makes up for, is outside the output's range."""
+    for source in context.sources.values():
+        drop, reach = _steady_drop(source), source.full_voltage
+        lows = [output.voltage.low for output in source.rows]
+        lowest = sum(lows) if source.series else max(lows)
+        for level in source.played.levels:
+            if level.voltage + drop > reach:
+                added = f" and the lead's drop of {show(drop, 'V')}" if drop else ""
+                yield Hit(
+                    source.name,
+                    level.path,
+                    f"{show(level.voltage, 'V')}{added} is more than the {show(reach, 'V')} that "
+                    f"{', '.join(source.outputs)} can give",
+                    "take an output with a higher range, join outputs in series, or play a lower voltage",
+                )
+            elif level.voltage < lowest:
+                yield Hit(
+                    source.name,
+                    level.path,
+                    f"{show(level.voltage, 'V')} is below the output's range, which begins at "
+                    f"{show(lowest, 'V')}",
+                    "play a voltage inside the output's range",
+                )
+
+
+@rule("withstand-played", Severity.STOP)
+def withstand_played(context: Context) -> Outcome:
+    """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
+    for source in context.sources.values():
+        forward = [each for each in source.input.withstands if each.voltage is not None]
+        if not forward:
+            path = (*source.at_input, "withstands")
+            yield Unknown(source.name, path, "what the input withstands", "the voltages played against it")
+            continue
+        levels = sorted(source.played.levels, key=lambda level: -level.voltage)
+        for level in levels:
+            highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
+            enough = [each for each in forward if each.voltage is not None and each.voltage >= highest]
+            if not enough:
+                most = max(each.voltage for each in forward if each.voltage is not None)
+                least = f"the {show(most, 'V')} it withstands"
+                why = f"{show(highest, 'V')} (with programming error) is more than {least}"
+            else:
+                below = [e.voltage for e in forward if e.voltage is not None and e.voltage < highest]
+                allowed = max(float("inf") if each.duration is None else each.duration for each in enough)
+                held = (
+                    source.played.longest_above(max(below, default=0.0)) if allowed != float("inf") else 0.0
+                )
+                if held <= allowed:
+                    continue
+                why = (
+                    f"it is above {show(max(below, default=0.0), 'V')} for {show(held, 's')}; the input "
+                    f"withstands "
+                    f"{show(highest, 'V')} for {show(allowed, 's')}"
+                )
+            yield Hit(source.name, level.path, why, "play a lower voltage, or play it for a shorter time")
+            break
+
+
+@rule("reversed", Severity.STOP)
+def reversed_voltage(context: Context) -> Outcome:
+    """A voltage played is negative: more than the reverse voltage that the input withstands."""
+    for source in context.sources.values():
+        reverse = max(
+            (each.reverse for each in source.input.withstands if each.reverse is not None), default=0.0
+        )
+        for level in source.played.levels:
+            if level.voltage < 0 and -level.voltage > reverse:
+                yield Hit(
+                    source.name,
+                    level.path,
+                    f"{show(level.voltage, 'V')} reverses the input, which withstands "
+                    f"{show(reverse, 'V')} in reverse",
+                    "play no negative voltage on this input",
+                )
+
+
+@rule("outside-operating", Severity.NOTE)
+def outside_operating(context: Context) -> Outcome:
+    """A voltage played is outside the input's operating range."""
+    for source in context.sources.values():
+        operating = source.input.operating
+        outside: dict[str, list[float]] = {}
+        paths: dict[str, Path] = {}
+        for level in source.played.levels:
+            if level.voltage not in operating:
+                outside.setdefault(level.step, []).append(level.voltage)
+                paths.setdefault(level.step, level.path)
+        for step, voltages in outside.items():
+            said = ", ".join(show(voltage, "V") for voltage in dict.fromkeys(voltages))
+            yield Hit(
+                source.name,
+                paths[step],
+                f"'{step}' plays {said}; the input must work from {show(operating.low, 'V')} to "
+                f"{show(operating.high, 'V')}",
+                "make sure that this is meant",
+            )
+
+
+@rule("touch-voltage", Severity.CAUTION)
+def touch_voltage(context: Context) -> Outcome:
+    """The voltage that the outputs can reach is more than may be touched where the bench stands."""
+    touch = TOUCH_LIMIT[context.bench.location]
+    for source in context.sources.values():
+        reach = source.full_voltage
+        if reach <= touch:
+            continue
+        beyond = (
+            f"; it is beyond extra-low voltage too ({show(EXTRA_LOW_VOLTAGE, 'V')}, IEC 61140)"
+            if reach > EXTRA_LOW_VOLTAGE
+            else ""
+        )
+        yield Hit(
+            source.name,
+            source.at_hook_up,
+            f"{', '.join(source.outputs)} can reach {show(reach, 'V')}, whatever is set; "
+            f"{show(touch, 'V')} d.c. may be "
+            f"touched in a {context.bench.location} place (IEC 61010-1, from memory){beyond}",
+            "cover the connections before switching on; local codes and competent persons decide",
+        )
+
+
+@rule("isolation", Severity.STOP)
+def isolation(context: Context) -> Outcome:
+    """Outputs in series can lift a terminal beyond the supply's isolation from earth."""
+    for source in context.sources.values():
+        if not source.series:
+            continue
+        reach = source.full_voltage
+        for name in source.outputs:
+            supply = context.bench.supply_of(name)
+            path = ("bench", "supplies", name.partition(".")[0])
+            if supply.isolation is None:
+                yield Unknown(
+                    name,
+                    path,
+                    "isolation of the supply from earth",
+                    f"{show(reach, 'V')} of {source.name} against it",
+                )
+            elif reach > supply.isolation:
+                yield Hit(
+                    source.name,
+                    source.at_hook_up,
+                    f"the outputs in series can reach {show(reach, 'V')}; {name} is isolated from earth "
+                    f"up to "
+                    f"{show(supply.isolation, 'V')}",
+                    "join fewer outputs, or take a supply with a higher isolation",
+                )
