@@ -75,6 +75,8 @@ class FakeSupply:
 
     def close(self) -> None:
         """No more connections, and those that are there end."""
+        with contextlib.suppress(OSError):
+            self._server.shutdown(socket.SHUT_RDWR)  # wakes the thread that waits in accept
         self._server.close()
         self.drop()
 

@@ -112,10 +112,10 @@ class TripBits(Bits):
 
 
 class Status(_Part):
-    """Where an output says what regulates it, and whether it tripped; left out: it does not say."""
+    """Where an output says whether it tripped, and what regulates it; `mode` left out: it does not say."""
 
     mode: ModeBits | None = None
-    trips: TripBits | None = None
+    trips: TripBits
 
 
 class PointList(_Part):
@@ -142,7 +142,7 @@ class Dialect(_Part):
     settings: dict[Setting, Command]
     actions: Actions
     readings: Readings
-    status: Status = Status()
+    status: Status
     points: PointList | None = None
 
     @model_validator(mode="after")

@@ -198,9 +198,9 @@ class Supply:
         unit = self.dialect.action_unit(self.dialect.actions.clear_trips, channel)
         self._do([*self.dialect.select(channel), unit])
 
-    def switch_off(self, outputs: Sequence[str]) -> Answer | None:
-        """Switch outputs off and verify that their state says so. Gives the exchange; None for no outputs."""
-        return self.put_together([Change(output, "output", False) for output in outputs]) if outputs else None
+    def switch_off(self, outputs: Sequence[str]) -> Answer:
+        """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""
+        return self.put_together([Change(output, "output", False) for output in outputs])
 
     def state(self, output: str) -> bool:
         """Whether an output says that it is on."""
@@ -247,9 +247,7 @@ class Supply:
                 if status.mode is not None:
                     names = status.mode.names(self._whole(next(left), command))
                     mode = Mode[names[-1]] if names else Mode.OFF
-                if status.trips is not None and (
-                    names := status.trips.names(self._whole(next(left), command))
-                ):
+                if names := status.trips.names(self._whole(next(left), command)):
                     mode, trip = Mode.TRIPPED, names[0]
                 readings[output] = Reading(output, time, voltage, current, mode, trip)
         return readings

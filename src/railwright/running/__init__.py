@@ -1,0 +1,1 @@
+"""Running: the procedure played on real outputs, recorded, and switched off whatever happens."""

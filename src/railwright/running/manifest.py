@@ -1,0 +1,102 @@
+"""The manifest of a run folder: a SHA-256 of each file, so that what was changed afterwards is seen."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+MANIFEST = "manifest.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Differences:
+    """What of a folder is not as its manifest says; paths relative to the folder. `added` came later: no
+    fault.
+    """
+
+    changed: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    added: tuple[str, ...] = ()
+    manifest: str = ""
+
+    @property
+    def sound(self) -> bool:
+        return not (self.changed or self.missing or self.manifest)
+
+    def lines(self) -> tuple[str, ...]:
+        """One line for each thing that is wrong."""
+        return (
+            *([self.manifest] if self.manifest else []),
+            *(f"{name}: changed since the run" for name in self.changed),
+            *(f"{name}: missing, the run had written it" for name in self.missing),
+        )
+
+
+def write_atomically(path: Path, text: str) -> None:
+    """A file is there whole or not at all, also after a crash in the middle."""
+    beside = path.with_name(path.name + ".part")
+    with open(beside, "w", encoding="utf-8") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(beside, path)
+
+
+def write_json(path: Path, data: Any) -> None:
+    """Readable JSON, numbers in SI units; no NaN, which is no JSON."""
+    write_atomically(path, json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def hash_file(path: Path) -> str:
+    """SHA-256 of a file's content, in hexadecimal."""
+    with open(path, "rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
+    """Hash the files of a folder. names: only these are (re)hashed, the other entries stay, as after an
+    evaluation.
+    """
+    known: dict[str, str] = {}
+    if names is None:
+        names = _files(folder)
+    else:
+        known = _read(folder)
+    entries = {**known, **{name: hash_file(folder / name) for name in names}}
+    write_json(folder / MANIFEST, {"algorithm": "SHA-256", "files": dict(sorted(entries.items()))})
+
+
+def verify_manifest(folder: Path) -> Differences:
+    """Compare a folder with its manifest."""
+    try:
+        known = _read(folder)
+    except FileNotFoundError:
+        return Differences(
+            manifest=f"{MANIFEST}: missing; the run was never finished, or somebody took it away"
+        )
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        return Differences(manifest=f"{MANIFEST}: expected hashes of files, got {error!r}")
+    here = set(_files(folder))
+    return Differences(
+        changed=tuple(n for n in known if n in here and hash_file(folder / n) != known[n]),
+        missing=tuple(n for n in known if n not in here),
+        added=tuple(sorted(here - set(known))),
+    )
+
+
+def _read(folder: Path) -> dict[str, str]:
+    files = json.loads((folder / MANIFEST).read_text("utf-8"))["files"]
+    return {str(name): str(digest) for name, digest in files.items()}
+
+
+def _files(folder: Path) -> list[str]:
+    return sorted(
+        path.relative_to(folder).as_posix()
+        for path in folder.rglob("*")
+        if path.is_file() and path.name != MANIFEST and not path.name.endswith(".part")
+    )

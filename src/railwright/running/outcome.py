@@ -1,0 +1,117 @@
+"""What a run came to, what it tells while it goes on, and why it may not begin."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from railwright.traces import Event, Mode, Record, Span
+
+
+class Ended(StrEnum):
+    """How a run ended. Only `completed` played the whole procedure."""
+
+    COMPLETED = "completed"
+    TRIPPED = "tripped"
+    STOPPED = "stopped"
+    INTERRUPTED = "interrupted"
+    INSTRUMENT = "instrument"
+    RECORD = "record"
+    KILLED = "killed"
+
+
+ENDED_TEXTS = {
+    Ended.COMPLETED: "the whole procedure was played",
+    Ended.TRIPPED: "an output tripped",
+    Ended.STOPPED: "a stop condition was met",
+    Ended.INTERRUPTED: "it was interrupted",
+    Ended.INSTRUMENT: "an instrument failed or was lost",
+    Ended.RECORD: "the record could not be written",
+    Ended.KILLED: "it never came to its end: killed, or the power failed",
+}
+
+
+class RunRefused(Exception):
+    """The run does not begin: nothing was opened, nothing written. The text says why, one line for each
+    reason.
+    """
+
+
+@dataclass(frozen=True, slots=True)
+class InputReading:
+    """What feeds one input, as measured: time [s] of the record, voltage [V], current [A], mode, trip.
+
+    `Rig.read` gives the time of the monotonic clock, everything else that of the record. Of a series pair the
+    voltages add and the current is the mean, of a parallel pair the other way round. `at` says where the
+    voltage was sensed: the record calls it `voltage` at the load, `terminal_voltage` at the terminals.
+    outputs: (output, voltage, current) of each.
+    """
+
+    time: float
+    input: str
+    at: str
+    voltage: float
+    current: float
+    mode: Mode | None
+    trip: str
+    outputs: tuple[tuple[str, float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchedOff:
+    """How the outputs of one input went off.
+
+    fell_after: from the switching-off to the first reading below `threshold` [s]; None: it never fell so far,
+    and `residual` [V] stood there at the end. verified: the output's state says off.
+    """
+
+    input: str
+    verified: bool
+    threshold: float
+    fell_after: float | None
+    residual: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RunOutcome:
+    """A run that is over. Every output is off unless `cautions` says otherwise."""
+
+    folder: Path
+    run_id: str
+    ended: Ended
+    cause: str
+    energised: bool
+    record: Record
+    switched_off: Mapping[str, SwitchedOff]
+    cautions: tuple[str, ...]
+    deviations: tuple[str, ...]
+    worst_lateness: float
+    missed_readings: int
+
+    @property
+    def completed(self) -> bool:
+        return self.ended is Ended.COMPLETED
+
+
+class Progress:
+    """Told how a run goes on; does nothing by itself. Called in the run's own loop, so it must be quick."""
+
+    def preparing(self, text: str) -> None:
+        """A stage of the preparation begins; nothing is energised yet."""
+
+    def begins(self, spans: Sequence[Span], duration: float) -> None:
+        """The procedure begins, with its nominal steps and duration [s]."""
+
+    def step_started(self, span: Span, position: int) -> None:
+        """The step at `position` (from 0) begins; `span` is nominal."""
+
+    def reading(self, reading: InputReading) -> None:
+        """A reading was taken."""
+
+    def event(self, event: Event) -> None:
+        """Something happened."""
+
+    def switching_off(self, text: str) -> None:
+        """The outputs go off."""

@@ -1,0 +1,164 @@
+"""From the procedure's timeline to what is told to the outputs, and when: programmed slew, or stairs by
+the host.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from railwright.documents.bench import Bench
+from railwright.quantities import show
+from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.rehearsal.timeline import Action, Timeline
+from railwright.traces import Span
+
+STAIR = 0.02
+"""Time between two set points of a line that the host plays, where the output has no slew for it [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One thing told to the outputs of one input at `time` [s].
+
+    voltage: the input's set point [V]. slew: of the input's voltage [V/s]; None: not programmable.
+    step: the position of the procedure's step that it belongs to.
+    """
+
+    time: float
+    step: int
+    input: str
+    kind: Literal["on", "set", "off"]
+    voltage: float
+    slew: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """All moves in order of time; notes say where the bench cannot do exactly what the procedure asks."""
+
+    moves: tuple[Move, ...]
+    spans: tuple[Span, ...]
+    duration: float
+    notes: tuple[str, ...]
+
+
+def plan_run(timeline: Timeline, set_points: SetPoints, bench: Bench) -> Plan:
+    """The moves that play a timeline on these outputs. Pure."""
+    moves: list[Move] = []
+    notes: list[str] = []
+    levels = dict.fromkeys(set_points, 0.0)
+    switched_on: dict[str, float] = {}
+    steps = _steps_of(timeline)
+    for action, step in zip(timeline.actions, steps, strict=True):
+        name = action.input
+        slews = slew_range(set_points[name], bench)
+        if action.kind == "off":
+            moves.append(Move(action.time, step, name, "off", 0.0, None))
+            levels[name] = 0.0
+            continue
+        if action.kind == "on":
+            fastest = slews[1] if slews else None
+            moves.append(Move(action.time, step, name, "on", action.voltage, fastest))
+            switched_on[name] = action.time
+            levels[name] = action.voltage
+            continue
+        pieces, note = _line(action, step, levels[name], slews)
+        levels[name] = action.voltage
+        if note:
+            notes.append(f"{timeline.spans[step].name}: {name}: {note}")
+        if switched_on.get(name) == action.time and pieces[0].time == action.time:
+            # Switched on and sent on its way in one message: nothing passes between the two.
+            moves.remove(
+                next(m for m in moves if m.input == name and m.kind == "on" and m.time == action.time)
+            )
+            first = pieces[0]
+            pieces[0] = Move(first.time, step, name, "on", first.voltage, first.slew)
+        moves += pieces
+    return Plan(
+        tuple(sorted(moves, key=lambda move: move.time)),
+        timeline.spans,
+        timeline.duration,
+        tuple(dict.fromkeys(notes)),
+    )
+
+
+def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
+    """Lowest and highest slew of the input's voltage that its outputs can be programmed to [V/s]; None: they
+    cannot.
+    """
+    lowest, highest = 0.0, math.inf
+    for output in feed.outputs:
+        slew = bench.output(output.output).slew
+        if slew is None:
+            return None
+        lowest, highest = max(lowest, slew.low / output.share), min(highest, slew.high / output.share)
+    return (lowest, highest) if lowest <= highest else None
+
+
+def _line(
+    action: Action, step: int, level: float, slews: tuple[float, float] | None
+) -> tuple[list[Move], str]:
+    """Moves of one line or step of the set point, and what is not as asked."""
+    name, change = action.input, abs(action.voltage - level)
+    fastest = slews[1] if slews else None
+    at_once = [Move(action.time, step, name, "set", action.voltage, fastest)]
+    if action.over <= 0.0 or change == 0.0:
+        return at_once, ""
+    rate = change / action.over
+    if slews and slews[0] <= rate <= slews[1]:
+        return [Move(action.time, step, name, "set", action.voltage, rate)], ""
+    if slews and rate > slews[1]:
+        return (
+            at_once,
+            f"asked to move at {show(rate, 'V/s')}, its outputs move at {show(slews[1], 'V/s')} at most",
+        )
+    count = max(1, round(action.over / STAIR))
+    if count == 1:
+        return (
+            at_once,
+            f"a line of {show(action.over, 's')} is played as one step, its outputs have no slew for it",
+        )
+    stairs = [
+        Move(
+            action.time + action.over * index / count,
+            step,
+            name,
+            "set",
+            level + (action.voltage - level) * index / count,
+            fastest,
+        )
+        for index in range(1, count + 1)
+    ]
+    return stairs, f"a line of {show(action.over, 's')} is played in {count} stairs, timed by the host"
+
+
+def _steps_of(timeline: Timeline) -> list[int]:
+    """Position of the step that each action belongs to.
+
+    Where one step ends as another begins, an action at that instant goes to the step that does such things.
+    """
+    steps, here = [], 0
+    for action in timeline.actions:
+        while here + 1 < len(timeline.spans) and action.time > timeline.spans[here].end:
+            here += 1
+        steps.append(_fitting(timeline.spans, here, action))
+    return steps
+
+
+def _fitting(spans: Sequence[Span], here: int, action: Action) -> int:
+    wanted = {"off": ("power_down",), "on": ("power_up",), "line": ("power_up", "sweep", "shape")}[
+        action.kind
+    ]
+    candidates = [
+        position
+        for position in range(here, len(spans))
+        if spans[position].start <= action.time <= spans[position].end
+        and action.input in spans[position].inputs
+    ]
+    fitting = [position for position in candidates if spans[position].kind in wanted]
+    # A line at the very end of one step is the first of the next: only a step's own end belongs to no action.
+    beginning = [position for position in fitting if spans[position].start == action.time]
+    return (beginning or fitting or candidates or [here])[0]

@@ -1,0 +1,126 @@
+"""Before anything is energised: who is there, all off, everything set, and every setting asked back."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from railwright.documents.bench import Output
+from railwright.documents.device import Device
+from railwright.instruments.supply import Change
+from railwright.quantities import show
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.running.plan import slew_range
+from railwright.running.recorder import Recorder
+from railwright.running.rig import Rig
+from railwright.running.shutdown import off_threshold
+
+
+def prepare(rig: Rig, recorder: Recorder, device: Device, look: Callable[[], None]) -> list[str]:
+    """Bring every supply to the state from which the procedure begins. Gives cautions.
+
+    Raises InstrumentError at the first thing that is not as it should be; no output has been on by then.
+    look: called between the stages, may raise to end it.
+    """
+    tell = recorder.progress.preparing
+    tell("identify the supplies")
+    for name, supply in rig.supplies.items():
+        look()
+        supply.connect()
+        identity = supply.identify()
+        told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
+        recorder.event("identified", name, told)
+    tell("outputs off, set points to minimum")
+    for supply in rig.supplies.values():
+        look()
+        # What stood in the queue before is none of this run's; the first command would be blamed for it.
+        supply.clear()
+        for own, document in supply.document.outputs.items():
+            supply.put(minimum(own, document))
+    tell("clear trips and errors")
+    for supply in rig.supplies.values():
+        look()
+        for own in supply.outputs:
+            supply.clear_trips(own)
+        supply.clear()
+        supply.check("after clearing")
+    tell("protections")
+    _put(rig, look, protections)
+    tell("set points")
+    _put(rig, look, limits)
+    tell("query every setting back")
+    for name, feed, output in rig.feeds():
+        look()
+        supply_name, own = output.output.split(".", 1)
+        document = rig.bench.output(output.output)
+        lowest = [change for change in minimum(own, document) if change.setting != "current_limit"]
+        everything = lowest + protections(rig, feed, output) + limits(rig, feed, output)
+        rig.supplies[supply_name].verify(everything)
+        recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
+    tell("read every output")
+    return _standing(rig, recorder, device)
+
+
+def minimum(own: str, document: Output) -> list[Change]:
+    """Off, and the lowest set points there are."""
+    return [
+        Change(own, "output", False),
+        Change(own, "voltage", document.voltage.low),
+        Change(own, "current_limit", document.current.low),
+    ]
+
+
+def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
+    """OVP, what is done at the limit and after which delay, where the voltage is sensed."""
+    supply_name, own = output.output.split(".", 1)
+    supply, document = rig.supplies[supply_name], rig.bench.output(output.output)
+    changes = []
+    if math.isfinite(output.ovp):
+        changes.append(Change(own, "ovp", output.ovp))
+        if supply.supports("ovp_on"):
+            changes.append(Change(own, "ovp_on", True))
+    trips = output.at_limit == "trip"
+    # An output that cannot trip need not be told to regulate, one that cannot sense not to sense at its
+    # terminals.
+    if trips or document.trip_delay is not None:
+        changes.append(Change(own, "trip_at_limit", trips))
+    if trips:
+        changes.append(Change(own, "trip_delay", output.trip_delay))
+    if feed.sense == "at load" or document.sense is not None:
+        changes.append(Change(own, "sense", feed.sense))
+    return changes
+
+
+def limits(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
+    """Current limit, and the slew at its fastest; the voltage stays at its minimum until switched on."""
+    own = output.output.split(".", 1)[1]
+    changes = [Change(own, "current_limit", output.current_limit)]
+    slews = slew_range(feed, rig.bench)
+    if slews is not None:
+        changes += rig.slew_changes(output, slews[1])
+    return changes
+
+
+def _put(
+    rig: Rig, look: Callable[[], None], changes: Callable[[Rig, Feed, OutputSetPoints], list[Change]]
+) -> None:
+    for _, feed, output in rig.feeds():
+        look()
+        rig.supplies[output.output.split(".", 1)[0]].put(changes(rig, feed, output))
+
+
+def _standing(rig: Rig, recorder: Recorder, device: Device) -> list[str]:
+    """Every output read once, so that a reading that does not work is found now; and what stands there
+    already.
+    """
+    cautions = []
+    for reading in rig.read(tuple(rig.set_points), explain=True):
+        if abs(reading.voltage) >= off_threshold(device, reading.input):
+            detail = f"{show(reading.voltage, 'V')} stands there before it is switched on"
+            recorder.event("voltage before switching on", reading.input, detail)
+            cautions.append(f"{reading.input}: {detail}.")
+    return cautions
+
+
+def _as_data(changes: list[Change]) -> dict[str, float | bool | str]:
+    return {change.setting: change.value for change in changes}

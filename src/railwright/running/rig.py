@@ -1,0 +1,168 @@
+"""The supplies of a run as what feeds each input: set, switched and read input by input."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Sequence
+
+from railwright.documents.bench import Bench
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.session import Answer, OpenSession
+from railwright.instruments.supply import Change, Reading, Supply
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
+from railwright.running.outcome import InputReading
+from railwright.traces import Mode
+
+Failed = Callable[[InstrumentError], None]
+
+MODE_RANK = {Mode.OFF: 0, Mode.CV: 1, Mode.CP: 2, Mode.CC: 3, Mode.TRIPPED: 4}
+"""Of a group of outputs the one that is worst off speaks for all."""
+
+
+class Rig:
+    """Every supply that feeds an input, and nothing else of the bench.
+
+    Commands are verified by the driver; a failure is an InstrumentError. Times are of the monotonic clock.
+    """
+
+    def __init__(self, bench: Bench, set_points: SetPoints, open_session: OpenSession) -> None:
+        self.bench = bench
+        self.set_points = set_points
+        names = dict.fromkeys(_supply_of(o.output) for feed in set_points.values() for o in feed.outputs)
+        self.supplies = {name: Supply(name, bench.supplies[name], open_session) for name in names}
+        self.on: set[str] = set()
+        self.off_at: dict[str, float] = {}
+        self._slews: dict[str, float] = {}
+
+    def feeds(self) -> Iterable[tuple[str, Feed, OutputSetPoints]]:
+        """(input, feed, output's set points) of every output that feeds an input."""
+        for name, feed in self.set_points.items():
+            for output in feed.outputs:
+                yield name, feed, output
+
+    # Setting
+
+    def set(self, name: str, voltage: float, slew: float | None, *, switch_on: bool = False) -> float:
+        """Move an input's set point, perhaps switching it on first. Gives when that was done."""
+        feed = self.set_points[name]
+        changes: dict[str, list[Change]] = {}
+        for output in feed.outputs:
+            supply, own = output.output.split(".", 1)
+            mine = changes.setdefault(supply, [])
+            if slew is not None:
+                mine += self.slew_changes(output, slew)
+            if switch_on:
+                mine.append(Change(own, "output", True))
+            lowest = self.bench.output(output.output).voltage.low
+            mine.append(Change(own, "voltage", max(voltage * output.share, lowest)))
+        if switch_on:
+            # From here on it counts as energised, also when the command fails half-way.
+            self.on.add(name)
+        answers = [self.supplies[supply].put_together(mine) for supply, mine in changes.items()]
+        if slew is not None:
+            self._slews.update({output.output: slew * output.share for output in feed.outputs})
+        return _middle(answers)
+
+    def slew_changes(self, output: OutputSetPoints, slew: float) -> list[Change]:
+        """Rising and falling slew of one output [V/s of the input's voltage]; nothing where it stands so."""
+        supply, own = output.output.split(".", 1)
+        wanted = slew * output.share
+        if self._slews.get(output.output) == wanted:
+            return []
+        settings = self.supplies[supply].dialect.settings
+        return [Change(own, name, wanted) for name in ("slew_rising", "slew_falling") if name in settings]
+
+    def off(self, name: str, failed: Failed | None = None) -> float:
+        """Switch the outputs of an input off, verified. Gives when that was done [s, monotonic].
+
+        failed: told of a supply that does not do it, while the others go on; else that is raised.
+        """
+        answers = []
+        for supply, outputs in self.outputs_by_supply(name).items():
+            try:
+                answers.append(self.supplies[supply].switch_off(outputs))
+            except InstrumentError as error:
+                if failed is None:
+                    raise
+                failed(error)
+        done = _middle(answers)
+        if name in self.on:
+            self.on.discard(name)
+            self.off_at[name] = done
+        return done
+
+    def outputs_by_supply(self, name: str) -> dict[str, list[str]]:
+        """Supply -> its outputs that feed an input."""
+        by_supply: dict[str, list[str]] = {}
+        for output in self.set_points[name].outputs:
+            supply, own = output.output.split(".", 1)
+            by_supply.setdefault(supply, []).append(own)
+        return by_supply
+
+    def close(self) -> None:
+        for supply in self.supplies.values():
+            supply.close()
+
+    # Reading
+
+    def read(
+        self, names: Sequence[str], *, explain: bool = False, failed: Failed | None = None
+    ) -> list[InputReading]:
+        """One reading of each of these inputs, each supply asked once.
+
+        time: the middle of question and answer less the reading's latency as the bench states it (unknown:
+        none); what the value covers lies before that, by the aperture, perhaps older by one update.
+        failed: told of a supply that does not answer, whose inputs are then left out; else that is raised.
+        """
+        readings: dict[str, Reading] = {}
+        for supply_name, supply in self.supplies.items():
+            wanted = [
+                output.output.split(".", 1)[1]
+                for name in names
+                for output in self.set_points[name].outputs
+                if _supply_of(output.output) == supply_name
+            ]
+            if not wanted or (failed is not None and supply.lost):
+                continue
+            try:
+                answers = supply.read(wanted, explain=explain)
+            except InstrumentError as error:
+                if failed is None:
+                    raise
+                failed(error)
+                continue
+            readings.update({f"{supply_name}.{own}": reading for own, reading in answers.items()})
+        whole = [name for name in names if all(o.output in readings for o in self.set_points[name].outputs)]
+        return [self._together(name, readings) for name in whole]
+
+    def _together(self, name: str, readings: dict[str, Reading]) -> InputReading:
+        feed = self.set_points[name]
+        parts = [readings[output.output] for output in feed.outputs]
+        voltages, currents = [part.voltage for part in parts], [part.current for part in parts]
+        count = len(parts)
+        series = feed.arrangement == "series"
+        modes = [part.mode for part in parts if part.mode is not None]
+        times = [part.time - self._latency(o.output) for part, o in zip(parts, feed.outputs, strict=True)]
+        return InputReading(
+            time=sum(times) / count,
+            input=name,
+            at=feed.sense,
+            voltage=sum(voltages) if series else sum(voltages) / count,
+            current=sum(currents) if feed.arrangement == "parallel" else sum(currents) / count,
+            mode=max(modes, key=MODE_RANK.__getitem__) if modes else None,
+            trip=next((part.trip for part in parts if part.trip), ""),
+            outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
+        )
+
+    def _latency(self, output: str) -> float:
+        reading = self.bench.output(output).reading
+        return reading.latency or 0.0 if reading else 0.0
+
+
+def _supply_of(output: str) -> str:
+    return output.partition(".")[0]
+
+
+def _middle(answers: Sequence[Answer]) -> float:
+    """The instant a command took hold: the middle of its first exchange."""
+    return answers[0].middle if answers else time.monotonic()
