@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from railwright.quantities import show
-from railwright.settings import draw, figures
+from railwright.settings import figures
 from railwright.settings.context import Source
 from railwright.settings.rule import Path
 
@@ -169,7 +169,7 @@ def trip_delay(source: Source, limit: float) -> Chosen | Impossible:
         return _missing((*source.at_output, "trip_delay"), "the range of the output's trip delay", auto)
     if source.output_capacitance is None:
         return _missing((*source.at_output, "output_capacitance"), "the output's own capacitance", auto)
-    if draw.steady_current(source.input, source.input.nominal) is None:
+    if source.load.current(source.input.nominal) is None:
         return _missing(source.at_input, "what a part of the load draws", auto)
     low, high = max(each.low for each in known), min(each.high for each in known)
     longest = source.longest_charging(limit - wrong)

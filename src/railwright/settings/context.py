@@ -17,7 +17,8 @@ from railwright.documents.sources import Location
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed
 from railwright.rehearsal.timeline import Timeline
-from railwright.settings import draw, figures
+from railwright.settings import figures
+from railwright.settings.draw import LoadModel
 from railwright.settings.played import Played, Slope, what_is_played
 from railwright.settings.rule import Path
 
@@ -54,6 +55,11 @@ class Source:
     outputs: Mapping[str, Output]
     resistance: figures.Resistance
     played: Played
+
+    @cached_property
+    def load(self) -> LoadModel:
+        """What the input draws, by its load model."""
+        return LoadModel(self.input)
 
     @property
     def count(self) -> int:
@@ -117,12 +123,15 @@ class Source:
     def needs(self) -> tuple[float, str] | None:
         """Largest steady current that normal operation asks for [A], and who says so; None: unknown.
 
-        The greater of the declared steady current and of what the load model draws over what is played, from
-        0 V up (every power-up passes through it).
+        The greater of the declared steady current and of what the load model draws up to the highest voltage
+        played: from the lowest voltage at which a converter may start (every power-up passes there), or from
+        0 V.
         """
         highest = self.played.highest
         top = highest.voltage if highest else self.input.nominal
-        drawn = draw.current_over(self.input, min(1e-3, top), top) if top > 0 else None
+        starting = min((each.starts_at.low for each in self.load.converters), default=0.0)
+        bottom = starting if 0 < starting < top else min(1e-3, top)
+        drawn = self.load.over(bottom, top) if top > 0 else None
         declared = self.input.current.steady.high if self.input.current.steady else None
         found: list[tuple[float, str]] = []
         if declared is not None:
@@ -197,15 +206,15 @@ class Source:
         it is unknown).
         """
         own = self.output_capacitance or 0.0
-        most = draw.capacitance(self.input).high + own
+        most = self.load.capacitance.high + own
         longest: Charging | None = None
         for move in self.played.moves:
             if move.stop <= max(move.start, 0.0):
                 continue
-            drawn = draw.current_over(self.input, max(move.start, 1e-3), move.stop)
+            drawn = self.load.over(max(move.start, 1e-3), move.stop)
             if drawn is None or (move.rate is not None and most * move.rate + drawn[0].high <= limit):
                 continue
-            time = draw.charging_time(self.input, own, limit, max(move.start, 0.0), move.stop)
+            time = self.load.charging_time(own, limit, max(move.start, 0.0), move.stop)
             if time is not None and (longest is None or time > longest.time):
                 longest = Charging(time, move, most)
         return longest

@@ -13,7 +13,7 @@ from railwright.physics.loads.converter import Converter
 from railwright.quantities import Uncertain
 
 THRESHOLDS = ("starts_at", "stops_at", "compliance")
-_POINTS = 48
+_LOOKS = 48
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,90 +38,101 @@ def _corners(parameters: LoadParameters) -> Iterator[list[float]]:
     return (list(corner) for corner in itertools.product(*choices))
 
 
-def _one(kind: LoadKind, corner: list[float], voltage: float) -> float | None:
-    """Steady current of one load [A]; None where the load's steady state is not known here."""
-    if kind.model is Capacitor:
-        return 0.0
-    if kind.model is Converter:
-        power, efficiency, _, stops_at, _ = corner
-        return power / (efficiency * voltage) if voltage > stops_at else 0.0
-    if kind.states:
-        return None
-    return float(kind.equations.current(voltage, 0.0, corner, [], list(kind.flags_at_start)))
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One part of a load that draws a steady current, at every corner of its tolerances."""
+
+    kind: LoadKind
+    corners: tuple[list[float], ...]
+    converter: bool
+
+    def current(self, voltage: float) -> Bounds:
+        """Steady current [A]; a converter draws P / (η v) above its stopping voltage."""
+        if self.converter:
+            currents = [
+                power / (eta * voltage) if voltage > stops else 0.0 for power, eta, _, stops in self.corners
+            ]
+        else:
+            law, flags = self.kind.equations.current, list(self.kind.flags_at_start)
+            currents = [float(law(voltage, 0.0, corner, [], flags)) for corner in self.corners]
+        return Bounds(min(currents), max(currents))
 
 
-def steady_current(wanted: Input, voltage: float) -> Bounds | None:
-    """Current at the connector at a steady voltage [V], every part running as long as it can.
+class LoadModel:
+    """The load of one input. `known`: False where a part's steady draw needs a rehearsal to be told."""
 
-    A converter draws P / (η v) above its stopping voltage. None: a part's steady draw cannot be told without
-    the rehearsal.
-    """
-    low = high = 0.0
-    for entry in wanted.load:
-        kind = KINDS[entry.kind]
-        currents = [_one(kind, corner, voltage) for corner in _corners(entry.parameters)]
-        known = [current for current in currents if current is not None]
-        if len(known) < len(currents):
+    def __init__(self, wanted: Input) -> None:
+        self.known = True
+        self.converters: list[Converter] = []
+        self._parts: list[_Part] = []
+        self._marks: list[float] = []
+        self._seen: dict[float, Bounds] = {}
+        banks: list[Capacitor] = []
+        for entry in wanted.load:
+            parameters, kind = entry.parameters, KINDS[entry.kind]
+            if isinstance(parameters, Capacitor):
+                banks.append(parameters)
+                continue
+            values = [getattr(parameters, name) for name in type(parameters).model_fields]
+            if kind.states or not all(isinstance(value, Uncertain | float | None) for value in values):
+                self.known = False
+                continue
+            corners = tuple(_corners(parameters))
+            if isinstance(parameters, Converter):
+                self.converters.append(parameters)
+                corners = tuple(corner[:4] for corner in corners)
+            self._parts.append(_Part(kind, corners, isinstance(parameters, Converter)))
+            for name, given in parameters.uncertain().items():
+                if name in THRESHOLDS:
+                    self._marks += [given.low, given.low * (1 + 1e-9), given.high, given.high * (1 + 1e-9)]
+        self.capacitance = Bounds(
+            sum(b.capacitance.low for b in banks), sum(b.capacitance.high for b in banks)
+        )
+
+    def current(self, voltage: float) -> Bounds | None:
+        """Current at the connector at a steady voltage [V], every part running as long as it can."""
+        if not self.known:
             return None
-        low += min(known)
-        high += max(known)
-    return Bounds(low, high)
+        seen = self._seen.get(voltage)
+        if seen is None:
+            currents = [part.current(voltage) for part in self._parts]
+            seen = Bounds(sum(each.low for each in currents), sum(each.high for each in currents))
+            self._seen[voltage] = seen
+        return seen
 
+    def _looks(self, low: float, high: float) -> list[float]:
+        """Voltages worth a look between two ends: a grid, and both sides of every threshold."""
+        grid = {low + (high - low) * index / _LOOKS for index in range(_LOOKS + 1)}
+        return sorted(grid | {mark for mark in self._marks if low <= mark <= high})
 
-def _instants(wanted: Input, low: float, high: float) -> list[float]:
-    """Voltages worth a look between two ends: a grid, and both sides of every threshold."""
-    voltages = [low + (high - low) * index / _POINTS for index in range(_POINTS + 1)]
-    for entry in wanted.load:
-        for name, given in entry.parameters.uncertain().items():
-            if name in THRESHOLDS:
-                for value in (given.low, given.high):
-                    voltages += [value, value * (1 + 1e-9)]
-    return [voltage for voltage in voltages if low <= voltage <= high]
+    def over(self, low: float, high: float) -> tuple[Bounds, float] | None:
+        """Least and greatest steady current over a range of voltages [V], and the voltage of the greatest."""
+        least, greatest, where = float("inf"), float("-inf"), high
+        for voltage in self._looks(low, high):
+            bounds = self.current(voltage)
+            if bounds is None:
+                return None
+            least = min(least, bounds.low)
+            if bounds.high > greatest:
+                greatest, where = bounds.high, voltage
+        return Bounds(least, greatest), where
 
+    def charging_time(self, extra: float, limit: float, start: float, stop: float) -> float | None:
+        """Longest time in a current limit while the input rises from `start` to `stop` [V], in s.
 
-def current_over(wanted: Input, low: float, high: float) -> tuple[Bounds, float] | None:
-    """Least and greatest steady current over a range of voltages [V], and the voltage of the greatest one."""
-    least, greatest, where = float("inf"), float("-inf"), high
-    for voltage in _instants(wanted, low, high):
-        bounds = steady_current(wanted, voltage)
-        if bounds is None:
-            return None
-        least = min(least, bounds.low)
-        if bounds.high > greatest:
-            greatest, where = bounds.high, voltage
-    return Bounds(least, greatest), where
-
-
-def capacitance(wanted: Input) -> Bounds:
-    """Capacitance across the input [F]."""
-    banks = [entry.parameters for entry in wanted.load if isinstance(entry.parameters, Capacitor)]
-    return Bounds(sum(each.capacitance.low for each in banks), sum(each.capacitance.high for each in banks))
-
-
-def charging_time(wanted: Input, extra: float, limit: float, start: float, stop: float) -> float | None:
-    """Longest time in a current limit while the input rises from `start` to `stop` [V], in s.
-
-    ∫ C dv / (I_limit - I_load(v)), with the largest capacitance (`extra` is the supply's own, which the same
-    limit charges [F]) and the greatest draw of the load; for a load that draws I all the way it is C·V /
-    (I_limit - I). A converter is counted as running from its lowest stopping voltage on, which is the slower
-    case. Infinite where the limit cannot carry the load; None where the load's draw is not known.
-    """
-    most = capacitance(wanted).high + extra
-    time, previous = 0.0, start
-    grid = {start + (stop - start) * index / 100 for index in range(101)}
-    for step in sorted(grid | set(_instants(wanted, start, stop))):
-        if step == previous:
-            continue
-        drawn = steady_current(wanted, (previous + step) / 2)
-        if drawn is None:
-            return None
-        if drawn.high >= limit:
-            return float("inf")
-        time += most * (step - previous) / (limit - drawn.high)
-        previous = step
-    return time
-
-
-def converters(wanted: Input) -> list[Converter]:
-    """The converters among an input's parts."""
-    return [entry.parameters for entry in wanted.load if isinstance(entry.parameters, Converter)]
+        ∫ C dv / (I_limit - I_load(v)), with the largest capacitance (`extra` is the supply's own, which the
+        same limit charges [F]) and the greatest draw of the load; for a load that draws I all the way it is
+        C·V / (I_limit - I). A converter is counted as running from its lowest stopping voltage on, which is
+        the slower case. Infinite where the limit cannot carry the load; None where the load's draw is not
+        known.
+        """
+        most = self.capacitance.high + extra
+        time = 0.0
+        for before, after in itertools.pairwise(self._looks(start, stop)):
+            drawn = self.current((before + after) / 2)
+            if drawn is None:
+                return None
+            if drawn.high >= limit:
+                return float("inf")
+            time += most * (after - before) / (limit - drawn.high)
+        return time

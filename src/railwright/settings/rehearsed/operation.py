@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from railwright.quantities import show
-from railwright.settings import draw
 from railwright.settings.context import Source
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
@@ -21,8 +20,8 @@ def _to_free(source: Source) -> str:
     """The current limit that would let the converters reach their point."""
     needed = [
         current.high
-        for converter in draw.converters(source.input)
-        if (current := draw.steady_current(source.input, converter.stops_at.low * (1 + 1e-9))) is not None
+        for converter in source.load.converters
+        if (current := source.load.current(converter.stops_at.low * (1 + 1e-9))) is not None
     ]
     if not needed:
         return "raise the current limit"

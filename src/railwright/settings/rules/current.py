@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from railwright.quantities import show
-from railwright.settings import draw
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
@@ -43,7 +42,7 @@ def power_range(context: Context) -> Outcome:
             )
             continue
         for level in source.played.levels:
-            drawn = draw.steady_current(source.input, level.voltage) if level.voltage > 0 else None
+            drawn = source.load.current(level.voltage) if level.voltage > 0 else None
             if drawn is None:
                 continue
             drop = drawn.high * source.resistance.high if source.senses else 0.0
@@ -162,7 +161,7 @@ def declared_current(context: Context) -> Outcome:
             yield Unknown(source.name, path, "declared steady current", "the load model against it")
             continue
         operating = source.input.operating
-        drawn = draw.current_over(source.input, max(operating.low, 1e-3), operating.high)
+        drawn = source.load.over(max(operating.low, 1e-3), operating.high)
         if drawn is None:
             continue
         bounds, at = drawn
@@ -196,3 +195,53 @@ def ramp_in_limit(context: Context) -> Outcome:
             f"{takes}",
             "rise more slowly if the limit is not meant to act",
         )
+
+
+@rule("limit-at-low-voltage", Severity.CAUTION)
+def limit_at_low_voltage(context: Context) -> Outcome:
+    """Played downwards, a converter asks for more than the current limit before it stops."""
+    for source, feed in context.settled:
+        least = source.limit(feed) - (source.limit_error(source.limit(feed)) or 0.0)
+        for converter in source.load.converters:
+            low = converter.stops_at.low
+            falling = [
+                move for move in source.played.moves if move.stop < move.start and move.stop < low * 1.2
+            ]
+            drawn = source.load.current(low * (1 + 1e-9))
+            if not falling or drawn is None or drawn.high <= least:
+                continue
+            yield Hit(
+                source.name,
+                falling[0].path,
+                f"'{falling[0].step}' plays down to {show(falling[0].stop, 'V')}; just above its lowest "
+                f"stopping "
+                f"voltage, {show(low, 'V')}, the load model draws {show(drawn.high, 'A')}, and the limit "
+                f"may be as "
+                f"low as {show(least, 'A')}: the output leaves CV before the converter stops",
+                "raise the current limit, or mind it in the turn-off voltage that is measured",
+            )
+
+
+@rule("power-headroom", Severity.CAUTION)
+def power_headroom(context: Context) -> Outcome:
+    """The steady power that is needed comes within 10 % of what the output can give."""
+    for source in context.sources.values():
+        known = [output.power for output in source.rows if output.power is not None]
+        if len(known) < source.count:
+            continue
+        for level in source.played.levels:
+            drawn = source.load.current(level.voltage) if level.voltage > 0 else None
+            if drawn is None:
+                continue
+            drop = drawn.high * source.resistance.high if source.senses else 0.0
+            power = (level.voltage + drop) * drawn.high
+            if power <= sum(known) < HEADROOM * power:
+                yield Hit(
+                    source.name,
+                    level.path,
+                    f"{show(level.voltage, 'V')} with up to {show(drawn.high, 'A')} needs "
+                    f"{show(power, 'W')} of the "
+                    f"{show(sum(known), 'W')} that {', '.join(source.outputs)} can give",
+                    "take a stronger output, or join outputs",
+                )
+                break

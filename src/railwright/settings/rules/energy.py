@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from railwright.quantities import show
-from railwright.settings import draw
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
@@ -27,7 +26,7 @@ def stored_energy(context: Context) -> Outcome:
         highest = source.played.highest
         if highest is None:
             continue
-        most = draw.capacitance(source.input).high
+        most = source.load.capacitance.high
         energy = 0.5 * most * highest.voltage**2
         if energy >= HAZARDOUS_ENERGY:
             yield Hit(
@@ -45,7 +44,7 @@ def slow_discharge(context: Context) -> Outcome:
     """After switching off, only a bleeder discharges the input, and that takes long."""
     for source in context.sources.values():
         highest = source.played.highest
-        most = draw.capacitance(source.input).high
+        most = source.load.capacitance.high
         if highest is None or highest.voltage <= FALLEN or most == 0.0:
             continue
         bleeders = [output.bleeder for output in source.rows if output.bleeder is not None]
@@ -76,7 +75,7 @@ def discharging_time(
     for index in range(1, 201):
         current = voltage * (FALLEN / voltage) ** (index / 200)
         middle = math.sqrt(previous * current)
-        drawn = draw.steady_current(context.sources[name].input, middle)
+        drawn = context.sources[name].load.current(middle)
         if drawn is None:
             return None
         time += most * (previous - current) / (middle / bleeder + max(drawn.low, 0.0))

@@ -8,7 +8,7 @@ from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
 from railwright.documents.procedure import Requirement, Step
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed
-from railwright.settings import draw, figures
+from railwright.settings import figures
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
@@ -110,7 +110,7 @@ def _shortest_event(source: Source, feed: Feed) -> float:
     """How long an inrush lasts at least [s]: its smallest capacitance at the current limit."""
     highest = source.played.highest
     voltage = highest.voltage if highest else source.input.nominal
-    at_limit = draw.capacitance(source.input).low * voltage / source.limit(feed)
+    at_limit = source.load.capacitance.low * voltage / source.limit(feed)
     rising = [(s.stop - s.start) / rate for s, rate in source.played.slopes if s.stop > s.start]
     return max(at_limit, min(rising, default=0.0))
 

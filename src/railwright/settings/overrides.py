@@ -1,0 +1,89 @@
+"""Stops that the procedure accepts, and the rule ids that it may name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import Procedure
+from railwright.documents.sources import DocumentErrors, Problem, hint
+from railwright.settings.findings import Finding, Severity
+from railwright.settings.rehearsed import REHEARSED_RULES
+from railwright.settings.rules import RULES
+
+AUTO_IMPOSSIBLE = "auto-impossible"
+UNKNOWN_FIGURE = "unknown-figure"
+OVERRIDE_NO_EFFECT = "override-no-effect"
+ENGINE_RULES = {
+    AUTO_IMPOSSIBLE: Severity.STOP,
+    UNKNOWN_FIGURE: Severity.NOTE,
+    OVERRIDE_NO_EFFECT: Severity.NOTE,
+}
+"""Findings that come from settling itself and from the rules' engine."""
+
+
+def known_rules() -> dict[str, Severity]:
+    """Every rule id that a finding can carry, with its severity."""
+    return {
+        **ENGINE_RULES,
+        **{rule.id: rule.severity for rule in RULES},
+        **{rule.id: rule.severity for rule in REHEARSED_RULES},
+    }
+
+
+def check_overrides(documents: Documents) -> None:
+    """Raise DocumentErrors where the procedure overrides a finding that no rule makes."""
+    known = known_rules()
+    problems = []
+    for index, override in enumerate(documents.procedure.overrides):
+        if override.finding not in known:
+            problems.append(
+                Problem(
+                    documents.where("procedure", ("overrides", index, "finding")),
+                    f"expected the id of a finding, got '{override.finding}'"
+                    + (hint(override.finding, known) or "; take the id that the finding shows"),
+                )
+            )
+    if problems:
+        raise DocumentErrors(problems)
+
+
+def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[str]) -> list[Finding]:
+    """Apply the procedure's overrides to stops; an override among `ids` that accepts nothing is noted.
+
+    An impossible `auto` cannot be accepted: there is no value to go on with.
+    """
+    procedure: Procedure = documents.procedure
+    result = list(findings)
+    for index, wanted in enumerate(procedure.overrides):
+        if wanted.finding not in ids:
+            continue
+        accepted = False
+        for position, finding in enumerate(result):
+            if finding.rule != wanted.finding or wanted.about not in (None, finding.about):
+                continue
+            if finding.severity is Severity.STOP and finding.rule != AUTO_IMPOSSIBLE:
+                result[position] = replace(finding, overridden=wanted.because)
+                accepted = True
+        if not accepted:
+            severity = known_rules()[wanted.finding]
+            why = (
+                "there is no such stop now"
+                if severity is Severity.STOP and wanted.finding != AUTO_IMPOSSIBLE
+                else "there is no value to go on with"
+                if wanted.finding == AUTO_IMPOSSIBLE
+                else f"it is a {severity}, which blocks nothing"
+            )
+            about = f" about '{wanted.about}'" if wanted.about else ""
+            result.append(
+                Finding(
+                    OVERRIDE_NO_EFFECT,
+                    Severity.NOTE,
+                    wanted.about or "procedure",
+                    documents.where("procedure", ("overrides", index)),
+                    f"the override of '{wanted.finding}'{about} accepts nothing: {why}",
+                    "remove the override",
+                )
+            )
+    return result

@@ -1,0 +1,129 @@
+"""Set points of one input: what is asked stays as it is asked, `auto` is worked out; each with its reason."""
+
+from __future__ import annotations
+
+from railwright.documents.loader import Documents
+from railwright.quantities import show
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.settings import automatic
+from railwright.settings.automatic import Chosen, Impossible
+from railwright.settings.context import Source, locate
+from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.overrides import AUTO_IMPOSSIBLE
+
+
+def _limit(source: Source) -> Chosen | Impossible:
+    assert source.limits is not None
+    asked = source.limits.current_limit
+    if asked == "auto":
+        return automatic.current_limit(source)
+    value = float(asked)
+    words = []
+    if source.needs is not None and source.needs[0] > 0:
+        words.append(f"{value / source.needs[0]:.3g} times {source.needs[1]} of {show(source.needs[0], 'A')}")
+    if source.input.current.at_most is not None:
+        words.append(f"the input bears {show(source.input.current.at_most, 'A')}")
+    if source.lead.permitted_current is not None:
+        words.append(f"the lead {show(source.lead.permitted_current, 'A')}")
+    return Chosen(value, "; ".join(["as the procedure says", *words]))
+
+
+def _ovp(source: Source, limit: float) -> Chosen | Impossible:
+    assert source.limits is not None
+    asked = source.limits.ovp
+    if asked == "auto":
+        return automatic.ovp(source, limit)
+    value = float(asked)
+    words = []
+    highest = source.highest_terminals(limit)
+    if highest is not None:
+        words.append(
+            f"{show(value - highest, 'V')} above the highest voltage at the terminals, {show(highest, 'V')}"
+        )
+    withstands = source.input.withstands_always
+    if withstands is not None:
+        words.append(
+            f"{show(withstands - value, 'V')} below the {show(withstands, 'V')} that the input withstands"
+        )
+    return Chosen(value, "; ".join(["as the procedure says", *words]))
+
+
+def _delay(source: Source, limit: float) -> Chosen | Impossible | None:
+    assert source.limits is not None
+    asked = source.limits.trip_delay
+    if source.limits.at_limit == "regulate":
+        return None
+    if asked == "auto":
+        return automatic.trip_delay(source, limit)
+    assert asked is not None, "a limit that trips has a delay"
+    value = float(asked)
+    words = ["as the procedure says"]
+    longest = source.longest_charging(limit - (source.limit_error(limit) or 0.0))
+    if longest is not None and 0 < longest.time < float("inf"):
+        words.append(f"{longest.words} at the limit takes up to {show(longest.time, 's')} by C·V/I")
+        words.append(f"{value / longest.time:.3g} times that")
+    return Chosen(value, "; ".join(words))
+
+
+def _feed(source: Source, limit: float, ovp: float, delay: float | None) -> Feed:
+    assert source.limits is not None
+    outputs = tuple(
+        OutputSetPoints(
+            output=name,
+            current_limit=limit * part,
+            at_limit=source.limits.at_limit,
+            trip_delay=delay or 0.0,
+            ovp=ovp * share,
+            share=share,
+        )
+        for name, part, share in zip(source.outputs, source.parts, source.shares, strict=True)
+    )
+    return Feed(
+        input=source.name,
+        arrangement=source.hook_up.arrangement,
+        outputs=outputs,
+        lead=source.hook_up.lead,
+        sense=source.hook_up.sense,
+        trips_when=source.limits.trips_when,
+    )
+
+
+def _shared(source: Source, setting: str) -> str:
+    """How a setting of an input is divided among the outputs of its group."""
+    if source.parallel and setting == "current_limit":
+        parts = ", ".join(
+            f"{name} {part:.4g}" for name, part in zip(source.outputs, source.parts, strict=True)
+        )
+        return f"; divided among the parallel outputs by full scale: {parts}"
+    if source.series and setting == "ovp":
+        parts = ", ".join(
+            f"{name} {share:.4g}" for name, share in zip(source.outputs, source.shares, strict=True)
+        )
+        return f"; each output in series carries its share by full scale: {parts}"
+    if source.series and setting == "current_limit":
+        return "; the same on each output in series"
+    return ""
+
+
+def settle_input(source: Source, documents: Documents) -> tuple[Feed | None, list[Reason], list[Finding]]:
+    """Set points of one input with their reasons, or the stops that say why there are none."""
+    limit = _limit(source)
+    ovp = _ovp(source, limit.value) if isinstance(limit, Chosen) else None
+    delay = _delay(source, limit.value) if isinstance(limit, Chosen) else None
+    reasons, findings = [], []
+    for setting, unit, chosen in (
+        ("current_limit", "A", limit),
+        ("ovp", "V", ovp),
+        ("trip_delay", "s", delay),
+    ):
+        if isinstance(chosen, Chosen):
+            where = documents.where("procedure", ("limits", source.name, setting))
+            why = chosen.why + _shared(source, setting)
+            reasons.append(Reason(source.name, setting, chosen.value, unit, where, why))
+        elif isinstance(chosen, Impossible):
+            where = locate(documents, chosen.path)
+            why = f"'{setting}: auto' of {source.name}: {chosen.why}"
+            findings.append(Finding(AUTO_IMPOSSIBLE, Severity.STOP, source.name, where, why, chosen.remedy))
+    if not isinstance(limit, Chosen) or not isinstance(ovp, Chosen) or isinstance(delay, Impossible):
+        return None, reasons, findings
+    return _feed(source, limit.value, ovp.value, delay.value if delay else None), reasons, findings
