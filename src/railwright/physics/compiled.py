@@ -7,8 +7,11 @@ included. It lies in RAILWRIGHT_CACHE where that is set, else in the user's cach
 from __future__ import annotations
 
 import hashlib
+import importlib
 import os
+import sys
 import tempfile
+from types import ModuleType
 from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
@@ -17,6 +20,26 @@ import numba
 from numba.core import config
 
 from railwright.physics.loads import KINDS
+
+BLAS = "scipy.linalg.cython_blas"
+
+
+def _load_numba_without_blas() -> None:
+    """Import numba's array support without scipy's linear algebra, which no equation here uses.
+
+    numba imports it only to see whether it is there, and that takes a third of the time to a first result.
+    """
+    if BLAS in sys.modules or "numba.np.arraymath" in sys.modules:
+        return
+    modules: dict[str, ModuleType | None] = sys.modules  # type: ignore[assignment]
+    modules[BLAS] = None  # an import of it now raises ImportError
+    try:
+        importlib.import_module("numba.np.arraymath")
+    finally:
+        del modules[BLAS]
+
+
+_load_numba_without_blas()
 
 Function = TypeVar("Function", bound=Callable[..., object])
 

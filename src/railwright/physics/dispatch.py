@@ -1,8 +1,9 @@
-"""From a load's number to its equations: chains of compiled functions over all announced loads."""
+"""From a load's number to its equations: one compiled function over all announced loads for each kind of equation."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 from railwright.physics.compiled import compiled
@@ -11,68 +12,32 @@ from railwright.physics.loads import KINDS
 COMPILED_KINDS = tuple(KINDS)
 """Load kinds in the order of their numbers, as they were announced when this module was first imported."""
 
-
-def _current(functions: list[Callable[..., Any]]) -> Callable[..., Any]:
-    first = compiled(functions[0])
-    if len(functions) == 1:
-
-        def last(kind, v, t, p, y, q):  # type: ignore[no-untyped-def]
-            return first(v, t, p, y, q)
-
-        return compiled(last)
-    others, number = _current(functions[1:]), len(COMPILED_KINDS) - len(functions)
-
-    def call(kind, v, t, p, y, q):  # type: ignore[no-untyped-def]
-        if kind == number:
-            return first(v, t, p, y, q)
-        return others(kind, v, t, p, y, q)
-
-    return compiled(call)
+_once = cache(compiled)
 
 
-def _derivatives(functions: list[Callable[..., Any]]) -> Callable[..., Any]:
-    first = compiled(functions[0])
-    if len(functions) == 1:
+def _choice(name: str, arguments: str) -> Callable[..., Any]:
+    """A compiled function `(kind, *arguments)` that calls the function `name` of the load with that number.
 
-        def last(kind, v, t, p, y, q, dy):  # type: ignore[no-untyped-def]
-            first(v, t, p, y, q, dy)
-
-        return compiled(last)
-    others, number = _derivatives(functions[1:]), len(COMPILED_KINDS) - len(functions)
-
-    def call(kind, v, t, p, y, q, dy):  # type: ignore[no-untyped-def]
-        if kind == number:
-            first(v, t, p, y, q, dy)
+    It is written as one chain of comparisons, which compiles into a jump, from the numbers of the loads alone.
+    """
+    lines = [f"def load_{name}(kind, {arguments}):"]
+    functions: dict[str, Callable[..., Any]] = {}
+    for number, kind in enumerate(COMPILED_KINDS):
+        functions[f"load_{number}"] = _once(getattr(KINDS[kind].equations, name))
+        if number < len(COMPILED_KINDS) - 1:
+            lines.append(f"    if kind == {number}:")
+            lines.append(f"        return load_{number}({arguments})")
         else:
-            others(kind, v, t, p, y, q, dy)
-
-    return compiled(call)
-
-
-def _enter(functions: list[Callable[..., Any]]) -> Callable[..., Any]:
-    first = compiled(functions[0])
-    if len(functions) == 1:
-
-        def last(kind, region, t, p, q):  # type: ignore[no-untyped-def]
-            return first(region, t, p, q)
-
-        return compiled(last)
-    others, number = _enter(functions[1:]), len(COMPILED_KINDS) - len(functions)
-
-    def call(kind, region, t, p, q):  # type: ignore[no-untyped-def]
-        if kind == number:
-            return first(region, t, p, q)
-        return others(kind, region, t, p, q)
-
-    return compiled(call)
+            lines.append(f"    return load_{number}({arguments})")
+    exec("\n".join(lines), functions)  # the text holds nothing but numbers and the names above
+    return compiled(functions[f"load_{name}"])
 
 
-_MODULES = [KINDS[name].equations for name in COMPILED_KINDS]
-load_current = _current([module.current for module in _MODULES])
+load_current = _choice("current", "v, t, p, y, q")
 """(kind, v, t, p, y, q) -> current [A]"""
-load_region = _current([module.region for module in _MODULES])
+load_region = _choice("region", "v, t, p, y, q")
 """(kind, v, t, p, y, q) -> region"""
-load_derivatives = _derivatives([module.derivatives for module in _MODULES])
+load_derivatives = _choice("derivatives", "v, t, p, y, q, dy")
 """(kind, v, t, p, y, q, dy): writes dy"""
-load_enter = _enter([module.enter for module in _MODULES])
+load_enter = _choice("enter", "region, t, p, q")
 """(kind, region, t, p, q) -> 0, or the number of the load's event + 1"""

@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from railwright.physics import layout
 from railwright.physics.circuit import Branch, Circuit, Lead, Load
 from railwright.physics.dispatch import COMPILED_KINDS
-from railwright.physics.equations import command, output_current, reference
 from railwright.physics.kernel import DONE, FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
@@ -80,6 +79,13 @@ class OutputState:
     voltage: float
     current: float
     reference: float
+
+
+def settled_reference(time: float, settings: Array) -> float:
+    """Reference voltage of an output [V], as the compiled equations see it."""
+    goal, rate = float(settings[layout.REF_GOAL]), float(settings[layout.REF_RATE])
+    value = float(settings[layout.REF_START]) + rate * (time - float(settings[layout.REF_TIME]))
+    return min(value, goal) if rate > 0.0 else max(value, goal) if rate < 0.0 else goal
 
 
 def group_mode(modes: NDArray[np.int8]) -> NDArray[np.int8]:
@@ -143,6 +149,7 @@ class _Player:
         self.work = work_space(absolute, n + m)
         self.rows = np.zeros((_ROOM, layout.ROW_OUTPUTS + 3 * n))
         self.events = np.zeros((_EVENT_ROOM, layout.EVENT))
+        self.last = self.rows[0].copy()
         self.pending: list[tuple[float, int, int, int, float, float]] = []
         self.recorded: list[Array] = []
         self.happened: list[Array] = []
@@ -177,6 +184,7 @@ class _Player:
                 counts, self.work, self.relative, self.fine, stop_at_trip,
             )  # fmt: skip
             self.recorded.append(self.rows[: counts[0]].copy())
+            self.last = self.recorded[-1][-1]
             if counts[1]:
                 self.happened.append(self.events[: counts[1]].copy())
             del self.pending[: counts[2]]
@@ -355,24 +363,16 @@ class Simulation:
     def output(self, name: str) -> OutputState:
         """One output at this instant. KeyError where there is none of this name."""
         player, j = self._place[name]
-        fixed, settings, y = player.system.fixed[j], player.system.settings[j], player.y
-        parallel = player.branch.arrangement == "parallel"
-        count = len(player.branch.outputs)
-        at = 3 * count + (0 if parallel else j)
-        own = float(y[at])
-        source = own if parallel else float(y[3 * count : 4 * count].sum())
-        connector = float(y[3 * count + (1 if parallel else count) + 1])
-        lost = (connector - source) / (1 if parallel else count)
-        _, who, _ = command(self._time, own, own + lost, y[3 * j + 1], y[3 * j + 2], fixed, settings)
-        modes = (Mode.OFF, Mode.CV, Mode.CC, Mode.CP, Mode.CV)
+        settings, row = player.system.settings[j], player.last
         tripped = int(settings[layout.TRIPPED])
+        at = layout.ROW_OUTPUTS + 3 * j
         return OutputState(
             on=bool(settings[layout.ON]),
             tripped=_TRIPS[tripped],
-            mode=Mode.TRIPPED if tripped else modes[who],
-            voltage=own,
-            current=float(output_current(j, y, player.system)),
-            reference=float(reference(self._time, settings)),
+            mode=Mode(int(row[at + 2])),
+            voltage=float(row[at]),
+            current=float(row[at + 1]),
+            reference=settled_reference(self._time, settings),
         )
 
     @property

@@ -1,0 +1,167 @@
+"""From documents to a circuit of floats: output figures, leads and loads, with every assumption declared."""
+
+from __future__ import annotations
+
+from railwright.documents.bench import Bench, Lead, Output
+from railwright.documents.device import Device
+from railwright.documents.loader import Documents
+from railwright.physics import circuit as physics
+from railwright.physics import conductors
+from railwright.physics.output_stage import OutputFigures, OutputStage, derive_output_stage
+from railwright.quantities import Uncertain
+from railwright.rehearsal.case import NOMINAL, Case
+from railwright.rehearsal.setpoints import Feed, SetPoints
+
+SPACING = 2.0
+"""Distance between the axes of a lead's conductors in diameters, where the bench does not give its inductance."""
+
+DAMPING = Uncertain(1.0, 0.7, 1.4, "0.7 .. 1.4")
+LIMIT_OVERSHOOT = Uncertain(0.25, 0.0, 0.5, "0 % .. 50 %")
+"""What a data sheet leaves open of an output stage, with the bounds that are assumed."""
+
+
+class Assumptions:
+    """Sentences in the order in which they were first made, each once."""
+
+    def __init__(self) -> None:
+        self._said: dict[str, None] = {}
+
+    def add(self, *sentences: str) -> None:
+        """Declare what was assumed."""
+        self._said.update(dict.fromkeys(sentences))
+
+    def all(self) -> tuple[str, ...]:
+        """Every sentence."""
+        return tuple(self._said)
+
+
+def build_circuit(
+    documents: Documents, set_points: SetPoints, case: Case = NOMINAL
+) -> tuple[physics.Circuit, tuple[str, ...]]:
+    """The circuit of every input that has set points, and the assumptions it rests on."""
+    assumptions = Assumptions()
+    branches = tuple(_branch(documents, feed, case, assumptions) for feed in set_points.values())
+    linked = {feed.input: feed.trips_when for feed in set_points.values() if feed.trips_when}
+    linked = {name: tuple(c for c in causes if c in set_points) for name, causes in linked.items()}
+    circuit = physics.Circuit(branches, linked)
+    if linked or any(len(feed.outputs) > 1 for feed in set_points.values()):
+        assumptions.add(f"a linked output switches off {circuit.linked_delay * 1e3:g} ms after the trip it follows")
+    assumptions.add(*physics.DECLARED)
+    return circuit, assumptions.all()
+
+
+def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[str, Uncertain]:
+    """Every uncertain quantity of the circuit by its name, those with equal bounds left out."""
+    found: dict[str, Uncertain] = {}
+
+    def note(name: str, value: Uncertain) -> float:
+        found[name] = value
+        return value.nominal
+
+    build_circuit(documents, set_points, note)
+    return {name: value for name, value in found.items() if not value.certain}
+
+
+def _branch(documents: Documents, feed: Feed, case: Case, assumptions: Assumptions) -> physics.Branch:
+    bench = documents.bench
+    names = tuple(points.output for points in feed.outputs)
+    return physics.Branch(
+        name=feed.input,
+        outputs=names,
+        stages=tuple(_stage(name, bench.output(name), case, assumptions) for name in names),
+        lead=_lead(feed.input, bench.leads[feed.lead], bench, case, assumptions),
+        loads=_loads(feed.input, documents.device, case, assumptions),
+        arrangement="single" if feed.arrangement == "alone" else feed.arrangement,
+        sense="load" if feed.sense == "at load" else "terminals",
+    )
+
+
+def _stage(name: str, output: Output, case: Case, assumptions: Assumptions) -> OutputStage:
+    recovery = output.recovery
+    stage, made = derive_output_stage(
+        OutputFigures(
+            voltage_max=output.voltage.high,
+            current_max=output.current.high,
+            power=output.power,
+            rise=output.rise,
+            fall_loaded=output.fall.loaded,
+            fall_unloaded=output.fall.unloaded,
+            recovery_time=recovery.time if recovery else None,
+            recovery_band=recovery.band if recovery else None,
+            recovery_step=recovery.step.high - recovery.step.low if recovery else None,
+            limit_response=output.limit_response,
+            output_capacitance=output.output_capacitance,
+            bleeder=output.bleeder,
+            sink_current=output.sink,
+            ovp_response=output.ovp.response if output.ovp else None,
+            ovp_at=output.ovp.at if output.ovp else "terminals",
+            damping=case(f"{name}.damping", DAMPING),
+            limit_overshoot=case(f"{name}.limit_overshoot", LIMIT_OVERSHOOT),
+        )
+    )
+    assumptions.add(*(f"{name}: {sentence}" for sentence in made))
+    return stage
+
+
+def lead_resistance(lead: Lead, bench: Bench) -> tuple[Uncertain, tuple[str, ...]]:
+    """Loop resistance of a lead with its contacts [Ω], and what was assumed.
+
+    Nominal and least are geometric, most is the maximum of IEC 60228 where the conductor has a class in its table;
+    each at the ambient temperature's nominal, lowest and highest value.
+    """
+    assumptions: tuple[str, ...] = ()
+    contacts = lead.contact_resistance_loop
+    if contacts is None:
+        contacts = Uncertain(0.0, 0.0, 0.0)
+        assumptions = ("contact resistance is not given: none assumed",)
+    conductor, length, ambient = lead.conductor, lead.one_way_length, bench.ambient
+    area = _area(lead)
+    low = conductors.loop_resistance(area, length, ambient.low, contacts.low)
+    nominal = conductors.loop_resistance(area, length, ambient.nominal, contacts.nominal)
+    try:
+        high = conductors.loop_resistance(
+            area, length, ambient.high, contacts.high, conductor.iec_class, "maximum"
+        )
+    except ValueError:  # a section that the table does not have
+        high = conductors.loop_resistance(area, length, ambient.high, contacts.high)
+    return Uncertain(nominal, low, max(high, nominal)), assumptions
+
+
+def _area(lead: Lead) -> float:
+    if lead.conductor.gauge is not None:
+        return conductors.awg_area(lead.conductor.gauge)
+    assert lead.conductor.area is not None, "a conductor has a gauge or a section"
+    return lead.conductor.area
+
+
+def _lead(name: str, lead: Lead, bench: Bench, case: Case, assumptions: Assumptions) -> physics.Lead:
+    resistance, made = lead_resistance(lead, bench)
+    assumptions.add(*(f"{name}: {sentence} for its lead" for sentence in made))
+    per_metre = lead.inductance
+    if per_metre is None:
+        diameter = conductors.diameter_of_area(_area(lead))
+        per_metre = conductors.pair_inductance_per_metre(diameter, SPACING * diameter)
+        assumptions.add(
+            f"{name}: inductance of its lead is not given: "
+            f"that of two wires {SPACING:g} diameters apart, {per_metre * 1e6:.2f} µH/m, assumed"
+        )
+    inductance = per_metre * lead.one_way_length
+    return physics.Lead(
+        case(f"{name}.lead.resistance", resistance),
+        case(f"{name}.lead.inductance", Uncertain(inductance, inductance, inductance)),
+    )
+
+
+def _loads(name: str, device: Device, case: Case, assumptions: Assumptions) -> tuple[physics.Load, ...]:
+    loads, count = [], dict[str, int]()
+    for entry in device.inputs[name].load:
+        count[entry.kind] = count.get(entry.kind, 0) + 1
+        label = entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}"
+
+        def choose(field: str, value: Uncertain, prefix: str = f"{name}.{label}") -> float:
+            return case(f"{prefix}.{field}", value)
+
+        values, made = entry.parameters.floats(choose)
+        assumptions.add(*(f"{name}: {sentence}" for sentence in made))
+        loads.append(physics.Load(entry.kind, values))
+    return tuple(loads)

@@ -1,0 +1,158 @@
+"""Working a procedure through by computation: predicted traces, events, and what a person asks of them first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from railwright.documents.loader import Documents
+from railwright.rehearsal.case import NOMINAL, Case
+from railwright.rehearsal.circuit import build_circuit
+from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.rehearsal.timeline import Action, Timeline, build_timeline
+from railwright.traces import Event, Mode, Record, Span, Traces
+
+if TYPE_CHECKING:
+    from railwright.physics.simulation import Samples, Simulation
+
+TAIL = 0.5
+"""How long a rehearsal goes on after the last step [s], so that one sees the voltages fall."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputResult:
+    """What happened to one input, SI units.
+
+    peak_current, peak_at: over the whole rehearsal. inrush_peak: while it was powered up, None: it was not.
+    inrush_charge [C], inrush_i2t [A²s]: over the same time. time_in_limit: in CC or CP, altogether;
+    first_time_in_limit: the first stretch of it. peak_voltage: at the connector. tripped: the event's name, such as
+    'trips OVP', and when; empty: nothing tripped. starts, stops: of its converters.
+    """
+
+    peak_current: float
+    peak_at: float
+    inrush_peak: float | None
+    inrush_charge: float | None
+    inrush_i2t: float | None
+    time_in_limit: float
+    first_time_in_limit: float
+    peak_voltage: float
+    tripped: str
+    tripped_at: float | None
+    starts: int
+    stops: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rehearsal:
+    """A predicted record (origin 'rehearsal') with the assumptions it rests on, and each input's result."""
+
+    record: Record
+    assumptions: tuple[str, ...]
+    inputs: Mapping[str, InputResult]
+    steps: int
+
+
+def rehearse(
+    documents: Documents,
+    set_points: SetPoints,
+    case: Case = NOMINAL,
+    timeline: Timeline | None = None,
+    tail: float = TAIL,
+) -> Rehearsal:
+    """Play the procedure's timeline (or another) on the circuit of the documents, with these set points.
+
+    case: picks the value of every uncertain quantity. Raises `railwright.physics.solver.SolverError`, which names
+    time, state and element, where the circuit cannot be solved.
+    """
+    from railwright.physics.simulation import Simulation
+
+    if timeline is None:
+        timeline = build_timeline(documents.procedure, documents.device)
+    circuit, assumptions = build_circuit(documents, set_points, case)
+    simulation = Simulation(circuit)
+    for feed in set_points.values():
+        _set_limits(simulation, feed)
+    for action in timeline.actions:
+        if action.input in set_points:
+            _act(simulation, set_points[action.input], action)
+    advance = simulation.advance(timeline.duration + tail)
+    traces = {name: _traces(samples) for name, samples in advance.samples.items()}
+    record = Record("rehearsal", traces, advance.events, timeline.spans)
+    results = {
+        name: _result(name, set_points[name], traces[name], advance.events, timeline.spans) for name in traces
+    }
+    return Rehearsal(record, assumptions, results, simulation.steps)
+
+
+def _set_limits(simulation: Simulation, feed: Feed) -> None:
+    for points in feed.outputs:
+        simulation.set(
+            points.output,
+            current_limit=points.current_limit,
+            at_limit=points.at_limit,
+            trip_delay=points.trip_delay,
+            ovp=points.ovp,
+        )
+
+
+def _act(simulation: Simulation, feed: Feed, action: Action) -> None:
+    for points in feed.outputs:
+        voltage = action.voltage * points.share
+        if action.kind == "off":
+            simulation.set(points.output, at=action.time, on=False)
+        elif action.kind == "on":
+            simulation.set(points.output, at=action.time, on=True, voltage=voltage)
+        elif action.over > 0.0:
+            simulation.set(points.output, at=action.time, line=(voltage, action.over))
+        else:
+            simulation.set(points.output, at=action.time, voltage=voltage)
+
+
+def _traces(samples: Samples) -> Traces:
+    return Traces(
+        samples.time,
+        {
+            "voltage": samples.voltage,
+            "terminal_voltage": samples.terminal_voltage,
+            "current": samples.current,
+            "mode": samples.mode.astype(float),
+        },
+    )
+
+
+def _result(
+    name: str, feed: Feed, traces: Traces, events: tuple[Event, ...], spans: tuple[Span, ...]
+) -> InputResult:
+    import numpy as np
+
+    time, current = traces.time, traces.columns["current"]
+    mode = traces.columns["mode"][:-1]
+    limited = (mode == Mode.CC) | (mode == Mode.CP)
+    gaps = np.diff(time)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], limited, [False])).astype(np.int8)))
+    first = float(time[edges[1]] - time[edges[0]]) if edges.size else 0.0
+    highest = int(np.argmax(current))
+    powered = next((s for s in spans if s.kind == "power_up" and name in s.inputs), None)
+    inrush = traces.between(powered.start, powered.end) if powered else None
+    known = inrush is not None and inrush.time.size > 1
+    amperes = inrush.columns["current"] if inrush is not None and known else current[:0]
+    seconds = inrush.time if inrush is not None and known else time[:0]
+    subjects = {name, *(points.output for points in feed.outputs)}
+    own = [event for event in events if event.subject in subjects]
+    trip = next((event for event in own if event.what.startswith("trips")), None)
+    return InputResult(
+        peak_current=float(current[highest]),
+        peak_at=float(time[highest]),
+        inrush_peak=float(amperes.max()) if known else None,
+        inrush_charge=float(np.trapezoid(amperes, seconds)) if known else None,
+        inrush_i2t=float(np.trapezoid(amperes**2, seconds)) if known else None,
+        time_in_limit=float(gaps[limited].sum()),
+        first_time_in_limit=first,
+        peak_voltage=float(traces.columns["voltage"].max()),
+        tripped=trip.what if trip else "",
+        tripped_at=trip.time if trip else None,
+        starts=sum(event.what == "starts" for event in own),
+        stops=sum(event.what == "stops" for event in own),
+    )
