@@ -1,7 +1,44 @@
-"""x"""
+"""`railwright check`: are the documents right, what is to be dialled in and why, and what speaks against it?"""
+
 from __future__ import annotations
-from railwright.cli.arguments import Procedure, Json
+
+from typing import Annotated
+
+import typer
+
+from railwright.cli.arguments import Json, Procedure
 from railwright.cli.exits import Exit
-def check(procedure: Procedure, json: Json = False) -> Exit:
-    """Do the check."""
-    return Exit.DONE
+
+Static = Annotated[bool, typer.Option("--static", help="Leave out the rules that need a rehearsal.")]
+
+
+def check(procedure: Procedure, static: Static = False, json: Json = False) -> Exit:
+    """Check the documents; show the settings with their reasons, and the findings.
+
+    A finding that stops (and that the procedure does not override) gives exit code 3.
+    """
+    from railwright.cli.checking import check_documents
+
+    checked = check_documents(procedure, rehearsed=not static)
+    settings = checked.settings
+    if json:
+        from railwright.cli.console import print_json
+        from railwright.settings.data import as_data
+
+        print_json({"procedure": str(procedure), "rehearsed": checked.rehearsal is not None, **as_data(settings)})
+    else:
+        from railwright.cli.console import console
+        from railwright.cli.findings import findings_table, settings_table, summary
+
+        out = console()
+        out.print(settings_table(settings.reasons))
+        if settings.findings:
+            out.print(findings_table(settings.findings))
+        out.print(f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}")
+    return Exit.STOPPED if settings.blocked else Exit.DONE
+
+
+def _verdict(blocked: bool, static: bool) -> str:
+    if blocked:
+        return " It must not be energised like this."
+    return " The rules that need a rehearsal were left out." if static else " It may be energised."

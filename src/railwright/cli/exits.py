@@ -51,7 +51,7 @@ def complain(line: str) -> None:
 
 def code_of(error: BaseException) -> tuple[Exit, str] | None:
     """Exit code and lines for an error that is somebody's, not Railwright's; None for any other."""
-    from railwright.documents.errors import DocumentErrors
+    from railwright.documents.sources import DocumentErrors
 
     match error:
         case BadInput() | DocumentErrors():

@@ -1,7 +1,27 @@
-"""x"""
+"""`railwright new`: commented documents to start from."""
+
 from __future__ import annotations
-from railwright.cli.arguments import Procedure, Json
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
 from railwright.cli.exits import Exit
-def new(procedure: Procedure, json: Json = False) -> Exit:
-    """Do the new."""
+
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write; made where it is missing.")]
+
+
+def new(folder: Folder) -> Exit:
+    """Write a commented device, bench and procedure to start from.
+
+    A file that is there already is never overwritten.
+    """
+    from railwright.documents.templates import write_new
+
+    written = write_new(folder)
+    for path in written:
+        print(path)
+    procedure = next(path for path in written if "procedure" in path.name)
+    print(f"Now put in your own figures, then: railwright check {procedure}")
     return Exit.DONE

@@ -1,7 +1,165 @@
-"""x"""
+"""`railwright rehearse`: the procedure worked through by computation; nothing is energised."""
+
 from __future__ import annotations
-from railwright.cli.arguments import Procedure, Json
-from railwright.cli.exits import Exit
-def rehearse(procedure: Procedure, json: Json = False) -> Exit:
-    """Do the rehearse."""
-    return Exit.DONE
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from railwright.cli.arguments import Json, Procedure
+from railwright.cli.exits import BadInput, Exit
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from railwright.cli.checking import Checked
+    from railwright.evaluation.outcome import Evaluation
+    from railwright.rehearsal.rehearse import InputResult, Rehearsal
+
+
+class CaseName(StrEnum):
+    """Where in their tolerances the uncertain quantities are."""
+
+    NOMINAL = "nominal"
+    LOW = "low"
+    HIGH = "high"
+
+
+CaseOption = Annotated[CaseName, typer.Option("--case", help="Where in their tolerances all uncertain quantities are.")]
+Plot = Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Plot voltages and currents (.png or .svg).")]
+Step = Annotated[str | None, typer.Option("--step", metavar="NAME", help="Plot this step only.")]
+Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the traces as CSV.")]
+
+
+def rehearse(
+    procedure: Procedure,
+    case: CaseOption = CaseName.NOMINAL,
+    plot: Plot = None,
+    step: Step = None,
+    csv: Csv = None,
+    json: Json = False,
+) -> Exit:
+    """Work the procedure through by circuit physics: peaks, limits, trips, events, and what the requirements will show.
+
+    An output that would trip gives exit code 3; a requirement that would fail gives 1, one that is undecided 5.
+    """
+    from railwright.cli.checking import settle_documents
+    from railwright.evaluation.evaluate import evaluate
+    from railwright.rehearsal import case as cases
+    from railwright.rehearsal.rehearse import rehearse as play
+
+    if plot is not None and plot.suffix.lower() not in (".png", ".svg"):
+        raise BadInput(f"--plot: expected a file that ends in .png or .svg, got '{plot}'")
+    checked = settle_documents(procedure)
+    chosen = {CaseName.NOMINAL: cases.NOMINAL, CaseName.LOW: cases.LOW, CaseName.HIGH: cases.HIGH}[case]
+    rehearsal = play(checked.documents, checked.settings.set_points, chosen)
+    evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
+    if plot is not None:
+        _plot(checked, rehearsal, step, plot)
+    if csv is not None:
+        from railwright.cli.csv import write_traces
+
+        write_traces(csv, rehearsal.record.traces)
+    if json:
+        from railwright.cli.console import print_json
+
+        print_json(_data(procedure, case, rehearsal, evaluation))
+    else:
+        from railwright.cli.console import console
+
+        _show(console(), rehearsal, evaluation, [path for path in (plot, csv) if path is not None])
+    return _code(rehearsal, evaluation)
+
+
+def _code(rehearsal: Rehearsal, evaluation: Evaluation) -> Exit:
+    from railwright.cli.outcomes import code_of_outcome
+
+    if any(result.tripped for result in rehearsal.inputs.values()):
+        return Exit.STOPPED
+    return code_of_outcome(evaluation.outcome)
+
+
+def _plot(checked: Checked, rehearsal: Rehearsal, step: str | None, path: Path) -> None:
+    from railwright.report.plots import Overlay, save_overview, save_step
+
+    overlay = Overlay(
+        rehearsal=rehearsal.record,
+        requirements=checked.documents.procedure.requires,
+        set_points=checked.settings.set_points,
+        inputs=tuple(checked.documents.device.inputs),
+    )
+    if step is None:
+        save_overview(overlay, path)
+        return
+    try:
+        save_step(overlay, step, path)
+    except KeyError:
+        known = ", ".join(f"'{span.name}'" for span in rehearsal.record.spans)
+        raise BadInput(f"--step: expected one of the steps {known}, got '{step}'") from None
+
+
+def _show(out: Console, rehearsal: Rehearsal, evaluation: Evaluation, written: list[Path]) -> None:
+    from railwright.cli.console import table
+    from railwright.cli.outcomes import evaluation_table
+    from railwright.quantities import show
+
+    columns = ("Input", "Inrush peak", "Inrush charge", "Time in limit", "Highest voltage", "Starts", "Stops", "Trips")
+    rows = [(name, *_row(result)) for name, result in rehearsal.inputs.items()]
+    out.print(table("Rehearsal", columns, rows, right=columns[1:7]))
+    events = [
+        (f"{event.time:.6f} s", event.subject, event.what + (f": {event.detail}" if event.detail else ""))
+        for event in rehearsal.record.events
+    ]
+    out.print(table("Events", ("Time", "Of", "What"), events, right=("Time",)))
+    out.print(evaluation_table(evaluation, "Requirements, as predicted"))
+    if rehearsal.assumptions:
+        out.print("What no document says was assumed:", style="bold")
+        for sentence in rehearsal.assumptions:
+            out.print(f"  {sentence}")
+    end = show(max(float(traces.time[-1]) for traces in rehearsal.record.traces.values()), "s")
+    out.print(f"{end} rehearsed in {rehearsal.steps} steps of the solver.")
+    for path in written:
+        out.print(f"written: {path}")
+
+
+def _row(result: InputResult) -> tuple[str, ...]:
+    from railwright.quantities import show
+
+    def known(value: float | None, unit: str) -> str:
+        return "not powered up" if value is None else show(value, unit)
+
+    tripped = "no" if not result.tripped else f"{result.tripped} at {show(result.tripped_at or 0.0, 's')}"
+    return (
+        known(result.inrush_peak, "A"),
+        known(result.inrush_charge, "C"),
+        show(result.time_in_limit, "s"),
+        show(result.peak_voltage, "V"),
+        str(result.starts),
+        str(result.stops),
+        tripped,
+    )
+
+
+def _data(procedure: Path, case: CaseName, rehearsal: Rehearsal, evaluation: Evaluation) -> dict[str, Any]:
+    from railwright.evaluation.data import as_data
+
+    def plain(result: InputResult) -> dict[str, Any]:
+        return {name: getattr(result, name) for name in type(result).__dataclass_fields__}
+
+    record = rehearsal.record
+    return {
+        "procedure": str(procedure),
+        "case": case.value,
+        "inputs": {name: plain(result) for name, result in rehearsal.inputs.items()},
+        "events": [
+            {"time": e.time, "subject": e.subject, "what": e.what, "detail": e.detail} for e in record.events
+        ],
+        "steps": [
+            {"name": s.name, "kind": s.kind, "start": s.start, "end": s.end, "inputs": list(s.inputs)}
+            for s in record.spans
+        ],
+        "assumptions": list(rehearsal.assumptions),
+        "evaluation": as_data(evaluation),
+    }

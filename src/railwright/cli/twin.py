@@ -1,7 +1,137 @@
-"""x"""
+"""`railwright twin`: the bench's supplies, simulated, at their addresses."""
+
 from __future__ import annotations
-from railwright.cli.arguments import Procedure, Json
-from railwright.cli.exits import Exit
-def twin(procedure: Procedure, json: Json = False) -> Exit:
-    """Do the twin."""
+
+import math
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from railwright.cli.exits import BadInput, Exit
+
+if TYPE_CHECKING:
+    from railwright.documents.bench import Bench
+    from railwright.twin.recorder import Trigger
+
+BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
+ProcedurePath = Annotated[
+    Path | None,
+    typer.Option("--procedure", metavar="PROCEDURE", help="Connect what this procedure hooks up; else nothing is."),
+]
+Seed = Annotated[int, typer.Option(help="Draws the true parameters inside their tolerances.")]
+True_ = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--true", metavar="NAME=VALUE", help="A true parameter, as main.capacitor.capacitance=x1.3, or =0.0013 (SI units)."
+    ),
+]
+Free = Annotated[bool, typer.Option("--free-ports", help="Listen on free ports, not on the bench's addresses.")]
+RecorderName = Annotated[str | None, typer.Option("--recorder", help="Also record with this recorder of the bench.")]
+To = Annotated[Path | None, typer.Option("--to", metavar="FILE", help="Where the recording goes (CSV).")]
+TriggerText = Annotated[
+    str | None,
+    typer.Option("--trigger", metavar="'INPUT voltage|current above|below VALUE'", help="What starts the recording."),
+]
+Before = Annotated[str, typer.Option(metavar="TIME", help="How much before its trigger a recording keeps.")]
+Length = Annotated[str, typer.Option(metavar="TIME", help="How long a recording is.")]
+Seconds = Annotated[float | None, typer.Option(help="Stop after so long; else Ctrl-C does.", min=0.0)]
+
+_TRIGGER = re.compile(r"\s*(.+?)\s+(voltage|current)\s+(above|below)\s+(.+?)\s*")
+
+
+def twin(
+    bench: BenchPath,
+    procedure: ProcedurePath = None,
+    seed: Seed = 1,
+    true: True_ = None,
+    free_ports: Free = False,
+    recorder: RecorderName = None,
+    to: To = None,
+    trigger: TriggerText = None,
+    before: Before = "20 ms",
+    length: Length = "500 ms",
+    seconds: Seconds = None,
+) -> Exit:
+    """Simulate the bench's supplies: one process each, speaking SCPI over TCP, in real time, until Ctrl-C."""
+    from railwright.documents.loader import load_bench, load_documents
+    from railwright.twin.launcher import serve_bench
+
+    device = plan = None
+    loaded = load_bench(bench).model
+    if procedure is not None:
+        documents = load_documents(procedure)
+        device, plan = documents.device, documents.procedure
+        if documents.bench != loaded:
+            raise BadInput(f"{procedure}: expected a procedure on the bench {bench}, got one on another bench")
+    recording = None
+    if recorder is not None or to is not None:
+        if recorder is None or to is None:
+            raise BadInput("--recorder and --to go together: which recorder of the bench, and where to write")
+        if plan is None:
+            raise BadInput("--recorder needs --procedure: with nothing connected there is nothing to record")
+        moment = _trigger(trigger, before, length, tuple(plan.hook_up))
+        recording = (_known_recorder(loaded, recorder), moment, to)
+    serve_bench(
+        loaded,
+        device,
+        plan,
+        seed=seed,
+        overrides=_overrides(true or []),
+        ports="free" if free_ports else "bench",
+        recording=recording,
+        say=lambda line: print(line, flush=True),
+        seconds=seconds,
+    )
     return Exit.DONE
+
+
+def _known_recorder(bench: Bench, name: str) -> str:
+    if name not in bench.recorders:
+        known = ", ".join(f"'{each}'" for each in bench.recorders) or "none"
+        raise BadInput(f"--recorder: expected a recorder of the bench ({known}), got '{name}'")
+    return name
+
+
+def _overrides(given: list[str]) -> dict[str, str]:
+    """`NAME=x1.3` scales the nominal value, `NAME=1.3e-3` is the value itself in SI units."""
+    overrides = {}
+    for text in given:
+        name, equals, value = text.partition("=")
+        if not equals or not name.strip() or not value.strip():
+            raise BadInput(f"--true: expected NAME=x1.3 or NAME=VALUE in SI units, got '{text}'")
+        value = value.strip()
+        factor = value.startswith("x")
+        try:
+            usable = math.isfinite(float(value.removeprefix("x")))
+        except ValueError:
+            usable = False
+        if not usable:
+            raise BadInput(f"--true: expected a factor such as x1.3, or a number in SI units, got '{text}'")
+        overrides[name.strip()] = value if factor else f"={value}"
+    return overrides
+
+
+def _trigger(text: str | None, before: str, length: str, inputs: tuple[str, ...]) -> Trigger:
+    """What starts a recording; left out: the first input's voltage passing 1 V upwards."""
+    from railwright.quantities import parse_value
+    from railwright.twin.recorder import Trigger
+
+    found = _TRIGGER.fullmatch(text if text is not None else f"{inputs[0]} voltage above 1 V")
+    if found is None:
+        raise BadInput(f"--trigger: expected such as 'main current above 50 mA', got '{text}'")
+    name, channel, side, level = found.groups()
+    if name not in inputs:
+        raise BadInput(f"--trigger: expected one of the inputs {', '.join(inputs)}, got '{name}'")
+    try:
+        return Trigger(
+            name,
+            "voltage" if channel == "voltage" else "current",
+            parse_value(level, "V" if channel == "voltage" else "A"),
+            "rise" if side == "above" else "fall",
+            parse_value(before, "s"),
+            parse_value(length, "s"),
+        )
+    except ValueError as error:
+        raise BadInput(f"--trigger, --before, --length: {error}") from None

@@ -1,0 +1,56 @@
+"""What commands print with: tables that read without colour, severity and outcome by word and shape."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+SEVERITY_MARKS = {"stop": "■ stop", "caution": "▲ caution", "note": "· note"}
+OUTCOME_MARKS = {"pass": "● pass", "fail": "✕ fail", "inconclusive": "◌ inconclusive"}
+
+
+def console() -> Console:
+    """A console for people. Piped output is not cut off at the width of a terminal that is not there."""
+    from rich.console import Console
+
+    width = None if sys.stdout.isatty() or "COLUMNS" in os.environ else 120
+    return Console(width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
+
+
+def table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[str] = ()) -> Table:
+    """A plain table: a heading, a rule, rows. `right`: columns aligned to the right."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    made = Table(title=Text(title), title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    for index, name in enumerate(columns):
+        last = index == len(columns) - 1
+        made.add_column(name, justify="right" if name in right else "left", overflow="fold", ratio=1 if last else None)
+    for row in rows:
+        made.add_row(*(Text(cell) for cell in row))
+    return made
+
+
+def print_json(data: Mapping[str, Any]) -> None:
+    """One JSON document on standard output. A number that JSON has not (infinite) is null."""
+    print(json.dumps(_plain(data), ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float) and value not in (float("inf"), float("-inf")) and value == value:
+        return value
+    if isinstance(value, float):
+        return None
+    if isinstance(value, Mapping):
+        return {str(key): _plain(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    return value

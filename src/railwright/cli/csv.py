@@ -1,0 +1,37 @@
+"""Traces as CSV: `time_s`, `main_voltage_V`, `main_current_A`, ... on one time base."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from railwright.traces import Traces
+
+UNITS = {"voltage": "_V", "terminal_voltage": "_V", "current": "_A", "mode": ""}
+
+
+def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
+    """All channels on the union of the inputs' instants, linear between them (a mode holds its value)."""
+    import numpy as np
+
+    time = np.unique(np.concatenate([each.time for each in traces.values()]))
+    columns = {"time_s": time}
+    for name, each in traces.items():
+        for channel, values in each.columns.items():
+            if channel == "mode":
+                place = np.clip(np.searchsorted(each.time, time, side="right") - 1, 0, each.time.size - 1)
+                columns[f"{name}_mode"] = values[place]
+            else:
+                columns[f"{name}_{channel}{UNITS[channel]}"] = np.interp(time, each.time, values)
+    formats = ["%.9f" if column == "time_s" else "%d" if column.endswith("_mode") else "%.7g" for column in columns]
+    with path.open("w", encoding="utf-8", newline="\n") as file:
+        np.savetxt(
+            file,
+            np.column_stack(list(columns.values())),
+            fmt=formats,
+            delimiter=",",
+            header=",".join(columns),
+            comments="",
+        )

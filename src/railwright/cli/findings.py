@@ -1,0 +1,59 @@
+"""Findings and settings as commands print them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from railwright.cli.console import SEVERITY_MARKS, table
+from railwright.quantities import show
+from railwright.settings.findings import Finding, Reason
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+
+def findings_table(findings: Sequence[Finding]) -> Table:
+    """Severity, about what, and below each other: rule, reason, remedy, place."""
+    return table("Findings", ("Severity", "About", "Finding"), [_finding_row(f) for f in findings])
+
+
+def _finding_row(finding: Finding) -> tuple[str, str, str]:
+    lines = [f"{finding.rule}: {finding.why}", f"→ {finding.remedy}"]
+    if finding.overridden is not None:
+        lines.append(f"accepted in the procedure, because: {finding.overridden}")
+    if finding.where is not None:
+        lines.append(f"  {finding.where}")
+    return SEVERITY_MARKS[finding.severity], finding.about, "\n".join(lines)
+
+
+def settings_table(reasons: Sequence[Reason]) -> Table:
+    """What to dial in, with the reason for each number."""
+    rows = [(r.about, r.setting.replace("_", " "), show(r.value, r.unit), r.why) for r in reasons]
+    return table("Settings", ("Input", "Setting", "Value", "Why"), rows, right=("Value",))
+
+
+def summary(findings: Sequence[Finding]) -> str:
+    """How many of each severity, and whether they block: '0 stops, 2 cautions, 5 notes'."""
+    counts = Counter(finding.severity.value for finding in findings)
+    parts = [f"{counts[word]} {word}{'' if counts[word] == 1 else 's'}" for word in ("stop", "caution", "note")]
+    blocking = sum(finding.blocks for finding in findings)
+    accepted = counts["stop"] - blocking
+    tail = f" ({accepted} accepted in the procedure)" if accepted else ""
+    return ", ".join(parts) + tail
+
+
+def finding_data(finding: Finding) -> dict[str, object]:
+    """A finding for machines."""
+    where = finding.where
+    return {
+        "rule": finding.rule,
+        "severity": finding.severity.value,
+        "about": finding.about,
+        "where": None if where is None else {"file": where.file, "line": where.line, "column": where.column},
+        "why": finding.why,
+        "remedy": finding.remedy,
+        "overridden": finding.overridden,
+        "blocks": finding.blocks,
+    }

@@ -1,0 +1,59 @@
+"""Outcomes of an evaluation as commands print them, and the exit code they give."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from railwright.cli.console import OUTCOME_MARKS, table
+from railwright.cli.exits import Exit
+from railwright.evaluation.outcome import Evaluation, Outcome, Result
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+_CODES = {Outcome.PASS: Exit.DONE, Outcome.FAIL: Exit.FAILED, Outcome.INCONCLUSIVE: Exit.INCONCLUSIVE}
+
+
+def code_of_outcome(outcome: Outcome) -> Exit:
+    """Exit code of a command whose result is this outcome."""
+    return _CODES[outcome]
+
+
+def evaluation_table(evaluation: Evaluation, title: str = "Requirements") -> Table:
+    """Each requirement with its value, 95 % interval, limit and outcome."""
+    columns = ("Requirement", "Of", "During", "Value", "95 % interval", "Limit", "Outcome", "Decided by")
+    return table(title, columns, [_row(result) for result in evaluation.results])
+
+
+def print_evaluation(out: Console, evaluation: Evaluation) -> None:
+    """The table, the reason for each requirement that did not pass, notes, and the outcome of the whole."""
+    out.print(evaluation_table(evaluation))
+    for result in evaluation.results:
+        if result.outcome is not Outcome.PASS:
+            out.print(f"{OUTCOME_MARKS[result.outcome]}  {result.requirement}: {result.reason}")
+    for note in evaluation.notes:
+        out.print(f"note: {note}")
+    band = f", guard band {evaluation.guard_band:g} × U" if evaluation.rule == "guarded" else ""
+    out.print(f"{OUTCOME_MARKS[evaluation.outcome]} as a whole, by the {evaluation.rule} rule{band} (U at 95 %)")
+
+
+def _row(result: Result) -> tuple[str, ...]:
+    from railwright.report.figures import show_limit, show_measured
+
+    limit = show_limit(result.lower, result.upper, result.unit)
+    if result.measured is None:
+        value, interval = "not measured", ""
+    else:
+        measured = result.measured
+        value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
+    return (
+        result.requirement,
+        result.of,
+        result.during,
+        value,
+        interval,
+        limit,
+        OUTCOME_MARKS[result.outcome],
+        result.source,
+    )
