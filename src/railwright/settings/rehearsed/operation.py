@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from railwright.quantities import show
-from railwright.settings.context import Source
+from railwright.settings.context import Source, output_path
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
-from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.settings.rule import Hit, Outcome, Path, rehearsed_rule
 from railwright.traces import Span
 
 MANY_STARTS = 3
@@ -117,9 +117,11 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
 @rehearsed_rule("steady-current-rehearsed", Severity.CAUTION)
 def steady_current(rehearsed: Rehearsed) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""
+    import numpy as np
+
     for source, traces in rehearsed.inputs:
         declared = source.input.current.steady
-        if declared is None:
+        if declared is None or rehearsed.events(source, "trips"):
             continue
         for span in rehearsed.record.spans:
             part = traces.between(span.start, span.end)
@@ -129,8 +131,6 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
             length = float(part.time[-1] - part.time[0])
             if length <= 0:
                 continue
-            import numpy as np
-
             mean = float(np.trapezoid(part.columns["current"], part.time)) / length
             if mean not in declared:
                 yield Hit(
@@ -173,6 +173,22 @@ def order(rehearsed: Rehearsed) -> Outcome:
 
 @rehearsed_rule("assumed", Severity.NOTE)
 def assumed(rehearsed: Rehearsed) -> Outcome:
-    """The rehearsal had to assume a figure that no document gives."""
+    """The rehearsal had to assume figures that no document gives."""
+    sources = rehearsed.context.sources
+    outputs = {name for source in sources.values() for name in source.outputs}
+    said: dict[str, list[str]] = {}
     for sentence in dict.fromkeys(rehearsed.assumptions):
-        yield Hit("rehearsal", ("procedure",), sentence, "give the figure in the document it belongs to")
+        subject, colon, rest = sentence.partition(": ")
+        known = bool(colon) and (subject in sources or subject in outputs)
+        said.setdefault(subject if known else "rehearsal", []).append(rest if known else sentence)
+    for subject, sentences in said.items():
+        path: Path = ("procedure", "procedure")
+        if subject in sources:
+            path = (
+                sources[subject].at_lead
+                if any("lead" in each for each in sentences)
+                else sources[subject].at_input
+            )
+        elif subject in outputs:
+            path = output_path(subject)
+        yield Hit(subject, path, "; ".join(sentences), "give what is known in the document it belongs to")

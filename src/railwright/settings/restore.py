@@ -1,0 +1,57 @@
+"""Settings read back from what `railwright.settings.data.as_data` made of them, as a run keeps them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from railwright.documents.sources import Location
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.settle import Settings
+
+
+def settings_from_data(data: Mapping[str, Any]) -> Settings:
+    """The inverse of `as_data`. KeyError, TypeError or ValueError where the data are something else."""
+    return Settings(
+        {name: _feed(name, feed) for name, feed in data["set_points"].items()},
+        tuple(_reason(entry) for entry in data["reasons"]),
+        tuple(_finding(entry) for entry in data["findings"]),
+    )
+
+
+def _where(data: Mapping[str, Any] | None) -> Location | None:
+    return None if data is None else Location(data["file"], int(data["line"]), int(data["column"]))
+
+
+def _feed(name: str, data: Mapping[str, Any]) -> Feed:
+    outputs = tuple(
+        OutputSetPoints(
+            entry["output"],
+            float(entry["current_limit"]),
+            entry["at_limit"],
+            float(entry["trip_delay"] or 0.0),
+            float(entry["ovp"]),
+            float(entry["share"]),
+        )
+        for entry in data["outputs"]
+    )
+    return Feed(name, data["arrangement"], outputs, data["lead"], data["sense"], tuple(data["trips_when"]))
+
+
+def _reason(data: Mapping[str, Any]) -> Reason:
+    return Reason(
+        data["about"], data["setting"], float(data["value"]), data["unit"], _where(data["where"]), data["why"]
+    )
+
+
+def _finding(data: Mapping[str, Any]) -> Finding:
+    return Finding(
+        data["rule"],
+        Severity(data["severity"]),
+        data["about"],
+        _where(data["where"]),
+        data["why"],
+        data["remedy"],
+        data["overridden"],
+    )
