@@ -1,7 +1,66 @@
-"""x"""
+"""`railwright evaluate`: the record of a run compared with what the procedure requires."""
+
 from __future__ import annotations
-from railwright.cli.arguments import Procedure, Json
-from railwright.cli.exits import Exit
-def evaluate(procedure: Procedure, json: Json = False) -> Exit:
-    """Do the evaluate."""
-    return Exit.DONE
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from railwright.cli.arguments import Json, RunFolder
+from railwright.cli.exits import BadInput, Exit, complain
+
+if TYPE_CHECKING:
+    from railwright.cli.stored import Recording
+    from railwright.documents.bench import Bench
+
+RecordFiles = Annotated[
+    list[Path] | None,
+    typer.Option("--record", metavar="CSV", help="An external recording of the run: time_s, main_voltage_V, ..."),
+]
+Recorders = Annotated[
+    list[str] | None,
+    typer.Option("--recorder", metavar="NAME", help="The recorder of the bench that made it, in the same order."),
+]
+
+
+def evaluate(run: RunFolder, record: RecordFiles = None, recorder: Recorders = None, json: Json = False) -> Exit:
+    """Judge every requirement: value, 95 % interval, outcome, reason; kept in the run's folder.
+
+    With --record the recording is aligned in time, and decides what the supply's own readings could not.
+    """
+    from railwright.cli.outcomes import code_of_outcome, print_evaluation
+    from railwright.cli.stored import evaluate_run, open_stored
+    from railwright.evaluation.data import as_data
+
+    stored = open_stored(run)
+    for remark in stored.remarks:
+        complain(f"caution: {remark}")
+    evaluation = evaluate_run(stored, _recordings(record or [], recorder or [], stored.documents.bench))
+    if json:
+        from railwright.cli.console import print_json
+
+        print_json({"run": stored.data.about.get("run"), "remarks": list(stored.remarks), **as_data(evaluation)})
+    else:
+        from railwright.cli.console import console
+
+        print_evaluation(console(), evaluation)
+    return code_of_outcome(evaluation.outcome)
+
+
+def _recordings(files: list[Path], recorders: list[str], bench: Bench) -> list[Recording]:
+    """Pairs of file and recorder; the recorder may be left out where the bench has only one."""
+    from railwright.cli.stored import Recording
+
+    known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"
+    if files and not recorders and len(bench.recorders) == 1:
+        recorders = list(bench.recorders) * len(files)
+    if len(files) != len(recorders):
+        raise BadInput(
+            f"--record, --recorder: expected a recorder of the bench ({known}) for each recording, "
+            f"got {len(files)} recordings and {len(recorders)} recorders"
+        )
+    for name in recorders:
+        if name not in bench.recorders:
+            raise BadInput(f"--recorder: expected a recorder of the bench ({known}), got '{name}'")
+    return [Recording(path, name) for path, name in zip(files, recorders, strict=True)]

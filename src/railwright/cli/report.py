@@ -1,7 +1,105 @@
-"""x"""
+"""`railwright report`: a run and its evaluations as PDF, JSON and JUnit XML."""
+
 from __future__ import annotations
-from railwright.cli.arguments import Procedure, Json
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from railwright.cli.arguments import RunFolder
 from railwright.cli.exits import Exit
-def report(procedure: Procedure, json: Json = False) -> Exit:
-    """Do the report."""
-    return Exit.DONE
+
+if TYPE_CHECKING:
+    from railwright.cli.stored import StoredRun
+
+Customer = Annotated[str | None, typer.Option(help="Whom the report is for.")]
+Authorised = Annotated[str | None, typer.Option("--authorised-by", metavar="NAME", help="Who authorises the report.")]
+Function = Annotated[str | None, typer.Option(help="That person's function.")]
+
+TWIN_MAKER = "Railwright"
+"""How a twin names its maker in *IDN?: a run on one is reported as simulated."""
+
+
+def report(
+    run: RunFolder, customer: Customer = None, authorised_by: Authorised = None, function: Function = None
+) -> Exit:
+    """Write RUN/report: report.pdf, report.json, report.junit.xml and the drawings.
+
+    The exit code is that of the last evaluation; a run that has none is evaluated first.
+    """
+    from railwright.cli.outcomes import code_of_outcome
+
+    path, outcome = make_report(run, {"customer": customer, "authorised_by": authorised_by, "function": function})
+    print(path)
+    return code_of_outcome(outcome)
+
+
+def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
+    """Build the report of a run; the PDF's path, and the outcome that it states."""
+    from railwright.cli.stored import add_to_manifest, evaluate_run, evaluations_of, open_stored
+    from railwright.rehearsal.rehearse import rehearse
+    from railwright.report import ReportInput, build_report
+
+    stored = open_stored(run)
+    evaluations, external = evaluations_of(stored)
+    if not evaluations:
+        evaluations = (evaluate_run(stored, []),)
+    rehearsal = rehearse(stored.documents, stored.settings.set_points)
+    given = ReportInput(
+        documents=stored.documents,
+        set_points=stored.settings.set_points,
+        reasons=stored.settings.reasons,
+        findings=stored.settings.findings,
+        rehearsal=rehearsal.record,
+        measured=stored.data.record,
+        evaluations=evaluations,
+        run=run_facts_of(stored) | said,
+        reported=dt.datetime.now().astimezone(),
+        external=external,
+        assumptions=rehearsal.assumptions,
+    )
+    pdf = build_report(given, run / "report")
+    files = [path.relative_to(run).as_posix() for path in sorted(pdf.parent.rglob("*")) if path.is_file()]
+    add_to_manifest(stored, files)
+    return pdf, evaluations[-1].outcome
+
+
+def run_facts_of(stored: StoredRun) -> dict[str, Any]:
+    """What the report says of the run, under the names that the report knows."""
+    from railwright.running.manifest import hash_file
+    from railwright.running.outcome import ENDED_TEXTS, Ended
+
+    about = stored.data.about
+    instruments = [
+        {**entry, "identification": _identification(entry.get("identification"))} for entry in about["instruments"]
+    ]
+    makers = {(entry.get("identification") or {}).get("maker") for entry in about["instruments"]}
+    documents = about.get("documents") or {}
+    early = stored.data.ended is not Ended.COMPLETED
+    ended = ENDED_TEXTS[stored.data.ended]
+    return {
+        "run_id": about["run"],
+        "unit": about["unit"],
+        "operator": about["operator"],
+        "laboratory": about.get("laboratory"),
+        "ambient": about.get("ambient"),
+        "instruments": instruments,
+        "start": about.get("began") or about.get("started"),
+        "end": about.get("finished"),
+        "ended": f"{ended}: {about['cause']}" if early and about.get("cause") else ended,
+        "ended_early": early,
+        "simulated": TWIN_MAKER in makers,
+        "software_version": about.get("software"),
+        "document_hashes": {name: hash_file(stored.folder / name) for name in documents.values()},
+        "deviations": [*(about.get("deviations") or ()), *(about.get("cautions") or ()), *_remarks(stored)],
+    }
+
+
+def _remarks(stored: StoredRun) -> list[str]:
+    return [line for line in stored.remarks if not line.startswith("the run ended early")]
+
+
+def _identification(data: dict[str, str] | None) -> str:
+    return ", ".join(data[key] for key in ("maker", "model", "serial", "version") if data.get(key)) if data else ""

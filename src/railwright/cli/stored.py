@@ -1,0 +1,147 @@
+"""A run on disk as evaluate and report need it: documents, settings, record, recordings, evaluations.
+
+Evaluations lie in `evaluations/01.json`, `02.json`, ...; each names the recordings it used, which are copied to
+`recordings/`. The manifest is brought up to date for what was added, never for what was there before.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from railwright import __version__
+from railwright.cli.exits import BadInput
+from railwright.documents.loader import Documents, load_documents
+from railwright.evaluation.data import as_data
+from railwright.evaluation.evaluate import aligned_records, evaluate
+from railwright.evaluation.outcome import Evaluation
+from railwright.evaluation.restore import evaluation_from_data
+from railwright.running.manifest import write_json, write_manifest
+from railwright.running.recording import read_recording
+from railwright.running.stored import RunData, open_run
+from railwright.settings.restore import settings_from_data
+from railwright.settings.settle import Settings
+from railwright.traces import Record
+
+EVALUATIONS, RECORDINGS = "evaluations", "recordings"
+
+
+@dataclass(frozen=True)
+class Recording:
+    """An external recording: its file, and the recorder of the bench that made it."""
+
+    path: Path
+    recorder: str
+
+
+@dataclass(frozen=True, eq=False)
+class StoredRun:
+    """A run with everything that belongs to it."""
+
+    data: RunData
+    documents: Documents
+    settings: Settings
+
+    @property
+    def folder(self) -> Path:
+        return self.data.folder
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What of the folder is not as the run left it, and how the run ended where it did not end well."""
+        from railwright.running.outcome import ENDED_TEXTS, Ended
+
+        remarks = [f"run folder: {line}" for line in self.data.differences.lines()]
+        if self.data.ended is not Ended.COMPLETED:
+            cause = self.data.about.get("cause")
+            remarks.append(f"the run ended early: {cause or ENDED_TEXTS[self.data.ended]}")
+        return tuple(remarks)
+
+
+def open_stored(folder: Path) -> StoredRun:
+    """Read a run. NoRun, DocumentErrors or BadInput where it cannot be read."""
+    data = open_run(folder)
+    if data.procedure is None:
+        raise BadInput(f"{folder}: expected a run with its documents, got one of documents made in code")
+    documents = load_documents(data.procedure)
+    try:
+        settings = settings_from_data(data.settings)
+    except (KeyError, TypeError, ValueError) as error:
+        raise BadInput(f"{folder / 'settings.json'}: expected the settings of a run, got {error!r}") from None
+    return StoredRun(data, documents, settings)
+
+
+def evaluate_run(stored: StoredRun, recordings: Sequence[Recording]) -> Evaluation:
+    """Evaluate and keep the result, with copies of the recordings."""
+    records = [_read(stored, recording) for recording in recordings]
+    evaluation = evaluate(stored.documents, stored.settings.set_points, stored.data.record, records)
+    number = len(_files(stored)) + 1
+    added = []
+    used = []
+    for recording in recordings:
+        name = f"{RECORDINGS}/{number:02d}-{re.sub(r'[^A-Za-z0-9]+', '-', recording.recorder)}.csv"
+        (stored.folder / RECORDINGS).mkdir(exist_ok=True)
+        shutil.copyfile(recording.path, stored.folder / name)
+        used.append({"recorder": recording.recorder, "file": name})
+        added.append(name)
+    name = f"{EVALUATIONS}/{number:02d}.json"
+    (stored.folder / EVALUATIONS).mkdir(exist_ok=True)
+    write_json(
+        stored.folder / name,
+        {
+            "evaluated": dt.datetime.now().astimezone().isoformat(),
+            "software": f"railwright {__version__}",
+            "recordings": used,
+            **as_data(evaluation),
+        },
+    )
+    add_to_manifest(stored, [*added, name])
+    return evaluation
+
+
+def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Record, ...]]:
+    """Every evaluation so far, and the recordings that they used, each on the run's time base."""
+    evaluations, records = [], {}
+    for path in _files(stored):
+        data = _json(path)
+        try:
+            evaluations.append(evaluation_from_data(data))
+            used = [Recording(stored.folder / r["file"], r["recorder"]) for r in data["recordings"]]
+        except (KeyError, TypeError, ValueError) as error:
+            raise BadInput(f"{path}: expected an evaluation, got {error!r}") from None
+        for recording in used:
+            records[recording] = _read(stored, recording)
+    aligned = aligned_records(
+        stored.documents, stored.settings.set_points, stored.data.record, tuple(records.values())
+    )
+    return tuple(evaluations), aligned
+
+
+def add_to_manifest(stored: StoredRun, names: Sequence[str]) -> None:
+    """Hash files that were added; a run that was never finished has no manifest to add to."""
+    if not stored.data.differences.manifest:
+        write_manifest(stored.folder, names)
+
+
+def _files(stored: StoredRun) -> list[Path]:
+    return sorted((stored.folder / EVALUATIONS).glob("[0-9][0-9]*.json"))
+
+
+def _json(path: Path) -> dict[str, Any]:
+    try:
+        data = json.loads(path.read_text("utf-8"))
+    except ValueError as error:
+        raise BadInput(f"{path}: expected JSON, got {error}") from None
+    if not isinstance(data, dict):
+        raise BadInput(f"{path}: expected an evaluation, got JSON of another form")
+    return data
+
+
+def _read(stored: StoredRun, recording: Recording) -> Record:
+    return read_recording(recording.path, recording.recorder, tuple(stored.data.record.traces))
