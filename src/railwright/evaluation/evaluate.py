@@ -29,7 +29,7 @@ from railwright.traces import Record, Span
 SETTLING = 0.5
 """First part of each point of a sweep that is left out: the voltage settles there."""
 
-EXACT = ("rehearsal", "truth")
+EXACT = ("rehearsal", "truth", "twin truth")
 """Origins of records that have no reading errors."""
 
 
@@ -79,6 +79,14 @@ def evaluate(
     return Evaluation(tuple(results), decision.rule, decision.guard_band, names, tuple(notes))
 
 
+def aligned_records(
+    documents: Documents, set_points: SetPoints, record: Record, external: Sequence[Record]
+) -> tuple[Record, ...]:
+    """External recordings on the time base of the run's record, as `evaluate` uses them; AlignmentError as there."""
+    own = _Source(record.origin, record, _own_models(documents.bench, set_points, record))
+    return tuple(_aligned(documents.bench, set_points, each, own)[0].record for each in external)
+
+
 def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str, ReadingModel]:
     if record.origin in EXACT:
         return {
@@ -113,8 +121,8 @@ def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: _Sourc
 
 def _alignment_note(name: str, alignment: Alignment) -> str:
     return (
-        f"{name}: its time 0 lies at {alignment.offset:.4f} s of the run, ± {amount(alignment.uncertainty, 's')}, "
-        f"found by the {alignment.channel} ({alignment.quality * 100:.1f} % of its variance agrees)"
+        f"{name}: its time 0 lies at {alignment.offset:.4f} s of the run, "
+        f"± {amount(alignment.uncertainty, 's')}, found by the {alignment.channel} ({alignment.quality * 100:.1f} % of its variance agrees)"
     )
 
 
