@@ -47,8 +47,8 @@ def run(
 
     unit: serial number of the specimen. findings: what the check said; one that blocks refuses the run.
     settings: what the check settled, as data, kept beside the record. stop: asks the run to end, as Ctrl-C
-    and SIGTERM do. Raises RunRefused where the run may not begin; from the first question on, whatever happens
-    comes back as an outcome, all outputs off by then, or a caution says which are not.
+    and SIGTERM do. Raises RunRefused where the run may not begin; from the first question on, whatever
+    happens comes back as an outcome, all outputs off by then, or a caution says which are not.
     """
     _refuse(documents, set_points, findings, folder)
     plan = plan_run(build_timeline(documents.procedure, documents.device), set_points, documents.bench)

@@ -50,21 +50,21 @@ class Watch:
         name = reading.input
         if name not in self._on_since:
             return [], None
+        # A status is of now, and a reading older by its latency: nothing happens before it is switched on.
+        now = max(reading.time, self._on_since[name])
         if reading.trip:
             cause = f"{name} tripped: {reading.trip}"
-            event = Event(reading.time, name, f"trips {reading.trip}", _standing(reading))
+            event = Event(now, name, f"trips {reading.trip}", _standing(reading))
             return [event], Alarm(Ended.TRIPPED, name, cause)
         if reading.mode is Mode.OFF:
-            if reading.time - self._on_since[name] < GRACE:
+            if now - self._on_since[name] < GRACE:
                 return [], None
             cause = f"{name} went off by itself, and does not say why"
-            return [Event(reading.time, name, "went off", _standing(reading))], Alarm(
-                Ended.TRIPPED, name, cause
-            )
+            return [Event(now, name, "went off", _standing(reading))], Alarm(Ended.TRIPPED, name, cause)
         events = []
         if reading.mode is not None and reading.mode is not self._mode.get(name):
             self._mode[name] = reading.mode
-            events.append(Event(reading.time, name, f"enters {reading.mode.name}", _standing(reading)))
+            events.append(Event(now, name, f"enters {reading.mode.name}", _standing(reading)))
         return events, self._stopped(reading)
 
     def _stopped(self, reading: InputReading) -> Alarm | None:

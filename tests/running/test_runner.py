@@ -1,0 +1,361 @@
+"""A run against fake supplies: the order of things, and every fault from wrong identity to a full disk."""
+
+from __future__ import annotations
+
+import errno
+import os
+import signal
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from tests.running.small import PROCEDURE, Small, small
+
+from railwright.instruments.dialect import load_dialect
+from railwright.running.interruption import StopRequest
+from railwright.running.log import Log
+from railwright.running.outcome import Ended, RunRefused
+from railwright.running.stored import open_run
+from railwright.settings.findings import Finding, Severity
+
+
+def whats(bench_run: Any, subject: str) -> list[str]:
+    return [event.what for event in bench_run.record.events if event.subject == subject]
+
+
+def test_a_whole_run(bench: Small) -> None:
+    outcome = bench.run()
+    assert (outcome.ended, outcome.cause, outcome.cautions) == (Ended.COMPLETED, "", ())
+    assert bench.everything_off
+    main, aux = outcome.record.traces["main"], outcome.record.traces["aux"]
+    assert list(main.columns) == ["voltage", "current", "mode"]
+    assert list(aux.columns) == ["terminal_voltage", "current", "mode"]
+    assert main.time[0] < -0.08
+    steady = outcome.record.span("steady")
+    held = main.between(steady.start + 0.01, steady.end)
+    np.testing.assert_allclose(held.columns["voltage"], 12.0)
+    np.testing.assert_allclose(held.columns["current"], 0.3)
+    assert [event for event in whats(outcome, "main") if event in ("on", "off", "enters CV", "fell")] == [
+        "on",
+        "enters CV",
+        "off",
+        "fell",
+    ]
+    assert outcome.switched_off["main"].fell_after == pytest.approx(0.05 * np.log(12), abs=0.03)
+    assert outcome.switched_off["main"].verified
+    assert "step 1: steady" in bench.told.said
+
+
+def test_steps_are_where_they_happened(bench: Small) -> None:
+    outcome = bench.run()
+    names = [span.name for span in outcome.record.spans]
+    assert names == ["first power", "steady", "sweep", "step 4"]
+    on = next(e for e in outcome.record.events if (e.subject, e.what) == ("main", "on"))
+    assert outcome.record.span("first power").start == on.time
+    sweep = outcome.record.span("sweep")
+    assert [point[0] for point in sweep.points] == [9.0, 10.5, 12.0]
+    for (_, start, end), nominal in zip(sweep.points, (0.0, 0.04, 0.08), strict=True):
+        assert start == pytest.approx(0.186 - 0.0 + nominal, abs=0.03)
+        assert end > start
+    assert sweep.points[0][2] == sweep.points[1][1]
+    for before, after in zip(outcome.record.spans, outcome.record.spans[1:], strict=False):
+        assert before.end == after.start
+    assert outcome.worst_lateness < 0.05
+
+
+def test_nothing_is_on_before_everything_is_set_and_verified(bench: Small) -> None:
+    bench.run()
+    units = bench.left.units
+    first_on = next(i for i, unit in enumerate(units) if unit.startswith("OUTPut:STATe ON"))
+    for header in (
+        "*IDN?",
+        "OUTPut:STATe OFF",
+        "*CLS",
+        "OUTPut:PROTection:CLEar",
+        "SOURce:VOLTage:PROTection 18",
+        "SOURce:CURRent 1,",
+        "SOURce:CURRent? (@1)",
+        "MEASure:VOLTage?",
+    ):
+        assert any(unit.startswith(header) for unit in units[:first_on]), header
+    order = [
+        next(i for i, u in enumerate(units) if u.startswith(h))
+        for h in (
+            "*IDN?",
+            "OUTPut:STATe OFF",
+            "OUTPut:PROTection:CLEar",
+            "SOURce:VOLTage:PROTection 18",
+            "SOURce:CURRent 1,",
+        )
+    ]
+    assert order == sorted(order)
+    assert not any("(@2)" in unit for unit in units[first_on:])
+
+
+def test_outputs_go_off_in_the_order_of_the_power_down(bench: Small) -> None:
+    gone: list[str] = []
+    for fake, name in ((bench.left, "main"), (bench.right, "aux")):
+        fake.on_unit = lambda unit, name=name: (
+            gone.append(name) if unit.startswith("OUTPut:STATe OFF") else None
+        )
+    stop = StopRequest()
+    threading.Timer(0.35, lambda: stop.request("asked")).start()
+    outcome = bench.run(stop=stop)
+    assert (outcome.ended, outcome.cause) == (Ended.INTERRUPTED, "asked")
+    assert gone[-2:] == ["aux", "main"]
+    assert bench.everything_off
+
+
+def test_a_wrong_instrument_is_told_nothing(bench: Small) -> None:
+    bench.left.identity = "Railwright,M-1,S-9,0"
+    outcome = bench.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    assert "expected the serial number 'S-1'" in outcome.cause
+    assert bench.left.units == ["*IDN?"]
+    assert not bench.ever_on
+    assert not outcome.energised
+
+
+@pytest.mark.parametrize("supply", ["left", "right"])
+@pytest.mark.parametrize("part", ["settings", "instrument", "actions", "readings", "status"])
+def test_any_changed_command_stops_it_before_anything_is_energised(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, part: str, supply: str
+) -> None:
+    dialect = load_dialect("channel-list" if supply == "left" else "selected-output")
+    for name, changed in _changed(dialect, part):
+        where = tmp_path / name
+        where.mkdir()
+
+        def wrong(asked: str, changed: Any = changed) -> Any:
+            return changed if asked == dialect.dialect else load_dialect(asked)
+
+        monkeypatch.setattr("railwright.instruments.supply.load_dialect", wrong)
+        with small(where) as bench:
+            outcome = bench.run()
+            assert outcome.ended is Ended.INSTRUMENT, name
+            assert supply in outcome.cause
+            assert not bench.ever_on, name
+            assert not outcome.energised
+
+
+def _changed(dialect: Any, part: str) -> list[tuple[str, Any]]:
+    """The dialect with one letter of one command changed, for each command of a part."""
+    section = getattr(dialect, part)
+    entries = dict(section) if isinstance(section, dict) else dict(section.__dict__)
+    made = []
+    for name, entry in entries.items():
+        if entry is None:
+            continue
+        if part == "status":
+            other = entry.model_copy(update={"query": entry.query.replace("CONDition", "CONDXtion")})
+        else:
+            other = entry[:2] + "X" + entry[3:]
+        changed = (
+            {**section, name: other}
+            if isinstance(section, dict)
+            else section.model_copy(update={name: other})
+        )
+        made.append((name, dialect.model_copy(update={part: changed})))
+    return made
+
+
+def test_a_setting_that_reads_back_wrong_stops_it(bench: Small) -> None:
+    bench.right.answers["CURR?"] = "0.6"
+    outcome = bench.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    assert "current_limit" in outcome.cause
+    assert not bench.ever_on
+
+
+def test_an_error_in_the_queue_stops_it(bench: Small) -> None:
+    def refuse(unit: str) -> None:
+        if unit.startswith("SOURce:VOLTage:PROTection 18"):
+            bench.left.errors.append('-222,"Data out of range"')
+
+    bench.left.on_unit = refuse
+    outcome = bench.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    assert "-222, Data out of range" in outcome.cause
+    assert not bench.ever_on
+
+
+def test_old_errors_do_not_stop_it(bench: Small) -> None:
+    bench.left.errors.append('-113,"Undefined header"')
+    assert bench.run().ended is Ended.COMPLETED
+
+
+def test_a_blocking_finding_refuses_it_untouched(bench: Small) -> None:
+    finding = Finding("ovp-withstand", Severity.STOP, "main", None, "18 V is more than 16 V", "lower it")
+    with pytest.raises(RunRefused, match="ovp-withstand: 18 V is more than 16 V"):
+        bench.run(findings=[finding])
+    assert bench.left.units == []
+    assert not (bench.folder / "run").exists()
+
+
+def test_a_folder_that_holds_something_is_refused(bench: Small) -> None:
+    (bench.folder / "run").mkdir()
+    (bench.folder / "run" / "mine.txt").write_text("precious")
+    with pytest.raises(RunRefused, match="holds something"):
+        bench.run()
+    assert bench.left.units == []
+
+
+@pytest.mark.parametrize(("bit", "cause"), [(10, "main tripped: current limit"), (9, "main tripped: OVP")])
+def test_a_trip_ends_it_and_what_is_linked_goes_off_first(bench: Small, bit: int, cause: str) -> None:
+    threading.Timer(0.45, lambda: bench.left.trip(1, bit)).start()
+    outcome = bench.run()
+    assert (outcome.ended, outcome.cause) == (Ended.TRIPPED, cause)
+    assert bench.everything_off
+    assert whats(outcome, "aux")[-3:] == ["trips linked", "off", "fell"] or "trips linked" in whats(
+        outcome, "aux"
+    )
+    assert f"trips {cause.partition(': ')[2]}" in whats(outcome, "main")
+    assert outcome.record.traces["main"].time[-1] > 0.2
+
+
+def test_an_output_that_goes_off_by_itself_ends_it(bench: Small) -> None:
+    threading.Timer(0.5, lambda: bench.right.outputs[1].switch(False)).start()
+    outcome = bench.run()
+    assert outcome.ended is Ended.TRIPPED
+    assert outcome.cause == "aux went off by itself, and does not say why"
+
+
+def test_a_stop_condition_ends_it(tmp_path: Path) -> None:
+    text = PROCEDURE + "stop_when: [{input: main, current_above: 250 mA, for: 30 ms}]\n"
+    with small(tmp_path, text) as bench:
+        outcome = bench.run()
+        assert outcome.ended is Ended.STOPPED
+        assert outcome.cause.startswith("main: current 0.3 A above 0.25 A")
+        assert bench.everything_off
+        assert outcome.deviations[-1].startswith("the run ended early: main: current")
+
+
+def test_a_lost_instrument_is_switched_off_over_a_new_session(bench: Small) -> None:
+    threading.Timer(0.45, bench.left.drop).start()
+    outcome = bench.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    assert outcome.cause.startswith("left: ")
+    assert bench.everything_off
+    assert "switched off after reconnecting" in whats(outcome, "left")
+    assert outcome.switched_off["main"].verified
+
+
+def test_an_instrument_that_stays_lost_is_a_caution_and_the_others_are_off(bench: Small) -> None:
+    threading.Timer(0.45, bench.left.close).start()
+    outcome = bench.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    assert not bench.right.outputs[1].on
+    assert any(
+        "main may still be energised. Switch it off by hand." in caution for caution in outcome.cautions
+    )
+    assert not outcome.switched_off["main"].verified
+    assert outcome.switched_off["aux"].verified
+
+
+def test_a_voltage_that_stays_is_a_caution(bench: Small) -> None:
+    bench.left.outputs[1].residual = 4.0
+    outcome = bench.run(decay_limit=0.3)
+    assert outcome.ended is Ended.COMPLETED
+    assert outcome.switched_off["main"].fell_after is None
+    assert outcome.switched_off["main"].residual == pytest.approx(4.0, abs=0.1)
+    assert any(caution.startswith("main: 4") for caution in outcome.cautions)
+    assert "residual voltage" in whats(outcome, "main")
+
+
+def test_a_voltage_that_stands_before_is_a_caution(bench: Small) -> None:
+    bench.left.outputs[1].residual = 4.0
+    outcome = bench.run(decay_limit=0.05)
+    assert "voltage before switching on" in whats(outcome, "main") or bench.left.outputs[1].changed == 0.0
+
+
+class FullDisk(Log):
+    """Takes so many lines, and then there is no room."""
+
+    room = 120
+
+    def write(self, kind: str, **fields: Any) -> None:
+        self.room -= 1
+        if self.room < 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        super().write(kind, **fields)
+
+
+def test_a_full_disk_switches_off(bench: Small) -> None:
+    outcome = bench.run(open_log=FullDisk)
+    assert outcome.ended is Ended.RECORD
+    assert "No space left on device" in outcome.cause
+    assert outcome.energised
+    assert bench.everything_off
+
+
+def test_a_fault_of_the_program_switches_off(bench: Small, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("railwright.running.watch.Watch._stopped", broken)
+    with pytest.raises(ZeroDivisionError):
+        bench.run()
+    assert bench.ever_on
+    assert bench.everything_off
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_signals_switch_off_and_keep_the_record(bench: Small, number: signal.Signals) -> None:
+    process = _in_a_process(bench)
+    assert process.stdout is not None
+    assert process.stdout.readline() == "steady\n"
+    process.send_signal(number)
+    told, _ = process.communicate(timeout=10)
+    assert told == "interrupted\n"
+    assert bench.everything_off
+    data = open_run(bench.folder / "run")
+    assert data.ended is Ended.INTERRUPTED
+    assert data.differences.sound
+    assert data.record.traces["main"].time.size > 5
+
+
+def test_a_killed_run_is_read_from_its_log(bench: Small) -> None:
+    process = _in_a_process(bench)
+    assert process.stdout is not None
+    assert process.stdout.readline() == "steady\n"
+    process.kill()
+    process.communicate(timeout=10)
+    data = open_run(bench.folder / "run")
+    assert data.ended is Ended.KILLED
+    assert not data.complete
+    assert [span.name for span in data.record.spans] == ["first power", "steady"]
+    assert data.record.traces["main"].columns["voltage"].max() == 12.0
+    assert "on" in [event.what for event in data.record.events]
+
+
+IN_A_PROCESS = """
+import sys
+from railwright.documents.loader import load_documents
+from railwright.running.outcome import Progress
+from railwright.running.runner import run
+from tests.running.small import SET_POINTS
+from pathlib import Path
+
+class Tell(Progress):
+    def step_started(self, span, position):
+        if span.name == "steady":
+            print("steady", flush=True)
+
+outcome = run(load_documents(sys.argv[1]), SET_POINTS, unit="U", operator="O", folder=Path(sys.argv[2]), progress=Tell())
+print(outcome.ended)
+"""
+
+
+def _in_a_process(bench: Small) -> subprocess.Popen[str]:
+    procedure = bench.documents.paths["procedure"]
+    procedure.write_text(PROCEDURE.replace("hold: 100 ms", "hold: 20 s"), "utf-8")
+    return subprocess.Popen(
+        [sys.executable, "-c", IN_A_PROCESS, str(procedure), str(bench.folder / "run")],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=Path(__file__).parents[2],
+    )
