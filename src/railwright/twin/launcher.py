@@ -4,6 +4,7 @@ recorder.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import pickle
 import queue
@@ -101,10 +102,8 @@ class _Child:
     def stop(self) -> None:
         """End the process: its standard input closes; if that does not help within 2 s, it is killed."""
         if self.process.stdin is not None:
-            try:
+            with contextlib.suppress(BrokenPipeError):  # it may have ended already
                 self.process.stdin.close()
-            except BrokenPipeError:
-                pass  # it has ended already
         try:
             self.process.wait(2.0)
         except subprocess.TimeoutExpired:

@@ -7,6 +7,7 @@ asked.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -29,6 +30,9 @@ KEEP = 600.0
 
 LONGEST_TICK = 5e-3
 """Longest stretch that is computed at once [s]; a linked trip acts within it."""
+
+LONGEST_EVENTS = 10_000
+"""How many of the last events are kept."""
 
 
 @dataclass
@@ -57,10 +61,12 @@ class Plant:
         procedure: Procedure | None,
         truth: Truth,
         keep: float = KEEP,
+        tick: float = LONGEST_TICK,
     ) -> None:
         from railwright.physics.simulation import Simulation
 
         self.truth = truth
+        self._tick = tick
         self.wiring = wire(supply, bench, device, procedure, truth)
         self._simulation = Simulation(self.wiring.circuit)
         self.on_event: Callable[[Event], None] = lambda event: None
@@ -76,7 +82,10 @@ class Plant:
             meter = Meter(full, timing_of(full, output, truth, errors.phase), errors, truth.seed)
             held = 2.0 + 2 * (meter.timing.update + meter.timing.aperture + meter.timing.latency)
             self._outputs[full] = _OutputPlant(
-                errors, meter, History(("voltage", "current"), held), deque(maxlen=64)
+                errors,
+                meter,
+                History(("voltage", "current"), held),
+                deque(maxlen=64 if math.isfinite(keep) else None),
             )
 
     def restart(self, time: float) -> None:
@@ -148,7 +157,7 @@ class Plant:
         self._simulation.set(output, at=at, on=on)
 
     def follow(self, output: str, sources: frozenset[str]) -> None:
-        """Linked trip: the output goes off when one of `sources` trips, within `LONGEST_TICK`."""
+        """Linked trip: the output goes off when one of `sources` trips, within one tick."""
         self._outputs[output].follows = sources
 
     def clear_trip(self, output: str) -> None:
@@ -183,9 +192,9 @@ class Plant:
         return tuple(self._outputs[output].readings)
 
     def advance(self, to: float) -> None:
-        """Go on to a time [s], in stretches of at most `LONGEST_TICK`. Raises physics' SolverError."""
+        """Go on to a time [s], in stretches of at most one tick. Raises physics' SolverError."""
         while self.time < to:
-            step = self._simulation.advance(min(self.time + LONGEST_TICK, to))
+            step = self._simulation.advance(min(self.time + self._tick, to))
             self._keep_traces(step)
             for event in step.events:
                 self._tell(event)
@@ -194,7 +203,7 @@ class Plant:
 
     def _tell(self, event: Event) -> None:
         self.events.append(event)
-        del self.events[:-10000]
+        del self.events[:-LONGEST_EVENTS]
         self.on_event(event)
 
     def _keep_traces(self, step: Advance) -> None:

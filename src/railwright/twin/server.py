@@ -80,8 +80,8 @@ class SupplyServer:
         self._clients.add(task)
         try:
             await self._serve(reader, writer)
-        except (ConnectionError, TimeoutError, OSError):
-            pass  # the client is gone; whatever it had half sent is not a message
+        except (ConnectionError, TimeoutError, OSError, asyncio.CancelledError):
+            pass  # the client is gone, or the server ends; what was half sent is not a message
         finally:
             self._clients.discard(task)
             writer.close()
@@ -105,6 +105,7 @@ class SupplyServer:
     async def answer(self, message: bytes) -> str:
         """Carry out one message; its answers joined with `;`, empty when it asked nothing."""
         answers: list[str] = []
+        self.catch_up()
         try:
             for unit in parse_message(message):
                 try:
@@ -120,11 +121,11 @@ class SupplyServer:
         return ";".join(answers)
 
     async def _execute(self, unit: Unit, answer_waiting: bool) -> str | None:
-        self.catch_up()
-        if unit.nodes[0].upper() == "*WAI" or (unit.nodes[0].upper() == "*OPC" and unit.query):
+        word = unit.nodes[0].upper()
+        if word == "*WAI" or (word == "*OPC" and unit.query):
             while self.supply.busy:
                 await asyncio.sleep(TICK)
                 self.catch_up()
-        if unit.nodes[0].upper() == "*STB" and unit.query and not unit.parameters:
+        if word == "*STB" and unit.query and not unit.parameters:
             return str(self.supply.status.status_byte(answer_waiting))
         return self.supply.execute(unit)

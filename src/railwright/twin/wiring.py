@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench, Lead, Output
@@ -20,7 +21,7 @@ from railwright.twin.truth import Truth
 if TYPE_CHECKING:
     from railwright.physics.circuit import Branch, Circuit, Load
     from railwright.physics.circuit import Lead as CircuitLead
-    from railwright.physics.output_stage import OutputStage
+    from railwright.physics.output_stage import OutputFigures, OutputStage
 
 ASSUMED_SPACING = 2.0  # between the axes of a pair, in conductor diameters
 
@@ -104,7 +105,7 @@ def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
 
 
 def _stage(name: str, output: Output, truth: Truth) -> OutputStage:
-    from railwright.physics.output_stage import OutputFigures, derive_output_stage
+    from railwright.physics.output_stage import OutputFigures
 
     recovery = output.recovery
     figures = OutputFigures(
@@ -124,10 +125,18 @@ def _stage(name: str, output: Output, truth: Truth) -> OutputStage:
         ovp_response=output.ovp.response if output.ovp else None,
         ovp_at=output.ovp.at if output.ovp else "terminals",
     )
-    stage, assumptions = derive_output_stage(figures)
+    stage, assumptions = _derived(figures)
     for sentence in assumptions:
         truth.assume(f"{name}: {sentence}")
     return stage
+
+
+@cache
+def _derived(figures: OutputFigures) -> tuple[OutputStage, tuple[str, ...]]:
+    """Deriving the gains takes a fifth of a second, and hundreds of virtual cases share their figures."""
+    from railwright.physics.output_stage import derive_output_stage
+
+    return derive_output_stage(figures)
 
 
 def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
