@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from railwright.documents.files import Source
-from railwright.documents.references import keys, text, texts, twice, unknown
+from railwright.documents.references import keys, names, text, texts, twice, unknown
 from railwright.documents.sources import Problem
 
 DIALECTS = Path(__file__).parents[1] / "instruments" / "dialects"
@@ -24,13 +24,13 @@ def check_bench(bench: Source) -> Iterator[Problem]:
     for supply in supplies:
         place = ("supplies", supply)
         yield from unknown(bench, (*place, "dialect"), "dialects", dialects())
-        outputs = keys(bench.root.get(*place, "outputs")) or None
+        outputs = names(bench, *place, "outputs")
         for path, _ in texts(bench, *place, "common_negative"):
             yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
-        yield from twice(bench, texts(bench, *place, "common_negative"), "an output", "remove one of them")
+        yield from twice(bench, texts(bench, *place, "common_negative"), "output", "remove one of them")
     addresses = [
         (("supplies", supply, "address"), address)
         for supply in supplies
         if (address := text(bench.root.get("supplies", supply, "address"))) is not None
     ]
-    yield from twice(bench, addresses, "an address", "give each supply its own")
+    yield from twice(bench, addresses, "address", "give each supply its own")

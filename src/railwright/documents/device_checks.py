@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from graphlib import CycleError, TopologicalSorter
 
 from railwright.documents.files import Source
-from railwright.documents.references import items, keys, text, unknown
+from railwright.documents.references import items, names, text, unknown
 from railwright.documents.sources import Problem
 
 
 def check_device(device: Source) -> Iterator[Problem]:
     """Each reference names an input, no rule is about one input twice, no order goes in a circle."""
-    inputs = keys(device.root.get("inputs")) or None
+    inputs = names(device, "inputs")
     before: dict[str, set[str]] = {}
     for section, first_key, second_key in (("order", "after", "then"), ("never", "voltage_of", "minus")):
         for number, rule in enumerate(items(device.root.get(section))):

@@ -25,12 +25,16 @@ _TELLING_KEYS: dict[Kind, tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A document as it was read: `file` is how the user calls it, `content` its bytes, `root` its nodes."""
+    """A document as it was read: `file` is how the user calls it, `content` its bytes, `root` its nodes.
+
+    ambiguous: some key stands there twice, so that a name that is not found may yet be meant.
+    """
 
     file: str
     path: Path
     content: bytes
     root: Node
+    ambiguous: bool = False
 
     def where(self, path: tuple[str | int, ...] = (), *, key: bool = False) -> Location:
         """Where the value at `path` stands (a mapping or list: its key); key: where its key stands.
@@ -58,7 +62,7 @@ def read_source(file: str, kind: Kind, named_at: Location | None = None) -> tupl
     if found is not None and found != kind:
         message = f"expected a {kind} document, got a {found} document; name the {kind}'s file here instead"
         raise Unreadable(Problem(named_at or Location(file, root.line, root.column), message))
-    return Source(file, Path(file), content, root), problems
+    return Source(file, Path(file), content, root, bool(problems)), problems
 
 
 def _kind(root: Node) -> Kind | None:

@@ -239,6 +239,8 @@ def _explained(error: Any) -> str:
         return "expected 'key: value', got a line without a colon"
     if "mapping values are not allowed" in problem:
         return "expected one ': ' in a line, got another; put a text with a colon in quotes"
+    if "<block end>" in problem:
+        return "expected a line that lines up with those above, got another indentation; align the keys"
     if "cannot start any token" in problem:
         return f"expected YAML, got a {problem.removeprefix('found ')}; put such a text in quotes"
     return f"expected YAML, got something else: {problem}"

@@ -148,8 +148,10 @@ class Segment(Model):
     @model_validator(mode="after")
     def _one(self) -> Self:
         kind = exactly_one(self, ("step_to", "line_to", "hold"))
-        if (kind == "line_to") != (self.over is not None):
-            raise fault(f"expected 'over' with 'line_to' and only there, got '{kind}'", "over", "line_to")
+        if kind == "line_to" and self.over is None:
+            raise fault("expected 'over' beside 'line_to', got none; add one", "line_to")
+        if kind != "line_to" and self.over is not None:
+            raise fault(f"expected 'over' beside 'line_to' only, got it beside '{kind}'; remove it", "over")
         return self
 
 

@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.documents.files import Source
-from railwright.documents.references import Path, items, keys, text, texts, twice, unknown
-from railwright.documents.sources import Problem, hint
+from railwright.documents.references import Path, items, keys, names, text, texts, twice, unknown
+from railwright.documents.sources import Problem, meant
 from railwright.documents.step_checks import check_steps, inputs_in_steps
 
 
 def check_procedure(procedure: Source, device: Source | None, bench: Source | None) -> list[Problem]:
     """Every problem between the three documents."""
-    inputs = (keys(device.root.get("inputs")) or None) if device else None
+    inputs = names(device, "inputs")
     return [
         *_hook_up(procedure, inputs, bench),
         *_limits(procedure, inputs),
@@ -28,14 +28,14 @@ def check_procedure(procedure: Source, device: Source | None, bench: Source | No
 
 def _outputs(bench: Source | None) -> list[str] | None:
     """Outputs of a bench as 'supply.output'; None where they are not known."""
-    if bench is None:
+    if bench is None or bench.ambiguous:
         return None
-    names = [
+    found = [
         f"{supply}.{output}"
         for supply in keys(bench.root.get("supplies"))
         for output in keys(bench.root.get("supplies", supply, "outputs"))
     ]
-    return names or None
+    return found or None
 
 
 def _every_input(procedure: Source, section: str, inputs: list[str] | None, what: str) -> Iterator[Problem]:
@@ -43,12 +43,12 @@ def _every_input(procedure: Source, section: str, inputs: list[str] | None, what
     node = procedure.root.get(section)
     if inputs is None or node is None or node.kind != "mapping":
         return
-    meant: set[str] = set()
+    written: set[str] = set()
     for name in node.entries:
         yield from unknown(procedure, (section, name), "device's inputs", inputs, key=True)
-        meant.update(other for other in inputs if name not in inputs and f"'{other}'" in hint(name, inputs))
+        written.add(meant(name, inputs))
     for name in inputs:
-        if name not in node.entries and name not in meant:
+        if name not in written:
             message = f"expected {what} for each input, got none for '{name}'; add it"
             yield Problem(procedure.where((section,)), message)
 
@@ -56,18 +56,18 @@ def _every_input(procedure: Source, section: str, inputs: list[str] | None, what
 def _hook_up(procedure: Source, inputs: list[str] | None, bench: Source | None) -> Iterator[Problem]:
     yield from _every_input(procedure, "hook_up", inputs, "what feeds it")
     outputs = _outputs(bench)
-    leads = (keys(bench.root.get("leads")) or None) if bench else None
+    leads = names(bench, "leads")
     fed: list[tuple[Path, str]] = []
     for name in keys(procedure.root.get("hook_up")):
         yield from unknown(procedure, ("hook_up", name, "lead"), "bench's leads", leads)
         source: Path = ("hook_up", name, "from")
         single = text(procedure.root.get(*source))
-        names = [(source, single)] if single is not None else []
-        names += [found for joined in ("series", "parallel") for found in texts(procedure, *source, joined)]
-        for path, _ in names:
+        given = [(source, single)] if single is not None else []
+        given += [found for joined in ("series", "parallel") for found in texts(procedure, *source, joined)]
+        for path, _ in given:
             yield from unknown(procedure, path, "bench's outputs", outputs)
-        fed += names
-    yield from twice(procedure, fed, "an output", "an output feeds one input, use another one here")
+        fed += given
+    yield from twice(procedure, fed, "output", "an output feeds one input; use another")
 
 
 def _limits(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
@@ -79,7 +79,7 @@ def _limits(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
             if other == name:
                 message = f"expected other inputs in 'trips_when', got '{name}' itself; remove it"
                 yield Problem(procedure.where(path), message)
-        yield from twice(procedure, texts(procedure, *where), "an input", "remove one of them")
+        yield from twice(procedure, texts(procedure, *where), "input", "remove one of them")
 
 
 def _stop_conditions(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
@@ -91,7 +91,7 @@ def _requirements(procedure: Source, inputs: list[str] | None) -> Iterator[Probl
     requires = items(procedure.root.get("requires"))
     steps = items(procedure.root.get("steps"))
     named = {name: step for step in steps if (name := text(step.child("name"))) is not None}
-    on = inputs_in_steps(procedure)
+    on = inputs_in_steps(procedure, inputs)
     for number, requirement in enumerate(requires):
         place: Path = ("requires", number)
         yield from unknown(procedure, (*place, "of"), "device's inputs", inputs)
@@ -105,9 +105,9 @@ def _requirements(procedure: Source, inputs: list[str] | None) -> Iterator[Probl
         if requirement.child("each_point") is not None and named[during].child("sweep") is None:
             message = f"expected 'each_point' for a sweep only, got it for '{during}'; remove it"
             yield Problem(procedure.where((*place, "each_point")), message)
-    names = [
+    titles: list[tuple[Path, str]] = [
         (("requires", number, "name"), name)
         for number, requirement in enumerate(requires)
         if (name := text(requirement.child("name"))) is not None
     ]
-    yield from twice(procedure, names, "the name of a requirement", "name one of them otherwise")
+    yield from twice(procedure, titles, "name of a requirement", "rename one of them")

@@ -12,6 +12,13 @@ from railwright.quantities import quoted
 Path = tuple[str | int, ...]
 
 
+def names(source: Source | None, *path: str | int) -> list[str] | None:
+    """Keys of the mapping at a path, by which others refer to its entries; None where they are not sure."""
+    if source is None or source.ambiguous:
+        return None
+    return keys(source.root.get(*path)) or None
+
+
 def keys(node: Node | None) -> list[str]:
     """Keys of a mapping; none where there is no mapping."""
     return list(node.entries) if node is not None else []
@@ -62,7 +69,9 @@ def twice(source: Source, paths: Iterable[tuple[Path, str]], what: str, remedy: 
     for path, name in paths:
         place = source.where(path)
         if name in seen:
-            message = f"expected {what} once, got {quoted(name)} again (first in line {seen[name]}); {remedy}"
+            message = (
+                f"expected each {what} once, got {quoted(name)} again (first in line {seen[name]}); {remedy}"
+            )
             yield Problem(place, message)
         else:
             seen[name] = place.line

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from railwright.documents.files import Source
 from railwright.documents.nodes import Node
 from railwright.documents.references import Path, items, keys, text, texts, twice, unknown
-from railwright.documents.sources import Problem
+from railwright.documents.sources import Problem, meant
 
 
 def check_steps(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
@@ -30,26 +30,26 @@ def check_steps(procedure: Source, inputs: list[str] | None) -> Iterator[Problem
                 yield Problem(procedure.where(path), message)
         for kind in ("power_up", "power_down"):
             orders = texts(procedure, *place, kind, "order")
-            yield from twice(procedure, orders, "an input of an order", "remove one of them")
+            yield from twice(procedure, orders, "input of an order", "remove one of them")
         ordered = [name for _, name in texts(procedure, *place, "power_up", "order")]
         for other in keys(procedure.root.get(*place, "power_up", "voltages")):
             path = (*place, "power_up", "voltages", other)
             yield from unknown(procedure, path, "inputs in 'order'", ordered, key=True)
-        on = _after(step, on)
+        on = _after(step, on, inputs)
     names: list[tuple[Path, str]] = [
         (("steps", number, "name"), title)
         for number, step in enumerate(items(procedure.root.get("steps")))
         if (title := text(step.child("name"))) is not None
     ]
-    yield from twice(procedure, names, "the name of a step", "name one of them otherwise")
+    yield from twice(procedure, names, "name of a step", "rename one of them")
 
 
-def inputs_in_steps(procedure: Source) -> dict[str, set[str]]:
+def inputs_in_steps(procedure: Source, inputs: list[str] | None) -> dict[str, set[str]]:
     """Name of each named step -> the inputs that are powered during some of it."""
     found: dict[str, set[str]] = {}
     on: set[str] = set()
     for step in items(procedure.root.get("steps")):
-        after = _after(step, on)
+        after = _after(step, on, inputs)
         if (name := text(step.child("name"))) is not None:
             found.setdefault(name, on | after)
         on = after
@@ -68,10 +68,11 @@ def _subjects(procedure: Source, place: Path) -> list[tuple[Path, str]]:
     return found
 
 
-def _after(step: Node, on: set[str]) -> set[str]:
-    """The inputs that are on after a step."""
+def _after(step: Node, on: set[str], inputs: list[str] | None) -> set[str]:
+    """The inputs that are on after a step; a misspelt one counts as the one that is meant."""
 
     def named(kind: str) -> set[str]:
-        return {node.text for node in items(step.get(kind, "order")) if node.text is not None}
+        words = {node.text for node in items(step.get(kind, "order")) if node.text is not None}
+        return {word if inputs is None else meant(word, inputs) for word in words}
 
     return (on | named("power_up")) - named("power_down")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import types
 from collections.abc import Set
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
@@ -11,7 +12,7 @@ from pydantic_core import ErrorDetails
 
 from railwright.documents.bench import Output
 from railwright.documents.files import Source
-from railwright.documents.sources import Problem, either, hint
+from railwright.documents.sources import Problem, either, hint, meant
 from railwright.quantities import Dimension, quoted
 
 Path = tuple[str | int, ...]
@@ -80,9 +81,9 @@ def _misspelt(
     for details in errors:
         if details["type"] == "extra_forbidden":
             *parent, word = details["loc"]
-            near = hint(str(word), _keys(model, tuple(parent)))
-            if near:
-                found.add((_document_path(source, tuple(parent)), near.split("'")[1]))
+            near = meant(str(word), _keys(model, tuple(parent)))
+            if near != word:
+                found.add((_document_path(source, tuple(parent)), near))
     return found
 
 
@@ -100,7 +101,13 @@ def _problem(model: type[BaseModel], source: Source, path: Path, details: ErrorD
         at = tuple(details["ctx"]["at"])
         place = next(((*path, key) for key in at if source.root.get(*path, key) is not None), path)
         return Problem(source.where(place), details["msg"])
-    return Problem(source.where(path), _message(model, details))
+    place = next(((*path, key) for key in _about(details) if source.root.get(*path, key) is not None), path)
+    return Problem(source.where(place), _message(model, details))
+
+
+def _about(details: ErrorDetails) -> list[str]:
+    """The keys that a validator's own error may be about: its type, or the words it quotes."""
+    return [details["type"], *re.findall(r"'(\w+)'", details["msg"])]
 
 
 def _message(model: type[BaseModel], details: ErrorDetails) -> str:
@@ -112,6 +119,8 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     if kind == "literal_error":
         words = _literals(model, details["loc"])
         near = hint(given, words) if isinstance(given, str) else ""
+        if near and len(words) > 5:
+            return f"expected a known '{details['loc'][-1]}', got {quoted(given)}{near}"
         return f"expected {either(words) if words else context['expected']}, got {quoted(given)}{near}"
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"at least {context['ge']}" if kind == "greater_than_equal" else f"at most {context['le']}"
@@ -125,8 +134,10 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     if kind in ("tuple_type", "list_type"):
         return f"expected a list, got {quoted(given)}; write [..., ...], or lines that begin with '-'"
     if kind == "too_short":
-        got = context["actual_length"] or "none"
-        return f"expected at least {context['min_length']} of these, got {got}"
+        got, least = context["actual_length"] or "none", context["min_length"]
+        return f"expected at least {least} {'entry' if least == 1 else 'entries'}, got {got}"
+    if details["msg"].startswith("expected"):
+        return details["msg"]
     return f"{details['msg'][:1].casefold()}{details['msg'][1:]}, got {quoted(given)}"
 
 
@@ -135,10 +146,10 @@ def _missing(model: type[BaseModel], loc: Path) -> str:
     key = str(loc[-1])
     annotation, metadata = _field(_at(model, loc[:-1]), key)
     example = ""
-    for dimension in (*metadata, *_metadata(annotation)):
+    for dimension in (*metadata, *annotations_of(annotation)):
         if isinstance(dimension, Dimension):
             example = f", such as '{key}: {dimension.examples[0]}'"
-    if words := _choices(annotation):
+    if words := choices_of(annotation):
         example = f": {either(words)}"
     return f"expected a key '{key}' here, got none; add it{example}"
 
@@ -147,17 +158,21 @@ def _keys(model: type[BaseModel], loc: Path) -> list[str]:
     """The keys that a mapping at this place may have."""
     at = _at(model, loc)
     names = [
-        field.alias or name for arm in _arms(at) if _is_model(arm) for name, field in arm.model_fields.items()
+        field.alias or name
+        for arm in arms_of(at)
+        if is_model(arm)
+        for name, field in arm.model_fields.items()
     ]
     return [*names, "same_as"] if at is Output else names
 
 
 def _literals(model: type[BaseModel], loc: Path) -> list[str]:
-    return _choices(_at(model, loc))
+    return choices_of(_at(model, loc))
 
 
-def _choices(annotation: Any) -> list[str]:
-    for arm in _arms(annotation):
+def choices_of(annotation: Any) -> list[str]:
+    """The words that a type admits; none where it admits others."""
+    for arm in arms_of(annotation):
         if get_origin(arm) is not None and str(get_origin(arm)) == "typing.Literal":
             return [str(word) for word in get_args(arm)]
     return []
@@ -166,11 +181,9 @@ def _choices(annotation: Any) -> list[str]:
 def _at(annotation: Any, loc: Path) -> Any:
     """The type of what stands at a location below a type."""
     for part in loc:
-        for arm in _arms(annotation):
+        for arm in arms_of(annotation):
             origin = get_origin(arm)
-            if _is_model(arm) and any(
-                part in (name, field.alias) for name, field in arm.model_fields.items()
-            ):
+            if is_model(arm) and any(part in (name, field.alias) for name, field in arm.model_fields.items()):
                 annotation = _field(arm, str(part))[0]
                 break
             if origin is dict:
@@ -184,29 +197,31 @@ def _at(annotation: Any, loc: Path) -> Any:
 
 def _field(annotation: Any, key: str) -> tuple[Any, list[Any]]:
     """Type and annotations of a model's field; of nothing where there is no such field."""
-    for arm in _arms(annotation):
-        if _is_model(arm):
+    for arm in arms_of(annotation):
+        if is_model(arm):
             for name, field in arm.model_fields.items():
                 if key in (name, field.alias):
                     return field.annotation, field.metadata
     return None, []
 
 
-def _arms(annotation: Any) -> list[Any]:
+def arms_of(annotation: Any) -> list[Any]:
     """The members of a union, without annotations."""
     origin = get_origin(annotation)
     if origin is Annotated:
-        return _arms(get_args(annotation)[0])
+        return arms_of(get_args(annotation)[0])
     if origin is Union or origin is types.UnionType:
-        return [arm for member in get_args(annotation) for arm in _arms(member)]
+        return [arm for member in get_args(annotation) for arm in arms_of(member)]
     return [annotation]
 
 
-def _metadata(annotation: Any) -> list[Any]:
+def annotations_of(annotation: Any) -> list[Any]:
+    """The annotations of a type and of its members."""
     if get_origin(annotation) is Annotated:
         return list(get_args(annotation)[1:])
-    return [data for member in get_args(annotation) for data in _metadata(member)]
+    return [data for member in get_args(annotation) for data in annotations_of(member)]
 
 
-def _is_model(annotation: Any) -> bool:
+def is_model(annotation: Any) -> bool:
+    """Whether a type is a pydantic model."""
     return isinstance(annotation, type) and issubclass(annotation, BaseModel)

@@ -40,10 +40,14 @@ class Dimension:
             return given
         zero = isinstance(given, float | int) and not isinstance(given, bool) and given == 0
         text: object = "0" if zero else given
-        parser = {"value": parse_value, "interval": parse_interval, "uncertain": parse_uncertain}[self.shape]
         result: float | Interval | Uncertain
         try:
-            result = parser(text, self.unit)
+            if self.shape == "value":
+                result = parse_value(text, self.unit)
+            elif self.shape == "interval":
+                result = parse_interval(text, self.unit)
+            else:
+                result = parse_uncertain(text, self.unit)
         except ValueError as error:
             if self.auto:
                 raise ValueError(str(error).replace(", got ", " or auto, got ", 1)) from None

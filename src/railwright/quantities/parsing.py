@@ -53,7 +53,7 @@ def parse_value(text: object, unit: str) -> float:
         raise ValueError(f"{expected}; write one value, without a range or tolerance")
     power = int(exponent.replace("−", "-")) if exponent else 0
     if not unit_text and unit not in ("1", "degC") and float(mantissa) != 0.0:
-        raise ValueError(f"{expected} without a unit")
+        raise ValueError(f"{expected} without a unit; add it")
     number = _scaled(mantissa, power, unit_text, unit, expected)
     if not math.isfinite(number):
         raise ValueError(f"{expected}, which is too large a number")

@@ -1,0 +1,146 @@
+"""The reference of the documents (docs/documents.md), written from the models.
+
+`python -m railwright.documents.reference docs/documents.md` writes it.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Any, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from railwright.documents.bench import Output
+from railwright.documents.conductor import Conductor
+from railwright.documents.device import accept_announced_loads
+from railwright.documents.schema import MODELS
+from railwright.documents.translate import annotations_of, arms_of, choices_of, is_model
+from railwright.quantities import Dimension
+
+_OPENING = """# The documents
+
+Written from the models by `python -m railwright.documents.reference docs/documents.md`; do not edit.
+
+A document is YAML. Every quantity carries its unit: `12 V`, `250 mA`, `40 ms`, `60 mohm`, `1000 uF`, `1 V/ms`;
+decimals have a point. A range is written `9 V .. 16 V`. Where bounds are admitted, so are `1000 uF ± 20 %`
+(relative to the value), `3.6 W ± 0.2 W` and `8.2 V .. 8.6 V`; ± is a bound. Nothing else is guessed from the
+look of a value: `on` is a word, `00117` a serial number.
+
+A key that is left out where it may be is *unknown*, never zero; a key without a value is an error.
+A path in a document is relative to it. A document has at most 5 MB.
+
+What is wrong with documents is said in one line each, everything at once:
+`file:line:column: what was expected, what came, what to do`.
+"""
+
+
+def reference() -> str:
+    """The whole reference as Markdown."""
+    accept_announced_loads()
+    parts = [_OPENING]
+    for kind, model in MODELS.items():
+        parts.append(f"\n## The {kind} document\n\n{_summary(model)}\n")
+        for each in _models(model):
+            if each is not model:
+                parts.append(f"\n### {_title(each)}\n\n{_summary(each)}\n")
+            parts.append("\n| key | value | left out | meaning |\n| --- | --- | --- | --- |\n")
+            parts += [_row(name, field) for name, field in each.model_fields.items()]
+            if each is Output:
+                parts.append(
+                    "| `same_as` | name of an output | its own figures | "
+                    "takes every key from that output; keys beside it replace its |\n"
+                )
+    return "".join(parts)
+
+
+def _models(model: type[BaseModel]) -> list[type[BaseModel]]:
+    """A model and those below it, in the order in which they are met."""
+    found: list[type[BaseModel]] = []
+
+    def visit(each: type[BaseModel]) -> None:
+        if each in found:
+            return
+        found.append(each)
+        for field in each.model_fields.values():
+            for below in _below(field.annotation):
+                visit(below)
+
+    visit(model)
+    return found
+
+
+def _below(annotation: Any) -> list[type[BaseModel]]:
+    """The models that a type mentions."""
+    found = []
+    for arm in arms_of(annotation):
+        if is_model(arm):
+            found.append(arm)
+        elif get_origin(arm) in (dict, tuple):
+            found += [model for part in get_args(arm) for model in _below(part)]
+    return found
+
+
+def _title(model: type[BaseModel]) -> str:
+    """'OverVoltage' as 'Over voltage'."""
+    words = "".join(f" {letter.lower()}" if letter.isupper() else letter for letter in model.__name__).strip()
+    return words[:1].upper() + words[1:]
+
+
+def _summary(model: type[BaseModel]) -> str:
+    return " ".join((model.__doc__ or "").split())
+
+
+def _row(name: str, field: FieldInfo) -> str:
+    meaning = (field.description or "").replace("|", "\\|")
+    value = _value(field.annotation, field.metadata)
+    return f"| `{field.alias or name}` | {value} | {_left_out(field)} | {meaning} |\n"
+
+
+def _left_out(field: FieldInfo) -> str:
+    """What it means to leave the key out."""
+    default = field.default
+    if field.is_required():
+        return "needed"
+    if default is None or isinstance(default, BaseModel) or default in ((), {}):
+        return "may be"
+    if isinstance(default, tuple):
+        return f"`{', '.join(default)}`"
+    return f"`{default:g}`" if isinstance(default, float) else f"`{default}`"
+
+
+def _value(annotation: Any, metadata: list[Any]) -> str:
+    """What can be written there."""
+    for data in (*metadata, *annotations_of(annotation)):
+        if isinstance(data, Dimension) and get_origin(annotation) not in (tuple, dict):
+            return f"{data.kind}: " + ", ".join(f"`{example}`" for example in data.examples)
+    if words := choices_of(annotation):
+        return " or ".join(f"`{word}`" for word in words)
+    texts = [_one(arm) for arm in arms_of(annotation) if arm is not type(None)]
+    return " or ".join(dict.fromkeys(texts))
+
+
+def _one(arm: Any) -> str:
+    origin = get_origin(arm)
+    if origin is Annotated:
+        return _value(get_args(arm)[0], list(get_args(arm)[1:]))
+    if origin is tuple:
+        return f"list of {_value(get_args(arm)[0], [])}"
+    if origin is dict:
+        return f"name: {_value(get_args(arm)[1], [])}"
+    if is_model(arm):
+        return f"[{_title(arm)}](#{_title(arm).lower().replace(' ', '-')})"
+    if arm is Conductor:
+        return "a conductor: `AWG 18`, `0.5 mm2 class 5`"
+    return {
+        "str": "text",
+        "int": "whole number",
+        "float": "quantity in the measure's unit",
+        "Interval": "range in the measure's unit",
+        "date": "date: `2026-03-02`",
+    }[arm.__name__]
+
+
+if __name__ == "__main__":
+    Path(sys.argv[1]).write_text(reference(), encoding="utf-8")
