@@ -39,10 +39,17 @@ def result(requirement: Any, decided: bool) -> Result:
     if requirement.name == "transducer inrush":
         unseen = "a peak shorter than the aperture of 8 ms can reach the current limit of 100 mA"
         would_decide = "a recording with at least 10 000 samples/s"
-        outcome, reason = Outcome.INCONCLUSIVE, f"the readings show 37.4 mA, but {unseen}; {would_decide} would decide it"
+        outcome, reason = (
+            Outcome.INCONCLUSIVE,
+            f"the readings show 37.4 mA, but {unseen}; {would_decide} would decide it",
+        )
         if decided:
             value, low, high = 0.0428, 0.0419, 0.0437
-            outcome, reason, source = Outcome.PASS, "the interval lies inside the limits", "transient recorder"
+            outcome, reason, source = (
+                Outcome.PASS,
+                "the interval lies inside the limits",
+                "transient recorder",
+            )
             unseen = would_decide = ""
     half = (high - low) / 2
     contributions = (
@@ -52,20 +59,39 @@ def result(requirement: Any, decided: bool) -> Result:
         Contribution("resolution", half * 0.05, "rectangular"),
     )
     measured = Measured(
-        value, low, high, contributions if half else (), "time-weighted mean of the readings inside the step", unseen,
-        would_decide, ("noise of the reading is taken as 1 mV r.m.s., since the bench does not say",) if unseen else (),
-    )  # fmt: skip
+        value,
+        low,
+        high,
+        contributions if half else (),
+        "time-weighted mean of the readings inside the step",
+        unseen,
+        would_decide,
+        ("the noise of a reading is taken as 1 mV r.m.s.",) if unseen else (),
+    )
     return Result(
-        requirement.name, requirement.measure, requirement.of, requirement.during, unit, lower, upper, measured,
-        outcome, reason, source,
-    )  # fmt: skip
+        requirement.name,
+        requirement.measure,
+        requirement.of,
+        requirement.during,
+        unit,
+        lower,
+        upper,
+        measured,
+        outcome,
+        reason,
+        source,
+    )
 
 
 def evaluation(documents: Any, decided: bool) -> Evaluation:
     results = tuple(result(requirement, decided) for requirement in documents.procedure.requires)
     sources = ("supply readings", "transient recorder") if decided else ("supply readings",)
-    notes = ("transient recorder: moved by 12.3 ms ± 0.2 ms to match the supply's readings of main",) if decided else ()
-    return Evaluation(results, "guarded", 1.0, sources, notes)
+    notes = (
+        ("transient recorder: moved by 12.3 ms ± 0.2 ms to match the supply's readings of main",)
+        if decided
+        else ()
+    )
+    return Evaluation(results, "guarded", 1.0, sources, (note,) if decided else ())
 
 
 RUN: dict[str, Any] = {
@@ -94,29 +120,67 @@ RUN: dict[str, Any] = {
 
 FINDINGS = (
     Finding(
-        "requirement-hidden", Severity.CAUTION, "transducer", Location(PROCEDURE, 62, 5),
-        "a peak shorter than the 8 ms aperture of the readings cannot be seen", "record it with an external recorder",
+        "requirement-hidden",
+        Severity.CAUTION,
+        "transducer",
+        Location(PROCEDURE, 62, 5),
+        "a peak shorter than the 8 ms aperture of the readings cannot be seen",
+        "record it with an external recorder",
     ),
     Finding(
-        "touch-voltage", Severity.STOP, "left.1", Location(PROCEDURE, 7, 3),
-        "36 V can be reached, which is above 35 V in a wet location", "cover the terminals, or use a lower range",
+        "touch-voltage",
+        Severity.STOP,
+        "left.1",
+        Location(PROCEDURE, 7, 3),
+        "36 V can be reached, which is above 35 V in a wet location",
+        "cover the terminals, or use a lower range",
         "terminals are covered, and the bench is supervised",
     ),
     Finding(
-        "unknown-figure", Severity.NOTE, "main", Location("tide-gauge.device.yaml", 6, 3),
-        "the inductance of the lead is unknown, so it was not checked", "state it in the bench document",
+        "unknown-figure",
+        Severity.NOTE,
+        "main",
+        Location("tide-gauge.device.yaml", 6, 3),
+        "the inductance of the lead is unknown, so it was not checked",
+        "state it in the bench document",
     ),
-)  # fmt: skip
+)
 
 REASONS = (
-    Reason("main", "current_limit", 1.0, "A", Location(PROCEDURE, 13, 5), "as the procedure says; the lead bears 8 A, the input 2.5 A"),
-    Reason("main", "ovp", 18.0, "V", Location(PROCEDURE, 16, 5), "as the procedure says; 2 V below the 20 V that the input withstands"),
-    Reason("transducer", "ovp", 33.0, "V", Location(PROCEDURE, 21, 5), "auto: 36 V withstood, less 0.1 V accuracy and a margin, and 9 V above the highest voltage played"),
-)  # fmt: skip
+    Reason(
+        "main",
+        "current_limit",
+        1.0,
+        "A",
+        Location(PROCEDURE, 13, 5),
+        "as the procedure says; the lead bears 8 A, the input 2.5 A",
+    ),
+    Reason(
+        "main",
+        "ovp",
+        18.0,
+        "V",
+        Location(PROCEDURE, 16, 5),
+        "as the procedure says; 2 V below the 20 V that the input withstands",
+    ),
+    Reason(
+        "transducer",
+        "ovp",
+        33.0,
+        "V",
+        Location(PROCEDURE, 21, 5),
+        "auto: 36 V withstood, less 0.1 V accuracy and a margin, and 9 V above the highest voltage played",
+    ),
+)
 
 
 def the_input(
-    documents: Any, set_points: SetPoints, rehearsal: Record, measured: Record, external: Record | None, **changes: Any
+    documents: Any,
+    set_points: SetPoints,
+    rehearsal: Record,
+    measured: Record,
+    external: Record | None,
+    **changes: Any,
 ) -> ReportInput:
     """The demo's report; `changes` replace fields."""
     fields: dict[str, Any] = {

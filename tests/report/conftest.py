@@ -1,49 +1,32 @@
-"""The demo's documents, fabricated records, and a run as the report takes it."""
+"""The demo's documents, fabricated records, a report's input, and the report as it was written."""
 
 from __future__ import annotations
 
 import dataclasses
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
 
 import pytest
-from ruamel.yaml import YAML
+from tests.report.cases import the_input
+from tests.report.fabricated import DEMO, Rail, readings, recording, simulate
 
-from railwright.documents.bench import Bench
-from railwright.documents.device import Device
-from railwright.documents.procedure import Procedure
+from railwright.documents.loader import Documents, load_documents
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.report import ReportInput, build_report
 from railwright.traces import Record
-from tests.report.fabricated import DEMO, Rail, readings, recording, simulate
 
 DEMO_FOLDER = Path(__file__).parents[2] / "examples" / "tide-gauge"
 
 
-def read(name: str) -> dict[str, Any]:
-    return YAML(typ="safe").load((DEMO_FOLDER / name).read_text(encoding="utf-8"))
-
-
 @pytest.fixture(scope="session")
-def documents() -> Any:
-    bench = read("quay.bench.yaml")
-    for supply in bench["supplies"].values():
-        outputs = {str(name): output for name, output in supply["outputs"].items()}
-        supply["outputs"] = {
-            n: outputs[str(o["same_as"])] if "same_as" in o else o for n, o in outputs.items()
-        }
-    return SimpleNamespace(
-        device=Device.model_validate(read("tide-gauge.device.yaml")),
-        bench=Bench.model_validate(bench),
-        procedure=Procedure.model_validate(read("power-input.procedure.yaml")),
-    )
+def documents() -> Documents:
+    return load_documents(DEMO_FOLDER / "power-input.procedure.yaml")
 
 
 @pytest.fixture(scope="session")
 def set_points() -> dict[str, Feed]:
     main = OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0)
-    transducer = OutputSetPoints("right.1", 0.1, "trip", 0.02, 33.0)
+    transducer = OutputSetPoints("right.1", 0.1, "trip", 0.06, 33.0)
     return {
         "main": Feed("main", "alone", (main,), "silicone pair", "at load"),
         "transducer": Feed("transducer", "alone", (transducer,), "thin pair", "at terminals", ("main",)),
@@ -51,7 +34,7 @@ def set_points() -> dict[str, Feed]:
 
 
 @pytest.fixture(scope="session")
-def timeline(documents: Any) -> Timeline:
+def timeline(documents: Documents) -> Timeline:
     return build_timeline(documents.procedure, documents.device)
 
 
@@ -74,3 +57,16 @@ def measured(truth: Record) -> Record:
 @pytest.fixture(scope="session")
 def external(truth: Record) -> Record:
     return recording(truth, late=0.137, end=0.3)
+
+
+@pytest.fixture(scope="session")
+def given(
+    documents: Documents, set_points: dict[str, Feed], rehearsal: Record, measured: Record, external: Record
+) -> ReportInput:
+    return the_input(documents, set_points, rehearsal, measured, external)
+
+
+@pytest.fixture(scope="session")
+def written(given: ReportInput, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the demo's report."""
+    return build_report(given, tmp_path_factory.mktemp("report")).parent

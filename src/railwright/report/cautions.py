@@ -1,4 +1,4 @@
-"""Cautions that a report and a sheet carry: what can be reached, stored and fed back, in numbers where there are any.
+"""Cautions that a report carries: what can be reached, stored and fed back, in numbers where there are any.
 
 References
 ----------
@@ -33,7 +33,9 @@ class Caution:
 
 def reachable_voltage(bench: Bench, outputs: tuple[str, ...], arrangement: str) -> float:
     """The highest voltage [V] that outputs reach at full scale, whatever is set: in series the sum."""
-    highest = [max(abs(bench.output(name).voltage.low), abs(bench.output(name).voltage.high)) for name in outputs]
+    highest = [
+        max(abs(bench.output(name).voltage.low), abs(bench.output(name).voltage.high)) for name in outputs
+    ]
     return sum(highest) if arrangement == "series" else max(highest)
 
 
@@ -48,29 +50,29 @@ def cautions(device: Device, bench: Bench, procedure: Procedure) -> tuple[Cautio
         _stored(device, reach),
         Caution(
             "Feeding back",
-            "A device with batteries, motors or large capacitors can feed current back into an output. A supply "
-            "without a sink cannot take it, and its terminal voltage then follows the device.",
+            "A device with batteries, motors or large capacitors can feed current back into an output. A "
+            "supply without a sink cannot take it, and its terminal voltage then follows the device.",
         ),
         Caution(
             "Hot leads",
-            "A lead carries what the output can deliver, not what was set, once a setting is wrong. Leads and contacts "
-            "may be hot during and after the test.",
+            "A lead carries what the output can deliver, not what was set, once a setting is wrong. Leads "
+            "and contacts may be hot during and after the test.",
         ),
         _floating(bench, procedure),
         Caution(
             "Off is not disconnected",
-            "An output that is off may still be joined to the device through its capacitor, bleeder and reverse diode. "
-            "Measure before you touch.",
+            "An output that is off may still be joined to the device through its capacitor, bleeder and "
+            "reverse diode. Measure before you touch.",
         ),
         Caution(
             "No emergency stop",
-            "A stop by software is not an emergency stop. A means of disconnection that does not depend on the computer "
-            "must be within reach.",
+            "A stop by software is not an emergency stop. A means of disconnection that does not depend "
+            "on the computer must be within reach.",
         ),
         Caution(
             "Who decides",
-            "Local electrical codes and the judgement of a competent person on the spot take precedence over anything "
-            "that this report or the program says.",
+            "Local electrical codes and the judgement of a competent person on the spot take precedence "
+            "over anything that this report or the program says.",
         ),
     )
 
@@ -80,13 +82,15 @@ def _touch(bench: Bench, reach: dict[str, float]) -> Caution:
     over = {name: voltage for name, voltage in reach.items() if voltage > limit}
     stated = ", ".join(f"{name} {show(voltage, 'V')}" for name, voltage in reach.items())
     text = (
-        f"Voltages that the outputs reach at full scale, whatever is set: {stated}. In a {bench.location} location "
-        f"{show(limit, 'V')} d.c. is the limit for parts that can be touched (IEC 61010-1; 60 V dry, 35 V wet; from "
-        "memory). "
+        f"Voltages that the outputs reach at full scale, whatever is set: {stated}. In a {bench.location} "
+        f"location {show(limit, 'V')} d.c. is the limit for parts that can be touched (IEC 61010-1; 60 V "
+        "dry, 35 V wet; from memory). "
     )
     if over:
         names = ", ".join(over)
-        text += f"Above it: {names}. Cover the terminals and connectors, and work on them only when they are dead."
+        text += (
+            f"Above it: {names}. Cover terminals and connectors, and work on them only when they are dead."
+        )
     else:
         text += "None lies above it. Outputs joined in series add up, and may."
     return Caution("Voltage that can be touched", text, bool(over))
@@ -94,7 +98,7 @@ def _touch(bench: Bench, reach: dict[str, float]) -> Caution:
 
 def _stored(device: Device, reach: dict[str, float]) -> Caution:
     parts = []
-    for name, voltage in reach.items():
+    for name in reach:
         if name not in device.inputs:
             continue
         total = 0.0
@@ -105,8 +109,14 @@ def _stored(device: Device, reach: dict[str, float]) -> Caution:
         if total > 0:
             at = device.inputs[name].operating.high
             parts.append(f"{name} {show(total * at**2 / 2, 'J', 2)} ({show(total, 'F')} at {show(at, 'V')})")
-    known = f"Declared capacitors hold at most: {', '.join(parts)} (½CV²). " if parts else "No capacitor is declared. "
-    return Caution("Stored energy", known + "Capacitors stay charged after switching off. Discharge, then measure.")
+    known = (
+        f"Declared capacitors hold at most: {', '.join(parts)} (½CV²). "
+        if parts
+        else "No capacitor is declared. "
+    )
+    return Caution(
+        "Stored energy", known + "Capacitors stay charged after switching off. Discharge, then measure."
+    )
 
 
 def _floating(bench: Bench, procedure: Procedure) -> Caution:
@@ -118,9 +128,8 @@ def _floating(bench: Bench, procedure: Procedure) -> Caution:
         if (supply := bench.supplies[name]).isolation is not None
     }
     rated = ", ".join(f"{name} {show(voltage, 'V')}" for name, voltage in limits.items())
-    text = (
-        f"Floating outputs: {', '.join(floating) or 'none'}. Either terminal of a floating output may lie far from earth."
-    )
+    names = ", ".join(floating) or "none"
+    text = f"These float: {names}. Either terminal of a floating output may lie far from earth."
     if rated:
         text += f" Stated isolation from any terminal to earth: {rated}."
     return Caution("Floating outputs", text)

@@ -5,32 +5,22 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Mapping
 from typing import Any
 
-from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.quantities import show
 from railwright.report.cautions import cautions
-from railwright.report.figures import number, show_limit, show_measured, show_standard
-from railwright.report.plots import Overlay, StepFigure, step_figures
-from railwright.report.style import OUTCOME_SHAPES, colours
+from railwright.report.figures import number
+from railwright.report.overlay import Overlay
+from railwright.report.plots import StepFigure, step_figures
+from railwright.report.results import budget, changes, counts, outcome_data, requirement_row, rule_statement
+from railwright.report.style import colours
 from railwright.report.subject import NOT_STATED, Instrument, ReportInput, Run, run_facts
-from railwright.report.text import breakable, clean, shortened
+from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.findings import Finding
-
-MEASURE_WORDS = {
-    "peak_current": "peak current",
-    "peak_voltage": "peak voltage",
-    "mean_current": "mean current",
-    "mean_voltage": "mean voltage",
-    "mean_power": "mean power",
-    "turn_on_voltage": "turn-on voltage",
-    "turn_off_voltage": "turn-off voltage",
-    "start_up_time": "start-up time",
-    "high_state_level": "high state level",
-    "low_state_level": "low state level",
-}
 
 
 def facts_of(given: ReportInput) -> Run:
@@ -42,7 +32,7 @@ def facts_of(given: ReportInput) -> Run:
 
 
 def report_id(given: ReportInput, run: Run) -> str:
-    """Unique id: the run's own, and a digest of what is reported and when; the same report has the same id."""
+    """The run's id, and a digest of what is reported and when: the same report has the same id."""
     parts = [
         run.run_id,
         run.unit,
@@ -50,7 +40,13 @@ def report_id(given: ReportInput, run: Run) -> str:
         dict(run.hashes),
         [
             [
-                (r.requirement, r.outcome.value, r.source, r.reason, r.measured and (r.measured.value, r.measured.low))
+                (
+                    r.requirement,
+                    r.outcome.value,
+                    r.source,
+                    r.reason,
+                    r.measured and (r.measured.value, r.measured.low),
+                )
                 for r in evaluation.results
             ]
             for evaluation in given.evaluations
@@ -68,7 +64,12 @@ def content(given: ReportInput) -> dict[str, Any]:
     device, bench, procedure = documents.device, documents.bench, documents.procedure
     run = facts_of(given)
     overlay = Overlay(
-        given.rehearsal, given.measured, given.external, procedure.requires, given.set_points, tuple(device.inputs)
+        given.rehearsal,
+        given.measured,
+        given.external,
+        procedure.requires,
+        given.set_points,
+        tuple(device.inputs),
     )
     evaluation = given.evaluation
     return {
@@ -81,15 +82,18 @@ def content(given: ReportInput) -> dict[str, Any]:
         "issued": _moment(given.reported),
         "year": [given.reported.year, given.reported.month, given.reported.day],
         "software": breakable(run.software),
-        "outcome": _outcome(evaluation.outcome),
-        "counts": _counts(evaluation),
+        "outcome": outcome_data(evaluation.outcome),
+        "simulated": run.simulated,
+        "counts": counts(evaluation),
         "statement": _statement(evaluation, run),
         "identity": _identity(given, run),
         "instruments": [_instrument(instrument, run) for instrument in run.instruments],
         "method": _method(given, run),
         "hashes": [[breakable(path), digest] for path, digest in run.hashes.items()],
-        "requirements": [_requirement(place, result) for place, result in enumerate(evaluation.results, start=1)],
-        "evaluations": _evaluations(given.evaluations),
+        "requirements": [
+            requirement_row(place, result) for place, result in enumerate(evaluation.results, start=1)
+        ],
+        "evaluations": changes(given.evaluations),
         "sources": [breakable(source) for source in evaluation.sources],
         "notes": [breakable(note) for note in evaluation.notes],
         "rule": rule_statement(evaluation),
@@ -99,7 +103,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "deviations": _deviations(given, run),
         "figures": [_figure(figure) for figure in step_figures(overlay)],
         "colours": colours(device.inputs),
-        "budgets": [_budget(place, result) for place, result in enumerate(evaluation.results, start=1)],
+        "budgets": [budget(place, result) for place, result in enumerate(evaluation.results, start=1)],
         "assumptions": [breakable(assumption) for assumption in given.assumptions],
         "cautions": [
             {"title": caution.title, "text": breakable(caution.text), "pressing": caution.pressing}
@@ -116,17 +120,6 @@ def _moment(moment: dt.datetime | None) -> str:
     zone = moment.strftime("%z")
     offset = f" UTC{zone[:3]}:{zone[3:5]}".replace("UTC+00:00", "UTC") if zone else ""
     return moment.strftime("%Y-%m-%d %H:%M:%S") + offset
-
-
-def _outcome(outcome: Outcome) -> dict[str, str]:
-    return {"word": outcome.value, "shape": OUTCOME_SHAPES[outcome]}
-
-
-def _counts(evaluation: Evaluation) -> list[dict[str, Any]]:
-    return [
-        {**_outcome(outcome), "count": sum(result.outcome is outcome for result in evaluation.results)}
-        for outcome in Outcome
-    ]
 
 
 def _statement(evaluation: Evaluation, run: Run) -> str:
@@ -185,85 +178,18 @@ def _method(given: ReportInput, run: Run) -> list[list[str]]:
         ("Procedure", procedure.procedure),
         ("Steps", steps),
         ("Readings", f"every {every}, by the supplies themselves"),
-        ("Recordings", ", ".join(record.origin for record in given.external) or "none beside the supplies' own"),
+        (
+            "Recordings",
+            ", ".join(record.origin for record in given.external) or "none beside the supplies' own",
+        ),
         ("Rehearsal", "circuit computation with nominal values" if given.rehearsal else "none"),
         ("Software", run.software),
     ]
     return [[label, breakable(value)] for label, value in rows]
 
 
-def _where(result: Result) -> str:
-    measure = MEASURE_WORDS.get(result.measure, result.measure.replace("_", " "))
-    place = f" ({result.at})" if result.unit == "V" else ""
-    return f"{measure}{place} of {result.of}, during {result.during}"
-
-
-def _requirement(place: int, result: Result) -> dict[str, Any]:
-    value, interval = "nothing measured", "–"
-    if result.measured is not None:
-        measured = result.measured
-        value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
-        if measured.low == measured.high:
-            interval = "exact"
-    return {
-        "number": place,
-        "name": breakable(result.requirement),
-        "what": breakable(_where(result)),
-        "value": value,
-        "interval": interval,
-        "limit": show_limit(result.lower, result.upper, result.unit),
-        "outcome": _outcome(result.outcome),
-        "reason": breakable(_capital(result.reason)),
-        "source": breakable(result.source),
-    }
-
-
-def _evaluations(evaluations: Sequence[Evaluation]) -> list[dict[str, Any]]:
-    """What a later evaluation changed: one row for each requirement whose outcome or source is not the first one's."""
-    if len(evaluations) < 2:
-        return []
-    first, last = evaluations[0], evaluations[-1]
-    earlier = {result.requirement: result for result in first.results}
-    rows = []
-    for result in last.results:
-        before = earlier.get(result.requirement)
-        if before is None or (before.outcome is result.outcome and before.source == result.source):
-            continue
-        rows.append(
-            {
-                "name": breakable(result.requirement),
-                "before": _outcome(before.outcome),
-                "before_source": breakable(before.source),
-                "before_reason": breakable(_capital(before.reason)),
-                "after": _outcome(result.outcome),
-                "after_source": breakable(result.source),
-            }
-        )
-    return rows
-
-
-def rule_statement(evaluation: Evaluation) -> str:
-    """The decision rule in words, as ISO/IEC 17025 wants it stated with each statement of conformity."""
-    if evaluation.rule != "guarded":
-        return (
-            "Simple acceptance (JCGM 106:2012): the measured value alone is compared with the limits; its uncertainty "
-            "is stated but not taken into account. A value at a limit can be wrongly accepted, or wrongly rejected, "
-            "with a probability of up to 50 %."
-        )
-    band = f"{evaluation.guard_band:g} × U"
-    text = (
-        f"Guarded acceptance and guarded rejection (JCGM 106:2012) with a guard band of {band}, where U is the distance "
-        "from the measured value to the end of its 95 % coverage interval on the side of the limit. Pass: the value "
-        f"lies inside the limits by at least {band}. Fail: it lies outside by more than {band}. Between the two, or "
-        "where something may hide from the readings, the outcome is inconclusive, and says what would decide it."
-    )
-    if evaluation.guard_band == 1.0:
-        text += " A wrong pass or a wrong fail then has a probability of about 2.5 % at most."
-    return text
-
-
 def _settings(given: ReportInput) -> list[dict[str, Any]]:
-    """Feeds in the order of the device's inputs, each with its outputs' settings and the reasons behind them."""
+    """Feeds in the order of the device's inputs, each with its outputs' settings and the reasons for them."""
     rows = []
     for name in given.documents.device.inputs:
         feed = given.set_points.get(name)
@@ -272,7 +198,9 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
         outputs = tuple(output.output for output in feed.outputs)
         values = []
         for output in feed.outputs:
-            limit = "regulate" if output.at_limit == "regulate" else f"trip after {show(output.trip_delay, 's')}"
+            limit = (
+                "regulate" if output.at_limit == "regulate" else f"trip after {show(output.trip_delay, 's')}"
+            )
             values.append(
                 {
                     "output": breakable(output.output),
@@ -286,7 +214,7 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
                 "setting": breakable(reason.setting.replace("_", " ")),
                 "about": breakable(reason.about),
                 "value": number(reason.value, reason.unit),
-                "why": breakable(_capital(reason.why)),
+                "why": breakable(capital(reason.why)),
                 "where": breakable(reason.where or ""),
             }
             for reason in given.reasons
@@ -297,7 +225,9 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
         rows.append(
             {
                 "input": clean(name),
-                "how": breakable(f"{', '.join(outputs)} ({joined}) through {feed.lead}, sense {feed.sense}{linked}"),
+                "how": breakable(
+                    f"{', '.join(outputs)} ({joined}) through {feed.lead}, sense {feed.sense}{linked}"
+                ),
                 "values": values,
                 "reasons": reasons,
             }
@@ -311,14 +241,14 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "severity": finding.severity.value,
         "about": breakable(finding.about),
         "where": breakable(finding.where or ""),
-        "why": breakable(_capital(finding.why)),
-        "remedy": breakable(_capital(finding.remedy)),
-        "overridden": breakable(finding.overridden) if finding.overridden else "",
+        "why": breakable(sentence(finding.why)),
+        "remedy": breakable(sentence(finding.remedy)),
+        "overridden": breakable(sentence(finding.overridden)) if finding.overridden else "",
     }
 
 
 def _deviations(given: ReportInput, run: Run) -> list[str]:
-    listed = [_capital(clean(deviation)) for deviation in run.deviations]
+    listed = [sentence(deviation) for deviation in run.deviations]
     if run.ended_early and not any(clean(run.ended) in entry for entry in listed):
         listed.insert(0, f"The run ended early: {run.ended}.")
     tested = run.start.date() if run.start else None
@@ -330,14 +260,15 @@ def _deviations(given: ReportInput, run: Run) -> list[str]:
     for finding in given.findings:
         if finding.overridden:
             listed.append(
-                f"Finding {finding.rule} ({finding.about}) was overridden, for this reason: {finding.overridden}"
+                f"Finding {finding.rule} ({finding.about}) was overridden, for this reason: "
+                f"{finding.overridden}"
             )
     return [breakable(entry) for entry in listed]
 
 
 def _figure(figure: StepFigure) -> dict[str, Any]:
     return {
-        "step": breakable(figure.step),
+        "step": breakable(_step_title(figure)),
         "inputs": breakable(", ".join(figure.inputs)),
         "svg": figure.svg,
         "alt": clean(figure.description),
@@ -347,40 +278,10 @@ def _figure(figure: StepFigure) -> dict[str, Any]:
     }
 
 
-def _budget(place: int, result: Result) -> dict[str, Any]:
-    measured = result.measured
-    entry: dict[str, Any] = {"number": place, "name": breakable(result.requirement), "what": breakable(_where(result))}
-    if measured is None:
-        return {**entry, "how": breakable(_capital(result.reason)), "rows": [], "remarks": []}
-    total = sum(c.standard**2 for c in measured.contributions)
-    rows = [
-        [
-            breakable(_capital(c.source)),
-            breakable(c.distribution),
-            show_standard(c.standard, result.unit),
-            f"{100 * c.standard**2 / total:.0f} %" if total else "–",
-        ]
-        for c in sorted(measured.contributions, key=lambda c: -c.standard)
-    ]
-    value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
-    remarks = [f"Hidden from the readings: {measured.unseen}"] if measured.unseen else []
-    remarks += [f"What would decide it: {measured.would_decide}"] if measured.would_decide else []
-    remarks += [f"Assumed: {assumption}" for assumption in measured.assumptions]
-    return {
-        **entry,
-        "how": breakable(_capital(measured.how)),
-        "rows": rows,
-        "combined": show_standard(total**0.5, result.unit),
-        "value": value,
-        "interval": "exact" if measured.low == measured.high else interval,
-        "source": breakable(result.source),
-        "remarks": [breakable(remark) for remark in remarks],
-    }
-
-
-def _capital(text: str) -> str:
-    """First letter raised, unless the sentence begins with a value or a name in quotes."""
-    return text[:1].upper() + text[1:] if text[:1].islower() else text
+def _step_title(figure: StepFigure) -> str:
+    """A step without a name of its own is called by its kind."""
+    kind = figure.kind.replace("_", " ")
+    return f"{kind} ({figure.step})" if re.fullmatch(r"step \d+", figure.step) else figure.step
 
 
 def as_lines(data: Mapping[str, Any]) -> str:

@@ -14,9 +14,9 @@ def decimate(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """First, lowest, highest and last sample of each of `buckets` equal stretches of time.
 
-    time [s], shape (n,), never decreasing; values, shape (n,). Returns both, shape (m,), m <= 4 * buckets, in
-    order of time. Records of up to that length come back as they are. Largest and smallest value, and the ends,
-    are always among what is kept; values that are not finite are left out.
+    time [s], shape (n,), never decreasing; values, shape (n,). Returns both, shape (m,), m <= 4 * buckets,
+    in order of time. Records of up to that length come back as they are. Largest and smallest value, and the
+    ends, are always among what is kept; values that are not finite are left out.
     """
     import numpy as np
 

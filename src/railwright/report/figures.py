@@ -62,11 +62,11 @@ def show_measured(value: float, low: float, high: float, unit: str) -> tuple[str
     tail = f" {name}" if name else ""
     text = [f"{part / factor:.{decimals}f}" for part in (value, low, high)]
     text = [part[1:] if float(part) == 0 and part.startswith("-") else part for part in text]
-    return text[0] + tail, f"{text[1]}{tail} to {text[2]}{tail}"
+    return text[0] + tail, f"{text[1]} to {text[2]}{tail}"
 
 
 def show_standard(value: float, unit: str) -> str:
-    """A standard uncertainty with two significant digits."""
+    """A standard uncertainty with two significant digits, or all digits above the point."""
     if not math.isfinite(value):
         return "unbounded"
     if value == 0 or unit == "1":

@@ -23,7 +23,7 @@ PANELS: dict[str, Panel] = {
     "low_state_level": "voltage",
     "start_up_time": "time",
 }
-"""Measures whose limits are a level or an instant; charge, energy, power and counts have no place in a plot of v and i."""
+"""Measures whose limits are a level or an instant. Charge, energy, power and counts have no place here."""
 
 
 @dataclass(frozen=True, slots=True)

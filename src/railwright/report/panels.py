@@ -56,9 +56,15 @@ def draw_curves(axes: Axes, curves: Sequence[Curve], colour: str) -> None:
             inside = (curve.time >= start) & (curve.time <= end)
             if inside.sum() <= DOTS_AT_MOST:
                 axes.plot(
-                    curve.time[inside], curve.values[inside], linestyle="none", marker="o", markersize=2.3,
-                    color=colour, markeredgewidth=0, zorder=4,
-                )  # fmt: skip
+                    curve.time[inside],
+                    curve.values[inside],
+                    linestyle="none",
+                    marker="o",
+                    markersize=2.3,
+                    color=colour,
+                    markeredgewidth=0,
+                    zorder=4,
+                )
 
 
 def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float]) -> None:
@@ -82,7 +88,7 @@ def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float]) ->
 def _inside(
     curve: Curve, start: float, end: float, beyond: int = 0
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """What lies between start and end, with `beyond` samples more at each end so that lines reach the edge."""
+    """What lies between start and end, with `beyond` samples more at each end for lines to reach the edge."""
     import numpy as np
 
     first = max(0, int(np.searchsorted(curve.time, start, side="left")) - beyond)
@@ -91,7 +97,7 @@ def _inside(
 
 
 def draw_limits(axes: Axes, limits: Sequence[Limit], labelled: bool) -> None:
-    """Levels with hatching on the side that is not allowed; several share the width, in the order of the document."""
+    """Levels, hatched on the side that is not allowed; several share the width, in the document's order."""
     for place, limit in enumerate(limits):
         gap = 0.02 if len(limits) > 1 else 0.0
         _draw_limit(axes, limit, labelled, place / len(limits) + gap, (place + 1) / len(limits) - gap)
@@ -108,9 +114,16 @@ def _draw_limit(axes: Axes, limit: Limit, labelled: bool, left: float, right: fl
             visible.append(level)
             axes.axhline(level, left, right, color=INK, linewidth=0.7, zorder=2.6)
             axes.axhspan(
-                level, level + side * thickness, left, right, facecolor="none", edgecolor=FAINT, hatch="////////",
-                linewidth=0, zorder=2.5,
-            )  # fmt: skip
+                level,
+                level + side * thickness,
+                left,
+                right,
+                facecolor="none",
+                edgecolor=FAINT,
+                hatch="////////",
+                linewidth=0,
+                zorder=2.5,
+            )
         elif labelled:
             top = level >= high
             _label(
@@ -125,10 +138,18 @@ def _draw_limit(axes: Axes, limit: Limit, labelled: bool, left: float, right: fl
 
 def _label(axes: Axes, text: str, right: float, level: float, above: bool) -> None:
     axes.annotate(
-        text, (right - 0.012, level), xycoords=("axes fraction", "data"), xytext=(0, 1.8 if above else -1.8),
-        textcoords="offset points", ha="right", va="bottom" if above else "top", fontsize=5.8, color=INK, zorder=6,
+        text,
+        (right - 0.012, level),
+        xycoords=("axes fraction", "data"),
+        xytext=(0, 1.8 if above else -1.8),
+        textcoords="offset points",
+        ha="right",
+        va="bottom" if above else "top",
+        fontsize=5.8,
+        color=INK,
+        zorder=6,
         bbox=_LABEL,
-    )  # fmt: skip
+    )
 
 
 _LABEL = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
@@ -143,16 +164,29 @@ def draw_instant(axes: Axes, limit: Limit, switched_on: float, labelled: bool) -
         at = switched_on + after
         axes.axvline(at, color=INK, linewidth=0.7, zorder=2.6)
         axes.axvspan(
-            at, at + side * 0.012 * (end - start), facecolor="none", edgecolor=FAINT, hatch="////////", linewidth=0,
+            at,
+            at + side * 0.012 * (end - start),
+            facecolor="none",
+            edgecolor=FAINT,
+            hatch="////////",
+            linewidth=0,
             zorder=2.5,
-        )  # fmt: skip
+        )
         if labelled:
             right = at < start + 0.6 * (end - start)
             axes.annotate(
-                f"{limit.label} after switching on", (at, 0.05), xycoords=("data", "axes fraction"),
-                xytext=(6 if right else -3, 0), textcoords="offset points", ha="left" if right else "right",
-                va="bottom", fontsize=5.8, color=INK, zorder=6, bbox=_LABEL,
-            )  # fmt: skip
+                f"{limit.label} after switching on",
+                (at, 0.05),
+                xycoords=("data", "axes fraction"),
+                xytext=(6 if right else -3, 0),
+                textcoords="offset points",
+                ha="left" if right else "right",
+                va="bottom",
+                fontsize=5.8,
+                color=INK,
+                zorder=6,
+                bbox=_LABEL,
+            )
 
 
 def draw_set_level(axes: Axes, level: float, label: str) -> None:
@@ -161,9 +195,15 @@ def draw_set_level(axes: Axes, level: float, label: str) -> None:
     if low < level < high:
         axes.axhline(level, color=FAINT, linewidth=0.8, linestyle=(0, (1, 2)), zorder=2.4)
         axes.annotate(
-            label, (0.015, level), xycoords=("axes fraction", "data"), xytext=(0, 1.5),
-            textcoords="offset points", fontsize=5.8, color=FAINT, zorder=6,
-        )  # fmt: skip
+            label,
+            (0.015, level),
+            xycoords=("axes fraction", "data"),
+            xytext=(0, 1.5),
+            textcoords="offset points",
+            fontsize=5.8,
+            color=FAINT,
+            zorder=6,
+        )
 
 
 def draw_events(axes: Axes, numbered: Sequence[tuple[int, float]]) -> None:
@@ -182,10 +222,17 @@ def draw_events(axes: Axes, numbered: Sequence[tuple[int, float]]) -> None:
             axes.axvline(time, ymin=0.93, ymax=1.0, color=INK, linewidth=0.6, zorder=5)
         first, last = group[0][0], group[-1][0]
         axes.annotate(
-            f"{first}" if first == last else f"{first}–{last}", (group[0][1], 1.0),
-            xycoords=("data", "axes fraction"), xytext=(0, 1.5), textcoords="offset points", ha="center",
-            va="bottom", fontsize=5.6, color=INK, annotation_clip=False,
-        )  # fmt: skip
+            f"{first}" if first == last else f"{first}–{last}",
+            (group[0][1], 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(0, 1.5),
+            textcoords="offset points",
+            ha="center",
+            va="bottom",
+            fontsize=5.6,
+            color=INK,
+            annotation_clip=False,
+        )
 
 
 def runs_of(time: NDArray[np.float64], modes: NDArray[np.float64]) -> list[tuple[float, float, Mode]]:
@@ -224,9 +271,15 @@ def draw_modes(axes: Axes, time: NDArray[np.float64], modes: NDArray[np.float64]
         )
         if word:
             axes.text(
-                (left + right) / 2, 0.46, word, ha="center", va="center", fontsize=5.6, color=INK,
+                (left + right) / 2,
+                0.46,
+                word,
+                ha="center",
+                va="center",
+                fontsize=5.6,
+                color=INK,
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.7} if look.hatch else None,
-            )  # fmt: skip
+            )
     axes.set_ylim(0, 1)
     axes.set_yticks([])
     axes.set_ylabel(label, rotation=0, ha="right", va="center", fontsize=5.8, color=INK, labelpad=3)

@@ -1,7 +1,7 @@
 """How things look on every plot and page: one colour an input, patterns for modes, shapes for outcomes.
 
-Colours tell inputs apart and nothing else. Modes are told by pattern and word, outcomes by shape and word, and
-where a trace comes from (rehearsed, read, recorded) by the form of its line.
+Colours tell inputs apart and nothing else. Modes are told by pattern and word, outcomes by shape and word,
+and where a trace comes from (rehearsed, read, recorded) by the form of its line.
 """
 
 from __future__ import annotations

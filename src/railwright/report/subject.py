@@ -56,6 +56,7 @@ class Run:
     instruments: tuple[Instrument, ...]
     hashes: Mapping[str, str]
     deviations: tuple[str, ...]
+    simulated: bool
     authorised_by: str
     function: str
 
@@ -64,8 +65,9 @@ class Run:
 class ReportInput:
     """All that a report is made from.
 
-    external: recordings already aligned in time to `measured`. evaluations: the first, then any later ones; the
-    last one is what the report states. run: the facts of the run (see `run_facts`). reported: date of the report.
+    external: recordings already aligned in time to `measured`. evaluations: the first, then any later ones;
+    the last one is what the report states. run: the facts of the run (see `run_facts`).
+    reported: date of the report.
     """
 
     documents: Documents
@@ -119,11 +121,14 @@ def _sentence(value: Any) -> str:
     return str(value)
 
 
-def run_facts(data: Mapping[str, Any], bench: Bench, used: tuple[str, ...], recorders: tuple[str, ...]) -> Run:
-    """The facts of a run; what the run does not say is taken from the bench document, else said to be not stated.
+def run_facts(
+    data: Mapping[str, Any], bench: Bench, used: tuple[str, ...], recorders: tuple[str, ...]
+) -> Run:
+    """The facts of a run; what it does not say is taken from the bench document, else is "not stated".
 
-    data: run_id, unit, operator, laboratory {name, address}, customer, ambient, instruments, start, end (ISO 8601),
-    ended, ended_early, software_version, document_hashes {path: sha256}, deviations, authorised_by, function.
+    data: run_id, unit, operator, laboratory {name, address}, customer, ambient, instruments, start, end
+    (ISO 8601), ended, ended_early, simulated, software_version, document_hashes
+    {path: sha256}, deviations, authorised_by, function.
     used: supplies of the hook-up; recorders: recorders whose recordings were used. ValueError for a bad date.
     """
     laboratory = data.get("laboratory") or {}
@@ -150,6 +155,7 @@ def run_facts(data: Mapping[str, Any], bench: Bench, used: tuple[str, ...], reco
         instruments=tuple(instruments),
         hashes={str(path): str(digest) for path, digest in (data.get("document_hashes") or {}).items()},
         deviations=tuple(_sentence(entry) for entry in data.get("deviations") or ()),
+        simulated=bool(data.get("simulated", False)),
         authorised_by=_text(data, "authorised_by", ""),
         function=_text(data, "function", ""),
     )
@@ -160,8 +166,8 @@ def _instrument(name: str, kind: str, known: Mapping[str, Any], calibrated: Cali
     return Instrument(
         name=name,
         kind=kind,
-        model=_text(known, "model", "unknown"),
-        serial=_text(known, "serial", "unknown"),
+        model=_text(known, "model"),
+        serial=_text(known, "serial"),
         certificate=_text(calibration, "certificate", calibrated.certificate if calibrated else "unknown"),
         calibrated=_date(calibration.get("on")) or (calibrated.on if calibrated else None),
         due=_date(calibration.get("due")) or (calibrated.due if calibrated else None),
@@ -170,12 +176,16 @@ def _instrument(name: str, kind: str, known: Mapping[str, Any], calibrated: Cali
 
 
 def _supply(name: str, supply: Supply, entry: Mapping[str, Any]) -> Instrument:
-    known = {"model": supply.model, "serial": supply.serial} | {k: v for k, v in entry.items() if v is not None}
+    known = {"model": supply.model, "serial": supply.serial} | {
+        k: v for k, v in entry.items() if v is not None
+    }
     return _instrument(name, "supply", known, supply.calibrated)
 
 
 def _recorder(name: str, recorder: Recorder | None, entry: Mapping[str, Any]) -> Instrument:
-    known = {"serial": recorder.serial if recorder else None} | {k: v for k, v in entry.items() if v is not None}
+    known = {"serial": recorder.serial if recorder else None} | {
+        k: v for k, v in entry.items() if v is not None
+    }
     return _instrument(name, "recorder", known, recorder.calibrated if recorder else None)
 
 

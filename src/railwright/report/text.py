@@ -1,4 +1,4 @@
-"""User text made fit to print: no control characters, nothing that reverses its order, breakable where endless."""
+"""User text made fit to print: no control characters, nothing that reverses its order, breakable."""
 
 from __future__ import annotations
 
@@ -27,9 +27,11 @@ BUNDLED = (
 
 
 def clean(text: object) -> str:
-    """One line of printable text: white space becomes one space, control characters and lone surrogates a replacement character.
+    """One line of printable text.
 
-    Characters that would change the direction of what follows are dropped: a report reads in the order in which it is written.
+    White space becomes one space; control characters and lone surrogates become a replacement character.
+    Characters that would change the direction of what follows are dropped: a report reads in the order in
+    which it is written.
     """
     out = []
     for character in str(text):
@@ -66,3 +68,15 @@ def within_bundled_fonts(text: str) -> bool:
         any(low <= ord(character) <= high for low, high in BUNDLED) or character in "\u200b\ufffd\n\t"
         for character in set(text)
     )
+
+
+def capital(text: str) -> str:
+    """First letter raised, unless the sentence begins with a value or with the name of an output."""
+    first = text.partition(" ")[0].rstrip(",:;")
+    return text[:1].upper() + text[1:] if first.replace("-", "").isalpha() and text[:1].islower() else text
+
+
+def sentence(text: str) -> str:
+    """Begins with a capital and ends with a full stop."""
+    whole = capital(clean(text))
+    return whole if not whole or whole[-1] in ".!?" else whole + "."

@@ -1,15 +1,15 @@
-"""Wiring drawing: outputs with polarity, links, leads, sense leads, returns and earth, and the device's inputs."""
+"""Wiring drawing: outputs with polarity, links, leads, sense leads, returns, earth, the device's inputs."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.quantities import show
-from railwright.report.plots import as_svg, drawing
+from railwright.report.drawing import as_svg, drawing, save
 from railwright.report.style import FAINT, INK, colours
 from railwright.report.text import shortened
 
@@ -123,13 +123,7 @@ def wiring_svg(wiring: Wiring) -> str:
 def save_wiring(wiring: Wiring, path: Path) -> None:
     """The drawing as SVG or PNG, by the path's ending."""
     with drawing():
-        figure = _figure(wiring)
-        if path.suffix.lower() == ".svg":
-            path.write_text(as_svg(figure), encoding="utf-8")
-        else:
-            out = io.BytesIO()
-            figure.savefig(out, format="png", dpi=160)
-            path.write_bytes(out.getvalue())
+        save(_figure(wiring), path)
 
 
 class _Pen:
@@ -141,7 +135,7 @@ class _Pen:
     def line(
         self, *points: tuple[float, float], colour: str = INK, width: float = 1.1, style: str = "-"
     ) -> None:
-        for start, end in zip(points, points[1:], strict=False):
+        for start, end in pairwise(points):
             self.sketch += (
                 self.elements.Line().at(start).to(end).color(colour).linewidth(width).linestyle(style)
             )
@@ -216,7 +210,7 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
     if row.arrangement != "alone":
         pen.words((0.0, level + 0.25), f"in {row.arrangement}:", size=6.5)
     if row.arrangement == "series":
-        for upper, lower in zip(middles, middles[1:], strict=False):
+        for upper, lower in pairwise(middles):
             pen.line((BOX, upper - HALF), (bus, upper - HALF), (bus, lower + HALF), (BOX, lower + HALF))
     elif row.arrangement == "parallel":
         right = bus + 0.7
@@ -255,7 +249,7 @@ def _output(pen: _Pen, box: OutputBox, middle: float) -> None:
 
 
 def _sense(pen: _Pen, row: Row, middles: Sequence[float], centre: float) -> None:
-    """Sense terminals: short links at the output, or a pair of thin broken lines to the device's connector."""
+    """Sense terminals: short links at the output, or two thin broken lines to the device's connector."""
     last = len(middles) - 1
     for place, middle in enumerate(middles):
         for side, mark in ((1, "s+"), (-1, "s−")):

@@ -1,0 +1,47 @@
+"""Write a report into a folder: PDF, JSON, JUnit XML, and the drawings beside them."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from railwright.report.subject import ReportInput
+
+PDF, JSON, JUNIT, WIRING, FIGURES = "report.pdf", "report.json", "report.junit.xml", "wiring.svg", "figures"
+
+
+def build_report(given: ReportInput, folder: Path) -> Path:
+    """Write report.pdf, report.json, report.junit.xml, wiring.svg and figures/*.svg; returns the PDF's path.
+
+    The folder is made where it is missing. Every file is replaced whole, so that a report that breaks off
+    leaves the former one. The same input gives the same bytes. OSError where the folder cannot be written.
+    """
+    from railwright.report.content import content
+    from railwright.report.document import compile_pdf
+    from railwright.report.machine import to_json, to_junit
+
+    data = content(given)
+    pdf = compile_pdf(data, given.reported)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / FIGURES).mkdir(exist_ok=True)
+    _write(folder / WIRING, data["wiring"].encode())
+    for place, figure in enumerate(data["figures"], start=1):
+        _write(folder / FIGURES / f"{place:02d}-{_file_name(figure['step'])}.svg", figure["svg"].encode())
+    _write(folder / JSON, to_json(given).encode())
+    _write(folder / JUNIT, to_junit(given).encode())
+    _write(folder / PDF, pdf)
+    return folder / PDF
+
+
+def _file_name(step: str) -> str:
+    """A step's name as part of a file's name: letters, digits and hyphens."""
+    return re.sub(r"[^a-z0-9]+", "-", step.lower()).strip("-")[:40] or "step"
+
+
+def _write(path: Path, content: bytes) -> None:
+    unfinished = path.with_name(path.name + ".part")
+    unfinished.write_bytes(content)
+    os.replace(unfinished, path)

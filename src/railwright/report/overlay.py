@@ -1,0 +1,179 @@
+"""What is laid over each other in a figure: records on one time base, cut to a step, with its events."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from railwright.report import panels
+from railwright.report.panels import Curve
+from railwright.traces import Event, Record, Span
+
+if TYPE_CHECKING:
+    from railwright.documents.procedure import Requirement
+    from railwright.rehearsal.setpoints import SetPoints
+
+EVENTS_AT_MOST = 14
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Overlay:
+    """Records to lay over each other; each may be missing. External ones are aligned to `measured`."""
+
+    rehearsal: Record | None = None
+    measured: Record | None = None
+    external: tuple[Record, ...] = ()
+    requirements: tuple[Requirement, ...] = ()
+    set_points: SetPoints = field(default_factory=dict)
+    inputs: tuple[str, ...] = ()
+
+    @property
+    def base(self) -> Record:
+        """The record whose spans and time the figures follow."""
+        record = self.measured if self.measured is not None else self.rehearsal
+        if record is None:
+            raise ValueError("expected a rehearsal or a measured record to plot, got neither")
+        return record
+
+
+def spans_to_draw(record: Record) -> tuple[Span, ...]:
+    """Steps with a duration, in time; a power-down goes to the record's end, for the decay that follows."""
+    drawn = []
+    for span in sorted(record.spans, key=lambda s: s.start):
+        names = tuple(name for name in span.inputs if name in record.traces)
+        end = span.end
+        if span.kind == "power_down":
+            end = max([end, *(float(record.traces[n].time[-1]) for n in names if record.traces[n].time.size)])
+        if names and end > span.start:
+            drawn.append(Span(span.name, span.kind, span.start, end, names, span.points))
+    return tuple(drawn)
+
+
+def extent(record: Record) -> tuple[float, float]:
+    """First and last instant of a record [s]; (0, 0) for an empty one."""
+    times = [trace.time for trace in record.traces.values() if trace.time.size]
+    if not times:
+        return 0.0, 0.0
+    return min(float(t[0]) for t in times), max(float(t[-1]) for t in times)
+
+
+def rehearsal_offset(overlay: Overlay, span: Span) -> float:
+    """What to add to the rehearsal's time [s] so that the step begins where it did on the bench."""
+    if overlay.measured is None or overlay.rehearsal is None:
+        return 0.0
+    rehearsed = {s.name: s for s in overlay.rehearsal.spans}
+    if span.name in rehearsed:
+        return span.start - rehearsed[span.name].start
+    if overlay.rehearsal.spans and overlay.measured.spans:
+        return overlay.measured.spans[0].start - overlay.rehearsal.spans[0].start
+    return 0.0
+
+
+def voltage_column(overlay: Overlay, name: str) -> str:
+    """The voltage that was read: at the connector, else at the terminals."""
+    columns = overlay.base.traces[name].columns
+    return "terminal_voltage" if "voltage" not in columns and "terminal_voltage" in columns else "voltage"
+
+
+def curves_of(overlay: Overlay, span: Span, name: str, column: str) -> list[Curve]:
+    """One channel of an input from every record that has it, in time from the step's start."""
+    found = []
+
+    def take(record: Record | None, form: str, label: str, offset: float) -> None:
+        if record is None or name not in record.traces or column not in record.traces[name].columns:
+            return
+        time, values = panels.cut(record.traces[name], column, offset, span.start, span.end)
+        if time.size:
+            found.append(Curve(form, label, time - span.start, values))
+
+    take(overlay.rehearsal, "rehearsed", "rehearsed", rehearsal_offset(overlay, span))
+    for record in overlay.external:
+        take(record, "recording", record.origin, 0.0)
+    take(overlay.measured, "readings", "supply's readings", 0.0)
+    return found
+
+
+def seen_in(overlay: Overlay, span: Span, names: Sequence[str]) -> tuple[Record, ...]:
+    """The external records that cover a part of the step for one of these inputs."""
+    seen = []
+    for record in overlay.external:
+        times = [record.traces[name].time for name in names if name in record.traces]
+        if any(t.size and t[0] < span.end and t[-1] > span.start for t in times):
+            seen.append(record)
+    return tuple(seen)
+
+
+def bands_of(overlay: Overlay, span: Span, name: str) -> list[tuple[str, Any, Any]]:
+    """Modes of an input, rehearsed and as the supply reported them: label, time in the step, modes."""
+    bands = []
+    for record, label, offset in (
+        (overlay.rehearsal, "rehearsed", rehearsal_offset(overlay, span)),
+        (overlay.measured, "reported", 0.0),
+    ):
+        if record is None or name not in record.traces or "mode" not in record.traces[name].columns:
+            continue
+        time, modes = panels.cut(record.traces[name], "mode", offset, span.start, span.end)
+        if time.size:
+            bands.append((label, time - span.start, modes))
+    return bands
+
+
+def outputs_of(set_points: SetPoints, name: str) -> tuple[str, ...]:
+    """The outputs that feed an input."""
+    return tuple(output.output for output in set_points[name].outputs) if name in set_points else ()
+
+
+def current_limit(set_points: SetPoints, name: str) -> float:
+    """Current limit of an input [A]: of outputs in parallel the sum, in series the least."""
+    feed = set_points[name]
+    limits = [output.current_limit for output in feed.outputs]
+    return sum(limits) if feed.arrangement == "parallel" else min(limits)
+
+
+def switched_on(overlay: Overlay, span: Span, name: str) -> float:
+    """When the input was switched on in this step [s from its start]; 0 where nothing says so."""
+    subjects = {name, *outputs_of(overlay.set_points, name)}
+    times = [
+        event.time
+        for event in overlay.base.events
+        if event.what == "on" and event.subject in subjects and span.start <= event.time <= span.end
+    ]
+    return min(times) - span.start if times else 0.0
+
+
+def events_in(
+    overlay: Overlay, span: Span, names: Sequence[str]
+) -> tuple[tuple[tuple[int, Event], ...], int]:
+    """Events of these inputs and their outputs in the step, numbered from 1; and how many more there were."""
+    subjects = {*names, *(output for name in names for output in outputs_of(overlay.set_points, name))}
+    events = [
+        event
+        for event in sorted(overlay.base.events, key=lambda e: e.time)
+        if event.subject in subjects and span.start - 1e-9 <= event.time <= span.end
+    ]
+    return tuple(enumerate(events[:EVENTS_AT_MOST], start=1)), max(0, len(events) - EVENTS_AT_MOST)
+
+
+def settling(overlay: Overlay, span: Span, name: str) -> tuple[float, float] | None:
+    """The stretch [s from the step's start] in which the current settles after switching on, if short."""
+    import numpy as np
+
+    source = overlay.rehearsal if overlay.rehearsal is not None else overlay.measured
+    if span.kind != "power_up" or source is None or name not in source.traces:
+        return None
+    if "current" not in source.traces[name].columns:
+        return None
+    offset = rehearsal_offset(overlay, span) if source is overlay.rehearsal else 0.0
+    time, current = panels.cut(source.traces[name], "current", offset, span.start, span.end)
+    begin = switched_on(overlay, span, name)
+    time = time - span.start
+    if time.size < 8 or float(np.ptp(current)) == 0.0:
+        return None
+    away = np.flatnonzero((np.abs(current - current[-1]) > 0.05 * np.ptp(current)) & (time > begin))
+    if away.size == 0:
+        return None
+    length = 1.35 * (float(time[away[-1]]) - begin)
+    if length <= 0 or length > 0.45 * (span.end - span.start):
+        return None
+    return max(0.0, begin - 0.06 * length), begin + length

@@ -1,0 +1,149 @@
+"""Results as a report prints them: requirements, what a later evaluation changed, budgets, and the rule."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.report.figures import show_limit, show_measured, show_standard
+from railwright.report.style import OUTCOME_SHAPES
+from railwright.report.text import breakable, capital, sentence
+
+MEASURE_WORDS = {
+    "peak_current": "peak current",
+    "peak_voltage": "peak voltage",
+    "mean_current": "mean current",
+    "mean_voltage": "mean voltage",
+    "mean_power": "mean power",
+    "turn_on_voltage": "turn-on voltage",
+    "turn_off_voltage": "turn-off voltage",
+    "start_up_time": "start-up time",
+    "high_state_level": "high state level",
+    "low_state_level": "low state level",
+}
+
+
+def outcome_data(outcome: Outcome) -> dict[str, str]:
+    """An outcome's word and shape."""
+    return {"word": outcome.value, "shape": OUTCOME_SHAPES[outcome]}
+
+
+def counts(evaluation: Evaluation) -> list[dict[str, Any]]:
+    """How many requirements have each outcome."""
+    return [
+        {**outcome_data(outcome), "count": sum(result.outcome is outcome for result in evaluation.results)}
+        for outcome in Outcome
+    ]
+
+
+def _where(result: Result) -> str:
+    measure = MEASURE_WORDS.get(result.measure, result.measure.replace("_", " "))
+    place = f" ({result.at})" if result.unit == "V" else ""
+    return f"{measure}{place} of {result.of}, during {result.during}"
+
+
+def requirement_row(place: int, result: Result) -> dict[str, Any]:
+    """One row of the table of results."""
+    value, interval = "nothing measured", "–"
+    if result.measured is not None:
+        measured = result.measured
+        value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
+        if measured.low == measured.high:
+            interval = "exact"
+    return {
+        "number": place,
+        "name": breakable(result.requirement),
+        "what": breakable(_where(result)),
+        "value": value,
+        "interval": interval,
+        "limit": show_limit(result.lower, result.upper, result.unit),
+        "outcome": outcome_data(result.outcome),
+        "reason": breakable(capital(result.reason)),
+        "source": breakable(result.source),
+    }
+
+
+def changes(evaluations: Sequence[Evaluation]) -> list[dict[str, Any]]:
+    """What a later evaluation changed: a row for each requirement whose outcome or source is another one."""
+    if len(evaluations) < 2:
+        return []
+    first, last = evaluations[0], evaluations[-1]
+    earlier = {result.requirement: result for result in first.results}
+    rows = []
+    for result in last.results:
+        before = earlier.get(result.requirement)
+        if before is None or (before.outcome is result.outcome and before.source == result.source):
+            continue
+        rows.append(
+            {
+                "name": breakable(result.requirement),
+                "before": outcome_data(before.outcome),
+                "before_source": breakable(before.source),
+                "before_reason": breakable(capital(before.reason)),
+                "after": outcome_data(result.outcome),
+                "after_source": breakable(result.source),
+            }
+        )
+    return rows
+
+
+def rule_statement(evaluation: Evaluation) -> str:
+    """The decision rule in words, as ISO/IEC 17025 wants it stated with each statement of conformity."""
+    if evaluation.rule != "guarded":
+        return (
+            "Simple acceptance (JCGM 106:2012): the measured value alone is compared with the limits; its "
+            "uncertainty is stated but not taken into account. A value at a limit can be wrongly "
+            "accepted, or wrongly rejected, with a probability of up to 50 %."
+        )
+    band = f"{evaluation.guard_band:g} × U"
+    text = (
+        f"Guarded acceptance and guarded rejection (JCGM 106:2012) with a guard band of {band}, where U is "
+        "the distance from the measured value to the end of its 95 % coverage interval on the side of the "
+        f"limit. Pass: the value lies inside the limits by at least {band}. Fail: it lies outside by more "
+        f"than {band}. Between the two, or where something may hide from the readings, the outcome is "
+        "inconclusive, and says what would decide it."
+    )
+    if evaluation.guard_band == 1.0:
+        text += " A wrong pass or a wrong fail then has a probability of about 2.5 % at most."
+    return text
+
+
+def budget(place: int, result: Result) -> dict[str, Any]:
+    """The uncertainty budget of one result, largest contribution first."""
+    measured = result.measured
+    entry: dict[str, Any] = {
+        "number": place,
+        "name": breakable(result.requirement),
+        "what": breakable(_where(result)),
+    }
+    if measured is None:
+        return {**entry, "how": breakable(sentence(result.reason)), "rows": [], "remarks": []}
+    total = sum(c.standard**2 for c in measured.contributions)
+    rows = [
+        [
+            breakable(capital(c.source)),
+            breakable(c.distribution),
+            show_standard(c.standard, result.unit),
+            _share(c.standard**2 / total) if total else "–",
+        ]
+        for c in sorted(measured.contributions, key=lambda c: -c.standard)
+    ]
+    value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
+    remarks = [sentence(f"hidden from the readings: {measured.unseen}")] if measured.unseen else []
+    remarks += [sentence(f"what would decide it: {measured.would_decide}")] if measured.would_decide else []
+    remarks += [sentence(f"assumed: {assumption}") for assumption in measured.assumptions]
+    return {
+        **entry,
+        "how": breakable(sentence(measured.how)),
+        "rows": rows,
+        "combined": show_standard(total**0.5, result.unit),
+        "value": value,
+        "interval": "exact" if measured.low == measured.high else interval,
+        "source": breakable(result.source),
+        "remarks": [breakable(remark) for remark in remarks],
+    }
+
+
+def _share(part: float) -> str:
+    return f"{100 * part:.0f} %" if part >= 0.005 or part == 0 else "< 1 %"
