@@ -82,7 +82,9 @@ def evaluate(
 def aligned_records(
     documents: Documents, set_points: SetPoints, record: Record, external: Sequence[Record]
 ) -> tuple[Record, ...]:
-    """External recordings on the time base of the run's record, as `evaluate` uses them; AlignmentError as there."""
+    """External recordings on the time base of the run's record, as `evaluate` uses them; AlignmentError as
+    there.
+    """
     own = _Source(record.origin, record, _own_models(documents.bench, set_points, record))
     return tuple(_aligned(documents.bench, set_points, each, own)[0].record for each in external)
 
@@ -120,10 +122,9 @@ def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: _Sourc
 
 
 def _alignment_note(name: str, alignment: Alignment) -> str:
-    return (
-        f"{name}: its time 0 lies at {alignment.offset:.4f} s of the run, "
-        f"± {amount(alignment.uncertainty, 's')}, found by the {alignment.channel} ({alignment.quality * 100:.1f} % of its variance agrees)"
-    )
+    zero = f"{alignment.offset:.4f} s of the run, ± {amount(alignment.uncertainty, 's')}"
+    agreement = f"{alignment.quality * 100:.1f} % of its variance agrees"
+    return f"{name}: its time 0 lies at {zero}, found by the {alignment.channel} ({agreement})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,6 +243,7 @@ def _views(documents: Documents, requirement: Requirement, source: _Source, run:
         switched_on=switched_on,
         goal=_goal(documents, name, span.name),
         restart=_soft_start(documents.device, name),
+        capacitance=_capacitance(documents.device, name),
     )
     if requirement.each_point is None:
         yield view
@@ -295,3 +297,10 @@ def _soft_start(device: Device, name: str) -> float | None:
         if "soft_start" in part.parameters.uncertain()
     ]
     return min(times) if times and min(times) > 0.0 else None
+
+
+def _capacitance(device: Device, name: str) -> tuple[float, float]:
+    """Least and most input capacitance that the device document gives [F]; zero where it gives none."""
+    given = [part.parameters.uncertain() for part in device.inputs[name].load]
+    found = [values["capacitance"] for values in given if "capacitance" in values]
+    return sum(each.low for each in found), sum(each.high for each in found)

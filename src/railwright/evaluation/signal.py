@@ -68,6 +68,12 @@ class Signal:
         parts = tuple(Systematic(s.source, s.shape[index]) for s in self.systematic)
         return replace(self, time=self.time[index], values=self.values[index], systematic=parts)
 
+    def evenly(self, view: View, points: int = 4001) -> Signal:
+        """Values at equally spaced instants of the window; a computed trace has them where it changes."""
+        time = np.linspace(view.begin, view.end, points)
+        parts = tuple(Systematic(s.source, np.interp(time, self.time, s.shape)) for s in self.systematic)
+        return replace(self, time=time, values=np.interp(time, self.time, self.values), systematic=parts)
+
     def times(self, other: Signal) -> Signal:
         """Product with another channel on the same time base; first order in the errors."""
         parts = [Systematic(s.source, s.shape * other.values) for s in self.systematic]
@@ -89,6 +95,7 @@ class View:
     before it. goal: voltage that the procedure gives the input at the end of the step; None: unknown. at:
     where a voltage is meant. restart: shortest time in which the load comes back after a drop-out (soft
     start); None: unknown.
+    capacitance: least and most input capacitance [F].
     """
 
     traces: Traces
@@ -99,6 +106,7 @@ class View:
     switched_on: float | None = None
     goal: float | None = None
     restart: float | None = None
+    capacitance: tuple[float, float] = (0.0, 0.0)
 
     @property
     def begin(self) -> float:

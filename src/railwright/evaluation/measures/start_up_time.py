@@ -46,15 +46,14 @@ def start_up_time(view: View) -> Measured:
     voltage = view.voltage().between(view.start - 1.0, view.end)
     current = view.current().between(view.start - 1.0, view.end)
     covered(view, voltage)
-    tail = view.end - TAIL * (view.end - view.switched_on)
-    final_voltage = _final(voltage, tail)
+    final_voltage = _final(voltage, view)
     if view.goal and final_voltage < REACHED * view.goal:
         raise Beyond(
             f"the input did not start: it ended at {final_voltage:.4g} V of {view.goal:.4g} V",
             view.end - view.switched_on,
             "above",
         )
-    final_current = _final(current, tail)
+    final_current = _final(current, view)
     largest = float(np.max(np.abs(current.values)))
     band = max(CURRENT_BAND * abs(final_current), CURRENT_BAND_OF_LARGEST * largest, 6.0 * current.noise)
     entries = [
@@ -92,8 +91,11 @@ def start_up_time(view: View) -> Measured:
     return budget.result(value, how, would_decide=rate(max(view.interval, aperture) / 50.0))
 
 
-def _final(signal: Signal, start: float) -> float:
-    values = signal.values[signal.time >= start]
+def _final(signal: Signal, view: View) -> float:
+    """Median over the last part of the step."""
+    even = signal.evenly(view) if view.model.exact else signal
+    start = view.end - TAIL * (view.end - view.begin)
+    values = even.values[(even.time >= start) & (even.time <= view.end)]
     if values.size < 3:
         raise CannotMeasure("the step is too short for its readings to show a steady level", "a longer step")
     return float(np.median(values))

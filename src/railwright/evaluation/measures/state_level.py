@@ -25,7 +25,8 @@ def low_state_level(view: View) -> Measured:
 
 
 def _level(view: View, *, high: bool) -> Measured:
-    inside = view.voltage().between(view.begin, view.end)
+    inside = view.voltage().evenly(view) if view.model.exact else view.voltage()
+    inside = inside.between(view.begin, view.end)
     covered(view, inside)
     largest = float(np.max(np.abs(inside.values)))
     levels = state_levels(

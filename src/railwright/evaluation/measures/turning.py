@@ -109,9 +109,11 @@ def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:
 
 def _levels_beside(view: View, current: Signal, place: int, *, falling: bool) -> tuple[float, float]:
     """Medians of the current within LOCAL (at least three values) before and after the transition."""
+    instant = float(current.time[place])
+    if view.model.exact:
+        current = current.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
     time = current.time
-    reach = max(LOCAL, 5.0 * view.interval)
-    instant = time[place]
+    reach = max(LOCAL, 5.0 * (view.model.update or 0.0))
     margin = 1.5 * view.interval if view.model.averages else 0.0
     before = current.values[(time < instant - margin) & (time >= instant - margin - reach)]
     # A soft start takes its time: the level after it is taken once it is over.
