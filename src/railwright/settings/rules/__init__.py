@@ -79,7 +79,6 @@ RULES: tuple[Rule[Context], ...] = (
     instruments.calibration_ahead,
     instruments.calibration_unknown,
     instruments.identity_unknown,
-    instruments.address_shared,
     instruments.accuracy_unknown,
     instruments.off_grid,
     energy.stored_energy,

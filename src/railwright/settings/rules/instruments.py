@@ -1,4 +1,4 @@
-"""Rules about instruments: calibration, identity, addresses, the grid of settings."""
+"""Rules about instruments: calibration, identity, the grid of settings."""
 
 from __future__ import annotations
 
@@ -74,22 +74,6 @@ def identity_unknown(context: Context) -> Outcome:
                 f"instrument",
                 "give both as the instrument's *IDN? answers them",
             )
-
-
-@rule("address-shared", Severity.STOP)
-def address_shared(context: Context) -> Outcome:
-    """Two supplies have one address: settings meant for one would reach the other."""
-    seen: dict[str, str] = {}
-    for name, supply in context.bench.supplies.items():
-        address = supply.address.strip().upper()
-        if address in seen and (name in context.used_supplies or seen[address] in context.used_supplies):
-            yield Hit(
-                name,
-                ("bench", "supplies", name, "address"),
-                f"{name} and {seen[address]} have the same address, {supply.address}",
-                "give each supply its own address",
-            )
-        seen.setdefault(address, name)
 
 
 @rule("accuracy-unknown", Severity.NOTE)

@@ -1,0 +1,149 @@
+"""`auto` limits: inside their interval, on the grid, with their reason; or a stop that says what lacks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.settings.station import Edit, line_of, of_rule, settled
+
+from railwright.settings import figures
+from railwright.settings.settle import Settings
+
+AUTO_MAIN: Edit = (
+    "procedure",
+    "    current_limit: 1 A\n    at_limit: trip                       # or: regulate (IVI-4.4)\n"
+    "    trip_delay: 40 ms\n    ovp: 18 V",
+    "    current_limit: auto\n    at_limit: trip\n    trip_delay: auto\n    ovp: auto",
+)
+SERIES: Edit = (
+    "procedure",
+    "main:       {from: left.1, ",
+    "main:       {from: {series: [left.1, left.2]}, ",
+)
+PARALLEL: Edit = (
+    "procedure",
+    "main:       {from: left.1, ",
+    "main:       {from: {parallel: [left.1, left.2]}, ",
+)
+
+
+def value(settings: Settings, about: str, setting: str) -> tuple[float, str]:
+    reason = next(each for each in settings.reasons if (each.about, each.setting) == (about, setting))
+    return reason.value, reason.why
+
+
+def test_current_limit_between_need_and_what_is_borne(tmp_path: Path) -> None:
+    limit, why = value(settled(tmp_path, AUTO_MAIN), "main", "current_limit")
+    assert 1.1 * 0.6 + 0.0047 < limit < 2.5 - 0.0065
+    assert limit == pytest.approx(0.9, abs=0.03)
+    assert figures.on_grid(limit, 1e-4)
+    assert "the declared steady current, 0.6 A" in why
+    assert "the device bears 2.5 A" in why
+
+
+def test_current_limit_stays_below_a_thin_lead(tmp_path: Path) -> None:
+    edit = ("bench", "permitted_current: 8 A", "permitted_current: 0.7 A")
+    limit, why = value(settled(tmp_path, AUTO_MAIN, edit), "main", "current_limit")
+    assert limit + 0.001 * limit + 0.004 <= 0.7
+    assert "bears 0.7 A" in why
+
+
+def test_ovp_between_what_is_played_and_what_is_withstood(tmp_path: Path) -> None:
+    settings = settled(tmp_path, AUTO_MAIN)
+    level, why = value(settings, "main", "ovp")
+    assert 16.016 * 1.03 + 0.1 < level < 20 - 0.1 - 0.48
+    assert "the input withstands 20 V, less OVP accuracy 0.1 V" in why
+    assert value(settings, "transducer", "ovp")[0] == 30.0
+
+
+def test_trip_delay_from_the_closed_form(tmp_path: Path) -> None:
+    settings = settled(tmp_path, AUTO_MAIN)
+    limit = value(settings, "main", "current_limit")[0]
+    least = limit - 0.001 * limit - 0.004
+    capacitance = 1.2e-3 + 220e-6
+    at_best, at_worst = capacitance * 12 / least, capacitance * 12 / (least - 0.645)
+    delay, why = value(settings, "main", "trip_delay")
+    assert 1.5 * at_best < delay < 1.5 * 1.06 * at_worst
+    assert figures.on_grid(delay, 1e-4)
+    assert "C·V/(I_limit − I_load)" in why
+
+
+def test_trip_delay_of_a_constant_load_is_c_v_over_the_rest(tmp_path: Path) -> None:
+    edits = (
+        ("procedure", "    trip_delay: 60 ms", "    trip_delay: auto"),
+        ("device", "compliance: 9 V", "compliance: 1 mV"),
+    )
+    delay, _ = value(settled(tmp_path, *edits), "transducer", "trip_delay")
+    time = (12e-6 + 100e-6) * 24 / (0.1 - 0.0006 - 0.021)
+    assert 1.5 * time <= delay <= 1.5 * 1.1 * time
+
+
+def test_nothing_reaches_the_limit(tmp_path: Path) -> None:
+    edits = (
+        ("procedure", "    trip_delay: 60 ms", "    trip_delay: auto"),
+        ("procedure", "rise: 2 V/ms, settle: 150 ms", "rise: 0.2 V/ms, settle: 150 ms"),
+    )
+    delay, why = value(settled(tmp_path, *edits), "transducer", "trip_delay")
+    assert delay == 2e-3
+    assert "nothing that is played reaches the current limit" in why
+
+
+def test_series_outputs_share_ovp_and_each_has_the_limit(tmp_path: Path) -> None:
+    settings = settled(tmp_path, AUTO_MAIN, SERIES)
+    first, second = settings.set_points["main"].outputs
+    total, why = value(settings, "main", "ovp")
+    assert first.ovp == second.ovp == pytest.approx(total / 2)
+    assert first.share == second.share == 0.5
+    assert first.current_limit == second.current_limit == value(settings, "main", "current_limit")[0]
+    assert "each output in series carries its share" in why
+
+
+def test_parallel_outputs_divide_the_limit(tmp_path: Path) -> None:
+    settings = settled(tmp_path, AUTO_MAIN, PARALLEL)
+    total, why = value(settings, "main", "current_limit")
+    assert sum(each.current_limit for each in settings.set_points["main"].outputs) == pytest.approx(total)
+    assert "divided among the parallel outputs" in why
+
+
+IMPOSSIBLE = [
+    ((("device", ", at_most: 2.5 A", ""),), "does the input no harm is unknown", "current:"),
+    ((("bench", ", permitted_current: 8 A", ""),), "may carry is unknown", "silicone pair"),
+    (
+        (("bench", "permitted_current: 8 A", "permitted_current: 0.5 A"),),
+        "must lie above",
+        "current_limit: auto",
+    ),
+    (
+        (("device", "      - {voltage: 20 V}                  # for any time\n", ""),),
+        "withstands for any",
+        "withst",
+    ),
+    ((("device", "{voltage: 20 V} ", "{voltage: 16.5 V} "),), "no level lies between", "ovp: auto"),
+    ((("bench", ", response: 200 us", ""),), "response of the OVP", "ovp:"),
+    ((("bench", "        output_capacitance: 220 uF\n", ""),), "own capacitance is unknown", "1:"),
+    (
+        (("bench", "trip_delay: 2 ms .. 5 s", "trip_delay: 2 ms .. 20 ms"),),
+        "beyond the longest",
+        "trip_delay: auto",
+    ),
+]
+
+
+@pytest.mark.parametrize(("edits", "why", "line"), IMPOSSIBLE, ids=lambda value: str(value)[:28])
+def test_impossible_is_a_stop_and_gives_no_set_points(
+    edits: tuple[Edit, ...], why: str, line: str, tmp_path: Path
+) -> None:
+    settings = settled(tmp_path, AUTO_MAIN, *edits)
+    found = of_rule(settings, "auto-impossible")
+    assert any(why in finding.why and line in line_of(finding) for finding in found), found
+    assert settings.blocked
+    assert "main" not in settings.set_points
+    assert "transducer" in settings.set_points
+
+
+def test_tidy_keeps_to_grid_and_range() -> None:
+    assert figures.tidy(0.9671, 0.7, 2.0, 1e-4) == 1.0
+    assert figures.tidy(0.9671, 0.7, 0.98, 1e-4) == pytest.approx(0.95)
+    assert figures.tidy(0.12345, 0.1234, 0.12349, 1e-4) == pytest.approx(0.1234)
+    assert figures.tidy(0.12345, 0.12341, 0.12349, 1e-3) == 0.12345

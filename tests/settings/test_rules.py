@@ -1,0 +1,637 @@
+"""Every static rule: a case in which it fires, at its line and with its numbers, and one in which not."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from tests.settings.station import TODAY, Edit, line_of, of_rule, settled
+
+from railwright.settings.overrides import ENGINE_RULES
+from railwright.settings.rules import RULES
+
+MAIN = "main:       {from: left.1, lead: silicone pair, sense: at load}"
+TRANSDUCER = "transducer: {from: right.1, lead: thin pair, sense: at terminals}"
+BOTH_LEFT: Edit = (
+    "procedure",
+    TRANSDUCER,
+    "transducer: {from: left.2, lead: thin pair, sense: at terminals}",
+)
+SERIES: Edit = (
+    "procedure",
+    MAIN,
+    "main: {from: {series: [left.1, left.2]}, lead: silicone pair, sense: at load}",
+)
+PARALLEL: Edit = (
+    "procedure",
+    MAIN,
+    "main: {from: {parallel: [left.1, left.2]}, lead: silicone pair, sense: at load}",
+)
+UNSENSED: Edit = ("procedure", MAIN, "main: {from: left.1, lead: silicone pair, sense: at terminals}")
+LIMIT = "current_limit: 1 A"
+SWEEP = "sweep: {input: main, from: 9 V, to: 16 V, points: 8, dwell: 500 ms}"
+POWER_UP = "power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}"
+STOP = "{input: main, current_above: 900 mA, for: 100 ms}"
+INRUSH = "    at_most: 60 mA"
+CALIBRATED = "calibrated: {on: 2026-03-02, due: 2027-03-02, certificate: QB-26-031}"
+
+
+def power_up(text: str) -> Edit:
+    return ("procedure", POWER_UP, f"power_up: {{{text}}}")
+
+
+def sweep(text: str) -> Edit:
+    return ("procedure", SWEEP, f"sweep: {{input: main, {text}}}")
+
+
+def limit(text: str) -> Edit:
+    return ("procedure", LIMIT, f"current_limit: {text}")
+
+
+@dataclass(frozen=True)
+class Case:
+    """`fires`: edits under which the rule finds something; `silent`: edits under which it does not."""
+
+    rule: str
+    about: str
+    fires: tuple[Edit, ...]
+    line: str
+    why: str
+    silent: tuple[Edit, ...] = ()
+    today: dt.date = TODAY
+
+
+CASES = [
+    Case(
+        "return-short",
+        "main",
+        (SERIES, ("bench", "    isolation: 150 V", "    common_negative: [1, 2]\n    isolation: 150 V")),
+        "series",
+        "joins + and − of left.2: left.2 + → left.1 − (series link)",
+        silent=(SERIES,),
+    ),
+    Case(
+        "return-short",
+        "main",
+        (
+            SERIES,
+            ("device", "return: common ", "return: earth "),
+            ("bench", "        power: 60 W", "        power: 60 W\n        negative: earth"),
+        ),
+        "series",
+        "earth",
+        silent=(SERIES, ("device", "return: common ", "return: earth ")),
+    ),
+    Case(
+        "may-not-join",
+        "main",
+        (SERIES, ("bench", "may_join: [series, parallel]", "may_join: [parallel]")),
+        "series",
+        "may be joined only in parallel",
+        silent=(SERIES,),
+    ),
+    Case(
+        "unequal-group",
+        "main",
+        (SERIES, ("bench", "{same_as: 1}", "{same_as: 1, voltage: 0 V .. 20 V}")),
+        "series",
+        "20 V, 2.5 A against 36 V",
+        silent=(SERIES,),
+    ),
+    Case(
+        "isolation-lost",
+        "transducer",
+        (
+            (
+                "device",
+                "    current: {steady: 4 mA .. 25 mA, at_most: 150 mA}\n    return: common",
+                "    current: {steady: 4 mA .. 25 mA, at_most: 150 mA}\n    return: isolated",
+            ),
+            ("bench", "        power: 32 W", "        power: 32 W\n        negative: earth"),
+        ),
+        "return: isolated",
+        "0 V is joined",
+    ),
+    Case(
+        "floating",
+        "main, transducer",
+        (),
+        "1:",
+        "float",
+        silent=(("device", "return: common ", "return: earth "),),
+    ),
+    Case(
+        "voltage-range", "main", (sweep("from: 9 V, to: 40 V, points: 8, dwell: 500 ms"),), "to: 40 V", "36 V"
+    ),
+    Case(
+        "voltage-range",
+        "transducer",
+        (power_up("order: [main, transducer], gap: 50 ms, settle: 150 ms, voltages: {transducer: 33 V}"),),
+        "transducer: 33 V",
+        "33 V is more than the 32 V",
+    ),
+    Case(
+        "withstand-played",
+        "main",
+        (sweep("from: 9 V, to: 27 V, points: 8, dwell: 500 ms"),),
+        "to: 27 V",
+        "more than the 26 V it withstands",
+    ),
+    Case(
+        "withstand-played",
+        "main",
+        (sweep("from: 9 V, to: 22 V, points: 3, dwell: 1500 ms"),),
+        "to: 22 V",
+        "above 20 V for 1.5 s; the input withstands 22.02 V for 1 s",
+        silent=(sweep("from: 9 V, to: 22 V, points: 3, dwell: 900 ms"),),
+    ),
+    Case(
+        "reversed",
+        "main",
+        (sweep("from: 9 V, to: -17 V, points: 8, dwell: 500 ms"),),
+        "-17 V",
+        "16 V in reverse",
+    ),
+    Case(
+        "outside-operating",
+        "main",
+        (),
+        "line_to: 6 V",
+        "'brown-out' plays 6 V",
+        silent=(("procedure", "{line_to: 6 V", "{line_to: 10 V"),),
+    ),
+    Case(
+        "touch-voltage",
+        "main",
+        (("bench", "location: dry", "location: wet"),),
+        "main:",
+        "36 V, whatever is set; 35",
+    ),
+    Case("touch-voltage", "main", (SERIES,), "main:", "72 V, whatever is set; 60 V"),
+    Case(
+        "isolation",
+        "main",
+        (SERIES, ("bench", "isolation: 150 V", "isolation: 60 V")),
+        "main:",
+        "can reach 72 V; left.1 is isolated from earth up to 60 V",
+        silent=(SERIES,),
+    ),
+    Case(
+        "lead-drop",
+        "main",
+        (UNSENSED,),
+        "from: 9 V, to: 16 V",
+        "9 V at the terminals leaves 8.957 V",
+        silent=(UNSENSED, sweep("from: 9.1 V, to: 16 V, points: 8, dwell: 500 ms")),
+    ),
+    Case(
+        "lead-drop-unsensed",
+        "main",
+        (UNSENSED, ("bench", "one_way_length: 1.5 m", "one_way_length: 6 m")),
+        "at terminals",
+        "below the terminals",
+        silent=(UNSENSED,),
+    ),
+    Case(
+        "sense-unavailable",
+        "transducer",
+        (
+            ("procedure", TRANSDUCER, "transducer: {from: right.1, lead: thin pair, sense: at load}"),
+            (
+                "bench",
+                "limit_response: 1 ms\n        output_capacitance: 100 uF\n        bleeder: 2 kohm\n"
+                "        ovp: {level: 1 V .. 35 V, accuracy: 100 mV, response: 200 us, at: terminals}\n"
+                "        trip_delay: 2 ms .. 5 s\n        sense: {compensates: 1 V}",
+                "limit_response: 1 ms\n        output_capacitance: 100 uF\n        bleeder: 2 kohm\n"
+                "        ovp: {level: 1 V .. 35 V, accuracy: 100 mV, response: 200 us, at: terminals}\n"
+                "        trip_delay: 2 ms .. 5 s",
+            ),
+        ),
+        "sense: at load",
+        "does not say that output right.1 can sense",
+    ),
+    Case(
+        "sense-compensation",
+        "main",
+        (("bench", "one_way_length: 1.5 m", "one_way_length: 60 m"),),
+        "lead: silicone pair",
+        "makes up for 1 V",
+    ),
+    Case(
+        "sense-compensation-peak",
+        "main",
+        (("bench", "one_way_length: 1.5 m", "one_way_length: 30 m"),),
+        "lead: silicone pair",
+        "at the current limit of 1 A the lead drops",
+    ),
+    Case(
+        "lead-current",
+        "main",
+        (("bench", "permitted_current: 8 A", "permitted_current: 1 A"),),
+        LIMIT,
+        "lets 1.005 A through (with programming error); lead 'silicone pair' may carry 1 A",
+    ),
+    Case("current-range", "main", (limit("3 A"),), "current_limit: 3 A", "0 A to 2.5 A"),
+    Case("power-range", "main", (("bench", "power: 60 W", "power: 4 W"),), "main", "can give 4 W"),
+    Case(
+        "power-headroom",
+        "main",
+        (("bench", "power: 60 W", "power: 5.0 W"),),
+        "main",
+        "of the 5 W that left.1",
+    ),
+    Case(
+        "power-before-limit",
+        "main",
+        (("bench", "power: 60 W", "power: 12 W"),),
+        LIMIT,
+        "would be 16 W; left.1 gives 12 W and limits at 0.75 A",
+    ),
+    Case("limit-below-need", "main", (limit("500 mA"),), "500 mA", "as low as 0.4955 A"),
+    Case(
+        "limit-headroom",
+        "main",
+        (limit("620 mA"),),
+        "620 mA",
+        "2.6% above the declared steady current, 0.6 A",
+    ),
+    Case("limit-at-low-voltage", "main", (limit("620 mA"),), "line_to: 6 V", "draws 0.6447 A"),
+    Case("limit-above-device", "main", (limit("2.498 A"),), "2.498 A", "lets 2.504 A through"),
+    Case(
+        "declared-current",
+        "main",
+        (("device", "steady: 180 mA .. 600 mA", "steady: 180 mA .. 500 mA"),),
+        "180 mA .. 500 mA",
+        "most at 9 V",
+    ),
+    Case(
+        "ramp-in-limit",
+        "main",
+        (),
+        "rise: 2 V/ms",
+        "asks for 2.84 A beside the load; the limit is 1 A",
+        silent=(power_up("order: [main, transducer], gap: 150 ms, rise: 0.1 V/ms, settle: 150 ms"),),
+    ),
+    Case("ovp-range", "main", (("procedure", "ovp: 18 V", "ovp: 39 V"),), "ovp: 39 V", "1 V to 38 V"),
+    Case(
+        "ovp-above-withstand",
+        "main",
+        (("procedure", "ovp: 18 V", "ovp: 20 V"),),
+        "ovp: 20 V",
+        "may let 20.1 V stand",
+    ),
+    Case(
+        "ovp-above-withstand",
+        "main",
+        (("procedure", "ovp: 18 V", "ovp: 19.8 V"), ("device", "      - {voltage: 26 V, for: 1 s}\n", "")),
+        "ovp: 19.8 V",
+        "may reach 20.38 V before the OVP acts",
+        silent=(("procedure", "ovp: 18 V", "ovp: 19.8 V"),),
+    ),
+    Case(
+        "ovp-below-played",
+        "main",
+        (("procedure", "ovp: 18 V", "ovp: 16.1 V"),),
+        "16.1 V",
+        "may trip from 16 V on",
+    ),
+    Case(
+        "ovp-close", "main", (("procedure", "ovp: 18 V", "ovp: 16.4 V"),), "16.4 V", "may trip from 16.3 V on"
+    ),
+    Case(
+        "ovp-at-sense",
+        "main",
+        (("bench", "at: terminals", "at: sense"),),
+        "sense: at load",
+        "looks at the sense",
+    ),
+    Case(
+        "trip-delay-range",
+        "main",
+        (("procedure", "trip_delay: 40 ms", "trip_delay: 1 ms"),),
+        "trip_delay: 1 ms",
+        "2 ms to 5 s",
+    ),
+    Case(
+        "trip-before-charged",
+        "transducer",
+        (("procedure", "trip_delay: 60 ms", "trip_delay: 20 ms"),),
+        "trip_delay: 20 ms",
+        "the trip delay is 20 ms",
+    ),
+    Case(
+        "never-after-trip",
+        "main",
+        (("device", "outside: -17 V .. 25 V", "outside: -13 V .. 25 V"),),
+        "main:",
+        "becomes -16 V",
+    ),
+    Case(
+        "linked-trip-by-program",
+        "transducer",
+        (),
+        "trips_when",
+        "different supplies (left, right)",
+        (BOTH_LEFT,),
+    ),
+    Case(
+        "order-broken",
+        "transducer",
+        (power_up("order: [transducer, main], gap: 50 ms, settle: 150 ms"),),
+        "order: [transducer, main]",
+        "before main",
+    ),
+    Case(
+        "order-broken",
+        "transducer",
+        (power_up("order: [main, transducer], gap: 300 ms, settle: 150 ms"),),
+        "gap: 300 ms",
+        "0.3 s after main; the device wants 20 ms to 0.2 s".replace("0.3 s", "300 ms").replace(
+            "0.2 s", "200 ms"
+        ),
+    ),
+    Case(
+        "order-down",
+        "transducer",
+        (("procedure", "power_down: {order: [transducer, main]", "power_down: {order: [main, transducer]"),),
+        "power_down",
+        "main goes off before transducer",
+    ),
+    Case(
+        "never-played",
+        "transducer",
+        (("device", "outside: -17 V .. 25 V", "outside: -17 V .. 17 V"),),
+        "shape",
+        "is set to 18 V",
+    ),
+    Case(
+        "slew-too-fast",
+        "transducer",
+        (power_up("order: [main, transducer], gap: 50 ms, rise: 2.3 V/ms, settle: 150 ms"),),
+        "rise: 2.3 V/ms",
+        "2.3 kV/s is asked for; right.1 can do 2.1 kV/s",
+    ),
+    Case(
+        "slew-out-of-range",
+        "main",
+        (power_up("order: [main, transducer], gap: 50 ms, rise: 0.5 V/s, settle: 150 ms"),),
+        "rise: 0.5 V/s",
+        "begins at 1 V/s",
+    ),
+    Case(
+        "fall-too-fast",
+        "main",
+        (("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 20 ms}"),),
+        "over: 20 ms",
+        "300 V/s downwards is asked for; left.1 falls at 60 V/s",
+    ),
+    Case(
+        "dwell-too-short",
+        "main",
+        (sweep("from: 9 V, to: 16 V, points: 8, dwell: 20 ms"),),
+        "dwell: 20 ms",
+        "20 ms; a reading comes every 10 ms",
+    ),
+    Case(
+        "requirement-masked",
+        "transducer",
+        (("procedure", INRUSH, "    at_most: 150 mA"),),
+        "at_most: 150 mA",
+        "holds the current to 0.1006 A",
+    ),
+    Case(
+        "requirement-masked",
+        "main",
+        (("procedure", "between: 11.9 V .. 12.1 V", "between: 11.9 V .. 19 V"),),
+        "11.9 V .. 19 V",
+        "the OVP trips by 18.1 V",
+    ),
+    Case(
+        "requirement-out-of-reach",
+        "transducer",
+        (("procedure", INRUSH, "    at_least: 150 mA"),),
+        "at_least: 150 mA",
+        "asks for 0.15 A or more",
+    ),
+    Case(
+        "reading-too-slow",
+        "transducer",
+        (),
+        "measure: peak_current",
+        "may last only 12 ms; a reading comes every 10 ms",
+        silent=(
+            (
+                "bench",
+                "{of_value: 0.1 %, offset: 0.3 mA, resolution: 0.02 mA, noise: 0.02 mA}\n          "
+                "update: 10 ms",
+                "{of_value: 0.1 %, offset: 0.3 mA, resolution: 0.02 mA, noise: 0.02 mA}\n          "
+                "update: 0.2 ms",
+            ),
+            ("procedure", "record: {every: 10 ms}", "record: {every: 0.2 ms}"),
+        ),
+    ),
+    Case(
+        "reading-too-coarse",
+        "main",
+        (("procedure", "between: 11.9 V .. 12.1 V", "between: 11.98 V .. 12.02 V"),),
+        "11.98 V",
+        "leaves ±20 mV",
+    ),
+    Case(
+        "step-too-short",
+        "main",
+        (("procedure", "at_most: 60 ms", "at_most: 400 ms"),),
+        "at_most: 400 ms",
+        "400 ms",
+    ),
+    Case(
+        "threshold-not-crossed",
+        "main",
+        (("procedure", "{line_to: 6 V", "{line_to: 7.5 V"),),
+        "during: brown-out",
+        "plays 7.5 V to 12 V; 'stops at' permits 7 V to 8.2 V",
+    ),
+    Case(
+        "recorded-too-fast",
+        "main",
+        (("procedure", "record: {every: 10 ms}", "record: {every: 5 ms}"),),
+        "every: 5 ms",
+        "left.1 makes a new reading every 10 ms",
+    ),
+    Case(
+        "stop-out-of-reach",
+        "main",
+        (("procedure", STOP, "{input: main, current_above: 1.2 A, for: 100 ms}"),),
+        "current_above: 1.2 A",
+        "1.2 A is not below the current limit, 1.005 A",
+    ),
+    Case(
+        "stop-out-of-reach",
+        "main",
+        (("procedure", STOP, "{input: main, voltage_above: 19 V, for: 100 ms}"),),
+        "voltage_above: 19 V",
+        "the OVP trips by 18.1 V",
+    ),
+    Case(
+        "stop-in-normal",
+        "main",
+        (("procedure", STOP, "{input: main, current_above: 300 mA, for: 100 ms}"),),
+        "current_above: 300 mA",
+        "0.6 A, above 0.3 A",
+    ),
+    Case(
+        "stop-in-normal",
+        "main",
+        (("procedure", STOP, "{input: main, voltage_above: 15 V, for: 100 ms}"),),
+        "voltage_above: 15 V",
+        "stays above 15 V for",
+        silent=(("procedure", STOP, "{input: main, voltage_above: 15 V, for: 10 s}"),),
+    ),
+    Case(
+        "stop-unseen",
+        "main",
+        (("procedure", STOP, "{input: main, current_above: 900 mA, for: 5 ms}"),),
+        "for: 5 ms",
+        "for 5 ms; a reading comes every 10 ms",
+    ),
+    Case(
+        "calibration-overdue",
+        "left",
+        (),
+        "calibrated",
+        "due on 2027-03-02, 1 day before 2027-03-03",
+        today=dt.date(2027, 3, 3),
+    ),
+    Case(
+        "calibration-ahead", "left", (), "calibrated", "calibrated on 2026-03-02", today=dt.date(2026, 3, 1)
+    ),
+    Case(
+        "calibration-unknown",
+        "left",
+        (("bench", f"    {CALIBRATED}\n", ""),),
+        "left:",
+        "no calibration is given",
+    ),
+    Case("identity-unknown", "left", (("bench", "    serial: Q-0117\n", ""),), "left:", "serial not given"),
+    Case(
+        "off-grid",
+        "main",
+        (limit("999.95 mA"),),
+        "999.95 mA",
+        "sets in steps of 100 µA",
+    ),
+    Case(
+        "off-grid",
+        "main",
+        (sweep("from: 9 V, to: 15.0005 V, points: 8, dwell: 500 ms"),),
+        "15.0005 V",
+        "15.0005 V on left.1, which sets in steps of 1 mV",
+    ),
+    Case(
+        "stored-energy",
+        "main",
+        (("device", "1000 uF ± 20 %", "200 mF ± 20 %"),),
+        "load:",
+        "hold 30.72 J",
+    ),
+    Case(
+        "slow-discharge",
+        "main",
+        (),
+        "1:",
+        "fall from 16 V to 1 V in up to 2.9",
+        silent=(("bench", "bleeder: 1 kohm", "bleeder: 100 ohm"),),
+    ),
+]
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: f"{case.rule}-{case.why[:24]}")
+def test_fires(case: Case, tmp_path: Path) -> None:
+    found = [
+        f
+        for f in of_rule(settled(tmp_path, *case.fires, today=case.today), case.rule)
+        if f.about == case.about
+    ]
+    severities = {rule.id: rule.severity for rule in RULES}
+    matching = [finding for finding in found if case.why in finding.why]
+    assert matching, [finding.why for finding in found]
+    assert case.line in line_of(matching[0])
+    assert matching[0].severity is severities[case.rule]
+    assert matching[0].remedy
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: f"{case.rule}-{case.why[:24]}")
+def test_silent(case: Case, tmp_path: Path) -> None:
+    found = of_rule(settled(tmp_path, *case.silent), case.rule)
+    assert [finding.why for finding in found if finding.about == case.about] == []
+
+
+UNKNOWN = [
+    (("bench", ", permitted_current: 8 A", ""), "main", "permitted current of lead 'silicone pair'"),
+    (
+        ("bench", ", contact_resistance_loop: 8 mohm", ""),
+        "main",
+        "contact resistance of lead 'silicone pair'",
+    ),
+    (("bench", "        power: 60 W\n", ""), "main", "power rating of the output"),
+    (("bench", "sense: {compensates: 1 V}", "sense: {}"), "left.1", "how much drop sensing makes up for"),
+    (("bench", "accuracy: 100 mV, ", ""), "main", "accuracy of the OVP"),
+    (("bench", ", response: 200 us", ""), "main", "response of the OVP, or rise of the output"),
+    (("bench", "        trip_delay: 2 ms .. 5 s\n", ""), "left.1", "range of the trip delay"),
+    (("bench", "        bleeder: 1 kohm\n", ""), "main", "bleeder of the output"),
+    (("bench", "          update: 10 ms\n", ""), "left.1", "update interval of the reading"),
+    (
+        ("bench", ", resolution: 0.1 mA}\n        reading", "}\n        reading"),
+        "left.1",
+        "step of the current limit",
+    ),
+    (("device", ", at_most: 2.5 A", ""), "main", "current that does the input no harm (at_most)"),
+    (("device", "steady: 180 mA .. 600 mA, ", ""), "main", "declared steady current"),
+]
+
+
+@pytest.mark.parametrize(("edit", "about", "figure"), UNKNOWN, ids=lambda value: str(value)[:30])
+def test_what_a_data_sheet_does_not_say_is_a_note(
+    edit: Edit, about: str, figure: str, tmp_path: Path
+) -> None:
+    found = of_rule(settled(tmp_path, edit), "unknown-figure")
+    whys = [finding.why for finding in found if finding.about == about]
+    assert any(figure in why and "could not be checked" in why for why in whys), whys
+    assert of_rule(settled(tmp_path), "unknown-figure") == []
+
+
+def test_unknown_accuracy_is_said_once_with_every_check_that_wanted_it(tmp_path: Path) -> None:
+    bare = (
+        "        programming:                     # bounds: ± (of_value · value + offset)\n"
+        "          voltage: {of_value: 0.05 %, offset: 8 mV, resolution: 1 mV}\n"
+        "          current: {of_value: 0.1 %, offset: 4 mA, resolution: 0.1 mA}\n"
+    )
+    settings = settled(tmp_path, ("bench", bare, ""))
+    whys = [f.why for f in of_rule(settings, "unknown-figure") if f.about == "left.1"]
+    assert whys == [
+        "accuracy of the set points is not given, so this could not be checked: every margin with it"
+    ]
+
+
+def test_every_rule_has_a_case() -> None:
+    tried = {case.rule for case in CASES}
+    through_unknown = {"lead-contacts", "accuracy-unknown"}
+    assert {rule.id for rule in RULES} - tried == through_unknown
+
+
+def test_rules_are_well_formed() -> None:
+    ids = [rule.id for rule in RULES]
+    assert len(ids) == len(set(ids)) >= 15
+    assert not set(ids) & set(ENGINE_RULES)
+    for rule in RULES:
+        assert rule.title.endswith(".") or rule.title.endswith(")"), rule.id
+        assert rule.id == rule.id.lower()
+
+
+def test_parallel_outputs_divide_the_limit(tmp_path: Path) -> None:
+    settings = settled(tmp_path, PARALLEL)
+    points = settings.set_points["main"].outputs
+    assert [each.current_limit for each in points] == [0.5, 0.5]
+    assert [each.ovp for each in points] == [18.0, 18.0]
