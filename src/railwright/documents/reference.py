@@ -23,10 +23,10 @@ _OPENING = """# The documents
 
 Written from the models by `python -m railwright.documents.reference docs/documents.md`; do not edit.
 
-A document is YAML. Every quantity carries its unit: `12 V`, `250 mA`, `40 ms`, `60 mohm`, `1000 uF`, `1 V/ms`;
-decimals have a point. A range is written `9 V .. 16 V`. Where bounds are admitted, so are `1000 uF ± 20 %`
-(relative to the value), `3.6 W ± 0.2 W` and `8.2 V .. 8.6 V`; ± is a bound. Nothing else is guessed from the
-look of a value: `on` is a word, `00117` a serial number.
+A document is YAML. Every quantity carries its unit: `12 V`, `250 mA`, `40 ms`, `60 mohm`, `1000 uF`,
+`1 V/ms`; decimals have a point. A range is written `9 V .. 16 V`. Where bounds are admitted, so are
+`1000 uF ± 20 %` (relative to the value), `3.6 W ± 0.2 W` and `8.2 V .. 8.6 V`; ± is a bound. Nothing else is
+guessed from the look of a value: `on` is a word, `00117` a serial number.
 
 A key that is left out where it may be is *unknown*, never zero; a key without a value is an error.
 A path in a document is relative to it. A document has at most 5 MB.
@@ -45,11 +45,11 @@ def reference() -> str:
         for each in _models(model):
             if each is not model:
                 parts.append(f"\n### {_title(each)}\n\n{_summary(each)}\n")
-            parts.append("\n| key | value | left out | meaning |\n| --- | --- | --- | --- |\n")
+            parts.append("\n| key | value | needed | meaning |\n| --- | --- | --- | --- |\n")
             parts += [_row(name, field) for name, field in each.model_fields.items()]
             if each is Output:
                 parts.append(
-                    "| `same_as` | name of an output | its own figures | "
+                    "| `same_as` | name of an output | no | "
                     "takes every key from that output; keys beside it replace its |\n"
                 )
     return "".join(parts)
@@ -99,15 +99,15 @@ def _row(name: str, field: FieldInfo) -> str:
 
 
 def _left_out(field: FieldInfo) -> str:
-    """What it means to leave the key out."""
+    """Whether the key is needed, and what holds where it is left out."""
     default = field.default
     if field.is_required():
-        return "needed"
+        return "yes"
     if default is None or isinstance(default, BaseModel) or default in ((), {}):
-        return "may be"
+        return "no"
     if isinstance(default, tuple):
-        return f"`{', '.join(default)}`"
-    return f"`{default:g}`" if isinstance(default, float) else f"`{default}`"
+        return f"no; then `{', '.join(default)}`"
+    return f"no; then `{default:g}`" if isinstance(default, float) else f"no; then `{default}`"
 
 
 def _value(annotation: Any, metadata: list[Any]) -> str:

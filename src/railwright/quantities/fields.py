@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic_core import core_schema
 
-from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
+from railwright.quantities.parsing import example_range, parse_interval, parse_uncertain, parse_value, quoted
 from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
 from railwright.quantities.values import Interval, Uncertain
 
@@ -72,8 +72,7 @@ class Dimension:
     def examples(self) -> list[str]:
         """Texts that a document may hold there."""
         example = EXAMPLES[self.unit]
-        number, unit = example.split(" ", 1)
-        wide = f"{example} .. {2 * float(number):g} {unit}"
+        wide = example_range(self.unit)
         texts = {"value": [example], "interval": [wide], "uncertain": [example, f"{example} ± 10 %", wide]}[
             self.shape
         ]

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import re
 
-from railwright.quantities.units import CELSIUS, DIMENSION_NAMES, EXAMPLES, factor, power_of_ten
+from railwright.quantities.units import CELSIUS, DIMENSION_NAMES, EXAMPLES, RANGES, factor, power_of_ten
 from railwright.quantities.values import Interval, Uncertain
 
 _MANTISSA = r"[+\-−]?(?:\d+(?:\.\d*)?|\.\d+)"
@@ -83,12 +83,11 @@ def _instead_of_range(text: str, wanted: str) -> str:
 
 def parse_interval(text: object, unit: str) -> Interval:
     """A range 'low .. high' in SI units, low not above high."""
-    example = EXAMPLES[unit]
     if not isinstance(text, str) or len(text) > LONGEST or not (separator := _RANGE.search(text)):
         hint = ""
         if isinstance(text, str) and len(text) <= LONGEST and (dash := _DASH.fullmatch(text)):
             hint = f"; write '{dash[1]} .. {dash[2].rstrip()}'"
-        raise ValueError(f"expected a range such as '{_example_range(example)}', got {quoted(text)}{hint}")
+        raise ValueError(f"expected a range such as '{example_range(unit)}', got {quoted(text)}{hint}")
     low_text, high_text = text[: separator.start()].strip(), text[separator.end() :].strip()
     bare = re.fullmatch(_MANTISSA, low_text, re.ASCII) is not None and unit != "1"
     if (
@@ -103,7 +102,7 @@ def parse_interval(text: object, unit: str) -> Interval:
         )
     if not low_text or not high_text:
         raise ValueError(
-            f"expected a range such as '{_example_range(example)}', got {quoted(text)}; write both ends"
+            f"expected a range such as '{example_range(unit)}', got {quoted(text)}; write both ends"
         )
     low, high = parse_value(low_text, unit), parse_value(high_text, unit)
     if low > high:
@@ -114,9 +113,10 @@ def parse_interval(text: object, unit: str) -> Interval:
     return Interval(low, high, text)
 
 
-def _example_range(example: str) -> str:
-    number, unit = example.split(" ", 1)
-    return f"{example} .. {2 * float(number):g} {unit}"
+def example_range(unit: str) -> str:
+    """A range of this SI unit, as a document may hold it."""
+    number, written = EXAMPLES[unit].split(" ", 1)
+    return RANGES.get(unit, f"{EXAMPLES[unit]} .. {2 * float(number):g} {written}")
 
 
 def parse_uncertain(text: object, unit: str) -> Uncertain:

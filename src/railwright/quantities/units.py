@@ -53,6 +53,9 @@ EXAMPLES = {
 }
 """SI unit -> a quantity that a message can show."""
 
+RANGES = {"1": "20 % .. 80 %", "degC": "10 °C .. 30 °C"}
+"""SI unit -> a range that a message can show, where doubling the example makes none."""
+
 CELSIUS = ("°C", "degC", "C")
 
 _THOUSANDS = {"p": -12, "n": -9, "u": -6, "µ": -6, "m": -3, "": 0, "k": 3, "M": 6}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-TEMPLATES = Path(__file__).parent / "templates"
+TEMPLATES = Path(__file__).parent
 
 
 def write_new(folder: str | os.PathLike[str]) -> list[Path]:
