@@ -54,6 +54,9 @@ from railwright.physics.layout import (
     Array,
 )
 
+TICK = 1e-6
+"""Time difference for ∂/∂t of a load [s]; between two changes of region a load may depend on time linearly."""
+
 DESATURATION = 100.0
 """K_a in units of K_c: how sharply the current loop saturates at its overshoot."""
 
@@ -159,12 +162,20 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
 
 
 @compiled
-def jacobian(t: float, y: Array, out: Array, system: AnySystem) -> None:
-    """∂f/∂y of `rhs`: by hand for the source and the lead, by differences for the loads."""
+def reference_rate(t: float, settings: Array) -> float:
+    """How fast the reference of one output moves at the time t [V/s]."""
+    moved = settings[REF_RATE] * (t - settings[REF_TIME])
+    return settings[REF_RATE] if abs(moved) < abs(settings[REF_GOAL] - settings[REF_START]) else 0.0
+
+
+@compiled
+def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) -> None:
+    """∂f/∂y and ∂f/∂t of `rhs`: by hand for the source and the lead, by differences for the loads."""
     fixed, settings, branch = system.fixed, system.settings, system.branch
     outputs = fixed.shape[0]
     first, stride, lead, connector = positions(outputs, branch)
     out[:, :] = 0.0
+    slope[:] = 0.0
     source = terminals(y, system)
     v_c = y[connector]
     parts = float(outputs) if stride else 1.0
@@ -185,6 +196,8 @@ def jacobian(t: float, y: Array, out: Array, system: AnySystem) -> None:
             k_p, remote = fixed[j, K_P], settings[j, OF_LOAD]
             out[row, x_row] = lag
             out[x_row, x_row] = 0.0
+            slope[row] = lag * k_p * reference_rate(t, settings[j])
+            slope[x_row] = follow * k_p * reference_rate(t, settings[j])
             out[row, at] -= lag * k_p * (settings[j, OF_TERMINALS] + remote)
             out[x_row, at] -= follow * k_p * (settings[j, OF_TERMINALS] + remote)
             for other in range(outputs if stride else 1):
@@ -214,12 +227,14 @@ def jacobian(t: float, y: Array, out: Array, system: AnySystem) -> None:
     out[lead, connector] = -1.0 / branch[INDUCTANCE]
     out[lead, lead] = -branch[RESISTANCE] / branch[INDUCTANCE]
     out[connector, lead] = 1.0 / branch[NODE]
-    _loads_jacobian(t, y, out, system, connector)
+    _loads_jacobian(t, y, out, slope, system, connector)
 
 
 @compiled
-def _loads_jacobian(t: float, y: Array, out: Array, system: AnySystem, connector: int) -> None:
-    """Rows and columns of the loads, by forward differences in the connector voltage and in their own states."""
+def _loads_jacobian(
+    t: float, y: Array, out: Array, slope: Array, system: AnySystem, connector: int
+) -> None:
+    """Rows and columns of the loads, by forward differences in connector voltage, own states and time."""
     v_c, node = y[connector], system.branch[NODE]
     delta = 1e-7 * max(1.0, abs(v_c))
     for m in range(system.kinds.shape[0]):
@@ -231,6 +246,8 @@ def _loads_jacobian(t: float, y: Array, out: Array, system: AnySystem, connector
         base = load_current(kind, v_c, t, p, states, q)
         moved = load_current(kind, v_c + delta, t, p, states, q)
         out[connector, connector] -= (moved - base) / delta / node
+        later = load_current(kind, v_c, t + TICK, p, states, q)
+        slope[connector] -= (later - base) / TICK / node
         if end == start:
             continue
         f0, f1 = system.scratch[0, : end - start], system.scratch[1, : end - start]
@@ -238,6 +255,9 @@ def _loads_jacobian(t: float, y: Array, out: Array, system: AnySystem, connector
         load_derivatives(kind, v_c + delta, t, p, states, q, f1)
         for i in range(end - start):
             out[start + i, connector] = (f1[i] - f0[i]) / delta
+        load_derivatives(kind, v_c, t + TICK, p, states, q, f1)
+        for i in range(end - start):
+            slope[start + i] = (f1[i] - f0[i]) / TICK
         for j in range(end - start):
             held = states[j]
             step = 1e-7 * max(1.0, abs(held))

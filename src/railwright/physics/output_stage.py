@@ -11,6 +11,7 @@ import cmath
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 PASS_LAG = 0.1
@@ -80,7 +81,7 @@ def _bisect(function: Callable[[float], float], low: float, high: float) -> floa
         return low
     if function(high) >= 0.0:
         return high
-    for _ in range(80):
+    for _ in range(50):
         middle = math.sqrt(low * high)
         low, high = (middle, high) if function(middle) > 0.0 else (low, middle)
     return math.sqrt(low * high)
@@ -107,7 +108,7 @@ def load_step_response(damping: float) -> Callable[[float], float]:
 def _loop_bandwidth(figures: OutputFigures, capacitance: float, time: float, band: float, step: float) -> float:
     """ω [rad/s] at which the load step is back within its band exactly when the data sheet says."""
     respond = load_step_response(figures.damping)
-    curve = [(0.01 * n, abs(respond(0.01 * n))) for n in range(6000)]
+    curve = [(0.02 * n, abs(respond(0.02 * n))) for n in range(3000)]
     amperes = step * figures.current_max
 
     def excess(omega: float) -> float:
@@ -124,6 +125,7 @@ def _travel_time(low: float, high: float, speed: Callable[[float], float]) -> fl
     return sum(part / max(speed(low + (n + 0.5) * part), 1e-9) for n in range(200))
 
 
+@lru_cache(maxsize=1024)
 def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str, ...]]:
     """Coefficients that give the data sheet's figures back, and the assumptions that were needed.
 

@@ -3,7 +3,7 @@
 It knows nothing of circuits. A system is a tuple that is handed through to three compiled functions:
 
     rhs(t, y, dy, system)                    writes dy/dt
-    jacobian(t, y, out, system)              writes ∂f/∂y, shape (n, n)
+    jacobian(t, y, out, slope, system)       writes ∂f/∂y, shape (n, n), and ∂f/∂t
     regions(t, y, out, system)               writes integers that say which smooth piece of the law holds
 
 A step whose end lies in another region than its start is cut where the region changes (by bisection of the dense
@@ -39,7 +39,6 @@ class Work(NamedTuple):
     """Work space of the solver for n states and m regions."""
 
     f0: Array
-    f1: Array
     slope: Array
     jacobian: Array
     k: Array
@@ -58,7 +57,6 @@ def work_space(absolute: Array, regions: int) -> Work:
     n = absolute.size
     return Work(
         f0=np.zeros(n),
-        f1=np.zeros(n),
         slope=np.zeros(n),
         jacobian=np.zeros((n, n)),
         k=np.zeros((6, n)),
@@ -120,10 +118,7 @@ def make_solver(
         if whole:
             h = room
         rhs(t, y, work.f0, system)
-        jacobian(t, y, work.jacobian, system)
-        rhs(t + 0.5 * h, y, work.f1, system)
-        for i in range(y.shape[0]):
-            work.slope[i] = (work.f1[i] - work.f0[i]) / (0.5 * h)
+        jacobian(t, y, work.jacobian, work.slope, system)
         rejected = False
         while True:
             rodas_step(
