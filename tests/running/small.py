@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -68,7 +68,7 @@ hook_up:
   aux: {from: right.1, lead: pair, sense: at terminals}
 limits:
   main: {current_limit: 1 A, at_limit: trip, trip_delay: 40 ms, ovp: 18 V}
-  aux: {current_limit: 500 mA, at_limit: regulate, ovp: 7 V, trips_when: [main]}
+  aux: {current_limit: 500 mA, at_limit: trip, trip_delay: 20 ms, ovp: 7 V, trips_when: [main]}
 steps:
   - power_up: {order: [main, aux], gap: 50 ms, rise: 2 V/ms, settle: 30 ms}
     name: first power
@@ -85,7 +85,7 @@ SET_POINTS = {
     "aux": Feed(
         "aux",
         "alone",
-        (OutputSetPoints("right.1", 0.5, "regulate", 0.0, 7.0),),
+        (OutputSetPoints("right.1", 0.5, "trip", 0.02, 7.0),),
         "pair",
         "at terminals",
         ("main",),
@@ -98,12 +98,15 @@ class Told(Progress):
     """Keeps what a run tells."""
 
     said: list[str] = field(default_factory=list)
+    at_step: dict[str, Callable[[], object]] = field(default_factory=dict)
 
     def preparing(self, text: str) -> None:
         self.said.append(text)
 
     def step_started(self, span: Any, position: int) -> None:
         self.said.append(f"step {position}: {span.name}")
+        if span.name in self.at_step:
+            self.at_step[span.name]()
 
     def event(self, event: Any) -> None:
         self.said.append(f"{event.subject}: {event.what}")
@@ -120,9 +123,13 @@ class Small:
     told: Told = field(default_factory=Told)
 
     def run(self, **options: Any) -> RunOutcome:
-        given = {"unit": "U-7", "operator": "An operator", "open_session": open_visa(timeout=0.3)}
+        given = {"unit": "U-7", "operator": "An operator", "open_session": open_visa(timeout=0.2)}
         given |= {"folder": self.folder / "run", "progress": self.told, "decay_limit": 1.0, **options}
         return run(self.documents, SET_POINTS, **given)
+
+    def during_steady(self, what: Callable[[], object]) -> None:
+        """Have something happen while everything is on."""
+        self.told.at_step["steady"] = what
 
     @property
     def everything_off(self) -> bool:

@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-import threading
 from pathlib import Path
 from typing import Any
 
@@ -103,7 +102,7 @@ def test_outputs_go_off_in_the_order_of_the_power_down(bench: Small) -> None:
             gone.append(name) if unit.startswith("OUTPut:STATe OFF") else None
         )
     stop = StopRequest()
-    threading.Timer(0.35, lambda: stop.request("asked")).start()
+    bench.during_steady(lambda: stop.request("asked"))
     outcome = bench.run(stop=stop)
     assert (outcome.ended, outcome.cause) == (Ended.INTERRUPTED, "asked")
     assert gone[-2:] == ["aux", "main"]
@@ -206,7 +205,7 @@ def test_a_folder_that_holds_something_is_refused(bench: Small) -> None:
 
 @pytest.mark.parametrize(("bit", "cause"), [(10, "main tripped: current limit"), (9, "main tripped: OVP")])
 def test_a_trip_ends_it_and_what_is_linked_goes_off_first(bench: Small, bit: int, cause: str) -> None:
-    threading.Timer(0.45, lambda: bench.left.trip(1, bit)).start()
+    bench.during_steady(lambda: bench.left.trip(1, bit))
     outcome = bench.run()
     assert (outcome.ended, outcome.cause) == (Ended.TRIPPED, cause)
     assert bench.everything_off
@@ -218,7 +217,7 @@ def test_a_trip_ends_it_and_what_is_linked_goes_off_first(bench: Small, bit: int
 
 
 def test_an_output_that_goes_off_by_itself_ends_it(bench: Small) -> None:
-    threading.Timer(0.5, lambda: bench.right.outputs[1].switch(False)).start()
+    bench.during_steady(lambda: bench.right.outputs[1].switch(False))
     outcome = bench.run()
     assert outcome.ended is Ended.TRIPPED
     assert outcome.cause == "aux went off by itself, and does not say why"
@@ -235,7 +234,7 @@ def test_a_stop_condition_ends_it(tmp_path: Path) -> None:
 
 
 def test_a_lost_instrument_is_switched_off_over_a_new_session(bench: Small) -> None:
-    threading.Timer(0.45, bench.left.drop).start()
+    bench.during_steady(bench.left.drop)
     outcome = bench.run()
     assert outcome.ended is Ended.INSTRUMENT
     assert outcome.cause.startswith("left: ")
@@ -245,7 +244,7 @@ def test_a_lost_instrument_is_switched_off_over_a_new_session(bench: Small) -> N
 
 
 def test_an_instrument_that_stays_lost_is_a_caution_and_the_others_are_off(bench: Small) -> None:
-    threading.Timer(0.45, bench.left.close).start()
+    bench.during_steady(bench.left.close)
     outcome = bench.run()
     assert outcome.ended is Ended.INSTRUMENT
     assert not bench.right.outputs[1].on
@@ -345,7 +344,8 @@ class Tell(Progress):
         if span.name == "steady":
             print("steady", flush=True)
 
-outcome = run(load_documents(sys.argv[1]), SET_POINTS, unit="U", operator="O", folder=Path(sys.argv[2]), progress=Tell())
+documents, folder = load_documents(sys.argv[1]), Path(sys.argv[2])
+outcome = run(documents, SET_POINTS, unit="U", operator="O", folder=folder, progress=Tell())
 print(outcome.ended)
 """
 

@@ -1,0 +1,241 @@
+"""An external recording: a CSV file with `name_unit` columns (`time_s`, `main_voltage_V`, `main_current_A`).
+
+Separator (`,` `;` tab), decimal comma, and how the header writes units (`main_voltage_mV`,
+`main voltage [mV]`) are recognised; lines before the header that begin with `#` are passed over. Nothing else
+is guessed.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from railwright.documents.sources import hint
+from railwright.quantities import parse_value
+from railwright.traces import UNITS, Record, Traces
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+_BRACKETED = re.compile(r"(.+?)[ _]*[\[(]\s*([^\])]*?)\s*[\])]")
+_CHANNEL = re.compile(r"(.+?)[ _](terminal[ _]voltage|voltage|current)", re.IGNORECASE)
+EXAMPLE = "such as 'time_s,main_voltage_V,main_current_A'"
+
+
+class RecordingError(ValueError):
+    """A recording that cannot be used: one line `file:line: what was expected, what came, what to do`."""
+
+    def __init__(self, path: Path, line: int, told: str) -> None:
+        super().__init__(f"{path}:{line}: {told}")
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """One column that is used: time, or a channel of an input; `factor` makes it SI."""
+
+    position: int
+    input: str
+    channel: str
+    factor: float
+
+
+def read_recording(path: Path, recorder: str, inputs: Sequence[str]) -> Record:
+    """The recording as a record of these inputs, its times as in the file. RecordingError for anything wrong.
+
+    Columns that are no channel of an input are left out, and named in the record's notes.
+    """
+    content = _content(path)
+    line, header, start = _header(path, content)
+    separator = max(",;\t", key=header.count)
+    if separator not in header:
+        raise RecordingError(
+            path, line, f"expected a header with several columns, {EXAMPLE}, got '{header[:60]}'"
+        )
+    names = [name.strip().strip('"').strip() for name in header.split(separator)]
+    columns, ignored = _columns(path, line, names, inputs)
+    comma = separator != "," and _has_decimal_comma(content, start, separator)
+    values = _values(path, line, content[start:], separator, "," if comma else ".", names, columns)
+    time, *channels = values
+    traces: dict[str, dict[str, NDArray[np.float64]]] = {}
+    for column, channel in zip(columns[1:], channels, strict=True):
+        traces.setdefault(column.input, {})[column.channel] = channel
+    notes = {"left out": ", ".join(ignored)} if ignored else {}
+    return Record(recorder, {name: Traces(time, own) for name, own in traces.items()}, notes=notes)
+
+
+def _content(path: Path) -> bytes:
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise RecordingError(path, 1, f"expected a recording (a CSV file), got none: {reason}") from None
+    try:
+        content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise RecordingError(
+            path, line, "expected text in UTF-8, got something else; export it as CSV"
+        ) from None
+    return content.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").rstrip()
+
+
+def _header(path: Path, content: bytes) -> tuple[int, str, int]:
+    """Line number and text of the header, and where the data begin."""
+    start = 0
+    for number, raw in enumerate(content.split(b"\n"), start=1):
+        start += len(raw) + 1
+        text = raw.decode().strip("\r ")
+        if text.strip() and not text.startswith("#"):
+            return number, text, start
+    raise RecordingError(path, 1, f"expected a header {EXAMPLE}, got an empty file")
+
+
+def _columns(
+    path: Path, line: int, names: Sequence[str], inputs: Sequence[str]
+) -> tuple[list[_Column], list[str]]:
+    """The columns that are used, time first, and the names of those that are not."""
+    times: list[_Column] = []
+    channels: list[_Column] = []
+    ignored = []
+    for position, name in enumerate(names):
+        bare, unit = _split_unit(name)
+        if bare.casefold() == "time":
+            times.append(_Column(position, "", "time", _factor(path, line, name, unit, "s")))
+            continue
+        match = _CHANNEL.fullmatch(bare)
+        if match is None:
+            ignored.append(name)
+            continue
+        own, channel = match[1].strip(), match[2].casefold().replace(" ", "_")
+        if own not in inputs:
+            known = ", ".join(inputs)
+            raise RecordingError(
+                path, line, f"expected a column of one of the inputs {known}, got '{name}'{hint(own, inputs)}"
+            )
+        channels.append(_Column(position, own, channel, _factor(path, line, name, unit, UNITS[channel])))
+    if len(times) != 1:
+        got = "none" if not times else f"{len(times)} of them"
+        raise RecordingError(path, line, f"expected one column of the time, 'time_s', got {got}")
+    if not channels:
+        raise RecordingError(path, line, f"expected a voltage or a current of an input, {EXAMPLE}, got none")
+    seen = [(column.input, column.channel) for column in channels]
+    for column, key in zip(channels, seen, strict=True):
+        if seen.count(key) > 1:
+            raise RecordingError(
+                path, line, f"expected each channel once, got '{names[column.position]}' and another"
+            )
+    return [*times, *channels], ignored
+
+
+def _split_unit(name: str) -> tuple[str, str]:
+    """`main voltage [mV]` and `main_voltage_mV` are both ('main_voltage', 'mV') but for the space."""
+    if bracketed := _BRACKETED.fullmatch(name):
+        return bracketed[1].strip(), bracketed[2]
+    bare, separator, unit = name.rpartition("_")
+    if separator and (bare.casefold() == "time" or _CHANNEL.fullmatch(bare)):
+        return bare, unit
+    return name, ""
+
+
+def _factor(path: Path, line: int, name: str, unit: str, wanted: str) -> float:
+    if not unit:
+        raise RecordingError(
+            path, line, f"expected a unit in the column's name, as in 'time_s', got '{name}'"
+        )
+    try:
+        return parse_value(f"1 {unit}", wanted)
+    except ValueError:
+        raise RecordingError(
+            path, line, f"expected a unit of {wanted} in the column's name, got '{unit}' in '{name}'"
+        ) from None
+
+
+def _has_decimal_comma(content: bytes, start: int, separator: str) -> bool:
+    """Whether numbers are written with a comma: one of the first hundred lines shows it."""
+    lines = content[start : start + 20_000].decode(errors="replace").split("\n")[:100]
+    return any("," in line and "." not in line for line in lines)
+
+
+def _values(
+    path: Path,
+    header_line: int,
+    data: bytes,
+    separator: str,
+    decimal: str,
+    names: Sequence[str],
+    columns: Sequence[_Column],
+) -> list[NDArray[np.float64]]:
+    """Values of the columns in SI units, checked: finite, and the time never running back."""
+    import numpy as np
+    import pyarrow as pa
+    from pyarrow import csv
+
+    if not data.strip():
+        raise RecordingError(path, header_line + 1, "expected at least two samples, got none")
+    keys = [str(position) for position in range(len(names))]
+    wanted = [keys[column.position] for column in columns]
+    try:
+        table = csv.read_csv(
+            io.BytesIO(data),
+            read_options=csv.ReadOptions(column_names=keys),
+            parse_options=csv.ParseOptions(delimiter=separator, ignore_empty_lines=False),
+            convert_options=csv.ConvertOptions(
+                column_types=dict.fromkeys(wanted, pa.float64()),
+                include_columns=wanted,
+                decimal_point=decimal,
+                null_values=[],
+            ),
+        )
+    except (pa.ArrowInvalid, pa.ArrowKeyError) as error:
+        _find_bad_line(path, header_line, data, separator, decimal, names, columns)
+        raise RecordingError(path, header_line + 1, f"expected rows of numbers, got {error}") from None
+    arrays = [
+        table.column(key).to_numpy() * column.factor for key, column in zip(wanted, columns, strict=True)
+    ]
+    if arrays[0].size < 2:
+        raise RecordingError(path, header_line + 1, f"expected at least two samples, got {arrays[0].size}")
+    for column, values in zip(columns, arrays, strict=True):
+        bad = np.flatnonzero(~np.isfinite(values))
+        if bad.size:
+            line = header_line + 1 + int(bad[0])
+            raise RecordingError(
+                path, line, f"expected a finite number in '{names[column.position]}', got another"
+            )
+    back = np.flatnonzero(np.diff(arrays[0]) < 0)
+    if back.size:
+        line = header_line + 2 + int(back[0])
+        raise RecordingError(
+            path, line, "expected a time that never runs back, got one before the last line's"
+        )
+    return arrays
+
+
+def _find_bad_line(
+    path: Path,
+    header_line: int,
+    data: bytes,
+    separator: str,
+    decimal: str,
+    names: Sequence[str],
+    columns: Sequence[_Column],
+) -> None:
+    """Raise for the first line that is wrong, slowly: only called where there is one."""
+    for number, row in enumerate(data.decode().split("\n"), start=header_line + 1):
+        cells = row.split(separator)
+        if len(cells) != len(names):
+            got = "an empty line" if not row.strip() else f"{len(cells)}"
+            raise RecordingError(path, number, f"expected {len(names)} columns as the header has, got {got}")
+        for column in columns:
+            cell = cells[column.position].strip().strip('"')
+            try:
+                float(cell.replace(",", ".") if decimal == "," else cell)
+            except ValueError:
+                name = names[column.position]
+                raise RecordingError(
+                    path, number, f"expected a number in '{name}', got '{cell[:40]}'"
+                ) from None
