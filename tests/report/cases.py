@@ -86,11 +86,7 @@ def result(requirement: Any, decided: bool) -> Result:
 def evaluation(documents: Any, decided: bool) -> Evaluation:
     results = tuple(result(requirement, decided) for requirement in documents.procedure.requires)
     sources = ("supply readings", "transient recorder") if decided else ("supply readings",)
-    notes = (
-        ("transient recorder: moved by 12.3 ms ± 0.2 ms to match the supply's readings of main",)
-        if decided
-        else ()
-    )
+    note = "transient recorder: moved by 12.3 ms ± 0.2 ms to match the supply's readings of main"
     return Evaluation(results, "guarded", 1.0, sources, (note,) if decided else ())
 
 

@@ -34,7 +34,8 @@ def drawing() -> Iterator[None]:
 
     import matplotlib
 
-    with matplotlib.rc_context(dict(RC)), warnings.catch_warnings():
+    settings: Any = dict(RC)
+    with matplotlib.rc_context(settings), warnings.catch_warnings():
         # A character that the font lacks is drawn as a box; the text stands beside the figure anyway.
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         yield

@@ -256,7 +256,7 @@ def runs_of(time: NDArray[np.float64], modes: NDArray[np.float64]) -> list[tuple
 def draw_modes(axes: Axes, time: NDArray[np.float64], modes: NDArray[np.float64], label: str) -> set[Mode]:
     """A band of patterns, with the mode's word where it fits. Returns the modes that were drawn."""
     start, end = axes.get_xlim()
-    width = axes.get_position().width * axes.get_figure(root=True).get_size_inches()[0] * 72 or 1.0
+    width = axes.get_window_extent().width / axes.figure.dpi * 72
     drawn = set()
     for begin, finish, mode in runs_of(time, modes):
         left, right = max(begin, start), min(finish, end)
