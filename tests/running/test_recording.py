@@ -25,7 +25,7 @@ def given(folder: Path, text: str | bytes) -> Path:
         "time_s,main_voltage_V,main_current_A\n0,12.5,0.25\n0.001,12,0.5\n",
         "time_ms;main_voltage_mV;main_current_mA\n0;12500;250\n1;12000;500",
         "time_s;main_voltage_V;main_current_A\r\n0,000;12,5;0,25\r\n0,001;12,0;0,5\r\n",
-        "\ufeff# by a recorder\n\ntime [s]\tmain voltage [V]\tmain current (mA)\n0\t12.5\t250\n1e-3\t12\t500\n\n",
+        "\ufeff# a remark\n\ntime [s]\tmain voltage [V]\tmain current (mA)\n0\t12.5\t250\n1e-3\t12\t500\n\n",
         '"time_s", "main_voltage_V", "main_current_A"\n 0, 12.5, 0.25\n 0.001, 12, 0.5\n',
         "main_current_A,trigger,time_s,main_voltage_V\n0.25,x,0,12.5\n0.5,y,0.001,12\n",
     ],

@@ -35,7 +35,7 @@ def test_a_whole_run(bench: Small) -> None:
     assert list(aux.columns) == ["terminal_voltage", "current", "mode"]
     assert main.time[0] < -0.08
     steady = outcome.record.span("steady")
-    held = main.between(steady.start + 0.01, steady.end)
+    held = main.between(steady.start + 0.01, steady.end - 0.01)
     np.testing.assert_allclose(held.columns["voltage"], 12.0)
     np.testing.assert_allclose(held.columns["current"], 0.3)
     assert [event for event in whats(outcome, "main") if event in ("on", "off", "enters CV", "fell")] == [
