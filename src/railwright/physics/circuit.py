@@ -67,7 +67,9 @@ class Branch:
         if len(self.outputs) != len(self.stages) or not self.outputs:
             raise ValueError(f"input '{self.name}': one output stage for each of its outputs is needed")
         if (len(self.outputs) == 1) != (self.arrangement == "single"):
-            raise ValueError(f"input '{self.name}': {len(self.outputs)} outputs cannot be '{self.arrangement}'")
+            raise ValueError(
+                f"input '{self.name}': {len(self.outputs)} outputs cannot be '{self.arrangement}'"
+            )
 
     @property
     def states(self) -> tuple[str, ...]:
@@ -81,7 +83,9 @@ class Branch:
             names += [f"{output}: terminal voltage" for output in self.outputs]
         names += [f"{self.name}: lead current", f"{self.name}: connector voltage"]
         for number, load in enumerate(self.loads, start=1):
-            names += [f"{self.name}: load {number} ({load.kind}), {state}" for state in KINDS[load.kind].states]
+            names += [
+                f"{self.name}: load {number} ({load.kind}), {state}" for state in KINDS[load.kind].states
+            ]
         return tuple(names)
 
 

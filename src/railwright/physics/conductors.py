@@ -105,7 +105,9 @@ def pair_inductance_per_metre(wire_diameter: float, spacing: float) -> float:
     ValueError where the wires would overlap.
     """
     if spacing < wire_diameter:
-        raise ValueError(f"a spacing of {spacing:g} m is less than the wire's diameter of {wire_diameter:g} m")
+        raise ValueError(
+            f"a spacing of {spacing:g} m is less than the wire's diameter of {wire_diameter:g} m"
+        )
     return 4e-7 * (math.log(2.0 * spacing / wire_diameter) + 0.25)
 
 

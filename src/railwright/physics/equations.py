@@ -231,9 +231,7 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
 
 
 @compiled
-def _loads_jacobian(
-    t: float, y: Array, out: Array, slope: Array, system: AnySystem, connector: int
-) -> None:
+def _loads_jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem, connector: int) -> None:
     """Rows and columns of the loads, by forward differences in connector voltage, own states and time."""
     v_c, node = y[connector], system.branch[NODE]
     delta = 1e-7 * max(1.0, abs(v_c))

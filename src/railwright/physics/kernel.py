@@ -176,7 +176,9 @@ def _record(row: Array, t: float, y: Array, system: AnySystem) -> None:
     lost = (y[connector] - source) / (outputs if stride else 1)
     for j in range(outputs):
         own = y[first + stride * j]
-        _, who, _ = command(t, own, own + lost, y[3 * j + 1], y[3 * j + 2], system.fixed[j], system.settings[j])
+        _, who, _ = command(
+            t, own, own + lost, y[3 * j + 1], y[3 * j + 2], system.fixed[j], system.settings[j]
+        )
         mode = 0.0 if who == NOBODY else 2.0 if who == CURRENT else 3.0 if who == POWER_LIMIT else 1.0
         at = ROW_OUTPUTS + 3 * j
         row[at], row[at + 1] = own, output_current(j, y, system)
@@ -184,7 +186,9 @@ def _record(row: Array, t: float, y: Array, system: AnySystem) -> None:
 
 
 @compiled
-def _parts(t: float, end: float, y: Array, system: AnySystem, work: AnySystem, row: Array, fine: float) -> int:
+def _parts(
+    t: float, end: float, y: Array, system: AnySystem, work: AnySystem, row: Array, fine: float
+) -> int:
     """Parts of a step so that straight lines between its rows err by less than `fine` of full scale."""
     outputs = system.fixed.shape[0]
     first, stride, lead, connector = positions(outputs, system.branch)
@@ -202,7 +206,15 @@ def _parts(t: float, end: float, y: Array, system: AnySystem, work: AnySystem, r
 
 
 @compiled
-def _settle(t: float, y: Array, system: AnySystem, work: AnySystem, charge: NDArray[np.int64], events: Array, count: int) -> tuple[int, bool]:
+def _settle(
+    t: float,
+    y: Array,
+    system: AnySystem,
+    work: AnySystem,
+    charge: NDArray[np.int64],
+    events: Array,
+    count: int,
+) -> tuple[int, bool]:
     """Bring every discrete condition up to date at (t, y); returns the number of events and whether an output tripped."""
     outputs = system.fixed.shape[0]
     settings = system.settings
@@ -233,7 +245,9 @@ def _settle(t: float, y: Array, system: AnySystem, work: AnySystem, charge: NDAr
                     charge[j] = NOBODY
                     tripped = again = True
                     continue
-            now = VOLTAGE if who == SINKING else who  # an output that sinks is one whose voltage loop is in charge
+            now = (
+                VOLTAGE if who == SINKING else who
+            )  # an output that sinks is one whose voltage loop is in charge
             if now != charge[j]:
                 charge[j] = now
                 if now == CURRENT:
@@ -331,9 +345,7 @@ def play(
         if counts[0] + MOST_PARTS + 2 > rows.shape[0] or counts[1] + 64 > events.shape[0]:
             return FULL
         stop = _next_stop(t, stop, system)
-        status, end, following, worst = solver_step(
-            t, y, stop, clock[STEP], relative, system, work
-        )
+        status, end, following, worst = solver_step(t, y, stop, clock[STEP], relative, system, work)
         clock[STEPS] += 1
         clock[WORST] = worst
         if status == FAILED:

@@ -26,7 +26,9 @@ PARALLEL, RESISTANCE, INDUCTANCE, NODE, BRANCH = range(5)
 
 # Columns of an action: time, output (-1: all), what, value, second value.
 ACTION = 5
-SET_VOLTAGE, SET_LINE, SET_UP, SET_DOWN, SET_LIMIT, SET_OVP, SET_TRIPS, SET_DELAY, SET_POWER, SET_SENSE = range(10)
+SET_VOLTAGE, SET_LINE, SET_UP, SET_DOWN, SET_LIMIT, SET_OVP, SET_TRIPS, SET_DELAY, SET_POWER, SET_SENSE = (
+    range(10)
+)
 SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED = range(10, 14)
 
 # Who is in charge of an output.

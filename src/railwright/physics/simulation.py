@@ -36,8 +36,22 @@ FINE = 1e-4
 
 _ROOM, _EVENT_ROOM = 4096, 512
 _NO_ACTIONS = np.zeros((0, layout.ACTION))
-_TRIPS = {0: "", layout.EV_TRIP_OVP: "OVP", layout.EV_TRIP_LIMIT: "current limit", layout.EV_TRIP_LINKED: "linked"}
-_WHAT = ("on", "off", "enters CV", "enters CC", "enters CP", "trips OVP", "trips current limit", "trips linked")
+_TRIPS = {
+    0: "",
+    layout.EV_TRIP_OVP: "OVP",
+    layout.EV_TRIP_LIMIT: "current limit",
+    layout.EV_TRIP_LINKED: "linked",
+}
+_WHAT = (
+    "on",
+    "off",
+    "enters CV",
+    "enters CC",
+    "enters CP",
+    "trips OVP",
+    "trips current limit",
+    "trips linked",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,7 +129,11 @@ class _Player:
         first = 3 * n + (1 if branch.arrangement == "parallel" else n) + 2
         state_at = np.cumsum([first, *(len(kind.states) for kind in kinds)], dtype=np.int64)
         flags = [flag for kind in kinds for flag in kind.flags_at_start]
-        values = [load.values[name] for load, kind in zip(branch.loads, kinds, strict=True) for name in kind.parameters]
+        values = [
+            load.values[name]
+            for load, kind in zip(branch.loads, kinds, strict=True)
+            for name in kind.parameters
+        ]
         self.system = layout.System(
             fixed=fixed,
             settings=settings,
@@ -240,7 +258,9 @@ class Simulation:
     solver. fine: error of straight lines between samples, of full scale.
     """
 
-    def __init__(self, circuit: Circuit, start: float = 0.0, relative: float = RELATIVE, fine: float = FINE) -> None:
+    def __init__(
+        self, circuit: Circuit, start: float = 0.0, relative: float = RELATIVE, fine: float = FINE
+    ) -> None:
         self.circuit = circuit
         self._players = {branch.name: _Player(branch, start, relative, fine) for branch in circuit.branches}
         self._place = {
@@ -322,6 +342,17 @@ class Simulation:
         for code, a, b in things:
             self._order += 1
             insort(player.pending, (when, self._order, number, code, a, b))
+
+    def change_load(self, name: str, number: int, **values: float) -> None:
+        """Change parameters of one load of an input, now: a load step. KeyError for an unknown input or parameter."""
+        player = self._players[name]
+        kind = KINDS[player.branch.loads[number].kind]
+        for parameter, value in values.items():
+            if parameter not in kind.parameters:
+                raise KeyError(parameter)
+            place = int(player.system.parameter_at[number]) + kind.parameters.index(parameter)
+            player.system.parameters[place] = value
+        player.clock[layout.STEP] = STARTING_STEP
 
     def advance(self, to_time: float) -> Advance:
         """Play to a time [s], exactly; returns the samples and events since the last call.

@@ -31,7 +31,9 @@ class SolverError(RuntimeError):
     """The solver could not go on: at `time` [s], because of `state`, which belongs to `element`."""
 
     def __init__(self, time: float, state: str, element: str) -> None:
-        super().__init__(f"the rehearsal's solver failed at {time:.9g} s in '{element}': no step was small enough for {state}")
+        super().__init__(
+            f"the rehearsal's solver failed at {time:.9g} s in '{element}': no step was small enough for {state}"
+        )
         self.time, self.state, self.element = time, state, element
 
 

@@ -36,4 +36,14 @@ register(
     )
 )
 
-__all__ = ["KINDS", "LOAD_MODELS", "Choose", "LoadKind", "LoadParameters", "high", "low", "nominal", "register"]
+__all__ = [
+    "KINDS",
+    "LOAD_MODELS",
+    "Choose",
+    "LoadKind",
+    "LoadParameters",
+    "high",
+    "low",
+    "nominal",
+    "register",
+]

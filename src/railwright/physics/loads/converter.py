@@ -27,7 +27,8 @@ class Converter(LoadParameters):
     starts_at: _Threshold = Field(description="starts when its input reaches this voltage")
     stops_at: _Threshold = Field(description="stops when its input falls to this voltage")
     soft_start: UncertainSeconds | None = Field(
-        None, description="time in which its power grows from zero; left out: unknown, and assumed as the result says"
+        None,
+        description="time in which its power grows from zero; left out: unknown, and assumed as the result says",
     )
     assumed = {"soft_start": (1e-3, "soft start of a converter is not given: 1 ms assumed")}
 
@@ -39,9 +40,13 @@ class Converter(LoadParameters):
                 f"expected 'stops_at' wholly below 'starts_at', got {self.stops_at.text} and {self.starts_at.text}",
             )
         if self.efficiency.high > 1.0:
-            raise PydanticCustomError("efficiency", f"expected an efficiency up to 100 %, got {self.efficiency.text}")
+            raise PydanticCustomError(
+                "efficiency", f"expected an efficiency up to 100 %, got {self.efficiency.text}"
+            )
         if self.soft_start is not None and self.soft_start.low < 0.0:
-            raise PydanticCustomError("soft_start", f"expected a soft start of 0 s or more, got {self.soft_start.text}")
+            raise PydanticCustomError(
+                "soft_start", f"expected a soft start of 0 s or more, got {self.soft_start.text}"
+            )
         return self
 
 

@@ -1,0 +1,54 @@
+"""A bench output and small circuits that several tests use."""
+
+from railwright.physics.circuit import Branch, Circuit, Lead, Load
+from railwright.physics.output_stage import OutputFigures, OutputStage, derive_output_stage
+
+FIGURES = OutputFigures(
+    voltage_max=36.0,
+    current_max=2.5,
+    power=60.0,
+    rise=12e-3,
+    fall_loaded=30e-3,
+    fall_unloaded=0.4,
+    recovery_time=80e-6,
+    recovery_band=20e-3,
+    recovery_step=0.5,
+    limit_response=1e-3,
+    output_capacitance=220e-6,
+    ovp_response=200e-6,
+)
+STAGE: OutputStage = derive_output_stage(FIGURES)[0]
+
+
+def resistor(ohms: float) -> Load:
+    return Load("resistor", {"resistance": ohms})
+
+
+def constant_current(amperes: float, compliance: float = 1.0) -> Load:
+    return Load("constant_current", {"current": amperes, "compliance": compliance})
+
+
+def capacitor(farads: float, esr: float = 0.06) -> Load:
+    return Load("capacitor", {"capacitance": farads, "esr": esr})
+
+
+def converter(power: float = 3.6, starts: float = 8.4, stops: float = 7.6, soft_start: float = 8e-3) -> Load:
+    return Load(
+        "converter",
+        {
+            "output_power": power,
+            "efficiency": 0.86,
+            "starts_at": starts,
+            "stops_at": stops,
+            "soft_start": soft_start,
+        },
+    )
+
+
+def single(*loads: Load, stage: OutputStage = STAGE, resistance: float = 0.01, sense: str = "terminals") -> Branch:
+    return Branch("main", ("left.1",), (stage,), Lead(resistance, 1e-6), loads, sense=sense)
+
+
+def pair(arrangement: str, *loads: Load, stage: OutputStage = STAGE) -> Circuit:
+    names = ("left.1", "left.2")
+    return Circuit((Branch("main", names, (stage, stage), Lead(0.01, 1e-6), loads, arrangement=arrangement),))
