@@ -20,12 +20,15 @@ class History:
         self.columns = columns
         self._keep = keep
         self._pieces: list[tuple[Array, ...]] = []
+        self._fresh = 0
 
     def append(self, *rows: Array) -> None:
         """Add a piece: time [s], then one array for every column, all of one length. Time never goes back."""
         self._pieces.append(rows)
-        if len(self._pieces) % MERGE_AT == 0:
+        self._fresh += 1
+        if self._fresh == MERGE_AT:
             self._merge()
+            self._fresh = 0
 
     def _merge(self) -> None:
         """Join the newest pieces into one, and drop what is too old."""

@@ -45,6 +45,7 @@ class _OutputPlant:
     readings: deque[Reading]
     follows: frozenset[str] = frozenset()
     linked: bool = False
+    cleared: bool = False
     external_sense: bool = False
 
 
@@ -163,6 +164,7 @@ class Plant:
     def clear_trip(self, output: str) -> None:
         """Clear a trip; the output stays off."""
         self._outputs[output].linked = False
+        self._outputs[output].cleared = True
         self._simulation.set(output, clear=True)
 
     def is_on(self, output: str) -> bool:
@@ -173,11 +175,17 @@ class Plant:
         """Which protection has switched the output off; empty: none."""
         if self._outputs[output].linked:
             return "linked"
+        if self._outputs[output].cleared:
+            return ""  # the simulation itself hears of it when time goes on
         return self._simulation.output(output).tripped
 
     def mode(self, output: str) -> Mode:
         """What regulates the output now."""
-        return Mode.TRIPPED if self._outputs[output].linked else Mode(self._simulation.output(output).mode)
+        if self._outputs[output].linked:
+            return Mode.TRIPPED
+        if self._outputs[output].cleared:
+            return Mode.OFF
+        return Mode(self._simulation.output(output).mode)
 
     def reading(self, output: str) -> Reading | None:
         """The newest reading that can be had by now; None before the first."""
@@ -195,6 +203,8 @@ class Plant:
         """Go on to a time [s], in stretches of at most one tick. Raises physics' SolverError."""
         while self.time < to:
             step = self._simulation.advance(min(self.time + self._tick, to))
+            for output in self._outputs.values():
+                output.cleared = False
             self._keep_traces(step)
             for event in step.events:
                 self._tell(event)

@@ -172,8 +172,8 @@ class VirtualBench:
                 if any(self.tripped(source) for source in feed.trips_when) and not self.tripped(name):
                     for each in feed.outputs:
                         self.plant_of(each.output).switch(each.output, False)
-            # Kept here, not derived from a plant's clock: shifting to and fro by LEAD_IN rounds, and a stretch of
-            # a rounding error would be repeated for ever.
+            # Kept here, not derived from a plant's clock: shifting by LEAD_IN and back rounds, and a stretch
+            # that rounds to nothing would be repeated for ever.
             self.time = end
 
     def tripped(self, name: str) -> bool:

@@ -1,0 +1,69 @@
+"""True parameters and errors: inside the documents' bounds, seeded, overridden."""
+
+import pytest
+from tests.twin.bench import BENCH, AtHand
+
+from railwright.quantities import Uncertain
+from railwright.twin.truth import SystematicError, Truth
+
+CAPACITANCE = Uncertain(1e-3, 0.8e-3, 1.2e-3)
+
+
+def test_draws_fill_the_bounds_and_repeat() -> None:
+    drawn = [Truth(seed).choose("c", CAPACITANCE) for seed in range(400)]
+    assert min(drawn) >= CAPACITANCE.low
+    assert max(drawn) <= CAPACITANCE.high
+    assert min(drawn) < 0.82e-3
+    assert max(drawn) > 1.18e-3
+    assert sum(drawn) / 400 == pytest.approx(1e-3, rel=0.03)
+    assert drawn == [Truth(seed).choose("c", CAPACITANCE) for seed in range(400)]
+
+
+def test_one_figure_does_not_disturb_another() -> None:
+    one, other = Truth(5), Truth(5)
+    other.choose("something else", CAPACITANCE)
+    assert one.choose("c", CAPACITANCE) == other.choose("c", CAPACITANCE)
+
+
+def test_overrides() -> None:
+    truth = Truth(1, {"c": "x1.3", "r": "=0.5"})
+    assert truth.choose("c", CAPACITANCE) == pytest.approx(1.3e-3)
+    assert truth.unused_overrides() == ["r"]
+    assert truth.choose("r", Uncertain(1.0, 1.0, 1.0)) == 0.5
+
+
+@pytest.mark.parametrize("text", ["1.3", "x", "y2", "=nan", "xinf"])
+def test_an_override_that_is_none_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match=r"expected 'x1\.3'"):
+        Truth(1, {"c": text})
+
+
+def test_errors_of_an_output_stay_inside_its_accuracy() -> None:
+    output = BENCH.output("left.1")
+    for seed in range(100):
+        errors = Truth(seed).output("left.1", output)
+        assert abs(errors.set_voltage.gain) <= 0.0005
+        assert abs(errors.read_voltage.offset) <= 0.006
+        assert abs(errors.read_current.gain) <= 0.001
+        assert abs(errors.ovp_offset) <= 0.1
+    assert errors.read_voltage.noise == 0.001
+
+
+def test_what_is_unknown_is_assumed_aloud() -> None:
+    truth = AtHand("right", plan=None).truth
+    said = " ".join(truth.assumptions)
+    for word in (
+        "accuracy is unknown",
+        "resolution is unknown",
+        "noise is unknown",
+        "update interval is unknown",
+    ):
+        assert word in said
+    left = AtHand("left", plan=None).truth
+    assert not any("left.1.reading" in sentence for sentence in left.assumptions)
+
+
+def test_a_grid() -> None:
+    error = SystematicError(0.0, 0.0, 1e-3, 0.0)
+    assert error.on_grid(1.23456) == pytest.approx(1.235)
+    assert SystematicError(0.0, 0.0, 0.0, 0.0).on_grid(1.23456) == 1.23456

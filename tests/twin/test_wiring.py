@@ -1,0 +1,69 @@
+"""Outputs, leads and loads as one circuit of true values."""
+
+import pytest
+from tests.twin.bench import BENCH, DEVICE, AtHand, procedure
+
+from railwright.twin.truth import Truth
+from railwright.twin.wiring import Wiring, WiringError, wire
+
+
+def wired(supply: str, main: object = "left.1", aux: object = "left.2", seed: int = 1) -> Wiring:
+    return wire(supply, BENCH, DEVICE, procedure(main, aux), Truth(seed))
+
+
+def test_each_input_is_a_branch_with_its_loads() -> None:
+    wiring = wired("left")
+    main, aux = wiring.circuit.branches
+    assert (main.name, main.outputs, [load.kind for load in main.loads]) == (
+        "main",
+        ("left.1",),
+        ["capacitor", "resistor"],
+    )
+    assert (aux.name, wiring.sensed) == ("aux", frozenset({"left.1"}))
+
+
+def test_what_another_supply_feeds_is_not_simulated_here() -> None:
+    assert wired("right").inputs == ()
+    assert [branch.loads for branch in wired("right").circuit.branches] == [(), ()]
+    assert wired("right", aux="right.1").inputs == ("aux",)
+
+
+def test_without_a_procedure_every_output_is_open() -> None:
+    wiring = wire("left", BENCH, None, None, Truth(1))
+    assert [(branch.name, branch.loads) for branch in wiring.circuit.branches] == [
+        ("left.1", ()),
+        ("left.2", ()),
+    ]
+
+
+def test_lead_resistance_lies_between_geometry_and_the_tabulated_maximum() -> None:
+    drawn = [wired("left", seed=seed).circuit.branches[0].lead.resistance for seed in range(50)]
+    # 0.5 mm², 2 m: 2 * 2 m * 34.5 mΩ/m of copper at 20 °C and 2 * 2 m * 39.0 mΩ/m (IEC 60228), both ± 6 °C, +
+    # 12 mΩ.
+    assert min(drawn) > 0.148
+    assert max(drawn) < 0.173
+    assert max(drawn) - min(drawn) > 0.015
+
+
+def test_a_group_over_two_supplies_is_refused() -> None:
+    with pytest.raises(WiringError, match="input 'main' is fed by outputs of left and right"):
+        wired("left", main={"series": ["left.1", "right.1"]})
+
+
+def test_two_outputs_in_series_add_their_voltages() -> None:
+    left = AtHand("left", procedure({"series": ["left.1", "left.2"]}, "right.1"))
+    left.does("CURR 2,(@1,2);:VOLT 6,(@1,2);:OUTP ON,(@1,2)")
+    left.wait(0.4)
+    assert left.plant.input_history["main"].since(left.plant.time)[2][-1] == pytest.approx(12.0, abs=0.05)
+    assert [float(v) for v in left.ask("MEAS:VOLT? (@1,2)").split(",")] == pytest.approx([6.0, 6.0], abs=0.03)
+    one, other = (float(value) for value in left.ask("MEAS:CURR? (@1,2)").split(","))
+    assert one == pytest.approx(other, abs=0.007)
+
+
+def test_two_outputs_in_parallel_add_their_currents() -> None:
+    left = AtHand("left", procedure({"parallel": ["left.1", "left.2"]}, "right.1"))
+    left.does("CURR 0.3,(@1,2);:VOLT 12,(@1,2);:OUTP ON,(@1,2)")
+    left.wait(0.6)
+    currents = [float(value) for value in left.ask("MEAS:CURR? (@1,2)").split(",")]
+    assert sum(currents) == pytest.approx(0.5, rel=0.08)
+    assert max(currents) < 0.32
