@@ -25,7 +25,9 @@ def check(procedure: Procedure, static: Static = False, json: Json = False) -> E
         from railwright.cli.console import print_json
         from railwright.settings.data import as_data
 
-        print_json({"procedure": str(procedure), "rehearsed": checked.rehearsal is not None, **as_data(settings)})
+        print_json(
+            {"procedure": str(procedure), "rehearsed": checked.rehearsal is not None, **as_data(settings)}
+        )
     else:
         from railwright.cli.console import console
         from railwright.cli.findings import findings_table, settings_table, summary

@@ -46,9 +46,13 @@ def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
 def settle_documents(procedure: Path) -> Checked:
     """Load and settle for a command that cannot do without set points; BadInput where a limit has none."""
     checked = check_documents(procedure, rehearsed=False)
-    missing = [name for name in checked.documents.procedure.hook_up if name not in checked.settings.set_points]
+    missing = [
+        name for name in checked.documents.procedure.hook_up if name not in checked.settings.set_points
+    ]
     if missing:
         stops = [f for f in checked.settings.findings if f.blocks and f.about in missing]
         lines = [f"{f.where}: {f.why}; {f.remedy}" for f in stops]
-        raise BadInput("\n".join(lines or [f"{procedure}: no set points for {', '.join(missing)}; see railwright check"]))
+        raise BadInput(
+            "\n".join(lines or [f"{procedure}: no set points for {', '.join(missing)}; see railwright check"])
+        )
     return checked

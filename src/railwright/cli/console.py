@@ -24,16 +24,22 @@ def console() -> Console:
     return Console(width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
 
 
-def table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[str] = ()) -> Table:
+def table(
+    title: str, columns: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[str] = ()
+) -> Table:
     """A plain table: a heading, a rule, rows. `right`: columns aligned to the right."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
 
-    made = Table(title=Text(title), title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
+    made = Table(
+        title=Text(title), title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False
+    )
     for index, name in enumerate(columns):
         last = index == len(columns) - 1
-        made.add_column(name, justify="right" if name in right else "left", overflow="fold", ratio=1 if last else None)
+        made.add_column(
+            name, justify="right" if name in right else "left", overflow="fold", ratio=1 if last else None
+        )
     for row in rows:
         made.add_row(*(Text(cell) for cell in row))
     return made

@@ -25,7 +25,9 @@ def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
                 columns[f"{name}_mode"] = values[place]
             else:
                 columns[f"{name}_{channel}{UNITS[channel]}"] = np.interp(time, each.time, values)
-    formats = ["%.9f" if column == "time_s" else "%d" if column.endswith("_mode") else "%.7g" for column in columns]
+    formats = [
+        "%.9f" if column == "time_s" else "%d" if column.endswith("_mode") else "%.7g" for column in columns
+    ]
     with path.open("w", encoding="utf-8", newline="\n") as file:
         np.savetxt(
             file,

@@ -1,7 +1,181 @@
-"""x"""
+"""`railwright demo`: the whole job once, on the tide-gauge example and simulated supplies."""
+
 from __future__ import annotations
-from railwright.cli.arguments import Procedure, Json
-from railwright.cli.exits import Exit
-def demo(procedure: Procedure, json: Json = False) -> Exit:
-    """Do the demo."""
-    return Exit.DONE
+
+import datetime as dt
+import shutil
+import socket
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from railwright.cli.exits import BadInput, Exit, complain
+
+if TYPE_CHECKING:
+    from railwright.cli.checking import Checked
+    from railwright.evaluation.outcome import Evaluation
+    from railwright.running.outcome import RunOutcome
+
+Folder = Annotated[
+    Path | None,
+    typer.Option(metavar="FOLDER", help="Where to do it; must be empty. Default: demo-run-<time>."),
+]
+Seed = Annotated[int, typer.Option(help="Draws the true parameters of the simulated device and supplies.")]
+
+EXAMPLE = "tide-gauge"
+KNOWN = "known-outcomes.yaml"
+RECORDER = "transient recorder"
+TRAFFIC = "scpi.log"
+
+
+def demo(folder: Folder = None, seed: Seed = 1) -> Exit:
+    """Check, rehearse, run on simulated supplies, evaluate twice and report; compare with what is known.
+
+    The supplies are processes of their own that speak SCPI over TCP; the traffic is kept in scpi.log.
+    """
+    began = time.monotonic()
+    place = folder or Path(f"demo-run-{dt.datetime.now():%Y%m%d-%H%M%S}")
+    procedure = _lay_out(place)
+    pdf, differences = _whole_job(place, procedure, seed)
+    for line in differences:
+        complain(f"not as known: {line}")
+    print(f"\nThe report: {pdf}")
+    print(f"The whole job took {time.monotonic() - began:.0f} s.")
+    return Exit.FAILED if differences else Exit.DONE
+
+
+def _heading(text: str) -> None:
+    print(f"\n== {text}\n", flush=True)
+
+
+def _lay_out(place: Path) -> Path:
+    """Copy the example's documents, its supplies on ports that are free; the procedure's path."""
+    from railwright.cli.examples import example
+
+    if place.exists() and (not place.is_dir() or any(place.iterdir())):
+        raise BadInput(f"{place}: expected a folder that is empty or not there, got one in use; name another")
+    place.mkdir(parents=True, exist_ok=True)
+    for document in sorted(example(EXAMPLE).glob("*.yaml")):
+        shutil.copyfile(document, place / document.name)
+    bench = place / "quay.bench.yaml"
+    text = bench.read_text(encoding="utf-8")
+    for port, free in zip((5025, 5026), _free_ports(2), strict=True):
+        text = text.replace(f"::{port}::SOCKET", f"::{free}::SOCKET")
+    bench.write_text(text, encoding="utf-8")
+    return place / "power-input.procedure.yaml"
+
+
+def _free_ports(count: int) -> list[int]:
+    """Ports of the loopback interface that nothing listens on now."""
+    probes = [socket.create_server(("127.0.0.1", 0)) for _ in range(count)]
+    ports = [probe.getsockname()[1] for probe in probes]
+    for probe in probes:
+        probe.close()
+    return ports
+
+
+def _whole_job(place: Path, procedure: Path, seed: int) -> tuple[Path, list[str]]:
+    """Every step of the work; the PDF's path, and what did not come out as known."""
+    from railwright.cli import check, rehearse
+    from railwright.cli.report import make_report
+
+    _heading(f"check {procedure}")
+    check.check(procedure)
+    _heading(f"rehearse {procedure}")
+    rehearse.rehearse(procedure, plot=place / "rehearsal.png")
+    recording = place / "scope.csv"
+    run = _run_on_twins(place, procedure, recording, seed)
+    known = _known(place)
+    _heading(f"evaluate {run}")
+    first = _evaluate(run, None)
+    _heading(f'evaluate {run} --record {recording} --recorder "{RECORDER}"')
+    second = _evaluate(run, recording)
+    _heading(f"report {run}")
+    pdf, _ = make_report(run, {"customer": "Harbour of Exampleton"})
+    print(f"written: {pdf}, report.json, report.junit.xml, wiring.svg, figures/")
+    differences = [
+        *_compare("by the supplies' readings", known["supply readings"], first),
+        *_compare("with the recording", known["with recording"], second),
+    ]
+    return pdf, differences
+
+
+def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int) -> Path:
+    """Start the twins, run on them through their sockets, and let the twins' recorder write its capture."""
+    from railwright.cli.checking import check_documents
+    from railwright.cli.run import may_run, report_outcome
+    from railwright.twin.launcher import TwinBench
+    from railwright.twin.recorder import Trigger
+
+    checked = check_documents(procedure, rehearsed=True)
+    documents = checked.documents
+    _heading(f"twin {documents.sources['bench'].file} --procedure {procedure} --seed {seed}")
+    with TwinBench(documents.bench, documents.device, documents.procedure, seed=seed, ports="bench") as twins:
+        for name, address in twins.addresses.items():
+            print(f"{name}: {address}")
+        folder = place / "run"
+        _heading(f'run {procedure} --unit S-0007 --operator "Demonstration" --folder {folder} --trace')
+        if not may_run(checked, folder):
+            raise BadInput("the demonstration's own documents do not pass the check")
+        outcome = _play_traced(checked, folder, place / TRAFFIC)
+        report_outcome(outcome)
+        if not outcome.completed:
+            raise BadInput(f"the demonstration's run did not come to its end: {outcome.cause}")
+        # What `railwright twin --recorder` does: the rise of the transducer's voltage starts the capture.
+        trigger = Trigger("transducer", "voltage", 1.0, "rise", 0.2, 0.6)
+        if not twins.record(RECORDER, trigger, recording, inputs=("main",)):
+            raise BadInput("the simulated recorder was never triggered")
+    _show_traffic(place / TRAFFIC)
+    return folder
+
+
+def _play_traced(checked: Checked, folder: Path, traffic: Path) -> RunOutcome:
+    """Run with every line sent and received written to a file."""
+    from railwright.cli.run import play, traffic_line
+
+    with traffic.open("w", encoding="utf-8") as file:
+        return play(
+            checked, "S-0007", "Demonstration", folder, lambda *line: print(traffic_line(*line), file=file)
+        )
+
+
+def _show_traffic(path: Path, lines: int = 12) -> None:
+    """The first lines of the SCPI traffic, and how many there are."""
+    text = path.read_text(encoding="utf-8").splitlines()
+    print(f"SCPI traffic: {len(text)} lines in {path}; the first:")
+    for line in text[:lines]:
+        print(f"  {line}")
+
+
+def _evaluate(run: Path, recording: Path | None) -> Evaluation:
+    from railwright.cli.console import console
+    from railwright.cli.outcomes import print_evaluation
+    from railwright.cli.stored import Recording, evaluate_run, open_stored
+
+    evaluation = evaluate_run(open_stored(run), [Recording(recording, RECORDER)] if recording else [])
+    print_evaluation(console(), evaluation)
+    return evaluation
+
+
+def _known(place: Path) -> Mapping[str, Mapping[str, str]]:
+    from ruamel.yaml import YAML
+
+    return YAML(typ="safe").load(place / KNOWN)  # type: ignore[no-any-return]
+
+
+def _compare(which: str, known: Mapping[str, str], evaluation: Evaluation) -> list[str]:
+    came = {result.requirement: result for result in evaluation.results}
+    differences = [
+        f"{name}: expected {known[name]} {which}, there is no such requirement"
+        for name in known.keys() - came
+    ]
+    for name, result in came.items():
+        if known.get(name) != result.outcome.value:
+            expected = known.get(name, "nothing")
+            differences.append(
+                f"{name}: expected {expected} {which}, got {result.outcome.value}: {result.reason}"
+            )
+    return differences

@@ -16,15 +16,21 @@ if TYPE_CHECKING:
 
 RecordFiles = Annotated[
     list[Path] | None,
-    typer.Option("--record", metavar="CSV", help="An external recording of the run: time_s, main_voltage_V, ..."),
+    typer.Option(
+        "--record", metavar="CSV", help="An external recording of the run: time_s, main_voltage_V, ..."
+    ),
 ]
 Recorders = Annotated[
     list[str] | None,
-    typer.Option("--recorder", metavar="NAME", help="The recorder of the bench that made it, in the same order."),
+    typer.Option(
+        "--recorder", metavar="NAME", help="The recorder of the bench that made it, in the same order."
+    ),
 ]
 
 
-def evaluate(run: RunFolder, record: RecordFiles = None, recorder: Recorders = None, json: Json = False) -> Exit:
+def evaluate(
+    run: RunFolder, record: RecordFiles = None, recorder: Recorders = None, json: Json = False
+) -> Exit:
     """Judge every requirement: value, 95 % interval, outcome, reason; kept in the run's folder.
 
     With --record the recording is aligned in time, and decides what the supply's own readings could not.
@@ -40,7 +46,9 @@ def evaluate(run: RunFolder, record: RecordFiles = None, recorder: Recorders = N
     if json:
         from railwright.cli.console import print_json
 
-        print_json({"run": stored.data.about.get("run"), "remarks": list(stored.remarks), **as_data(evaluation)})
+        print_json(
+            {"run": stored.data.about.get("run"), "remarks": list(stored.remarks), **as_data(evaluation)}
+        )
     else:
         from railwright.cli.console import console
 

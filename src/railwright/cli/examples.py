@@ -17,4 +17,6 @@ def example(name: str) -> Path:
     for place in places:
         if place.is_dir():
             return place
-    raise BadInput(f"example '{name}' is not part of this installation; looked in {places[0]} and {places[1]}")
+    raise BadInput(
+        f"example '{name}' is not part of this installation; looked in {places[0]} and {places[1]}"
+    )

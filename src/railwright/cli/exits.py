@@ -50,17 +50,37 @@ def complain(line: str) -> None:
 
 
 def code_of(error: BaseException) -> tuple[Exit, str] | None:
-    """Exit code and lines for an error that is somebody's, not Railwright's; None for any other."""
-    from railwright.documents.sources import DocumentErrors
+    """Exit code and lines for an error that is somebody's, not Railwright's; None for any other.
 
+    Errors of a package that was never imported cannot have been raised, so nothing is imported for them.
+    """
+    for module, name, code in _KNOWN:
+        known = getattr(sys.modules.get(module), name, None)
+        if known is not None and isinstance(error, known):
+            return code, str(error)
     match error:
-        case BadInput() | DocumentErrors():
+        case BadInput():
             return Exit.BAD_INPUT, str(error)
         case KeyboardInterrupt():
             return Exit.STOPPED, "stopped from the keyboard"
+        case FileExistsError() if error.errno is None:
+            return Exit.BAD_INPUT, str(error)
         case OSError() if error.filename is not None:
             return Exit.BAD_INPUT, f"{error.filename}: {error.strerror}"
     return None
+
+
+_KNOWN = (
+    ("railwright.documents.sources", "DocumentErrors", Exit.BAD_INPUT),
+    ("railwright.running.stored", "NoRun", Exit.BAD_INPUT),
+    ("railwright.running.recording", "RecordingError", Exit.BAD_INPUT),
+    ("railwright.evaluation.alignment", "AlignmentError", Exit.BAD_INPUT),
+    ("railwright.physics.solver", "SolverError", Exit.BAD_INPUT),
+    ("railwright.running.outcome", "RunRefused", Exit.STOPPED),
+    ("railwright.instruments.errors", "InstrumentError", Exit.INSTRUMENT),
+    ("railwright.instruments.dialect", "DialectError", Exit.INSTRUMENT),
+    ("railwright.twin.launcher", "TwinError", Exit.INSTRUMENT),
+)
 
 
 def guarded(command: Callable[..., Exit]) -> Callable[..., None]:

@@ -37,7 +37,9 @@ def settings_table(reasons: Sequence[Reason]) -> Table:
 def summary(findings: Sequence[Finding]) -> str:
     """How many of each severity, and whether they block: '0 stops, 2 cautions, 5 notes'."""
     counts = Counter(finding.severity.value for finding in findings)
-    parts = [f"{counts[word]} {word}{'' if counts[word] == 1 else 's'}" for word in ("stop", "caution", "note")]
+    parts = [
+        f"{counts[word]} {word}{'' if counts[word] == 1 else 's'}" for word in ("stop", "caution", "note")
+    ]
     blocking = sum(finding.blocks for finding in findings)
     accepted = counts["stop"] - blocking
     tail = f" ({accepted} accepted in the procedure)" if accepted else ""

@@ -23,17 +23,21 @@ REFRESH = 0.1
 class Lines(Progress):
     """Steps and events as lines; values are not shown."""
 
+    _begun = False
+
     def preparing(self, text: str) -> None:
         self._say(text)
 
     def begins(self, spans: Sequence[Span], duration: float) -> None:
+        self._begun = True
         self._say(f"the procedure begins: {len(spans)} steps, {show(duration, 's')}")
 
     def step_started(self, span: Span, position: int) -> None:
         self._say(f"step {position + 1}: {span.name}")
 
     def event(self, event: Event) -> None:
-        self._say(event_line(event))
+        # Before the procedure begins, the record's time has no zero yet.
+        self._say(event_line(event, timed=self._begun))
 
     def switching_off(self, text: str) -> None:
         self._say(f"switching off {text}")
@@ -85,6 +89,7 @@ class LiveBar(Lines):
         self._update(description=text)
 
     def begins(self, spans: Sequence[Span], duration: float) -> None:
+        self._begun = True
         self._update(total=duration, completed=0.0)
 
     def step_started(self, span: Span, position: int) -> None:
@@ -110,10 +115,11 @@ class LiveBar(Lines):
             self._bar.console.print(line)
 
 
-def event_line(event: Event) -> str:
+def event_line(event: Event, timed: bool = True) -> str:
     """An event for people."""
     detail = f": {event.detail}" if event.detail else ""
-    return f"{event.time:9.3f} s  {event.subject}: {event.what}{detail}"
+    time = f"{event.time:9.3f} s" if timed else " " * 11
+    return f"{time}  {event.subject}: {event.what}{detail}"
 
 
 def live(traced: bool) -> Lines:

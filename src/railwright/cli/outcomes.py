@@ -35,7 +35,9 @@ def print_evaluation(out: Console, evaluation: Evaluation) -> None:
     for note in evaluation.notes:
         out.print(f"note: {note}")
     band = f", guard band {evaluation.guard_band:g} × U" if evaluation.rule == "guarded" else ""
-    out.print(f"{OUTCOME_MARKS[evaluation.outcome]} as a whole, by the {evaluation.rule} rule{band} (U at 95 %)")
+    out.print(
+        f"{OUTCOME_MARKS[evaluation.outcome]} as a whole, by the {evaluation.rule} rule{band} (U at 95 %)"
+    )
 
 
 def _row(result: Result) -> tuple[str, ...]:

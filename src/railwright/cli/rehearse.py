@@ -27,8 +27,12 @@ class CaseName(StrEnum):
     HIGH = "high"
 
 
-CaseOption = Annotated[CaseName, typer.Option("--case", help="Where in their tolerances all uncertain quantities are.")]
-Plot = Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Plot voltages and currents (.png or .svg).")]
+CaseOption = Annotated[
+    CaseName, typer.Option("--case", help="Where in their tolerances all uncertain quantities are.")
+]
+Plot = Annotated[
+    Path | None, typer.Option("--plot", metavar="FILE", help="Plot voltages and currents (.png or .svg).")
+]
 Step = Annotated[str | None, typer.Option("--step", metavar="NAME", help="Plot this step only.")]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the traces as CSV.")]
 
@@ -105,7 +109,16 @@ def _show(out: Console, rehearsal: Rehearsal, evaluation: Evaluation, written: l
     from railwright.cli.outcomes import evaluation_table
     from railwright.quantities import show
 
-    columns = ("Input", "Inrush peak", "Inrush charge", "Time in limit", "Highest voltage", "Starts", "Stops", "Trips")
+    columns = (
+        "Input",
+        "Inrush peak",
+        "Inrush charge",
+        "Time in limit",
+        "Highest voltage",
+        "Starts",
+        "Stops",
+        "Trips",
+    )
     rows = [(name, *_row(result)) for name, result in rehearsal.inputs.items()]
     out.print(table("Rehearsal", columns, rows, right=columns[1:7]))
     events = [

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from railwright.cli.stored import StoredRun
 
 Customer = Annotated[str | None, typer.Option(help="Whom the report is for.")]
-Authorised = Annotated[str | None, typer.Option("--authorised-by", metavar="NAME", help="Who authorises the report.")]
+Authorised = Annotated[
+    str | None, typer.Option("--authorised-by", metavar="NAME", help="Who authorises the report.")
+]
 Function = Annotated[str | None, typer.Option(help="That person's function.")]
 
 TWIN_MAKER = "Railwright"
@@ -31,7 +33,9 @@ def report(
     """
     from railwright.cli.outcomes import code_of_outcome
 
-    path, outcome = make_report(run, {"customer": customer, "authorised_by": authorised_by, "function": function})
+    path, outcome = make_report(
+        run, {"customer": customer, "authorised_by": authorised_by, "function": function}
+    )
     print(path)
     return code_of_outcome(outcome)
 
@@ -56,7 +60,7 @@ def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
         measured=stored.data.record,
         evaluations=evaluations,
         run=run_facts_of(stored) | said,
-        reported=dt.datetime.now().astimezone(),
+        reported=dt.datetime.now().astimezone().replace(microsecond=0),
         external=external,
         assumptions=rehearsal.assumptions,
     )
@@ -73,7 +77,8 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
 
     about = stored.data.about
     instruments = [
-        {**entry, "identification": _identification(entry.get("identification"))} for entry in about["instruments"]
+        {**entry, "identification": _identification(entry.get("identification"))}
+        for entry in about["instruments"]
     ]
     makers = {(entry.get("identification") or {}).get("maker") for entry in about["instruments"]}
     documents = about.get("documents") or {}
@@ -102,4 +107,8 @@ def _remarks(stored: StoredRun) -> list[str]:
 
 
 def _identification(data: dict[str, str] | None) -> str:
-    return ", ".join(data[key] for key in ("maker", "model", "serial", "version") if data.get(key)) if data else ""
+    return (
+        ", ".join(data[key] for key in ("maker", "model", "serial", "version") if data.get(key))
+        if data
+        else ""
+    )

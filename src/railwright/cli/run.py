@@ -25,8 +25,12 @@ Operator = Annotated[str, typer.Option(metavar="NAME", help="Who runs it.")]
 Folder = Annotated[
     Path | None, typer.Option(metavar="FOLDER", help="Where the run is kept; must be empty. Default: runs/…")
 ]
-TraceLines = Annotated[bool, typer.Option("--trace", help="Print every line sent and received, on standard error.")]
-Twins = Annotated[bool, typer.Option("--twins", help="On simulated supplies, started for this run, on free ports.")]
+TraceLines = Annotated[
+    bool, typer.Option("--trace", help="Print every line sent and received, on standard error.")
+]
+Twins = Annotated[
+    bool, typer.Option("--twins", help="On simulated supplies, started for this run, on free ports.")
+]
 Seed = Annotated[int, typer.Option(help="Of the simulated supplies.")]
 
 
@@ -77,7 +81,9 @@ def may_run(checked: Checked, folder: Path) -> bool:
     from railwright.cli.findings import findings_table, summary
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise BadInput(f"{folder}: expected a folder that is empty or not there, got one in use; name another")
+        raise BadInput(
+            f"{folder}: expected a folder that is empty or not there, got one in use; name another"
+        )
     findings = checked.settings.findings
     shown = [finding for finding in findings if finding.severity != "note"]
     out = console()
@@ -89,14 +95,14 @@ def may_run(checked: Checked, folder: Path) -> bool:
     return not checked.settings.blocked
 
 
-def play(checked: Checked, unit: str, operator: str, folder: Path, trace: Trace | None) -> RunOutcome:
+def play(checked: Checked, unit: str, operator: str, folder: Path, trace: Trace | None = None) -> RunOutcome:
     """The run itself, with its progress shown."""
     from railwright.cli.live import live
     from railwright.instruments.session import open_visa
     from railwright.running.runner import run as run_procedure
     from railwright.settings.data import as_data
 
-    with live(trace is not None) as progress:
+    with live(trace is print_line) as progress:
         return run_procedure(
             checked.documents,
             checked.settings.set_points,
@@ -110,10 +116,17 @@ def play(checked: Checked, unit: str, operator: str, folder: Path, trace: Trace 
         )
 
 
-def print_line(time: float, instrument: str, direction: Literal["sent", "received"], line: str) -> None:
+Direction = Literal["sent", "received"]
+
+
+def traffic_line(time: float, instrument: str, direction: Direction, line: str) -> str:
     """One line of the traffic: time on the monotonic clock [s], instrument, direction, text."""
-    arrow = "→" if direction == "sent" else "←"
-    sys.stderr.write(f"{time:12.6f} {instrument} {arrow} {line}\n")
+    return f"{time:12.6f} {instrument} {'→' if direction == 'sent' else '←'} {line}"
+
+
+def print_line(time: float, instrument: str, direction: Direction, line: str) -> None:
+    """The same on standard error, at once."""
+    sys.stderr.write(traffic_line(time, instrument, direction, line) + "\n")
 
 
 def report_outcome(outcome: RunOutcome) -> None:

@@ -23,7 +23,6 @@ from railwright.evaluation.evaluate import aligned_records, evaluate
 from railwright.evaluation.outcome import Evaluation
 from railwright.evaluation.restore import evaluation_from_data
 from railwright.running.manifest import write_json, write_manifest
-from railwright.running.recording import read_recording
 from railwright.running.stored import RunData, open_run
 from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import Settings
@@ -144,4 +143,6 @@ def _json(path: Path) -> dict[str, Any]:
 
 
 def _read(stored: StoredRun, recording: Recording) -> Record:
+    from railwright.running.recording import read_recording
+
     return read_recording(recording.path, recording.recorder, tuple(stored.data.record.traces))

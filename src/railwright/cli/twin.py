@@ -18,21 +18,31 @@ if TYPE_CHECKING:
 BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
 ProcedurePath = Annotated[
     Path | None,
-    typer.Option("--procedure", metavar="PROCEDURE", help="Connect what this procedure hooks up; else nothing is."),
+    typer.Option(
+        "--procedure", metavar="PROCEDURE", help="Connect what this procedure hooks up; else nothing is."
+    ),
 ]
 Seed = Annotated[int, typer.Option(help="Draws the true parameters inside their tolerances.")]
 True_ = Annotated[
     list[str] | None,
     typer.Option(
-        "--true", metavar="NAME=VALUE", help="A true parameter, as main.capacitor.capacitance=x1.3, or =0.0013 (SI units)."
+        "--true",
+        metavar="NAME=VALUE",
+        help="A true parameter, as main.capacitor.capacitance=x1.3, or =0.0013 (SI units).",
     ),
 ]
-Free = Annotated[bool, typer.Option("--free-ports", help="Listen on free ports, not on the bench's addresses.")]
-RecorderName = Annotated[str | None, typer.Option("--recorder", help="Also record with this recorder of the bench.")]
+Free = Annotated[
+    bool, typer.Option("--free-ports", help="Listen on free ports, not on the bench's addresses.")
+]
+RecorderName = Annotated[
+    str | None, typer.Option("--recorder", help="Also record with this recorder of the bench.")
+]
 To = Annotated[Path | None, typer.Option("--to", metavar="FILE", help="Where the recording goes (CSV).")]
 TriggerText = Annotated[
     str | None,
-    typer.Option("--trigger", metavar="'INPUT voltage|current above|below VALUE'", help="What starts the recording."),
+    typer.Option(
+        "--trigger", metavar="'INPUT voltage|current above|below VALUE'", help="What starts the recording."
+    ),
 ]
 Before = Annotated[str, typer.Option(metavar="TIME", help="How much before its trigger a recording keeps.")]
 Length = Annotated[str, typer.Option(metavar="TIME", help="How long a recording is.")]
@@ -64,7 +74,9 @@ def twin(
         documents = load_documents(procedure)
         device, plan = documents.device, documents.procedure
         if documents.bench != loaded:
-            raise BadInput(f"{procedure}: expected a procedure on the bench {bench}, got one on another bench")
+            raise BadInput(
+                f"{procedure}: expected a procedure on the bench {bench}, got one on another bench"
+            )
     recording = None
     if recorder is not None or to is not None:
         if recorder is None or to is None:
