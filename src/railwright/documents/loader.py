@@ -20,7 +20,7 @@ from railwright.documents.procedure import Procedure
 from railwright.documents.procedure_checks import check_procedure
 from railwright.documents.same_as import resolve_same_as
 from railwright.documents.sources import DocumentErrors, Location, Problem
-from railwright.documents.translate import check
+from railwright.documents.translate import MOST, check
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -132,4 +132,7 @@ def _load(
         problems += check_bench(source)
     elif kind == "device":
         problems += check_device(source)
+    if len(problems) > MOST:
+        more = f"expected a {kind} document, got more than {MOST} problems in it; these are the first"
+        problems = [Problem(source.where(), more), *problems[:MOST]]
     return source, made, problems

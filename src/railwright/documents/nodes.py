@@ -216,17 +216,19 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
         for event in YAML(typ="safe", pure=True).parse(text):
             composer.take(event)
     except MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
+        colon = "could not find expected ':'" in str(error.problem)  # noticed a line later
+        mark = (colon and error.context_mark) or error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         raise composer.stop(line, column, _explained(error)) from None
     except ReaderError as error:
         before = text[: error.position]
         line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
         raise composer.stop(
-            line, column, f"expected text, got the control character {error.character!r}"
+            line, column, f"expected text, got the control character U+{int(error.character):04X}"
         ) from None
     except (YAMLError, ValueError, OverflowError) as error:  # \U escapes beyond Unicode end as ValueError
-        raise composer.stop(1, 1, f"expected YAML, got {quoted(str(error))}") from None
+        message = f"expected YAML, got an escape or mark that is none ({' '.join(str(error).split())[:80]})"
+        raise composer.stop(1, 1, message) from None
     return composer.root, composer.problems
 
 

@@ -231,6 +231,13 @@ _LIMIT = WithJsonSchema({"type": ["string", "number"], "examples": ["1.5 A", "60
 _LIMITS = WithJsonSchema({"type": "string", "examples": ["7.0 V .. 8.2 V"]})
 
 
+def _count(given: object) -> float:
+    """A number of times, such as restarts."""
+    if isinstance(given, int) or (isinstance(given, str) and re.fullmatch(r"\s*\d{1,9}\s*", given, re.ASCII)):
+        return float(given)
+    raise ValueError(f"expected a number of times such as '0', got {quoted(given)}")
+
+
 class Requirement(Model):
     """What must come out. Limits are in the measure's own unit."""
 
@@ -255,9 +262,7 @@ class Requirement(Model):
         if given is None or measure is None:
             return None
         unit = MEASURE_UNITS[measure]
-        if isinstance(given, int | float) and (unit == "1" or given == 0):
-            return float(given)
-        return parse_value(given, unit)
+        return _count(given) if unit == "1" else parse_value("0" if given == 0 else given, unit)
 
     @field_validator("between", mode="before")
     @classmethod
@@ -265,7 +270,12 @@ class Requirement(Model):
         measure = info.data.get("measure")
         if given is None or measure is None:
             return None
-        return parse_interval(given, MEASURE_UNITS[measure])
+        unit = MEASURE_UNITS[measure]
+        if unit == "1":
+            raise ValueError(
+                f"expected 'at_most' or 'at_least' for a number of times, got {quoted(given)} here"
+            )
+        return parse_interval(given, unit)
 
     @model_validator(mode="after")
     def _one(self) -> Self:

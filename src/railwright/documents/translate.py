@@ -16,6 +16,8 @@ from railwright.documents.sources import Problem, either, hint, meant
 from railwright.quantities import Dimension, quoted
 
 Path = tuple[str | int, ...]
+MOST = 50
+"""Problems that are said of one document; the rest waits until these are repaired."""
 M = TypeVar("M", bound=BaseModel)
 
 
@@ -36,7 +38,7 @@ def check(
         made = validated(model, source.root.plain())
         return (None if problems else made), problems
     except ValidationError as error:
-        errors = error.errors(include_url=False)
+        errors = error.errors(include_url=False)[: MOST + 1]
     misspelt = _misspelt(model, source, errors)
     for details in errors:
         path = _document_path(source, details["loc"])
@@ -56,7 +58,10 @@ def _missing_values(source: Source) -> tuple[list[Problem], set[Path]]:
     for path, node in source.root.walk():
         if node.kind == "scalar" and node.text is None:
             what = "in the list" if isinstance(path[-1], int) else f"after '{path[-1]}:'"
-            message = f"expected a value {what}, got nothing; write one, or leave it out where it is unknown"
+            remedy = "write one, or leave it out where it is unknown"
+            if re.match(r"\d", str(path[-1])) and not isinstance(path[-1], int):
+                remedy = "decimals have a point, a comma ends the value before it"
+            message = f"expected a value {what}, got nothing; {remedy}"
             problems.append(Problem(source.where(path), message))
             empty.add(path)
     return problems, empty

@@ -141,7 +141,7 @@ def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:
     try:
         spread = abs(nominal) * parse_value(spread_text, "1") if relative else parse_value(spread_text, unit)
     except ValueError:
-        example = f"± 0.5 {unit}" if unit not in ("1", "degC") else f"± {EXAMPLES[unit]}"
+        example = f"± 2 {EXAMPLES[unit].split(' ', 1)[1]}"
         raise ValueError(
             f"expected a tolerance such as '± 10 %' or '{example}', got {quoted(text)}; "
             "uneven bounds are written 'low .. high'"
