@@ -8,9 +8,10 @@ import pytest
 from tests.instruments.fake_supply import FakeSupply
 
 from railwright.documents.bench import Supply as SupplyDocument
+from railwright.instruments.conversation import split_answers
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import open_visa
-from railwright.instruments.supply import Change, Supply, split_answers
+from railwright.instruments.supply import Change, Supply
 from railwright.traces import Mode
 
 OUTPUT = {

@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.comparison import allowed_difference
-from railwright.instruments.dialect import Dialect, Setting, Value, compose, load_dialect
+from railwright.instruments.conversation import Conversation
+from railwright.instruments.dialect import Setting, Value, compose, load_dialect
 from railwright.instruments.errors import InstrumentError
-from railwright.instruments.session import Answer, OpenSession, Session
-from railwright.scpi.errors import parse_entry
+from railwright.instruments.session import Answer, OpenSession
 from railwright.scpi.numbers import parse_response
 from railwright.traces import Mode
-
-_ANSWER = re.compile(r'(?:^|(?<=;))(?:[^;"]|"(?:[^"]|"")*")*')
-
-LONGEST_QUEUE = 100
-"""Entries taken from an error queue before it counts as one that never empties."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,22 +49,13 @@ class Reading:
     trip: str
 
 
-def split_answers(text: str) -> list[str]:
-    """The answers of one line, parted by `;` outside quotes (IEEE 488.2, 8.4.1)."""
-    return [part.strip() for part in _ANSWER.findall(text)]
-
-
-class Supply:
+class Supply(Conversation):
     """One supply over one session. Failures are InstrumentErrors; outputs have the bench's names."""
 
     def __init__(self, name: str, document: SupplyDocument, open_session: OpenSession) -> None:
-        self.name = name
+        super().__init__(name, document.address, load_dialect(document.dialect), open_session)
         self.document = document
-        self.dialect: Dialect = load_dialect(document.dialect)
         self.identity: Identity | None = None
-        self.lost = False
-        self._open = open_session
-        self._session: Session | None = None
         self._channels = {output: number for number, output in enumerate(document.outputs, start=1)}
 
     @property
@@ -79,19 +64,6 @@ class Supply:
 
     def supports(self, setting: Setting) -> bool:
         return setting in self.dialect.settings
-
-    # Opening
-
-    def connect(self) -> None:
-        """Open the session, closing one that was there."""
-        self.close()
-        self._session = self._open(self.name, self.document.address)
-        self.lost = False
-
-    def close(self) -> None:
-        if self._session is not None:
-            self._session.close()
-            self._session = None
 
     def identify(self) -> Identity:
         """Ask who it is; refuse one that is not the instrument of the bench document."""
@@ -116,27 +88,9 @@ class Supply:
         self.identity = identity
         return identity
 
-    # Errors
-
     def clear(self) -> None:
         """Empty the error queue and the event registers."""
-        self._do([self.dialect.instrument.clear])
-
-    def errors(self) -> tuple[str, ...]:
-        """All entries of the error queue, taken out, oldest first, as the instrument words them."""
-        entries: list[str] = []
-        for _ in range(LONGEST_QUEUE):
-            answer = self.ask(self.dialect.instrument.next_error).text
-            number, text = self._entry(answer)
-            if number == 0:
-                return tuple(entries)
-            entries.append(f"{number}, {text}")
-        raise InstrumentError(self.name, self.dialect.instrument.next_error, "its error queue never empties")
-
-    def check(self, command: str) -> None:
-        """Raise what the error queue holds, as the doing of `command`."""
-        if entries := self.errors():
-            raise InstrumentError(self.name, command, "reports " + "; ".join(entries))
+        self.do([self.dialect.instrument.clear])
 
     # Setting
 
@@ -144,7 +98,7 @@ class Supply:
         """Set one after the other, each verified: error queue empty, and the query answers what was asked."""
         for change in changes:
             channel = self._channels[change.output]
-            self._do([*self.dialect.select(channel), self._set(change)])
+            self.do([*self.dialect.select(channel), self._set(change)])
             self.verify([change])
 
     def verify(self, changes: Iterable[Change]) -> None:
@@ -152,7 +106,7 @@ class Supply:
         for change in changes:
             channel = self._channels[change.output]
             units = [*self.dialect.select(channel), self.dialect.query_unit(change.setting, channel)]
-            (answer,), _ = self._exchange(units)
+            (answer,), _ = self.exchange(units)
             self._compare(change, compose(units), answer)
 
     def put_together(self, changes: Sequence[Change]) -> Answer:
@@ -173,7 +127,7 @@ class Supply:
             units += self.dialect.select(channel)
             units += [self.dialect.query_unit(change.setting, channel) for change in own]
             asked += own
-        parts, answer = self._exchange([*units, self.dialect.instrument.next_error])
+        parts, answer = self.exchange([*units, self.dialect.instrument.next_error])
         command = compose(units)
         if len(parts) != len(asked) + 1:
             entries = [part for part in parts if '"' in part and not part.startswith(("0", "+0"))]
@@ -184,7 +138,7 @@ class Supply:
             )
             raise InstrumentError(self.name, command, what)
         *parts, entry = parts
-        self._no_error(command, entry)
+        self.no_error(command, entry)
         for change, part in zip(asked, parts, strict=True):
             self._compare(change, command, part)
         return answer
@@ -193,7 +147,7 @@ class Supply:
         """Let go a protection that tripped; the output stays off."""
         channel = self._channels[output]
         unit = self.dialect.action_unit(self.dialect.actions.clear_trips, channel)
-        self._do([*self.dialect.select(channel), unit])
+        self.do([*self.dialect.select(channel), unit])
 
     def switch_off(self, outputs: Sequence[str]) -> Answer:
         """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""
@@ -203,7 +157,7 @@ class Supply:
         """Whether an output says that it is on."""
         channel = self._channels[output]
         units = [*self.dialect.select(channel), self.dialect.query_unit("output", channel)]
-        (answer,), _ = self._exchange(units)
+        (answer,), _ = self.exchange(units)
         return bool(self._understood("output", compose(units), answer))
 
     # Reading
@@ -221,7 +175,7 @@ class Supply:
             queries += [unit for channel in channels for unit in self._status_units(channel)]
             units += self.dialect.select(channels[0]) + queries
             wanted += len(queries)
-        answers, answer = self._exchange(units, explain=explain)
+        answers, answer = self.exchange(units, explain=explain)
         if len(answers) != wanted:
             self.check(compose(units))
             raise InstrumentError(
@@ -252,68 +206,6 @@ class Supply:
     def _status_units(self, channel: int) -> list[str]:
         registers = (self.dialect.status.mode, self.dialect.status.trips)
         return [register.query.format(channel=channel) for register in registers if register is not None]
-
-    # Talking
-
-    def _exchange(self, units: Sequence[str], *, explain: bool = True) -> tuple[list[str], Answer]:
-        """Send commands and queries, in one message where the dialect allows it: answers, exchange."""
-        if self.dialect.compound:
-            message = compose(units)
-            answer = self._ask_or_explain(message) if explain else self.ask(message)
-            return split_answers(answer.text), answer
-        answers: list[Answer] = []
-        for unit in units:
-            if unit.partition(" ")[0].endswith("?"):
-                answers.append(self._ask_or_explain(unit) if explain else self.ask(unit))
-            else:
-                self._tell(unit)
-        whole = Answer(";".join(a.text for a in answers), answers[0].sent, answers[-1].received)
-        return [a.text for a in answers], whole
-
-    def ask(self, message: str) -> Answer:
-        """One question over the session."""
-        try:
-            return self._ready(message).ask(message)
-        except InstrumentError as error:
-            self.lost = self.lost or error.lost
-            raise
-
-    def _tell(self, message: str) -> None:
-        try:
-            self._ready(message).tell(message)
-        except InstrumentError as error:
-            self.lost = self.lost or error.lost
-            raise
-
-    def _do(self, units: Sequence[str]) -> None:
-        """Commands that answer nothing, and what the error queue says of them.
-
-        The query goes along in the same message: TCP would hold back a second one until the first is
-        acknowledged, which takes 40 ms where nothing is answered.
-        """
-        answers, answer = self._exchange([*units, self.dialect.instrument.next_error])
-        self._no_error(compose(units), answers[-1])
-        if len(answers) != 1:
-            raise InstrumentError(self.name, compose(units), f"expected no answer, got '{answer.text}'")
-
-    def _ready(self, message: str) -> Session:
-        if self._session is None:
-            raise InstrumentError(self.name, message, "no session is open", lost=True)
-        return self._session
-
-    def _ask_or_explain(self, message: str) -> Answer:
-        """As `ask`; where no answer comes, an instrument that still lives may say why in its error queue."""
-        try:
-            return self.ask(message)
-        except InstrumentError as error:
-            try:
-                entries = self.errors()
-            except InstrumentError:
-                raise error from None
-            if not entries:
-                raise
-            self.lost = False
-            raise InstrumentError(self.name, message, "reports " + "; ".join(entries)) from error
 
     def _set(self, change: Change) -> str:
         if not self.supports(change.setting):
@@ -361,16 +253,3 @@ class Supply:
             raise InstrumentError(
                 self.name, command, f"expected a register's value, got '{answer}'"
             ) from None
-
-    def _no_error(self, command: str, entry: str) -> None:
-        """Raise an entry of the error queue that is an error, with all that follow it."""
-        number, text = self._entry(entry)
-        if number != 0:
-            rest = [f"{number}, {text}", *self.errors()]
-            raise InstrumentError(self.name, command, "reports " + "; ".join(rest))
-
-    def _entry(self, answer: str) -> tuple[int, str]:
-        try:
-            return parse_entry(answer)
-        except ValueError as error:
-            raise InstrumentError(self.name, self.dialect.instrument.next_error, str(error)) from None

@@ -1,0 +1,136 @@
+"""Talking with one supply: several commands a message, answers parted, the error queue emptied after each."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from railwright.instruments.dialect import Dialect, compose
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.session import Answer, OpenSession, Session
+from railwright.scpi.errors import parse_entry
+
+_ANSWER = re.compile(r'(?:^|(?<=;))(?:[^;"]|"(?:[^"]|"")*")*')
+
+LONGEST_QUEUE = 100
+"""Entries taken from an error queue before it counts as one that never empties."""
+
+
+def split_answers(text: str) -> list[str]:
+    """The answers of one line, parted by `;` outside quotes (IEEE 488.2, 8.4.1)."""
+    return [part.strip() for part in _ANSWER.findall(text)]
+
+
+class Conversation:
+    """What is said to a supply and what it answers; it knows no outputs. Failures are InstrumentErrors.
+
+    lost: it gave no answer, or its session is closed; what it does then is unknown.
+    """
+
+    def __init__(self, name: str, address: str, dialect: Dialect, open_session: OpenSession) -> None:
+        self.name = name
+        self.dialect = dialect
+        self.lost = False
+        self._address = address
+        self._open = open_session
+        self._session: Session | None = None
+
+    def connect(self) -> None:
+        """Open the session, closing one that was there."""
+        self.close()
+        self._session = self._open(self.name, self._address)
+        self.lost = False
+
+    def close(self) -> None:
+        if self._session is not None:
+            self._session.close()
+            self._session = None
+
+    def errors(self) -> tuple[str, ...]:
+        """All entries of the error queue, taken out, oldest first, as the instrument words them."""
+        entries: list[str] = []
+        for _ in range(LONGEST_QUEUE):
+            answer = self.ask(self.dialect.instrument.next_error).text
+            number, text = self._entry(answer)
+            if number == 0:
+                return tuple(entries)
+            entries.append(f"{number}, {text}")
+        raise InstrumentError(self.name, self.dialect.instrument.next_error, "its error queue never empties")
+
+    def check(self, command: str) -> None:
+        """Raise what the error queue holds, as the doing of `command`."""
+        if entries := self.errors():
+            raise InstrumentError(self.name, command, "reports " + "; ".join(entries))
+
+    def exchange(self, units: Sequence[str], *, explain: bool = True) -> tuple[list[str], Answer]:
+        """Send commands and queries, in one message where the dialect allows it: answers, exchange."""
+        if self.dialect.compound:
+            message = compose(units)
+            answer = self._ask_or_explain(message) if explain else self.ask(message)
+            return split_answers(answer.text), answer
+        answers: list[Answer] = []
+        for unit in units:
+            if unit.partition(" ")[0].endswith("?"):
+                answers.append(self._ask_or_explain(unit) if explain else self.ask(unit))
+            else:
+                self._tell(unit)
+        whole = Answer(";".join(a.text for a in answers), answers[0].sent, answers[-1].received)
+        return [a.text for a in answers], whole
+
+    def ask(self, message: str) -> Answer:
+        """One question over the session."""
+        try:
+            return self._ready(message).ask(message)
+        except InstrumentError as error:
+            self.lost = self.lost or error.lost
+            raise
+
+    def _tell(self, message: str) -> None:
+        try:
+            self._ready(message).tell(message)
+        except InstrumentError as error:
+            self.lost = self.lost or error.lost
+            raise
+
+    def do(self, units: Sequence[str]) -> None:
+        """Commands that answer nothing, and what the error queue says of them.
+
+        The query goes along in the same message: TCP would hold back a second one until the first is
+        acknowledged, which takes 40 ms where nothing is answered.
+        """
+        answers, answer = self.exchange([*units, self.dialect.instrument.next_error])
+        self.no_error(compose(units), answers[-1])
+        if len(answers) != 1:
+            raise InstrumentError(self.name, compose(units), f"expected no answer, got '{answer.text}'")
+
+    def _ready(self, message: str) -> Session:
+        if self._session is None:
+            raise InstrumentError(self.name, message, "no session is open", lost=True)
+        return self._session
+
+    def _ask_or_explain(self, message: str) -> Answer:
+        """As `ask`; where no answer comes, an instrument that still lives may say why in its error queue."""
+        try:
+            return self.ask(message)
+        except InstrumentError as error:
+            try:
+                entries = self.errors()
+            except InstrumentError:
+                raise error from None
+            if not entries:
+                raise
+            self.lost = False
+            raise InstrumentError(self.name, message, "reports " + "; ".join(entries)) from error
+
+    def no_error(self, command: str, entry: str) -> None:
+        """Raise an entry of the error queue that is an error, with all that follow it."""
+        number, text = self._entry(entry)
+        if number != 0:
+            rest = [f"{number}, {text}", *self.errors()]
+            raise InstrumentError(self.name, command, "reports " + "; ".join(rest))
+
+    def _entry(self, answer: str) -> tuple[int, str]:
+        try:
+            return parse_entry(answer)
+        except ValueError as error:
+            raise InstrumentError(self.name, self.dialect.instrument.next_error, str(error)) from None

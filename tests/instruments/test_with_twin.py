@@ -1,0 +1,77 @@
+"""The driver's dialects against the twin, which was written by another hand: every command is understood."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from railwright.documents.bench import Bench
+from railwright.documents.loader import load_bench
+from railwright.instruments.session import open_visa
+from railwright.instruments.supply import Change, Supply
+from railwright.traces import Mode
+from railwright.twin.launcher import TwinBench
+
+BENCH = Path(__file__).parents[2] / "examples" / "tide-gauge" / "quay.bench.yaml"
+
+
+@pytest.fixture(scope="module")
+def bench() -> Iterator[Bench]:
+    with TwinBench(load_bench(BENCH).model) as twins:
+        yield twins.bench
+
+
+@pytest.fixture(params=["left", "right"])
+def supply(bench: Bench, request: pytest.FixtureRequest) -> Iterator[Supply]:
+    made = Supply(request.param, bench.supplies[request.param], open_visa())
+    made.connect()
+    made.clear()
+    yield made
+    made.close()
+
+
+def test_it_is_the_instrument_of_the_bench(supply: Supply) -> None:
+    identity = supply.identify()
+    assert (identity.model, identity.serial) == (supply.document.model, supply.document.serial)
+
+
+def test_every_setting_is_taken_and_read_back(supply: Supply) -> None:
+    changes = [
+        Change("1", "output", False),
+        Change("1", "voltage", 5.0),
+        Change("1", "current_limit", 0.5),
+        Change("1", "ovp", 18.0),
+        Change("1", "ovp_on", True),
+        Change("1", "trip_at_limit", True),
+        Change("1", "trip_delay", 0.04),
+        Change("1", "slew_rising", 2000.0),
+        Change("1", "slew_falling", 100.0),
+        Change("1", "sense", "at load"),
+    ]
+    assert {change.setting for change in changes} == set(supply.dialect.settings)
+    supply.put(changes)
+    supply.clear_trips("1")
+    supply.put_together([Change("1", "output", True), Change("1", "voltage", 4.0)])
+    assert supply.state("1")
+    assert supply.read(["1"])["1"].mode in (Mode.CV, Mode.CC)
+    supply.switch_off(["1"])
+    supply.verify([Change("1", "output", False), Change("1", "voltage", 4.0)])
+
+
+def test_the_point_list_is_understood(bench: Bench) -> None:
+    supply = Supply("left", bench.supplies["left"], open_visa())
+    supply.connect()
+    points = supply.dialect.points
+    assert points is not None
+    for header in (points.mode, points.voltages, points.dwells, points.count, points.between):
+        assert header is not None
+        supply.ask(f"{header}? (@1)")
+        assert supply.errors() == ()
+    supply.close()
+
+
+def test_what_the_twin_refuses_is_told(supply: Supply) -> None:
+    with pytest.raises(Exception, match=r"-222.*Data out of range"):
+        supply.put([Change("1", "voltage", 400.0)])
