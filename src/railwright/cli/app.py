@@ -1,4 +1,4 @@
-"""The application: its commands by name. Modules of commands are light; what they use is imported when they run."""
+"""The application: its commands by name. Their modules are light: what they use is imported when they run."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from railwright.cli import check, demo, evaluate, new, rehearse, report, run, tw
 from railwright.cli.exits import EXIT_CODES, guarded
 
 app = typer.Typer(
-    help="Shows that a device behaves on its d.c. power inputs: check the documents, rehearse, run, evaluate, report.",
+    help="Shows that a device behaves on its d.c. power inputs: check, rehearse, run, evaluate, report.",
     epilog=EXIT_CODES,
     no_args_is_help=True,
     add_completion=False,

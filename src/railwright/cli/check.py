@@ -1,4 +1,4 @@
-"""`railwright check`: are the documents right, what is to be dialled in and why, and what speaks against it?"""
+"""`railwright check`: are the documents right, what is to be dialled in and why, what speaks against it?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From a procedure's path to settled documents, and what the rules say: shared by check, rehearse, run and demo."""
+"""From a procedure's path to settled documents and findings: shared by check, rehearse, run and demo."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Checked:
-    """Documents, what was settled, and the nominal rehearsal; None where it was not asked for or not possible."""
+    """Documents, settings, and the nominal rehearsal; None where it was not asked for or not possible."""
 
     documents: Documents
     settings: Settings

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 Folder = Annotated[
     Path | None,
-    typer.Option(metavar="FOLDER", help="Where to do it; must be empty. Default: demo-run-<time>."),
+    typer.Option(metavar="FOLDER", help="Where; must be empty. Default: demo-run-<time>."),
 ]
 Seed = Annotated[int, typer.Option(help="Draws the true parameters of the simulated device and supplies.")]
 

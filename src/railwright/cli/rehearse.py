@@ -45,9 +45,9 @@ def rehearse(
     csv: Csv = None,
     json: Json = False,
 ) -> Exit:
-    """Work the procedure through by circuit physics: peaks, limits, trips, events, and what the requirements will show.
+    """Work the procedure through by circuit physics: peaks, trips, events, and what requirements will show.
 
-    An output that would trip gives exit code 3; a requirement that would fail gives 1, one that is undecided 5.
+    An output that would trip gives exit code 3; a requirement that would fail 1; one undecided 5.
     """
     from railwright.cli.checking import settle_documents
     from railwright.evaluation.evaluate import evaluate
@@ -86,7 +86,8 @@ def _code(rehearsal: Rehearsal, evaluation: Evaluation) -> Exit:
 
 
 def _plot(checked: Checked, rehearsal: Rehearsal, step: str | None, path: Path) -> None:
-    from railwright.report.plots import Overlay, save_overview, save_step
+    from railwright.report.overlay import Overlay
+    from railwright.report.plots import save_overview, save_step
 
     overlay = Overlay(
         rehearsal=rehearsal.record,

@@ -43,7 +43,7 @@ def run(
     twins: Twins = False,
     seed: Seed = 1,
 ) -> Exit:
-    """Check, then play the procedure on the supplies of the bench and record it; outputs off whatever happens.
+    """Check, then play the procedure on the bench's supplies and record it; outputs off whatever happens.
 
     Ctrl-C switches off and keeps the record. Never a substitute for an emergency stop.
     """
@@ -151,7 +151,7 @@ def report_outcome(outcome: RunOutcome) -> None:
 
 
 def code_of_run(outcome: RunOutcome) -> Exit:
-    """Exit code of a run: 0 when it played to its end, 4 when an instrument failed, 3 when anything else ended it."""
+    """0 when the run played to its end, 4 when an instrument failed, 3 when anything else ended it."""
     from railwright.running.outcome import Ended
 
     if outcome.ended is Ended.COMPLETED:

@@ -1,6 +1,6 @@
 """A run on disk as evaluate and report need it: documents, settings, record, recordings, evaluations.
 
-Evaluations lie in `evaluations/01.json`, `02.json`, ...; each names the recordings it used, which are copied to
+Evaluations lie in `evaluations/01.json`, `02.json`, ...; each names the recordings it used, copied to
 `recordings/`. The manifest is brought up to date for what was added, never for what was there before.
 """
 
