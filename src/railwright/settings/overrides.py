@@ -9,7 +9,6 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
 from railwright.documents.sources import DocumentErrors, Problem, hint
 from railwright.settings.findings import Finding, Severity
-from railwright.settings.rehearsed import REHEARSED_RULES
 from railwright.settings.rules import RULES
 
 AUTO_IMPOSSIBLE = "auto-impossible"
@@ -25,6 +24,8 @@ ENGINE_RULES = {
 
 def known_rules() -> dict[str, Severity]:
     """Every rule id that a finding can carry, with its severity."""
+    from railwright.settings.rehearsed import REHEARSED_RULES
+
     return {
         **ENGINE_RULES,
         **{rule.id: rule.severity for rule in RULES},
@@ -34,6 +35,8 @@ def known_rules() -> dict[str, Severity]:
 
 def check_overrides(documents: Documents) -> None:
     """Raise DocumentErrors where the procedure overrides a finding that no rule makes."""
+    if not documents.procedure.overrides:
+        return
     known = known_rules()
     problems = []
     for index, override in enumerate(documents.procedure.overrides):

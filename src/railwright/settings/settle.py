@@ -5,17 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
 from railwright.rehearsal.setpoints import Feed, SetPoints
 from railwright.settings.context import Bound, Context, locate, sources_of
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.overrides import ENGINE_RULES, UNKNOWN_FIGURE, check_overrides, override
-from railwright.settings.rehearsed import REHEARSED_RULES
-from railwright.settings.rehearsed.view import RehearsalResult, Rehearsed
 from railwright.settings.rule import Path, Rule, Seen, Unknown
 from railwright.settings.rules import RULES
 from railwright.settings.set_points import settle_input
+
+if TYPE_CHECKING:
+    from railwright.settings.rehearsed.view import RehearsalResult
 
 _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 
@@ -91,7 +93,7 @@ def settle(documents: Documents, today: dt.date) -> Settings:
     return Settings(feeds, tuple(reasons), by_severity(override(findings, documents, ids)))
 
 
-Rehearse = Callable[[Documents, SetPoints], RehearsalResult]
+Rehearse = Callable[[Documents, SetPoints], "RehearsalResult"]
 """Plays the procedure by computation: `rehearse(documents, set_points)`."""
 
 
@@ -100,6 +102,9 @@ def rehearsed_findings(documents: Documents, settings: Settings, rehearse: Rehea
 
     rehearse: called once. What it raises is handed on.
     """
+    from railwright.settings.rehearsed import REHEARSED_RULES
+    from railwright.settings.rehearsed.view import Rehearsed
+
     sources, timeline = sources_of(documents)
     if any(name not in settings.set_points for name in sources):
         return ()
