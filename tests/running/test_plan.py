@@ -1,0 +1,94 @@
+"""From timeline to moves: slews, stairs, shares, and which step a move belongs to."""
+
+from __future__ import annotations
+
+import pytest
+
+from railwright.documents.bench import Bench
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.rehearsal.timeline import Action, Timeline
+from railwright.running.plan import STAIR, plan_run, slew_range
+from railwright.traces import Span
+
+
+def bench(slew: str | None) -> Bench:
+    output = {"voltage": "0 V .. 36 V", "current": "0 A .. 2 A"} | ({"slew": slew} if slew else {})
+    supply = {
+        "address": "TCPIP::h::1::SOCKET",
+        "dialect": "channel-list",
+        "outputs": {"1": output, "2": output},
+    }
+    lead = {"conductor": "AWG 18", "one_way_length": "1 m"}
+    return Bench.model_validate(
+        {
+            "bench": "b",
+            "location": "dry",
+            "ambient": "23 °C",
+            "supplies": {"left": supply},
+            "leads": {"pair": lead},
+        }
+    )
+
+
+def alone(output: str = "left.1") -> Feed:
+    return Feed("main", "alone", (OutputSetPoints(output, 1.0, "regulate", 0.0, 18.0),), "pair", "at load")
+
+
+def timeline(*actions: Action, spans: tuple[Span, ...] = ()) -> Timeline:
+    end = max(action.time + action.over for action in actions)
+    return Timeline(actions, spans or (Span("all", "shape", 0.0, end, ("main",)),), end)
+
+
+def test_a_line_within_the_slew_is_one_programmed_move() -> None:
+    plan = plan_run(
+        timeline(Action(0.0, "line", "main", 6.0, 2.0)), {"main": alone()}, bench("1 V/s .. 2 V/ms")
+    )
+    (move,) = plan.moves
+    assert (move.voltage, move.slew, plan.notes) == (6.0, 3.0, ())
+
+
+def test_a_line_faster_than_the_slew_is_played_as_fast_as_it_goes_and_noted() -> None:
+    plan = plan_run(
+        timeline(Action(0.0, "line", "main", 12.0, 0.001)), {"main": alone()}, bench("1 V/s .. 2 V/ms")
+    )
+    assert plan.moves[0].slew == 2000.0
+    assert plan.notes == ("all: main: asked to move at 12 kV/s, its outputs move at 2 kV/s at most",)
+
+
+@pytest.mark.parametrize("slew", [None, "100 V/s .. 2 V/ms"])
+def test_a_line_without_a_slew_for_it_is_played_in_stairs(slew: str | None) -> None:
+    plan = plan_run(timeline(Action(1.0, "line", "main", 6.0, 0.2)), {"main": alone()}, bench(slew))
+    assert [move.voltage for move in plan.moves] == pytest.approx([0.6 * n for n in range(1, 11)])
+    assert [move.time for move in plan.moves] == pytest.approx([1.0 + STAIR * n for n in range(1, 11)])
+    assert "10 stairs" in plan.notes[0]
+
+
+def test_a_short_line_without_a_slew_is_a_step() -> None:
+    plan = plan_run(timeline(Action(0.0, "line", "main", 6.0, 0.005)), {"main": alone()}, bench(None))
+    assert [move.voltage for move in plan.moves] == [6.0]
+    assert "as one step" in plan.notes[0]
+
+
+def test_switching_on_and_the_first_line_are_one_move() -> None:
+    actions = (Action(0.5, "on", "main"), Action(0.5, "line", "main", 12.0, 0.006))
+    plan = plan_run(timeline(*actions), {"main": alone()}, bench("1 V/s .. 2 V/ms"))
+    (move,) = plan.moves
+    assert (move.kind, move.voltage, move.slew) == ("on", 12.0, pytest.approx(2000.0))
+
+
+def test_a_series_pair_shares_the_slew() -> None:
+    parts = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 18.0, 0.5) for n in (1, 2))
+    feed = Feed("main", "series", parts, "pair", "at load")
+    assert slew_range(feed, bench("1 V/s .. 2 V/ms")) == (2.0, 4000.0)
+    assert slew_range(feed, bench(None)) is None
+
+
+def test_an_action_where_two_steps_meet_goes_to_the_step_that_does_it() -> None:
+    spans = (
+        Span("sweep", "sweep", 0.0, 1.0, ("main",)),
+        Span("down", "power_down", 1.0, 1.0, ("main",)),
+        Span("again", "power_up", 1.0, 2.0, ("main",)),
+    )
+    actions = (Action(0.0, "line", "main", 5.0), Action(1.0, "off", "main"), Action(1.0, "on", "main"))
+    plan = plan_run(timeline(*actions, spans=spans), {"main": alone()}, bench(None))
+    assert [move.step for move in plan.moves] == [0, 1, 2]
