@@ -68,12 +68,12 @@ async def _serve(order: Order) -> None:
     from railwright.twin.truth import Truth
     from railwright.twin.wiring import WiringError
 
-    warm_up()  # compiled before anyone is told that the supply is there
     truth = Truth(order.seed, order.overrides)
     try:
         plant = Plant(order.supply, order.bench, order.device, order.procedure, truth)
     except WiringError as error:
         raise _Refused(str(error)) from None
+    warm_up()  # compiled before anyone is told that the supply is there
     supply = TwinSupply(order.supply, order.bench.supplies[order.supply], plant)
     supply.advance(2e-3)  # the first step of this very circuit, too, is taken beforehand
     server = SupplyServer(supply)

@@ -1,0 +1,161 @@
+"""Twins as processes of their own: addresses, real time, recorder, and how they end."""
+
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.twin.bench import BENCH, DEVICE, PROCEDURE, procedure
+
+from railwright.documents.bench import Bench
+from railwright.twin.launcher import TwinBench, TwinError, serve_bench, socket_address
+from railwright.twin.recorder import Trigger
+
+ROOT = Path(__file__).parents[2]
+
+
+class Client:
+    def __init__(self, address: str) -> None:
+        self._socket = socket.create_connection(socket_address(address), 10)
+        self._answers = self._socket.makefile("rb")
+
+    def tell(self, message: str) -> None:
+        self._socket.sendall(message.encode() + b"\n")
+
+    def ask(self, message: str) -> str:
+        self.tell(message)
+        return self._answers.readline().decode().strip()
+
+
+@pytest.fixture(scope="module")
+def twins() -> Iterator[TwinBench]:
+    with TwinBench(BENCH, DEVICE, procedure(aux="right.1"), seed=2) as started:
+        yield started
+
+
+def test_each_supply_answers_at_its_own_address(twins: TwinBench) -> None:
+    assert set(twins.addresses) == {"left", "right"}
+    assert len(set(twins.addresses.values())) == 2
+    assert twins.bench.supplies["left"].address == twins.addresses["left"]
+    assert Client(twins.addresses["left"]).ask("*IDN?").startswith("Railwright,TS-1,T-7")
+    assert Client(twins.addresses["right"]).ask("*IDN?").startswith("Railwright,Simulated supply")
+
+
+def test_true_parameters_and_assumptions_are_told(twins: TwinBench) -> None:
+    assert 0.8e-3 <= twins.parameters["main.capacitor.capacitance"] <= 1.2e-3
+    assert "aux.lead.resistance" in twins.parameters
+    assert any("right.1.reading.voltage: accuracy is unknown" in sentence for sentence in twins.assumptions)
+
+
+def test_time_is_real_and_a_recorder_sees_what_the_readings_cannot(twins: TwinBench, tmp_path: Path) -> None:
+    left, right = Client(twins.addresses["left"]), Client(twins.addresses["right"])
+    right.tell("CURR 1;:VOLT 5;:OUTP ON")
+    left.tell("VOLT 12,(@1);CURR 1,(@1);:OUTP ON,(@1)")
+    begin = time.monotonic()
+    while float(left.ask("MEAS:VOLT? (@1)")) < 11.0:
+        assert time.monotonic() - begin < 5.0
+    assert left.ask("SYST:ERR?") == '0,"No error"'
+    # 1 mF ± 20 % and the output's own 0.22 mF to 12 V at 1 A, beside 24 Ω, and a reading that is up to 13 ms
+    # old
+    assert 0.008 < time.monotonic() - begin < 0.5
+    trigger = Trigger("main", "voltage", 1.0, before=0.005, length=0.05)
+    deadline = time.monotonic() + 5.0
+    while not twins.record("scope", trigger, tmp_path / "scope.csv", inputs=["aux"]):
+        assert time.monotonic() < deadline
+    table = np.genfromtxt(tmp_path / "scope.csv", delimiter=",", names=True)
+    assert table.dtype.names == (
+        "time_s",
+        "main_voltage_V",
+        "main_current_A",
+        "aux_voltage_V",
+        "aux_current_A",
+    )
+    assert table["main_current_A"].max() == pytest.approx(1.0, abs=0.25)
+    assert table["main_voltage_V"][-1] == pytest.approx(12.0, abs=0.15)
+    truth = twins.truth()
+    assert ("left.1", "enters CC") in {(event.subject, event.what) for event in truth.events}
+    assert truth.traces["main"].columns["voltage"][-1] == pytest.approx(
+        11.92, abs=0.05
+    )  # less the lead's drop
+    left.tell("OUTP OFF,(@1)")
+
+
+def test_a_capture_that_never_came_is_not_written(twins: TwinBench, tmp_path: Path) -> None:
+    assert not twins.record("scope", Trigger("main", "voltage", 30.0), tmp_path / "scope.csv")
+    assert list(tmp_path.iterdir()) == []
+
+
+def with_port(port: int) -> Bench:
+    supply = BENCH.supplies["left"].model_copy(update={"address": f"TCPIP::127.0.0.1::{port}::SOCKET"})
+    return BENCH.model_copy(update={"supplies": {"left": supply}})
+
+
+def test_a_port_that_is_taken_is_one_clear_line() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        with pytest.raises(TwinError, match=f"supply 'left' cannot listen on 127.0.0.1:{port}"):
+            TwinBench(with_port(port), ports="bench").start()
+
+
+def test_other_refusals_before_anything_runs() -> None:
+    with pytest.raises(TwinError, match="not on 'GPIB::5::INSTR'"):
+        socket_address("GPIB::5::INSTR")
+    with pytest.raises(TwinError, match=r"no true parameter 'main\.capacitor\.colour'; there are: aux"):
+        TwinBench(
+            BENCH, DEVICE, PROCEDURE, overrides={"main.capacitor.colour": "x2"}, supplies=["left"]
+        ).start()
+    with pytest.raises(TwinError, match="fed by outputs of left and right"):
+        TwinBench(BENCH, DEVICE, procedure({"series": ["left.1", "right.1"]})).start()
+
+
+def test_serving_for_a_while_says_what_is_where(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        port = probe.getsockname()[1]
+    lines: list[str] = []
+    serve_bench(with_port(port), say=lines.append, seconds=0.1)
+    assert f"left: TCPIP::127.0.0.1::{port}::SOCKET (channel-list)" in lines
+    assert lines[-1] == "seed 1; Ctrl-C ends"
+
+
+PARENT = """
+import time
+from tests.twin.bench import BENCH
+from railwright.twin.launcher import TwinBench
+twins = TwinBench(BENCH, supplies=["left"])
+twins.start()
+print(*(child.process.pid for child in twins._children.values()), flush=True)
+time.sleep(600)
+"""
+
+
+def alive(pid: int) -> bool:
+    """Whether a process runs (one that has ended and waits to be collected does not)."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except FileNotFoundError:
+        return False
+
+
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGINT])
+def test_twins_die_with_their_parent(how: signal.Signals) -> None:
+    parent = subprocess.Popen(
+        [sys.executable, "-c", PARENT],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        cwd=ROOT,
+    )
+    assert parent.stdout is not None
+    (pid,) = (int(word) for word in parent.stdout.readline().split())
+    assert alive(pid)
+    parent.send_signal(how)
+    parent.wait(20)
+    parent.stdout.close()
+    deadline = time.monotonic() + 10.0
+    while alive(pid):
+        assert time.monotonic() < deadline
+        time.sleep(0.02)
