@@ -72,12 +72,15 @@ def content(given: ReportInput) -> dict[str, Any]:
         tuple(device.inputs),
     )
     evaluation = given.evaluation
+    unique = report_id(given, run)
     return {
-        "id": report_id(given, run),
+        "id": unique,
+        "id_breakable": unique if len(unique) <= 40 else breakable(unique),
         "title": "Test report",
         "procedure": breakable(procedure.procedure),
         "head": shortened(f"{device.device}: {procedure.procedure}", 70),
         "laboratory": breakable(run.laboratory),
+        "laboratory_short": shortened(run.laboratory, 60),
         "address": breakable(run.address),
         "issued": _moment(given.reported),
         "year": [given.reported.year, given.reported.month, given.reported.day],

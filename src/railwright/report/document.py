@@ -6,10 +6,13 @@ import datetime as dt
 import json
 from collections.abc import Mapping
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from railwright.report.content import as_lines
 from railwright.report.text import within_bundled_fonts
+
+if TYPE_CHECKING:
+    import typst
 
 
 def template() -> bytes:
@@ -18,20 +21,33 @@ def template() -> bytes:
 
 
 def compile_pdf(data: Mapping[str, Any], reported: dt.datetime) -> bytes:
-    """PDF/A-2b bytes; the same data gives the same bytes.
+    """PDF bytes; the same data gives the same bytes.
 
     User text reaches the template as strings of a JSON document and is never parsed as markup. Fonts of the
-    machine are asked only for characters that the bundled fonts lack.
+    machine are asked only for characters that the bundled fonts lack. The PDF is a PDF/A-2b; only where a
+    character has no glyph in any font, which PDF/A forbids, is it a plain PDF.
     """
     import typst
 
     moment = reported if reported.tzinfo else reported.replace(tzinfo=dt.UTC)
+    try:
+        return _compile(data, moment, ["a-2b"])
+    except typst.TypstError as error:
+        if "could not be displayed" not in error.message:
+            raise
+    return _compile(data, moment, [])
+
+
+def _compile(data: Mapping[str, Any], moment: dt.datetime, standards: list[typst.PDFStandard]) -> bytes:
+    import typst
+
+    # A compiler keeps its template for one compilation only.
     compiler = typst.Compiler(
         template(),
         ignore_system_fonts=within_bundled_fonts(as_lines(data)),
         sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
     )
-    pdf = compiler.compile(format="pdf", pdf_standards=["a-2b"], timestamp=moment)
+    pdf = compiler.compile(format="pdf", pdf_standards=standards, timestamp=moment)
     if not isinstance(pdf, bytes):
         raise TypeError(f"expected one PDF from the template, got {type(pdf).__name__}")
     return pdf

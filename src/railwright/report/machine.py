@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import math
 import re
 import xml.etree.ElementTree as ET
 from typing import Any
 
-from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.evaluation.data import as_data
+from railwright.evaluation.outcome import Outcome, Result
 from railwright.report.content import facts_of, report_id
 from railwright.report.figures import number, show_limit
 from railwright.report.results import rule_statement
 from railwright.report.subject import Instrument, ReportInput
-from railwright.settings.findings import Finding
+from railwright.settings.data import feed_as_data, finding_as_data, reason_as_data
 
 FORMAT = 1
 """Raised when a key of the JSON report changes its meaning or goes away."""
@@ -22,8 +22,11 @@ FORMAT = 1
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
-def as_data(given: ReportInput) -> dict[str, Any]:
-    """The report as one JSON-ready dict; units are SI, null is unknown or unbounded, times are ISO 8601."""
+def report_data(given: ReportInput) -> dict[str, Any]:
+    """The report as one JSON-ready dict; SI units, null is unknown or unbounded, times are ISO 8601.
+
+    `evaluation` and `settings` have the keys that they have in the run's folder.
+    """
     run = facts_of(given)
     device = given.documents.device
     tested = run.start.date() if run.start else None
@@ -49,72 +52,25 @@ def as_data(given: ReportInput) -> dict[str, Any]:
         "procedure": given.documents.procedure.procedure,
         "document_hashes": dict(run.hashes),
         "instruments": [_instrument(instrument, tested) for instrument in run.instruments],
-        "decision": {
-            "rule": given.evaluation.rule,
-            "guard_band": _finite(given.evaluation.guard_band),
-            "statement": rule_statement(given.evaluation),
+        "decision": rule_statement(given.evaluation),
+        "evaluation": as_data(given.evaluation),
+        "earlier_evaluations": [as_data(evaluation) for evaluation in given.evaluations[:-1]],
+        "settings": {
+            "set_points": {name: feed_as_data(feed) for name, feed in given.set_points.items()},
+            "reasons": [reason_as_data(reason) for reason in given.reasons],
+            "findings": [finding_as_data(finding) for finding in given.findings],
         },
-        "requirements": [result_data(result) for result in given.evaluation.results],
-        "earlier_evaluations": [_earlier(evaluation) for evaluation in given.evaluations[:-1]],
-        "settings": _settings(given),
-        "findings": [_finding(finding) for finding in given.findings],
         "deviations": list(run.deviations),
     }
 
 
 def to_json(given: ReportInput) -> str:
     """JSON text, ASCII only, ends in a newline."""
-    return json.dumps(as_data(given), indent=2, allow_nan=False) + "\n"
+    return json.dumps(report_data(given), indent=2, allow_nan=False) + "\n"
 
 
 def _moment(moment: dt.datetime | None) -> str | None:
     return moment.isoformat() if moment else None
-
-
-def _finite(value: float | None) -> float | None:
-    """JSON has no infinity and no NaN; both are null."""
-    return value if value is not None and math.isfinite(value) else None
-
-
-def result_data(result: Result) -> dict[str, Any]:
-    """One requirement judged."""
-    measured = result.measured
-    return {
-        "requirement": result.requirement,
-        "measure": result.measure,
-        "of": result.of,
-        "during": result.during,
-        "at": result.at,
-        "unit": result.unit,
-        "lower_limit": _finite(result.lower),
-        "upper_limit": _finite(result.upper),
-        "value": _finite(measured.value) if measured else None,
-        "low": _finite(measured.low) if measured else None,
-        "high": _finite(measured.high) if measured else None,
-        "coverage": 0.95 if measured else None,
-        "outcome": result.outcome.value,
-        "reason": result.reason,
-        "source": result.source,
-        "how": measured.how if measured else None,
-        "unseen": measured.unseen if measured else None,
-        "would_decide": measured.would_decide if measured else None,
-        "assumptions": list(measured.assumptions) if measured else [],
-        "contributions": [
-            {"source": c.source, "standard": _finite(c.standard), "distribution": c.distribution}
-            for c in (measured.contributions if measured else ())
-        ],
-    }
-
-
-def _earlier(evaluation: Evaluation) -> dict[str, Any]:
-    return {
-        "outcome": evaluation.outcome.value,
-        "sources": list(evaluation.sources),
-        "requirements": [
-            {"requirement": r.requirement, "outcome": r.outcome.value, "source": r.source, "reason": r.reason}
-            for r in evaluation.results
-        ],
-    }
 
 
 def _instrument(instrument: Instrument, tested: dt.date | None) -> dict[str, Any]:
@@ -128,53 +84,6 @@ def _instrument(instrument: Instrument, tested: dt.date | None) -> dict[str, Any
         "calibrated": instrument.calibrated.isoformat() if instrument.calibrated else None,
         "due": instrument.due.isoformat() if instrument.due else None,
         "calibration": instrument.state(tested),
-    }
-
-
-def _settings(given: ReportInput) -> list[dict[str, Any]]:
-    return [
-        {
-            "input": feed.input,
-            "arrangement": feed.arrangement,
-            "lead": feed.lead,
-            "sense": feed.sense,
-            "trips_when": list(feed.trips_when),
-            "outputs": [
-                {
-                    "output": output.output,
-                    "current_limit_A": _finite(output.current_limit),
-                    "at_limit": output.at_limit,
-                    "trip_delay_s": _finite(output.trip_delay) if output.at_limit == "trip" else None,
-                    "ovp_V": _finite(output.ovp),
-                    "share": _finite(output.share),
-                }
-                for output in feed.outputs
-            ],
-            "reasons": [
-                {
-                    "about": r.about,
-                    "setting": r.setting,
-                    "value": _finite(r.value),
-                    "unit": r.unit,
-                    "why": r.why,
-                }
-                for r in given.reasons
-                if r.about in (feed.input, *(output.output for output in feed.outputs))
-            ],
-        }
-        for feed in given.set_points.values()
-    ]
-
-
-def _finding(finding: Finding) -> dict[str, Any]:
-    return {
-        "rule": finding.rule,
-        "severity": finding.severity.value,
-        "about": finding.about,
-        "where": str(finding.where) if finding.where else None,
-        "why": finding.why,
-        "remedy": finding.remedy,
-        "overridden": finding.overridden,
     }
 
 

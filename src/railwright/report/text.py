@@ -10,17 +10,22 @@ _BREAK = "\u200b"
 _ENDLESS = re.compile(r"[^\s\u200b]{25,}")
 
 BUNDLED = (
-    (0x20, 0x24F),  # Latin
-    (0x2B0, 0x2FF),
-    (0x370, 0x3FF),  # Greek
+    (0x20, 0x1C3),  # Latin
+    (0x386, 0x3CE),  # Greek
     (0x400, 0x45F),  # Cyrillic
-    (0x1E00, 0x1EFF),
-    (0x2010, 0x2044),  # punctuation
-    (0x2070, 0x209C),
+    (0x1EA0, 0x1EF9),  # Latin, Vietnamese
+    (0x2010, 0x2023),  # punctuation
+    (0x2026, 0x2026),
+    (0x2030, 0x2037),
+    (0x2039, 0x203A),
+    (0x2070, 0x209C),  # raised and lowered digits
     (0x20AC, 0x20AC),
-    (0x2100, 0x214F),
+    (0x2116, 0x2116),
+    (0x2122, 0x2122),
+    (0x2126, 0x2126),
     (0x2190, 0x2193),
     (0x2212, 0x2213),
+    (0x221A, 0x221E),
     (0x2248, 0x2265),
 )
 """Code points that the fonts bundled with typst are taken to hold."""
@@ -46,7 +51,7 @@ def clean(text: object) -> str:
     return re.sub(" {2,}", " ", "".join(out)).strip()
 
 
-def breakable(text: object, every: int = 12) -> str:
+def breakable(text: object, every: int = 6) -> str:
     """Clean text in which words of more than 24 characters may be broken after each `every` characters."""
 
     def split(match: re.Match[str]) -> str:

@@ -1,0 +1,47 @@
+"""Cautions, with this bench's own numbers."""
+
+from __future__ import annotations
+
+import pytest
+
+from railwright.documents.loader import Documents
+from railwright.report.cautions import Caution, cautions, reachable_voltage
+
+
+@pytest.fixture(scope="module")
+def by_title(documents: Documents) -> dict[str, Caution]:
+    return {c.title: c for c in cautions(documents.device, documents.bench, documents.procedure)}
+
+
+def test_the_reachable_voltage_counts_and_not_the_set_one(documents: Documents) -> None:
+    assert reachable_voltage(documents.bench, ("left.1", "left.2"), "series") == 72.0
+    assert reachable_voltage(documents.bench, ("left.1", "left.2"), "parallel") == 36.0
+
+
+def test_36_v_in_a_wet_place_presses(by_title: dict[str, Caution]) -> None:
+    touch = by_title["Voltage that can be touched"]
+    assert touch.pressing
+    assert "main 36 V, transducer 32 V" in touch.text
+    assert "Above it: main." in touch.text
+
+
+def test_the_same_bench_in_a_dry_place_does_not(documents: Documents) -> None:
+    dry = documents.bench.model_copy(update={"location": "dry"})
+    touch = cautions(documents.device, dry, documents.procedure)[0]
+    assert not touch.pressing
+    assert "60 V d.c. is the limit" in touch.text
+
+
+def test_stored_energy_is_half_c_v_squared_at_the_upper_bounds(by_title: dict[str, Caution]) -> None:
+    # 1200 uF at 16 V: 153.6 mJ; 12 uF at 30 V: 5.4 mJ.
+    assert "main 150 mJ (1.2 mF at 16 V)" in by_title["Stored energy"].text
+    assert "transducer 5.4 mJ (12 µF at 30 V)" in by_title["Stored energy"].text
+
+
+def test_every_caution_that_a_report_must_carry_is_there(by_title: dict[str, Caution]) -> None:
+    assert set(by_title) == {
+        "Voltage that can be touched", "Stored energy", "Feeding back", "Hot leads", "Floating outputs",
+        "Off is not disconnected", "No emergency stop", "Who decides",
+    }  # fmt: skip
+    assert "left.1, right.1" in by_title["Floating outputs"].text
+    assert "not an emergency stop" in by_title["No emergency stop"].text

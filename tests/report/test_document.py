@@ -1,0 +1,188 @@
+"""The PDF: what stands on its pages, that it does not vary, and that user text stays text."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.report.cases import REPORTED, RUN, evaluation
+
+from railwright.documents.loader import Documents
+from railwright.report import ReportInput
+from railwright.report.content import content
+from railwright.report.document import compile_pdf
+from railwright.traces import Record
+
+MARKUP = '#eval("1+1") $x^2$ *bold* _under_ \\ @label <tag> `raw` [#lorem(9)] // gone /* gone */ "quoted"'
+HOSTILE = MARKUP + " \x00\u202e"
+
+
+def pages(pdf: bytes, tmp_path: Path) -> list[str]:
+    """Text of each page, through a tool that knows nothing of typst (poppler)."""
+    tool = shutil.which("pdftotext")
+    assert tool, "pdftotext (poppler-utils) is needed by the tests; `make test` installs it"
+    path = tmp_path / "report.pdf"
+    path.write_bytes(pdf)
+    done = subprocess.run([tool, "-layout", str(path), "-"], capture_output=True, text=True, check=True)
+    return done.stdout.split("\f")[:-1]
+
+
+def flat(texts: list[str]) -> str:
+    """All text with its white space and break marks evened out."""
+    return re.sub(r"\s+", " ", " ".join(texts).replace("\u200b", ""))
+
+
+@pytest.fixture(scope="module")
+def quick(given: ReportInput) -> ReportInput:
+    """The demo's report without figures."""
+    return replace(given, measured=Record("supply readings", {}), rehearsal=None, external=())
+
+
+def test_every_page_carries_the_report_s_id_and_its_number(
+    written: Path, given: ReportInput, tmp_path: Path
+) -> None:
+    texts = pages((written / "report.pdf").read_bytes(), tmp_path)
+    assert 6 <= len(texts) <= 12
+    for number, text in enumerate(texts, start=1):
+        assert re.search(
+            rf"Report 20261125-110312-TG0042-[0-9a-f]{{8}}\s+Page {number} of {len(texts)}", text
+        )
+
+
+LISTED = (
+    "Test report",
+    "Quay-side test bench",
+    "Pier 4, Harbour of Exampleton",
+    "Harbour Authority of Exampleton",
+    "Tide-gauge station logger",
+    "TG-0042",
+    "M. Okonkwo",
+    "2026-11-25 11:03:12 UTC to 2026-11-25 11:03:26 UTC",
+    "2026-11-25 11:20:00 UTC",
+    "23 °C ± 3 °C",
+    "QB-26-031",
+    "2027-03-02",
+    "railwright 0.1.0, Python 3.11",
+    "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+    "Guarded acceptance and guarded rejection (JCGM 106:2012)",
+    "42.80 mA",
+    "41.90 to 43.70 mA",
+    "at most 60 mA",
+    "inconclusive",
+    "a recording with at least 10 000 samples/s",
+    "Steps began up to 4 ms later than planned.",
+    "right.1 still stood at 1.2 V, 2 s after switching off.",
+    "Overridden:",
+    "trip after 40 ms",
+    "36 V withstood, less 0.1 V accuracy",
+    "Assumed in the rehearsal",
+    "left.1: sink current is unknown; taken as none",
+    "not an emergency stop",
+    "relates only to the items tested",
+    "may not be reproduced except in full",
+    "Signature and date",
+    "Appendix: uncertainty budgets",
+    "Gain error of the reading, 0.1 % of value",
+    "End of report",
+)
+
+
+def test_what_iso_iec_17025_lists_is_there(written: Path, tmp_path: Path) -> None:
+    """ISO/IEC 17025:2017, 7.8.2 to 7.8.6 (from memory)."""
+    text = flat(pages((written / "report.pdf").read_bytes(), tmp_path))
+    assert [expected for expected in LISTED if expected not in text] == []
+
+
+def test_the_same_input_gives_the_same_bytes(quick: ReportInput) -> None:
+    assert compile_pdf(content(quick), REPORTED) == compile_pdf(content(quick), REPORTED)
+
+
+def test_another_date_is_another_report(quick: ReportInput) -> None:
+    later = replace(quick, reported=REPORTED + dt.timedelta(seconds=1))
+    assert content(later)["id"] != content(quick)["id"]
+
+
+def hostile(quick: ReportInput, documents: Documents, text: str) -> ReportInput:
+    device = documents.device.model_copy(update={"device": text})
+    procedure = documents.procedure.model_copy(update={"procedure": text})
+    run: dict[str, Any] = RUN | {
+        "unit": text, "operator": text, "customer": text, "deviations": [text], "ended": text, "run_id": text,
+        "authorised_by": text, "function": text, "document_hashes": {text: "0" * 64},
+        "laboratory": {"name": text, "address": text},
+        "instruments": [{"name": text, "serial": text, "model": text, "identification": text}],
+    }  # fmt: skip
+    results = tuple(replace(r, requirement=text, reason=text, source=text) for r in quick.evaluation.results)
+    return replace(
+        quick,
+        documents=Documents(device, documents.bench, procedure),
+        run=run,
+        findings=tuple(
+            replace(f, about=text, why=text, remedy=text, overridden=text) for f in quick.findings
+        ),
+        reasons=tuple(replace(reason, why=text) for reason in quick.reasons),
+        evaluations=(replace(quick.evaluation, results=results, notes=(text,)),),
+        assumptions=(text,),
+    )
+
+
+def test_user_text_is_never_markup(quick: ReportInput, documents: Documents, tmp_path: Path) -> None:
+    pdf = compile_pdf(content(hostile(quick, documents, HOSTILE)), REPORTED)
+    text = flat(pages(pdf, tmp_path))
+    assert MARKUP in text
+    assert "Lorem ipsum" not in text
+
+
+def test_endless_words_stay_on_the_page(quick: ReportInput, documents: Documents, tmp_path: Path) -> None:
+    tool = shutil.which("pdftotext")
+    assert tool, "pdftotext (poppler-utils) is needed by the tests; `make test` installs it"
+    pdf = compile_pdf(content(hostile(quick, documents, "W" * 400)), REPORTED)
+    (tmp_path / "long.pdf").write_bytes(pdf)
+    done = subprocess.run(
+        [tool, "-bbox", str(tmp_path / "long.pdf"), "-"], capture_output=True, text=True, check=True
+    )
+    words = re.findall(r'<word xMin="[\d.]+" yMin="([\d.]+)" xMax="([\d.]+)"', done.stdout)
+    right = [float(x) for y, x in words if float(y) > 60]  # the running head above is clipped to its line
+    assert len(right) > 500
+    assert max(right) < 595.3 - 40
+
+
+def test_other_scripts_do_not_stop_a_report(quick: ReportInput, documents: Documents, tmp_path: Path) -> None:
+    pdf = compile_pdf(content(hostile(quick, documents, "検潮所 محطة 🌊")), REPORTED)
+    assert len(pages(pdf, tmp_path)) >= 5
+
+
+def test_a_simulated_run_says_so_on_every_page(quick: ReportInput, tmp_path: Path) -> None:
+    texts = pages(compile_pdf(content(replace(quick, run=RUN | {"simulated": True})), REPORTED), tmp_path)
+    assert all("Simulated supplies" in text for text in texts)
+    assert "it says nothing of a real item" in flat(texts)
+
+
+def test_a_run_that_ended_early_and_an_overdue_calibration_are_deviations(quick: ReportInput) -> None:
+    run = RUN | {"ended": "left.1 tripped on OVP", "ended_early": True, "start": "2027-03-03T08:00:00+00:00"}
+    data = content(replace(quick, run=run))
+    assert "The run ended early: left.1 tripped on OVP." in data["deviations"]
+    assert "left: calibration was due on 2027-03-02." in data["deviations"]
+    assert data["statement"].endswith("The run ended early: left.1 tripped on OVP.")
+    assert [i["state"] for i in data["instruments"]] == ["overdue", "valid"]
+
+
+def test_without_a_requirement_no_conformity_is_stated(quick: ReportInput, tmp_path: Path) -> None:
+    none = replace(quick.evaluation, results=())
+    data = content(replace(quick, evaluations=(none,)))
+    assert "makes no statement of conformity" in data["statement"]
+    assert "The procedure states no requirement." in flat(pages(compile_pdf(data, REPORTED), tmp_path))
+
+
+def test_what_a_later_evaluation_decided_is_told(given: ReportInput, documents: Documents) -> None:
+    data = content(replace(given, measured=Record("supply readings", {}), rehearsal=None))
+    (change,) = data["evaluations"]
+    assert (change["before"]["word"], change["after"]["word"]) == ("inconclusive", "pass")
+    assert "would decide it" in change["before_reason"]
+    single = content(replace(given, measured=Record("", {}), evaluations=(evaluation(documents, False),)))
+    assert single["evaluations"] == []

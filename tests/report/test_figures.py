@@ -1,0 +1,48 @@
+"""Numbers as a report prints them."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from railwright.report.figures import number, show_limit, show_measured, show_standard
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "unit", "expected"),
+    [
+        (11.98765, 11.97712, 11.99818, "V", ("11.988 V", "11.977 to 11.998 V")),
+        (0.0271, 0.0221, 0.0321, "s", ("27.1 ms", "22.1 to 32.1 ms")),
+        (0.042812, 0.0419, 0.0437, "A", ("42.81 mA", "41.90 to 43.70 mA")),
+        (0.0, 0.0, 0.0, "1", ("0", "0 to 0")),
+        (0.0, -0.0004, 0.0004, "A", ("0.00 µA".replace("0.00 µA", "0 µA"), "-400 to 400 µA")),
+        (1.5, 1.5, 1.5, "V", ("1.500 V", "1.500 to 1.500 V")),
+        (-5.47, -5.57, -5.37, "V", ("-5.47 V", "-5.57 to -5.37 V")),
+    ],
+)
+def test_digits_follow_the_uncertainty(
+    value: float, low: float, high: float, unit: str, expected: tuple[str, str]
+) -> None:
+    assert show_measured(value, low, high, unit) == expected
+
+
+def test_an_open_interval_is_said_to_be_unbounded() -> None:
+    assert show_measured(0.04, 0.03, math.inf, "A") == ("40 mA", "30 mA to unbounded")
+    assert number(math.nan, "V") == "not a number"
+
+
+def test_limits_in_words() -> None:
+    assert show_limit(None, 0.06, "A") == "at most 60 mA"
+    assert show_limit(7.0, 8.2, "V") == "7 V to 8.2 V"
+    assert show_limit(0.01, None, "s") == "at least 10 ms"
+    assert show_limit(None, 0.0, "1") == "at most 0"
+    assert show_limit(None, None, "V") == "no limit"
+
+
+def test_standard_uncertainties_have_two_digits() -> None:
+    assert show_standard(0.0028868, "V") == "2.9 mV"
+    assert show_standard(0.35123, "A") == "351 mA"
+    assert show_standard(0.0, "V") == "0 V"
+    assert show_standard(0.289, "1") == "0.29"
+    assert show_standard(math.inf, "V") == "unbounded"

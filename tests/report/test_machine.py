@@ -1,0 +1,105 @@
+"""The report for machines: stable keys, SI numbers, and inconclusive counted as a failure."""
+
+from __future__ import annotations
+
+import json
+import math
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from tests.report.cases import RUN, evaluation
+
+from railwright.documents.loader import Documents
+from railwright.evaluation.outcome import Outcome
+from railwright.report import ReportInput
+from railwright.report.machine import to_json, to_junit
+
+
+@pytest.fixture(scope="module")
+def data(given: ReportInput) -> dict[str, Any]:
+    return json.loads(to_json(given))
+
+
+def test_json_keys_are_stable(data: dict[str, Any]) -> None:
+    top = (
+        "format report_id issued outcome run laboratory customer device procedure document_hashes instruments"
+    )
+    assert set(data) == {
+        *top.split(),
+        "decision",
+        "evaluation",
+        "earlier_evaluations",
+        "settings",
+        "deviations",
+    }
+    assert set(data["settings"]) == {"set_points", "reasons", "findings"}
+    assert {"name", "measure", "unit", "lower", "upper", "outcome", "reason", "source", "measured"} <= set(
+        data["evaluation"]["requirements"][0]
+    )
+
+
+def test_json_holds_si_numbers(data: dict[str, Any]) -> None:
+    inrush = next(r for r in data["evaluation"]["requirements"] if r["name"] == "transducer inrush")
+    assert (inrush["measured"]["value"], inrush["upper"], inrush["unit"]) == (0.0428, 0.06, "A")
+    assert data["settings"]["set_points"]["main"]["outputs"][0]["trip_delay"] == 0.04
+    assert data["earlier_evaluations"][0]["outcome"] == "fail"
+    assert data["instruments"][0]["calibration"] == "valid"
+
+
+def test_json_has_no_infinity(given: ReportInput) -> None:
+    first, *rest = given.evaluation.results
+    assert first.measured is not None
+    open_ended = replace(first, measured=replace(first.measured, high=math.inf, value=math.nan))
+    changed = replace(given.evaluation, results=(open_ended, *rest))
+    text = to_json(replace(given, evaluations=(changed,)))
+    result = json.loads(text, parse_constant=pytest.fail)["evaluation"]["requirements"][0]
+    assert result["measured"]["high"] is None
+    assert result["measured"]["value"] is None
+
+
+def test_inconclusive_counts_as_a_failure_and_nothing_is_skipped(
+    given: ReportInput, documents: Documents
+) -> None:
+    suite = ET.fromstring(to_junit(replace(given, evaluations=(evaluation(documents, False),))))
+    assert (suite.get("tests"), suite.get("failures"), suite.get("errors"), suite.get("skipped")) == (
+        "9",
+        "2",
+        "0",
+        "0",
+    )
+    kinds = {
+        case.get("name"): [f.get("type") for f in case.findall("failure")] for case in suite.iter("testcase")
+    }
+    assert kinds["transducer inrush"] == ["inconclusive"]
+    assert kinds["starts at"] == ["fail"]
+    assert kinds["stops at"] == []
+    assert suite.findall(".//skipped") == []
+
+
+def test_junit_gives_the_reason_and_the_run(given: ReportInput, documents: Documents) -> None:
+    suite = ET.fromstring(to_junit(replace(given, evaluations=(evaluation(documents, False),))))
+    failure = suite.find(".//testcase[@name='transducer inrush']/failure")
+    assert failure is not None
+    assert "would decide it" in str(failure.get("message"))
+    assert "limit: at most 60 mA" in str(failure.text)
+    properties = {p.get("name"): p.get("value") for p in suite.iter("property")}
+    assert properties["unit"] == "TG-0042"
+    assert suite.find("testsuite").get("time") == "14.000"  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("text", ["]]><x>&amp; \"'", "\x00\x1b[31m\x0b", "\ud800", "\ufffe\uffff", "a\nb\tc"])
+def test_hostile_text_leaves_the_xml_and_the_json_valid(given: ReportInput, text: str) -> None:
+    results = tuple(
+        replace(r, requirement=text, reason=text, outcome=Outcome.INCONCLUSIVE)
+        for r in given.evaluation.results
+    )
+    changed = replace(
+        given,
+        evaluations=(replace(given.evaluation, results=results),),
+        run=RUN | {"unit": text, "operator": text},
+    )
+    suite = ET.fromstring(to_junit(changed).encode())
+    assert len(list(suite.iter("testcase"))) == 9
+    assert json.loads(to_json(changed))["evaluation"]["requirements"][0]["reason"] == text

@@ -1,0 +1,105 @@
+"""The wiring drawing: what it shows of the documents, for one to six inputs, joined or alone."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from railwright.documents.loader import Documents
+from railwright.report.drawing import drawing
+from railwright.report.style import colours
+from railwright.report.wiring import Wiring, _figure, save_wiring, wiring_of, wiring_svg
+
+
+@pytest.fixture(scope="module")
+def wiring(documents: Documents) -> Wiring:
+    return wiring_of(documents.device, documents.bench, documents.procedure)
+
+
+def words_of(wiring: Wiring) -> list[str]:
+    with drawing():
+        figure = _figure(wiring)
+        return [text.get_text() for axes in figure.axes for text in axes.texts]
+
+
+def test_the_demo_is_drawn_as_its_documents_say(wiring: Wiring) -> None:
+    words = words_of(wiring)
+    for expected in ("left.1", "QS-362 Q-0117", "silicone pair", "AWG 18, 1.5 m one way", "main", "12 V"):
+        assert expected in words
+    assert "0.5 mm² class 5, 2 m one way" in words
+    assert words.count("sense leads") == 1
+    assert words.count("sense at terminals") == 1
+    assert words.count("+") == words.count("−") == 4
+
+
+def six(wiring: Wiring) -> Wiring:
+    main = wiring.rows[0]
+    box = main.outputs[0]
+    pair = (box, replace(box, name="left.2"))
+    three = (*pair, replace(box, name="aux.1", earthed=True))
+    rows = (
+        main,
+        wiring.rows[1],
+        replace(main, input="heater", arrangement="series", outputs=pair, returns="isolated"),
+        replace(main, input="pump", arrangement="parallel", outputs=pair),
+        replace(
+            main, input="a very long name of an input", arrangement="parallel", outputs=three, returns="earth"
+        ),
+        replace(main, input="radio", arrangement="series", outputs=three, sense="at terminals"),
+    )
+    return replace(wiring, rows=rows, colours=colours(row.input for row in rows))
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 6])
+def test_nothing_lies_outside_the_drawing(wiring: Wiring, count: int) -> None:
+    many = six(wiring)
+    with drawing():
+        figure = _figure(replace(many, rows=many.rows[:count]))
+        figure.canvas.draw()
+        page = figure.bbox
+        for axes in figure.axes:
+            for artist in (*axes.texts, *axes.lines, *axes.patches):
+                box = artist.get_window_extent()
+                assert page.x0 - 1 <= box.x0
+                assert box.x1 <= page.x1 + 1
+                assert page.y0 - 1 <= box.y0
+                assert box.y1 <= page.y1 + 1
+
+
+def test_words_do_not_lie_on_each_other(wiring: Wiring) -> None:
+    with drawing():
+        figure = _figure(six(wiring))
+        figure.canvas.draw()
+        boxes = [
+            (t.get_text(), t.get_window_extent()) for axes in figure.axes for t in axes.texts if t.get_text()
+        ]
+    clashes = [
+        (a, b)
+        for place, (a, first) in enumerate(boxes)
+        for b, second in boxes[place + 1 :]
+        if first.x0 < second.x1 and second.x0 < first.x1 and first.y0 < second.y1 and second.y0 < first.y1
+    ]
+    assert clashes == []
+
+
+def test_series_and_parallel_are_named(wiring: Wiring) -> None:
+    words = words_of(six(wiring))
+    assert words.count("in series:") == 2
+    assert words.count("in parallel:") == 2
+    assert "0 V isolated" in words
+
+
+def test_the_drawing_does_not_vary(wiring: Wiring, tmp_path: Path) -> None:
+    assert wiring_svg(wiring) == wiring_svg(wiring)
+    ET.fromstring(wiring_svg(six(wiring)))
+    save_wiring(wiring, tmp_path / "wiring.png")
+    assert (tmp_path / "wiring.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_hostile_names_are_drawn_as_they_are(wiring: Wiring) -> None:
+    row = replace(wiring.rows[0], input="$x$ \\frac{1}", lead="<b>&amp; #eval")
+    words = words_of(replace(wiring, rows=(row,), device="*bold* $y$"))
+    assert {"$x$ \\frac{1}", "<b>&amp; #eval", "*bold* $y$"} <= set(words)
