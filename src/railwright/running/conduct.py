@@ -155,8 +155,8 @@ class Conduct:
         start = time.monotonic()
         readings = self.rig.read(tuple(self.rig.set_points))
         took = time.monotonic() - start
-        # Half the last ones, half this one: one slow answer does not keep readings away from moves for long.
-        self._reading_takes = min((self._reading_takes + took) / 2 + took / 4, self.every)
+        # What the last ones took counts half, this one three quarters: a margin for the next that is slower.
+        self._reading_takes = min(0.5 * self._reading_takes + 0.75 * took, self.every)
         alarms: list[Alarm] = []
         for raw in readings:
             reading = self.recorder.reading(raw)

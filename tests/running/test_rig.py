@@ -1,0 +1,94 @@
+"""Groups of outputs as one feed: shares of the voltage, sums of what is read, all off together."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from typing import Literal
+
+import pytest
+from tests.instruments.fake_supply import FakeSupply
+
+from railwright.documents.bench import Bench
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.session import open_visa
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.running.rig import Rig
+from railwright.traces import Mode
+
+
+def rig(fake: FakeSupply, arrangement: Literal["series", "parallel"]) -> Rig:
+    output = {"voltage": "0 V .. 36 V", "current": "0 A .. 2 A", "slew": "1 V/s .. 10 V/ms"}
+    output |= {"reading": {"voltage": {}, "current": {}, "latency": "3 ms"}}
+    supply = {"address": fake.address, "dialect": "channel-list", "outputs": {"1": output, "2": output}}
+    bench = Bench.model_validate(
+        {
+            "bench": "b",
+            "location": "dry",
+            "ambient": "23 °C",
+            "supplies": {"left": supply},
+            "leads": {"pair": {"conductor": "AWG 18", "one_way_length": "1 m"}},
+        }
+    )
+    share = 0.5 if arrangement == "series" else 1.0
+    parts = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 30.0, share) for n in (1, 2))
+    made = Rig(
+        bench, {"main": Feed("main", arrangement, parts, "pair", "at terminals")}, open_visa(timeout=0.2)
+    )
+    for one in made.supplies.values():
+        one.connect()
+    return made
+
+
+@pytest.fixture
+def fake() -> Iterator[FakeSupply]:
+    with FakeSupply(channels=2) as made:
+        yield made
+
+
+@pytest.mark.parametrize(("arrangement", "each", "current"), [("series", "12", 0.3), ("parallel", "24", 1.2)])
+def test_a_pair_is_set_and_read_as_one(
+    fake: FakeSupply, arrangement: Literal["series", "parallel"], each: str, current: float
+) -> None:
+    made = rig(fake, arrangement)
+    made.set("main", 24.0, 100.0, switch_on=True)
+    assert [output.settings["VOLT"] for output in fake.outputs.values()] == [each, each]
+    assert fake.outputs[1].settings["VOLT:SLEW"] == ("50" if arrangement == "series" else "100")
+    before = time.monotonic()
+    (reading,) = made.read(["main"])
+    assert reading.voltage == pytest.approx(24.0)
+    assert reading.current == pytest.approx(current)
+    assert [name for name, _, _ in reading.outputs] == ["left.1", "left.2"]
+    assert before - 0.003 <= reading.time <= time.monotonic() - 0.003
+    made.off("main")
+    assert not any(output.on for output in fake.outputs.values())
+    made.close()
+
+
+def test_one_that_tripped_speaks_for_the_pair(fake: FakeSupply) -> None:
+    made = rig(fake, "series")
+    made.set("main", 24.0, None, switch_on=True)
+    fake.trip(2, bit=9)
+    (reading,) = made.read(["main"])
+    assert (reading.mode, reading.trip) == (Mode.TRIPPED, "OVP")
+    made.close()
+
+
+def test_a_slew_that_stands_already_is_not_sent_again(fake: FakeSupply) -> None:
+    made = rig(fake, "series")
+    for voltage in (10.0, 12.0):
+        made.set("main", voltage, 100.0)
+    assert sum(unit.startswith("SOURce:VOLTage:SLEW 50") for unit in fake.units) == 2
+    made.close()
+
+
+def test_a_supply_that_fails_is_told_and_left_out(fake: FakeSupply) -> None:
+    made = rig(fake, "series")
+    made.set("main", 24.0, None, switch_on=True)
+    fake.silent = True
+    told: list[InstrumentError] = []
+    assert made.read(["main"], failed=told.append) == []
+    assert told[0].lost
+    with pytest.raises(InstrumentError):
+        made.read(["main"])
+    made.close()
