@@ -47,10 +47,11 @@ format: $(VENV)/.installed-dev
 	@$(BIN)/ruff check --fix --quiet .
 	@$(BIN)/ruff format --quiet .
 
-# pytest comes last: its summary is the last line.
+# Tests that work against real time come first, with nothing beside them; pytest's last summary is the last line.
 test: lint
 	@scripts/install_tools.sh
-	@$(BIN)/python -m pytest -n 2
+	@$(BIN)/python -m pytest -q -m alone
+	@$(BIN)/python -m pytest -n 2 -m "not alone"
 
 bench: $(VENV)/.installed-dev
 	@set -e; for file in benchmarks/*.py; do echo "== $$file"; $(BIN)/python $$file; done

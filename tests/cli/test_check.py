@@ -1,0 +1,74 @@
+"""`railwright check`: findings, settings, exit codes, one line for bad input."""
+
+import json
+
+from tests.cli.conftest import BENCH, DEVICE, PROCEDURE
+
+
+def test_the_example_may_be_energised(documents, cli):
+    result = cli("check", "--static", PROCEDURE)
+    assert result.exit_code == 0
+    assert "Settings" in result.stdout
+    assert "touch-voltage" in result.stdout
+    assert "0 stops" in result.stdout
+
+
+def test_rules_that_need_a_rehearsal_are_left_out_with_static(documents, cli):
+    static = json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)
+    whole = json.loads(cli("check", "--json", PROCEDURE).stdout)
+    assert not static["rehearsed"]
+    assert whole["rehearsed"]
+    assert len(whole["findings"]) > len(static["findings"])
+
+
+def test_json_has_si_numbers_and_stable_keys(documents, cli):
+    data = json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)
+    assert set(data) == {"procedure", "rehearsed", "blocked", "set_points", "reasons", "findings"}
+    assert data["set_points"]["main"]["outputs"][0]["trip_delay"] == 0.04
+    assert set(data["findings"][0]) == {
+        "rule", "severity", "about", "where", "why", "remedy", "overridden", "blocks",
+    }  # fmt: skip
+
+
+def test_a_stop_gives_3_and_names_the_line(edit, cli):
+    line = edit(PROCEDURE, "ovp: 18 V", "ovp: 25 V")
+    result = cli("check", "--static", "--json", PROCEDURE)
+    assert result.exit_code == 3
+    stops = [f for f in json.loads(result.stdout)["findings"] if f["blocks"]]
+    assert [(f["where"]["file"], f["where"]["line"]) for f in stops] == [(PROCEDURE, line)]
+
+
+def test_an_override_lets_it_pass_with_its_reason(edit, cli, documents):
+    edit(PROCEDURE, "ovp: 18 V", "ovp: 25 V")
+    rule = next(
+        f["rule"]
+        for f in json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)["findings"]
+        if f["blocks"]
+    )
+    with (documents / PROCEDURE).open("a", encoding="utf-8") as file:
+        file.write(
+            f"\noverrides:\n  - {{finding: {rule}, because: the clamp at the input is tested apart}}\n"
+        )
+    result = cli("check", "--static", PROCEDURE)
+    assert result.exit_code == 0
+    assert "the clamp at the input is tested apart" in " ".join(result.stdout.split())
+
+
+def test_bad_input_is_one_line_each_and_2(edit, cli):
+    first = edit(PROCEDURE, "trip_delay: 40 ms", "trip_delay: 40 mV")
+    second = edit(DEVICE, "nominal: 12 V", "nominal: 12")
+    third = edit(BENCH, "location: wet", "locaton: wet")
+    result = cli("check", PROCEDURE)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    for name, line in ((PROCEDURE, first), (DEVICE, second), (BENCH, third)):
+        assert f"{name}:{line}:" in result.stderr
+    assert "Traceback" not in result.stderr
+    assert "location" in result.stderr
+
+
+def test_a_missing_file_is_2(documents, cli):
+    result = cli("check", "nowhere.yaml")
+    assert result.exit_code == 2
+    assert result.stderr.startswith("nowhere.yaml:")
+    assert len(result.stderr.splitlines()) == 1

@@ -1,0 +1,72 @@
+"""Exit codes: what becomes a line, and what stays visible as a fault."""
+
+import os
+import subprocess
+import sys
+
+import pytest
+
+from railwright.cli.exits import EXIT_CODES, BadInput, Exit, guarded
+from railwright.documents.sources import DocumentErrors, Location, Problem
+from railwright.instruments.errors import InstrumentError
+
+
+def raising(error):
+    def command():
+        raise error
+
+    return guarded(command)
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "line"),
+    [
+        (BadInput("a line"), Exit.BAD_INPUT, "a line"),
+        (DocumentErrors([Problem(Location("a.yaml", 3, 7), "expected x")]), Exit.BAD_INPUT, "a.yaml:3:7: "),
+        (FileNotFoundError(2, "No such file", "a.csv"), Exit.BAD_INPUT, "a.csv: No such file"),
+        (InstrumentError("left", "*IDN?", "gives no answer"), Exit.INSTRUMENT, "left: gives no answer"),
+        (KeyboardInterrupt(), Exit.STOPPED, "stopped from the keyboard"),
+    ],
+)
+def test_known_errors_are_a_line_and_a_code(capsys, error, code, line):
+    with pytest.raises(SystemExit) as ended:
+        raising(error)()
+    assert ended.value.code == code
+    err = capsys.readouterr().err
+    assert err.startswith(line)
+    assert len(err.splitlines()) == 1
+
+
+def test_an_unknown_error_is_shown_whole_and_is_no_outcome(capsys):
+    with pytest.raises(SystemExit) as ended:
+        raising(RuntimeError("odd"))()
+    assert ended.value.code == Exit.FAULT
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_every_code_is_explained_in_help():
+    for code in Exit:
+        assert f"{code.value:4d}  {code.meaning}" in EXIT_CODES
+
+
+def test_a_reader_that_goes_away_is_no_error():
+    command = f"{sys.executable} -m railwright --help | true; exit ${{PIPESTATUS[0]}}"
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False)
+    assert done.returncode in (0, 1)
+    assert "Traceback" not in done.stderr
+
+
+def cpu_seconds(*arguments):
+    """Processor time of a whole process, the least of three: what a busy machine does not change much."""
+    best = float("inf")
+    for _ in range(3):
+        before = os.times()
+        subprocess.run([sys.executable, "-m", "railwright", *arguments], capture_output=True, check=True)
+        after = os.times()
+        used = after.children_user + after.children_system - before.children_user - before.children_system
+        best = min(best, used)
+    return best
+
+
+def test_help_starts_quickly():
+    assert cpu_seconds("--help") < 0.3

@@ -1,0 +1,84 @@
+"""new, twin, run, evaluate and report at their edges; the whole of them is in test_demo.py."""
+
+import socket
+from pathlib import Path
+
+import pytest
+from tests.cli.conftest import BENCH, PROCEDURE
+
+
+def test_new_writes_documents_that_pass_the_check_and_never_overwrites(documents, cli):
+    first = cli("new", "mine")
+    assert first.exit_code == 0
+    paths = [line for line in first.stdout.splitlines() if line.endswith(".yaml")]
+    procedure = next(path for path in paths if path.endswith("procedure.yaml") and " " not in path)
+    assert cli("check", "--static", procedure).exit_code == 0
+    before = {path: Path(path).read_text("utf-8") for path in paths if " " not in path}
+    assert len(before) == 3
+    again = cli("new", "mine")
+    assert again.exit_code == 2
+    assert len(again.stderr.splitlines()) == 1
+    assert before == {path: Path(path).read_text("utf-8") for path in before}
+
+
+def test_twin_listens_and_ends(documents, cli):
+    result = cli("twin", BENCH, "--free-ports", "--seconds", "0.1", "--seed", "3")
+    assert result.exit_code == 0, result.stderr
+    assert "left: TCPIP::127.0.0.1::" in result.stdout
+    assert "seed 3" in result.stdout
+
+
+RECORDING = ("--recorder", "transient recorder", "--to", "a.csv")
+HOOKED_UP = (*RECORDING, "--procedure", PROCEDURE)
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("--recorder", "transient recorder"),
+        ("--recorder", "nothing", "--to", "a.csv", "--procedure", PROCEDURE),
+        RECORDING,
+        (*HOOKED_UP, "--trigger", "main 3 V"),
+        (*HOOKED_UP, "--trigger", "x voltage above 1 V"),
+        (*HOOKED_UP, "--length", "3 V"),
+        ("--true", "main.capacitor.capacitance"),
+        ("--true", "main.capacitor.capacitance=xx"),
+    ],
+)
+def test_twin_options_that_cannot_be_are_one_line(documents, cli, options):
+    result = cli("twin", BENCH, *options)
+    assert result.exit_code == 2
+    assert len(result.stderr.splitlines()) == 1
+    assert "expected" in result.stderr or "go together" in result.stderr or "needs" in result.stderr
+
+
+def test_run_without_an_instrument_is_4_and_keeps_a_record(edit, documents, cli):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+    edit(BENCH, "::5025::", f"::{port}::")
+    result = cli("run", PROCEDURE, "--unit", "S-1", "--operator", "A. Keeper", "--folder", "kept")
+    assert result.exit_code == 4
+    assert "left" in result.stdout
+    assert (documents / "kept" / "log.ndjson").is_file()
+
+
+def test_run_with_a_stop_is_3_and_opens_nothing(edit, documents, cli):
+    edit(PROCEDURE, "ovp: 18 V", "ovp: 25 V")
+    result = cli("run", PROCEDURE, "--unit", "S-1", "--operator", "A. Keeper", "--folder", "kept")
+    assert result.exit_code == 3
+    assert "nothing was energised" in result.stderr
+    assert not (documents / "kept").exists()
+
+
+def test_run_into_a_folder_in_use_is_2(documents, cli):
+    result = cli("run", PROCEDURE, "--unit", "S-1", "--operator", "A. Keeper", "--folder", ".")
+    assert result.exit_code == 2
+    assert len(result.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("command", ["evaluate", "report"])
+def test_a_folder_without_a_run_is_2(documents, cli, command):
+    result = cli(command, ".")
+    assert result.exit_code == 2
+    assert len(result.stderr.splitlines()) == 1
+    assert "Traceback" not in result.stderr

@@ -1,0 +1,65 @@
+"""`railwright rehearse`: results, files, exit codes."""
+
+import csv
+import json
+
+import pytest
+from tests.cli.conftest import PROCEDURE
+
+
+def test_results_events_and_predicted_outcomes(documents, cli):
+    result = cli("rehearse", PROCEDURE)
+    assert result.exit_code == 0, result.stdout
+    assert "enters CC" in result.stdout
+    assert "Requirements, as predicted" in result.stdout
+
+
+def test_json_has_si_numbers(documents, cli):
+    data = json.loads(cli("rehearse", "--json", PROCEDURE).stdout)
+    assert set(data) == {"procedure", "case", "inputs", "events", "steps", "assumptions", "evaluation"}
+    assert data["inputs"]["main"]["peak_voltage"] == pytest.approx(16, abs=0.1)
+    assert data["inputs"]["main"]["tripped"] == ""
+    assert [step["name"] for step in data["steps"]][:2] == ["first power", "steady"]
+
+
+def test_cases_differ(documents, cli):
+    charges = set()
+    for case in ("low", "nominal", "high"):
+        data = json.loads(cli("rehearse", "--case", case, "--json", PROCEDURE).stdout)
+        assert data["case"] == case
+        charges.add(data["inputs"]["main"]["inrush_charge"])
+    assert len(charges) == 3
+
+
+def test_csv_and_plot_are_written(documents, cli):
+    result = cli("rehearse", PROCEDURE, "--csv", "traces.csv", "--plot", "plot.png", "--step", "first power")
+    assert result.exit_code == 0
+    with open("traces.csv", encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert list(rows[0])[:4] == ["time_s", "main_voltage_V", "main_terminal_voltage_V", "main_current_A"]
+    assert float(rows[-1]["time_s"]) > 10
+    assert max(float(row["main_current_A"]) for row in rows) > 1.0
+    assert (documents / "plot.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_an_output_that_trips_is_3(edit, cli):
+    edit(PROCEDURE, "trip_delay: 40 ms", "trip_delay: 4 ms")
+    result = cli("rehearse", "--json", PROCEDURE)
+    assert result.exit_code == 3
+    assert json.loads(result.stdout)["inputs"]["main"]["tripped"] == "trips current limit"
+
+
+def test_a_requirement_that_would_fail_is_1(edit, cli):
+    edit(PROCEDURE, "at_most: 120 mC", "at_most: 20 mC")
+    assert cli("rehearse", PROCEDURE).exit_code == 1
+
+
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [(("--plot", "plot.pdf"), "--plot"), (("--plot", "p.png", "--step", "lunch"), "--step")],
+)
+def test_options_that_cannot_be_are_2(documents, cli, options, named):
+    result = cli("rehearse", PROCEDURE, *options)
+    assert result.exit_code == 2
+    assert named in result.stderr
+    assert len(result.stderr.splitlines()) == 1

@@ -1,0 +1,74 @@
+"""The house: what is pinned, what is shipped, and what no file may hold."""
+
+import re
+import subprocess
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+SOURCES = sorted((ROOT / "src" / "railwright").rglob("*.py"))
+
+
+def name_of(requirement: str) -> str:
+    return re.split(r"[\s<>=!~\[;]", requirement, maxsplit=1)[0].lower().replace("_", "-")
+
+
+def test_every_dependency_is_pinned_exactly_and_above_its_bound():
+    pins = {}
+    for line in (ROOT / "constraints.txt").read_text("utf-8").splitlines():
+        name, _, version = line.partition("==")
+        assert version, f"constraints.txt: expected name==version, got '{line}'"
+        pins[name_of(name)] = tuple(int(part) for part in re.findall(r"\d+", version))
+    project = PROJECT["project"]
+    for requirement in [*project["dependencies"], *project["optional-dependencies"]["dev"]]:
+        bound = tuple(int(part) for part in re.findall(r"\d+", requirement.partition(">=")[2]))
+        assert bound, f"{requirement}: expected a lower bound"
+        assert pins[name_of(requirement)] >= bound
+
+
+def test_constraints_name_no_host_and_no_path():
+    text = (ROOT / "constraints.txt").read_text("utf-8")
+    assert not re.search(r"//|@|file:|--", text)
+
+
+def test_files_that_are_followed_hold_no_machine_path():
+    listed = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True)
+    pattern = re.compile(r"(?<![\w.])/(?:work|root|farm|home|tmp)/")
+    found = []
+    for name in filter(None, listed.stdout.split("\0")):
+        path = ROOT / name
+        if not path.is_file() or path.suffix in (".png", ".pdf", ".parquet"):
+            continue
+        for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1):
+            if pattern.search(line):
+                found.append(f"{name}:{number}: {line.strip()[:80]}")
+    assert found == []
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_module_says_what_it_is_for_and_stays_readable(path):
+    lines = path.read_text("utf-8").splitlines()
+    assert lines[0].startswith('"""'), "expected a first line that says what the module is for"
+    assert len(lines) <= 400, f"{len(lines)} lines are more than a person holds in mind"
+
+
+def test_the_example_travels_with_the_package():
+    data = PROJECT["tool"]["setuptools"]["data-files"]
+    shipped = {path for patterns in data.values() for pattern in patterns for path in ROOT.glob(pattern)}
+    assert shipped == {path for path in (ROOT / "examples" / "tide-gauge").iterdir() if path.is_file()}
+
+
+def test_data_files_of_the_package_are_shipped():
+    patterns = PROJECT["tool"]["setuptools"]["package-data"]["railwright"]
+    package = ROOT / "src" / "railwright"
+    shipped = {path for pattern in patterns for path in package.glob(pattern)}
+    there = {p for p in package.rglob("*") if p.is_file() and p.suffix not in (".py", ".pyc", ".nbi", ".nbc")}
+    assert there == shipped
+
+
+def test_ci_ends_with_the_tests():
+    assert (ROOT / ".ci" / "run").stat().st_mode & 0o111
+    assert "make --no-print-directory test" in (ROOT / ".ci" / "run").read_text("utf-8")
