@@ -42,7 +42,7 @@ def reference() -> str:
     parts = [_OPENING]
     for kind, model in MODELS.items():
         parts.append(f"\n## The {kind} document\n\n{_summary(model)}\n")
-        for each in _models(model):
+        for each in models_below(model):
             if each is not model:
                 parts.append(f"\n### {_title(each)}\n\n{_summary(each)}\n")
             parts.append("\n| key | value | needed | meaning |\n| --- | --- | --- | --- |\n")
@@ -55,7 +55,7 @@ def reference() -> str:
     return "".join(parts)
 
 
-def _models(model: type[BaseModel]) -> list[type[BaseModel]]:
+def models_below(model: type[BaseModel]) -> list[type[BaseModel]]:
     """A model and those below it, in the order in which they are met."""
     found: list[type[BaseModel]] = []
 
@@ -64,21 +64,21 @@ def _models(model: type[BaseModel]) -> list[type[BaseModel]]:
             return
         found.append(each)
         for field in each.model_fields.values():
-            for below in _below(field.annotation):
-                visit(below)
+            for other in below(field.annotation):
+                visit(other)
 
     visit(model)
     return found
 
 
-def _below(annotation: Any) -> list[type[BaseModel]]:
+def below(annotation: Any) -> list[type[BaseModel]]:
     """The models that a type mentions."""
     found = []
     for arm in arms_of(annotation):
         if is_model(arm):
             found.append(arm)
         elif get_origin(arm) in (dict, tuple):
-            found += [model for part in get_args(arm) for model in _below(part)]
+            found += [model for part in get_args(arm) for model in below(part)]
     return found
 
 

@@ -40,9 +40,8 @@ def parse_value(text: object, unit: str) -> float:
     """One quantity in SI units. ValueError says what was expected and what came."""
     expected = f"expected {DIMENSION_NAMES[unit]} such as '{EXAMPLES[unit]}', got {quoted(text)}"
     if not isinstance(text, str):
-        raise ValueError(
-            expected if text is None or isinstance(text, dict | list) else f"{expected} without a unit"
-        )
+        bare = isinstance(text, int | float)
+        raise ValueError(f"{expected} without a unit; add it" if bare else expected)
     match = _QUANTITY.fullmatch(text) if len(text) <= LONGEST else None
     if match is None:
         raise ValueError(expected + _instead_of_range(text, "one value, not a range"))
