@@ -18,7 +18,7 @@ from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
 from railwright.twin.supply import TwinSupply
 
-TICK = 3e-3
+TICK = 4e-3
 """Longest pause between two advances of the physics [s]."""
 
 CATCH_UP = 0.25
