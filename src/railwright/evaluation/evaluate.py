@@ -79,6 +79,27 @@ def evaluate(
     return Evaluation(tuple(results), decision.rule, decision.guard_band, names, tuple(notes))
 
 
+def every_source(
+    documents: Documents, set_points: SetPoints, record: Record, external: Sequence[Record] = ()
+) -> tuple[Evaluation, ...]:
+    """Every requirement from each record alone, the run's own first; raises as `evaluate` does."""
+    own = _Source(record.origin, record, _own_models(documents.bench, set_points, record))
+    sources = [own, *(_aligned(documents.bench, set_points, each, own)[0] for each in external)]
+    decision = documents.procedure.decision
+    return tuple(
+        Evaluation(
+            tuple(
+                _result(requirement, _from_source(documents, requirement, source, record))
+                for requirement in documents.procedure.requires
+            ),
+            decision.rule,
+            decision.guard_band,
+            (source.name,),
+        )
+        for source in sources
+    )
+
+
 def aligned_records(
     documents: Documents, set_points: SetPoints, record: Record, external: Sequence[Record]
 ) -> tuple[Record, ...]:
@@ -150,23 +171,24 @@ def _judge(
             chosen = other
         elif other.measured is None:
             remarks.append(f"{requirement.name}: {source.name} was not used, because {other.reason}")
+    return _result(requirement, chosen), remarks
+
+
+def _result(requirement: Requirement, finding: _Finding) -> Result:
     lower, upper = requirement.limits
-    return (
-        Result(
-            requirement=requirement.name,
-            measure=requirement.measure,
-            of=requirement.of,
-            during=requirement.during,
-            unit=requirement.unit,
-            lower=lower,
-            upper=upper,
-            measured=chosen.measured,
-            outcome=chosen.outcome,
-            reason=chosen.reason,
-            source=chosen.source,
-            at=requirement.at,
-        ),
-        remarks,
+    return Result(
+        requirement=requirement.name,
+        measure=requirement.measure,
+        of=requirement.of,
+        during=requirement.during,
+        unit=requirement.unit,
+        lower=lower,
+        upper=upper,
+        measured=finding.measured,
+        outcome=finding.outcome,
+        reason=finding.reason,
+        source=finding.source,
+        at=requirement.at,
     )
 
 

@@ -18,11 +18,10 @@ BINS = 100
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Levels:
-    """Low and high state level, half the width that the histogram leaves each, and which values made them."""
+    """Low and high state level, and which values made them."""
 
     low: float
     high: float
-    bin_half_width: float
     low_values: NDArray[np.bool_]
     high_values: NDArray[np.bool_]
 
@@ -35,14 +34,14 @@ def state_levels(values: NDArray[np.float64], least_amplitude: float) -> Levels:
     """Low and high state level of a waveform, in the values' unit [1]_.
 
     values: shape (n,), n >= 1. A waveform whose values differ by less than `least_amplitude` is in one state:
-    both levels are its median. Each level is the mean of the values in the fullest bin of its half and in the
-    two bins beside it.
+    both levels are its median. Each level is the median of the values in the fullest bin of its half and in
+    the two bins beside it.
     """
     bottom, top = float(np.min(values)), float(np.max(values))
     if top - bottom <= least_amplitude:
         middle = float(np.median(values))
         every = np.ones(values.size, dtype=np.bool_)
-        return Levels(middle, middle, 0.0, every, every)
+        return Levels(middle, middle, every, every)
     width = (top - bottom) / BINS
     index = np.minimum(((values - bottom) / width).astype(np.intp), BINS - 1)
     counts = np.bincount(index, minlength=BINS)
@@ -51,5 +50,5 @@ def state_levels(values: NDArray[np.float64], least_amplitude: float) -> Levels:
     high_bin = half + int(np.argmax(counts[half:]))
     low_values = (np.abs(index - low_bin) <= 1) & (index < half)
     high_values = (np.abs(index - high_bin) <= 1) & (index >= half)
-    low, high = float(np.mean(values[low_values])), float(np.mean(values[high_values]))
-    return Levels(low, high, width / 2.0, low_values, high_values)
+    low, high = float(np.median(values[low_values])), float(np.median(values[high_values]))
+    return Levels(low, high, low_values, high_values)

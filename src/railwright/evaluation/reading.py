@@ -189,7 +189,13 @@ def _current_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:
 
 def _voltage_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:
     levels = [setting.ovp for setting in feed.outputs]
-    tolerances = [output.ovp.accuracy or 0.0 if output.ovp else 0.0 for output in outputs]
+    tolerances = []
+    for output in outputs:
+        accuracy = output.ovp.accuracy or 0.0 if output.ovp else 0.0
+        # While the protection responds, the voltage rises on, as fast as the output does it.
+        slew = 0.8 * output.voltage.high / output.rise if output.rise else 0.0
+        response = output.ovp.response or 0.0 if output.ovp else 0.0
+        tolerances.append(accuracy + slew * response)
     if feed.arrangement == "series":
         return Bound(sum(levels), sum(tolerances), "the OVP levels that were set")
     return Bound(min(levels), max(tolerances), "the OVP level that was set")

@@ -63,10 +63,12 @@ def _integral(
     start, end = view.begin, view.end
     if end <= start:
         raise CannotMeasure("the step has no length")
-    _, least_aperture, _ = view.timing()
-    near = _around(signal, start, end)
+    update, least_aperture, most_aperture = view.timing()
+    # Before it is switched on an input draws nothing: what a late reading puts there belongs to the step.
+    early = 0.0 if view.switched_on is None or view.model.exact else update + most_aperture + view.model.clock
+    near = _around(signal, start - early - view.shift()[1], end + view.shift()[1])
     covered(view, near)
-    weights = trapezoid_weights(near.time, start, end)
+    weights = trapezoid_weights(near.time, start - early, end)
     scale = 1.0 / (end - start) if mean else 1.0
     budget = Budget(view)
     budget.systematic(near, weights * scale)
@@ -77,13 +79,18 @@ def _integral(
         return budget.result(value, how)
     # What changes between two readings: bounded by their difference over the time that no aperture covers.
     gaps = np.diff(near.time)
-    inside = (near.time[1:] > start) & (near.time[:-1] < end)
+    inside = (near.time[1:] > start - early) & (near.time[:-1] < end)
     unseen = np.maximum(0.0, gaps - least_aperture)
     differences = np.maximum(0.0, np.abs(np.diff(near.values)) - 2.0 * near.noise)
     budget.many("between readings", (differences * unseen / 2.0 * scale)[inside])
     # A window that lies a little early or late gains at one end what it loses at the other.
-    ends = np.interp([start, end], near.time, near.values)
-    budget.bounded("time of the readings", view.shift()[1] * float(ends[1] - ends[0]) * scale)
+    late = view.shift()[1]
+    moved = [
+        math.fsum(trapezoid_weights(near.time, start - early + shift, end + shift) * near.values) * scale
+        - value
+        for shift in (-late, -late / 2.0, late / 2.0, late)
+    ]
+    budget.bounded("time of the readings", max(abs(change) for change in moved))
     if factors is not None and least_aperture > 0.0:
         budget.many("product within an aperture", _covariance(view, factors, start, end) * scale)
     return budget.result(value, how, would_decide="an instrument with a smaller error, or faster readings")

@@ -19,8 +19,8 @@ from railwright.evaluation.reading import Bound
 from railwright.evaluation.signal import Signal, View
 from railwright.evaluation.wording import amount, rate
 
-SAMPLES_ACROSS = 20.0
-"""Samples that a recording should have within what the slow readings see as one interval."""
+SAMPLES = 200.0
+"""Samples that a recording should have within what the readings cannot see into."""
 
 RESOLVED = 0.2
 """A peak is outlined when its neighbours differ from it by less than this part of the whole range."""
@@ -50,21 +50,10 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
     budget.noise(near, weights)
     value = float(near.values[place]) - _noise_of_largest(near)
     if view.model.averages:
-        highest = value if bound is None else bound.value + bound.tolerance
-        sees = max(update, view.interval)
-        unseen = (
-            f"a peak shorter than {amount(sees + aperture, 's')} is averaged away or falls between readings"
-        )
-        if bound is not None:
-            unseen += f": anything up to {bound.what}, {amount(bound.value, unit)}"
-            if view.model.limit_response and unit == "A":
-                unseen += (
-                    f" (and more for less than its response time of {amount(view.model.limit_response, 's')})"
-                )
+        sees = max(update, view.interval) + aperture
+        highest, unseen = _hidden(view, bound, unit, sees)
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
-        return budget.at_least(
-            value, highest, how, unseen=unseen, would_decide=rate(sees / SAMPLES_ACROSS / 10.0)
-        )
+        return budget.at_least(value, highest, how, unseen=unseen, would_decide=rate(sees / SAMPLES))
     if view.model.exact:
         return budget.result(value, "largest value")
     beside = np.abs(np.diff(near.values[max(0, place - 1) : place + 2]))
@@ -81,9 +70,36 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
             value if bound is None else bound.value + bound.tolerance,
             how,
             unseen=f"the peak stands on fewer than three samples {amount(view.interval, 's')} apart",
-            would_decide=rate(view.interval / SAMPLES_ACROSS),
+            would_decide=rate(view.interval / 20.0),
         )
     return budget.result(value, how, would_decide="a recorder with a smaller error")
+
+
+def _hidden(view: View, bound: Bound | None, unit: str, sees: float) -> tuple[float, str]:
+    """The largest value that can hide between readings, and why, in words.
+
+    A current limit holds a current only after its response time; until then the output capacitor feeds the
+    load, and nothing but the lead limits the current.
+    """
+    unseen = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
+    if bound is None:
+        return math.inf, unseen
+    unseen += f": anything up to {bound.what}, {amount(bound.value, unit)}"
+    highest = bound.value + bound.tolerance
+    if unit != "A":
+        return highest, unseen
+    response = view.model.limit_response
+    time = (
+        f"less than its response time of {amount(response, 's')}"
+        if response
+        else "its response time (unknown)"
+    )
+    if view.model.lead is None or view.model.voltage_bound is None or view.model.lead[0] <= 0.0:
+        return math.inf, f"{unseen}, and for {time} what the lead lets through (unknown)"
+    surge = (view.model.voltage_bound.value + view.model.voltage_bound.tolerance) / view.model.lead[0]
+    return max(
+        highest, surge
+    ), f"{unseen}, and for {time} up to {amount(surge, unit)} that the lead lets through"
 
 
 def _noise_of_largest(signal: Signal) -> float:

@@ -33,7 +33,9 @@ PHASES = 64
 def restarts(view: View) -> Measured:
     """Number of drop-outs of the current in the step."""
     current, voltage = view.current(), view.voltage()
-    inside = (current.time >= view.begin) & (current.time <= view.end)
+    # Readings whose aperture may reach into another step are left out.
+    margin = view.timing()[2] / 2.0 + view.shift()[1]
+    inside = (current.time >= view.begin + margin) & (current.time <= view.end - margin)
     covered(view, current.take(np.flatnonzero(inside)))
     if current.time.size != voltage.time.size:
         raise CannotMeasure("voltage and current were not recorded together", "a recording of both")
@@ -54,7 +56,7 @@ def restarts(view: View) -> Measured:
 
 def _blocks(time: Array, amps: Array, volts: Array) -> tuple[Array, Array, Array]:
     """Fine records as means over blocks of BLOCK; slow ones as they are. Shape (m,) each."""
-    if time.size < 2 or float(time[-1] - time[0]) / time.size >= BLOCK:
+    if time.size < 2 or float(np.median(np.diff(time))) >= BLOCK:
         return time, amps, volts
     grid = np.arange(time[0], time[-1], BLOCK)
     if grid.size < 2:
@@ -81,11 +83,13 @@ def _usual(amps: Array, current: Signal) -> float:
 
 def _drop_outs(view: View, time: Array, amps: Array, volts: Array, usual: float) -> list[tuple[int, int]]:
     """First and one past the last value of each drop-out after the load has first run."""
-    low = amps < LONG_DIP * usual
+    # At a lower voltage a load may draw less, in proportion at most, and still run.
+    threshold = LONG_DIP * usual * np.minimum(1.0, np.abs(volts) / max(1e-9, float(np.median(np.abs(volts)))))
+    low = amps < threshold
     if view.model.averages:
         before, after = _medians_beside(amps)
         low |= amps < (1.0 - SHORT_DIP) * np.minimum(before, after)
-    has_run = np.maximum.accumulate(amps >= LONG_DIP * usual)
+    has_run = np.maximum.accumulate(amps >= np.maximum(threshold, 0.1 * usual))
     return [
         (a, b)
         for a, b in low_stretches(low)

@@ -37,9 +37,10 @@ def _level(view: View, *, high: bool) -> Measured:
     budget = Budget(view)
     budget.systematic(inside, weights)
     budget.noise(inside, weights)
-    budget.bounded("histogram bin", levels.bin_half_width if not view.model.exact else 0.0)
+    level = levels.high if high else levels.low
+    if not view.model.exact:
+        # Values on their way to or from the level lie in its bins as well, more or fewer of them.
+        budget.bounded("values beside the level", float(np.mean(inside.values[chosen])) - level)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
-    return budget.result(
-        levels.high if high else levels.low, how, would_decide="an instrument with a smaller error"
-    )
+    return budget.result(level, how, would_decide="an instrument with a smaller error")

@@ -2,9 +2,10 @@
 
 Turn-off is the start, turn-on the end, of the longest stretch of low current in the step that follows (or
 precedes) high current: a step down of the supply, in which the device lives for a moment on its own
-capacitor, is shorter. The voltage is taken at the instant at which the current is half-way between its levels
-before and after (IEEE 181, mid reference level). Voltage and current come from the same aperture, so how late
-a reading is, cancels.
+capacitor, is shorter. The voltage is that of the ramp, a straight line through its values before the
+transition, at the instant at which the current is half-way between its levels before and after (IEEE 181, mid
+reference level): what the transition itself does to the voltage does not count. Voltage and current come from
+the same aperture, so how late a reading is, cancels.
 """
 
 from __future__ import annotations
@@ -50,15 +51,18 @@ def _turning(view: View, *, falling: bool) -> Measured:
     voltage = view.voltage()
     place = _transition(view, current, voltage, falling=falling)
     before, after = _levels_beside(view, current, place, falling=falling)
-    instant, spread, first, last = _crossing(view, current, place, before, after)
-    nearby = voltage.between(current.time[first] - 1e-12, current.time[last] + 1e-12)
-    at = float(np.interp(instant, nearby.time, nearby.values))
-    slope = float(np.ptp(nearby.values)) / max(1e-12, float(np.ptp(nearby.time)))
-    weights = _interpolation(voltage.time, instant)
+    instant, spread, first, _ = _crossing(view, current, place, before, after)
+    known = _before(view, voltage, float(current.time[first]))
+    weights = line_weights(known.time, instant)
+    at = math.fsum(weights * known.values)
+    slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
+    line = at + slope * (known.time - instant)
     budget = Budget(view)
-    budget.systematic(voltage, weights)
-    budget.noise(voltage, weights)
+    budget.systematic(known, weights)
+    budget.noise(known, weights)
     budget.bounded("instant of the transition", slope * spread)
+    bend = float(np.max(np.abs(known.values - line))) - 3.0 * known.noise - known.step
+    budget.bounded("bend of the ramp", 0.0 if view.model.exact else max(0.0, bend))
     if "lead" in "".join(s.source for s in voltage.systematic) and view.model.lead is not None:
         step = abs(before - after) * sum(view.model.lead) / 2.0
         budget.bounded("lead drop while the current changes", step / 2.0)
@@ -165,11 +169,22 @@ def _crossing(
     return begin + remaining, gap / 2.0, first, last
 
 
-def _interpolation(time: Array, instant: float) -> Array:
-    """Weights of the linear interpolation at an instant."""
-    right = int(np.clip(np.searchsorted(time, instant), 1, time.size - 1))
-    gap = float(time[right] - time[right - 1])
-    part = float(np.clip((instant - time[right - 1]) / gap, 0.0, 1.0)) if gap > 0.0 else 1.0
-    weights = np.zeros(time.size)
-    weights[right - 1], weights[right] = 1.0 - part, part
+def _before(view: View, voltage: Signal, end: float) -> Signal:
+    """The voltage within LOCAL, five values at least, before the transition."""
+    if view.model.exact:
+        even = voltage.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
+        return even.between(end - LOCAL, end - 1e-4)
+    known = voltage.between(view.begin, end + 1e-9)
+    count = max(5, int(np.count_nonzero(known.time >= end - LOCAL)))
+    if known.time.size < 3:
+        raise CannotMeasure("the transition lies at the start of the step", "a longer hold before the ramp")
+    return known.take(np.arange(max(0, known.time.size - count), known.time.size))
+
+
+def line_weights(time: Array, instant: float) -> Array:
+    """Weights of the least-squares line through values at `time`, evaluated at an instant. Shape (n,)."""
+    centre = float(np.mean(time))
+    spread = float(np.sum((time - centre) ** 2))
+    tilt = (instant - centre) / spread if spread > 0.0 else 0.0
+    weights: Array = 1.0 / time.size + tilt * (time - centre)
     return weights
