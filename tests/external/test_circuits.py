@@ -6,15 +6,15 @@ import math
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from tests.physics.bench import STAGE, capacitor, constant_current, converter, pair, resistor, single
 
 from railwright.physics import equations
 from railwright.physics.circuit import Branch, Circuit, Lead
 from railwright.physics.simulation import Simulation
 from railwright.traces import Mode
-from tests.physics.bench import STAGE, capacitor, constant_current, converter, pair, resistor, single
 
-# An output without its own peculiarities, so that closed forms hold: no bleeder, a small output capacitor, fast loops,
-# and current in both directions.
+# An output without its own peculiarities, so that closed forms hold: no bleeder, a small output capacitor,
+# fast loops, and current in both directions.
 IDEAL = dataclasses.replace(
     STAGE,
     capacitance=0.2e-6,
@@ -31,7 +31,8 @@ IDEAL = dataclasses.replace(
 )
 
 
-# Ohm's law (common practice, no source): 6 V limited to 0.4 A into 12 Ω is 4.8 V in CC; limited to more than 0.5 A, CV.
+# Ohm's law (common practice, no source): 6 V limited to 0.4 A into 12 Ω is 4.8 V in CC; limited to more
+# than 0.5 A, CV.
 @pytest.mark.parametrize(
     ("limit", "volts", "mode"), [(0.4, 4.8, Mode.CC), (0.51, 6.0, Mode.CV), (2.0, 6.0, Mode.CV)]
 )
@@ -89,16 +90,27 @@ def test_a_ramp_into_a_capacitor_draws_c_dv_dt():
 def test_constant_power_through_a_resistance(power, ohms):
     # Closed form: V = (Vs + sqrt(Vs² - 4 P R)) / 2.
     sim = Simulation(
-        Circuit((single(capacitor(470e-6), converter(power=power * 0.86, starts=8.0, stops=4.0), resistance=ohms),))
+        Circuit(
+            (
+                single(
+                    capacitor(470e-6), converter(power=power * 0.86, starts=8.0, stops=4.0), resistance=ohms
+                ),
+            )
+        )
     )
     sim.set("left.1", voltage=12.0, on=True)
     samples = sim.advance(1.0).samples["main"]
-    assert samples.voltage[-1] == pytest.approx((12.0 + math.sqrt(144.0 - 4.0 * power * ohms)) / 2.0, rel=1e-6)
+    assert samples.voltage[-1] == pytest.approx(
+        (12.0 + math.sqrt(144.0 - 4.0 * power * ohms)) / 2.0, rel=1e-6
+    )
 
 
 def test_more_power_than_a_resistance_passes_has_no_operating_point():
-    # Closed form: no solution for P > Vs² / 4R, here 36 W at 1 Ω; the converter falls to its stopping voltage.
-    sim = Simulation(Circuit((single(capacitor(470e-6), converter(power=40.0, starts=8.0, stops=4.0), resistance=1.0),)))
+    # Closed form: no solution for P > Vs² / 4R, here 36 W at 1 Ω; the converter falls to its stopping
+    # voltage.
+    sim = Simulation(
+        Circuit((single(capacitor(470e-6), converter(power=40.0, starts=8.0, stops=4.0), resistance=1.0),))
+    )
     sim.set("left.1", voltage=12.0, on=True)
     events = sim.advance(1.0).events
     assert sum(event.what == "stops" for event in events) > 5
@@ -106,10 +118,14 @@ def test_more_power_than_a_resistance_passes_has_no_operating_point():
 
 def test_rc_reaches_63_percent_after_one_time_constant():
     # 1 - 1/e at t = R C, closed form.
-    sim = Simulation(Circuit((single(capacitor(100e-6, esr=1e-3), stage=IDEAL, resistance=100.0),)), fine=1e-6)
+    sim = Simulation(
+        Circuit((single(capacitor(100e-6, esr=1e-3), stage=IDEAL, resistance=100.0),)), fine=1e-6
+    )
     sim.set("left.1", voltage=10.0, on=True)
     samples = sim.advance(0.05).samples["main"]
-    assert float(np.interp(0.01, samples.time, samples.voltage)) == pytest.approx(10.0 * (1.0 - math.exp(-1.0)), rel=3e-4)
+    assert float(np.interp(0.01, samples.time, samples.voltage)) == pytest.approx(
+        10.0 * (1.0 - math.exp(-1.0)), rel=3e-4
+    )
 
 
 @pytest.mark.parametrize("damping", [0.2, 0.4, 0.7])
@@ -205,7 +221,8 @@ def test_cc_start_against_scipy():
 
 
 def test_converter_start_against_scipy():
-    # As above; the converter's start is at the time that our own event search found, itself checked by the threshold.
+    # As above; the converter's start is at the time that our own event search found, itself checked by the
+    # threshold.
     circuit = Circuit((single(capacitor(1e-3), converter(), resistance=0.07, sense="load"),))
 
     def actions(sim):
@@ -223,7 +240,7 @@ def test_converter_start_against_scipy():
         system.flags[2] = 0.0
 
     corners = [(6e-3, None), (start, begin), (start + 8e-3, finish)]
-    times, states, player = reference_solution(circuit, actions, corners, 0.05)
+    times, states, _ = reference_solution(circuit, actions, corners, 0.05)
     at_start = states[5][np.searchsorted(times, start)]
     assert at_start == pytest.approx(8.4, abs=1e-6)
     volts, amperes = compare(circuit, actions, corners, 0.05)

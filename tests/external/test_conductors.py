@@ -34,7 +34,8 @@ def test_iec_60228_class_5_rows(section, maximum):
 
 
 def test_every_iec_60228_maximum_lies_above_the_geometric_value():
-    # IEC 60228: the tabulated values are maxima. Its sections are nominal, so that solid 50 mm² is actually less.
+    # IEC 60228: the tabulated values are maxima. Its sections are nominal, so that solid 50 mm² is actually
+    # less.
     for table in conductors.IEC_60228_MAXIMUM.values():
         for section, maximum in table.items():
             assert 1.0 < maximum / (conductors.resistance_per_metre(section * 1e-6) * 1e3) < 1.2
@@ -56,7 +57,9 @@ def test_onderdonk_fusing_equation():
     # Onderdonk, handbook, from memory: 33 (I/A)² S = log10((Tm - Ta)/(234 + Ta) + 1), A in circular mils.
     # AWG 10 has 10380 circular mils (published wire tables); for 1 s at Ta = 40 °C.
     expected = 10380 * math.sqrt(math.log10((1083 - 40) / (234 + 40) + 1) / 33)
-    assert conductors.onderdonk_fusing_current(conductors.awg_area(10), 1.0, 40.0) == pytest.approx(expected, rel=1e-3)
+    assert conductors.onderdonk_fusing_current(conductors.awg_area(10), 1.0, 40.0) == pytest.approx(
+        expected, rel=1e-3
+    )
 
 
 def test_adiabatic_limit_of_insulated_copper():

@@ -1,4 +1,6 @@
-"""The demo's first power-up against ngspice (reltol 1e-6), on a netlist written by hand from the equations."""
+"""The demo's first power-up against ngspice (reltol 1e-6), on a netlist written by hand from the
+equations.
+"""
 
 import re
 import shutil
@@ -29,7 +31,9 @@ def documents():
 
 @pytest.fixture(scope="module")
 def spice(tmp_path_factory):
-    """Columns of ngspice's run: time, terminals, connector, current, both loops' commands, converter running."""
+    """Columns of ngspice's run: time, terminals, connector, current, both loops' commands, converter
+    running.
+    """
     program = shutil.which("ngspice")
     assert program, "ngspice is not installed: scripts/install_tools.sh installs it"
     folder = tmp_path_factory.mktemp("ngspice")
@@ -86,7 +90,9 @@ def test_the_netlist_holds_the_demos_figures(documents):
 def test_inrush_peak_agrees_within_one_percent(spice, ours):
     time, current = spice[0], spice[3]
     assert ours.inputs["main"].inrush_peak == pytest.approx(current.max(), rel=0.01)
-    assert ours.inputs["main"].peak_current > 1.0  # the peak lies above the limit, before the limit has responded
+    assert (
+        ours.inputs["main"].peak_current > 1.0
+    )  # the peak lies above the limit, before the limit has responded
     traces = ours.record.traces["main"].between(0.0, 0.06)
     assert traces.time[traces.columns["current"].argmax()] == pytest.approx(time[current.argmax()], abs=5e-6)
 

@@ -45,7 +45,9 @@ def converter(power: float = 3.6, starts: float = 8.4, stops: float = 7.6, soft_
     )
 
 
-def single(*loads: Load, stage: OutputStage = STAGE, resistance: float = 0.01, sense: str = "terminals") -> Branch:
+def single(
+    *loads: Load, stage: OutputStage = STAGE, resistance: float = 0.01, sense: str = "terminals"
+) -> Branch:
     return Branch("main", ("left.1",), (stage,), Lead(resistance, 1e-6), loads, sense=sense)
 
 

@@ -1,9 +1,9 @@
 """A circuit that makes no sense is refused with one clear sentence."""
 
 import pytest
+from tests.physics.bench import STAGE, capacitor, converter, single
 
 from railwright.physics.circuit import Branch, Circuit, Lead, Load
-from tests.physics.bench import STAGE, capacitor, converter, single
 
 
 def test_states_are_named_for_people():
@@ -24,7 +24,10 @@ def test_states_are_named_for_people():
         (lambda: Load("candle", {}), "unknown load 'candle'"),
         (lambda: Load("resistor", {"ohms": 1.0}), "needs values for resistance"),
         (lambda: Branch("main", ("a", "b"), (STAGE,), Lead(0.1, 1e-6)), "one output stage for each"),
-        (lambda: Branch("main", ("a",), (STAGE,), Lead(0.1, 1e-6), arrangement="series"), "cannot be 'series'"),
+        (
+            lambda: Branch("main", ("a",), (STAGE,), Lead(0.1, 1e-6), arrangement="series"),
+            "cannot be 'series'",
+        ),
         (lambda: Circuit((single(), single())), "more than once"),
         (lambda: Circuit((single(),), {"main": ("moon",)}), "names 'moon'"),
     ],

@@ -1,12 +1,15 @@
-"""The Jacobian by hand against differences of the right-hand side, for every arrangement and every loop in charge."""
+"""The Jacobian by hand against differences of the right-hand side, for every arrangement and every loop in
+charge.
+"""
 
 import numpy as np
 import pytest
+from tests.physics.bench import STAGE, capacitor, constant_current, converter, resistor
 
 from railwright.physics import equations, layout
 from railwright.physics.circuit import Branch, Lead
-from railwright.physics.simulation import FINE, RELATIVE, _Player
-from tests.physics.bench import STAGE, capacitor, constant_current, converter, resistor
+from railwright.physics.player import Player
+from railwright.physics.simulation import FINE, RELATIVE
 
 LOADS = (capacitor(1e-3), converter(), resistor(50.0), constant_current(0.2, 3.0))
 
@@ -14,8 +17,10 @@ LOADS = (capacitor(1e-3), converter(), resistor(50.0), constant_current(0.2, 3.0
 def player_of(arrangement, sense):
     count = 1 if arrangement == "single" else 2
     names = tuple(f"left.{n}" for n in range(1, count + 1))
-    branch = Branch("main", names, (STAGE,) * count, Lead(0.07, 1e-6), LOADS, arrangement=arrangement, sense=sense)
-    player = _Player(branch, 0.0, RELATIVE, FINE)
+    branch = Branch(
+        "main", names, (STAGE,) * count, Lead(0.07, 1e-6), LOADS, arrangement=arrangement, sense=sense
+    )
+    player = Player(branch, 0.0, RELATIVE, FINE)
     player.system.settings[:, layout.ON] = 1.0
     player.system.settings[:, layout.REF_GOAL] = 12.0
     player.system.settings[:, layout.REF_START] = 2.0

@@ -5,11 +5,11 @@ import math
 
 import numpy as np
 import pytest
+from tests.physics.bench import FIGURES, STAGE, constant_current, resistor, single
 
 from railwright.physics.circuit import Circuit
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.simulation import Simulation
-from tests.physics.bench import FIGURES, STAGE, constant_current, resistor, single
 
 
 def crossing(time, values, level):
@@ -51,7 +51,9 @@ def test_rise_and_loaded_fall_at_full_scale_and_full_power():
     assert rise == pytest.approx(FIGURES.rise, rel=0.03)
     sim.set("left.1", voltage=0.0)
     down = sim.advance(0.6).samples["main"]
-    fall = crossing(down.time, -down.terminal_voltage, -3.6) - crossing(down.time, -down.terminal_voltage, -32.4)
+    fall = crossing(down.time, -down.terminal_voltage, -3.6) - crossing(
+        down.time, -down.terminal_voltage, -32.4
+    )
     assert fall == pytest.approx(FIGURES.fall_loaded, rel=0.03)
 
 
@@ -61,7 +63,9 @@ def test_fall_without_load():
     sim.advance(0.2)
     sim.set("left.1", voltage=0.0)
     down = sim.advance(2.0).samples["main"]
-    fall = crossing(down.time, -down.terminal_voltage, -3.6) - crossing(down.time, -down.terminal_voltage, -32.4)
+    fall = crossing(down.time, -down.terminal_voltage, -3.6) - crossing(
+        down.time, -down.terminal_voltage, -32.4
+    )
     assert fall == pytest.approx(FIGURES.fall_unloaded, rel=0.03)
 
 

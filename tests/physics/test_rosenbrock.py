@@ -57,9 +57,12 @@ def test_the_dense_output_is_of_order_three(pendulum_runs):
     fine = pendulum_runs[2560]
     errors = []
     for n in (20, 40):
-        # The middle of step i of n lies at step (2 i + 1) · 2560 / (2 n) of the fine run, whose state is found by its own middles.
+        # The middle of step i of n lies at step (2 i + 1) · 2560 / (2 n) of the fine run, whose state is
+        # found by its own middles.
         ratio = 2560 // n
-        exact = np.array([0.5 * (fine[1][ratio * i + ratio // 2 - 1] + fine[1][ratio * i + ratio // 2]) for i in range(n)])
+        exact = np.array(
+            [0.5 * (fine[1][ratio * i + ratio // 2 - 1] + fine[1][ratio * i + ratio // 2]) for i in range(n)]
+        )
         errors.append(np.abs(pendulum_runs[n][1] - exact).max())
     assert errors[0] / errors[1] > 2**2.7
 

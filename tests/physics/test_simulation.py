@@ -5,12 +5,12 @@ import math
 
 import numpy as np
 import pytest
+from tests.physics.bench import STAGE, capacitor, constant_current, converter, pair, resistor, single
 
 from railwright.physics.circuit import Branch, Circuit, Lead
 from railwright.physics.simulation import Simulation
 from railwright.physics.solver import SolverError
 from railwright.traces import Mode
-from tests.physics.bench import STAGE, capacitor, constant_current, converter, pair, resistor, single
 
 
 def events_of(advance, what):
@@ -248,7 +248,9 @@ def test_lines_and_slew_are_followed():
     sim.set("left.1", line=(15.0, 0.1))
     samples = sim.advance(0.3).samples["main"]
     inside = (samples.time > 0.105) & (samples.time < 0.2)
-    assert samples.terminal_voltage[inside] == pytest.approx(5.0 + 100.0 * (samples.time[inside] - 0.1), abs=5e-3)
+    assert samples.terminal_voltage[inside] == pytest.approx(
+        5.0 + 100.0 * (samples.time[inside] - 0.1), abs=5e-3
+    )
     sim.set("left.1", fall=50.0, voltage=10.0)
     samples = sim.advance(0.5).samples["main"]
     assert float(np.interp(0.35, samples.time, samples.terminal_voltage)) == pytest.approx(12.5, abs=5e-3)
@@ -259,7 +261,10 @@ def test_set_points_act_exactly_when_they_are_due():
     sim.set("left.1", at=0.0123456, voltage=5.0, on=True)
     sim.set("left.1", at=0.05, on=False)
     advance = sim.advance(0.1)
-    assert [(e.what, e.time) for e in advance.events if e.what in ("on", "off")] == [("on", 0.0123456), ("off", 0.05)]
+    assert [(e.what, e.time) for e in advance.events if e.what in ("on", "off")] == [
+        ("on", 0.0123456),
+        ("off", 0.05),
+    ]
     with pytest.raises(ValueError, match="past"):
         sim.set("left.1", at=0.05, voltage=1.0)
     with pytest.raises(ValueError, match="back"):

@@ -10,7 +10,9 @@ from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputStage
 
 NODE_CAPACITANCE = 10e-9
-"""Capacitance of wiring and plug across the connector [F]: makes its voltage a state whatever the loads are."""
+"""Capacitance of wiring and plug across the connector [F]: makes its voltage a state whatever the loads
+are.
+"""
 
 DECLARED = (f"the connector itself has {NODE_CAPACITANCE * 1e9:g} nF (wiring, plug)",)
 """Assumptions that every circuit makes."""
@@ -50,8 +52,8 @@ class Load:
 class Branch:
     """One input with what feeds it.
 
-    outputs, stages: names and data of the outputs, one each. arrangement: how they are joined. sense: where each
-    output's voltage loop measures; in series each senses its own share. loads: in parallel; empty: open.
+    outputs, stages: names and data of the outputs, one each. arrangement: how they are joined. sense: where
+    each output's voltage loop measures; in series each senses its own share. loads: in parallel; empty: open.
     """
 
     name: str
@@ -93,8 +95,8 @@ class Branch:
 class Circuit:
     """All inputs. They share no conductor but 0 V; a trip of one can switch others off.
 
-    linked_trips: input -> the inputs whose trip switches it off, `linked_delay` [s] later. Outputs that feed one
-    input together are always linked in this way.
+    linked_trips: input -> the inputs whose trip switches it off, `linked_delay` [s] later. Outputs that
+    feed one input together are always linked in this way.
     """
 
     branches: tuple[Branch, ...]

@@ -1,7 +1,7 @@
 """Compilation: numba's decorator with types, and a cache that no change of the equations can leave stale.
 
-The cache folder's name holds a hash of every source that goes into the compiled code, the loads of third parties
-included. It lies in RAILWRIGHT_CACHE where that is set, else in the user's cache folder.
+The cache folder's name holds a hash of every source that goes into the compiled code, the loads of third
+parties included. It lies in RAILWRIGHT_CACHE where that is set, else in the user's cache folder.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ import importlib
 import os
 import sys
 import tempfile
-from types import ModuleType
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from types import ModuleType
+from typing import Any, TypeVar, cast
 
 import numba
-from numba.core import config
+from numba.core import config as numba_config
 
 from railwright.physics.loads import KINDS
 
@@ -42,21 +42,22 @@ def _load_numba_without_blas() -> None:
 _load_numba_without_blas()
 
 Function = TypeVar("Function", bound=Callable[..., object])
+_config: Any = numba_config
 
 
 def compiled(function: Function) -> Function:
     """Compile for use inside other compiled functions; division by zero gives inf, as the solver expects."""
-    return numba.njit(error_model="numpy")(function)  # type: ignore[no-any-return]
+    return cast(Function, numba.njit(error_model="numpy")(function))
 
 
 def compiled_entry(function: Function) -> Function:
     """Compile a function that Python calls, with everything it calls in turn, and keep the result on disk."""
-    before = config.CACHE_DIR
-    config.CACHE_DIR = str(cache_folder())
+    before = _config.CACHE_DIR
+    _config.CACHE_DIR = str(cache_folder())
     try:
-        return numba.njit(error_model="numpy", cache=True)(function)  # type: ignore[no-any-return]
+        return cast(Function, numba.njit(error_model="numpy", cache=True)(function))
     finally:
-        config.CACHE_DIR = before
+        _config.CACHE_DIR = before
 
 
 def sources() -> list[Path]:

@@ -8,7 +8,8 @@ References
 .. [2] ASTM B258, Standard nominal diameters of AWG sizes of solid round wires.
 .. [3] IEC 60228, Conductors of insulated cables, maximum resistances at 20 °C (published tables).
 .. [4] F. W. Grover, Inductance Calculations, 1946: two parallel round wires (from memory).
-.. [5] W. H. Preece, fusing currents, 1884-1888; Onderdonk's equation; both as in electrical engineers' handbooks
+.. [5] W. H. Preece, fusing currents, 1884-1888; Onderdonk's equation; both as in electrical engineers'
+handbooks
    (from memory).
 .. [6] IEC 60364-5-54, adiabatic equation of a protective conductor (from memory).
 """
@@ -46,7 +47,7 @@ IEC_60228_MAXIMUM = {1: _SOLID_AND_STRANDED, 2: _SOLID_AND_STRANDED, 5: _FLEXIBL
 
 def awg_diameter(gauge: int) -> float:
     """Diameter of a solid round wire [m]: 0.127 mm · 92^((36 - n) / 39) [2]_."""
-    return 0.127e-3 * 92.0 ** ((36 - gauge) / 39.0)
+    return 0.127e-3 * math.pow(92.0, (36 - gauge) / 39.0)
 
 
 def awg_area(gauge: int) -> float:
@@ -88,8 +89,8 @@ def loop_resistance(
 ) -> float:
     """Resistance of a lead's two conductors and its contacts [Ω].
 
-    R(T) = ρ(T) · 2ℓ / A + contacts. `bound`: 'typical' takes the geometric value, 'maximum' the tabulated maximum
-    of IEC 60228 where the conductor has a class (the geometric value where it has none).
+    R(T) = ρ(T) · 2ℓ / A + contacts. `bound`: 'typical' takes the geometric value, 'maximum' the tabulated
+    maximum of IEC 60228 where the conductor has a class (the geometric value where it has none).
     """
     if bound == "maximum" and iec_class is not None:
         per_metre = maximum_resistance_per_metre(area, iec_class, temperature)
@@ -118,7 +119,7 @@ def diameter_of_area(area: float) -> float:
 
 def preece_fusing_current(diameter: float) -> float:
     """Current that melts a copper wire in air [A]: 80 · d^1.5, d in mm [5]_."""
-    return 80.0 * (diameter * 1e3) ** 1.5
+    return 80.0 * math.pow(diameter * 1e3, 1.5)
 
 
 def onderdonk_fusing_time(area: float, current: float, ambient: float = 23.0) -> float:

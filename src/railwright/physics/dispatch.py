@@ -1,4 +1,6 @@
-"""From a load's number to its equations: one compiled function over all announced loads for each kind of equation."""
+"""From a load's number to its equations: one compiled function over all announced loads for each kind of
+equation.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,8 @@ _once = cache(compiled)
 def _choice(name: str, arguments: str) -> Callable[..., Any]:
     """A compiled function `(kind, *arguments)` that calls the function `name` of the load with that number.
 
-    It is written as one chain of comparisons, which compiles into a jump, from the numbers of the loads alone.
+    It is written as one chain of comparisons, which compiles into a jump, from the numbers of the loads
+    alone.
     """
     lines = [f"def load_{name}(kind, {arguments}):"]
     functions: dict[str, Callable[..., Any]] = {}

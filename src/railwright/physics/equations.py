@@ -1,15 +1,15 @@
 """Equations of one branch: output stages, lead, connector and loads, as one system of ordinary equations.
 
 States: for each output the pass-element current i_p [A], the voltage loop's integrator x [A] and the current
-loop's state z [A]; the terminal voltages v_o [V] (one for all where outputs are in parallel); the lead current i_l
-[A]; the connector voltage v_c [V]; the loads' own states.
+loop's state z [A]; the terminal voltages v_o [V] (one for all where outputs are in parallel); the lead
+current i_l [A]; the connector voltage v_c [V]; the loads' own states.
 
     e = v_ref(t) - v_sensed
     i_cv = K_p e + x            i_cc = i_limit + z            i_cp = P_limit / v_o
     i_cmd = min(i_cv, i_cc, i_cp), not below -i_sink; 0 while the output is off
     τ di_p/dt = i_cmd - i_p
-    dx/dt = (K_i / K_p) (i_cmd - x)                    which is K_i e while i_cmd = i_cv, and follows otherwise
-    dz/dt = K_c (i_limit - i_m) - K_a max(0, z - overshoot),   i_m = i_p - v_o / R_b
+    dx/dt = (K_i / K_p) (i_cmd - x)                    which is K_i e while i_cmd = i_cv, and follows
+    otherwise dz/dt = K_c (i_limit - i_m) - K_a max(0, z - overshoot),   i_m = i_p - v_o / R_b
     C_o dv_o/dt = i_p - v_o / R_b + i_d - i_l          i_d: reverse diode, conducts below its forward drop
     L di_l/dt = v_t - v_c - R i_l
     C_n dv_c/dt = i_l - sum of the load currents
@@ -55,7 +55,9 @@ from railwright.physics.layout import (
 )
 
 TICK = 1e-6
-"""Time difference for ∂/∂t of a load [s]; between two changes of region a load may depend on time linearly."""
+"""Time difference for ∂/∂t of a load [s]; between two changes of region a load may depend on time
+linearly.
+"""
 
 DESATURATION = 100.0
 """K_a in units of K_c: how sharply the current loop saturates at its overshoot."""
@@ -64,12 +66,13 @@ DESATURATION = 100.0
 @compiled
 def reference(t: float, settings: Array) -> float:
     """Reference voltage [V] of one output at the time t."""
-    value = settings[REF_START] + settings[REF_RATE] * (t - settings[REF_TIME])
+    goal: float = settings[REF_GOAL]
+    value: float = settings[REF_START] + settings[REF_RATE] * (t - settings[REF_TIME])
     if settings[REF_RATE] > 0.0:
-        return min(value, settings[REF_GOAL])
+        return min(value, goal)
     if settings[REF_RATE] < 0.0:
-        return max(value, settings[REF_GOAL])
-    return settings[REF_GOAL]
+        return max(value, goal)
+    return goal
 
 
 @compiled
@@ -102,7 +105,9 @@ def diode_current(own: float, fixed: Array) -> float:
 
 @compiled
 def positions(outputs: int, branch: Array) -> tuple[int, int, int, int]:
-    """Indices of the first terminal voltage, the step to the next one, the lead current, and the connector voltage."""
+    """Indices of the first terminal voltage, the step to the next one, the lead current, and the connector
+    voltage.
+    """
     if branch[PARALLEL] == 1.0:
         return 3 * outputs, 0, 3 * outputs + 1, 3 * outputs + 2
     return 3 * outputs, 1, 4 * outputs, 4 * outputs + 1
@@ -113,10 +118,10 @@ def terminals(y: Array, system: AnySystem) -> float:
     """Voltage of the whole source at its terminals [V]."""
     outputs = system.fixed.shape[0]
     first, stride, _, _ = positions(outputs, system.branch)
+    total: float = y[first]
     if stride == 0:
-        return y[first]
-    total = 0.0
-    for j in range(outputs):
+        return total
+    for j in range(1, outputs):
         total += y[first + j]
     return total
 
@@ -304,14 +309,16 @@ def output_current(j: int, y: Array, system: AnySystem) -> float:
     fixed = system.fixed
     outputs = fixed.shape[0]
     first, stride, lead, _ = positions(outputs, system.branch)
+    through: float = y[lead]
     if stride or outputs == 1:
-        return y[lead]
+        return through
     own = y[first]
-    joined, capacitance, mine = -y[lead], 0.0, 0.0
+    joined, capacitance, mine = -through, 0.0, 0.0
     for k in range(outputs):
         net = y[3 * k] - own / fixed[k, BLEEDER] + diode_current(own, fixed[k])
         joined += net
         capacitance += fixed[k, CAPACITANCE]
         if k == j:
             mine = net
-    return mine - fixed[j, CAPACITANCE] * joined / capacitance
+    into_capacitor: float = fixed[j, CAPACITANCE] * joined / capacitance
+    return mine - into_capacitor

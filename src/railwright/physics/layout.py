@@ -15,8 +15,8 @@ OVP_RESPONSE, OVP_AT_SENSE, DIODE_DROP, DIODE_RESISTANCE, FIXED = range(13, 18)
 
 # Columns of what is set on an output, and of its discrete condition.
 # REF_*: the reference moves from REF_START at REF_TIME with REF_RATE [V/s] to REF_GOAL.
-# OF_TERMINALS, OF_LOAD: weights of what the voltage loop senses. *_SINCE: when a timer started, inf: it does not run.
-# TRIPPED: 0, or the number of the event that tripped the output.
+# OF_TERMINALS, OF_LOAD: weights of what the voltage loop senses. *_SINCE: when a timer started, inf: it
+# does not run. TRIPPED: 0, or the number of the event that tripped the output.
 ON, LIMIT, POWER, SLEW_UP, SLEW_DOWN, OVP, TRIPS, TRIP_DELAY = range(8)
 REF_START, REF_TIME, REF_RATE, REF_GOAL, OF_TERMINALS, OF_LOAD = range(8, 14)
 LIMIT_SINCE, OVP_SINCE, TRIPPED, CHARGE, SETTINGS = range(14, 19)
@@ -48,8 +48,8 @@ ROW_TIME, ROW_TERMINALS, ROW_CONNECTOR, ROW_CURRENT, ROW_OUTPUTS = range(5)
 class System(NamedTuple):
     """Everything about one branch but its continuous state.
 
-    fixed (n, FIXED), settings (n, SETTINGS), branch (BRANCH,); kinds, and the offsets of each load's parameters,
-    states and flags (m + 1,); parameters and flags, flat; two scratch vectors for derivatives of loads.
+    fixed (n, FIXED), settings (n, SETTINGS), branch (BRANCH,); kinds, and the offsets of each load's
+    parameters, states and flags (m + 1,); parameters and flags, flat; scratch: derivatives of loads (2, s).
     """
 
     fixed: Array

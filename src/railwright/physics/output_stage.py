@@ -1,7 +1,7 @@
 """Output stage of a supply: loop gains and limits derived from the figures of a data sheet.
 
-Two error amplifiers, one for voltage and one for current, drive one pass element; whichever asks for less is in
-charge. The equations are in `equations.py`; here the figures of a data sheet become their coefficients.
+Two error amplifiers, one for voltage and one for current, drive one pass element; whichever asks for less
+is in charge. The equations are in `equations.py`; here the figures of a data sheet become their coefficients.
 Those figures are bounds and do not determine the gains uniquely: what is left is a declared assumption.
 """
 
@@ -11,7 +11,7 @@ import cmath
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Literal
 
 IN_HAND = 0.95
@@ -25,10 +25,10 @@ PASS_LAG = 0.1
 class OutputFigures:
     """Figures as a data sheet gives them, SI units; None: the data sheet does not say.
 
-    rise, fall_*: from 10 to 90 % (90 to 10 %) of full scale; loaded: with the resistor that draws full current, or
-    full power where that is less, at full scale. recovery: after a step of `recovery_step` (part of full current)
-    the voltage is back within `recovery_band` [V] after `recovery_time` [s]. damping and limit_overshoot are the
-    freedom that the figures leave (see `derive_output_stage`).
+    rise, fall_*: from 10 to 90 % (90 to 10 %) of full scale; loaded: with the resistor that draws full
+    current, or full power where that is less, at full scale. recovery: after a step of `recovery_step`
+    (part of full current) the voltage is back within `recovery_band` [V] after `recovery_time` [s]. damping
+    and limit_overshoot are the freedom that the figures leave (see `derive_output_stage`).
     """
 
     voltage_max: float
@@ -54,9 +54,9 @@ class OutputFigures:
 class OutputStage:
     """Coefficients of the output stage's equations, SI units.
 
-    k_p [A/V], k_i [A/(V·s)]: voltage loop. k_c [1/s]: current loop. lag [s]: pass element. overshoot [A]: how far
-    above its limit the current loop stands while the voltage loop is in charge. rise, fall [V/s]: the fastest that
-    the reference moves. power [W] may be inf.
+    k_p [A/V], k_i [A/(V·s)]: voltage loop. k_c [1/s]: current loop. lag [s]: pass element. overshoot [A]:
+    how far above its limit the current loop stands while the voltage loop is in charge. rise, fall [V/s]:
+    the fastest that the reference moves. power [W] may be inf.
     """
 
     voltage_max: float
@@ -79,7 +79,9 @@ class OutputStage:
 
 
 def _bisect(function: Callable[[float], float], low: float, high: float) -> float:
-    """Where a falling function of a positive number crosses zero, in logarithmic bisection; an end if it does not."""
+    """Where a falling function of a positive number crosses zero, in logarithmic bisection; an end if it
+    does not.
+    """
     if function(low) <= 0.0:
         return low
     if function(high) >= 0.0:
@@ -125,7 +127,9 @@ def _loop_bandwidth(
 
 
 def _travel_time(low: float, high: float, speed: Callable[[float], float]) -> float:
-    """Time for a voltage to move between two values at a speed that depends on it (midpoint rule, 200 parts)."""
+    """Time for a voltage to move between two values at a speed that depends on it (midpoint rule, 200
+    parts).
+    """
     part = (high - low) / 200.0
     return sum(part / max(speed(low + (n + 0.5) * part), 1e-9) for n in range(200))
 
@@ -134,9 +138,9 @@ def _travel_time(low: float, high: float, speed: Callable[[float], float]) -> fl
 def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str, ...]]:
     """Coefficients that give the data sheet's figures back, and the assumptions that were needed.
 
-    The voltage loop is a PI controller on the output capacitor with the declared damping: k_p = 2 ζ ω C, k_i = ω² C,
-    and ω such that the load step recovers in 95 % of the stated time. The current loop settles so that nine tenths
-    of an excess are gone after the limit's response time: k_c = ln 10 / t.
+    The voltage loop is a PI controller on the output capacitor with the declared damping: k_p = 2 ζ ω C,
+    k_i = ω² C, and ω such that the load step recovers in 95 % of the stated time. The current loop settles so
+    that nine tenths of an excess are gone after the limit's response time: k_c = ln 10 / t.
     """
     assumptions: list[str] = []
 
@@ -169,21 +173,20 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
         figures.limit_response, 1e-3, "response time of the current limit is not given: 1 ms assumed"
     )
     assumptions.append(
-        f"until the current limit has responded the output may exceed it by {figures.limit_overshoot:.0%} of its "
-        "rated current: a data sheet does not say"
+        "until the current limit has responded the output may exceed it by "
+        f"{figures.limit_overshoot:.0%} of its rated current: a data sheet does not say"
     )
     rise_time = known(figures.rise, 10e-3, "rise time is not given: 10 ms assumed")
     full_load = max(volts / amperes, volts**2 / power)
-    available = lambda v: min(amperes, power / max(v, 1e-3))  # noqa: E731
     low, high = 0.1 * volts, 0.9 * volts
-    rise = _bisect(
-        lambda slew: (
-            _travel_time(low, high, lambda v: min(slew, (available(v) - v / full_load) / capacitance))
-            - rise_time
-        ),
-        0.8 * volts / rise_time,
-        20.0 * volts / rise_time,
-    )
+
+    def too_slow(slew: float) -> float:
+        def speed(v: float) -> float:
+            return min(slew, (min(amperes, power / v) - v / full_load) / capacitance)
+
+        return _travel_time(low, high, speed) - rise_time
+
+    rise = _bisect(too_slow, 0.8 * volts / rise_time, 20.0 * volts / rise_time)
     fall, bleeder, sink = _down(figures, capacitance, full_load, rise, assumptions)
     ovp_response = known(
         figures.ovp_response,
@@ -216,11 +219,7 @@ def _down(
     """Fall of the reference [V/s], bleeder [Ω] and sink [A] that give the stated fall times back."""
     volts = figures.voltage_max
     low, high = 0.1 * volts, 0.9 * volts
-    sink = 0.0
-    if figures.sink_current is None:
-        assumptions.append("whether the output sinks current is not given: it does not, assumed")
-    else:
-        sink = figures.sink_current
+    sink = figures.sink_current or 0.0
 
     def time(slew: float, conductance: float, sunk: float) -> float:
         return _travel_time(low, high, lambda v: min(slew, (v * conductance + sunk) / capacitance))
@@ -236,24 +235,36 @@ def _down(
         )
     for _ in range(3):  # fall and bleeder depend on each other, weakly
         if figures.fall_loaded is not None:
-            stated = figures.fall_loaded
-            conductance = 1.0 / full_load + 1.0 / bleeder
-            if figures.sink_current is None and time(math.inf, conductance, 0.0) > stated:
-                # Neither load nor bleeder is fast enough, so that the output must sink.
-                need = lambda sunk, g=conductance, s=stated: time(math.inf, g, sunk) - 0.9 * s  # noqa: E731
-                sink = _bisect(need, 1e-4 * figures.current_max, 1e2 * figures.current_max)
-            fall = _bisect(
-                lambda slew, g=conductance, i=sink, s=stated: time(slew, g, i) - s,
-                0.8 * volts / stated,
-                100.0 * volts / stated,
-            )
+            fall, sink = _loaded(figures, time, 1.0 / full_load + 1.0 / bleeder, sink)
         if figures.bleeder is None and figures.fall_unloaded is not None:
             stated = figures.fall_unloaded
-            bleeder = _bisect(
-                lambda ohms, slew=fall, i=sink, s=stated: s - time(slew, 1.0 / ohms, i),
-                0.01 * full_load,
-                1e5 * full_load,
-            )
-    if sink and figures.sink_current is None:
+            too_fast = partial(_slower_than, stated, time, fall, sink)
+            bleeder = _bisect(too_fast, 0.01 * full_load, 1e5 * full_load)
+    if figures.sink_current is None and sink:
         assumptions.append(f"the stated fall time needs an output that sinks: {sink:.3g} A assumed")
+    elif figures.sink_current is None:
+        assumptions.append("whether the output sinks current is not given: it does not, assumed")
     return fall, bleeder, sink
+
+
+FallTime = Callable[[float, float, float], float]
+"""(slew [V/s], conductance of load and bleeder [S], sunk current [A]) -> 90 to 10 % fall time [s]."""
+
+
+def _slower_than(stated: float, time: FallTime, slew: float, sink: float, bleeder: float) -> float:
+    return stated - time(slew, 1.0 / bleeder, sink)
+
+
+def _loaded(figures: OutputFigures, time: FallTime, conductance: float, sink: float) -> tuple[float, float]:
+    """Fall of the reference [V/s], and the sink [A] that the stated time needs where none is given."""
+    stated, amperes, volts = figures.fall_loaded, figures.current_max, figures.voltage_max
+    assert stated is not None
+    if figures.sink_current is None and time(math.inf, conductance, 0.0) > stated:
+        # Neither load nor bleeder is fast enough, so that the output must sink.
+        sink = _bisect(
+            lambda sunk: time(math.inf, conductance, sunk) - 0.9 * stated, 1e-4 * amperes, 1e2 * amperes
+        )
+    fall = _bisect(
+        lambda slew: time(slew, conductance, sink) - stated, 0.8 * volts / stated, 100.0 * volts / stated
+    )
+    return fall, sink

@@ -4,7 +4,8 @@ It knows nothing of circuits: a right-hand side and its derivatives come in as a
 
 References
 ----------
-.. [1] E. Hairer, G. Wanner, Solving Ordinary Differential Equations II, 2nd ed., IV.7, and the coefficients of
+.. [1] E. Hairer, G. Wanner, Solving Ordinary Differential Equations II, 2nd ed., IV.7, and the coefficients
+of
    their code RODAS (from memory; tests confirm the order of the method and of its dense output).
 """
 
@@ -23,7 +24,8 @@ Array = NDArray[np.float64]
 GAMMA = 0.25
 STAGES = 6
 
-# Stage s is taken at y + Σ A[s, j] k[j] and t + T[s] h; its right-hand side gains Σ C[s, j] k[j] / h + D[s] h ∂f/∂t.
+# Stage s is taken at y + Σ A[s, j] k[j] and t + T[s] h; its right-hand side gains Σ C[s, j] k[j] / h + D[s]
+# h ∂f/∂t.
 A = np.array(
     [
         [0.0, 0.0, 0.0, 0.0, 0.0],

@@ -6,8 +6,8 @@ It knows nothing of circuits. A system is a tuple that is handed through to thre
     jacobian(t, y, out, slope, system)       writes ∂f/∂y, shape (n, n), and ∂f/∂t
     regions(t, y, out, system)               writes integers that say which smooth piece of the law holds
 
-A step whose end lies in another region than its start is cut where the region changes (by bisection of the dense
-output) and taken again up to there, so that no step spans two laws.
+A step whose end lies in another region than its start is cut where the region changes (by bisection of the
+dense output) and taken again up to there, so that no step spans two laws.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ class SolverError(RuntimeError):
 
     def __init__(self, time: float, state: str, element: str) -> None:
         super().__init__(
-            f"the rehearsal's solver failed at {time:.9g} s in '{element}': no step was small enough for {state}"
+            f"the rehearsal's solver failed at {time:.9g} s in '{element}': "
+            f"no step was small enough for {state}"
         )
         self.time, self.state, self.element = time, state, element
 
@@ -75,10 +76,10 @@ def work_space(absolute: Array, regions: int) -> Work:
 
 @compiled
 def _same(a: NDArray[np.int64], b: NDArray[np.int64]) -> bool:
+    differing = 0
     for i in range(a.shape[0]):
-        if a[i] != b[i]:
-            return False
-    return True
+        differing += a[i] != b[i]
+    return differing == 0
 
 
 @compiled
@@ -111,9 +112,9 @@ def make_solver(
     ) -> tuple[int, float, float, int]:
         """One accepted step from (t, y) towards t_stop, of about the size h.
 
-        Returns (status, time reached, size to try next, state that limited the step). The new state is in work.new, the
-        coefficients of the dense output in work.dense; y is left alone. status: REACHED, CHANGED (the step was cut where
-        a region changes), or FAILED.
+        Returns (status, time reached, size to try next, state that limited the step). The new state is in
+        work.new, the coefficients of the dense output in work.dense; y is left alone. status: REACHED,
+        CHANGED (the step was cut where a region changes), or FAILED.
         """
         room, asked = t_stop - t, h
         whole = h >= 0.999 * room

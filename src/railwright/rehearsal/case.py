@@ -35,7 +35,9 @@ HIGH: Case = high
 
 
 def fixed(values: Mapping[str, float], otherwise: Case = NOMINAL) -> Case:
-    """The case with these values, and another case's for what is not named. The values may lie outside the bounds."""
+    """The case with these values, and another case's for what is not named. The values may lie outside the
+    bounds.
+    """
 
     def choose(name: str, value: Uncertain) -> float:
         return values[name] if name in values else otherwise(name, value)

@@ -13,7 +13,9 @@ from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.setpoints import Feed, SetPoints
 
 SPACING = 2.0
-"""Distance between the axes of a lead's conductors in diameters, where the bench does not give its inductance."""
+"""Distance between the axes of a lead's conductors in diameters, where the bench does not give its
+inductance.
+"""
 
 DAMPING = Uncertain(1.0, 0.7, 1.4, "0.7 .. 1.4")
 LIMIT_OVERSHOOT = Uncertain(0.25, 0.0, 0.5, "0 % .. 50 %")
@@ -45,7 +47,9 @@ def build_circuit(
     linked = {name: tuple(c for c in causes if c in set_points) for name, causes in linked.items()}
     circuit = physics.Circuit(branches, linked)
     if linked or any(len(feed.outputs) > 1 for feed in set_points.values()):
-        assumptions.add(f"a linked output switches off {circuit.linked_delay * 1e3:g} ms after the trip it follows")
+        assumptions.add(
+            f"a linked output switches off {circuit.linked_delay * 1e3:g} ms after the trip it follows"
+        )
     assumptions.add(*physics.DECLARED)
     return circuit, assumptions.all()
 
@@ -106,8 +110,8 @@ def _stage(name: str, output: Output, case: Case, assumptions: Assumptions) -> O
 def lead_resistance(lead: Lead, bench: Bench) -> tuple[Uncertain, tuple[str, ...]]:
     """Loop resistance of a lead with its contacts [Ω], and what was assumed.
 
-    Nominal and least are geometric, most is the maximum of IEC 60228 where the conductor has a class in its table;
-    each at the ambient temperature's nominal, lowest and highest value.
+    Nominal and least are geometric, most is the maximum of IEC 60228 where the conductor has a class in its
+    table; each at the ambient temperature's nominal, lowest and highest value.
     """
     assumptions: tuple[str, ...] = ()
     contacts = lead.contact_resistance_loop

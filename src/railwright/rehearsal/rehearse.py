@@ -1,4 +1,6 @@
-"""Working a procedure through by computation: predicted traces, events, and what a person asks of them first."""
+"""Working a procedure through by computation: predicted traces, events, and what a person asks of them
+first.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,8 @@ from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 from railwright.traces import Event, Mode, Record, Span, Traces
 
 if TYPE_CHECKING:
-    from railwright.physics.simulation import Samples, Simulation
+    from railwright.physics.player import Samples
+    from railwright.physics.simulation import Simulation
 
 TAIL = 0.5
 """How long a rehearsal goes on after the last step [s], so that one sees the voltages fall."""
@@ -26,8 +29,8 @@ class InputResult:
 
     peak_current, peak_at: over the whole rehearsal. inrush_peak: while it was powered up, None: it was not.
     inrush_charge [C], inrush_i2t [A²s]: over the same time. time_in_limit: in CC or CP, altogether;
-    first_time_in_limit: the first stretch of it. peak_voltage: at the connector. tripped: the event's name, such as
-    'trips OVP', and when; empty: nothing tripped. starts, stops: of its converters.
+    first_time_in_limit: the first stretch of it. peak_voltage: at the connector. tripped: the event's name,
+    such as 'trips OVP', and when; empty: nothing tripped. starts, stops: of its converters.
     """
 
     peak_current: float
@@ -63,8 +66,8 @@ def rehearse(
 ) -> Rehearsal:
     """Play the procedure's timeline (or another) on the circuit of the documents, with these set points.
 
-    case: picks the value of every uncertain quantity. Raises `railwright.physics.solver.SolverError`, which names
-    time, state and element, where the circuit cannot be solved.
+    case: picks the value of every uncertain quantity. Raises `railwright.physics.solver.SolverError`, which
+    names time, state and element, where the circuit cannot be solved.
     """
     from railwright.physics.simulation import Simulation
 

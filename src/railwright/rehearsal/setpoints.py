@@ -9,7 +9,7 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True)
 class OutputSetPoints:
-    """Limits of one output, SI units. `share`: the part of the input's voltage that this output carries (series)."""
+    """Limits of one output, SI units. `share`: the part of the input's voltage that it carries (series)."""
 
     output: str
     current_limit: float

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
@@ -19,7 +20,9 @@ class Capacitor(LoadParameters):
     esr: Annotated[Uncertain, Dimension("ohm", "uncertain", positive=True)] | None = Field(
         None, description="equivalent series resistance; left out: unknown, and assumed as the result says"
     )
-    assumed = {"esr": (0.02, "series resistance (ESR) of a capacitor is not given: 20 mΩ assumed")}
+    assumed: ClassVar[Mapping[str, tuple[float, str]]] = {
+        "esr": (0.02, "series resistance (ESR) of a capacitor is not given: 20 mΩ assumed")
+    }
 
     @model_validator(mode="before")
     @classmethod

@@ -1,12 +1,14 @@
-"""Switching converter at its input: constant power between a starting and a stopping voltage, with soft start.
+"""Switching converter: constant power between a starting and a stopping voltage, with soft start.
 
-i = s P / (η v) while it runs, 0 while it does not. It starts when v reaches `starts_at` and stops when v falls to
-`stops_at`; after a start its power grows linearly over `soft_start`. Its input capacitor is a capacitor load beside it.
+i = s P / (η v) while it runs, 0 while it does not. It starts when v reaches `starts_at` and stops when v
+falls to `stops_at`; after a start its power grows linearly over `soft_start`. Its input capacitor is a
+capacitor load beside it.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from collections.abc import Mapping
+from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
@@ -28,16 +30,19 @@ class Converter(LoadParameters):
     stops_at: _Threshold = Field(description="stops when its input falls to this voltage")
     soft_start: UncertainSeconds | None = Field(
         None,
-        description="time in which its power grows from zero; left out: unknown, and assumed as the result says",
+        description="time in which its power grows from zero; left out: unknown, declared in the result",
     )
-    assumed = {"soft_start": (1e-3, "soft start of a converter is not given: 1 ms assumed")}
+    assumed: ClassVar[Mapping[str, tuple[float, str]]] = {
+        "soft_start": (1e-3, "soft start of a converter is not given: 1 ms assumed")
+    }
 
     @model_validator(mode="after")
     def _hysteresis(self) -> Self:
         if self.stops_at.high >= self.starts_at.low:
             raise PydanticCustomError(
                 "hysteresis",
-                f"expected 'stops_at' wholly below 'starts_at', got {self.stops_at.text} and {self.starts_at.text}",
+                "expected 'stops_at' wholly below 'starts_at', "
+                f"got {self.stops_at.text} and {self.starts_at.text}",
             )
         if self.efficiency.high > 1.0:
             raise PydanticCustomError(

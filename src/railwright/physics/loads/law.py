@@ -3,13 +3,14 @@
 A load is one module of this package with a parameter model (a subclass of `LoadParameters`) and four plain
 functions, all of them compiled by numba when a circuit is first solved:
 
-    current(v, t, p, y, q) -> float        current into the load [A] at the connector voltage v [V] and time t [s]
-    derivatives(v, t, p, y, q, dy)         writes dy/dt of the load's own states into dy
-    region(v, t, p, y, q) -> int           which piece of a piecewise law holds; the solver ends a step where it changes
-    enter(region, t, p, q) -> int          what happens then: may change q; returns 0, or the number of an event + 1
+    current(v, t, p, y, q) -> float     current into the load [A] at the connector voltage v [V], time t [s]
+    derivatives(v, t, p, y, q, dy)      writes dy/dt of the load's own states into dy
+    region(v, t, p, y, q) -> int        which piece of a piecewise law holds; steps end where it changes
+    enter(region, t, p, q) -> int       what happens then: may change q; 0, or the number of an event + 1
 
-p: float parameters in the order of the model's fields (or as `pack` lays them out). y: the load's states.
-q: its discrete values (floats), constant between changes of region. Between two changes of region every function must be smooth.
+p: float parameters in the order of the model's fields. y: the load's states.
+q: its discrete values (floats), constant between changes of region. Between two changes of region every
+function must be smooth.
 """
 
 from __future__ import annotations
@@ -63,8 +64,8 @@ class LoadParameters(BaseModel):
 class LoadKind:
     """A load as the solver knows it: its name in documents, its model, and the module with its equations.
 
-    states, flags: names of its continuous states and of its discrete values (which start at `flags_at_start`).
-    events: what can happen to it, for people and for evaluation.
+    states, flags: names of its continuous states and of its discrete values (which start at
+    `flags_at_start`). events: what can happen to it, for people and for evaluation.
     """
 
     name: str

@@ -1,0 +1,236 @@
+"""One branch as it is played: its arrays, the actions still to come, and what has been recorded."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.physics import layout
+from railwright.physics.circuit import Branch
+from railwright.physics.dispatch import COMPILED_KINDS
+from railwright.physics.kernel import DONE, FAILURE, STARTING_STEP, STOPPED, play
+from railwright.physics.loads import KINDS
+from railwright.physics.solver import SolverError, work_space
+from railwright.quantities import show
+from railwright.traces import Event, Mode
+
+Array = NDArray[np.float64]
+
+_ROOM, _EVENT_ROOM = 4096, 512
+_NO_ACTIONS = np.zeros((0, layout.ACTION))
+_WHAT = (
+    "on",
+    "off",
+    "enters CV",
+    "enters CC",
+    "enters CP",
+    "trips OVP",
+    "trips current limit",
+    "trips linked",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """One input's channels, one row a solver point; straight lines between rows are right to 1e-4 of full
+    scale.
+
+    time [s]; terminal_voltage of the whole source and voltage at the connector [V]; current in the lead [A];
+    mode: values of `Mode`, which hold from their row on. outputs: name -> (voltage, current, mode) of that
+    output's own terminals.
+    """
+
+    time: Array
+    terminal_voltage: Array
+    voltage: Array
+    current: Array
+    mode: NDArray[np.int8]
+    outputs: Mapping[str, tuple[Array, Array, NDArray[np.int8]]]
+
+    def output(self, name: str) -> tuple[Array, Array, NDArray[np.int8]]:
+        """Voltage [V], current [A] and mode at one output's own terminals."""
+        return self.outputs[name]
+
+
+def settled_reference(time: float, settings: Array) -> float:
+    """Reference voltage of an output [V], as the compiled equations see it."""
+    goal, rate = float(settings[layout.REF_GOAL]), float(settings[layout.REF_RATE])
+    value = float(settings[layout.REF_START]) + rate * (time - float(settings[layout.REF_TIME]))
+    return min(value, goal) if rate > 0.0 else max(value, goal) if rate < 0.0 else goal
+
+
+def group_mode(modes: NDArray[np.int8]) -> NDArray[np.int8]:
+    """Mode of outputs that work together, (n, outputs) -> (n,): tripped if one is, else CC, CP, CV, OFF in
+    this order.
+    """
+    rank = np.array([0, 1, 3, 2, 4], dtype=np.int8)
+    back = np.array([Mode.OFF, Mode.CV, Mode.CP, Mode.CC, Mode.TRIPPED], dtype=np.int8)
+    return np.asarray(back[rank[modes].max(axis=1)], dtype=np.int8)
+
+
+Pending = tuple[float, int, int, int, float, float]
+"""An action to come: time [s], order of asking, output (-1: all), what, value, second value."""
+
+
+class Saved(NamedTuple):
+    """A player's state at an instant, and how much had been recorded by then."""
+
+    arrays: tuple[NDArray[Any], ...]
+    pending: tuple[Pending, ...]
+    recorded: int
+    happened: int
+
+
+class Player:
+    """One branch: its arrays, the actions that are still to come, and what has been recorded."""
+
+    def __init__(self, branch: Branch, start: float, relative: float, fine: float) -> None:
+        self.branch, self.relative, self.fine = branch, relative, fine
+        n, m = len(branch.stages), len(branch.loads)
+        unknown = [load.kind for load in branch.loads if load.kind not in COMPILED_KINDS]
+        if unknown:
+            raise ValueError(f"load '{unknown[0]}' was announced after the equations had been compiled")
+        kinds = [KINDS[load.kind] for load in branch.loads]
+        fixed = np.array([[float(value) for value in dataclasses.astuple(stage)] for stage in branch.stages])
+        settings = np.zeros((n, layout.SETTINGS))
+        settings[:, layout.LIMIT] = fixed[:, layout.IMAX]
+        settings[:, layout.POWER] = fixed[:, layout.RATED_POWER]
+        for column in (layout.SLEW_UP, layout.SLEW_DOWN, layout.OVP, layout.LIMIT_SINCE, layout.OVP_SINCE):
+            settings[:, column] = math.inf
+        settings[:, layout.OF_LOAD if branch.sense == "load" else layout.OF_TERMINALS] = 1.0
+        first = 3 * n + (1 if branch.arrangement == "parallel" else n) + 2
+        state_at = np.cumsum([first, *(len(kind.states) for kind in kinds)], dtype=np.int64)
+        flags = [flag for kind in kinds for flag in kind.flags_at_start]
+        values = [
+            load.values[name]
+            for load, kind in zip(branch.loads, kinds, strict=True)
+            for name in kind.parameters
+        ]
+        self.system = layout.System(
+            fixed=fixed,
+            settings=settings,
+            branch=np.array(
+                [
+                    1.0 if branch.arrangement == "parallel" else 0.0,
+                    branch.lead.resistance,
+                    branch.lead.inductance,
+                    branch.node_capacitance,
+                ]
+            ),
+            kinds=np.array([COMPILED_KINDS.index(load.kind) for load in branch.loads], dtype=np.int64),
+            parameter_at=np.cumsum([0, *(len(kind.parameters) for kind in kinds)], dtype=np.int64),
+            state_at=state_at,
+            flag_at=np.cumsum([0, *(len(kind.flags_at_start) for kind in kinds)], dtype=np.int64),
+            parameters=np.array(values, dtype=np.float64),
+            flags=np.array(flags, dtype=np.float64),
+            scratch=np.zeros((2, max([1, *(len(kind.states) for kind in kinds)]))),
+        )
+        size = int(state_at[-1])
+        volts, amperes = float(fixed[:, layout.VMAX].sum()), float(fixed[:, layout.IMAX].sum())
+        absolute = np.full(size, 0.1 * relative * volts)
+        absolute[: 3 * n] = 0.1 * relative * amperes
+        absolute[first - 2] = 0.1 * relative * amperes
+        self.y = np.zeros(size)
+        self.y[2 : 3 * n : 3] = fixed[:, layout.OVERSHOOT]
+        self.clock = np.zeros(layout.CLOCK)
+        self.clock[layout.TIME], self.clock[layout.STEP] = start, STARTING_STEP
+        self.charge = np.zeros(n + m, dtype=np.int64)
+        self.charge[n:] = -1
+        self.work = work_space(absolute, n + m)
+        self.rows = np.zeros((_ROOM, layout.ROW_OUTPUTS + 3 * n))
+        self.events = np.zeros((_EVENT_ROOM, layout.EVENT))
+        self.last = self.rows[0].copy()
+        self.pending: list[Pending] = []
+        self.recorded: list[Array] = []
+        self.happened: list[Array] = []
+
+    @property
+    def time(self) -> float:
+        """Simulated time reached [s]."""
+        return float(self.clock[layout.TIME])
+
+    def save(self) -> Saved:
+        """The present state, to go back to."""
+        return Saved(
+            tuple(array.copy() for array in self._arrays()),
+            tuple(self.pending),
+            len(self.recorded),
+            len(self.happened),
+        )
+
+    def restore(self, saved: Saved) -> None:
+        """Go back to a saved state; what has been recorded since is forgotten."""
+        for array, value in zip(self._arrays(), saved.arrays, strict=True):
+            array[...] = value
+        self.pending = list(saved.pending)
+        del self.recorded[saved.recorded :]
+        del self.happened[saved.happened :]
+
+    def _arrays(self) -> tuple[NDArray[Any], ...]:
+        return (self.y, self.clock, self.charge, self.system.settings, self.system.flags)
+
+    def play(self, target: float, stop_at_trip: bool) -> bool:
+        """Play to the target; True when it stopped early because an output tripped."""
+        while True:
+            actions = _NO_ACTIONS
+            if self.pending:
+                actions = np.array([(t, j, what, a, b) for t, _, j, what, a, b in self.pending])
+            counts = np.zeros(3, dtype=np.int64)
+            status = play(
+                target, self.y, self.clock, self.system, self.charge, actions, self.rows, self.events,
+                counts, self.work, self.relative, self.fine, stop_at_trip,
+            )  # fmt: skip
+            self.recorded.append(self.rows[: counts[0]].copy())
+            self.last = self.recorded[-1][-1]
+            if counts[1]:
+                self.happened.append(self.events[: counts[1]].copy())
+            del self.pending[: counts[2]]
+            if status == FAILURE:
+                state = self.branch.states[int(self.clock[layout.WORST])]
+                raise SolverError(self.time, state, state.partition(":")[0])
+            if status in (DONE, STOPPED):
+                return status == STOPPED
+
+    def samples(self) -> Samples:
+        """What has been recorded since the last call."""
+        rows = np.concatenate(self.recorded) if len(self.recorded) > 1 else self.recorded[0]
+        self.recorded = []
+        first = layout.ROW_OUTPUTS
+        modes = rows[:, first + 2 :: 3].astype(np.int8)
+        outputs = {
+            name: (rows[:, first + 3 * j], rows[:, first + 3 * j + 1], modes[:, j])
+            for j, name in enumerate(self.branch.outputs)
+        }
+        return Samples(
+            time=rows[:, layout.ROW_TIME],
+            terminal_voltage=rows[:, layout.ROW_TERMINALS],
+            voltage=rows[:, layout.ROW_CONNECTOR],
+            current=rows[:, layout.ROW_CURRENT],
+            mode=modes[:, 0] if modes.shape[1] == 1 else group_mode(modes),
+            outputs=outputs,
+        )
+
+    def drain_events(self) -> list[Event]:
+        """The events since the last call."""
+        found = [self._event(row) for rows in self.happened for row in rows]
+        self.happened = []
+        return found
+
+    def _event(self, row: Array) -> Event:
+        time, what, about = float(row[0]), int(row[1]), int(row[2])
+        if what >= layout.EV_LOAD:
+            kind = KINDS[self.branch.loads[about].kind]
+            return Event(time, self.branch.name, kind.events[what - layout.EV_LOAD], kind.name)
+        settings = self.system.settings[about]
+        detail = ""
+        if what in (layout.EV_CC, layout.EV_TRIP_LIMIT):
+            detail = f"limit {show(float(settings[layout.LIMIT]), 'A')}"
+        elif what == layout.EV_TRIP_OVP:
+            detail = f"level {show(float(settings[layout.OVP]), 'V')}"
+        return Event(time, self.branch.outputs[about], _WHAT[what], detail)

@@ -1,0 +1,231 @@
+"""What changes at an instant: set points carried out, timers, trips, and who is in charge."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.physics.compiled import compiled
+from railwright.physics.dispatch import load_enter
+from railwright.physics.equations import reference, regions
+from railwright.physics.layout import (
+    CLEAR,
+    CURRENT,
+    EV_CC,
+    EV_CP,
+    EV_CV,
+    EV_LOAD,
+    EV_OFF,
+    EV_ON,
+    EV_TRIP_LIMIT,
+    EV_TRIP_LINKED,
+    EV_TRIP_OVP,
+    FALL,
+    LIMIT,
+    LIMIT_SINCE,
+    NOBODY,
+    OF_LOAD,
+    OF_TERMINALS,
+    ON,
+    OVERSHOOT,
+    OVP,
+    OVP_RESPONSE,
+    OVP_SINCE,
+    POWER,
+    POWER_LIMIT,
+    REF_GOAL,
+    REF_RATE,
+    REF_START,
+    REF_TIME,
+    RISE,
+    SET_DELAY,
+    SET_DOWN,
+    SET_LIMIT,
+    SET_LINE,
+    SET_OVP,
+    SET_POWER,
+    SET_SENSE,
+    SET_TRIPS,
+    SET_UP,
+    SET_VOLTAGE,
+    SINKING,
+    SLEW_DOWN,
+    SLEW_UP,
+    SWITCH_OFF,
+    SWITCH_ON,
+    TRIP_DELAY,
+    TRIP_LINKED,
+    TRIPPED,
+    TRIPS,
+    VOLTAGE,
+    AnySystem,
+    Array,
+)
+
+
+@compiled
+def move_reference(t: float, goal: float, rate: float, fixed: Array, settings: Array) -> None:
+    """Let the reference move to its goal, never faster than the output itself can."""
+    start = reference(t, settings)
+    own = fixed[RISE] if goal > start else fixed[FALL]
+    rate = min(rate, own)
+    settings[REF_START], settings[REF_TIME], settings[REF_GOAL] = start, t, goal
+    settings[REF_RATE] = rate if goal > start else -rate if goal < start else 0.0
+
+
+@compiled
+def log_event(events: Array, count: int, t: float, what: int, about: int) -> int:
+    """Write an event down; returns how many there are now."""
+    if count < events.shape[0]:
+        events[count, 0], events[count, 1], events[count, 2] = t, what, about
+    return count + 1
+
+
+@compiled
+def switch_off(settings: Array, tripped: int) -> None:
+    """Open the pass element; tripped: the event that is the reason, 0 for none."""
+    settings[ON] = 0.0
+    settings[LIMIT_SINCE] = np.inf
+    settings[OVP_SINCE] = np.inf
+    if tripped:
+        settings[TRIPPED] = tripped
+
+
+@compiled
+def act(t: float, j: int, what: int, a: float, b: float, y: Array, system: AnySystem) -> int:
+    """Carry out one action on the output j; returns the event + 1 that comes of it, or 0."""
+    fixed, settings = system.fixed[j], system.settings[j]
+    if what == SET_VOLTAGE:
+        rising = a > reference(t, settings)
+        move_reference(t, a, settings[SLEW_UP] if rising else settings[SLEW_DOWN], fixed, settings)
+    elif what == SET_LINE:
+        distance = abs(a - reference(t, settings))
+        move_reference(t, a, distance / b if b > 0.0 else np.inf, fixed, settings)
+    elif what == SET_UP:
+        settings[SLEW_UP] = a
+    elif what == SET_DOWN:
+        settings[SLEW_DOWN] = a
+    elif what == SET_LIMIT:
+        settings[LIMIT] = a
+    elif what == SET_OVP:
+        settings[OVP] = a
+    elif what == SET_TRIPS:
+        settings[TRIPS] = a
+        settings[LIMIT_SINCE] = np.inf
+    elif what == SET_DELAY:
+        settings[TRIP_DELAY] = a
+    elif what == SET_POWER:
+        settings[POWER] = a
+    elif what == SET_SENSE:
+        settings[OF_TERMINALS], settings[OF_LOAD] = a, b
+    elif what == CLEAR:
+        settings[TRIPPED] = 0.0
+    elif what == SWITCH_ON and settings[ON] == 0.0 and settings[TRIPPED] == 0.0:
+        settings[ON] = 1.0
+        goal = settings[REF_GOAL]
+        settings[REF_RATE], settings[REF_GOAL] = 0.0, 0.0
+        move_reference(t, goal, settings[SLEW_UP], fixed, settings)
+        y[3 * j + 1] = 0.0
+        y[3 * j + 2] = fixed[OVERSHOOT]
+        return EV_ON + 1
+    elif what == SWITCH_OFF and settings[ON] == 1.0:
+        switch_off(settings, 0)
+        return EV_OFF + 1
+    elif what == TRIP_LINKED and settings[TRIPPED] == 0.0:
+        switch_off(settings, EV_TRIP_LINKED)
+        return EV_TRIP_LINKED + 1
+    return 0
+
+
+@compiled
+def settle(
+    t: float,
+    y: Array,
+    system: AnySystem,
+    work: AnySystem,
+    charge: NDArray[np.int64],
+    events: Array,
+    count: int,
+) -> tuple[int, bool]:
+    """Bring every discrete condition up to date at (t, y); returns the number of events and whether an
+    output tripped.
+    """
+    outputs = system.fixed.shape[0]
+    settings = system.settings
+    tripped = False
+    for _ in range(8):
+        again = False
+        regions(t, y, work.before, system)
+        for j in range(outputs):
+            bits = work.before[j]
+            who = bits & 7
+            if settings[j, ON] == 1.0:
+                if who == CURRENT and settings[j, TRIPS] == 1.0:
+                    settings[j, LIMIT_SINCE] = min(settings[j, LIMIT_SINCE], t)
+                else:
+                    settings[j, LIMIT_SINCE] = np.inf
+                if bits & 8:
+                    settings[j, OVP_SINCE] = min(settings[j, OVP_SINCE], t)
+                else:
+                    settings[j, OVP_SINCE] = np.inf
+                event = 0
+                if t >= settings[j, OVP_SINCE] + system.fixed[j, OVP_RESPONSE]:
+                    event = EV_TRIP_OVP
+                elif t >= settings[j, LIMIT_SINCE] + settings[j, TRIP_DELAY]:
+                    event = EV_TRIP_LIMIT
+                if event:
+                    switch_off(settings[j], event)
+                    count = log_event(events, count, t, event, j)
+                    charge[j] = NOBODY
+                    tripped = again = True
+                    continue
+            now = (
+                VOLTAGE if who == SINKING else who
+            )  # an output that sinks is one whose voltage loop is in charge
+            if now != charge[j]:
+                charge[j] = now
+                if now == CURRENT:
+                    count = log_event(events, count, t, EV_CC, j)
+                elif now == POWER_LIMIT:
+                    count = log_event(events, count, t, EV_CP, j)
+                elif now != NOBODY:
+                    count = log_event(events, count, t, EV_CV, j)
+        for m in range(system.kinds.shape[0]):
+            p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
+            q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
+            region = work.before[outputs + m]
+            if region != charge[outputs + m]:
+                happened = load_enter(system.kinds[m], region, t, p, q)
+                charge[outputs + m] = region
+                if happened:
+                    count = log_event(events, count, t, EV_LOAD + happened - 1, m)
+                again = True
+        if not again:
+            break
+    return count, tripped
+
+
+@compiled
+def next_stop(t: float, target: float, system: AnySystem) -> float:
+    """The first instant after t at which a set point turns a corner or a timer runs out, at most target
+    [s].
+    """
+    stop = target
+    for j in range(system.fixed.shape[0]):
+        settings = system.settings[j]
+        if settings[ON] == 0.0:
+            continue
+        rate = settings[REF_RATE]
+        if rate != 0.0:
+            corner = settings[REF_TIME] + (settings[REF_GOAL] - settings[REF_START]) / rate
+            if corner <= t:
+                settings[REF_RATE], settings[REF_START] = 0.0, settings[REF_GOAL]
+            else:
+                stop = min(stop, corner)
+        for timer in (
+            settings[OVP_SINCE] + system.fixed[j, OVP_RESPONSE],
+            settings[LIMIT_SINCE] + settings[TRIP_DELAY],
+        ):
+            if timer > t:
+                stop = min(stop, timer)
+    return stop
