@@ -281,11 +281,11 @@ def test_texts_that_look_like_quantities_do_no_harm(text, unit):
 
 
 def test_a_long_text_is_refused_at_once():
-    start = time.perf_counter()
+    start = time.process_time()
     for text in ("9" * 5_000_000, "1 " + "V" * 5_000_000, "1 V .." * 1_000_000, "1 V ±" * 1_000_000):
         with pytest.raises(ValueError, match=r"^expected"):
             parse_uncertain(text, "V")
-    assert time.perf_counter() - start < 1.0
+    assert time.process_time() - start < 1.0
 
 
 def test_quoted_is_one_short_line():

@@ -21,6 +21,14 @@ class Case(NamedTuple):
 
 CASES = (
     Case(
+        PROCEDURE,
+        "    ovp: 18 V\n",
+        "",
+        (
+            "power-input.procedure.yaml:12:3: expected a key 'ovp' here, got none; add it, such as 'ovp: 12 V'",
+        ),
+    ),
+    Case(
         DEVICE,
         "nominal: 12 V",
         "nominal: 12 A",

@@ -74,10 +74,10 @@ def test_fifty_megabytes_are_refused_unread(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     with open("b.yaml", "wb") as stream:
         stream.truncate(50_000_000)
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(DocumentErrors) as caught:
         load_bench("b.yaml")
-    assert time.perf_counter() - start < 0.5
+    assert time.process_time() - start < 0.5
     assert str(caught.value) == (
         "b.yaml:1:1: expected a bench document in 'b.yaml', got 50 MB; a document has at most 5 MB"
     )

@@ -154,7 +154,7 @@ def _missing(model: type[BaseModel], loc: Path) -> str:
     for dimension in (*metadata, *annotations_of(annotation)):
         if isinstance(dimension, Dimension):
             example = f", such as '{key}: {dimension.examples[0]}'"
-    if words := choices_of(annotation):
+    if not example and (words := choices_of(annotation)):
         example = f": {either(words)}"
     return f"expected a key '{key}' here, got none; add it{example}"
 
