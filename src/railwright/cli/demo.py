@@ -43,7 +43,7 @@ def demo(folder: Folder = None, seed: Seed = 1) -> Exit:
     for line in differences:
         complain(f"not as known: {line}")
     if differences:
-        complain("a machine too busy to read every 10 ms leaves less to decide from: see the run's deviations")
+        complain("a machine too busy to read every 10 ms leaves less to decide from: see the deviations")
     print(f"\nThe report: {pdf}")
     print(f"The whole job took {time.monotonic() - began:.0f} s.")
     return Exit.FAILED if differences else Exit.DONE
