@@ -16,6 +16,7 @@ import datetime
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -63,7 +64,7 @@ RECORDER = [
 
 @dataclass(frozen=True)
 class Case:
-    """One measure of one case: from which source, its truth and its interval; None where it was not measured."""
+    """One measure of one case: its source, its truth and its interval; None where it was not measured."""
 
     key: tuple[str, str, str, str]
     truth: float | None
@@ -76,37 +77,43 @@ class Case:
 
 def study(seed: int) -> list[Case]:
     """All measures of the case with this seed."""
-    from railwright.documents.loader import load_documents
     from railwright.evaluation.evaluate import evaluate, every_source
-    from railwright.rehearsal.timeline import build_timeline
-    from railwright.settings.settle import settle
     from railwright.twin.virtual import record_case
 
-    documents: Any = load_documents(EXAMPLE)
-    set_points = settle(documents, TODAY).set_points
-    timeline = build_timeline(documents.procedure, documents.device)
+    documents, set_points, timeline = _example()
     record, truth = record_case(documents, set_points, seed, timeline)
-    recording = _recording(documents, truth, seed)
+    asked = _Asking(documents, SUPPLY + RECORDER)
+    own, external = every_source(asked, set_points, record, [_recording(documents, truth, seed)])
+    true = evaluate(asked, set_points, truth)
     cases = []
-    for source, table in (("readings", SUPPLY), ("recorder", RECORDER)):
-        asked = _Asking(documents, table)
-        own, external = every_source(asked, set_points, record, [recording])
-        found = own if source == "readings" else external
-        true = evaluate(asked, set_points, truth)
-        for (measure, name, step, _), got, real in zip(table, found.results, true.results, strict=True):
-            measured, exact = got.measured, real.measured
-            cases.append(
-                Case(
-                    (source, measure, name, step),
-                    exact.value if exact else None,
-                    measured.value if measured else None,
-                    measured.low if measured else None,
-                    measured.high if measured else None,
-                    got.reason,
-                    bool(measured and measured.unseen),
-                )
+    for number, ((measure, name, step, _), real) in enumerate(zip(asked.table, true.results, strict=True)):
+        source = "readings" if number < len(SUPPLY) else "recorder"
+        got = (own if source == "readings" else external).results[number]
+        measured, exact = got.measured, real.measured
+        cases.append(
+            Case(
+                (source, measure, name, step),
+                exact.value if exact else None,
+                measured.value if measured else None,
+                measured.low if measured else None,
+                measured.high if measured else None,
+                got.reason,
+                bool(measured and measured.unseen),
             )
+        )
     return cases
+
+
+@cache
+def _example() -> tuple[Any, Any, Any]:
+    """The demo's documents, the set points that its check works out, and its timeline."""
+    from railwright.documents.loader import load_documents
+    from railwright.rehearsal.timeline import build_timeline
+    from railwright.settings.settle import settle
+
+    documents = load_documents(EXAMPLE)
+    timeline = build_timeline(documents.procedure, documents.device)
+    return documents, settle(documents, TODAY).set_points, timeline
 
 
 class _Asking:
@@ -115,7 +122,7 @@ class _Asking:
     def __init__(self, documents: Any, table: list[tuple[str, str, str, bool]]) -> None:
         from railwright.documents.procedure import Requirement
 
-        self.device, self.bench = documents.device, documents.bench
+        self.device, self.bench, self.table = documents.device, documents.bench, table
         wanted = tuple(
             Requirement(
                 name=f"{measure} of {name} during {step}",
@@ -200,9 +207,8 @@ def summarise(cases: list[Case], count: int) -> int:
         remark = "  (from below; above it: what can hide)" if any(c.one_sided for c in usable) else ""
         is_count = measure == "restarts"
         remark = "  (a count: right or wrong)" if is_count else remark
-        print(
-            f"{source:9} {measure:17} {name:11} {step:12} {len(usable):8d} {fraction:7.1%} {width:11.4g}{remark}"
-        )
+        place = f"{source:9} {measure:17} {name:11} {step:12}"
+        print(f"{place} {len(usable):8d} {fraction:7.1%} {width:11.4g}{remark}")
         low, high = (BAND[0], 1.0) if is_count or remark else BAND
         if not low <= fraction <= high:
             outside.append(f"{measure} of {name} during {step} ({source}): {fraction:.1%}")

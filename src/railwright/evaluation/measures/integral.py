@@ -7,12 +7,13 @@ a reading is, is unknown within an update interval and moves the window against 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from railwright.evaluation.budget import Budget
 from railwright.evaluation.outcome import Measured
-from railwright.evaluation.signal import CannotMeasure, Signal, View, trapezoid_weights
+from railwright.evaluation.signal import CannotMeasure, Signal, Systematic, View, trapezoid_weights
 
 LARGEST_GAP = 0.1
 """A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
@@ -63,10 +64,8 @@ def _integral(
     start, end = view.begin, view.end
     if end <= start:
         raise CannotMeasure("the step has no length")
-    update, least_aperture, most_aperture = view.timing()
-    # Before it is switched on an input draws nothing: what a late reading puts there belongs to the step.
-    early = 0.0 if view.switched_on is None or view.model.exact else update + most_aperture + view.model.clock
-    near = _around(signal, start - early - view.shift()[1], end + view.shift()[1])
+    _, least_aperture, _ = view.timing()
+    near, early = _of_step(view, signal)
     covered(view, near)
     weights = trapezoid_weights(near.time, start - early, end)
     scale = 1.0 / (end - start) if mean else 1.0
@@ -91,9 +90,33 @@ def _integral(
         for shift in (-late, -late / 2.0, late / 2.0, late)
     ]
     budget.bounded("time of the readings", max(abs(change) for change in moved))
-    if factors is not None and least_aperture > 0.0:
+    if factors is not None and view.model.averages:
         budget.many("product within an aperture", _covariance(view, factors, start, end) * scale)
     return budget.result(value, how, would_decide="an instrument with a smaller error, or faster readings")
+
+
+def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
+    """The values that tell of the step, and how much before its start they are to be integrated [s].
+
+    Steps begin and end with a set point that changes. What the change at the end does belongs to the next
+    step: values whose aperture may reach beyond the end are left out, and the last one stands up to it.
+    Before it is switched on an input draws nothing: what a late reading puts there belongs to the step.
+    """
+    if view.model.exact:
+        return _around(signal, view.begin, view.end), 0.0
+    update, _, aperture = view.timing()
+    late = view.shift()[1]
+    switched = view.switched_on is not None and view.switched_on >= view.start - late
+    early = update + aperture + view.model.clock if switched else 0.0
+    near = _around(signal, view.begin - early - late, view.end)
+    certain = int(np.searchsorted(near.time, view.end - aperture / 2.0 - late, side="right"))
+    near = near.take(np.arange(max(min(2, near.time.size), certain)))
+    before = near.time[0] - view.interval if near.time.size else 0.0
+    if switched and near.time.size and near.time[0] > view.begin - early > before - view.interval:
+        parts = tuple(Systematic(s.source, np.append(0.0, s.shape)) for s in near.systematic)
+        time, values = np.append(before, near.time), np.append(0.0, near.values)
+        near = replace(near, time=time, values=values, systematic=parts)
+    return near, early
 
 
 def _around(signal: Signal, start: float, end: float) -> Signal:
@@ -111,7 +134,8 @@ def covered(view: View, signal: Signal) -> None:
         return
     allowed = 3.0 * max(view.interval, view.model.update or 0.0)
     slack = allowed + view.shift()[1]
-    if signal.time[0] > view.begin + slack or signal.time[-1] < view.end - slack:
+    edge = slack + (view.model.aperture or 0.0)
+    if signal.time[0] > view.begin + slack or signal.time[-1] < view.end - edge - view.shift()[1]:
         raise CannotMeasure("the record does not cover the whole step", "a recording that covers the step")
     hole = float(np.max(np.diff(signal.time)))
     if hole > max(allowed, LARGEST_GAP * (view.end - view.begin)):

@@ -39,8 +39,10 @@ def _level(view: View, *, high: bool) -> Measured:
     budget.noise(inside, weights)
     level = levels.high if high else levels.low
     if not view.model.exact:
-        # Values on their way to or from the level lie in its bins as well, more or fewer of them.
-        budget.bounded("values beside the level", float(np.mean(inside.values[chosen])) - level)
+        # Values on their way to or from the level lie in its bins as well, and pull the median.
+        values = inside.values[chosen]
+        steady = values[np.abs(values - level) <= 4.0 * inside.noise + 2.0 * inside.step]
+        budget.bounded("values beside the level", 2.0 * (level - float(np.median(steady))))
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
     return budget.result(level, how, would_decide="an instrument with a smaller error")
