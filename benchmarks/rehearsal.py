@@ -1,8 +1,8 @@
 """One case of the demo's power-up: our solver against scipy's LSODA on the same compiled equations.
 
 Both start from the same circuit (12 V at 2 V/ms, 1 A limit, 1000 µF and a converter) and play 60 ms. LSODA
-(through `scipy.integrate.odeint`, its leanest way in) is told the time of every event beforehand and gets the
-compiled right-hand side and Jacobian. It runs at several tolerances; its time at our error, both against a tight
+(through `scipy.integrate.odeint`, its leanest way in) is told the time of every event and gets the compiled
+right-hand side and Jacobian. It runs at several tolerances; its time at our error, both against a tight
 reference, is interpolated between the two that enclose it (in logarithms). Ours finds the events itself, and
 makes the samples that a rehearsal needs. Each time is the best of several. The last line is the ratio.
 
