@@ -2,7 +2,6 @@
 
 import sys
 
-if sys.version_info < (3, 11):
-    sys.exit(
-        "Railwright needs Python 3.11 or newer; this is %d.%d. Try: make PYTHON=python3.11 ..." % sys.version_info[:2]  # noqa: UP031 (must parse on any Python 3)
-    )
+if sys.version_info < (3, 11):  # noqa: UP036 (this file is for the older ones)
+    have = "{}.{}".format(*sys.version_info[:2])
+    sys.exit("Railwright needs Python 3.11 or newer, this is " + have + "; try: make PYTHON=python3.11 ...")

@@ -63,7 +63,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A named step of the procedure in time [s]; `points` are the plateaus of a sweep: (voltage, start, end)."""
+    """A named step of the procedure in time [s]; `points`: a sweep's plateaus as (voltage, start, end)."""
 
     name: str
     kind: str
@@ -75,7 +75,10 @@ class Span:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Record:
-    """What a run measured or a rehearsal predicts. `origin`: 'rehearsal', 'supply readings', or a recorder's name."""
+    """What a run measured or a rehearsal predicts.
+
+    origin: 'rehearsal', 'supply readings', or a recorder's name.
+    """
 
     origin: str
     traces: Mapping[str, Traces]
