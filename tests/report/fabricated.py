@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from railwright.rehearsal.timeline import Timeline
 from railwright.traces import Event, Mode, Record, Span, Traces
 
-STEP = 50e-6
+STEP = 100e-6
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Rail:
 
 
 DEMO = {
-    "main": Rail(1000e-6, 0.12, 1.0, power=3.6 / 0.86, starts=8.4, stops=7.6),
+    "main": Rail(1000e-6, 0.25, 1.0, power=3.6 / 0.86, starts=8.4, stops=7.6),
     "transducer": Rail(10e-6, 20.0, 0.1, constant_current=0.02),
 }
 

@@ -14,6 +14,7 @@ import pytest
 from tests.report.cases import REPORTED, RUN, evaluation
 
 from railwright.documents.loader import Documents
+from railwright.documents.sources import Location
 from railwright.report import ReportInput
 from railwright.report.content import content
 from railwright.report.document import compile_pdf
@@ -36,6 +37,13 @@ def pages(pdf: bytes, tmp_path: Path) -> list[str]:
 def flat(texts: list[str]) -> str:
     """All text with its white space and break marks evened out."""
     return re.sub(r"\s+", " ", " ".join(texts).replace("\u200b", ""))
+
+
+@pytest.fixture(autouse=True)
+def same_drawing(monkeypatch: pytest.MonkeyPatch, written: Path) -> None:
+    """The wiring drawing has its own tests; drawing it anew for every test here would only take time."""
+    drawn = (written / "wiring.svg").read_text()
+    monkeypatch.setattr("railwright.report.content.wiring_svg", lambda wiring: drawn)
 
 
 @pytest.fixture(scope="module")
@@ -170,6 +178,18 @@ def test_a_run_that_ended_early_and_an_overdue_calibration_are_deviations(quick:
     assert "left: calibration was due on 2027-03-02." in data["deviations"]
     assert data["statement"].endswith("The run ended early: left.1 tripped on OVP.")
     assert [i["state"] for i in data["instruments"]] == ["overdue", "valid"]
+
+
+def test_places_in_documents_are_shown_without_their_folder(quick: ReportInput) -> None:
+    where = Location("/home/someone/bench/quay.bench.yaml", 17, 7)
+    data = content(replace(quick, findings=tuple(replace(f, where=where) for f in quick.findings)))
+    assert {finding["where"] for finding in data["findings"]} == {"quay.bench.yaml:17:7"}
+
+
+def test_an_assumption_that_a_finding_states_is_not_repeated(quick: ReportInput) -> None:
+    finding = replace(quick.findings[0], why="sink current is unknown; taken as none")
+    assert content(quick)["assumptions"] == ["left.1: sink current is unknown; taken as none"]
+    assert content(replace(quick, findings=(finding,)))["assumptions"] == []
 
 
 def test_without_a_requirement_no_conformity_is_stated(quick: ReportInput, tmp_path: Path) -> None:

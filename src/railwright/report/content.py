@@ -7,8 +7,10 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
+from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.quantities import show
 from railwright.report.cautions import cautions
@@ -107,7 +109,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "figures": [_figure(figure) for figure in step_figures(overlay)],
         "colours": colours(device.inputs),
         "budgets": [budget(place, result) for place, result in enumerate(evaluation.results, start=1)],
-        "assumptions": [breakable(assumption) for assumption in given.assumptions],
+        "assumptions": [breakable(assumption) for assumption in _assumptions(given)],
         "cautions": [
             {"title": caution.title, "text": breakable(caution.text), "pressing": caution.pressing}
             for caution in cautions(device, bench, procedure)
@@ -218,7 +220,7 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
                 "about": breakable(reason.about),
                 "value": number(reason.value, reason.unit),
                 "why": breakable(capital(reason.why)),
-                "where": breakable(reason.where or ""),
+                "where": _place(reason.where),
             }
             for reason in given.reasons
             if reason.about in (name, *outputs)
@@ -238,12 +240,23 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
     return rows
 
 
+def _place(where: Location | None) -> str:
+    """File, line and column, without the folder in which the file happened to lie."""
+    return breakable(f"{Path(where.file).name}:{where.line}:{where.column}") if where else ""
+
+
+def _assumptions(given: ReportInput) -> list[str]:
+    """What the rehearsal assumed and no finding says already."""
+    said = " ".join(finding.why for finding in given.findings).lower()
+    return [a for a in given.assumptions if a.rpartition(": ")[2].lower() not in said]
+
+
 def _finding(finding: Finding) -> dict[str, Any]:
     return {
         "rule": breakable(finding.rule),
         "severity": finding.severity.value,
         "about": breakable(finding.about),
-        "where": breakable(finding.where or ""),
+        "where": _place(finding.where),
         "why": breakable(sentence(finding.why)),
         "remedy": breakable(sentence(finding.remedy)),
         "overridden": breakable(sentence(finding.overridden)) if finding.overridden else "",

@@ -144,7 +144,7 @@ def _input_panels(
         levels = [level for limit in mine for level in (limit.lower, limit.upper) if level is not None]
         if panel == "current" and name in overlay.set_points:
             levels = [*levels, lay.current_limit(overlay.set_points, name)]
-        panels.settle_view(axes, curves, levels)
+        panels.settle_view(axes, curves, levels, quiet=span.kind == "hold")
         panels.draw_limits(axes, mine, first)
         if panel == "current" and name in overlay.set_points:
             level = lay.current_limit(overlay.set_points, name)

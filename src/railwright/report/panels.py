@@ -67,9 +67,14 @@ def draw_curves(axes: Axes, curves: Sequence[Curve], colour: str) -> None:
                 )
 
 
-def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float]) -> None:
-    """Choose the vertical range from what is in view, and take in levels that lie near it."""
+def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float], quiet: bool = False) -> None:
+    """Choose the vertical range from what is in view, and take in levels that lie near it.
+
+    quiet: of a step in which nothing is done; its ends, where the neighbouring steps may show, do not count.
+    """
     start, end = axes.get_xlim()
+    if quiet:
+        start, end = start + 0.04 * (end - start), end - 0.04 * (end - start)
     low, high = float("inf"), float("-inf")
     for curve in curves:
         _, values = decimate(*_inside(curve, start, end))

@@ -45,7 +45,7 @@ def _where(result: Result) -> str:
 
 def requirement_row(place: int, result: Result) -> dict[str, Any]:
     """One row of the table of results."""
-    value, interval = "nothing measured", "–"
+    value, interval = "–", "–"
     if result.measured is not None:
         measured = result.measured
         value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
@@ -131,7 +131,8 @@ def budget(place: int, result: Result) -> dict[str, Any]:
     ]
     value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
     remarks = [sentence(f"hidden from the readings: {measured.unseen}")] if measured.unseen else []
-    remarks += [sentence(f"what would decide it: {measured.would_decide}")] if measured.would_decide else []
+    if measured.would_decide and result.outcome is Outcome.INCONCLUSIVE:
+        remarks.append(sentence(f"what would decide it: {measured.would_decide}"))
     remarks += [sentence(f"assumed: {assumption}") for assumption in measured.assumptions]
     return {
         **entry,

@@ -7,6 +7,8 @@ import unicodedata
 
 _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _BREAK = "\u200b"
+_UNIT = re.compile(r"(?<=\d) (?=(?:[GMkmµnp]?(?:V|A|W|s|Ω|F|H|J|C|m)\b)|%|°C|× U\b)|(?<=\d ×) (?=U\b)")
+"""The space between a number and its unit: a line does not end there."""
 _ENDLESS = re.compile(r"[^\s\u200b]{25,}")
 
 BUNDLED = (
@@ -52,13 +54,16 @@ def clean(text: object) -> str:
 
 
 def breakable(text: object, every: int = 6) -> str:
-    """Clean text in which words of more than 24 characters may be broken after each `every` characters."""
+    """Clean text in which words of more than 24 characters may be broken after each `every` characters.
+
+    A number stays with its unit.
+    """
 
     def split(match: re.Match[str]) -> str:
         word = match[0]
         return _BREAK.join(word[i : i + every] for i in range(0, len(word), every))
 
-    return _ENDLESS.sub(split, clean(text))
+    return _ENDLESS.sub(split, _UNIT.sub("\u00a0", clean(text)))
 
 
 def shortened(text: object, length: int) -> str:
