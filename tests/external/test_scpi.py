@@ -220,18 +220,6 @@ def test_questionable_bits() -> None:
 
 def test_common_commands_are_there() -> None:
     """IEEE 488.2-1992, chapter 10, and the list in the project's reference values."""
-    wanted = [
-        "*IDN?",
-        "*RST",
-        "*TST?",
-        "*CLS",
-        "*OPC",
-        "*OPC?",
-        "*ESR?",
-        "*ESE",
-        "*SRE",
-        "*STB?",
-        "*TRG",
-        "*WAI",
-    ]
-    assert wanted | {"*TRG", "*WAI"} <= set(TREE.patterns)
+    common = {pattern for pattern in TREE.patterns if pattern.startswith("*")}
+    assert common >= {"*IDN?", "*RST", "*TST?", "*CLS", "*OPC", "*OPC?", "*ESR?", "*ESE", "*SRE", "*STB?"}
+    assert common >= {"*TRG", "*WAI"}

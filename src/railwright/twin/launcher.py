@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-START_TIMEOUT = 240.0
+START_TIMEOUT = 600.0
 """How long a process may take to be ready [s]; the first start after installation compiles the physics."""
 
 _SOCKET = re.compile(r"TCPIP\d*::([^:\s]+)::(\d{1,5})::SOCKET", re.IGNORECASE)
