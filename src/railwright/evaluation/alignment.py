@@ -74,17 +74,26 @@ def align(external: Record, own: Record, models: Mapping[str, ReadingModel]) -> 
 
 
 def _common(external: Record, own: Record) -> list[tuple[str, str]]:
-    pairs = [
-        (channel, name)
+    return [
+        (name, channel)
         for channel in CHANNELS
         for name in external.traces
         if name in own.traces
         and channel in external.traces[name].columns
-        and channel in own.traces[name].columns
+        and (channel in own.traces[name].columns or _other_end(channel) in own.traces[name].columns)
     ]
-    # The channel with the largest change, seen from its own size, tells the time best; voltages before
-    # currents.
-    return [(name, channel) for channel, name in pairs]
+
+
+def _other_end(channel: str) -> str:
+    return {"voltage": "terminal_voltage", "terminal_voltage": "voltage"}.get(channel, "")
+
+
+def _as_recorded(traces: Traces, channel: str, model: ReadingModel) -> Array:
+    """The run's values of a channel; a voltage of the lead's other end is carried over by its drop."""
+    if channel in traces.columns:
+        return traces.columns[channel]
+    drop = sum(model.lead or (0.0, 0.0)) / 2.0 * traces.columns.get("current", np.zeros(traces.time.size))
+    return traces.columns[_other_end(channel)] - (drop if channel == "voltage" else -drop)
 
 
 def _align_channel(external: Record, own: Record, model: ReadingModel, name: str, channel: str) -> Alignment:
@@ -93,8 +102,9 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
     update = model.update if model.update is not None else float(np.median(np.diff(coarse.time)))
     aperture = model.aperture if model.aperture is not None else update
     values = fine.columns[channel]
-    keep = np.isfinite(coarse.columns[channel])
-    windows_end, readings = coarse.time[keep] - update / 2.0, coarse.columns[channel][keep]
+    seen = _as_recorded(coarse, channel, model)
+    keep = np.isfinite(seen)
+    windows_end, readings = coarse.time[keep] - update / 2.0, seen[keep]
     if fine.time.size < 10 or readings.size < LEAST_READINGS:
         raise AlignmentError(f"'{external.origin}' and the run share too few values of {what} to be aligned")
     steps = np.diff(fine.time) * (values[1:] + values[:-1]) / 2.0

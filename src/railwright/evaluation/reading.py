@@ -114,10 +114,9 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
     voltage: tuple[Part, ...] = ()
     current: tuple[Part, ...] = ()
     if all(output.reading is not None for output in outputs):
-        # In series the voltages add and one current is read, by the first output; in parallel it is the other
-        # way.
-        voltage = _parts(names, outputs, "voltage", shares, alone=feed.arrangement != "series")
-        current = _parts(names, outputs, "current", shares, alone=feed.arrangement != "parallel")
+        # In series the voltages add and the current is the mean; in parallel it is the other way round.
+        voltage = _parts(names, outputs, "voltage", shares, mean=feed.arrangement != "series")
+        current = _parts(names, outputs, "current", shares, mean=feed.arrangement != "parallel")
     update = _largest([output.reading.update if output.reading else None for output in outputs])
     aperture = _largest([output.reading.aperture if output.reading else None for output in outputs])
     if voltage and any(output.reading is not None and output.reading.latency is None for output in outputs):
@@ -144,8 +143,8 @@ def recorder_model(
     """Of an external recorder's samples, aligned within ±clock [s]."""
     return ReadingModel(
         source=name,
-        voltage=(_part(name, recorder.voltage, 1.0),) if recorder.voltage else (),
-        current=(_part(name, recorder.current, 1.0),) if recorder.current else (),
+        voltage=(_part(name, recorder.voltage),) if recorder.voltage else (),
+        current=(_part(name, recorder.current),) if recorder.current else (),
         update=0.0,
         aperture=0.0,
         clock=clock,
@@ -155,17 +154,28 @@ def recorder_model(
 
 
 def _parts(
-    names: Sequence[str], outputs: Sequence[Output], channel: str, shares: Sequence[float], *, alone: bool
+    names: Sequence[str], outputs: Sequence[Output], channel: str, shares: Sequence[float], *, mean: bool
 ) -> tuple[Part, ...]:
-    readings = [output.reading for output in outputs]
-    accuracies = [getattr(reading, channel) for reading in readings]
-    if alone:
-        return (_part(names[0], accuracies[0], 1.0),)
-    return tuple(_part(name, a, share) for name, a, share in zip(names, accuracies, shares, strict=True))
+    """Each output's part in a sum, with its share of the value, or in a mean."""
+    parts = []
+    for name, output, share in zip(names, outputs, shares, strict=True):
+        accuracy = getattr(output.reading, channel)
+        parts.append(_part(name, accuracy, 1.0 / len(names) if mean else share, len(names) if mean else 1))
+    return tuple(parts)
 
 
-def _part(name: str, accuracy: VoltageAccuracy | CurrentAccuracy, share: float) -> Part:
-    return Part(name, accuracy.of_value, accuracy.offset, accuracy.resolution, accuracy.noise, share)
+def _part(
+    name: str, accuracy: VoltageAccuracy | CurrentAccuracy, share: float = 1.0, mean_of: int = 1
+) -> Part:
+    step, noise = accuracy.resolution, accuracy.noise
+    return Part(
+        name,
+        accuracy.of_value,
+        accuracy.offset / mean_of,
+        None if step is None else step / mean_of,
+        None if noise is None else noise / mean_of,
+        share,
+    )
 
 
 def _largest(values: Sequence[float | None]) -> float | None:

@@ -33,15 +33,21 @@ PHASES = 64
 def restarts(view: View) -> Measured:
     """Number of drop-outs of the current in the step."""
     current, voltage = view.current(), view.voltage()
+    if view.model.exact:
+        points = int((view.end - view.begin) / BLOCK * 10.0) + 2
+        current, voltage = current.evenly(view, points), voltage.evenly(view, points)
     # Readings whose aperture may reach into another step are left out.
     margin = view.timing()[2] / 2.0 + view.shift()[1]
     inside = (current.time >= view.begin + margin) & (current.time <= view.end - margin)
     covered(view, current.take(np.flatnonzero(inside)))
     if current.time.size != voltage.time.size:
         raise CannotMeasure("voltage and current were not recorded together", "a recording of both")
-    time, amps, volts = _blocks(current.time[inside], current.values[inside], voltage.values[inside])
+    time, amps, volts = current.time[inside], current.values[inside], voltage.values[inside]
+    if float(np.median(np.diff(time))) < BLOCK:
+        time, amps, volts = _blocks(time, amps, volts)
     usual = _usual(amps, current)
-    runs = _drop_outs(view, time, amps, volts, usual)
+    visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts))))
+    runs = _drop_outs(view, time, amps, volts, usual, visible)
     shortest = _shortest_seen(view, time)
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time.size} values"
     budget = Budget(view)
@@ -55,9 +61,7 @@ def restarts(view: View) -> Measured:
 
 
 def _blocks(time: Array, amps: Array, volts: Array) -> tuple[Array, Array, Array]:
-    """Fine records as means over blocks of BLOCK; slow ones as they are. Shape (m,) each."""
-    if time.size < 2 or float(np.median(np.diff(time))) >= BLOCK:
-        return time, amps, volts
+    """Means over blocks of BLOCK. Shape (m,) each."""
     grid = np.arange(time[0], time[-1], BLOCK)
     if grid.size < 2:
         return time, amps, volts
@@ -81,8 +85,13 @@ def _usual(amps: Array, current: Signal) -> float:
     return usual
 
 
-def _drop_outs(view: View, time: Array, amps: Array, volts: Array, usual: float) -> list[tuple[int, int]]:
-    """First and one past the last value of each drop-out after the load has first run."""
+def _drop_outs(
+    view: View, time: Array, amps: Array, volts: Array, usual: float, visible: float
+) -> list[tuple[int, int]]:
+    """First and one past the last value of each drop-out after the load has first run.
+
+    usual: its usual current [A]; visible: a change of voltage that is not noise [V].
+    """
     # At a lower voltage a load may draw less, in proportion at most, and still run.
     threshold = LONG_DIP * usual * np.minimum(1.0, np.abs(volts) / max(1e-9, float(np.median(np.abs(volts)))))
     low = amps < threshold
@@ -93,17 +102,20 @@ def _drop_outs(view: View, time: Array, amps: Array, volts: Array, usual: float)
     return [
         (a, b)
         for a, b in low_stretches(low)
-        if a > 0 and has_run[a - 1] and not _explained(view, time, amps, volts, a, b)
+        if a > 0 and has_run[a - 1] and not _explained(view, time, amps, volts, (a, b), visible)
     ]
 
 
-def _explained(view: View, time: Array, amps: Array, volts: Array, start: int, stop: int) -> bool:
+def _explained(
+    view: View, time: Array, amps: Array, volts: Array, run: tuple[int, int], visible: float
+) -> bool:
     """Whether the input capacitor gave the load what the supply did not, over the dip and two values beside
     it.
 
     The load's charge is the supply's charge less C ΔV of the capacitor. The dip is explained where the load
     misses less than half of what the dip misses, for some capacitance within its tolerance.
     """
+    start, stop = run
     first, last = max(0, start - 2), min(time.size - 1, stop + 1)
     cell = np.gradient(time)[first : last + 1]
     inside = np.arange(first, last + 1)
@@ -114,7 +126,7 @@ def _explained(view: View, time: Array, amps: Array, volts: Array, start: int, s
     dip_misses = float(np.sum(missing[dip]))
     rise = float(volts[last] - volts[first])
     given = max(-rise * view.capacitance[0], -rise * view.capacitance[1])
-    if view.capacitance[1] == 0.0 and rise < 0.0:
+    if view.capacitance[1] == 0.0 and rise < -visible:
         # The device document gives no capacitor: a falling voltage may explain anything.
         return True
     return float(np.sum(missing)) - given < EXPLAINED * dip_misses

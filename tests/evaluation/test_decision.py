@@ -1,0 +1,88 @@
+"""The guarded and the simple rule, on either side of either limit."""
+
+from __future__ import annotations
+
+import pytest
+
+from railwright.evaluation.decision import Tolerance, conformance_probability, decide
+from railwright.evaluation.outcome import Evaluation, Measured, Outcome, Result
+
+UPPER, LOWER, BOTH = Tolerance(None, 10.0), Tolerance(10.0, None), Tolerance(8.0, 10.0)
+
+
+def measured(value: float, half: float = 1.0, **more: str) -> Measured:
+    return Measured(value, value - half, value + half, (), "by hand", **more)
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "value", "guarded", "simple"),
+    [
+        (UPPER, 8.9, "pass", "pass"),
+        (UPPER, 9.5, "inconclusive", "pass"),
+        (UPPER, 10.5, "inconclusive", "fail"),
+        (UPPER, 11.1, "fail", "fail"),
+        (LOWER, 11.1, "pass", "pass"),
+        (LOWER, 10.5, "inconclusive", "pass"),
+        (LOWER, 9.5, "inconclusive", "fail"),
+        (LOWER, 8.9, "fail", "fail"),
+        (BOTH, 9.0, "pass", "pass"),
+        (BOTH, 8.5, "inconclusive", "pass"),
+        (BOTH, 6.9, "fail", "fail"),
+        (BOTH, 11.1, "fail", "fail"),
+    ],
+)
+def test_rules(tolerance: Tolerance, value: float, guarded: str, simple: str) -> None:
+    assert decide(measured(value), tolerance, "V", "guarded", 1.0)[0] == guarded
+    assert decide(measured(value), tolerance, "V", "simple", 1.0)[0] == simple
+
+
+def test_the_guard_band_scales() -> None:
+    assert decide(measured(9.4), UPPER, "V", "guarded", 0.5)[0] is Outcome.PASS
+    assert decide(measured(8.5), UPPER, "V", "guarded", 2.0)[0] is Outcome.INCONCLUSIVE
+
+
+def test_a_value_at_the_limit_without_uncertainty_passes() -> None:
+    assert decide(measured(10.0, 0.0), UPPER, "V", "guarded", 1.0)[0] is Outcome.PASS
+    assert decide(measured(0.0, 0.0), Tolerance(None, 0.0), "1", "guarded", 1.0)[0] is Outcome.PASS
+    assert decide(measured(1.0, 0.0), Tolerance(None, 0.0), "1", "guarded", 1.0)[0] is Outcome.FAIL
+
+
+@pytest.mark.parametrize("rule", ["guarded", "simple"])
+def test_what_hides_from_the_readings_never_passes_an_upper_limit(rule: str) -> None:
+    hidden = measured(1.0, 0.1, unseen="a shorter peak falls between", would_decide="a faster recording")
+    outcome, reason = decide(hidden, UPPER, "A", rule, 1.0)  # type: ignore[arg-type]
+    assert outcome is Outcome.INCONCLUSIVE
+    assert "a shorter peak falls between; a faster recording would decide it" in reason
+    assert decide(measured(11.5, 0.1, unseen="more"), UPPER, "A", "guarded", 1.0)[0] is Outcome.FAIL
+    assert decide(measured(11.5, 0.1, unseen="more"), LOWER, "A", "guarded", 1.0)[0] is Outcome.PASS
+    assert decide(measured(5.0, 0.1, unseen="more"), LOWER, "A", "guarded", 1.0)[0] is Outcome.INCONCLUSIVE
+
+
+def test_the_reason_has_the_numbers() -> None:
+    _, reason = decide(measured(9.5), UPPER, "V", "guarded", 1.0)
+    assert reason.startswith(
+        "9.5 V (95 % interval 8.5 V .. 10.5 V) is too uncertain against the limit of 10 V"
+    )
+
+
+def test_conformance_probability() -> None:
+    assert conformance_probability(0.0, 1.0, -1.959964, 1.959964) == pytest.approx(0.95, abs=1e-6)
+    assert conformance_probability(5.0, 0.0, upper=5.0) == 1.0
+    assert conformance_probability(5.1, 0.0, upper=5.0) == 0.0
+    assert conformance_probability(3.0, 0.2) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "expected"),
+    [
+        ((), "pass"),
+        (("pass", "pass"), "pass"),
+        (("pass", "inconclusive"), "inconclusive"),
+        (("inconclusive", "fail", "pass"), "fail"),
+    ],
+)
+def test_outcome_of_an_evaluation(outcomes: tuple[str, ...], expected: str) -> None:
+    results = tuple(
+        Result("r", "charge", "main", "s", "C", None, 1.0, None, Outcome(each), "", "") for each in outcomes
+    )
+    assert Evaluation(results, "guarded", 1.0, ()).outcome == expected

@@ -1,0 +1,245 @@
+"""The demo's requirements, judged from twin records and from an external recording."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from railwright.documents.loader import load_documents
+from railwright.documents.procedure import Requirement
+from railwright.evaluation.alignment import AlignmentError
+from railwright.evaluation.data import as_data
+from railwright.evaluation.evaluate import evaluate, every_source
+from railwright.evaluation.outcome import Outcome
+from railwright.evaluation.reading import lead_resistance, supply_model
+from railwright.evaluation.restore import evaluation_from_data
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.rehearsal.timeline import build_timeline
+from railwright.settings.settle import settle
+from railwright.traces import Record, Traces
+from railwright.twin.recorder import Trigger, capture
+from railwright.twin.virtual import record_case
+
+DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+RECORDER = "transient recorder"
+
+
+@cache
+def demo() -> tuple[Any, Any, Record, Record]:
+    """Documents, set points, what a run would have recorded, and the truth behind it."""
+    documents = load_documents(DEMO)
+    set_points = settle(documents, dt.date(2026, 11, 25)).set_points
+    timeline = build_timeline(documents.procedure, documents.device)
+    return documents, set_points, *record_case(documents, set_points, 11, timeline)
+
+
+def recording(length: float = 0.4, before: float = 0.02) -> Record:
+    documents, _, _, truth = demo()
+    true = {n: (t.time, t.columns["voltage"], t.columns["current"]) for n, t in truth.traces.items()}
+    trigger = Trigger("main", "voltage", 1.0, "rise", before, length)
+    columns = capture(RECORDER, documents.bench.recorders[RECORDER], true, trigger, 5)
+    assert columns is not None
+    traces = {
+        name: Traces(
+            columns["time_s"],
+            {"voltage": columns[f"{name}_voltage_V"], "current": columns[f"{name}_current_A"]},
+        )
+        for name in true
+    }
+    return Record(RECORDER, traces)
+
+
+class Edited:
+    """The demo's documents with parts replaced."""
+
+    def __init__(self, **parts: Any) -> None:
+        documents = demo()[0]
+        self.device = parts.get("device", documents.device)
+        self.bench = parts.get("bench", documents.bench)
+        self.procedure = parts.get("procedure", documents.procedure)
+
+
+def asking(**requirement: Any) -> Edited:
+    wanted = Requirement(name="wanted", **requirement)
+    return Edited(procedure=demo()[0].procedure.model_copy(update={"requires": (wanted,)}))
+
+
+def test_the_demo_passes_but_for_what_the_readings_cannot_see() -> None:
+    documents, set_points, record, _ = demo()
+    found = evaluate(documents, set_points, record)
+    outcomes = {result.requirement: result.outcome for result in found.results}
+    inconclusive = [name for name, outcome in outcomes.items() if outcome is Outcome.INCONCLUSIVE]
+    assert inconclusive == ["transducer inrush"]
+    assert all(outcome is not Outcome.FAIL for outcome in outcomes.values())
+    assert found.outcome is Outcome.INCONCLUSIVE
+    inrush = next(result for result in found.results if result.requirement == "transducer inrush")
+    assert "samples/s would decide it" in inrush.reason
+
+
+def test_the_recording_decides_what_the_supply_could_not() -> None:
+    documents, set_points, record, _ = demo()
+    found = evaluate(documents, set_points, record, [recording()])
+    inrush = next(result for result in found.results if result.requirement == "transducer inrush")
+    assert (inrush.outcome, inrush.source) == (Outcome.PASS, RECORDER)
+    assert found.outcome is Outcome.PASS
+    assert found.sources == ("supply readings", RECORDER)
+    level = next(result for result in found.results if result.requirement == "supply level")
+    assert level.source == "supply readings"
+    assert "its time 0 lies at" in found.notes[0]
+
+
+def test_a_recording_that_ends_too_early_decides_nothing() -> None:
+    documents, set_points, record, _ = demo()
+    found = evaluate(documents, set_points, record, [recording(length=0.15)])
+    inrush = next(result for result in found.results if result.requirement == "transducer inrush")
+    assert (inrush.outcome, inrush.source) == (Outcome.INCONCLUSIVE, "supply readings")
+    assert any("transducer inrush" in note and "does not cover" in note for note in found.notes)
+
+
+def test_a_recorder_that_the_bench_does_not_have_is_refused() -> None:
+    documents, set_points, record, _ = demo()
+    with pytest.raises(AlignmentError, match=r"expected a recorder of the bench .'transient recorder'."):
+        evaluate(documents, set_points, record, [replace(recording(), origin="scope")])
+
+
+def test_the_prediction_can_be_judged_as_well() -> None:
+    """The truth, as a rehearsal's record: no uncertainty, every requirement passes or fails."""
+    documents, set_points, _, truth = demo()
+    found = evaluate(documents, set_points, replace(truth, origin="rehearsal"))
+    assert {result.outcome for result in found.results} == {Outcome.PASS}
+    assert all(r.measured is not None and r.measured.low == r.measured.high for r in found.results)
+
+
+def test_every_source_judges_alone() -> None:
+    documents, set_points, record, _ = demo()
+    own, external = every_source(documents, set_points, record, [recording()])
+    assert {result.source for result in own.results} == {"supply readings"}
+    assert {result.source for result in external.results} == {RECORDER}
+    steady = next(result for result in external.results if result.requirement == "supply level")
+    assert steady.outcome is Outcome.INCONCLUSIVE
+    assert steady.measured is None
+
+
+def test_json_keeps_everything_and_reads_back() -> None:
+    documents, set_points, record, _ = demo()
+    found = evaluate(documents, set_points, record, [recording()])
+    text = json.dumps(as_data(found), allow_nan=False)
+    assert evaluation_from_data(json.loads(text)) == found
+    first = json.loads(text)["requirements"][0]
+    assert first["unit"] == "s"
+    assert first["upper"] == pytest.approx(0.06)
+    assert first["measured"]["coverage"] == 0.95
+    assert {"source", "standard", "distribution"} == set(first["measured"]["contributions"][0])
+
+
+def test_the_worst_point_of_a_sweep_decides() -> None:
+    _, set_points, record, _ = demo()
+    sweep = {"of": "main", "during": "line sweep", "each_point": "worst"}
+    highest = evaluate(asking(measure="mean_voltage", at_most="20 V", **sweep), set_points, record)
+    lowest = evaluate(asking(measure="mean_voltage", at_least="5 V", **sweep), set_points, record)
+    assert highest.results[0].measured is not None
+    assert lowest.results[0].measured is not None
+    assert highest.results[0].measured.value == pytest.approx(16.0, abs=0.03)
+    assert lowest.results[0].measured.value == pytest.approx(9.0, abs=0.03)
+    assert "the worst of 8 points" in highest.results[0].measured.how
+
+
+def test_points_of_a_step_without_points() -> None:
+    _, set_points, record, _ = demo()
+    asked = asking(measure="mean_power", of="main", during="steady", each_point="worst", at_most="6 W")
+    result = evaluate(asked, set_points, record).results[0]
+    assert (result.outcome, result.measured) == (Outcome.INCONCLUSIVE, None)
+    assert "no points" in result.reason
+
+
+def test_a_run_that_ended_early_is_inconclusive() -> None:
+    documents, set_points, record, _ = demo()
+    short = replace(record, spans=record.spans[:2])
+    outcomes = {r.requirement: (r.outcome, r.reason) for r in evaluate(documents, set_points, short).results}
+    assert outcomes["supply level"][0] is Outcome.PASS
+    assert outcomes["stops at"][0] is Outcome.INCONCLUSIVE
+    assert "holds no step 'brown-out'" in outcomes["stops at"][1]
+
+
+def test_an_input_that_did_not_start_fails() -> None:
+    documents, set_points, record, _ = demo()
+    main = record.traces["main"]
+    dead = Traces(main.time, {name: 0.01 * values for name, values in main.columns.items()})
+    found = evaluate(documents, set_points, replace(record, traces={**record.traces, "main": dead}))
+    start = next(result for result in found.results if result.measure == "start_up_time")
+    assert start.outcome is Outcome.FAIL
+    assert "did not start" in start.reason
+
+
+def test_a_device_that_never_stops_fails_a_lower_limit_only() -> None:
+    documents, set_points, record, _ = demo()
+    main = record.traces["main"]
+    running = Traces(main.time, {**main.columns, "current": np.full(main.time.size, 0.4)})
+    traces = {**record.traces, "main": running}
+    stops = evaluate(documents, set_points, replace(record, traces=traces)).results[-2]
+    assert (stops.measure, stops.outcome) == ("turn_off_voltage", Outcome.FAIL)
+    asked = asking(measure="turn_off_voltage", of="main", during="brown-out", at_most="9 V")
+    open_below = evaluate(asked, set_points, replace(record, traces=traces)).results[0]
+    assert open_below.outcome is Outcome.INCONCLUSIVE
+
+
+def without_reading(**unknown: None) -> Edited:
+    """The bench without some figures of the first supply's readings."""
+    bench = demo()[0].bench
+    output = bench.supplies["left"].outputs["1"]
+    changed = output.model_copy(update={"reading": output.reading.model_copy(update=unknown)})
+    left = bench.supplies["left"].model_copy(
+        update={"outputs": {**bench.supplies["left"].outputs, "1": changed}}
+    )
+    return Edited(bench=bench.model_copy(update={"supplies": {**bench.supplies, "left": left}}))
+
+
+def test_an_unknown_update_interval_is_inconclusive() -> None:
+    _, set_points, record, _ = demo()
+    found = evaluate(without_reading(update=None), set_points, record)
+    charge = next(result for result in found.results if result.measure == "charge")
+    assert (charge.outcome, charge.measured) == (Outcome.INCONCLUSIVE, None)
+    assert "how often left.1 takes a new reading is unknown" in charge.reason
+
+
+def test_an_unknown_latency_is_an_assumption() -> None:
+    _, set_points, record, _ = demo()
+    found = evaluate(without_reading(latency=None), set_points, record)
+    charge = next(result for result in found.results if result.measure == "charge")
+    assert charge.measured is not None
+    assert any("latency" in sentence for sentence in charge.measured.assumptions)
+
+
+def test_lead_resistance_of_the_demo() -> None:
+    """AWG 18, 2 × 1.5 m at 20.95 mΩ/m (published table), and 8 mΩ of contacts: 71 mΩ at 20 °C."""
+    resistance = lead_resistance(demo()[0].bench, "silicone pair")
+    assert resistance is not None
+    assert resistance[0] == pytest.approx(0.0709, abs=3e-4)
+    assert 0.071 < resistance[1] < 0.073
+
+
+def feed(arrangement: Any) -> Feed:
+    settings = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 10.0, 0.5) for n in (1, 2))
+    return Feed("main", arrangement, settings, "silicone pair", "at load")
+
+
+def test_groups_of_outputs() -> None:
+    bench = demo()[0].bench
+    series, parallel = supply_model(bench, feed("series")), supply_model(bench, feed("parallel"))
+    assert [part.offset for part in series.voltage] == [6e-3, 6e-3]
+    assert [part.of_value * part.share for part in series.voltage] == [2.5e-4, 2.5e-4]
+    assert [part.offset for part in series.current] == [1.5e-3, 1.5e-3]
+    assert [part.offset for part in parallel.current] == [3e-3, 3e-3]
+    assert series.current_bound is not None
+    assert series.current_bound.value == 1.0
+    assert parallel.current_bound is not None
+    assert parallel.current_bound.value == 2.0
+    assert series.voltage_bound is not None
+    assert series.voltage_bound.value == 20.0
