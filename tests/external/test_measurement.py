@@ -129,7 +129,7 @@ def test_numacc1_exactly() -> None:
 
 @pytest.mark.parametrize("number", [2, 3, 4])
 def test_numacc_keeps_every_digit_that_the_data_have(number: int) -> None:
-    """NIST StRD NumAcc2..4: certified values as float64 data hold them; exact arithmetic on the data to 1e-14."""
+    """NIST StRD NumAcc2..4: certified values as float64 data hold them; exact arithmetic to 1e-14."""
     values, mean, deviation = numacc(number)
     got_mean, got_deviation = mean_and_deviation(values)
     spacing = math.ulp(mean)
