@@ -74,6 +74,20 @@ class Signal:
         parts = tuple(Systematic(s.source, np.interp(time, self.time, s.shape)) for s in self.systematic)
         return replace(self, time=time, values=np.interp(time, self.time, self.values), systematic=parts)
 
+    def within(self, start: float, end: float) -> Signal:
+        """The part from start to end, closed with interpolated values at both (of a computed trace)."""
+        inside = (self.time > start) & (self.time < end)
+        time = np.concatenate(([start], self.time[inside], [end]))
+        values = np.concatenate(
+            (
+                [np.interp(start, self.time, self.values)],
+                self.values[inside],
+                [np.interp(end, self.time, self.values)],
+            )
+        )
+        parts = tuple(Systematic(s.source, np.interp(time, self.time, s.shape)) for s in self.systematic)
+        return replace(self, time=time, values=values, systematic=parts)
+
     def times(self, other: Signal) -> Signal:
         """Product with another channel on the same time base; first order in the errors."""
         parts = [Systematic(s.source, s.shape * other.values) for s in self.systematic]

@@ -43,8 +43,7 @@ def start_up_time(view: View) -> Measured:
     """From switching on to steady voltage and current [s]."""
     if view.switched_on is None:
         raise CannotMeasure("the input is not switched on in this step", "a step that switches it on")
-    voltage = view.voltage().between(view.start - 1.0, view.end)
-    current = view.current().between(view.start - 1.0, view.end)
+    voltage, current = (_of_step(view, signal) for signal in (view.voltage(), view.current()))
     covered(view, voltage)
     final_voltage = _final(voltage, view)
     if view.goal and final_voltage < REACHED * view.goal:
@@ -91,6 +90,13 @@ def start_up_time(view: View) -> Measured:
     return budget.result(value, how, would_decide=rate(max(view.interval, aperture) / 50.0))
 
 
+def _of_step(view: View, signal: Signal) -> Signal:
+    """Values up to the end of the step; readings from a while before it, since they come late."""
+    if view.model.exact:
+        return signal.within(view.begin, view.end)
+    return signal.between(view.start - 1.0, view.end)
+
+
 def _final(signal: Signal, view: View) -> float:
     """Median over the last part of the step."""
     even = signal.evenly(view) if view.model.exact else signal
@@ -108,7 +114,7 @@ def _entry(signal: Signal, level: float, band: float, view: View, what: str) -> 
         begin = view.begin
         return _Entry(begin, begin, begin)
     last = int(where[-1])
-    if last >= signal.time.size - 2:
+    if last >= signal.time.size - (1 if view.model.exact else 2):
         raise CannotMeasure(f"the {what} is not steady at the end of the step", "a longer step")
     step = signal.values[last + 1] - signal.values[last]
     edge = level + np.sign(signal.values[last] - level) * band
