@@ -20,10 +20,22 @@ def code_of_outcome(outcome: Outcome) -> Exit:
     return _CODES[outcome]
 
 
-def evaluation_table(evaluation: Evaluation, title: str = "Requirements") -> Table:
-    """Each requirement with its value, 95 % interval, limit and outcome."""
-    columns = ("Requirement", "Of", "During", "Value", "95 % interval", "Limit", "Outcome", "Decided by")
-    return table(title, columns, [_row(result) for result in evaluation.results])
+_COLUMNS = ("Requirement", "Of", "During", "Value", "95 % interval", "Limit", "Outcome", "Decided by")
+_MEASURED_ONLY = ("95 % interval", "Decided by")
+
+
+def evaluation_table(evaluation: Evaluation) -> Table:
+    """Each requirement with its value, 95 % interval, limit, outcome, and the record that decided."""
+    return table("Requirements", _COLUMNS, [_row(result) for result in evaluation.results])
+
+
+def prediction_table(evaluation: Evaluation) -> Table:
+    """The same for a rehearsal, which has no uncertainty of reading and only itself to decide."""
+    keep = [index for index, name in enumerate(_COLUMNS) if name not in _MEASURED_ONLY]
+    rows = [_row(result) for result in evaluation.results]
+    return table(
+        "Requirements, as predicted", [_COLUMNS[i] for i in keep], [[row[i] for i in keep] for row in rows]
+    )
 
 
 def print_evaluation(out: Console, evaluation: Evaluation) -> None:

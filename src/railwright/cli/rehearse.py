@@ -107,7 +107,7 @@ def _plot(checked: Checked, rehearsal: Rehearsal, step: str | None, path: Path) 
 
 def _show(out: Console, rehearsal: Rehearsal, evaluation: Evaluation, written: list[Path]) -> None:
     from railwright.cli.console import table
-    from railwright.cli.outcomes import evaluation_table
+    from railwright.cli.outcomes import prediction_table
     from railwright.quantities import show
 
     columns = (
@@ -127,7 +127,7 @@ def _show(out: Console, rehearsal: Rehearsal, evaluation: Evaluation, written: l
         for event in rehearsal.record.events
     ]
     out.print(table("Events", ("Time", "Of", "What"), events, right=("Time",)))
-    out.print(evaluation_table(evaluation, "Requirements, as predicted"))
+    out.print(prediction_table(evaluation))
     if rehearsal.assumptions:
         out.print("What no document says was assumed:", style="bold")
         for sentence in rehearsal.assumptions:
