@@ -47,6 +47,9 @@ from railwright.quantities.units import USUAL
         ("2 min", "s", 120.0),
         ("60 mohm", "ohm", 0.06),
         ("1 kΩ", "ohm", 1000.0),
+        ("1 Mohm", "ohm", 1e6),
+        ("1 GΩ", "ohm", 1e9),
+        ("2 MV/s", "V/s", 2e6),
         ("1000 uF", "F", 0.001),
         ("1000 µF", "F", 0.001),
         ("1000 μF", "F", 0.001),
@@ -102,6 +105,13 @@ def test_a_power_of_ten_costs_no_digit():
         ("10 dBV", "V", "expected a voltage such as '12 V', got '10 dBV': 'dBV' is no unit"),
         ("9 V .. 16 V", "V", "expected a voltage such as '12 V', got '9 V .. 16 V'; write one value, without a range or tolerance"),
         ("296 K", "degC", "expected a temperature such as '23 °C', got '296 K'; write degrees Celsius as '°C'"),
+        ("150 Ms", "s", "expected a time such as '40 ms', got '150 Ms': 'Ms' has the prefix 'M', far too large here; did you mean 'ms'?"),
+        ("2 Mm", "m", "expected a length such as '1.5 m', got '2 Mm': 'Mm' has the prefix 'M', far too large here; did you mean 'mm'?"),
+        ("5 MV", "V", "expected a voltage such as '12 V', got '5 MV': 'MV' has the prefix 'M', far too large here; did you mean 'mV'?"),
+        ("5 MA", "A", "expected a current such as '250 mA', got '5 MA': 'MA' has the prefix 'M', far too large here; did you mean 'mA'?"),
+        ("10 PF", "F", "expected a capacitance such as '1000 uF', got '10 PF': 'PF' has the prefix 'P', far too large here; did you mean 'pF'?"),
+        ("2 V/Ms", "V/s", "expected a voltage per time such as '1 V/ms', got '2 V/Ms': 'V/Ms' has the prefix 'M', far too large here; did you mean 'V/ms'?"),
+        ("2 GV", "V", "expected a voltage such as '12 V', got '2 GV': 'GV' has the prefix 'G', far too large here; write it without"),
         ("2 furlong", "m", None),
     ],
     ids=repr,
@@ -226,6 +236,9 @@ def test_examples_of_messages_can_be_written(unit):
         (2000.0, "V/s", "2 kV/s"),
         (0.0, "ohm", "0 Ω"),
         (1e-3, "F", "1 mF"),
+        (2e6, "V", "2000 kV"),
+        (2e6, "V/s", "2 MV/s"),
+        (2e6, "ohm", "2 MΩ"),
         (4.7e-6, "F", "4.7 µF"),
         (5e-14, "F", "0.05 pF"),
         (0.85, "1", "85 %"),
@@ -315,5 +328,6 @@ def test_fields_of_models():
     assert part.bulk.low == pytest.approx(9e-6)
     assert _said(level="automatic") == "expected a voltage such as '12 V' or auto, got 'automatic'"
     assert _said(time="-1 s") == "expected a time of zero or more, got '-1 s'"
+    assert _said(time="31 day") == "expected a time of at most 30 days, got '31 day'; correct its unit"
     assert _said(bulk="10 uF ± 120 %") == "expected a capacitance above zero, got '10 uF ± 120 %'"
     assert _said(time=False) == "expected a time such as '40 ms', got False without a unit; add it"

@@ -720,6 +720,14 @@ CASES = (
             "quay.bench.yaml:85:68: expected each key once, got 'one_way_length' again (first in line 85); remove one of them",
         ),
     ),
+    Case(
+        PROCEDURE,
+        "settle: 150 ms",
+        "settle: 150 Ms",
+        (
+            "power-input.procedure.yaml:25:77: expected a time such as '40 ms', got '150 Ms': 'Ms' has the prefix 'M', far too large here; did you mean 'ms'?",
+        ),
+    ),
 )
 
 

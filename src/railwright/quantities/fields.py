@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from pydantic.json_schema import JsonSchemaValue
 
 Shape = Literal["value", "interval", "uncertain"]
+LONGEST_TIME = 30 * 86400.0
+"""Longest time in a document [s]; whatever is longer has the wrong unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,9 @@ class Dimension:
             raise ValueError(f"expected {DIMENSION_NAMES[self.unit]} above zero, got {quoted(given)}")
         if self.nonnegative and lowest < 0:
             raise ValueError(f"expected {DIMENSION_NAMES[self.unit]} of zero or more, got {quoted(given)}")
+        highest = result if isinstance(result, float) else result.high
+        if self.unit == "s" and highest > LONGEST_TIME:
+            raise ValueError(f"expected a time of at most 30 days, got {quoted(given)}; correct its unit")
         return result
 
     @property

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 _PREFIXES = ((9, "G"), (6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "µ"), (-9, "n"), (-12, "p"))
+_LARGE = {"ohm": 9, "V/s": 6}
+"""Unit -> its largest power with a prefix; 3 for the others, since 'M' is refused there as a slip for 'm'."""
 
 
 def show(value: float, unit: str, digits: int = 4) -> str:
@@ -28,7 +30,11 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     if plain:
         return f"{_digits(value, digits)} {symbol}"
     power, prefix = next(
-        ((power, prefix) for power, prefix in _PREFIXES if abs(rounded) >= 10.0**power * (1 - 1e-12)),
+        (
+            (power, prefix)
+            for power, prefix in _PREFIXES
+            if power <= _LARGE.get(unit, 3) and abs(rounded) >= 10.0**power * (1 - 1e-12)
+        ),
         _PREFIXES[-1],
     )
     return f"{_digits(value / 10.0**power, digits)} {prefix}{symbol}"

@@ -61,7 +61,7 @@ CELSIUS = ("°C", "degC", "C")
 _THOUSANDS = {"p": -12, "n": -9, "u": -6, "µ": -6, "m": -3, "": 0, "k": 3, "M": 6}
 
 
-def _scaled(symbol: str, prefixes: str = "n u µ m k M", suffix: str = "") -> dict[str, int]:
+def _scaled(symbol: str, prefixes: str = "n u µ m k", suffix: str = "") -> dict[str, int]:
     names = ["", *prefixes.split()]
     return {f"{prefix}{symbol}{suffix}": _THOUSANDS[prefix] for prefix in names}
 
@@ -86,11 +86,14 @@ USUAL: dict[str, dict[str, int]] = {
         },
     },
     "C": _scaled("C", "p n u µ m"),
-    "J": _scaled("J", "n u µ m k M"),
+    "J": _scaled("J"),
     "1": {"%": -2, "ppm": -6},
 }
 """SI unit -> unit as written -> power of ten between the two."""
 
+_HUGE = re.compile(r"(?:M(?=[sAWFHCJm]|V(?!/s$))|[GT](?=[sAVWFHCJm])|[PEZYRQ](?=[sAVWFHCJmΩ]|ohm))")
+"""A prefix that makes a unit larger than anything on a bench, at a unit's symbol; 'MV/s' is '1 V/us'."""
+_SYMBOL = re.compile(r"[MGTPEZYRQ](?:s|A|V|W|F|H|C|J|m|Ω|ohm)(?:[²³]|(?:\*\*|\^)?-?[0-9])?")
 _WORD = r"[A-Za-zµμΩ°%]{1,20}(?:(?:\*\*|\^)?-?[0-9]|[²³])?"
 _UNIT = re.compile(rf"{_WORD}(?:\s?[*/·]\s?{_WORD}){{0,3}}")
 
@@ -113,6 +116,9 @@ def factor(unit_text: str, si_unit: str) -> float:
     """Factor from the written unit to the SI unit, from pint; ValueError says what is wrong with the unit."""
     if not _UNIT.fullmatch(unit_text):
         raise ValueError("that is no unit")
+    if prefix := _too_large(unit_text):
+        hint = _nearest(unit_text, si_unit) or "; write it without"
+        raise ValueError(f"'{unit_text}' has the prefix '{prefix}', far too large here{hint}")
     import pint
 
     registry = _registry()
@@ -129,6 +135,14 @@ def factor(unit_text: str, si_unit: str) -> float:
     if zero != 0.0:
         raise ValueError(f"'{unit_text}' does not start at zero")
     return one
+
+
+def _too_large(unit_text: str) -> str:
+    """The capital prefix that was hardly meant, as in 'Ms' for 'ms'; nothing where there is none."""
+    for word in re.finditer(r"[A-Za-zΩ]+\S*?(?=\s*[*/·]|$)", unit_text):
+        if _SYMBOL.fullmatch(word[0]) and _HUGE.match(unit_text, word.start()):
+            return word[0][0]
+    return ""
 
 
 def _kind(unit: pint.Unit) -> str:
