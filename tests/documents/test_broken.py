@@ -543,10 +543,7 @@ CASES = (
         PROCEDURE,
         "from: 9 V, to: 16 V",
         "from: 9,5 V, to: 16 V",
-        (
-            "power-input.procedure.yaml:29:32: expected a voltage such as '12 V', got '9' without a unit; add it",
-            "power-input.procedure.yaml:29:34: expected a value after '5 V:', got nothing; decimals have a point, a comma ends the value before it",
-        ),
+        ("power-input.procedure.yaml:29:32: expected a decimal point, got '9,5 V'; write '9.5 V'",),
     ),
     Case(
         PROCEDURE,
@@ -726,6 +723,44 @@ CASES = (
         "settle: 150 Ms",
         (
             "power-input.procedure.yaml:25:77: expected a time such as '40 ms', got '150 Ms': 'Ms' has the prefix 'M', far too large here; did you mean 'ms'?",
+        ),
+    ),
+    Case(
+        DEVICE,
+        "    nominal: 24 V",
+        "    nominal:24 V",
+        (
+            "tide-gauge.device.yaml:24:13: expected a blank after 'nominal:', got 'nominal:24 V'; write 'nominal: 24 V'",
+        ),
+    ),
+    Case(
+        DEVICE,
+        "{capacitance: 1000 uF ± 20 %, esr",
+        "{capacitance:1000 uF, esr",
+        (
+            "tide-gauge.device.yaml:16:21: expected a blank after 'capacitance:', got 'capacitance:1000 uF'; write 'capacitance: 1000 uF'",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "{step_to: 12 V}",
+        "{step_to: 12,0 V}",
+        ("power-input.procedure.yaml:34:21: expected a decimal point, got '12,0 V'; write '12.0 V'",),
+    ),
+    Case(
+        PROCEDURE,
+        "{line_to: 6 V, over: 2 s}",
+        "{line_to: 6 V, over: 2 s",
+        (
+            "power-input.procedure.yaml:36:11: expected a '}' for the '{' here, got none up to line 37; close it",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "bench: quay.bench.yaml",
+        'bench: "C:\\bench\\quay.bench.yaml"',
+        (
+            "power-input.procedure.yaml:4:18: expected no lone backslash in double quotes, got one; use single quotes, or write '\\\\'",
         ),
     ),
 )

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from railwright.documents.complaints import explained
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted
 
@@ -216,10 +217,8 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
         for event in YAML(typ="safe", pure=True).parse(text):
             composer.take(event)
     except MarkedYAMLError as error:
-        colon = "could not find expected ':'" in str(error.problem)  # noticed a line later
-        mark = (colon and error.context_mark) or error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        raise composer.stop(line, column, _explained(error)) from None
+        line, column, message = explained(error, text)
+        raise composer.stop(line, column, message) from None
     except ReaderError as error:
         before = text[: error.position]
         line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
@@ -230,19 +229,3 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
         message = f"expected YAML, got an escape or mark that is none ({' '.join(str(error).split())[:80]})"
         raise composer.stop(1, 1, message) from None
     return composer.root, composer.problems
-
-
-def _explained(error: Any) -> str:
-    """A parser's complaint in words that say what to do."""
-    problem = " ".join(str(error.problem or error.context or "something else").split())
-    if "'\\t'" in problem or "tab" in problem.casefold():
-        return "expected spaces for indentation, got a tab; replace tabs by spaces"
-    if "could not find expected ':'" in problem:
-        return "expected 'key: value', got a line without a colon"
-    if "mapping values are not allowed" in problem:
-        return "expected one ': ' in a line, got another; put a text with a colon in quotes"
-    if "<block end>" in problem:
-        return "expected a line that lines up with those above, got another indentation; align the keys"
-    if "cannot start any token" in problem:
-        return f"expected YAML, got a {problem.removeprefix('found ')}; put such a text in quotes"
-    return f"expected YAML, got something else: {problem}"

@@ -54,17 +54,44 @@ def check(
 
 def _missing_values(source: Source) -> tuple[list[Problem], set[Path]]:
     """Keys and list items without a value: a figure that is unknown is left out, not left empty."""
-    problems, empty = [], set()
+    problems: list[Problem] = []
+    empty: set[Path] = set()
     for path, node in source.root.walk():
         if node.kind == "scalar" and node.text is None:
             what = "in the list" if isinstance(path[-1], int) else f"after '{path[-1]}:'"
             remedy = "write one, or leave it out where it is unknown"
-            if re.match(r"\d", str(path[-1])) and not isinstance(path[-1], int):
-                remedy = "decimals have a point, a comma ends the value before it"
+            if cut := _decimal_comma(source, path):
+                before, comma, point = cut
+                message = f"expected a decimal point, got {quoted(comma)}; write {quoted(point)}"
+                problems.append(Problem(source.where(before), message))
+                empty.update((path, before))
+                continue
+            key = str(path[-1])
+            if not isinstance(path[-1], int) and (glued := re.fullmatch(r"([^\s:]+):(\S.*)", key)):
+                written = quoted(f"{glued[1]}: {glued[2]}")
+                message = (
+                    f"expected a blank after {quoted(glued[1] + ':')}, got {quoted(key)}; write {written}"
+                )
+                problems.append(Problem(source.where(path), message))
+                empty.update((path, (*path[:-1], glued[1])))
+                continue
             message = f"expected a value {what}, got nothing; {remedy}"
             problems.append(Problem(source.where(path), message))
             empty.add(path)
     return problems, empty
+
+
+def _decimal_comma(source: Source, path: Path) -> tuple[Path, str, str] | None:
+    """Where a number with a decimal comma stands, as written and meant; '{hold: 2,5 s}' has a key '5 s'."""
+    word, parent = path[-1], source.root.get(*path[:-1])
+    if isinstance(word, int) or not re.match(r"\d", word) or parent is None:
+        return None
+    known = list(parent.entries)
+    at = known.index(word) - 1
+    before = parent.entries[known[at]].value if at >= 0 else None
+    if before is None or before.text is None or not re.search(r"(?<![\w.])\d+\Z", before.text):
+        return None
+    return (*path[:-1], known[at]), f"{before.text},{word}", f"{before.text}.{word}"
 
 
 def _document_path(source: Source, loc: Path) -> Path:
