@@ -47,6 +47,8 @@ from railwright.quantities.units import USUAL
         ("2 min", "s", 120.0),
         ("60 mohm", "ohm", 0.06),
         ("1 kΩ", "ohm", 1000.0),
+        ("12\u00a0V", "V", 12.0),
+        ("12\u202fV", "V", 12.0),
         ("1 Mohm", "ohm", 1e6),
         ("1 GΩ", "ohm", 1e9),
         ("2 MV/s", "V/s", 2e6),
@@ -148,6 +150,11 @@ def test_what_is_said_of_a_wrong_range(text, message):
 @pytest.mark.parametrize("text", ["9 V .. 16 V", "9V..16V", "9 V … 16 V", "9 V ... 16 V", "9000 mV .. 16 V"])
 def test_a_range(text):
     assert parse_interval(text, "V") == Interval(9.0, 16.0, text)
+
+
+def test_no_break_spaces_are_blanks():
+    assert parse_interval("9\u00a0V\u00a0.. 16\u202fV", "V") == Interval(9.0, 16.0, "9 V .. 16 V")
+    assert parse_uncertain("10\u00a0uF ±\u00a010\u2009%", "F").high == pytest.approx(11e-6)
 
 
 def test_a_range_may_begin_at_a_bare_zero():

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic_core import core_schema
 
-from railwright.quantities.parsing import example_range, parse_interval, parse_uncertain, parse_value, quoted
+from railwright.quantities.parsing import (
+    blanks,
+    example_range,
+    parse_interval,
+    parse_uncertain,
+    parse_value,
+    quoted,
+)
 from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
 from railwright.quantities.values import Interval, Uncertain
 
@@ -40,6 +47,7 @@ class Dimension:
             return "auto"
         if isinstance(given, Interval | Uncertain):
             return given
+        given = blanks(given)
         zero = isinstance(given, float | int) and not isinstance(given, bool) and given == 0
         text: object = "0" if zero else given
         result: float | Interval | Uncertain

@@ -19,6 +19,7 @@ _COMMA = re.compile(r"\s*([+\-−]?\d+),(\d+)(.*)", re.DOTALL)
 _RANGE = re.compile(r"\.{2,3}|…")
 _TOLERANCE = re.compile(r"±|\+/[-−]|\+[-−]")
 _DASH = re.compile(rf"\s*(\S+.*?)\s*(?:-|–|—|\bto\b)\s*({_MANTISSA}.*)", re.ASCII | re.DOTALL)
+_BLANKS = re.compile("[\\u00a0\\u2007\\u2009\\u202f]")
 LONGEST = 100
 
 
@@ -36,8 +37,14 @@ def quoted(given: object) -> str:
     return "'" + "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text) + "'"
 
 
+def blanks(text: object) -> object:
+    """The same with plain blanks for the no-break and thin ones that word processors put before a unit."""
+    return _BLANKS.sub(" ", text) if isinstance(text, str) and len(text) <= LONGEST else text
+
+
 def parse_value(text: object, unit: str) -> float:
     """One quantity in SI units. ValueError says what was expected and what came."""
+    text = blanks(text)
     expected = f"expected {DIMENSION_NAMES[unit]} such as '{EXAMPLES[unit]}', got {quoted(text)}"
     if not isinstance(text, str):
         bare = isinstance(text, int | float)
@@ -82,6 +89,7 @@ def _instead_of_range(text: str, wanted: str) -> str:
 
 def parse_interval(text: object, unit: str) -> Interval:
     """A range 'low .. high' in SI units, low not above high."""
+    text = blanks(text)
     if not isinstance(text, str) or len(text) > LONGEST or not (separator := _RANGE.search(text)):
         hint = ""
         if isinstance(text, str) and len(text) <= LONGEST and (dash := _DASH.fullmatch(text)):
@@ -120,6 +128,7 @@ def example_range(unit: str) -> str:
 
 def parse_uncertain(text: object, unit: str) -> Uncertain:
     """'X', 'X ± Y', 'X ± Y %' or 'low .. high' in SI units; ± is a bound, and in % relative to X."""
+    text = blanks(text)
     if isinstance(text, str) and len(text) <= LONGEST:
         if _RANGE.search(text):
             interval = parse_interval(text, unit)
