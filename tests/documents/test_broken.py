@@ -763,6 +763,22 @@ CASES = (
             "power-input.procedure.yaml:4:18: expected no lone backslash in double quotes, got one; use single quotes, or write '\\\\'",
         ),
     ),
+    Case(
+        DEVICE,
+        "    nominal: 24 V",
+        "  \u00a0 nominal: 24 V",
+        (
+            "tide-gauge.device.yaml:24:3: expected plain spaces for indentation, got a no-break space (U+00A0); replace it by a space",
+        ),
+    ),
+    Case(
+        BENCH,
+        '"Pier 4, Harbour of Exampleton"',
+        "“Pier 4, Harbour of Exampleton”",
+        (
+            "quay.bench.yaml:6:51: expected a plain quote, got the typographic “; write '\"' at both ends of the text, or no quotes",
+        ),
+    ),
 )
 
 

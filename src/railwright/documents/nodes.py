@@ -7,6 +7,7 @@ refused.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -18,6 +19,8 @@ from railwright.quantities import quoted
 DEEPEST = 40
 MOST_FROM_ALIASES = 10_000
 _NULLS = ("", "~", "null", "Null", "NULL")
+_CURLY = tuple("“”„‟‘’‚«»")
+_ODD_INDENT = re.compile(r"^[ ]*([\u00a0\u1680\u2000-\u200b\u202f\u205f\u3000])", re.MULTILINE)
 
 
 @dataclass(slots=True)
@@ -129,6 +132,9 @@ class _Composer:
         if name == "ScalarEvent":
             plain = event.implicit[0] and event.style in (None, "")
             text = None if plain and event.value in _NULLS else event.value
+            if plain and event.value[:1] in _CURLY:
+                got = f"expected a plain quote, got the typographic {event.value[0]}"
+                raise self.stop(line, column, f"{got}; write '\"' at both ends of the text, or no quotes")
             self.finish(Node("scalar", line, column, text), event.anchor)
         elif name in ("MappingStartEvent", "SequenceStartEvent"):
             if len(self.open) >= DEEPEST:
@@ -213,6 +219,13 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
     from ruamel.yaml.reader import ReaderError
 
     composer = _Composer(file)
+    if odd := _ODD_INDENT.search(text):
+        line, column = text.count("\n", 0, odd.start(1)) + 1, odd.start(1) - text.rfind("\n", 0, odd.start(1))
+        name = "a no-break space" if odd[1] in "\u00a0\u202f" else "another kind of space"
+        got = f"got {name} (U+{ord(odd[1]):04X})"
+        raise composer.stop(
+            line, column, f"expected plain spaces for indentation, {got}; replace it by a space"
+        )
     try:
         for event in YAML(typ="safe", pure=True).parse(text):
             composer.take(event)
