@@ -410,7 +410,7 @@ CASES = (
         "  - hold: 2 s",
         "  - hold: 2 s\n    sweep: {input: main, from: 9 V, to: 16 V, points: 8, dwell: 500 ms}",
         (
-            "power-input.procedure.yaml:28:5: expected exactly one of power_up, hold, sweep, shape, power_down, got hold and sweep",
+            "power-input.procedure.yaml:28:5: expected exactly one of power_up, hold, sweep, shape, power_down, got hold and sweep; begin each step with '- '",
         ),
     ),
     Case(
@@ -701,7 +701,9 @@ CASES = (
         BENCH,
         "on: 2026-03-02, due",
         "on: 2026-02-30, due",
-        ("quay.bench.yaml:14:22: expected a date such as '2026-03-02', got '2026-02-30'",),
+        (
+            "quay.bench.yaml:14:22: expected a date such as '2026-03-02', got '2026-02-30', which no calendar has; correct it",
+        ),
     ),
     Case(
         BENCH,
@@ -777,6 +779,22 @@ CASES = (
         "“Pier 4, Harbour of Exampleton”",
         (
             "quay.bench.yaml:6:51: expected a plain quote, got the typographic “; write '\"' at both ends of the text, or no quotes",
+        ),
+    ),
+    Case(
+        DEVICE,
+        "steady: 4 mA .. 25 mA",
+        "steady: 4 A .. 25 A",
+        (
+            "tide-gauge.device.yaml:27:23: expected 'steady' not above 'at_most' (0.15 A), got 4 A .. 25 A; correct one of them",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "bench: quay.bench.yaml",
+        'bench: "C:\\bench\\new.yaml"',
+        (
+            "power-input.procedure.yaml:4:8: expected a bench document in 'C:\\x08ench\\new.yaml', got no such file; a backslash in double quotes begins an escape; use single quotes",
         ),
     ),
 )

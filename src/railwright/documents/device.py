@@ -42,6 +42,16 @@ class DeclaredCurrent(Model):
     steady: AmpereRange | None = Field(None, description="steady current over the operating range")
     at_most: PositiveAmperes | None = Field(None, description="largest current that does the input no harm")
 
+    @model_validator(mode="after")
+    def _steady_harmless(self) -> Self:
+        if self.steady is not None and self.at_most is not None and self.steady.high > self.at_most:
+            raise fault(
+                f"expected 'steady' not above 'at_most' ({show(self.at_most, 'A')}), "
+                f"got {self.steady.text}; correct one of them",
+                "steady",
+            )
+        return self
+
 
 class LoadEntry(Model):
     """One part of an input's load; parts are in parallel. It has a field for each announced load."""

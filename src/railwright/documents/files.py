@@ -83,6 +83,9 @@ def _content(file: str, kind: Kind, place: Location) -> bytes:
                 raise unreadable(_too_large(f"{size.st_size / 1e6:.0f} MB"))
             content = stream.read(LARGEST + 1)
     except FileNotFoundError:
+        if not file.isprintable():
+            remedy = "a backslash in double quotes begins an escape; use single quotes"
+            raise unreadable(f"no such file; {remedy}") from None
         raise unreadable("no such file; correct the path") from None
     except IsADirectoryError:
         raise unreadable("a directory; name the file in it") from None

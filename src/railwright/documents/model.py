@@ -21,12 +21,17 @@ def fault(message: str, *at: str) -> PydanticCustomError:
     return PydanticCustomError("fault", "{message}", {"message": message, "at": at})
 
 
-def exactly_one(model: BaseModel, names: tuple[str, ...]) -> str:
-    """Name of the one field that is set; raises the error that pydantic reports at the model's place."""
+def exactly_one(model: BaseModel, names: tuple[str, ...], remedy: str = "") -> str:
+    """Name of the one field that is set; raises the error that pydantic reports at the model's place.
+
+    remedy: what to do where several are set, if there is more to say than that one is enough.
+    """
     given = [name for name in names if getattr(model, name) is not None]
     if len(given) != 1:
         got = "none of them" if not given else " and ".join(given)
-        raise fault(f"expected exactly one of {', '.join(names)}, got {got}", *given[1:2])
+        raise fault(
+            f"expected exactly one of {', '.join(names)}, got {got}{remedy if given else ''}", *given[1:2]
+        )
     return given[0]
 
 
@@ -49,7 +54,8 @@ def _date(value: object) -> object:
         if isinstance(value, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", value, re.ASCII):
             return dt.date.fromisoformat(value)
     except ValueError:
-        pass
+        got = f"got {quoted(value)}, which no calendar has; correct it"
+        raise ValueError(f"expected a date such as '2026-03-02', {got}") from None
     raise ValueError(f"expected a date such as '2026-03-02', got {quoted(value)}")
 
 

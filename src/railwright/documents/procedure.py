@@ -176,7 +176,7 @@ class Step(Model):
 
     @model_validator(mode="after")
     def _one(self) -> Self:
-        exactly_one(self, STEP_KINDS)
+        exactly_one(self, STEP_KINDS, "; begin each step with '- '")
         return self
 
     @property
