@@ -2,6 +2,7 @@
 
 import asyncio
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -81,6 +82,19 @@ def test_a_slow_machine_lags_instead_of_going_deaf() -> None:
     assert at_hand.plant.time - before < 0.3
     at_hand.wait(0.2)
     assert at_hand.plant.time - before == pytest.approx(0.45, abs=0.01)
+
+
+def test_a_lag_shifts_only_what_is_played_after_it() -> None:
+    at_hand = AtHand("left")
+    at_hand.wait(0.1)
+    early = at_hand.plant.time
+    began = at_hand.now - early
+    at_hand.now += 1.0
+    at_hand.server.catch_up()
+    late = at_hand.plant.time
+    wall = at_hand.server.wall_clock(np.array([early / 2, early, late]))
+    assert wall == pytest.approx([began + early / 2, began + early, at_hand.now])
+    assert wall[2] - wall[1] > late - early + 0.5
 
 
 def test_opc_query_and_wai_wait_while_others_are_served() -> None:

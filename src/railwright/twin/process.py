@@ -127,7 +127,7 @@ def _write_traces(server: Any, plant: Any, request: Mapping[str, Any]) -> dict[s
     for name, history in plant.input_history.items():
         time, voltage, terminal_voltage, current, mode = history.since(since - server.origin)
         arrays |= {
-            f"{name}|time": time + server.origin,
+            f"{name}|time": server.wall_clock(time),
             f"{name}|voltage": voltage,
             f"{name}|terminal_voltage": terminal_voltage,
             f"{name}|current": current,
@@ -135,7 +135,11 @@ def _write_traces(server: Any, plant: Any, request: Mapping[str, Any]) -> dict[s
         }
     with path.open("wb") as file:
         np.savez(file, allow_pickle=False, **arrays)
-    events = [(event.time + server.origin, event.subject, event.what, event.detail) for event in plant.events]
+    times = server.wall_clock(np.array([event.time for event in plant.events]))
+    events = [
+        (float(time), event.subject, event.what, event.detail)
+        for time, event in zip(times, plant.events, strict=True)
+    ]
     return {"events": events}
 
 

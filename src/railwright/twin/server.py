@@ -12,11 +12,16 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
 from railwright.twin.supply import TwinSupply
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 TICK = 4e-3
 """Longest pause between two advances of the physics [s]."""
@@ -37,21 +42,27 @@ class SupplyServer:
     def __init__(self, supply: TwinSupply, clock: Callable[[], float] = time.monotonic) -> None:
         self.supply = supply
         self._clock = clock
-        self._origin = clock()
-        self._lag = 0.0
+        self._origins: list[tuple[float, float]] = [(0.0, clock())]
         self._server: asyncio.Server | None = None
         self._clients: set[asyncio.Task[None]] = set()
 
     @property
     def origin(self) -> float:
-        """Wall clock [s] at which simulated time was 0, lag included."""
-        return self._origin + self._lag
+        """Wall clock [s] at which simulated time would have been 0, had it always lagged as it does now."""
+        return self._origins[-1][1]
+
+    def wall_clock(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Wall clock [s] at which simulated times were played, shape (n,), by the lag of each moment."""
+        import numpy as np
+
+        since, origins = (np.array(column) for column in zip(*self._origins, strict=True))
+        place = np.searchsorted(since, time, side="left") - 1
+        return np.asarray(time + origins[np.maximum(place, 0)])
 
     async def start(self, host: str, port: int) -> int:
         """Open the socket and give its port. Raises OSError when the address cannot be had."""
         self._server = await asyncio.start_server(self._accept, host, port, limit=LONGEST_MESSAGE)
-        self._origin = self._clock()
-        self._lag = 0.0
+        self._origins = [(0.0, self._clock())]
         return int(self._server.sockets[0].getsockname()[1])
 
     async def run(self) -> None:
@@ -70,7 +81,8 @@ class SupplyServer:
         """Advance the supply to now."""
         now = self._clock() - self.origin
         if now - self.supply.plant.time > CATCH_UP:
-            self._lag += now - self.supply.plant.time - CATCH_UP
+            lag = now - self.supply.plant.time - CATCH_UP
+            self._origins.append((self.supply.plant.time, self.origin + lag))
             now = self.supply.plant.time + CATCH_UP
         self.supply.advance(now)
 
