@@ -14,6 +14,8 @@ from railwright.instruments.supply import Change, Supply
 from railwright.traces import Mode
 from railwright.twin.launcher import TwinBench
 
+pytestmark = pytest.mark.alone
+
 BENCH = Path(__file__).parents[2] / "examples" / "tide-gauge" / "quay.bench.yaml"
 
 

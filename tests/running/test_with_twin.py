@@ -15,6 +15,8 @@ from railwright.running.runner import run
 from railwright.running.stored import open_run
 from railwright.twin.launcher import TwinBench
 
+pytestmark = pytest.mark.alone
+
 DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
 
 STEPS = [

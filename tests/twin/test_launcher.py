@@ -16,6 +16,8 @@ from railwright.documents.bench import Bench
 from railwright.twin.launcher import TwinBench, TwinError, serve_bench, socket_address
 from railwright.twin.recorder import Trigger
 
+pytestmark = pytest.mark.alone
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -62,7 +64,7 @@ def test_time_is_real_and_a_recorder_sees_what_the_readings_cannot(twins: TwinBe
     assert left.ask("SYST:ERR?") == '0,"No error"'
     # 1 mF ± 20 % and the output's own 0.22 mF to 12 V at 1 A, beside 24 Ω, and a reading that is up to 13 ms
     # old
-    assert 0.008 < time.monotonic() - begin < 0.5
+    assert 0.008 < time.monotonic() - begin < 2.0
     trigger = Trigger("main", "voltage", 1.0, before=0.005, length=0.05)
     deadline = time.monotonic() + 5.0
     while not twins.record("scope", trigger, tmp_path / "scope.csv", inputs=["aux"]):
