@@ -797,6 +797,15 @@ CASES = (
             "power-input.procedure.yaml:4:8: expected a bench document in 'C:\\x08ench\\new.yaml', got no such file; a backslash in double quotes begins an escape; use single quotes",
         ),
     ),
+    Case(
+        PROCEDURE,
+        "  - hold: 2 s\n    name: steady",
+        "    hold: 2 s\n    name: steady",
+        (
+            "power-input.procedure.yaml:27:11: expected exactly one of power_up, hold, sweep, shape, power_down, got power_up and hold; begin each step with '- '",
+            "power-input.procedure.yaml:28:5: expected each key once, got 'name' again (first in line 26); remove one of them, or begin a new entry with '- '",
+        ),
+    ),
 )
 
 

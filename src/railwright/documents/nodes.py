@@ -199,9 +199,10 @@ class _Composer:
             raise self.stop(key.line, key.column, f"expected a word as a key, got {got}")
         if name in parent.entries:
             first = parent.entries[name]
+            listed = len(self.open) > 1 and self.open[-2][0].kind == "list" and key.line > first.line
+            remedy = "remove one of them" + (", or begin a new entry with '- '" if listed else "")
             message = (
-                f"expected each key once, got {quoted(name)} again (first in line {first.line}); "
-                "remove one of them"
+                f"expected each key once, got {quoted(name)} again (first in line {first.line}); {remedy}"
             )
             self.problems.append(Problem(Location(self.file, key.line, key.column), message))
             return

@@ -95,7 +95,8 @@ def _requirements(procedure: Source, inputs: list[str] | None) -> Iterator[Probl
     for number, requirement in enumerate(requires):
         place: Path = ("requires", number)
         yield from unknown(procedure, (*place, "of"), "device's inputs", inputs)
-        yield from unknown(procedure, (*place, "during"), "names of steps", named)
+        sure = None if procedure.ambiguous else named
+        yield from unknown(procedure, (*place, "during"), "names of steps", sure)
         during, of = text(requirement.child("during")), text(requirement.child("of"))
         if during not in named:
             continue
