@@ -334,7 +334,7 @@ def test_fields_of_models():
     assert part.window.high == 16.0
     assert part.bulk.low == pytest.approx(9e-6)
     assert _said(level="automatic") == "expected a voltage such as '12 V' or auto, got 'automatic'"
-    assert _said(time="-1 s") == "expected a time of zero or more, got '-1 s'"
+    assert _said(time="-1 s") == "expected a time of zero or more, got '-1 s'; remove the minus"
     assert _said(time="31 day") == "expected a time of at most 30 days, got '31 day'; correct its unit"
     assert _said(bulk="10 uF ± 120 %") == "expected a capacitance above zero, got '10 uF ± 120 %'"
     assert _said(time=False) == "expected a time such as '40 ms', got False without a unit; add it"

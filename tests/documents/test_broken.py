@@ -203,7 +203,9 @@ CASES = (
         BENCH,
         "due: 2027-03-02",
         "due: 2025-03-02",
-        ("quay.bench.yaml:14:39: expected 'due' after 'on' (2026-03-02), got 2025-03-02",),
+        (
+            "quay.bench.yaml:14:39: expected 'due' after 'on' (2026-03-02), got 2025-03-02; correct one of them",
+        ),
     ),
     Case(
         BENCH,
@@ -223,7 +225,7 @@ CASES = (
         BENCH,
         "at_most: 200",
         "at_most: 2.5",
-        ("quay.bench.yaml:40:27: expected a whole number, got '2.5'",),
+        ("quay.bench.yaml:40:27: expected a whole number, got '2.5'; write one without a point or unit",),
     ),
     Case(
         BENCH,
@@ -235,7 +237,7 @@ CASES = (
         BENCH,
         "rise: 12 ms   ",
         "rise: -12 ms   ",
-        ("quay.bench.yaml:30:15: expected a time of zero or more, got '-12 ms'",),
+        ("quay.bench.yaml:30:15: expected a time of zero or more, got '-12 ms'; remove the minus",),
     ),
     Case(
         BENCH,
@@ -529,7 +531,7 @@ CASES = (
         PROCEDURE,
         "hold: 2 s",
         "hold: -2 s",
-        ("power-input.procedure.yaml:27:11: expected a time of zero or more, got '-2 s'",),
+        ("power-input.procedure.yaml:27:11: expected a time of zero or more, got '-2 s'; remove the minus",),
     ),
     Case(
         PROCEDURE,

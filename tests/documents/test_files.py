@@ -30,8 +30,8 @@ BOMB = "a: &a [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
 @pytest.mark.parametrize(
     ("content", "line"),
     [
-        ("", "b.yaml:1:1: expected a bench document, got an empty file"),
-        ("# only a comment\n", "b.yaml:1:1: expected a bench document, got an empty file"),
+        ("", "b.yaml:1:1: expected a bench document, got an empty file; fill it in"),
+        ("# only a comment\n", "b.yaml:1:1: expected a bench document, got an empty file; fill it in"),
         ("- a\n", "b.yaml:1:1: expected a bench document (keys with values), got a list"),
         ("hello", "b.yaml:1:1: expected a bench document (keys with values), got 'hello'"),
         (b"bench: \xe9\n", "b.yaml:1:8: expected UTF-8 text, got the byte 0xe9; save the file as UTF-8"),

@@ -162,7 +162,7 @@ class Calibration(Model):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.due < self.on:
-            raise fault(f"expected 'due' after 'on' ({self.on}), got {self.due}", "due")
+            raise fault(f"expected 'due' after 'on' ({self.on}), got {self.due}; correct one of them", "due")
         return self
 
 

@@ -53,7 +53,9 @@ def read_source(file: str, kind: Kind, named_at: Location | None = None) -> tupl
     content = _content(file, kind, named_at or Location(file, 1, 1))
     root, problems = compose(_decoded(content, file), file)
     if root is None or (root.kind == "scalar" and root.text is None):
-        raise Unreadable(Problem(Location(file, 1, 1), f"expected a {kind} document, got an empty file"))
+        raise Unreadable(
+            Problem(Location(file, 1, 1), f"expected a {kind} document, got an empty file; fill it in")
+        )
     if root.kind != "mapping":
         got = "a list" if root.kind == "list" else quoted(root.text)
         message = f"expected a {kind} document (keys with values), got {got}"

@@ -158,7 +158,7 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
         bound = f"at least {context['ge']}" if kind == "greater_than_equal" else f"at most {context['le']}"
         return f"expected a whole number of {bound}, got {quoted(given)}"
     if kind.startswith("int_"):
-        return f"expected a whole number, got {quoted(given)}"
+        return f"expected a whole number, got {quoted(given)}; write one without a point or unit"
     if kind == "string_type":
         return f"expected some text, got {quoted(given)}"
     if kind in ("model_type", "model_attributes_type", "dict_type"):

@@ -66,7 +66,10 @@ class Dimension:
         if self.positive and lowest <= 0:
             raise ValueError(f"expected {DIMENSION_NAMES[self.unit]} above zero, got {quoted(given)}")
         if self.nonnegative and lowest < 0:
-            raise ValueError(f"expected {DIMENSION_NAMES[self.unit]} of zero or more, got {quoted(given)}")
+            remedy = "remove the minus" if self.shape == "value" else "correct its bounds"
+            raise ValueError(
+                f"expected {DIMENSION_NAMES[self.unit]} of zero or more, got {quoted(given)}; {remedy}"
+            )
         highest = result if isinstance(result, float) else result.high
         if self.unit == "s" and highest > LONGEST_TIME:
             raise ValueError(f"expected a time of at most 30 days, got {quoted(given)}; correct its unit")
