@@ -86,7 +86,7 @@ def _bisect(function: Callable[[float], float], low: float, high: float) -> floa
         return low
     if function(high) >= 0.0:
         return high
-    for _ in range(50):
+    for _ in range(40):
         middle = math.sqrt(low * high)
         low, high = (middle, high) if function(middle) > 0.0 else (low, middle)
     return math.sqrt(low * high)
@@ -100,7 +100,7 @@ def load_step_response(damping: float) -> Callable[[float], float]:
     r, zeta = PASS_LAG, damping
     # Roots of the cubic by Durand and Kerner's simultaneous iteration: no numpy needed for three roots.
     roots = [0.4 + 0.9j, (0.4 + 0.9j) ** 2, (0.4 + 0.9j) ** 3]
-    for _ in range(200):
+    for _ in range(60):
         for i in range(3):
             p = roots[i]
             value = p**3 + (p**2 + 2.0 * zeta * p + 1.0) / r
@@ -130,8 +130,8 @@ def _travel_time(low: float, high: float, speed: Callable[[float], float]) -> fl
     """Time for a voltage to move between two values at a speed that depends on it (midpoint rule, 200
     parts).
     """
-    part = (high - low) / 200.0
-    return sum(part / max(speed(low + (n + 0.5) * part), 1e-9) for n in range(200))
+    part = (high - low) / 100.0
+    return sum(part / max(speed(low + (n + 0.5) * part), 1e-9) for n in range(100))
 
 
 @lru_cache(maxsize=1024)
@@ -233,7 +233,7 @@ def _down(
         assumptions.append(
             "fall time with load is not given: the reference falls as fast as it rises, assumed"
         )
-    for _ in range(3):  # fall and bleeder depend on each other, weakly
+    for _ in range(2):  # fall and bleeder depend on each other, weakly
         if figures.fall_loaded is not None:
             fall, sink = _loaded(figures, time, 1.0 / full_load + 1.0 / bleeder, sink)
         if figures.bleeder is None and figures.fall_unloaded is not None:

@@ -31,7 +31,7 @@ register(
         "converter",
         converter.Converter,
         converter,
-        flags_at_start=(0.0, 0.0, 0.0),
+        flags_at_start=(0.0, float("-inf"), 0.0),
         events=converter.EVENTS,
     )
 )

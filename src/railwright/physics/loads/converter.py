@@ -1,8 +1,8 @@
 """Switching converter: constant power between a starting and a stopping voltage, with soft start.
 
 i = s P / (η v) while it runs, 0 while it does not. It starts when v reaches `starts_at` and stops when v
-falls to `stops_at`; after a start its power grows linearly over `soft_start`. Its input capacitor is a
-capacitor load beside it.
+falls to `stops_at`, and starts again 1 ms later at the earliest; after a start its power grows linearly over
+`soft_start`. Its input capacitor is a capacitor load beside it.
 """
 
 from __future__ import annotations
@@ -32,6 +32,9 @@ class Converter(LoadParameters):
         None,
         description="time in which its power grows from zero; left out: unknown, declared in the result",
     )
+    declared: ClassVar[tuple[str, ...]] = (
+        "a converter that has stopped starts again after 1 ms at the earliest",
+    )
     assumed: ClassVar[Mapping[str, tuple[float, str]]] = {
         "soft_start": (1e-3, "soft start of a converter is not given: 1 ms assumed")
     }
@@ -56,7 +59,7 @@ class Converter(LoadParameters):
 
 
 def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
-    """s P / (η v) [A]; q[0]: running, q[1]: time of its last start, q[2]: 1 while it starts softly."""
+    """s P / (η v) [A]; q[0]: running, q[1]: time of its last start or stop, q[2]: 1 in soft start."""
     if q[0] == 0.0:
         return 0.0
     power = p[0] / p[1]
@@ -68,7 +71,7 @@ def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) 
 def region(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> int:
     """0: as it is, 1: wants to start, 2: wants to stop, 3: soft start is over."""
     if q[0] == 0.0:
-        return 1 if v >= p[2] else 0
+        return 1 if v >= p[2] and t - q[1] >= 1e-3 else 0
     if v <= p[3]:
         return 2
     return 3 if q[2] == 1.0 and t >= q[1] + p[4] else 0
@@ -83,6 +86,7 @@ def enter(region: int, t: float, p: list[float], q: list[float]) -> int:
         return 1
     if region == 2:
         q[0] = 0.0
+        q[1] = t
         q[2] = 0.0
         return 2
     if region == 3:

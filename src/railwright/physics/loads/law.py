@@ -32,11 +32,12 @@ class LoadParameters(BaseModel):
     """Parameters of a load as they are written in a device document; frozen, in SI units.
 
     `assumed`: field -> (value, sentence) that stands in for an optional field that was left out. The sentence
-    travels with every result as a declared assumption.
+    travels with every result as a declared assumption, and so do those of `declared`.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
     assumed: ClassVar[Mapping[str, tuple[float, str]]] = {}
+    declared: ClassVar[tuple[str, ...]] = ()
 
     def uncertain(self) -> dict[str, Uncertain]:
         """Every parameter that is given, with its bounds."""
@@ -46,7 +47,7 @@ class LoadParameters(BaseModel):
     def floats(self, choose: Choose) -> tuple[dict[str, float], tuple[str, ...]]:
         """Chosen values by field name, and the assumptions made for what was left out."""
         values: dict[str, float] = {}
-        assumptions: list[str] = []
+        assumptions = list(self.declared)
         for name in type(self).model_fields:
             given = getattr(self, name)
             if isinstance(given, Uncertain):
