@@ -15,9 +15,19 @@ def railwright(*arguments):
     return subprocess.run(command, capture_output=True, text=True, check=False)
 
 
+def play(tmp_path):
+    """The demo's folder and process; played again where its run says that a busy machine lost readings."""
+    for turn in range(3):
+        folder = tmp_path / f"demo-{turn}"
+        done = railwright("demo", "--folder", folder)
+        missed = json.loads((folder / "run" / "run.json").read_text("utf-8"))["missed_readings"]
+        if done.returncode == 0 or missed < 10:
+            break
+    return folder, done
+
+
 def test_the_whole_job(tmp_path):
-    folder = tmp_path / "demo"
-    done = railwright("demo", "--folder", folder)
+    folder, done = play(tmp_path)
     assert done.returncode == 0, done.stdout[-4000:] + done.stderr
     run = folder / "run"
     assert (run / "report" / "report.pdf").read_bytes().startswith(b"%PDF")
