@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 SEVERITY_MARKS = {"stop": "■ stop", "caution": "▲ caution", "note": "· note"}
+WHOLE = ("Severity", "Outcome", "Value", "Time")
+"""Columns whose cells are never broken into lines."""
 OUTCOME_MARKS = {"pass": "● pass", "fail": "✕ fail", "inconclusive": "◌ inconclusive"}
 
 
@@ -38,7 +40,11 @@ def table(
     for index, name in enumerate(columns):
         last = index == len(columns) - 1
         made.add_column(
-            name, justify="right" if name in right else "left", overflow="fold", ratio=1 if last else None
+            name,
+            justify="right" if name in right else "left",
+            overflow="fold",
+            no_wrap=name in WHOLE,
+            ratio=1 if last else None,
         )
     for row in rows:
         made.add_row(*(Text(cell) for cell in row))

@@ -33,7 +33,7 @@ class Lines(Progress):
         self._say(f"the procedure begins: {len(spans)} steps, {show(duration, 's')}")
 
     def step_started(self, span: Span, position: int) -> None:
-        self._say(f"step {position + 1}: {span.name}")
+        self._say(f"step {position + 1}: {step_title(span, position)}")
 
     def event(self, event: Event) -> None:
         # Before the procedure begins, the record's time has no zero yet.
@@ -93,7 +93,7 @@ class LiveBar(Lines):
         self._update(total=duration, completed=0.0)
 
     def step_started(self, span: Span, position: int) -> None:
-        self._update(description=span.name)
+        self._update(description=step_title(span, position))
 
     def reading(self, reading: InputReading) -> None:
         mode = "" if reading.mode is None else f" {reading.mode.name}"
@@ -113,6 +113,11 @@ class LiveBar(Lines):
     def _say(self, line: str) -> None:
         if self._bar is not None:
             self._bar.console.print(line)
+
+
+def step_title(span: Span, position: int) -> str:
+    """A step's name; for one without, what it does."""
+    return span.kind.replace("_", " ") if span.name == f"step {position + 1}" else span.name
 
 
 def event_line(event: Event, timed: bool = True) -> str:

@@ -20,7 +20,7 @@ def code_of_outcome(outcome: Outcome) -> Exit:
     return _CODES[outcome]
 
 
-_COLUMNS = ("Requirement", "Of", "During", "Value", "95 % interval", "Limit", "Outcome", "Decided by")
+_COLUMNS = ("Requirement", "Of, during", "Value", "95 % interval", "Limit", "Outcome", "Decided by")
 _MEASURED_ONLY = ("95 % interval", "Decided by")
 
 
@@ -63,8 +63,7 @@ def _row(result: Result) -> tuple[str, ...]:
         value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
     return (
         result.requirement,
-        result.of,
-        result.during,
+        f"{result.of}, {result.during}",
         value,
         interval,
         limit,
