@@ -7,6 +7,7 @@ is, is unknown within an update interval, and with it the shift.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -141,7 +142,9 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
     events = tuple(replace(event, time=event.time + shift) for event in external.events)
     spans = tuple(replace(span, start=span.start + shift, end=span.end + shift) for span in external.spans)
     record = replace(external, traces=moved, events=events, spans=spans)
-    return Alignment(record, float(shift), update / 2.0 + width, min(1.0, explained), what)
+    return Alignment(
+        record, float(shift), update / 2.0 + 2.0 * width / math.sqrt(cost.enough), min(1.0, explained), what
+    )
 
 
 class _Cost:

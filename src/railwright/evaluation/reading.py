@@ -14,7 +14,7 @@ from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder,
 from railwright.physics import conductors
 from railwright.rehearsal.setpoints import Feed
 
-SWITCHING_TIME = 1e-3
+SWITCHING_TIME = 0.5e-3
 """Declared bound of the time between switching an output on and the instant that the record gives for it [s].
 """
 

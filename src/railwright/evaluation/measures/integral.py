@@ -13,7 +13,7 @@ import numpy as np
 
 from railwright.evaluation.budget import Budget
 from railwright.evaluation.outcome import Measured
-from railwright.evaluation.signal import CannotMeasure, Signal, Systematic, View, trapezoid_weights
+from railwright.evaluation.signal import Array, CannotMeasure, Signal, Systematic, View, trapezoid_weights
 
 LARGEST_GAP = 0.1
 """A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
@@ -80,8 +80,8 @@ def _integral(
     gaps = np.diff(near.time)
     inside = (near.time[1:] > start - early) & (near.time[:-1] < end)
     unseen = np.maximum(0.0, gaps - least_aperture)
-    differences = np.maximum(0.0, np.abs(np.diff(near.values)) - 2.0 * near.noise)
-    budget.many("between readings", (differences * unseen / 2.0 * scale)[inside])
+    differences = np.maximum(0.0, _changes(near.values) - 2.0 * near.noise)
+    budget.many("between readings", _together((differences * unseen / 2.0 * scale)[inside]))
     # A window that lies a little early or late gains at one end what it loses at the other.
     late = view.shift()[1]
     moved = [
@@ -117,6 +117,23 @@ def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
         time, values = np.append(before, near.time), np.append(0.0, near.values)
         near = replace(near, time=time, values=values, systematic=parts)
     return near, early
+
+
+def _together(half_widths: Array) -> Array:
+    """The two largest as one: both edges of a pulse meet the same phase of the readings."""
+    ordered = np.sort(half_widths)[::-1]
+    return np.append(ordered[:2].sum(), ordered[2:])
+
+
+def _changes(values: Array) -> Array:
+    """How much the waveform may have changed in one go between two neighbours, shape (n - 1,).
+
+    A jump inside an aperture is spread over two differences; each then counts for the whole jump, less √2.
+    """
+    steps = np.diff(values)
+    two = np.abs(steps[1:] + steps[:-1]) / math.sqrt(2.0)
+    changes: Array = np.maximum(np.abs(steps), np.maximum(np.append(0.0, two), np.append(two, 0.0)))
+    return changes
 
 
 def _around(signal: Signal, start: float, end: float) -> Signal:

@@ -22,6 +22,15 @@ from railwright.evaluation.wording import amount, rate
 SAMPLES = 200.0
 """Samples that a recording should have within what the readings cannot see into."""
 
+NEIGHBOURS = 5
+"""Values in a row whose mean tells a top from noise."""
+
+SHARPNESS = 0.25
+"""Where between a round and a sharp top the best estimate of a peak between samples lies."""
+
+SPREAD = 0.6
+"""Bound of that estimate's error, in parts of the difference of the two tops."""
+
 RESOLVED = 0.2
 """A peak is outlined when its neighbours differ from it by less than this part of the whole range."""
 
@@ -48,7 +57,8 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
     weights[place] = 1.0
     budget.systematic(near, weights)
     budget.noise(near, weights)
-    value = float(near.values[place]) - _noise_of_largest(near)
+    value, spread_of_lift = _without_noise(near)
+    budget.bounded("noise of the largest", spread_of_lift)
     if view.model.averages:
         sees = max(update, view.interval) + aperture
         highest, unseen = _hidden(view, bound, unit, sees)
@@ -58,10 +68,11 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
         return budget.result(value, "largest value")
     beside = np.abs(np.diff(near.values[max(0, place - 1) : place + 2]))
     jump = max(0.0, float(np.max(beside)) - 3.0 * math.sqrt(2.0) * near.noise) if beside.size else 0.0
-    # Between two samples the waveform goes on no faster than it came: at most half a difference above the
-    # highest.
-    budget.bounded("between samples", jump / 4.0)
-    value += jump / 4.0
+    # A round top follows the parabola through the three highest samples, a sharp one the lines on either
+    # side. Inductance and capacitance round tops: the estimate lies nearer to the parabola.
+    round_top, sharp_top = _above_samples(near, place, jump)
+    value += round_top + SHARPNESS * (sharp_top - round_top)
+    budget.bounded("between samples", SPREAD * (sharp_top - round_top))
     how = f"largest {what} of {near.time.size} samples"
     spread = float(np.ptp(near.values))
     if jump > RESOLVED * spread > 0.0:
@@ -102,12 +113,42 @@ def _hidden(view: View, bound: Bound | None, unit: str, sees: float) -> tuple[fl
     ), f"{unseen}, and for {time} up to {amount(surge, unit)} that the lead lets through"
 
 
-def _noise_of_largest(signal: Signal) -> float:
-    """How far noise alone lifts the largest of the values that are near the top (Blom's approximation)."""
-    if signal.noise <= 0.0:
-        return 0.0
+def _without_noise(signal: Signal) -> tuple[float, float]:
+    """The largest value less what noise lifts it by, and the bound of what is left of that.
+
+    The largest of n values of one level stands E[max of n] above it (Blom's approximation). A top that is
+    higher for a while only, but longer than NEIGHBOURS, is seen better in means over that many, which noise
+    lifts less.
+    """
     top = float(np.max(signal.values))
-    near_top = int(np.count_nonzero(signal.values > top - 3.0 * signal.noise - signal.step))
-    if near_top < 2:
-        return 0.0
-    return signal.noise * NormalDist().inv_cdf((near_top - 0.375) / (near_top + 0.25))
+    if signal.noise <= 0.0:
+        return top, 0.0
+    lifted = signal.noise * _lift(
+        int(np.count_nonzero(signal.values > top - 3.0 * signal.noise - signal.step))
+    )
+    if signal.values.size < 2 * NEIGHBOURS:
+        return top - lifted, 0.0
+    means = np.convolve(signal.values, np.full(NEIGHBOURS, 1.0 / NEIGHBOURS), mode="valid")
+    half = signal.noise / math.sqrt(NEIGHBOURS) * _lift(signal.values.size) / 2.0
+    return max(top - lifted, float(np.max(means)) - half), min(lifted, half)
+
+
+def _lift(count: int) -> float:
+    return NormalDist().inv_cdf((count - 0.375) / (count + 0.25)) if count > 1 else 0.0
+
+
+def _above_samples(signal: Signal, place: int, jump: float) -> tuple[float, float]:
+    """How far a round and a sharp top between the samples rise above the largest one; 0 within the noise."""
+    if jump <= 0.0 or not 2 <= place < signal.values.size - 2:
+        return 0.0, 0.0
+    before, left, top, right, after = (float(value) for value in signal.values[place - 2 : place + 3])
+    bend = left - 2.0 * top + right
+    round_top = (left - right) ** 2 / (-8.0 * bend) if bend < 0.0 else 0.0
+    rise, fall = left - before, right - after
+    if rise + fall <= 0.0:
+        return round_top, round_top
+    # The line before, left + rise (x + 1), meets the line after, right + fall (1 - x), in samples from the
+    # top.
+    crossing = min(1.0, max(-1.0, (right + fall - left - rise) / (rise + fall)))
+    sharp_top = left + rise * (crossing + 1.0) - top
+    return round_top, min(max(sharp_top, round_top), round_top + jump / 2.0)
