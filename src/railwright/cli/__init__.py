@@ -2,11 +2,35 @@
 
 from __future__ import annotations
 
+import gc
 import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from railwright.cli.exits import Exit
+
+HELP = Path(__file__).parent / "help.txt"
+"""What `railwright --help` prints; `python -m railwright.cli.help` writes it, and a test compares."""
+
+
+def _help() -> Exit:
+    from railwright.cli.exits import Exit
+
+    sys.stdout.write(HELP.read_text(encoding="utf-8"))
+    return Exit.DONE
 
 
 def main() -> None:
     """Run the command that `sys.argv` names and exit with its code (see `railwright.cli.exits`)."""
+    if sys.argv[1:] in (["--help"], ["-h"]):
+        # A question this small should not wait for the libraries that answer the larger ones.
+        from railwright.cli.exits import guarded
+
+        guarded(_help)()
+    # Imports make many objects and little garbage: looking for it at every 700 of them is a tenth of a start.
+    gc.set_threshold(50_000, 20, 20)
     # Pydantic otherwise looks through all installed packages for plugins of its own at every start.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from railwright.cli.app import app

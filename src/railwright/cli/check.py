@@ -13,7 +13,9 @@ Static = Annotated[bool, typer.Option("--static", help="Leave out the rules that
 
 
 def check(procedure: Procedure, static: Static = False, json: Json = False) -> Exit:
-    """Check the documents; show the settings with their reasons, and the findings.
+    """Check the documents: what to dial in, and every finding.
+
+    Each setting comes with its reason, each finding with its line, the reason in numbers, and what to do.
 
     A finding that stops (and that the procedure does not override) gives exit code 3.
     """

@@ -22,8 +22,13 @@ def console() -> Console:
     """A console for people. Piped output is not cut off at the width of a terminal that is not there."""
     from rich.console import Console
 
+    class Plain(Console):
+        def on_broken_pipe(self) -> None:
+            """rich would exit with 1, which is a requirement that failed; `exits.guarded` knows better."""
+            raise BrokenPipeError
+
     width = None if sys.stdout.isatty() or "COLUMNS" in os.environ else 120
-    return Console(width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
+    return Plain(width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
 
 
 def table(

@@ -32,9 +32,10 @@ TRAFFIC = "scpi.log"
 
 
 def demo(folder: Folder = None, seed: Seed = 1) -> Exit:
-    """Check, rehearse, run on simulated supplies, evaluate twice and report; compare with what is known.
+    """Do the whole job once, on simulated supplies.
 
-    The supplies are processes of their own that speak SCPI over TCP; the traffic is kept in scpi.log.
+    Check, rehearse, run, evaluate twice, report; then compare with what is known to come out. The supplies
+    are processes of their own that speak SCPI over TCP; the traffic is kept in scpi.log.
     """
     began = time.monotonic()
     place = folder or Path(f"demo-run-{dt.datetime.now():%Y%m%d-%H%M%S}")

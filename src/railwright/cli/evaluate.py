@@ -31,9 +31,10 @@ Recorders = Annotated[
 def evaluate(
     run: RunFolder, record: RecordFiles = None, recorder: Recorders = None, json: Json = False
 ) -> Exit:
-    """Judge every requirement: value, 95 % interval, outcome, reason; kept in the run's folder.
+    """Judge every requirement of a run, with its uncertainty.
 
-    With --record the recording is aligned in time, and decides what the supply's own readings could not.
+    Value, 95 % interval, outcome and reason are kept in the run's folder. With --record the recording is
+    aligned in time, and decides what the supply's own readings could not.
     """
     from railwright.cli.outcomes import code_of_outcome, print_evaluation
     from railwright.cli.stored import evaluate_run, open_stored

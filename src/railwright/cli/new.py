@@ -13,7 +13,7 @@ Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write; 
 
 
 def new(folder: Folder) -> Exit:
-    """Write a commented device, bench and procedure to start from.
+    """Write commented documents to start from.
 
     A file that is there already is never overwritten.
     """

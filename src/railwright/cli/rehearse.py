@@ -45,7 +45,9 @@ def rehearse(
     csv: Csv = None,
     json: Json = False,
 ) -> Exit:
-    """Work the procedure through by circuit physics: peaks, trips, events, and what requirements will show.
+    """Work the procedure through by circuit physics.
+
+    Shows peaks, trips and events, and how each requirement will come out; nothing is energised.
 
     An output that would trip gives exit code 3; a requirement that would fail 1; one undecided 5.
     """

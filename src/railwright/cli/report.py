@@ -27,9 +27,10 @@ TWIN_MAKER = "Railwright"
 def report(
     run: RunFolder, customer: Customer = None, authorised_by: Authorised = None, function: Function = None
 ) -> Exit:
-    """Write RUN/report: report.pdf, report.json, report.junit.xml and the drawings.
+    """Write the report of a run: PDF, JSON, JUnit XML.
 
-    The exit code is that of the last evaluation; a run that has none is evaluated first.
+    They go to RUN/report, with the drawings. The exit code is that of the last evaluation; a run that has
+    none is evaluated first.
     """
     from railwright.cli.outcomes import code_of_outcome
 

@@ -43,9 +43,10 @@ def run(
     twins: Twins = False,
     seed: Seed = 1,
 ) -> Exit:
-    """Check, then play the procedure on the bench's supplies and record it; outputs off whatever happens.
+    """Check, then play the procedure on the bench, and record it.
 
-    Ctrl-C switches off and keeps the record. Never a substitute for an emergency stop.
+    Every setting is verified before an output goes on, and the outputs go off whatever happens. Ctrl-C
+    switches off and keeps the record. Never a substitute for an emergency stop.
     """
     from railwright.cli.checking import check_documents
 

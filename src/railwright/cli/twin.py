@@ -64,7 +64,10 @@ def twin(
     length: Length = "500 ms",
     seconds: Seconds = None,
 ) -> Exit:
-    """Simulate the bench's supplies: one process each, speaking SCPI over TCP, in real time, until Ctrl-C."""
+    """Simulate the bench's supplies, SCPI over TCP, until Ctrl-C.
+
+    Each supply is a process of its own, with the physics behind it in real time.
+    """
     from railwright.documents.loader import load_bench, load_documents
     from railwright.twin.launcher import serve_bench
 
