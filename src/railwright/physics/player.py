@@ -22,6 +22,11 @@ from railwright.traces import Event, Mode
 
 Array = NDArray[np.float64]
 
+MOST_STEPS, MOST_STEPS_A_SECOND = 400_000, 50_000
+"""Steps for one advance of one input, and more for each simulated second of it, after which the solver gives
+up: a converter that restarts for ever needs fewer, and nothing ever hangs.
+"""
+
 _ROOM, _EVENT_ROOM = 4096, 512
 _NO_ACTIONS = np.zeros((0, layout.ACTION))
 _WHAT = (
@@ -177,6 +182,8 @@ class Player:
 
     def play(self, target: float, stop_at_trip: bool) -> bool:
         """Play to the target; True when it stopped early because an output tripped."""
+        most = MOST_STEPS + MOST_STEPS_A_SECOND * max(0.0, target - self.time)
+        before = self.clock[layout.STEPS]
         while True:
             actions = _NO_ACTIONS
             if self.pending:
@@ -191,6 +198,10 @@ class Player:
             if counts[1]:
                 self.happened.append(self.events[: counts[1]].copy())
             del self.pending[: counts[2]]
+            if self.clock[layout.STEPS] - before > most:
+                state = self.branch.states[int(self.clock[layout.WORST])]
+                why = f"{most:.0f} steps were not enough, something oscillates; the shortest are for"
+                raise SolverError(self.time, state, state.partition(":")[0], why)
             if status == FAILURE:
                 state = self.branch.states[int(self.clock[layout.WORST])]
                 raise SolverError(self.time, state, state.partition(":")[0])

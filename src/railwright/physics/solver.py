@@ -30,11 +30,10 @@ SMALLEST_STEP = 1e-15
 class SolverError(RuntimeError):
     """The solver could not go on: at `time` [s], because of `state`, which belongs to `element`."""
 
-    def __init__(self, time: float, state: str, element: str) -> None:
-        super().__init__(
-            f"the rehearsal's solver failed at {time:.9g} s in '{element}': "
-            f"no step was small enough for {state}"
-        )
+    def __init__(
+        self, time: float, state: str, element: str, why: str = "no step was small enough for"
+    ) -> None:
+        super().__init__(f"the rehearsal's solver failed at {time:.9g} s in '{element}': {why} {state}")
         self.time, self.state, self.element = time, state, element
 
 
