@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from railwright.documents.bench import Bench, Lead, Output
 from railwright.documents.device import Device
+from railwright.documents.figures import output_figures
 from railwright.documents.loader import Documents
 from railwright.physics import circuit as physics
 from railwright.physics import conductors
-from railwright.physics.output_stage import OutputFigures, OutputStage, derive_output_stage
+from railwright.physics.output_stage import OutputStage, derive_output_stage
 from railwright.quantities import Uncertain
 from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.setpoints import Feed, SetPoints
@@ -81,28 +84,12 @@ def _branch(documents: Documents, feed: Feed, case: Case, assumptions: Assumptio
 
 
 def _stage(name: str, output: Output, case: Case, assumptions: Assumptions) -> OutputStage:
-    recovery = output.recovery
-    stage, made = derive_output_stage(
-        OutputFigures(
-            voltage_max=output.voltage.high,
-            current_max=output.current.high,
-            power=output.power,
-            rise=output.rise,
-            fall_loaded=output.fall.loaded,
-            fall_unloaded=output.fall.unloaded,
-            recovery_time=recovery.time if recovery else None,
-            recovery_band=recovery.band if recovery else None,
-            recovery_step=recovery.step.high - recovery.step.low if recovery else None,
-            limit_response=output.limit_response,
-            output_capacitance=output.output_capacitance,
-            bleeder=output.bleeder,
-            sink_current=output.sink,
-            ovp_response=output.ovp.response if output.ovp else None,
-            ovp_at=output.ovp.at if output.ovp else "terminals",
-            damping=case(f"{name}.damping", DAMPING),
-            limit_overshoot=case(f"{name}.limit_overshoot", LIMIT_OVERSHOOT),
-        )
+    figures = replace(
+        output_figures(output),
+        damping=case(f"{name}.damping", DAMPING),
+        limit_overshoot=case(f"{name}.limit_overshoot", LIMIT_OVERSHOOT),
     )
+    stage, made = derive_output_stage(figures)
     assumptions.add(*(f"{name}: {sentence}" for sentence in made))
     return stage
 

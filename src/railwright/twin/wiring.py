@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench, Lead, Output
 from railwright.documents.device import Device
+from railwright.documents.figures import output_figures
 from railwright.documents.procedure import HookUp, Procedure
 from railwright.physics import conductors
 from railwright.quantities import Uncertain
@@ -21,7 +21,7 @@ from railwright.twin.truth import Truth
 if TYPE_CHECKING:
     from railwright.physics.circuit import Branch, Circuit, Load
     from railwright.physics.circuit import Lead as CircuitLead
-    from railwright.physics.output_stage import OutputFigures, OutputStage
+    from railwright.physics.output_stage import OutputStage
 
 ASSUMED_SPACING = 2.0  # between the axes of a pair, in conductor diameters
 
@@ -105,38 +105,12 @@ def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
 
 
 def _stage(name: str, output: Output, truth: Truth) -> OutputStage:
-    from railwright.physics.output_stage import OutputFigures
+    from railwright.physics.output_stage import derive_output_stage
 
-    recovery = output.recovery
-    figures = OutputFigures(
-        voltage_max=output.voltage.high,
-        current_max=output.current.high,
-        power=output.power,
-        rise=output.rise,
-        fall_loaded=output.fall.loaded,
-        fall_unloaded=output.fall.unloaded,
-        recovery_time=recovery.time if recovery else None,
-        recovery_band=recovery.band if recovery else None,
-        recovery_step=recovery.step.high - recovery.step.low if recovery else None,
-        limit_response=output.limit_response,
-        output_capacitance=output.output_capacitance,
-        bleeder=output.bleeder,
-        sink_current=output.sink,
-        ovp_response=output.ovp.response if output.ovp else None,
-        ovp_at=output.ovp.at if output.ovp else "terminals",
-    )
-    stage, assumptions = _derived(figures)
+    stage, assumptions = derive_output_stage(output_figures(output))
     for sentence in assumptions:
         truth.assume(f"{name}: {sentence}")
     return stage
-
-
-@cache
-def _derived(figures: OutputFigures) -> tuple[OutputStage, tuple[str, ...]]:
-    """Deriving the gains takes a fifth of a second, and hundreds of virtual cases share their figures."""
-    from railwright.physics.output_stage import derive_output_stage
-
-    return derive_output_stage(figures)
 
 
 def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
