@@ -6,7 +6,9 @@ comes from the fine true traces behind the readings. Prints, for each measure, i
 holds the truth, and how wide it is; the last line sums up. A count (restarts) has no interval: there the
 fraction is that of right counts.
 
-    python benchmarks/interval_coverage.py [--cases 300] [--workers 2]
+    python benchmarks/interval_coverage.py [--cases 300] [--first 1] [--workers 2]
+
+Cases are numbered by their seeds, from --first on; take fresh ones to judge a change that was made on these.
 """
 
 from __future__ import annotations
@@ -170,15 +172,18 @@ def _recording(documents: Any, truth: Any, seed: int) -> Any:
 
 
 def main() -> int:
-    """Print the table; exit 1 where a fraction is outside 93 % .. 99 %."""
+    """Print the table; exit 1 where a fraction is outside 93 % .. 99 %, or below 93 % on a one-sided row."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cases", type=int, default=300)
+    parser.add_argument("--first", type=int, default=1, help="seed of the first case")
     parser.add_argument("--workers", type=int, default=2)
     chosen = parser.parse_args()
     study(0)  # compiles once, before the workers start
     with ProcessPoolExecutor(chosen.workers) as pool:
         everything = []
-        for done, cases in enumerate(pool.map(study, range(1, chosen.cases + 1)), start=1):
+        for done, cases in enumerate(
+            pool.map(study, range(chosen.first, chosen.first + chosen.cases)), start=1
+        ):
             everything += cases
             if done % 10 == 0:
                 print(f"\r{done} of {chosen.cases} cases", end="", file=sys.stderr, flush=True)
@@ -192,6 +197,7 @@ def summarise(cases: list[Case], count: int) -> int:
         f"{'source':9} {'measure':17} {'of':11} {'during':12} {'measured':>8} {'holds':>7} {'half-width':>11}"
     )
     outside: list[str] = []
+    one_sided = 0
     keys = list(dict.fromkeys(case.key for case in cases))
     for key in keys:
         rows = [case for case in cases if case.key == key]
@@ -209,10 +215,12 @@ def summarise(cases: list[Case], count: int) -> int:
         remark = "  (a count: right or wrong)" if is_count else remark
         place = f"{source:9} {measure:17} {name:11} {step:12}"
         print(f"{place} {len(usable):8d} {fraction:7.1%} {width:11.4g}{remark}")
-        low, high = (BAND[0], 1.0) if is_count or remark else BAND
+        low, high = (BAND[0], 1.0) if remark else BAND
+        one_sided += bool(remark)
         if not low <= fraction <= high:
             outside.append(f"{measure} of {name} during {step} ({source}): {fraction:.1%}")
-    verdict = "all within 93 % .. 99 %" if not outside else "outside 93 % .. 99 %: " + "; ".join(outside)
+    within = f"{len(keys) - one_sided} within 93 % .. 99 %, {one_sided} one-sided or counts above 93 %"
+    verdict = within if not outside else "outside 93 % .. 99 %: " + "; ".join(outside)
     print(f"coverage of 95 % intervals over {count} cases, {len(keys)} measures: {verdict}")
     return 1 if outside else 0
 
