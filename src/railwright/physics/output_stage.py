@@ -127,7 +127,7 @@ def _loop_bandwidth(
 
 
 def _travel_time(low: float, high: float, speed: Callable[[float], float]) -> float:
-    """Time for a voltage to move between two values at a speed that depends on it (midpoint rule, 200
+    """Time for a voltage to move between two values at a speed that depends on it (midpoint rule, 100
     parts).
     """
     part = (high - low) / 100.0
