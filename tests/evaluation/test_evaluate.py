@@ -190,11 +190,29 @@ def test_a_device_that_never_stops_fails_a_lower_limit_only() -> None:
     assert open_below.outcome is Outcome.INCONCLUSIVE
 
 
+def test_a_ramp_in_stairs_widens_the_voltage_at_which_the_device_stops() -> None:
+    documents, set_points, record, _ = demo()
+    smooth = next(r for r in evaluate(documents, set_points, record).results if r.requirement == "stops at")
+    found = evaluate(with_output(slew=None), set_points, record).results
+    stairs = next(r for r in found if r.requirement == "stops at")
+    assert smooth.measured is not None
+    assert stairs.measured is not None
+    # 6 V in 2 s is 60 mV a stair of 20 ms
+    assert stairs.measured.high - stairs.measured.low == pytest.approx(2 * 0.95 * 0.06, rel=0.15)
+    assert smooth.measured.high - smooth.measured.low < 0.03
+    assert "stairs of the ramp" in [each.source for each in stairs.measured.contributions]
+
+
 def without_reading(**unknown: None) -> Edited:
     """The bench without some figures of the first supply's readings."""
+    reading = demo()[0].bench.output("left.1").reading
+    return with_output(reading=reading.model_copy(update=unknown))
+
+
+def with_output(**changes: Any) -> Edited:
+    """The bench with other figures of the first supply's first output."""
     bench = demo()[0].bench
-    output = bench.supplies["left"].outputs["1"]
-    changed = output.model_copy(update={"reading": output.reading.model_copy(update=unknown)})
+    changed = bench.supplies["left"].outputs["1"].model_copy(update=changes)
     left = bench.supplies["left"].model_copy(
         update={"outputs": {**bench.supplies["left"].outputs, "1": changed}}
     )

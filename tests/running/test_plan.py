@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from railwright.documents.bench import Bench
+from railwright.rehearsal.lines import STAIR, highest_stair, slew_range
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import Action, Timeline
-from railwright.running.plan import STAIR, plan_run, slew_range
+from railwright.running.plan import plan_run
 from railwright.traces import Span
 
 
@@ -61,6 +62,14 @@ def test_a_line_without_a_slew_for_it_is_played_in_stairs(slew: str | None) -> N
     assert [move.voltage for move in plan.moves] == pytest.approx([0.6 * n for n in range(1, 11)])
     assert [move.time for move in plan.moves] == pytest.approx([1.0 + STAIR * n for n in range(1, 11)])
     assert "10 stairs" in plan.notes[0]
+
+
+def test_the_height_of_the_stairs_is_known_and_nil_where_the_slew_serves() -> None:
+    lines = timeline(Action(0.0, "line", "main", 6.0, 0.2), Action(0.2, "line", "main", 7.0, 0.2))
+    assert highest_stair(lines, lines.spans[0], alone(), bench(None)) == pytest.approx(0.6)
+    assert highest_stair(lines, lines.spans[0], alone(), bench("1 V/s .. 2 V/ms")) == 0.0
+    later = Span("later", "shape", 0.15, 0.4, ("main",))
+    assert highest_stair(lines, later, alone(), bench(None)) == pytest.approx(0.1)
 
 
 def test_a_short_line_without_a_slew_is_a_step() -> None:

@@ -22,6 +22,7 @@ from railwright.evaluation.reading import (
 )
 from railwright.evaluation.signal import Beyond, CannotMeasure, View
 from railwright.evaluation.wording import amount
+from railwright.rehearsal.lines import highest_stair
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import build_timeline
 from railwright.traces import Record, Span
@@ -51,6 +52,7 @@ class _Source:
     name: str
     record: Record
     models: Mapping[str, ReadingModel]
+    feeds: SetPoints
 
 
 def evaluate(
@@ -63,7 +65,7 @@ def evaluate(
     requirement where it covers the input's step and sees more, or more exactly. Raises AlignmentError where a
     recording does not match the run or its recorder is unknown.
     """
-    own = _Source(record.origin, record, _own_models(documents.bench, set_points, record))
+    own = _own(documents.bench, set_points, record)
     sources, notes = [own], []
     for recording in external:
         found = _aligned(documents.bench, set_points, recording, own)
@@ -83,7 +85,7 @@ def every_source(
     documents: Documents, set_points: SetPoints, record: Record, external: Sequence[Record] = ()
 ) -> tuple[Evaluation, ...]:
     """Every requirement from each record alone, the run's own first; raises as `evaluate` does."""
-    own = _Source(record.origin, record, _own_models(documents.bench, set_points, record))
+    own = _own(documents.bench, set_points, record)
     sources = [own, *(_aligned(documents.bench, set_points, each, own)[0] for each in external)]
     decision = documents.procedure.decision
     return tuple(
@@ -106,8 +108,12 @@ def aligned_records(
     """External recordings on the time base of the run's record, as `evaluate` uses them; AlignmentError as
     there.
     """
-    own = _Source(record.origin, record, _own_models(documents.bench, set_points, record))
+    own = _own(documents.bench, set_points, record)
     return tuple(_aligned(documents.bench, set_points, each, own)[0].record for each in external)
+
+
+def _own(bench: Bench, set_points: SetPoints, record: Record) -> _Source:
+    return _Source(record.origin, record, _own_models(bench, set_points, record), set_points)
 
 
 def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str, ReadingModel]:
@@ -139,7 +145,9 @@ def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: _Sourc
         for name in recording.traces
         if name in set_points
     }
-    return _Source(recording.origin, alignment.record, models), _alignment_note(recording.origin, alignment)
+    return _Source(recording.origin, alignment.record, models, set_points), _alignment_note(
+        recording.origin, alignment
+    )
 
 
 def _alignment_note(name: str, alignment: Alignment) -> str:
@@ -266,12 +274,22 @@ def _views(documents: Documents, requirement: Requirement, source: _Source, run:
         goal=_goal(documents, name, span.name),
         restart=_soft_start(documents.device, name),
         capacitance=_capacitance(documents.device, name),
+        stair=_stair(documents, span, source, name, run),
     )
     if requirement.each_point is None:
         yield view
         return
     for voltage, start, end in span.points:
         yield replace(view, start=start + SETTLING * (end - start), end=end, switched_on=None, goal=voltage)
+
+
+def _stair(documents: Documents, span: Span, source: _Source, name: str, run: Record) -> float:
+    """Height of the highest stair in which the run played this input's lines [V]; 0 without a run."""
+    if run.origin in EXACT or name not in source.feeds:
+        return 0.0
+    timeline = build_timeline(documents.procedure, documents.device)
+    planned = next((each for each in timeline.spans if each.name == span.name), None)
+    return highest_stair(timeline, planned, source.feeds[name], documents.bench) if planned else 0.0
 
 
 def _switched_on(documents: Documents, name: str, span: Span, run: Record) -> float | None:

@@ -109,7 +109,8 @@ class View:
     before it. goal: voltage that the procedure gives the input at the end of the step; None: unknown. at:
     where a voltage is meant. restart: shortest time in which the load comes back after a drop-out (soft
     start); None: unknown.
-    capacitance: least and most input capacitance [F].
+    capacitance: least and most input capacitance [F]. stair: height of the stairs in which the host played
+    the step's lines [V].
     """
 
     traces: Traces
@@ -121,6 +122,7 @@ class View:
     goal: float | None = None
     restart: float | None = None
     capacitance: tuple[float, float] = (0.0, 0.0)
+    stair: float = 0.0
 
     @property
     def begin(self) -> float:

@@ -4,19 +4,16 @@ the host.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from railwright.documents.bench import Bench
 from railwright.quantities import show
-from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.rehearsal.lines import slew_range, stair_count
+from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import Action, Timeline
 from railwright.traces import Span
-
-STAIR = 0.02
-"""Time between two set points of a line that the host plays, where the output has no slew for it [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,19 +82,6 @@ def plan_run(timeline: Timeline, set_points: SetPoints, bench: Bench) -> Plan:
     )
 
 
-def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
-    """Lowest and highest slew of the input's voltage that its outputs can be programmed to [V/s]; None: they
-    cannot.
-    """
-    lowest, highest = 0.0, math.inf
-    for output in feed.outputs:
-        slew = bench.output(output.output).slew
-        if slew is None:
-            return None
-        lowest, highest = max(lowest, slew.low / output.share), min(highest, slew.high / output.share)
-    return (lowest, highest) if lowest <= highest else None
-
-
 def _line(
     action: Action, step: int, level: float, slews: tuple[float, float] | None
 ) -> tuple[list[Move], str]:
@@ -108,14 +92,14 @@ def _line(
     if action.over <= 0.0 or change == 0.0:
         return at_once, ""
     rate = change / action.over
-    if slews and slews[0] <= rate <= slews[1]:
+    count = stair_count(change, action.over, slews)
+    if slews and count == 0 and rate <= slews[1]:
         return [Move(action.time, step, name, "set", action.voltage, rate)], ""
-    if slews and rate > slews[1]:
+    if slews and count == 0:
         return (
             at_once,
             f"asked to move at {show(rate, 'V/s')}, its outputs move at {show(slews[1], 'V/s')} at most",
         )
-    count = max(1, round(action.over / STAIR))
     if count == 1:
         return (
             at_once,

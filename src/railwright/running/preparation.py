@@ -9,8 +9,8 @@ from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.supply import Change
 from railwright.quantities import show
+from railwright.rehearsal.lines import slew_range
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.running.plan import slew_range
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import off_threshold

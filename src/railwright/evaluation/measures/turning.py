@@ -61,6 +61,8 @@ def _turning(view: View, *, falling: bool) -> Measured:
     budget.systematic(known, weights)
     budget.noise(known, weights)
     budget.bounded("instant of the transition", slope * spread)
+    # What crosses the threshold is a stair, which stands anywhere within one stair of the line through them.
+    budget.bounded("stairs of the ramp", view.stair)
     bend = float(np.max(np.abs(known.values - line))) - 3.0 * known.noise - known.step
     budget.bounded("bend of the ramp", 0.0 if view.model.exact else max(0.0, bend))
     if "lead" in "".join(s.source for s in voltage.systematic) and view.model.lead is not None:
