@@ -27,6 +27,12 @@ def test_digits_follow_the_uncertainty(
     assert show_measured(value, low, high, unit) == expected
 
 
+def test_what_hides_on_one_side_does_not_take_the_digits_of_the_value() -> None:
+    assert show_measured(0.5448, 0.5398, 597.0, "A") == ("0.5448 A", "0.5398 A to 597 A")
+    assert show_measured(0.02802, 0.02775, 203.609, "A") == ("28.02 mA", "27.75 mA to 203.6 A")
+    assert show_measured(7.9, 1.0, 7.92, "V") == ("7.900 V", "1 V to 7.920 V")
+
+
 def test_an_open_interval_is_said_to_be_unbounded() -> None:
     assert show_measured(0.04, 0.03, math.inf, "A") == ("40 mA", "30 mA to unbounded")
     assert number(math.nan, "V") == "not a number"

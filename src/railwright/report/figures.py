@@ -54,6 +54,11 @@ def show_measured(value: float, low: float, high: float, unit: str) -> tuple[str
     """
     factor, name = _scale(abs(value) if value else max(abs(low), abs(high)), unit)
     spread = (high - low) / 2 / factor
+    # Where something may hide on one side, the other side tells to how many digits the value is known.
+    nearer = min(value - low, high - value) / factor
+    hides = 0.0 < nearer < spread / 10.0
+    if hides:
+        spread = nearer
     if not math.isfinite(spread):
         return number(value, unit), f"{number(low, unit)} to {number(high, unit)}"
     decimals = 0 if unit == "1" and spread == 0 else 3
@@ -62,6 +67,10 @@ def show_measured(value: float, low: float, high: float, unit: str) -> tuple[str
     tail = f" {name}" if name else ""
     text = [f"{part / factor:.{decimals}f}" for part in (value, low, high)]
     text = [part[1:] if float(part) == 0 and part.startswith("-") else part for part in text]
+    if hides and high - value > value - low:
+        return text[0] + tail, f"{text[1]}{tail} to {number(high, unit)}"
+    if hides:
+        return text[0] + tail, f"{number(low, unit)} to {text[2]}{tail}"
     return text[0] + tail, f"{text[1]} to {text[2]}{tail}"
 
 
