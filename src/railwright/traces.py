@@ -50,6 +50,25 @@ class Traces:
         last = int(np.searchsorted(self.time, end, side="right"))
         return Traces(self.time[first:last], {name: v[first:last] for name, v in self.columns.items()})
 
+    def closed(self, start: float, end: float) -> Traces:
+        """The part of a computed trace from start to end [s], with interpolated values at both.
+
+        The solver's steps are as long as it can take them: the last instant inside may be far from the end.
+        `mode` is not interpolated: it is that of the instant before.
+        """
+        import numpy as np
+
+        inside = self.between(start, end)
+        if self.time.size == 0 or end <= start or end < self.time[0] or start > self.time[-1]:
+            return inside
+        ends = np.clip([start, end], self.time[0], self.time[-1])
+        before = np.clip(np.searchsorted(self.time, ends, side="right") - 1, 0, self.time.size - 1)
+        columns = {}
+        for name, values in self.columns.items():
+            first, last = values[before] if name == "mode" else np.interp(ends, self.time, values)
+            columns[name] = np.concatenate(([first], inside.columns[name], [last]))
+        return Traces(np.concatenate((ends[:1], inside.time, ends[1:])), columns)
+
 
 @dataclass(frozen=True, slots=True)
 class Event:

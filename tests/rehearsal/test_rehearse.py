@@ -153,3 +153,20 @@ def test_outputs_in_series_share_the_voltage(documents):
     traces = result.record.traces["main"]
     assert traces.columns["terminal_voltage"][-1] == pytest.approx(12.0, abs=1e-3)
     assert result.inputs["main"].tripped == ""
+
+
+def test_the_inrush_charge_does_not_depend_on_what_follows(documents, set_points, rehearsal):
+    longer = build_timeline(documents.procedure, documents.device)
+    only = Timeline(longer.actions[:4], longer.spans[:1], longer.spans[0].end)
+    alone = rehearse(documents, set_points, timeline=only, tail=3.0)
+    for name in ("main", "transducer"):
+        assert alone.inputs[name].inrush_charge == pytest.approx(
+            rehearsal.inputs[name].inrush_charge, rel=1e-4
+        )
+
+
+def test_a_resistor_has_a_short_form():
+    from railwright.physics.loads.resistor import Resistor
+
+    assert Resistor.model_validate("2.2 kohm") == Resistor.model_validate({"resistance": "2.2 kohm"})
+    assert Resistor.model_validate("2.2 kohm").resistance.nominal == 2200.0

@@ -138,7 +138,7 @@ def _result(
     first = float(time[edges[1]] - time[edges[0]]) if edges.size else 0.0
     highest = int(np.argmax(current))
     powered = next((s for s in spans if s.kind == "power_up" and name in s.inputs), None)
-    inrush = traces.between(powered.start, powered.end) if powered else None
+    inrush = traces.closed(powered.start, powered.end) if powered else None
     known = inrush is not None and inrush.time.size > 1
     amperes = inrush.columns["current"] if inrush is not None and known else current[:0]
     seconds = inrush.time if inrush is not None and known else time[:0]

@@ -124,7 +124,7 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
         if declared is None or rehearsed.events(source, "trips"):
             continue
         for span in rehearsed.record.spans:
-            part = traces.between(span.start, span.end)
+            part = traces.closed(span.start, span.end)
             asked = _set_point(rehearsed, source.name, span.end)
             if span.kind != "hold" or part.time.size < 2 or asked not in source.input.operating:
                 continue

@@ -99,7 +99,7 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
         span = next((span for span in rehearsed.record.spans if span.name == required.during), None)
         if traces is None or span is None or required.each_point is not None:
             continue
-        part = traces.between(span.start, span.end)
+        part = traces.closed(span.start, span.end)
         if part.time.size < 2 or part.time[-1] <= part.time[0]:
             continue
         value = _measured(required.measure, part)
@@ -134,7 +134,7 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         updates = [
             output.reading.update for output in source.rows if output.reading and output.reading.update
         ]
-        part = traces.between(span.start, span.end)
+        part = traces.closed(span.start, span.end)
         if len(updates) < source.count or part.time.size < 2:
             continue
         values = part.columns[required.measure.removeprefix("peak_")]
