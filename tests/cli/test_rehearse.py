@@ -63,3 +63,12 @@ def test_options_that_cannot_be_are_2(documents, cli, options, named):
     assert result.exit_code == 2
     assert named in result.stderr
     assert len(result.stderr.splitlines()) == 1
+
+
+def test_a_limit_that_cannot_be_worked_out_stops_and_says_why(documents, edit, cli):
+    edit("tide-gauge.device.yaml", "withstands: [{voltage: 36 V}]", "withstands: [{voltage: 24.1 V}]")
+    edit("tide-gauge.device.yaml", "operating: 18 V .. 30 V", "operating: 18 V .. 24 V")
+    result = cli("rehearse", PROCEDURE)
+    assert result.exit_code == 3
+    assert "'ovp: auto' of transducer: no level lies between" in result.stderr
+    assert "write the level that you accept" in result.stderr

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from railwright.cli.exits import BadInput
+from railwright.cli.exits import StoppedByFinding
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
 
@@ -44,7 +44,7 @@ def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
 
 
 def settle_documents(procedure: Path) -> Checked:
-    """Load and settle for a command that cannot do without set points; BadInput where a limit has none."""
+    """Load and settle for a command that needs set points; StoppedByFinding where a limit has none."""
     checked = check_documents(procedure, rehearsed=False)
     missing = [
         name for name in checked.documents.procedure.hook_up if name not in checked.settings.set_points
@@ -52,7 +52,7 @@ def settle_documents(procedure: Path) -> Checked:
     if missing:
         stops = [f for f in checked.settings.findings if f.blocks and f.about in missing]
         lines = [f"{f.where}: {f.why}; {f.remedy}" for f in stops]
-        raise BadInput(
+        raise StoppedByFinding(
             "\n".join(lines or [f"{procedure}: no set points for {', '.join(missing)}; see railwright check"])
         )
     return checked

@@ -44,6 +44,10 @@ class BadInput(Exception):
     """Something the user gave is not usable; the message is the whole line that is printed."""
 
 
+class StoppedByFinding(Exception):
+    """A finding leaves nothing to go on with; the message is the whole lines that are printed."""
+
+
 def complain(line: str) -> None:
     """One line on standard error."""
     print(line, file=sys.stderr)
@@ -61,6 +65,8 @@ def code_of(error: BaseException) -> tuple[Exit, str] | None:
     match error:
         case BadInput():
             return Exit.BAD_INPUT, str(error)
+        case StoppedByFinding():
+            return Exit.STOPPED, str(error)
         case KeyboardInterrupt():
             return Exit.STOPPED, "stopped from the keyboard"
         case FileExistsError() if error.errno is None:

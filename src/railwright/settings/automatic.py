@@ -150,7 +150,7 @@ def ovp(source: Source, limit: float) -> Chosen | Impossible:
         return Impossible(
             (*source.at_limits, "ovp"),
             f"no level lies between {words}",
-            "play a lower voltage, or use an output with a more exact or faster OVP",
+            "write the level that you accept, play less voltage, or use an output with a better OVP",
         )
     least = max(max(level.low for level in ranges) / share, lower)
     value = figures.tidy((least + upper) / 2, least, upper, 0.01)
