@@ -53,12 +53,24 @@ def test_twin_options_that_cannot_be_are_one_line(documents, cli, options):
 
 
 def test_run_without_an_instrument_is_4_and_keeps_a_record(edit, documents, cli):
-    with socket.create_server(("127.0.0.1", 0)) as taken:
-        port = taken.getsockname()[1]
+    with socket.create_server(("127.0.0.1", 0)) as taken, socket.create_server(("127.0.0.1", 0)) as other:
+        port, second = taken.getsockname()[1], other.getsockname()[1]
     edit(BENCH, "::5025::", f"::{port}::")
+    edit(BENCH, "::5026::", f"::{second}::")
     result = cli("run", PROCEDURE, "--unit", "S-1", "--operator", "A. Keeper", "--folder", "kept")
     assert result.exit_code == 4
-    assert "left" in result.stdout
+    said = f"left: nothing listens at TCPIP::127.0.0.1::{port}::SOCKET"
+    lines = result.stdout.splitlines()
+    (cause,) = (line for line in lines if line.startswith("an instrument failed or was lost: "))
+    assert said in cause
+    assert "right: nothing listens at TCPIP::127.0.0.1::" in cause
+    assert lines[lines.index(cause) + 1].startswith(
+        "→ simulated supplies: start 'railwright twin BENCH' first"
+    )
+    assert "check that they are on, their cables, and the addresses" in lines[lines.index(cause) + 1]
+    assert lines[lines.index(cause) + 2] == "nothing was energised"
+    assert "deviation" not in result.stdout
+    assert "switching off" not in result.stdout
     assert (documents / "kept" / "log.ndjson").is_file()
 
 

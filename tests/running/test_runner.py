@@ -16,7 +16,7 @@ from tests.running.small import PROCEDURE, Small, small
 
 from railwright.instruments.dialect import load_dialect
 from railwright.running.interruption import StopRequest
-from railwright.running.log import Log
+from railwright.running.log import Log, read_log
 from railwright.running.outcome import Ended, RunRefused
 from railwright.running.stored import open_run
 from railwright.settings.findings import Finding, Severity
@@ -47,6 +47,41 @@ def test_a_whole_run(bench: Small) -> None:
     assert outcome.switched_off["main"].fell_after == pytest.approx(0.05 * np.log(12), abs=0.03)
     assert outcome.switched_off["main"].verified
     assert "step 1: steady" in bench.told.said
+
+
+def test_a_fall_is_told_and_logged_at_the_reading_that_shows_it(bench: Small) -> None:
+    outcome = bench.run()
+    off, fell = (
+        next(e for e in outcome.record.events if (e.subject, e.what) == ("main", w)) for w in ("off", "fell")
+    )
+    trace = outcome.record.traces["main"]
+    below = (trace.time >= off.time) & (np.abs(trace.columns["voltage"]) < 1.0)
+    assert fell.time == trace.time[below][0]
+    assert fell.time - off.time == pytest.approx(outcome.switched_off["main"].fell_after)
+    lines = [line for line in read_log(bench.folder / "run" / "log.ndjson") if line["kind"] == "event"]
+    (logged,) = (line for line in lines if (line["subject"], line["what"]) == ("main", "fell"))
+    assert logged["time"] == fell.time
+    assert logged["detail"].startswith("below 1 V ")
+    assert "before that" in logged["detail"]
+
+
+def test_a_mode_is_logged_with_a_reading_of_it(bench: Small) -> None:
+    outcome = bench.run()
+    entered = next(e for e in outcome.record.events if (e.subject, e.what) == ("main", "enters CV"))
+    assert entered.detail == "at 12 V, 0.3 A"
+
+
+def test_supplies_that_nobody_listens_for_are_all_named_and_nothing_is_switched(bench: Small) -> None:
+    bench.left.close()
+    bench.right.close()
+    outcome = bench.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    assert not outcome.energised
+    assert outcome.cause == (
+        f"left: nothing listens at {bench.left.address}; right: nothing listens at {bench.right.address}"
+    )
+    assert "railwright twin BENCH" in outcome.remedy
+    assert bench.told.said == ["identify the supplies", "left: instrument fails", "run: run ends"]
 
 
 def test_steps_are_where_they_happened(bench: Small) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -9,12 +10,13 @@ import pytest
 from railwright.documents.procedure import StopCondition
 from railwright.running.outcome import Ended, InputReading
 from railwright.running.watch import Watch
-from railwright.traces import Mode
+from railwright.traces import Event, Mode
 
 
 def reading(time: float, current: float = 0.3, voltage: float = 12.0, **more: Any) -> InputReading:
     given: dict[str, Any] = {"mode": Mode.CV, "trip": "", **more}
-    return InputReading(time, "main", "at load", voltage, current, given["mode"], given["trip"])
+    read = InputReading(time, "main", "at load", voltage, current, given["mode"], given["trip"])
+    return replace(read, age=given.get("age", 0.0))
 
 
 def watching(**condition: str) -> Watch:
@@ -34,10 +36,57 @@ def test_modes_are_events_when_they_change() -> None:
 
 def test_nothing_happens_before_switching_on() -> None:
     watch = watching()
-    (event,), _ = watch.see(reading(-0.002))
-    assert event.time == 0.0
+    assert watch.see(reading(-0.002, current=0.0)) == ([], None)
+    (event,), _ = watch.see(reading(0.008))
+    assert (event.time, event.detail) == (0.0, "at 12 V, 0.3 A")
     watch.switched("main", False, 1.0)
     assert watch.see(reading(1.1, mode=Mode.OFF)) == ([], None)
+
+
+def seen(watch: Watch, *readings: InputReading) -> list[Event]:
+    return [event for each in readings for event in watch.see(each)[0]]
+
+
+def test_a_mode_comes_with_a_reading_that_lies_after_it_and_with_the_time_at_which_it_was_seen() -> None:
+    """A status is of now; latency, aperture and update make what is read with it up to 25 ms older."""
+    watch, old = watching(), {"age": 0.025}
+    early = seen(
+        watch, reading(0.0, 1.0, 5.0, mode=Mode.CC, **old), reading(0.01, 1.0, 8.0, mode=Mode.CC, **old)
+    )
+    assert early == []
+    (charging,) = seen(watch, reading(0.02, 0.99, 9.9, **old))
+    assert (charging.time, charging.what, charging.detail) == (0.0, "enters CC", "at 8 V, 1 A")
+    assert seen(watch, reading(0.03, 0.5, 11.8, **old), reading(0.04, 0.31, 11.9, **old)) == []
+    (steady,) = seen(watch, reading(0.05, 0.3, 12.0, **old))
+    assert (steady.time, steady.what) == (0.02, "enters CV")
+    assert steady.detail == "at 12 V, 0.3 A; before, in CC, 8 V, 1 A"
+
+
+def test_what_waits_for_a_reading_is_told_when_there_will_be_none() -> None:
+    watch = watching()
+    assert seen(watch, reading(0.01, age=0.025)) == []
+    (event,) = watch.switched("main", False, 0.02)
+    assert (event.time, event.what, event.detail) == (0.01, "enters CV", "")
+
+
+def test_a_trip_comes_with_what_was_read_before_it() -> None:
+    watch = watching()
+    seen(watch, reading(0.01, 0.9, 15.0))
+    (trip,) = seen(watch, reading(0.02, 0.1, 3.0, mode=Mode.TRIPPED, trip="OVP"))
+    assert (trip.time, trip.detail) == (0.02, "before it, 15 V, 0.9 A")
+
+
+def test_a_fall_has_the_time_of_the_first_reading_below_and_says_what_came_before() -> None:
+    watch = Watch([], {"main": 1.0})
+    watch.switched("main", True, 0.0)
+    watch.switched("main", False, 1.0)
+    voltages = {0.998: 0.5, 1.01: 8.0, 1.02: 1.5, 1.03: 0.75, 1.04: 0.25}  # the first is from before
+    (fell,) = seen(watch, *(reading(t, 0.0, v, mode=Mode.OFF) for t, v in voltages.items()))
+    assert (fell.time, fell.what) == (1.03, "fell")
+    assert fell.detail == "below 1 V 30 ms after it was switched off, at 0.75 V; 10 ms before that, 1.5 V"
+    assert watch.fell_after == {"main": pytest.approx(0.03)}
+    watch.switched("main", True, 2.0)
+    assert watch.fell_after == {}
 
 
 def test_an_output_may_say_off_for_a_moment_only() -> None:

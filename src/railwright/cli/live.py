@@ -36,6 +36,8 @@ class Lines(Progress):
         self._say(f"step {position + 1}: {step_title(span, position)}")
 
     def event(self, event: Event) -> None:
+        if event.what == "run ends":
+            return  # how it ended, and why, is said when the outputs are off
         # Before the procedure begins, the record's time has no zero yet.
         self._say(event_line(event, timed=self._begun))
 

@@ -137,6 +137,10 @@ def report_outcome(outcome: RunOutcome) -> None:
 
     cause = f": {outcome.cause}" if outcome.cause else ""
     print(f"{ENDED_TEXTS[outcome.ended]}{cause}")
+    if outcome.remedy:
+        print(f"→ {outcome.remedy}")
+    if not outcome.energised:
+        print("nothing was energised")
     for off in outcome.switched_off.values():
         state = "off" if off.verified else "NOT VERIFIED OFF"
         if off.fell_after is not None:
@@ -144,8 +148,10 @@ def report_outcome(outcome: RunOutcome) -> None:
         else:
             fell = f"{show(off.residual, 'V')} still stand there (threshold {show(off.threshold, 'V')})"
         print(f"{off.input}: {state}, {fell}")
-    for line in outcome.deviations:
-        print(f"deviation: {line}")
+    # What was not played deviates from nothing; how it ended stands above.
+    for line in outcome.deviations if outcome.energised else ():
+        if not outcome.cause or outcome.cause not in line:
+            print(f"deviation: {line}")
     for line in outcome.cautions:
         complain(f"caution: {line}")
     print(f"run: {outcome.folder}")

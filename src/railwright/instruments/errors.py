@@ -6,8 +6,11 @@ from __future__ import annotations
 class InstrumentError(Exception):
     """An instrument did not do as it was told, or does not answer.
 
-    lost: it can no longer be reached over this session (closed, or no answer in time).
+    lost: it can no longer be reached over this session (closed, or no answer in time). told: the same without
+    the instrument's name. remedy: what to do about it, where that is known.
     """
+
+    remedy = ""
 
     def __init__(self, instrument: str, command: str, what: str, *, lost: bool = False) -> None:
         super().__init__(instrument, command, what)
@@ -16,5 +19,21 @@ class InstrumentError(Exception):
         self.what = what
         self.lost = lost
 
+    @property
+    def told(self) -> str:
+        return self.what + (f" (at '{self.command}')" if self.command else "")
+
     def __str__(self) -> str:
-        return f"{self.instrument}: {self.what}" + (f" (at '{self.command}')" if self.command else "")
+        return f"{self.instrument}: {self.told}"
+
+
+class NotReached(InstrumentError):
+    """Nothing has ever been heard from it at its address."""
+
+    remedy = (
+        "simulated supplies: start 'railwright twin BENCH' first, or run with --twins; "
+        "real ones: check that they are on, their cables, and the addresses in the bench document"
+    )
+
+    def __init__(self, instrument: str, what: str) -> None:
+        super().__init__(instrument, "", what, lost=True)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
-from railwright.instruments.errors import InstrumentError
+from railwright.instruments.errors import InstrumentError, NotReached
 
 Trace = Callable[[float, str, Literal["sent", "received"], str], None]
 """Told of every line: time on the monotonic clock [s], instrument, direction, the line."""
@@ -60,6 +61,8 @@ class VisaSession:
         import pyvisa
 
         self.name = name
+        self._address = address
+        self._heard = False
         self._trace = trace
         self._resource: Any = None
         try:
@@ -74,9 +77,7 @@ class VisaSession:
         # The backend raises bare Exception where an address cannot be reached: whatever it is,
         # no session is open.
         except Exception as error:
-            raise InstrumentError(
-                name, "", f"cannot be reached at {address}: {_why(error)}", lost=True
-            ) from error
+            raise NotReached(name, self._silence(error)) from error
 
     def tell(self, message: str) -> float:
         return self._write(message)
@@ -86,8 +87,11 @@ class VisaSession:
         try:
             text = str(self._resource.read())
         except _failures() as error:
+            if not self._heard:
+                raise NotReached(self.name, self._silence(error)) from error
             raise InstrumentError(self.name, message, f"gives no answer: {_why(error)}", lost=True) from error
         received = time.monotonic()
+        self._heard = True
         text = text.rstrip("\r")
         if self._trace:
             self._trace(received, self.name, "received", text)
@@ -100,8 +104,18 @@ class VisaSession:
         try:
             self._resource.write(message)
         except _failures() as error:
+            if not self._heard:
+                raise NotReached(self.name, self._silence(error)) from error
             raise InstrumentError(self.name, message, f"cannot be told: {_why(error)}", lost=True) from error
         return sent
+
+    def _silence(self, error: Exception) -> str:
+        """Why nothing is heard at the address. The backend opens a socket without waiting for it: that nobody
+        listens there shows at the first line.
+        """
+        if isinstance(error, OSError) and error.errno == errno.ECONNREFUSED:
+            return f"nothing listens at {self._address}"
+        return f"no answer from {self._address}: {_why(error)}"
 
     def close(self) -> None:
         resource, self._resource = self._resource, _Closed()

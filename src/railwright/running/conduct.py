@@ -16,7 +16,7 @@ from railwright.running.plan import Move, Plan
 from railwright.running.preparation import prepare
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
-from railwright.running.shutdown import ShutDown, off_order
+from railwright.running.shutdown import ShutDown, off_order, off_threshold
 from railwright.running.steps import Steps
 from railwright.running.watch import Alarm, Watch
 
@@ -55,12 +55,14 @@ class Conduct:
         self.device, self.plan = documents.device, plan
         self.rig, self.recorder, self.stop = rig, recorder, stop
         self.decay_limit = decay_limit
-        self.watch = Watch(procedure.stop_when)
+        below = {name: off_threshold(documents.device, name) for name in rig.set_points}
+        self.watch = Watch(procedure.stop_when, below)
         self.every = max(procedure.record.every, 1e-3)
         self.order = off_order(procedure, tuple(rig.set_points))
         self.began: dt.datetime | None = None
         self.switched_off: dict[str, SwitchedOff] = {}
         self.cautions: list[str] = []
+        self.remedy = ""
         self.late = 0.0
         self.missed = 0
         self._steps = Steps(plan.spans, recorder)
@@ -84,7 +86,7 @@ class Conduct:
             ended, cause = over.ended, over.cause
         except InstrumentError as error:
             self._failed(error)
-            ended, cause = Ended.INSTRUMENT, str(error)
+            ended, cause, self.remedy = Ended.INSTRUMENT, str(error), error.remedy
         else:
             return Ended.COMPLETED, ""
         self.recorder.event("run ends", "run", cause)
@@ -130,11 +132,11 @@ class Conduct:
         watch, recorder = self.watch, self.recorder
         if move.kind == "off":
             done = recorder.at(self.rig.off(move.input))
-            watch.switched(move.input, False, done)
+            self.recorder.add_all(watch.switched(move.input, False, done))
         else:
             done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=move.kind == "on"))
             if move.kind == "on":
-                watch.switched(move.input, True, done)
+                self.recorder.add_all(watch.switched(move.input, True, done))
         self._steps.moved(move, done)
         late = done - move.time
         self.late = max(self.late, late)
@@ -161,8 +163,7 @@ class Conduct:
         for raw in readings:
             reading = self.recorder.reading(raw)
             events, alarm = self.watch.see(reading)
-            for event in events:
-                self.recorder.add(event)
+            self.recorder.add_all(events)
             if alarm is not None:
                 alarms.append(alarm)
         if not alarms:
@@ -171,7 +172,7 @@ class Conduct:
             if alarm.ended is Ended.TRIPPED:
                 self._linked(alarm.input)
             else:
-                self.recorder.event("stop condition", alarm.input, alarm.cause)
+                self.recorder.event("stop condition", alarm.input, alarm.cause, alarm.time)
         first = min(alarms, key=lambda alarm: alarm.ended is not Ended.TRIPPED)
         raise Over(first.ended, "; ".join(alarm.cause for alarm in alarms))
 
@@ -186,17 +187,19 @@ class Conduct:
                     follow.append(name)
                     if name in self.rig.on:
                         done = self.recorder.at(self.rig.off(name, self._failed))
+                        self.recorder.add_all(self.watch.switched(name, False, done))
                         self.recorder.event("trips linked", name, f"because {source} tripped", done)
 
     def _failed(self, error: InstrumentError) -> None:
-        self.recorder.event("instrument fails", error.instrument, str(error))
+        self.recorder.event("instrument fails", error.instrument, error.told)
 
     # The end
 
     def _switch_off(self) -> None:
         self._steps.end(self.recorder.now())
-        self.recorder.progress.switching_off(", then ".join(self.order))
-        shut_down = ShutDown(self.rig, self.recorder, self.device, self.stop)
+        if any(supply.identity is not None for supply in self.rig.supplies.values()):
+            self.recorder.progress.switching_off(", then ".join(self.order))
+        shut_down = ShutDown(self.rig, self.recorder, self.watch, self.device, self.stop)
         self.switched_off = shut_down.go(self.order, self.every, self.decay_limit)
         self.cautions += shut_down.cautions
 
@@ -222,4 +225,5 @@ class Conduct:
             tuple(deviations),
             self.late,
             self.missed,
+            self.remedy,
         )

@@ -46,7 +46,8 @@ class InputReading:
     `Rig.read` gives the time of the monotonic clock, everything else that of the record. Of a series pair the
     voltages add and the current is the mean, of a parallel pair the other way round. `at` says where the
     voltage was sensed: the record calls it `voltage` at the load, `terminal_voltage` at the terminals.
-    outputs: (output, voltage, current) of each.
+    outputs: (output, voltage, current) of each. age: how long before mode and trip were asked for the value
+    may lie [s]: latency, aperture and update, as far as they are known.
     """
 
     time: float
@@ -57,6 +58,7 @@ class InputReading:
     mode: Mode | None
     trip: str
     outputs: tuple[tuple[str, float, float], ...] = ()
+    age: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,9 @@ class SwitchedOff:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RunOutcome:
-    """A run that is over. Every output is off unless `cautions` says otherwise."""
+    """A run that is over. Every output is off unless `cautions` says otherwise. remedy: what to do about its
+    cause, where that is known.
+    """
 
     folder: Path
     run_id: str
@@ -89,6 +93,7 @@ class RunOutcome:
     deviations: tuple[str, ...]
     worst_lateness: float
     missed_readings: int
+    remedy: str = ""
 
     @property
     def completed(self) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
+from railwright.instruments.errors import NotReached
 from railwright.instruments.supply import Change
 from railwright.quantities import show
 from railwright.rehearsal.lines import slew_range
@@ -24,12 +25,7 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, look: Callable[[], Non
     """
     tell = recorder.progress.preparing
     tell("identify the supplies")
-    for name, supply in rig.supplies.items():
-        look()
-        supply.connect()
-        identity = supply.identify()
-        told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
-        recorder.event("identified", name, told)
+    _identify(rig, recorder, look)
     tell("outputs off, set points to minimum")
     for supply in rig.supplies.values():
         look()
@@ -59,6 +55,24 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, look: Callable[[], Non
         recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
     tell("read every output")
     return _standing(rig, recorder, device)
+
+
+def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
+    """Ask every supply who it is. NotReached names all that cannot be reached, not only the first."""
+    missing: list[NotReached] = []
+    for name, supply in rig.supplies.items():
+        look()
+        try:
+            supply.connect()
+            identity = supply.identify()
+        except NotReached as error:
+            missing.append(error)
+            continue
+        told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
+        recorder.event("identified", name, told)
+    if missing:
+        first, *others = missing
+        raise NotReached(first.instrument, "; ".join([first.what, *map(str, others)]))
 
 
 def minimum(own: str, document: Output) -> list[Change]:
@@ -117,7 +131,7 @@ def _standing(rig: Rig, recorder: Recorder, device: Device) -> list[str]:
     for reading in rig.read(tuple(rig.set_points), explain=True):
         if abs(reading.voltage) >= off_threshold(device, reading.input):
             detail = f"{show(reading.voltage, 'V')} stands there before it is switched on"
-            recorder.event("voltage before switching on", reading.input, detail)
+            recorder.event("voltage before switching on", reading.input, detail, recorder.at(reading.time))
             cautions.append(f"{reading.input}: {detail}.")
     return cautions
 

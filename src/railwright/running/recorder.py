@@ -5,6 +5,7 @@ record at the end.
 from __future__ import annotations
 
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
@@ -98,6 +99,10 @@ class Recorder:
         self.events.append(event)
         self.write("event", time=event.time, subject=event.subject, what=event.what, detail=event.detail)
         self.progress.event(event)
+
+    def add_all(self, events: Iterable[Event]) -> None:
+        for event in events:
+            self.add(event)
 
     def reading(self, raw: InputReading) -> InputReading:
         """Keep a reading whose time is of the monotonic clock; gives it with the record's time."""

@@ -152,11 +152,17 @@ class Rig:
             mode=max(modes, key=MODE_RANK.__getitem__) if modes else None,
             trip=next((part.trip for part in parts if part.trip), ""),
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
+            age=max(self._age(o.output) for o in feed.outputs),
         )
 
     def _latency(self, output: str) -> float:
         reading = self.bench.output(output).reading
         return reading.latency or 0.0 if reading else 0.0
+
+    def _age(self, output: str) -> float:
+        """How old the oldest part of a reading may be when it is handed over [s]; unknown: none."""
+        reading = self.bench.output(output).reading
+        return sum(t or 0.0 for t in (reading.latency, reading.aperture, reading.update)) if reading else 0.0
 
 
 def _supply_of(output: str) -> str:

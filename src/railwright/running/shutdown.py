@@ -16,6 +16,7 @@ from railwright.running.interruption import StopRequest
 from railwright.running.outcome import SwitchedOff
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
+from railwright.running.watch import Watch
 
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], or `OFF_PART` of nominal, if
@@ -49,9 +50,10 @@ def off_order(procedure: Procedure, names: Sequence[str]) -> tuple[str, ...]:
 class ShutDown:
     """Switches everything off once. Nothing in it raises: what goes wrong becomes an event and a caution."""
 
-    def __init__(self, rig: Rig, recorder: Recorder, device: Device, stop: StopRequest) -> None:
+    def __init__(self, rig: Rig, recorder: Recorder, watch: Watch, device: Device, stop: StopRequest) -> None:
         self.rig = rig
         self.recorder = recorder
+        self.watch = watch
         self.device = device
         self.stop = stop
         self.cautions: list[str] = []
@@ -63,9 +65,10 @@ class ShutDown:
         energised = [name for name in reached if name in self.rig.on or name in self.rig.off_at]
         for name in reached:
             was_on = name in self.rig.on
-            done = self.rig.off(name, self._failed)
+            done = self.recorder.at(self.rig.off(name, self._failed))
             if was_on:
-                self.recorder.event("off", name, time=self.recorder.at(done))
+                self.recorder.add_all(self.watch.switched(name, False, done))
+                self.recorder.event("off", name, time=done)
         for supply in self.rig.supplies.values():
             if supply.identity is not None and supply.lost:
                 self._retry(supply, reached)
@@ -82,7 +85,7 @@ class ShutDown:
         supply = self.rig.supplies[error.instrument]
         names = [name for name in self.rig.set_points if error.instrument in self.rig.outputs_by_supply(name)]
         self._unverified.update(names)
-        self.recorder.event("instrument fails", error.instrument, str(error))
+        self.recorder.event("instrument fails", error.instrument, error.told)
         # One that answers nonsense is as little to be trusted as one that answers nothing.
         supply.lost = True
 
@@ -113,15 +116,19 @@ class ShutDown:
         start = time.monotonic()
         turn = 0
         while names and not self.stop.urgent:
-            for reading in self.rig.read(names, failed=self._failed):
-                self.recorder.reading(reading)
-            waiting = [name for name in names if self._residual(name) >= off_threshold(self.device, name)]
+            for raw in self.rig.read(names, failed=self._failed):
+                events, _ = self.watch.see(self.recorder.reading(raw))
+                self.recorder.add_all(events)
+            waiting = [name for name in names if not self._is_down(name)]
             # An input whose supply is lost is no longer read; waiting for it would be waiting for nothing.
             waiting = [name for name in waiting if self._read(name)]
             if not waiting or time.monotonic() - start > limit:
                 return
             turn = max(turn + 1, int((time.monotonic() - start) / every) + 1)
             time.sleep(max(0.0, start + turn * every - time.monotonic()))
+
+    def _is_down(self, name: str) -> bool:
+        return name in self.watch.fell_after and self._residual(name) < off_threshold(self.device, name)
 
     def _read(self, name: str) -> bool:
         return not any(self.rig.supplies[supply].lost for supply in self.rig.outputs_by_supply(name))
@@ -131,25 +138,12 @@ class ShutDown:
         return abs(voltage[-1]) if voltage else 0.0
 
     def _became(self, name: str, limit: float) -> SwitchedOff:
-        threshold = off_threshold(self.device, name)
-        columns, residual = self.recorder.columns[name], self._residual(name)
-        off_at = self.recorder.at(self.rig.off_at.get(name, time.monotonic()))
-        after = (
-            t
-            for t, v in zip(columns.time, columns.voltage, strict=True)
-            if t >= off_at and abs(v) < threshold
-        )
-        fell_at = next(after, None) if residual < threshold and self._read(name) else None
-        fell_after = None if fell_at is None else fell_at - off_at
-        if fell_after is not None:
-            self.recorder.event(
-                "fell",
-                name,
-                f"below {show(threshold, 'V')} {show(fell_after, 's')} after it was switched off",
-            )
-        elif self._read(name):
+        threshold, residual = off_threshold(self.device, name), self._residual(name)
+        fell_after = self.watch.fell_after.get(name) if self._is_down(name) and self._read(name) else None
+        if fell_after is None and self._read(name):
+            last = self.recorder.columns[name].time[-1:]
             detail = f"{show(residual, 'V')} stands there, {show(threshold, 'V')} counts as off"
-            self.recorder.event("residual voltage", name, detail)
+            self.recorder.event("residual voltage", name, detail, last[0] if last else None)
             waited = (
                 "it was not waited for"
                 if self.stop.urgent

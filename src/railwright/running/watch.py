@@ -1,10 +1,10 @@
 """What a run looks out for in each reading: modes, trips, outputs that went off by themselves, stop
-conditions.
+conditions, and, after switching off, when the voltage has fallen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from railwright.documents.procedure import StopCondition
@@ -18,54 +18,130 @@ GRACE = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """What ends a run: how, about which input, and the cause in words."""
+    """What ends a run: how, about which input, the cause in words, and the time of the reading [s]."""
 
     ended: Ended
     input: str
     cause: str
+    time: float
+
+
+@dataclass(slots=True)
+class _Waiting:
+    """A mode that was seen, until there is a reading of it: a status is of now, what is read with it older.
+
+    before: the reading before the one that showed it, where that was of another mode.
+    """
+
+    time: float
+    mode: Mode
+    before: InputReading | None
+    newest: InputReading | None = None
+
+    def event(self, name: str) -> Event:
+        parts = [f"at {_read(self.newest)}"] if self.newest is not None else []
+        if self.before is not None and self.before.mode is not None:
+            parts.append(f"before, in {self.before.mode.name}, {_read(self.before)}")
+        return Event(self.time, name, f"enters {self.mode.name}", "; ".join(parts))
 
 
 class Watch:
-    """Looks at readings one after the other. Pure but for what it remembers."""
+    """Looks at readings one after the other. Pure but for what it remembers.
 
-    def __init__(self, stop_when: Sequence[StopCondition]) -> None:
+    An event has the time of the first reading that shows it. It is handed out when a reading has come whose
+    whole averaging lies after that, or when there will be none.
+
+    off_below: input -> voltage below which it has fallen [V]. fell_after: input -> from its switching-off to
+    the first reading below that [s].
+    """
+
+    def __init__(
+        self, stop_when: Sequence[StopCondition], off_below: Mapping[str, float] | None = None
+    ) -> None:
         self._stop_when = tuple(stop_when)
+        self._off_below = dict(off_below or {})
+        self._off_since: dict[str, float] = {}
+        self._waiting: dict[str, _Waiting] = {}
+        self._last: dict[str, InputReading] = {}
+        self.fell_after: dict[str, float] = {}
         self._since: dict[int, float] = {}
         self._on_since: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
 
-    def switched(self, name: str, on: bool, time: float) -> None:
-        """An input was switched; from then on its readings are judged, or no longer."""
+    def switched(self, name: str, on: bool, time: float) -> list[Event]:
+        """An input was switched; from then on its readings are judged, or no longer. Gives what waited."""
+        events = self._settled(name)
+        self._off_since.pop(name, None)
+        self.fell_after.pop(name, None)
         if on:
             self._on_since[name] = time
         else:
             self._on_since.pop(name, None)
             self._mode.pop(name, None)
+            if name in self._off_below:
+                self._off_since[name] = time
         for position, condition in enumerate(self._stop_when):
             if condition.input == name:
                 self._since.pop(position, None)
+        return events
 
     def see(self, reading: InputReading) -> tuple[list[Event], Alarm | None]:
         """Events in a reading, and what in it ends the run."""
         name = reading.input
+        before, self._last[name] = self._last.get(name), reading
+        if name in self._off_since:
+            return self._fallen(reading, before), None
         if name not in self._on_since:
             return [], None
         # A status is of now, and a reading older by its latency: nothing happens before it is switched on.
         now = max(reading.time, self._on_since[name])
         if reading.trip:
             cause = f"{name} tripped: {reading.trip}"
-            event = Event(now, name, f"trips {reading.trip}", _standing(reading))
-            return [event], Alarm(Ended.TRIPPED, name, cause)
+            event = Event(now, name, f"trips {reading.trip}", _told(before))
+            return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         if reading.mode is Mode.OFF:
             if now - self._on_since[name] < GRACE:
                 return [], None
             cause = f"{name} went off by itself, and does not say why"
-            return [Event(now, name, "went off", _standing(reading))], Alarm(Ended.TRIPPED, name, cause)
-        events = []
-        if reading.mode is not None and reading.mode is not self._mode.get(name):
-            self._mode[name] = reading.mode
-            events.append(Event(now, name, f"enters {reading.mode.name}", _standing(reading)))
-        return events, self._stopped(reading)
+            event = Event(now, name, "went off", _told(before))
+            return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
+        return self._modes(reading, before, now), self._stopped(reading)
+
+    def _modes(self, reading: InputReading, before: InputReading | None, now: float) -> list[Event]:
+        """A change of mode that has waited for its reading, and one that is new and need not wait."""
+        name, mode = reading.input, reading.mode
+        changed = mode is not None and mode is not self._mode.get(name)
+        events = self._settled(name) if changed else []
+        if mode is not None and changed:
+            self._waiting[name] = _Waiting(now, mode, before if name in self._mode else None)
+            self._mode[name] = mode
+        if (waiting := self._waiting.get(name)) is not None:
+            since = reading.time - waiting.time
+            if since >= reading.age or (since > 0.0 and not changed):
+                waiting.newest = reading
+            if since >= reading.age:
+                events += self._settled(name)
+        return events
+
+    def _settled(self, name: str) -> list[Event]:
+        """What waits for an input, with what has been read of it until now."""
+        waiting = self._waiting.pop(name, None)
+        return [] if waiting is None else [waiting.event(name)]
+
+    def _fallen(self, reading: InputReading, before: InputReading | None) -> list[Event]:
+        """The first reading after switching off that lies below what counts as off."""
+        name, off_at = reading.input, self._off_since[reading.input]
+        threshold = self._off_below[name]
+        if reading.time < off_at or abs(reading.voltage) >= threshold:
+            return []
+        del self._off_since[name]
+        after = self.fell_after[name] = reading.time - off_at
+        detail = f"below {show(threshold, 'V')} {show(after, 's')} after it was switched off, at "
+        detail += show(reading.voltage, "V")
+        if before is not None and before.time >= off_at:
+            earlier = show(reading.time - before.time, "s")
+            detail += f"; {earlier} before that, {show(before.voltage, 'V')}"
+        return [Event(reading.time, name, "fell", detail)]
 
     def _stopped(self, reading: InputReading) -> Alarm | None:
         for position, condition in enumerate(self._stop_when):
@@ -78,7 +154,7 @@ class Watch:
             since = self._since.setdefault(position, reading.time)
             if reading.time - since >= condition.duration:
                 lasting = f" for {show(condition.duration, 's')}" if condition.duration else ""
-                return Alarm(Ended.STOPPED, reading.input, f"{reading.input}: {told}{lasting}")
+                return Alarm(Ended.STOPPED, reading.input, f"{reading.input}: {told}{lasting}", reading.time)
         return None
 
 
@@ -95,5 +171,10 @@ def _met(condition: StopCondition, reading: InputReading) -> str | None:
     return None
 
 
-def _standing(reading: InputReading) -> str:
-    return f"at {show(reading.voltage, 'V')}, {show(reading.current, 'A')}"
+def _read(reading: InputReading) -> str:
+    return f"{show(reading.voltage, 'V')}, {show(reading.current, 'A')}"
+
+
+def _told(before: InputReading | None) -> str:
+    """What was read before an output went off: what is read with the news lies before it or across it."""
+    return "" if before is None else f"before it, {_read(before)}"
