@@ -78,7 +78,7 @@ def test_regions_name_who_is_in_charge():
     player = player_of("single", "load")
     y, system = player.y, player.system
     y[3:] = 9.0
-    out = np.zeros(5, dtype=np.int64)
+    out = np.zeros(6, dtype=np.int64)
     system.settings[0, layout.REF_RATE], system.settings[0, layout.REF_GOAL] = 0.0, 9.0
     y[1] = 0.5
     equations.regions(0.0, y, out, system)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Literal
 
 from railwright.physics.loads import KINDS
@@ -20,12 +21,24 @@ DECLARED = (f"the connector itself has {NODE_CAPACITANCE * 1e9:g} nF (wiring, pl
 
 @dataclass(frozen=True)
 class Lead:
-    """Loop resistance of both conductors and their contacts [Ω], and loop inductance [H]."""
+    """Loop resistance of everything in series [Ω], and loop inductance [H]; what else lies in the lead.
+
+    diode: forward drop [V] of a series diode, whose resistance belongs to `resistance`; None: there is none.
+    fuse: points of its time-current curve, (current [A], time to open [s]), rising in current; empty: none.
+    opened: a switch in it is open at the start.
+    """
 
     resistance: float
     inductance: float
+    diode: float | None = None
+    fuse: tuple[tuple[float, float], ...] = ()
+    opened: bool = False
 
     def __post_init__(self) -> None:
+        if len(self.fuse) == 1 or any(
+            not (0.0 < a[0] < b[0] and 0.0 < b[1] < a[1]) for a, b in pairwise(self.fuse)
+        ):
+            raise ValueError("a fuse's curve needs two points or more, with rising current and falling time")
         if not self.resistance >= 0.0 or not self.inductance > 0.0:
             raise ValueError(
                 f"a lead needs a resistance of 0 Ω or more and an inductance above 0 H, "
@@ -35,10 +48,14 @@ class Lead:
 
 @dataclass(frozen=True)
 class Load:
-    """One part of an input's load: its kind, and a value for each parameter of that kind (SI units)."""
+    """One part of an input's load: its kind, and a value for each parameter of that kind (SI units).
+
+    table: numbers of a curve or a file that belong to it, as its parameter model turns them out.
+    """
 
     kind: str
     values: Mapping[str, float]
+    table: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
@@ -54,6 +71,7 @@ class Branch:
 
     outputs, stages: names and data of the outputs, one each. arrangement: how they are joined. sense: where
     each output's voltage loop measures; in series each senses its own share. loads: in parallel; empty: open.
+    reversed_lead: the lead's two conductors are swapped at the connector.
     """
 
     name: str
@@ -64,6 +82,7 @@ class Branch:
     arrangement: Literal["single", "series", "parallel"] = "single"
     sense: Literal["terminals", "load"] = "terminals"
     node_capacitance: float = NODE_CAPACITANCE
+    reversed_lead: bool = False
 
     def __post_init__(self) -> None:
         if len(self.outputs) != len(self.stages) or not self.outputs:
@@ -84,6 +103,8 @@ class Branch:
         else:
             names += [f"{output}: terminal voltage" for output in self.outputs]
         names += [f"{self.name}: lead current", f"{self.name}: connector voltage"]
+        if self.lead.fuse:
+            names.append(f"{self.name}: melting of the fuse")
         for number, load in enumerate(self.loads, start=1):
             names += [
                 f"{self.name}: load {number} ({load.kind}), {state}" for state in KINDS[load.kind].states

@@ -26,7 +26,7 @@ def _choice(name: str, arguments: str) -> Callable[..., Any]:
     lines = [f"def load_{name}(kind, {arguments}):"]
     functions: dict[str, Callable[..., Any]] = {}
     for number, kind in enumerate(COMPILED_KINDS):
-        functions[f"load_{number}"] = _once(getattr(KINDS[kind].equations, name))
+        functions[f"load_{number}"] = _once(KINDS[kind].equation(name))
         if number < len(COMPILED_KINDS) - 1:
             lines.append(f"    if kind == {number}:")
             lines.append(f"        return load_{number}({arguments})")
@@ -44,3 +44,5 @@ load_derivatives = _choice("derivatives", "v, t, p, y, q, dy")
 """(kind, v, t, p, y, q, dy): writes dy"""
 load_enter = _choice("enter", "region, t, p, q")
 """(kind, region, t, p, q) -> 0, or the number of the load's event + 1"""
+load_corner = _choice("corner", "t, p, q")
+"""(kind, t, p, q) -> next time at which its law has a corner [s]"""

@@ -2,7 +2,8 @@
 
 States: for each output the pass-element current i_p [A], the voltage loop's integrator x [A] and the current
 loop's state z [A]; the terminal voltages v_o [V] (one for all where outputs are in parallel); the lead
-current i_l [A]; the connector voltage v_c [V]; the loads' own states.
+current i_l [A]; the connector voltage v_c [V]; where a fuse lies in the lead how far it has melted, h (1: it
+opens); the loads' own states.
 
     e = v_ref(t) - v_sensed
     i_cv = K_p e + x            i_cc = i_limit + z            i_cp = P_limit / v_o
@@ -11,20 +12,30 @@ current i_l [A]; the connector voltage v_c [V]; the loads' own states.
     dx/dt = (K_i / K_p) (i_cmd - x)                    which is K_i e while i_cmd = i_cv, and follows
     otherwise dz/dt = K_c (i_limit - i_m) - K_a max(0, z - overshoot),   i_m = i_p - v_o / R_b
     C_o dv_o/dt = i_p - v_o / R_b + i_d - i_l          i_d: reverse diode, conducts below its forward drop
-    L di_l/dt = v_t - v_c - R i_l
-    C_n dv_c/dt = i_l - sum of the load currents
+    L di_l/dt = v_t - v_c - R i_l - v_f                v_f: forward drop of a diode in the lead
+    di_l/dt = -i_l / OPENING                           while the lead is open, or its fuse or diode is
+    C_n dv_c/dt = i_l - G v_c - sum of the load currents          G: a short across the connector
+    dh/dt = 1 / t(i_l)                                 t: the fuse's time-current curve
 """
 
 from __future__ import annotations
+
+import math
 
 from railwright.physics.compiled import compiled
 from railwright.physics.dispatch import load_current, load_derivatives, load_region
 from railwright.physics.layout import (
     BLEEDER,
+    BLOCKED,
+    BLOWN,
     CAPACITANCE,
+    CROWBAR,
     CURRENT,
+    DIODE,
     DIODE_DROP,
     DIODE_RESISTANCE,
+    DROP,
+    FUSE,
     INDUCTANCE,
     K_C,
     K_I,
@@ -33,13 +44,17 @@ from railwright.physics.layout import (
     LIMIT,
     NOBODY,
     NODE,
+    OCP,
     OF_LOAD,
     OF_TERMINALS,
     ON,
+    OPENED,
+    OPP,
     OVERSHOOT,
     OVP,
     OVP_AT_SENSE,
     PARALLEL,
+    POLARITY,
     POWER,
     POWER_LIMIT,
     REF_GOAL,
@@ -47,6 +62,11 @@ from railwright.physics.layout import (
     REF_START,
     REF_TIME,
     RESISTANCE,
+    SENSE_RATE,
+    SENSE_START,
+    SENSE_TIME,
+    SHORT,
+    SHORTED,
     SINK,
     SINKING,
     VOLTAGE,
@@ -61,6 +81,9 @@ linearly.
 
 DESATURATION = 100.0
 """K_a in units of K_c: how sharply the current loop saturates at its overshoot."""
+
+OPENING = 1e-6
+"""Time constant with which the current of a lead that is interrupted ends [s] (declared)."""
 
 
 @compiled
@@ -83,7 +106,12 @@ def command(
 
     own: the output's terminal voltage [V]; at_load: its share of the voltage at the load [V].
     """
-    sensed = settings[OF_TERMINALS] * own + settings[OF_LOAD] * at_load
+    sensed = (
+        settings[OF_TERMINALS] * own
+        + settings[OF_LOAD] * at_load
+        + settings[SENSE_START]
+        + settings[SENSE_RATE] * (t - settings[SENSE_TIME])
+    )
     if settings[ON] == 0.0:
         return 0.0, NOBODY, sensed
     asked, who = fixed[K_P] * (reference(t, settings) - sensed) + x, VOLTAGE
@@ -101,6 +129,37 @@ def diode_current(own: float, fixed: Array) -> float:
     """Current of the reverse diode into the positive terminal [A]."""
     below = -own - fixed[DIODE_DROP]
     return below / fixed[DIODE_RESISTANCE] if below > 0.0 else 0.0
+
+
+@compiled
+def leak(own: float, fixed: Array, settings: Array) -> float:
+    """Current that flows across the terminals of one output beside the load: bleeder and crowbar [A]."""
+    amperes: float = own / fixed[BLEEDER] + settings[SHORTED] * fixed[CROWBAR] * own
+    return amperes
+
+
+@compiled
+def melting(current: float, h: float, fuse: Array) -> float:
+    """dh/dt of a fuse at a current [A]: the reciprocal of its time at that current, straight lines between
+    the curve's points in logarithms; below the least current of the curve it cools.
+    """
+    points = fuse.shape[0]
+    amperes = abs(current)
+    if amperes <= math.exp(fuse[0, 0]):
+        cooling: float = -h / math.exp(fuse[0, 1])
+        return cooling
+    log = math.log(amperes)
+    k = 0
+    while k < points - 2 and log > fuse[k + 1, 0]:
+        k += 1
+    slope = (fuse[k + 1, 1] - fuse[k, 1]) / (fuse[k + 1, 0] - fuse[k, 0])
+    return math.exp(-(fuse[k, 1] + slope * (log - fuse[k, 0])))
+
+
+@compiled
+def interrupted(system: AnySystem) -> bool:
+    """Whether no current can flow in the lead."""
+    return system.path[OPENED] + system.path[BLOCKED] + system.path[BLOWN] > 0.0  # type: ignore[no-any-return]
 
 
 @compiled
@@ -140,7 +199,7 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
         own = y[first + stride * j]
         i_p, x, z = y[3 * j], y[3 * j + 1], y[3 * j + 2]
         asked, _, _ = command(t, own, own + lost, x, z, fixed[j], settings[j])
-        supplied = i_p - own / fixed[j, BLEEDER]
+        supplied = i_p - leak(own, fixed[j], settings[j])
         dy[3 * j] = (asked - i_p) / fixed[j, LAG]
         dy[3 * j + 1] = fixed[j, K_I] / fixed[j, K_P] * (asked - x)
         above = max(0.0, z - fixed[j, OVERSHOOT])
@@ -153,16 +212,22 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
             capacitance += fixed[j, CAPACITANCE]
     if stride == 0:
         dy[first] = joined / capacitance
-    dy[lead] = (source - v_c - branch[RESISTANCE] * i_l) / branch[INDUCTANCE]
-    drawn = 0.0
+    if interrupted(system):
+        dy[lead] = -i_l / OPENING
+    else:
+        dy[lead] = (source - v_c - branch[RESISTANCE] * i_l - branch[DROP]) / branch[INDUCTANCE]
+    if branch[FUSE] == 1.0:
+        dy[connector + 1] = melting(i_l, y[connector + 1], system.fuse)
+    drawn = branch[SHORT] * v_c
+    v = branch[POLARITY] * v_c
     for m in range(system.kinds.shape[0]):
         kind = system.kinds[m]
         p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
         q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
         own_states = y[system.state_at[m] : system.state_at[m + 1]]
-        drawn += load_current(kind, v_c, t, p, own_states, q)
+        drawn += branch[POLARITY] * load_current(kind, v, t, p, own_states, q)
         if own_states.shape[0]:
-            load_derivatives(kind, v_c, t, p, own_states, q, dy[system.state_at[m] : system.state_at[m + 1]])
+            load_derivatives(kind, v, t, p, own_states, q, dy[system.state_at[m] : system.state_at[m + 1]])
     dy[connector] = (i_l - drawn) / branch[NODE]
 
 
@@ -201,8 +266,9 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
             k_p, remote = fixed[j, K_P], settings[j, OF_LOAD]
             out[row, x_row] = lag
             out[x_row, x_row] = 0.0
-            slope[row] = lag * k_p * reference_rate(t, settings[j])
-            slope[x_row] = follow * k_p * reference_rate(t, settings[j])
+            moving = reference_rate(t, settings[j]) - settings[j, SENSE_RATE]
+            slope[row] = lag * k_p * moving
+            slope[x_row] = follow * k_p * moving
             out[row, at] -= lag * k_p * (settings[j, OF_TERMINALS] + remote)
             out[x_row, at] -= follow * k_p * (settings[j, OF_TERMINALS] + remote)
             for other in range(outputs if stride else 1):
@@ -216,91 +282,72 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
         elif who == POWER_LIMIT:
             out[row, at] = -lag * settings[j, POWER] / own**2
             out[x_row, at] = -follow * settings[j, POWER] / own**2
-        leak = 1.0 / fixed[j, BLEEDER]
+        across = 1.0 / fixed[j, BLEEDER] + settings[j, SHORTED] * fixed[j, CROWBAR]
         out[z_row, row] = -fixed[j, K_C]
-        out[z_row, at] = fixed[j, K_C] * leak
+        out[z_row, at] = fixed[j, K_C] * across
         if y[z_row] > fixed[j, OVERSHOOT]:
             out[z_row, z_row] = -fixed[j, K_C] * DESATURATION
         if diode_current(own, fixed[j]) > 0.0:
-            leak += 1.0 / fixed[j, DIODE_RESISTANCE]
+            across += 1.0 / fixed[j, DIODE_RESISTANCE]
         c = fixed[j, CAPACITANCE] if stride else capacitance
         out[at, row] = 1.0 / c
-        out[at, at] -= leak / c
+        out[at, at] -= across / c
         out[at, lead] = -1.0 / c
-    for j in range(outputs if stride else 1):
-        out[lead, first + j] = 1.0 / branch[INDUCTANCE]
-    out[lead, connector] = -1.0 / branch[INDUCTANCE]
-    out[lead, lead] = -branch[RESISTANCE] / branch[INDUCTANCE]
+    if interrupted(system):
+        out[lead, lead] = -1.0 / OPENING
+    else:
+        for j in range(outputs if stride else 1):
+            out[lead, first + j] = 1.0 / branch[INDUCTANCE]
+        out[lead, connector] = -1.0 / branch[INDUCTANCE]
+        out[lead, lead] = -branch[RESISTANCE] / branch[INDUCTANCE]
+    if branch[FUSE] == 1.0:
+        i_l, h = y[lead], y[connector + 1]
+        change = 1e-7 * max(1e-3, abs(i_l))
+        base = melting(i_l, h, system.fuse)
+        out[connector + 1, lead] = (melting(i_l + change, h, system.fuse) - base) / change
+        out[connector + 1, connector + 1] = (melting(i_l, h + 1e-7, system.fuse) - base) / 1e-7
     out[connector, lead] = 1.0 / branch[NODE]
+    out[connector, connector] = -branch[SHORT] / branch[NODE]
     _loads_jacobian(t, y, out, slope, system, connector)
 
 
 @compiled
 def _loads_jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem, connector: int) -> None:
     """Rows and columns of the loads, by forward differences in connector voltage, own states and time."""
-    v_c, node = y[connector], system.branch[NODE]
-    delta = 1e-7 * max(1.0, abs(v_c))
+    node, sign = system.branch[NODE], system.branch[POLARITY]
+    v = sign * y[connector]
+    delta = 1e-7 * max(1.0, abs(v))
     for m in range(system.kinds.shape[0]):
         kind = system.kinds[m]
         p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
         q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
         start, end = system.state_at[m], system.state_at[m + 1]
         states = y[start:end]
-        base = load_current(kind, v_c, t, p, states, q)
-        moved = load_current(kind, v_c + delta, t, p, states, q)
+        base = load_current(kind, v, t, p, states, q)
+        moved = load_current(kind, v + delta, t, p, states, q)
         out[connector, connector] -= (moved - base) / delta / node
-        later = load_current(kind, v_c, t + TICK, p, states, q)
-        slope[connector] -= (later - base) / TICK / node
+        later = load_current(kind, v, t + TICK, p, states, q)
+        slope[connector] -= sign * (later - base) / TICK / node
         if end == start:
             continue
         f0, f1 = system.scratch[0, : end - start], system.scratch[1, : end - start]
-        load_derivatives(kind, v_c, t, p, states, q, f0)
-        load_derivatives(kind, v_c + delta, t, p, states, q, f1)
+        load_derivatives(kind, v, t, p, states, q, f0)
+        load_derivatives(kind, v + delta, t, p, states, q, f1)
         for i in range(end - start):
-            out[start + i, connector] = (f1[i] - f0[i]) / delta
-        load_derivatives(kind, v_c, t + TICK, p, states, q, f1)
+            out[start + i, connector] = sign * (f1[i] - f0[i]) / delta
+        load_derivatives(kind, v, t + TICK, p, states, q, f1)
         for i in range(end - start):
             slope[start + i] = (f1[i] - f0[i]) / TICK
         for j in range(end - start):
             held = states[j]
             step = 1e-7 * max(1.0, abs(held))
             states[j] = held + step
-            moved = load_current(kind, v_c, t, p, states, q)
-            load_derivatives(kind, v_c, t, p, states, q, f1)
+            moved = load_current(kind, v, t, p, states, q)
+            load_derivatives(kind, v, t, p, states, q, f1)
             states[j] = held
-            out[connector, start + j] = -(moved - base) / step / node
+            out[connector, start + j] = -sign * (moved - base) / step / node
             for i in range(end - start):
                 out[start + i, start + j] = (f1[i] - f0[i]) / step
-
-
-@compiled
-def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
-    """For each output who is in charge and which side of each kink it is on; for each load its region."""
-    fixed, settings = system.fixed, system.settings
-    outputs = fixed.shape[0]
-    first, stride, _, connector = positions(outputs, system.branch)
-    v_c = y[connector]
-    lost = (v_c - terminals(y, system)) / (outputs if stride else 1)
-    for j in range(outputs):
-        own = y[first + stride * j]
-        _, who, sensed = command(t, own, own + lost, y[3 * j + 1], y[3 * j + 2], fixed[j], settings[j])
-        watched = sensed if fixed[j, OVP_AT_SENSE] == 1.0 else own
-        out[j] = who
-        if settings[j, ON] == 1.0 and watched > settings[j, OVP]:
-            out[j] += 8
-        if y[3 * j + 2] > fixed[j, OVERSHOOT]:
-            out[j] += 16
-        if diode_current(own, fixed[j]) > 0.0:
-            out[j] += 32
-    for m in range(system.kinds.shape[0]):
-        out[outputs + m] = load_region(
-            system.kinds[m],
-            v_c,
-            t,
-            system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]],
-            y[system.state_at[m] : system.state_at[m + 1]],
-            system.flags[system.flag_at[m] : system.flag_at[m + 1]],
-        )
 
 
 @compiled
@@ -315,10 +362,69 @@ def output_current(j: int, y: Array, system: AnySystem) -> float:
     own = y[first]
     joined, capacitance, mine = -through, 0.0, 0.0
     for k in range(outputs):
-        net = y[3 * k] - own / fixed[k, BLEEDER] + diode_current(own, fixed[k])
+        net = y[3 * k] - leak(own, fixed[k], system.settings[k]) + diode_current(own, fixed[k])
         joined += net
         capacitance += fixed[k, CAPACITANCE]
         if k == j:
             mine = net
     into_capacitor: float = fixed[j, CAPACITANCE] * joined / capacitance
     return mine - into_capacitor
+
+
+@compiled
+def path_region(y: Array, lead: int, connector: int, system: AnySystem) -> int:
+    """Bits: 1 the diode wants to block, 2 it wants to conduct, 4 the fuse opens, 8 the fuse heats up."""
+    branch, path = system.branch, system.path
+    bits = 0
+    if branch[DIODE] == 1.0:
+        if path[BLOCKED] == 1.0:
+            if terminals(y, system) - y[connector] > branch[DROP]:
+                bits += 2
+        elif y[lead] < 0.0:
+            bits += 1
+    if branch[FUSE] == 1.0 and path[BLOWN] == 0.0:
+        if y[connector + 1] >= 1.0:
+            bits += 4
+        if abs(y[lead]) > math.exp(system.fuse[0, 0]):
+            bits += 8
+    return bits
+
+
+@compiled
+def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
+    """For each output who is in charge and which side of each kink it is on; for each load its region; for
+    the lead what its diode and fuse are about to do.
+    """
+    fixed, settings = system.fixed, system.settings
+    outputs = fixed.shape[0]
+    first, stride, lead, connector = positions(outputs, system.branch)
+    v_c = y[connector]
+    lost = (v_c - terminals(y, system)) / (outputs if stride else 1)
+    for j in range(outputs):
+        own = y[first + stride * j]
+        _, who, sensed = command(t, own, own + lost, y[3 * j + 1], y[3 * j + 2], fixed[j], settings[j])
+        watched = sensed if fixed[j, OVP_AT_SENSE] == 1.0 else own
+        out[j] = who
+        if settings[j, ON] == 1.0 and watched > settings[j, OVP]:
+            out[j] += 8
+        if y[3 * j + 2] > fixed[j, OVERSHOOT]:
+            out[j] += 16
+        if diode_current(own, fixed[j]) > 0.0:
+            out[j] += 32
+        if settings[j, ON] == 1.0 and (settings[j, OPP] < math.inf or settings[j, OCP] < math.inf):
+            through = output_current(j, y, system)
+            if own * through > settings[j, OPP]:
+                out[j] += 64
+            if through > settings[j, OCP]:
+                out[j] += 128
+    v = system.branch[POLARITY] * v_c
+    for m in range(system.kinds.shape[0]):
+        out[outputs + m] = load_region(
+            system.kinds[m],
+            v,
+            t,
+            system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]],
+            y[system.state_at[m] : system.state_at[m + 1]],
+            system.flags[system.flag_at[m] : system.flag_at[m + 1]],
+        )
+    out[outputs + system.kinds.shape[0]] = path_region(y, lead, connector, system)

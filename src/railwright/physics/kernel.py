@@ -9,17 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics.compiled import compiled, compiled_entry
+from railwright.physics.dispatch import load_current
 from railwright.physics.equations import command, jacobian, output_current, positions, regions, rhs, terminals
 from railwright.physics.layout import (
     CURRENT,
     IMAX,
     NOBODY,
+    POLARITY,
     POWER_LIMIT,
     ROW_CONNECTOR,
     ROW_CURRENT,
     ROW_OUTPUTS,
     ROW_TERMINALS,
     ROW_TIME,
+    SET_BRANCH,
     STEP,
     STEPS,
     TIME,
@@ -31,7 +34,7 @@ from railwright.physics.layout import (
 )
 from railwright.physics.rosenbrock import interpolate
 from railwright.physics.solver import FAILED, make_solver
-from railwright.physics.switching import act, log_event, next_stop, settle
+from railwright.physics.switching import act, act_on_branch, log_event, next_stop, settle
 
 DONE, FAILURE, FULL, STOPPED = range(4)
 STARTING_STEP = 1e-6
@@ -59,6 +62,22 @@ def _record(row: Array, t: float, y: Array, system: AnySystem) -> None:
         at = ROW_OUTPUTS + 3 * j
         row[at], row[at + 1] = own, output_current(j, y, system)
         row[at + 2] = 4.0 if system.settings[j, TRIPPED] != 0.0 else mode
+    at = ROW_OUTPUTS + 3 * outputs
+    if row.shape[0] > at:
+        _record_all(row[at:], t, y, connector, system)
+
+
+@compiled
+def _record_all(row: Array, t: float, y: Array, connector: int, system: AnySystem) -> None:
+    """Every state and the current into every load, for energies that are summed up outside the solver."""
+    n = y.shape[0]
+    row[:n] = y
+    v = system.branch[POLARITY] * y[connector]
+    for m in range(system.kinds.shape[0]):
+        p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
+        q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
+        own_states = y[system.state_at[m] : system.state_at[m + 1]]
+        row[n + m] = load_current(system.kinds[m], v, t, p, own_states, q)
 
 
 @compiled
@@ -108,6 +127,13 @@ def play(
     while True:
         while counts[2] < actions.shape[0] and actions[counts[2], 0] <= t:
             action = actions[counts[2]]
+            if action[2] >= SET_BRANCH:
+                happened = act_on_branch(int(action[2]), int(action[1]), action[3], system)
+                if happened:
+                    counts[1] = log_event(events, counts[1], t, happened - 1, 0)
+                counts[2] += 1
+                clock[STEP] = STARTING_STEP
+                continue
             for j in range(system.fixed.shape[0]):
                 if action[1] < 0.0 or int(action[1]) == j:
                     happened = act(t, j, int(action[2]), action[3], action[4], y, system)

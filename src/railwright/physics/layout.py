@@ -11,32 +11,42 @@ Array = NDArray[np.float64]
 
 # Columns of an output's fixed data: the fields of OutputStage, in their order.
 VMAX, IMAX, RATED_POWER, CAPACITANCE, BLEEDER, LAG, K_P, K_I, K_C, OVERSHOOT, SINK, RISE, FALL = range(13)
-OVP_RESPONSE, OVP_AT_SENSE, DIODE_DROP, DIODE_RESISTANCE, FIXED = range(13, 18)
+OVP_RESPONSE, OVP_AT_SENSE, DIODE_DROP, DIODE_RESISTANCE, OPP_RESPONSE, CROWBAR, FIXED = range(13, 20)
 
 # Columns of what is set on an output, and of its discrete condition.
 # REF_*: the reference moves from REF_START at REF_TIME with REF_RATE [V/s] to REF_GOAL.
-# OF_TERMINALS, OF_LOAD: weights of what the voltage loop senses. *_SINCE: when a timer started, inf: it
-# does not run. TRIPPED: 0, or the number of the event that tripped the output.
+# OF_TERMINALS, OF_LOAD: weights of what the voltage loop senses; SENSE_*: a voltage added to it, which moves
+# from SENSE_START at SENSE_TIME with SENSE_RATE [V/s]. *_SINCE: when a timer started, inf: it does not run.
+# TRIPPED: 0, or the number of the event that tripped the output. SHORTED: 1 while a crowbar is on.
 ON, LIMIT, POWER, SLEW_UP, SLEW_DOWN, OVP, TRIPS, TRIP_DELAY = range(8)
 REF_START, REF_TIME, REF_RATE, REF_GOAL, OF_TERMINALS, OF_LOAD = range(8, 14)
-LIMIT_SINCE, OVP_SINCE, TRIPPED, CHARGE, SETTINGS = range(14, 19)
+LIMIT_SINCE, OVP_SINCE, TRIPPED, OPP, OPP_SINCE, OCP, OCP_SINCE, OCP_DELAY = range(14, 22)
+SENSE_START, SENSE_TIME, SENSE_RATE, SHORTED, SETTINGS = range(22, 27)
 
-# Numbers of a branch.
-PARALLEL, RESISTANCE, INDUCTANCE, NODE, BRANCH = range(5)
+# Numbers of a branch. POLARITY: -1 where the lead is reversed. SHORT: conductance of a fault across the
+# connector [S]. DIODE, DROP: whether a diode lies in the lead, and its forward drop [V]. FUSE: whether a fuse
+# does, whose melting is then the state after the connector's voltage.
+PARALLEL, RESISTANCE, INDUCTANCE, NODE, POLARITY, SHORT, DIODE, DROP, FUSE, BRANCH = range(10)
+
+# Condition of the lead: interrupted by a switch or a fault; its diode blocks; its fuse has blown.
+OPENED, BLOCKED, BLOWN, PATH = range(4)
 
 # Columns of an action: time, output (-1: all), what, value, second value.
 ACTION = 5
 SET_VOLTAGE, SET_LINE, SET_UP, SET_DOWN, SET_LIMIT, SET_OVP, SET_TRIPS, SET_DELAY, SET_POWER, SET_SENSE = (
     range(10)
 )
-SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED = range(10, 14)
+SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED, SET_OPP, SET_OCP, SET_OCP_DELAY, SET_SENSE_ERROR = range(10, 18)
+# Actions on the branch itself: a number of it, the lead's condition, a parameter of a load.
+SET_BRANCH, SET_PATH, SET_LOAD = range(18, 21)
 
 # Who is in charge of an output.
 NOBODY, VOLTAGE, CURRENT, POWER_LIMIT, SINKING = range(5)
 
 # Events: columns time, what, output or load, and what they are.
 EVENT = 3
-EV_ON, EV_OFF, EV_CV, EV_CC, EV_CP, EV_TRIP_OVP, EV_TRIP_LIMIT, EV_TRIP_LINKED, EV_LOAD = range(9)
+EV_ON, EV_OFF, EV_CV, EV_CC, EV_CP, EV_TRIP_OVP, EV_TRIP_LIMIT, EV_TRIP_LINKED, EV_TRIP_OPP = range(9)
+EV_TRIP_OCP, EV_BLOCKS, EV_CONDUCTS, EV_BLOWS, EV_OPENS, EV_CLOSES, EV_LOAD = range(9, 16)
 
 # Numbers that the kernel keeps from call to call.
 TIME, STEP, STEPS, WORST, CLOCK = range(5)
@@ -48,13 +58,16 @@ ROW_TIME, ROW_TERMINALS, ROW_CONNECTOR, ROW_CURRENT, ROW_OUTPUTS = range(5)
 class System(NamedTuple):
     """Everything about one branch but its continuous state.
 
-    fixed (n, FIXED), settings (n, SETTINGS), branch (BRANCH,); kinds, and the offsets of each load's
-    parameters, states and flags (m + 1,); parameters and flags, flat; scratch: derivatives of loads (2, s).
+    fixed (n, FIXED), settings (n, SETTINGS), branch (BRANCH,), path (PATH,); fuse (points, 2): ln of current
+    [A] and of the time to open [s]; kinds, and the offsets of each load's parameters, states and flags
+    (m + 1,); parameters and flags, flat; scratch: derivatives of loads (2, s).
     """
 
     fixed: Array
     settings: Array
     branch: Array
+    path: Array
+    fuse: Array
     kinds: NDArray[np.int64]
     parameter_at: NDArray[np.int64]
     state_at: NDArray[np.int64]

@@ -17,6 +17,9 @@ from typing import Literal
 IN_HAND = 0.95
 """Part of the stated recovery time in which the load step recovers."""
 
+OPP_RESPONSE = 1e-3
+"""Response time of an over-power protection [s], where the data sheet does not give it."""
+
 PASS_LAG = 0.1
 """Lag of the pass element in units of 1/ω of the voltage loop (declared)."""
 
@@ -28,7 +31,8 @@ class OutputFigures:
     rise, fall_*: from 10 to 90 % (90 to 10 %) of full scale; loaded: with the resistor that draws full
     current, or full power where that is less, at full scale. recovery: after a step of `recovery_step`
     (part of full current) the voltage is back within `recovery_band` [V] after `recovery_time` [s]. damping
-    and limit_overshoot are the freedom that the figures leave (see `derive_output_stage`).
+    and limit_overshoot are the freedom that the figures leave (see `derive_output_stage`). crowbar [Ω]: the
+    resistance with which the OVP shorts the output; None: it only switches off.
     """
 
     voltage_max: float
@@ -46,6 +50,8 @@ class OutputFigures:
     sink_current: float | None = None
     ovp_response: float | None = None
     ovp_at: Literal["terminals", "sense"] = "terminals"
+    opp_response: float | None = None
+    crowbar: float | None = None
     damping: float = 1.0
     limit_overshoot: float = 0.25
 
@@ -56,7 +62,7 @@ class OutputStage:
 
     k_p [A/V], k_i [A/(V·s)]: voltage loop. k_c [1/s]: current loop. lag [s]: pass element. overshoot [A]:
     how far above its limit the current loop stands while the voltage loop is in charge. rise, fall [V/s]:
-    the fastest that the reference moves. power [W] may be inf.
+    the fastest that the reference moves. power [W] may be inf. crowbar [S]: conductance, 0: none.
     """
 
     voltage_max: float
@@ -76,6 +82,8 @@ class OutputStage:
     ovp_at_sense: bool
     diode_drop: float = 0.7
     diode_resistance: float = 0.05
+    opp_response: float = 1e-3
+    crowbar: float = 0.0
 
 
 def _bisect(function: Callable[[float], float], low: float, high: float) -> float:
@@ -209,6 +217,8 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
         fall=fall,
         ovp_response=ovp_response,
         ovp_at_sense=figures.ovp_at == "sense",
+        opp_response=OPP_RESPONSE if figures.opp_response is None else figures.opp_response,
+        crowbar=0.0 if figures.crowbar is None else 1.0 / figures.crowbar,
     )
     return stage, tuple(assumptions)
 

@@ -28,6 +28,11 @@ up: a converter that restarts for ever needs fewer, and nothing ever hangs.
 """
 
 _ROOM, _EVENT_ROOM = 4096, 512
+_NOT_SET = [
+    layout.SLEW_UP, layout.SLEW_DOWN, layout.OVP, layout.OPP, layout.OCP,
+    layout.LIMIT_SINCE, layout.OVP_SINCE, layout.OPP_SINCE, layout.OCP_SINCE,
+]  # fmt: skip
+"""What no one has set, and timers that do not run: at infinity."""
 _NO_ACTIONS = np.zeros((0, layout.ACTION))
 _WHAT = (
     "on",
@@ -38,6 +43,13 @@ _WHAT = (
     "trips OVP",
     "trips current limit",
     "trips linked",
+    "trips OPP",
+    "trips OCP",
+    "diode blocks",
+    "diode conducts",
+    "fuse opens",
+    "lead opens",
+    "lead closes",
 )
 
 
@@ -48,7 +60,8 @@ class Samples:
 
     time [s]; terminal_voltage of the whole source and voltage at the connector [V]; current in the lead [A];
     mode: values of `Mode`, which hold from their row on. outputs: name -> (voltage, current, mode) of that
-    output's own terminals.
+    output's own terminals. states (rows, states) and load_currents (rows, loads) [A]: only where they were
+    asked for.
     """
 
     time: Array
@@ -57,10 +70,24 @@ class Samples:
     current: Array
     mode: NDArray[np.int8]
     outputs: Mapping[str, tuple[Array, Array, NDArray[np.int8]]]
+    states: Array | None = None
+    load_currents: Array | None = None
 
     def output(self, name: str) -> tuple[Array, Array, NDArray[np.int8]]:
         """Voltage [V], current [A] and mode at one output's own terminals."""
         return self.outputs[name]
+
+
+def _numbers(branch: Branch) -> Array:
+    """The numbers of a branch as the equations see them."""
+    numbers = np.zeros(layout.BRANCH)
+    numbers[layout.PARALLEL] = branch.arrangement == "parallel"
+    numbers[layout.RESISTANCE], numbers[layout.INDUCTANCE] = branch.lead.resistance, branch.lead.inductance
+    numbers[layout.NODE] = branch.node_capacitance
+    numbers[layout.POLARITY] = -1.0 if branch.reversed_lead else 1.0
+    numbers[layout.DIODE], numbers[layout.DROP] = branch.lead.diode is not None, branch.lead.diode or 0.0
+    numbers[layout.FUSE] = bool(branch.lead.fuse)
+    return numbers
 
 
 def settled_reference(time: float, settings: Array) -> float:
@@ -95,7 +122,9 @@ class Saved(NamedTuple):
 class Player:
     """One branch: its arrays, the actions that are still to come, and what has been recorded."""
 
-    def __init__(self, branch: Branch, start: float, relative: float, fine: float) -> None:
+    def __init__(
+        self, branch: Branch, start: float, relative: float, fine: float, everything: bool = False
+    ) -> None:
         self.branch, self.relative, self.fine = branch, relative, fine
         n, m = len(branch.stages), len(branch.loads)
         unknown = [load.kind for load in branch.loads if load.kind not in COMPILED_KINDS]
@@ -106,33 +135,29 @@ class Player:
         settings = np.zeros((n, layout.SETTINGS))
         settings[:, layout.LIMIT] = fixed[:, layout.IMAX]
         settings[:, layout.POWER] = fixed[:, layout.RATED_POWER]
-        for column in (layout.SLEW_UP, layout.SLEW_DOWN, layout.OVP, layout.LIMIT_SINCE, layout.OVP_SINCE):
-            settings[:, column] = math.inf
+        settings[:, _NOT_SET] = math.inf
         settings[:, layout.OF_LOAD if branch.sense == "load" else layout.OF_TERMINALS] = 1.0
+        lead = branch.lead
         first = 3 * n + (1 if branch.arrangement == "parallel" else n) + 2
+        connector = first - 1
+        first += bool(lead.fuse)
         state_at = np.cumsum([first, *(len(kind.states) for kind in kinds)], dtype=np.int64)
         flags = [flag for kind in kinds for flag in kind.flags_at_start]
         values = [
-            load.values[name]
+            [*(load.values[name] for name in kind.parameters), *load.table]
             for load, kind in zip(branch.loads, kinds, strict=True)
-            for name in kind.parameters
         ]
         self.system = layout.System(
             fixed=fixed,
             settings=settings,
-            branch=np.array(
-                [
-                    1.0 if branch.arrangement == "parallel" else 0.0,
-                    branch.lead.resistance,
-                    branch.lead.inductance,
-                    branch.node_capacitance,
-                ]
-            ),
+            branch=_numbers(branch),
+            path=np.array([float(lead.opened), float(lead.diode is not None), 0.0]),
+            fuse=np.log(np.array(lead.fuse or ((1.0, 1.0), (2.0, 1.0)))),
             kinds=np.array([COMPILED_KINDS.index(load.kind) for load in branch.loads], dtype=np.int64),
-            parameter_at=np.cumsum([0, *(len(kind.parameters) for kind in kinds)], dtype=np.int64),
+            parameter_at=np.cumsum([0, *(len(row) for row in values)], dtype=np.int64),
             state_at=state_at,
             flag_at=np.cumsum([0, *(len(kind.flags_at_start) for kind in kinds)], dtype=np.int64),
-            parameters=np.array(values, dtype=np.float64),
+            parameters=np.array([value for row in values for value in row], dtype=np.float64),
             flags=np.array(flags, dtype=np.float64),
             scratch=np.zeros((2, max([1, *(len(kind.states) for kind in kinds)]))),
         )
@@ -140,15 +165,19 @@ class Player:
         volts, amperes = float(fixed[:, layout.VMAX].sum()), float(fixed[:, layout.IMAX].sum())
         absolute = np.full(size, 0.1 * relative * volts)
         absolute[: 3 * n] = 0.1 * relative * amperes
-        absolute[first - 2] = 0.1 * relative * amperes
+        absolute[connector - 1] = 0.1 * relative * amperes
+        absolute[connector + 1 : first] = 0.1 * relative
         self.y = np.zeros(size)
         self.y[2 : 3 * n : 3] = fixed[:, layout.OVERSHOOT]
+        for row, kind, place in zip(values, kinds, state_at, strict=False):
+            cold = kind.equation("at_start")(row)
+            self.y[place : place + len(cold)] = cold
         self.clock = np.zeros(layout.CLOCK)
         self.clock[layout.TIME], self.clock[layout.STEP] = start, STARTING_STEP
-        self.charge = np.zeros(n + m, dtype=np.int64)
+        self.charge = np.zeros(n + m + 1, dtype=np.int64)
         self.charge[n:] = -1
-        self.work = work_space(absolute, n + m)
-        self.rows = np.zeros((_ROOM, layout.ROW_OUTPUTS + 3 * n))
+        self.work = work_space(absolute, n + m + 1)
+        self.rows = np.zeros((_ROOM, layout.ROW_OUTPUTS + 3 * n + (size + m if everything else 0)))
         self.events = np.zeros((_EVENT_ROOM, layout.EVENT))
         self.last = self.rows[0].copy()
         self.pending: list[Pending] = []
@@ -178,7 +207,11 @@ class Player:
         del self.happened[saved.happened :]
 
     def _arrays(self) -> tuple[NDArray[Any], ...]:
-        return (self.y, self.clock, self.charge, self.system.settings, self.system.flags)
+        system = self.system
+        return (
+            self.y, self.clock, self.charge, system.settings, system.flags, system.path, system.branch,
+            system.parameters,
+        )  # fmt: skip
 
     def play(self, target: float, stop_at_trip: bool) -> bool:
         """Play to the target; True when it stopped early because an output tripped."""
@@ -213,7 +246,10 @@ class Player:
         rows = np.concatenate(self.recorded) if len(self.recorded) > 1 else self.recorded[0]
         self.recorded = []
         first = layout.ROW_OUTPUTS
-        modes = rows[:, first + 2 :: 3].astype(np.int8)
+        last = first + 3 * len(self.branch.outputs)
+        modes = rows[:, first + 2 : last : 3].astype(np.int8)
+        states = rows[:, last : last + self.y.size] if rows.shape[1] > last else None
+        load_currents = rows[:, last + self.y.size :] if rows.shape[1] > last else None
         outputs = {
             name: (rows[:, first + 3 * j], rows[:, first + 3 * j + 1], modes[:, j])
             for j, name in enumerate(self.branch.outputs)
@@ -225,6 +261,8 @@ class Player:
             current=rows[:, layout.ROW_CURRENT],
             mode=modes[:, 0] if modes.shape[1] == 1 else group_mode(modes),
             outputs=outputs,
+            states=states,
+            load_currents=load_currents,
         )
 
     def drain_events(self) -> list[Event]:
@@ -238,10 +276,16 @@ class Player:
         if what >= layout.EV_LOAD:
             kind = KINDS[self.branch.loads[about].kind]
             return Event(time, self.branch.name, kind.events[what - layout.EV_LOAD], kind.name)
+        if what >= layout.EV_BLOCKS:
+            return Event(time, self.branch.name, _WHAT[what])
         settings = self.system.settings[about]
         detail = ""
         if what in (layout.EV_CC, layout.EV_TRIP_LIMIT):
             detail = f"limit {show(float(settings[layout.LIMIT]), 'A')}"
         elif what == layout.EV_TRIP_OVP:
             detail = f"level {show(float(settings[layout.OVP]), 'V')}"
+        elif what == layout.EV_TRIP_OPP:
+            detail = f"level {show(float(settings[layout.OPP]), 'W')}"
+        elif what == layout.EV_TRIP_OCP:
+            detail = f"level {show(float(settings[layout.OCP]), 'A')}"
         return Event(time, self.branch.outputs[about], _WHAT[what], detail)

@@ -13,7 +13,6 @@ from typing import Literal
 
 from railwright.physics import layout
 from railwright.physics.circuit import Branch, Circuit, Lead, Load
-from railwright.physics.kernel import STARTING_STEP
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.player import Player, Samples, settled_reference
@@ -30,6 +29,8 @@ _TRIPS = {
     layout.EV_TRIP_OVP: "OVP",
     layout.EV_TRIP_LIMIT: "current limit",
     layout.EV_TRIP_LINKED: "linked",
+    layout.EV_TRIP_OPP: "OPP",
+    layout.EV_TRIP_OCP: "OCP",
 }
 
 
@@ -43,7 +44,10 @@ class Advance:
 
 @dataclass(frozen=True)
 class OutputState:
-    """One output at this instant, SI units. `tripped`: '', 'OVP', 'current limit' or 'linked'."""
+    """One output at this instant, SI units.
+
+    tripped: '', 'OVP', 'OPP', 'OCP', 'current limit' or 'linked'.
+    """
 
     on: bool
     tripped: str
@@ -57,14 +61,22 @@ class Simulation:
     """A circuit that is played step by step. All outputs are off and everything is discharged at the start.
 
     circuit: what is connected to what. start: simulated time [s] of the first instant. relative: tolerance
-    of the solver. fine: error of straight lines between samples, of full scale.
+    of the solver. fine: error of straight lines between samples, of full scale. everything: record every
+    state and every load's current too.
     """
 
     def __init__(
-        self, circuit: Circuit, start: float = 0.0, relative: float = RELATIVE, fine: float = FINE
+        self,
+        circuit: Circuit,
+        start: float = 0.0,
+        relative: float = RELATIVE,
+        fine: float = FINE,
+        everything: bool = False,
     ) -> None:
         self.circuit = circuit
-        self._players = {branch.name: Player(branch, start, relative, fine) for branch in circuit.branches}
+        self._players = {
+            branch.name: Player(branch, start, relative, fine, everything) for branch in circuit.branches
+        }
         self._place = {
             output: (self._players[branch.name], number)
             for branch in circuit.branches
@@ -103,21 +115,26 @@ class Simulation:
         trip_delay: float | None = None,
         ovp: float | None = None,
         power: float | None = None,
-        sense: Literal["terminals", "load"] | None = None,
+        opp: float | None = None,
+        ocp: float | None = None,
+        ocp_delay: float | None = None,
+        sense: Literal["terminals", "load"] | tuple[float, float] | None = None,
+        sense_error: tuple[float, float] | None = None,
         on: bool | None = None,
         clear: bool = False,
     ) -> None:
         """Set anything on one output, at a time [s] that has not been passed yet (left out: now).
 
         voltage [V]: the reference moves there with `rise` or `fall` [V/s] (inf: the output's own). line:
-        (target [V], duration [s]), a straight line, no faster than the output itself. ovp, power: inf
-        switches them off. clear: forget a trip; the output stays off. Raises KeyError for an unknown
-        output, ValueError for a time in the past.
+        (target [V], duration [s]), a straight line, no faster than the output itself. ovp, opp [W], ocp [A],
+        power [W]: inf switches them off. sense: where the voltage loop measures, or the two weights with
+        which it sees the output's own voltage and the load's (a sense lead that lies wrong). sense_error:
+        a voltage that is added to what it senses [V], and the rate at which that moves [V/s]. clear: forget
+        a trip; the output stays off. Raises KeyError for an unknown output, ValueError for a time in the
+        past.
         """
         player, number = self._place[output]
-        when = self._time if at is None else at
-        if when < self._time:
-            raise ValueError(f"a set point at {when} s is in the past, the simulation is at {self._time} s")
+        when = self._when(at)
         things: list[tuple[int, float, float]] = []
         for code, value in (
             (layout.SET_UP, rise),
@@ -127,11 +144,17 @@ class Simulation:
             (layout.SET_DELAY, trip_delay),
             (layout.SET_OVP, ovp),
             (layout.SET_POWER, power),
+            (layout.SET_OPP, opp),
+            (layout.SET_OCP, ocp),
+            (layout.SET_OCP_DELAY, ocp_delay),
         ):
             if value is not None:
                 things.append((code, float(value), 0.0))
         if sense is not None:
-            things.append((layout.SET_SENSE, float(sense == "terminals"), float(sense == "load")))
+            own, load = sense if isinstance(sense, tuple) else (sense == "terminals", sense == "load")
+            things.append((layout.SET_SENSE, float(own), float(load)))
+        if sense_error is not None:
+            things.append((layout.SET_SENSE_ERROR, *sense_error))
         if clear:
             things.append((layout.CLEAR, 0.0, 0.0))
         if on is False:
@@ -146,18 +169,54 @@ class Simulation:
             self._order += 1
             insort(player.pending, (when, self._order, number, code, a, b))
 
-    def change_load(self, name: str, number: int, **values: float) -> None:
-        """Change parameters of one load of an input, now: a load step. KeyError for an unknown input or
-        parameter.
+    def _when(self, at: float | None) -> float:
+        when = self._time if at is None else at
+        if when < self._time:
+            raise ValueError(f"a set point at {when} s is in the past, the simulation is at {self._time} s")
+        return when
+
+    def change_lead(
+        self,
+        name: str,
+        *,
+        at: float | None = None,
+        opened: bool | None = None,
+        resistance: float | None = None,
+        short: float | None = None,
+        reversed_lead: bool | None = None,
+    ) -> None:
+        """Change the lead of an input at a time [s] that has not been passed yet (left out: now).
+
+        opened: interrupt it (True) or close it. resistance: of the whole loop [Ω]. short: a resistance across
+        the connector [Ω], inf: none. reversed_lead: swap its conductors. Raises KeyError for an unknown
+        input, ValueError for a time in the past.
         """
-        player = self._players[name]
+        player, when = self._players[name], self._when(at)
+        things: list[tuple[int, int, float]] = []
+        if opened is not None:
+            things.append((layout.SET_PATH, layout.OPENED, float(opened)))
+        if resistance is not None:
+            things.append((layout.SET_BRANCH, layout.RESISTANCE, resistance))
+        if short is not None:
+            things.append((layout.SET_BRANCH, layout.SHORT, 1.0 / short))
+        if reversed_lead is not None:
+            things.append((layout.SET_BRANCH, layout.POLARITY, -1.0 if reversed_lead else 1.0))
+        for code, place, value in things:
+            self._order += 1
+            insort(player.pending, (when, self._order, place, code, value, 0.0))
+
+    def change_load(self, name: str, number: int, *, at: float | None = None, **values: float) -> None:
+        """Change parameters of one load of an input: a load step, at a time [s] that has not been passed yet
+        (left out: now). KeyError for an unknown input or parameter, ValueError for a time in the past.
+        """
+        player, when = self._players[name], self._when(at)
         kind = KINDS[player.branch.loads[number].kind]
         for parameter, value in values.items():
             if parameter not in kind.parameters:
                 raise KeyError(parameter)
             place = int(player.system.parameter_at[number]) + kind.parameters.index(parameter)
-            player.system.parameters[place] = value
-        player.clock[layout.STEP] = STARTING_STEP
+            self._order += 1
+            insort(player.pending, (when, self._order, place, layout.SET_LOAD, value, 0.0))
 
     def advance(self, to_time: float) -> Advance:
         """Play to a time [s], exactly; returns the samples and events since the last call.

@@ -140,10 +140,15 @@ def make_solver(
         end = t_stop if whole else t + h
         dense_coefficients(work.k, work.dense)
         regions(t, y, work.before, system)
-        regions(end, work.new, work.after, system)
+        # Also in the middle, so that what changes and changes back within a step is not stepped over.
+        interpolate(0.5, y, work.new, work.dense, work.middle)
+        regions(t + 0.5 * h, work.middle, work.after, system)
+        inside, outside = 0.0, 0.5
         if _same(work.before, work.after):
-            return REACHED, end, following, where
-        inside, outside = 0.0, 1.0
+            regions(end, work.new, work.after, system)
+            if _same(work.before, work.after):
+                return REACHED, end, following, where
+            inside, outside = 0.5, 1.0
         for _ in range(40):
             s = 0.5 * (inside + outside)
             interpolate(s, y, work.new, work.dense, work.middle)

@@ -6,27 +6,44 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics.compiled import compiled
-from railwright.physics.dispatch import load_enter
+from railwright.physics.dispatch import load_corner, load_enter
 from railwright.physics.equations import reference, regions
 from railwright.physics.layout import (
+    BLOCKED,
+    BLOWN,
     CLEAR,
+    CROWBAR,
     CURRENT,
+    EV_BLOCKS,
+    EV_BLOWS,
     EV_CC,
+    EV_CLOSES,
+    EV_CONDUCTS,
     EV_CP,
     EV_CV,
     EV_LOAD,
     EV_OFF,
     EV_ON,
+    EV_OPENS,
     EV_TRIP_LIMIT,
     EV_TRIP_LINKED,
+    EV_TRIP_OCP,
+    EV_TRIP_OPP,
     EV_TRIP_OVP,
     FALL,
     LIMIT,
     LIMIT_SINCE,
     NOBODY,
+    OCP,
+    OCP_DELAY,
+    OCP_SINCE,
     OF_LOAD,
     OF_TERMINALS,
     ON,
+    OPENED,
+    OPP,
+    OPP_RESPONSE,
+    OPP_SINCE,
     OVERSHOOT,
     OVP,
     OVP_RESPONSE,
@@ -38,16 +55,27 @@ from railwright.physics.layout import (
     REF_START,
     REF_TIME,
     RISE,
+    SENSE_RATE,
+    SENSE_START,
+    SENSE_TIME,
+    SET_BRANCH,
     SET_DELAY,
     SET_DOWN,
     SET_LIMIT,
     SET_LINE,
+    SET_LOAD,
+    SET_OCP,
+    SET_OCP_DELAY,
+    SET_OPP,
     SET_OVP,
+    SET_PATH,
     SET_POWER,
     SET_SENSE,
+    SET_SENSE_ERROR,
     SET_TRIPS,
     SET_UP,
     SET_VOLTAGE,
+    SHORTED,
     SINKING,
     SLEW_DOWN,
     SLEW_UP,
@@ -85,8 +113,8 @@ def log_event(events: Array, count: int, t: float, what: int, about: int) -> int
 def switch_off(settings: Array, tripped: int) -> None:
     """Open the pass element; tripped: the event that is the reason, 0 for none."""
     settings[ON] = 0.0
-    settings[LIMIT_SINCE] = np.inf
-    settings[OVP_SINCE] = np.inf
+    for timer in (LIMIT_SINCE, OVP_SINCE, OPP_SINCE, OCP_SINCE):
+        settings[timer] = np.inf
     if tripped:
         settings[TRIPPED] = tripped
 
@@ -118,10 +146,20 @@ def act(t: float, j: int, what: int, a: float, b: float, y: Array, system: AnySy
         settings[POWER] = a
     elif what == SET_SENSE:
         settings[OF_TERMINALS], settings[OF_LOAD] = a, b
+    elif what == SET_OPP:
+        settings[OPP] = a
+    elif what == SET_OCP:
+        settings[OCP] = a
+    elif what == SET_OCP_DELAY:
+        settings[OCP_DELAY] = a
+    elif what == SET_SENSE_ERROR:
+        settings[SENSE_START], settings[SENSE_TIME], settings[SENSE_RATE] = a, t, b
     elif what == CLEAR:
         settings[TRIPPED] = 0.0
+        settings[SHORTED] = 0.0
     elif what == SWITCH_ON and settings[ON] == 0.0 and settings[TRIPPED] == 0.0:
         settings[ON] = 1.0
+        settings[SHORTED] = 0.0
         goal = settings[REF_GOAL]
         settings[REF_RATE], settings[REF_GOAL] = 0.0, 0.0
         move_reference(t, goal, settings[SLEW_UP], fixed, settings)
@@ -135,6 +173,42 @@ def act(t: float, j: int, what: int, a: float, b: float, y: Array, system: AnySy
         switch_off(settings, EV_TRIP_LINKED)
         return EV_TRIP_LINKED + 1
     return 0
+
+
+@compiled
+def act_on_branch(what: int, place: int, value: float, system: AnySystem) -> int:
+    """Carry out one action on the lead or a load; returns the event + 1 that comes of it, or 0."""
+    if what == SET_BRANCH:
+        system.branch[place] = value
+    elif what == SET_LOAD:
+        system.parameters[place] = value
+    elif what == SET_PATH and system.path[place] != value:
+        system.path[place] = value
+        if place == OPENED:
+            return EV_OPENS + 1 if value else EV_CLOSES + 1
+    return 0
+
+
+@compiled
+def since(running: bool, began: float, t: float) -> float:
+    """When a timer began to run [s]; inf while its condition does not hold."""
+    return min(began, t) if running else np.inf
+
+
+@compiled
+def settle_path(region: int, t: float, y: Array, system: AnySystem, events: Array, count: int) -> int:
+    """Let the lead's diode block or conduct and its fuse open; returns the number of events."""
+    path = system.path
+    if region & 1:
+        path[BLOCKED] = 1.0
+        return log_event(events, count, t, EV_BLOCKS, 0)
+    if region & 2:
+        path[BLOCKED] = 0.0
+        return log_event(events, count, t, EV_CONDUCTS, 0)
+    if region & 4:
+        path[BLOWN] = 1.0
+        return log_event(events, count, t, EV_BLOWS, 0)
+    return count
 
 
 @compiled
@@ -160,17 +234,19 @@ def settle(
             bits = work.before[j]
             who = bits & 7
             if settings[j, ON] == 1.0:
-                if who == CURRENT and settings[j, TRIPS] == 1.0:
-                    settings[j, LIMIT_SINCE] = min(settings[j, LIMIT_SINCE], t)
-                else:
-                    settings[j, LIMIT_SINCE] = np.inf
-                if bits & 8:
-                    settings[j, OVP_SINCE] = min(settings[j, OVP_SINCE], t)
-                else:
-                    settings[j, OVP_SINCE] = np.inf
+                limiting = who == CURRENT and settings[j, TRIPS] == 1.0
+                settings[j, LIMIT_SINCE] = since(limiting, settings[j, LIMIT_SINCE], t)
+                settings[j, OVP_SINCE] = since(bits & 8 != 0, settings[j, OVP_SINCE], t)
+                settings[j, OPP_SINCE] = since(bits & 64 != 0, settings[j, OPP_SINCE], t)
+                settings[j, OCP_SINCE] = since(bits & 128 != 0, settings[j, OCP_SINCE], t)
                 event = 0
                 if t >= settings[j, OVP_SINCE] + system.fixed[j, OVP_RESPONSE]:
                     event = EV_TRIP_OVP
+                    settings[j, SHORTED] = 1.0 if system.fixed[j, CROWBAR] > 0.0 else 0.0
+                elif t >= settings[j, OPP_SINCE] + system.fixed[j, OPP_RESPONSE]:
+                    event = EV_TRIP_OPP
+                elif t >= settings[j, OCP_SINCE] + settings[j, OCP_DELAY]:
+                    event = EV_TRIP_OCP
                 elif t >= settings[j, LIMIT_SINCE] + settings[j, TRIP_DELAY]:
                     event = EV_TRIP_LIMIT
                 if event:
@@ -200,6 +276,10 @@ def settle(
                 if happened:
                     count = log_event(events, count, t, EV_LOAD + happened - 1, m)
                 again = True
+        last = outputs + system.kinds.shape[0]
+        if work.before[last] & 7:
+            count = settle_path(work.before[last], t, y, system, events, count)
+            again = True
         if not again:
             break
     return count, tripped
@@ -225,7 +305,15 @@ def next_stop(t: float, target: float, system: AnySystem) -> float:
         for timer in (
             settings[OVP_SINCE] + system.fixed[j, OVP_RESPONSE],
             settings[LIMIT_SINCE] + settings[TRIP_DELAY],
+            settings[OPP_SINCE] + system.fixed[j, OPP_RESPONSE],
+            settings[OCP_SINCE] + settings[OCP_DELAY],
         ):
             if timer > t:
                 stop = min(stop, timer)
+    for m in range(system.kinds.shape[0]):
+        p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
+        q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
+        corner = load_corner(system.kinds[m], t, p, q)
+        if corner > t:
+            stop = min(stop, corner)
     return stop

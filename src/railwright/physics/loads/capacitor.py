@@ -7,10 +7,8 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters, nothing_happens, one_region
+from railwright.physics.loads.law import LoadParameters
 from railwright.quantities import Dimension, Uncertain, UncertainFarads
-
-region, enter = one_region, nothing_happens
 
 
 class Capacitor(LoadParameters):
@@ -38,3 +36,13 @@ def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) 
 def derivatives(v: float, t: float, p: list[float], y: list[float], q: list[float], dy: list[float]) -> None:
     """dv_c/dt = i / C."""
     dy[0] = (v - y[0]) / (p[1] * p[0])
+
+
+def stored(p: list[float], y: list[float]) -> float:
+    """½ C v_c² [J]."""
+    return 0.5 * p[0] * y[0] ** 2
+
+
+def heat(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
+    """Heat in the series resistance [W]."""
+    return (v - y[0]) ** 2 / p[1]

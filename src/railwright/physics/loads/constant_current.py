@@ -6,10 +6,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from railwright.physics.loads.law import LoadParameters, no_states, nothing_happens
+from railwright.physics.loads.law import LoadParameters
 from railwright.quantities import Dimension, Uncertain, UncertainAmperes
-
-derivatives, enter = no_states, nothing_happens
 
 
 class ConstantCurrent(LoadParameters):

@@ -7,17 +7,19 @@ falls to `stops_at`, and starts again 1 ms later at the earliest; after a start 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from railwright.physics.loads.law import LoadParameters, no_states
+from railwright.physics.loads.law import LoadParameters
 from railwright.quantities import Dimension, Uncertain, UncertainRatio, UncertainSeconds, UncertainWatts
 
-derivatives = no_states
 EVENTS = ("starts", "stops")
+RESTART = 1e-3
+"""Time after a stop before which it does not start again [s]."""
 _Threshold = Annotated[Uncertain, Dimension("V", "uncertain", positive=True)]
 
 
@@ -71,7 +73,7 @@ def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) 
 def region(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> int:
     """0: as it is, 1: wants to start, 2: wants to stop, 3: soft start is over."""
     if q[0] == 0.0:
-        return 1 if v >= p[2] and t - q[1] >= 1e-3 else 0
+        return 1 if v >= p[2] and t >= q[1] + RESTART else 0
     if v <= p[3]:
         return 2
     return 3 if q[2] == 1.0 and t >= q[1] + p[4] else 0
@@ -92,3 +94,15 @@ def enter(region: int, t: float, p: list[float], q: list[float]) -> int:
     if region == 3:
         q[2] = 0.0
     return 0
+
+
+def corner(t: float, p: list[float], q: list[float]) -> float:
+    """The end of the soft start, or of the wait before the next start [s]."""
+    if q[0] == 0.0:
+        return q[1] + RESTART if q[1] + RESTART > t else math.inf
+    return q[1] + p[4] if q[2] == 1.0 and q[1] + p[4] > t else math.inf
+
+
+def heat(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
+    """What the converter itself loses [W]; the rest goes to what it feeds."""
+    return (1.0 - p[1]) * v * current(v, t, p, y, q)

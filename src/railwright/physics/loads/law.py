@@ -8,17 +8,27 @@ functions, all of them compiled by numba when a circuit is first solved:
     region(v, t, p, y, q) -> int        which piece of a piecewise law holds; steps end where it changes
     enter(region, t, p, q) -> int       what happens then: may change q; 0, or the number of an event + 1
 
-p: float parameters in the order of the model's fields. y: the load's states.
-q: its discrete values (floats), constant between changes of region. Between two changes of region every
-function must be smooth.
+p: float parameters in the order of the model's scalar fields, then the numbers of its `table`. y: the load's
+states. q: its discrete values (floats), constant between changes of region. Between two changes of region
+every function must be smooth, and defined for every voltage, negative ones included. What a module does not
+define is taken from here: no derivatives, one region, nothing happens. It may also define
+
+    corner(t, p, q) -> float            the next time after t at which its law has a corner (inf: none); steps
+                                        end there, so that nothing short is stepped over
+    at_start(p) -> sequence of floats   its states when everything is discharged and cold (plain Python)
+    stored(p, y) -> float               energy in its states [J]
+    heat(v, t, p, y, q) -> float        power that it turns into heat [W]
+
+What flows into a load and is neither stored nor heat is delivered: to a shaft, or to what a converter feeds.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import ModuleType
-from typing import ClassVar
+from typing import Any, ClassVar, cast
 
 from pydantic import BaseModel, ConfigDict
 
@@ -38,17 +48,28 @@ class LoadParameters(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
     assumed: ClassVar[Mapping[str, tuple[float, str]]] = {}
     declared: ClassVar[tuple[str, ...]] = ()
+    in_table: ClassVar[tuple[str, ...]] = ()
+    """Fields that are no scalars: `table` turns them into numbers."""
+
+    @classmethod
+    def scalars(cls) -> tuple[str, ...]:
+        """Names of the fields that are one number each, in their order."""
+        return tuple(name for name in cls.model_fields if name not in cls.in_table)
+
+    def table(self) -> tuple[float, ...]:
+        """Numbers that follow the scalars in p: the points of a curve, the samples of a file."""
+        return ()
 
     def uncertain(self) -> dict[str, Uncertain]:
         """Every parameter that is given, with its bounds."""
-        values = {name: getattr(self, name) for name in type(self).model_fields}
+        values = {name: getattr(self, name) for name in self.scalars()}
         return {name: value for name, value in values.items() if isinstance(value, Uncertain)}
 
     def floats(self, choose: Choose) -> tuple[dict[str, float], tuple[str, ...]]:
         """Chosen values by field name, and the assumptions made for what was left out."""
         values: dict[str, float] = {}
         assumptions = list(self.declared)
-        for name in type(self).model_fields:
+        for name in self.scalars():
             given = getattr(self, name)
             if isinstance(given, Uncertain):
                 values[name] = choose(name, given)
@@ -79,7 +100,16 @@ class LoadKind:
     @property
     def parameters(self) -> tuple[str, ...]:
         """Names of the float parameters, in the order in which the equations find them in p."""
-        return tuple(self.model.model_fields)
+        return self.model.scalars()
+
+    def equation(self, name: str) -> Callable[..., Any]:
+        """One function of its law; where its module does not define it, the one that does nothing."""
+        return cast(Callable[..., Any], getattr(self.equations, name, None) or DEFAULTS[name])
+
+    def heat(self, v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float]) -> float:
+        """Power that turns into heat [W]; everything that flows in, where its module does not say."""
+        own = getattr(self.equations, "heat", None)
+        return float(own(v, t, p, y, q) if own else v * self.equations.current(v, t, p, y, q))
 
 
 def nominal(name: str, value: Uncertain) -> float:
@@ -109,3 +139,29 @@ def one_region(v, t, p, y, q):  # type: ignore[no-untyped-def]
 def nothing_happens(region, t, p, q):  # type: ignore[no-untyped-def]
     """Change of region without consequence."""
     return 0
+
+
+def no_corner(t, p, q):  # type: ignore[no-untyped-def]
+    """A law that time alone never changes."""
+    return math.inf
+
+
+def nothing_at_start(p: Sequence[float]) -> Sequence[float]:
+    """States that start at zero, or no states; the player fills them up."""
+    return ()
+
+
+def nothing_stored(p: Sequence[float], y: Sequence[float]) -> float:
+    """A load without states."""
+    return 0.0
+
+
+DEFAULTS: dict[str, Callable[..., Any]] = {
+    "derivatives": no_states,
+    "region": one_region,
+    "enter": nothing_happens,
+    "corner": no_corner,
+    "at_start": nothing_at_start,
+    "stored": nothing_stored,
+}
+"""What a load does where its module does not say."""

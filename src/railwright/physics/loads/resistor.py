@@ -6,10 +6,8 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters, no_states, nothing_happens, one_region
+from railwright.physics.loads.law import LoadParameters
 from railwright.quantities import Dimension, Uncertain
-
-derivatives, region, enter = no_states, one_region, nothing_happens
 
 
 class Resistor(LoadParameters):
