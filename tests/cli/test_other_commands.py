@@ -1,10 +1,14 @@
 """new, twin, run, evaluate and report at their edges; the whole of them is in test_demo.py."""
 
+import json
 import socket
 from pathlib import Path
 
 import pytest
 from tests.cli.conftest import BENCH, PROCEDURE
+
+from railwright.quantities import parse_value
+from railwright.running.manifest import verify_manifest
 
 
 def test_new_writes_documents_that_pass_the_check_and_never_overwrites(documents, cli):
@@ -26,6 +30,58 @@ def test_twin_listens_and_ends(documents, cli):
     assert result.exit_code == 0, result.stderr
     assert "left: TCPIP::127.0.0.1::" in result.stdout
     assert "seed 3" in result.stdout
+
+
+def test_twin_tells_what_its_seed_has_drawn_where_it_is_asked(documents, cli):
+    plain = ("twin", BENCH, "--procedure", PROCEDURE, "--free-ports", "--seconds", "0.1", "--seed", "3")
+    assert "main.capacitor.capacitance" not in cli(*plain).stdout
+    told = cli(*plain, "--show-true", "--truth", "truth.json", "--true", "main.lead.resistance=x1.2")
+    data = json.loads((documents / "truth.json").read_text("utf-8"))
+    assert data["seed"] == 3
+    capacitance = data["parameters"]["main.capacitor.capacitance"]
+    bounds = [capacitance[key] for key in ("nominal", "low", "high")]
+    assert bounds == pytest.approx([1e-3, 0.8e-3, 1.2e-3])
+    assert capacitance["unit"] == "F"
+    (row,) = (line.split() for line in told.stdout.splitlines() if "main.capacitor.capacitance" in line)
+    assert parse_value(" ".join(row[1:3]), "F") == pytest.approx(capacitance["value"], rel=1e-3)
+    assert data["parameters"]["main.lead.resistance"]["given"]
+    assert "set by --true" in told.stdout
+    assert -0.0005 <= data["errors"]["left.1.programming.voltage.gain"]["value"] <= 0.0005
+
+
+SHORT = """
+steps:
+  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}
+    name: first power
+  - hold: 300 ms
+    name: steady
+  - power_down: {order: [transducer, main], gap: 20 ms}
+record: {every: 20 ms}
+requires:
+  - {name: start-up time, measure: start_up_time, of: main, during: first power, at_most: 60 ms}
+"""
+
+
+@pytest.mark.alone
+def test_a_run_on_twins_keeps_what_was_true_beside_its_record(documents, cli):
+    text = (documents / PROCEDURE).read_text("utf-8")
+    (documents / PROCEDURE).write_text(text[: text.index("\nsteps:")] + SHORT, encoding="utf-8")
+    command = ("run", PROCEDURE, "--unit", "S-1", "--operator", "A. Keeper", "--twins", "--seed", "4")
+    result = cli(*command, "--folder", "kept")
+    assert result.exit_code == 0, result.stdout + result.stderr
+    assert "kept/twins.json" in result.stdout
+    data = json.loads((documents / "kept" / "twins.json").read_text("utf-8"))
+    assert data["seed"] == 4
+    assert "main.capacitor.capacitance" in data["parameters"]
+    assert verify_manifest(documents / "kept").added == ()
+    # Live lines: a mode comes with a reading of it, and a fall with the time of its reading.
+    events = [line for line in result.stdout.splitlines() if " s  main: " in line]
+    (steady,) = (line for line in events if "enters CV" in line)
+    assert "enters CV: at 12 V" in steady or "enters CV: at 11.9" in steady or "enters CV: at 12.0" in steady
+    (off,) = (float(line.split()[0]) for line in events if line.endswith("main: off"))
+    (fell,) = (line for line in events if "main: fell" in line)
+    stored = json.loads((documents / "kept" / "run.json").read_text("utf-8"))["switched_off"]["main"]
+    assert float(fell.split()[0]) == pytest.approx(off + stored["fell_after"], abs=2e-3)
 
 
 RECORDING = ("--recorder", "transient recorder", "--to", "a.csv")

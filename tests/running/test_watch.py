@@ -62,6 +62,16 @@ def test_a_mode_comes_with_a_reading_that_lies_after_it_and_with_the_time_at_whi
     assert steady.detail == "at 12 V, 0.3 A; before, in CC, 8 V, 1 A"
 
 
+def test_a_reading_from_before_a_mode_is_not_called_one_of_it() -> None:
+    """Switched on at 0: the reading that comes with the first status is older than that."""
+    watch, old = watching(), {"age": 0.02}
+    assert seen(watch, reading(-0.001, 0.0, -0.004, mode=Mode.CC, **old)) == []
+    (short,) = seen(watch, reading(0.018, 0.7, 9.8, **old))
+    assert (short.what, short.detail) == ("enters CC", "")
+    (steady,) = seen(watch, reading(0.038, 0.3, 12.0, **old))
+    assert (steady.time, steady.detail) == (0.018, "at 12 V, 0.3 A")
+
+
 def test_what_waits_for_a_reading_is_told_when_there_will_be_none() -> None:
     watch = watching()
     assert seen(watch, reading(0.01, age=0.025)) == []

@@ -49,9 +49,12 @@ def test_each_supply_answers_at_its_own_address(twins: TwinBench) -> None:
 
 
 def test_true_parameters_and_assumptions_are_told(twins: TwinBench) -> None:
-    assert 0.8e-3 <= twins.parameters["main.capacitor.capacitance"] <= 1.2e-3
+    assert 0.8e-3 <= twins.parameters["main.capacitor.capacitance"].value <= 1.2e-3
     assert "aux.lead.resistance" in twins.parameters
-    assert any("right.1.reading.voltage: accuracy is unknown" in sentence for sentence in twins.assumptions)
+    assert {"left.1.reading.voltage.gain", "right.1.programming.current.offset"} <= set(twins.errors)
+    assert any(
+        "right.1: accuracy of its voltage readings is not given" in sentence for sentence in twins.assumptions
+    )
 
 
 def test_time_is_real_and_a_recorder_sees_what_the_readings_cannot(twins: TwinBench, tmp_path: Path) -> None:

@@ -1,9 +1,15 @@
 """True parameters and errors: inside the documents' bounds, seeded, overridden."""
 
-import pytest
-from tests.twin.bench import BENCH, AtHand
+from pathlib import Path
 
+import pytest
+from tests.running.small import SET_POINTS, write
+from tests.twin.bench import BENCH, DEVICE, PROCEDURE, AtHand
+
+from railwright.documents.loader import load_documents
 from railwright.quantities import Uncertain
+from railwright.rehearsal.circuit import build_circuit
+from railwright.twin.plant import Plant
 from railwright.twin.truth import SystematicError, Truth
 
 CAPACITANCE = Uncertain(1e-3, 0.8e-3, 1.2e-3)
@@ -53,14 +59,41 @@ def test_what_is_unknown_is_assumed_aloud() -> None:
     truth = AtHand("right", plan=None).truth
     said = " ".join(truth.assumptions)
     for word in (
-        "accuracy is unknown",
-        "resolution is unknown",
-        "noise is unknown",
-        "update interval is unknown",
+        "right.1: accuracy of its voltage readings is not given",
+        "right.1: resolution of its current programming is not given",
+        "right.1: noise of its current readings is not given",
+        "right.1: update interval of its readings is not given",
     ):
         assert word in said
     left = AtHand("left", plan=None).truth
-    assert not any("left.1.reading" in sentence for sentence in left.assumptions)
+    assert not any("left.1" in sentence and "readings" in sentence for sentence in left.assumptions)
+
+
+def test_twin_and_rehearsal_assume_in_the_same_words(tmp_path: Path) -> None:
+    documents = load_documents(write(tmp_path, "A", "B"))
+    _, rehearsed = build_circuit(documents, SET_POINTS)
+    twins = [
+        Plant(name, documents.bench, documents.device, documents.procedure, truth).truth
+        for name, truth in (("left", Truth(1)), ("right", Truth(1)))
+    ]
+    said = {sentence for truth in twins for sentence in truth.assumptions}
+    own = {sentence for sentence in rehearsed if not sentence.startswith("a linked output")}
+    assert own <= said
+    assert any("contact resistance is not given" in sentence for sentence in own)
+
+
+def test_every_true_figure_is_kept_with_its_unit_and_bounds() -> None:
+    truth = Truth(3, {"main.capacitor.capacitance": "x1.1"})
+    Plant("left", BENCH, DEVICE, PROCEDURE, truth)
+    drawn = truth.parameters["main.capacitor.capacitance"]
+    assert (drawn.value, drawn.nominal, drawn.unit, drawn.given) == (pytest.approx(1.1e-3), 1e-3, "F", True)
+    assert truth.parameters["main.lead.resistance"].unit == "ohm"
+    assert all(true.unit for true in (*truth.parameters.values(), *truth.errors.values()))
+    for true in truth.errors.values():
+        assert true.low <= true.value <= true.high
+    gain = truth.errors["left.1.programming.voltage.gain"]
+    assert gain.value == Truth(3).output("left.1", BENCH.output("left.1")).set_voltage.gain
+    assert gain.high == 0.0005
 
 
 def test_a_grid() -> None:

@@ -31,13 +31,17 @@ def check(procedure: Procedure, static: Static = False, json: Json = False) -> E
             {"procedure": str(procedure), "rehearsed": checked.rehearsal is not None, **as_data(settings)}
         )
     else:
+        from railwright.cli.assumptions import ASSUMED, print_assumptions
         from railwright.cli.console import console
         from railwright.cli.findings import findings_table, settings_table, summary
 
         out = console()
         out.print(settings_table(settings.reasons))
-        if settings.findings:
-            out.print(findings_table(settings.findings))
+        shown = [finding for finding in settings.findings if finding.rule != ASSUMED]
+        if shown:
+            out.print(findings_table(shown))
+        if checked.rehearsal is not None:
+            print_assumptions(out, checked.rehearsal.assumptions, checked.names)
         out.print(f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}")
     return Exit.STOPPED if settings.blocked else Exit.DONE
 

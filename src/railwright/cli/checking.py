@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from railwright.cli.assumptions import names_of
 from railwright.cli.exits import StoppedByFinding
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
@@ -23,6 +24,11 @@ class Checked:
     settings: Settings
     rehearsal: Rehearsal | None
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Inputs and outputs that something can be said of."""
+        return names_of(self.documents.device, self.documents.bench)
+
 
 def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
     """Load, settle, and (where every input has its set points) rehearse; findings of both kinds together."""
@@ -30,6 +36,7 @@ def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
     settings = settle(documents, dt.date.today())
     if not rehearsed:
         return Checked(documents, settings, None)
+    from railwright.evaluation.evaluate import evaluate
     from railwright.rehearsal.rehearse import rehearse
 
     kept: list[Rehearsal] = []
@@ -38,7 +45,7 @@ def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
         kept.append(rehearse(*given))  # type: ignore[arg-type]
         return kept[-1]
 
-    found = rehearsed_findings(documents, settings, keep)
+    found = rehearsed_findings(documents, settings, keep, evaluate)
     settings = replace(settings, findings=by_severity((*settings.findings, *found)))
     return Checked(documents, settings, kept[0] if kept else None)
 
@@ -50,8 +57,8 @@ def settle_documents(procedure: Path) -> Checked:
         name for name in checked.documents.procedure.hook_up if name not in checked.settings.set_points
     ]
     if missing:
-        stops = [f for f in checked.settings.findings if f.blocks and f.about in missing]
-        lines = [f"{f.where}: {f.why}; {f.remedy}" for f in stops]
+        # All of them, not only those that hide a set point: who mends one would else find the next behind it.
+        lines = [f"{f.where}: {f.why}; {f.remedy}" for f in checked.settings.findings if f.blocks]
         raise StoppedByFinding(
             "\n".join(lines or [f"{procedure}: no set points for {', '.join(missing)}; see railwright check"])
         )

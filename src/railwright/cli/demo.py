@@ -110,6 +110,7 @@ def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int) -> P
     """Start the twins, run on them through their sockets, and let the twins' recorder write its capture."""
     from railwright.cli.checking import check_documents
     from railwright.cli.run import may_run, report_outcome
+    from railwright.cli.truth import keep_truth
     from railwright.twin.launcher import TwinBench
     from railwright.twin.recorder import Trigger
 
@@ -125,6 +126,7 @@ def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int) -> P
             raise BadInput("the demonstration's own documents do not pass the check")
         outcome = _play_traced(checked, folder, place / TRAFFIC)
         report_outcome(outcome)
+        print(f"what the seed had drawn, to compare: {keep_truth(outcome.folder, twins)}")
         if not outcome.completed:
             raise BadInput(f"the demonstration's run did not come to its end: {outcome.cause}")
         # What `railwright twin --recorder` does: the rise of the transducer's voltage starts the capture.

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from railwright.cli.assumptions import ASSUMED
 from railwright.cli.console import SEVERITY_MARKS, table
 from railwright.quantities import show
 from railwright.settings.findings import Finding, Reason
@@ -35,8 +36,11 @@ def settings_table(reasons: Sequence[Reason]) -> Table:
 
 
 def summary(findings: Sequence[Finding]) -> str:
-    """How many of each severity, and whether they block: '0 stops, 2 cautions, 5 notes'."""
-    counts = Counter(finding.severity.value for finding in findings)
+    """How many of each severity, and whether they block: '0 stops, 2 cautions, 5 notes'.
+
+    What was assumed is not counted: it stands in a table of its own.
+    """
+    counts = Counter(finding.severity.value for finding in findings if finding.rule != ASSUMED)
     parts = [
         f"{counts[word]} {word}{'' if counts[word] == 1 else 's'}" for word in ("stop", "caution", "note")
     ]

@@ -75,7 +75,7 @@ def rehearse(
     else:
         from railwright.cli.console import console
 
-        _show(console(), rehearsal, evaluation, [path for path in (plot, csv) if path is not None])
+        _show(console(), checked, rehearsal, evaluation, [path for path in (plot, csv) if path is not None])
     return _code(rehearsal, evaluation)
 
 
@@ -107,7 +107,10 @@ def _plot(checked: Checked, rehearsal: Rehearsal, step: str | None, path: Path) 
         raise BadInput(f"--step: expected one of the steps {known}, got '{step}'") from None
 
 
-def _show(out: Console, rehearsal: Rehearsal, evaluation: Evaluation, written: list[Path]) -> None:
+def _show(
+    out: Console, checked: Checked, rehearsal: Rehearsal, evaluation: Evaluation, written: list[Path]
+) -> None:
+    from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import table
     from railwright.cli.outcomes import prediction_table
     from railwright.quantities import show
@@ -130,10 +133,7 @@ def _show(out: Console, rehearsal: Rehearsal, evaluation: Evaluation, written: l
     ]
     out.print(table("Events", ("Time", "Of", "What"), events, right=("Time",)))
     out.print(prediction_table(evaluation))
-    if rehearsal.assumptions:
-        out.print("What no document says was assumed:", style="bold")
-        for sentence in rehearsal.assumptions:
-            out.print(f"  {sentence}")
+    print_assumptions(out, rehearsal.assumptions, checked.names)
     end = show(max(float(traces.time[-1]) for traces in rehearsal.record.traces.values()), "s")
     out.print(f"{end} rehearsed in {rehearsal.steps} steps of the solver.")
     for path in written:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from railwright.cli.checking import Checked
     from railwright.instruments.session import Trace
     from railwright.running.outcome import RunOutcome
+    from railwright.twin.launcher import TwinBench
 
 Unit = Annotated[str, typer.Option(metavar="SERIAL", help="Serial number of the specimen under test.")]
 Operator = Annotated[str, typer.Option(metavar="NAME", help="Who runs it.")]
@@ -49,11 +50,13 @@ def run(
     switches off and keeps the record. Never a substitute for an emergency stop.
     """
     from railwright.cli.checking import check_documents
+    from railwright.cli.truth import keep_truth
 
     place = folder or default_folder(procedure, unit)
     checked = check_documents(procedure, rehearsed=True)
     if not may_run(checked, place):
         return Exit.STOPPED
+    started: TwinBench | None = None
     with contextlib.ExitStack() as stack:
         if twins:
             from railwright.twin.launcher import TwinBench
@@ -65,7 +68,10 @@ def run(
                 print(f"simulated: {name} at {address}")
             checked = replace(checked, documents=replace(documents, bench=started.bench))
         outcome = play(checked, unit, operator, place, print_line if trace else None)
+        truth = keep_truth(outcome.folder, started) if started is not None else None
     report_outcome(outcome)
+    if truth is not None:
+        print(f"what the seed had drawn, to compare: {truth}")
     return code_of_run(outcome)
 
 

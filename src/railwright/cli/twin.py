@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +14,7 @@ from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
+    from railwright.twin.launcher import TwinBench
     from railwright.twin.recorder import Trigger
 
 BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
@@ -46,6 +48,10 @@ TriggerText = Annotated[
 ]
 Before = Annotated[str, typer.Option(metavar="TIME", help="How much before its trigger a recording keeps.")]
 Length = Annotated[str, typer.Option(metavar="TIME", help="How long a recording is.")]
+ShowTrue = Annotated[bool, typer.Option("--show-true", help="Print the true parameters and errors.")]
+Truth = Annotated[
+    Path | None, typer.Option("--truth", metavar="FILE", help="Write the true parameters and errors (JSON).")
+]
 Seconds = Annotated[float | None, typer.Option(help="Stop after so long; else Ctrl-C does.", min=0.0)]
 
 _TRIGGER = re.compile(r"\s*(.+?)\s+(voltage|current)\s+(above|below)\s+(.+?)\s*")
@@ -56,6 +62,8 @@ def twin(
     procedure: ProcedurePath = None,
     seed: Seed = 1,
     true: True_ = None,
+    show_true: ShowTrue = False,
+    truth: Truth = None,
     free_ports: Free = False,
     recorder: RecorderName = None,
     to: To = None,
@@ -66,8 +74,10 @@ def twin(
 ) -> Exit:
     """Simulate the bench's supplies, SCPI over TCP, until Ctrl-C.
 
-    Each supply is a process of its own, with the physics behind it in real time.
+    Each supply is a process of its own, with the physics behind it in real time. What the seed has drawn, no
+    evaluation is told; --show-true and --truth tell you, to compare.
     """
+    from railwright.cli.assumptions import names_of
     from railwright.documents.loader import load_bench, load_documents
     from railwright.twin.launcher import serve_bench
 
@@ -97,9 +107,25 @@ def twin(
         ports="free" if free_ports else "bench",
         recording=recording,
         say=lambda line: print(line, flush=True),
+        ready=lambda twins: _ready(twins, names_of(device, loaded), show_true, truth),
         seconds=seconds,
     )
     return Exit.DONE
+
+
+def _ready(twins: TwinBench, names: Sequence[str], show_true: bool, truth: Path | None) -> None:
+    """What was assumed and, where it is asked for, what is true."""
+    from railwright.cli.assumptions import print_assumptions
+    from railwright.cli.console import console
+    from railwright.cli.truth import print_truth, write_truth
+
+    out = console()
+    print_assumptions(out, twins.assumptions, names)
+    if show_true:
+        print_truth(out, twins)
+    if truth is not None:
+        write_truth(truth, twins)
+        print(f"true parameters and errors: {truth}", flush=True)
 
 
 def _known_recorder(bench: Bench, name: str) -> str:

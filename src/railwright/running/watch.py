@@ -30,7 +30,7 @@ class Alarm:
 class _Waiting:
     """A mode that was seen, until there is a reading of it: a status is of now, what is read with it older.
 
-    before: the reading before the one that showed it, where that was of another mode.
+    before: the reading before the one that showed it, where it lies in the mode before.
     """
 
     time: float
@@ -67,6 +67,7 @@ class Watch:
         self._since: dict[int, float] = {}
         self._on_since: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
+        self._mode_since: dict[str, float] = {}
 
     def switched(self, name: str, on: bool, time: float) -> list[Event]:
         """An input was switched; from then on its readings are judged, or no longer. Gives what waited."""
@@ -78,6 +79,7 @@ class Watch:
         else:
             self._on_since.pop(name, None)
             self._mode.pop(name, None)
+            self._mode_since.pop(name, None)
             if name in self._off_below:
                 self._off_since[name] = time
         for position, condition in enumerate(self._stop_when):
@@ -113,8 +115,9 @@ class Watch:
         changed = mode is not None and mode is not self._mode.get(name)
         events = self._settled(name) if changed else []
         if mode is not None and changed:
-            self._waiting[name] = _Waiting(now, mode, before if name in self._mode else None)
-            self._mode[name] = mode
+            of_it = before is not None and before.time >= self._mode_since.get(name, now)
+            self._waiting[name] = _Waiting(now, mode, before if of_it else None)
+            self._mode[name], self._mode_since[name] = mode, now
         if (waiting := self._waiting.get(name)) is not None:
             since = reading.time - waiting.time
             if since >= reading.age or (since > 0.0 and not changed):

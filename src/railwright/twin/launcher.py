@@ -15,6 +15,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Literal, Self
@@ -25,6 +26,7 @@ from railwright.documents.procedure import Procedure
 from railwright.traces import Event, Record, Traces
 from railwright.twin.process import Order
 from railwright.twin.recorder import Trigger, capture, write_csv
+from railwright.twin.truth import TrueValue
 
 if TYPE_CHECKING:
     import numpy as np
@@ -140,7 +142,8 @@ class TwinBench:
         self._children: dict[str, _Child] = {}
         self.addresses: dict[str, str] = {}
         self.assumptions: tuple[str, ...] = ()
-        self.parameters: dict[str, float] = {}
+        self.parameters: dict[str, TrueValue] = {}
+        self.errors: dict[str, TrueValue] = {}
         self.started = 0.0
 
     def __enter__(self) -> Self:
@@ -196,12 +199,22 @@ class TwinBench:
                 host, _ = socket_address(self._given.supplies[name].address)
             self.addresses[name] = f"TCPIP::{host}::{said['port']}::SOCKET"
             assumptions += [sentence for sentence in said["assumptions"] if sentence not in assumptions]
-            self.parameters |= said["parameters"]
+            self.parameters |= {key: TrueValue(**true) for key, true in said["parameters"].items()}
+            self.errors |= {key: TrueValue(**true) for key, true in said["errors"].items()}
             unused &= set(said["unused"])
         self.assumptions = tuple(assumptions)
         if unused:
             known = ", ".join(sorted(self.parameters)) or "none, as nothing is connected"
             raise TwinError(f"there is no true parameter '{sorted(unused)[0]}'; there are: {known}")
+
+    def truth_data(self) -> dict[str, Any]:
+        """What is true behind the twins, as data: seed, parameters of the circuit, errors of the outputs."""
+        return {
+            "seed": self._seed,
+            "parameters": {name: asdict(true) for name, true in self.parameters.items()},
+            "errors": {name: asdict(true) for name, true in self.errors.items()},
+            "assumptions": list(self.assumptions),
+        }
 
     def stop(self) -> None:
         """End every process."""
@@ -287,17 +300,18 @@ def serve_bench(
     ports: Literal["free", "bench"] = "bench",
     recording: tuple[str, Trigger, Path] | None = None,
     say: Callable[[str], None] = print,
+    ready: Callable[[TwinBench], None] | None = None,
     seconds: float | None = None,
 ) -> None:
     """Serve a bench's twins until Ctrl-C, or for `seconds`. Raises TwinError when one cannot start or ends.
 
     recording: (recorder, trigger, file): write the first capture of the bench's external recorder. say: gets
-    one line for every supply, every assumption, and the recording.
+    one line for every supply and the recording. ready: called once when all are started.
     """
     try:
         with TwinBench(bench, device, procedure, seed=seed, overrides=overrides, ports=ports) as twins:
-            for sentence in twins.assumptions:
-                say(f"assumed: {sentence}")
+            if ready is not None:
+                ready(twins)
             for name, address in twins.addresses.items():
                 say(f"{name}: {address} ({bench.supplies[name].dialect})")
             say(f"seed {seed}; Ctrl-C ends")

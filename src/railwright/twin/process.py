@@ -14,7 +14,7 @@ import pickle
 import signal
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -89,7 +89,8 @@ async def _serve(order: Order) -> None:
             "ready": True,
             "port": port,
             "assumptions": truth.assumptions,
-            "parameters": truth.parameters,
+            "parameters": {name: asdict(true) for name, true in truth.parameters.items()},
+            "errors": {name: asdict(true) for name, true in truth.errors.items()},
             "unused": truth.unused_overrides(),
             "inputs": list(plant.input_history),
         }

@@ -11,7 +11,7 @@ import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
+from railwright.documents.bench import CurrentAccuracy, Output, Programming, Reading, VoltageAccuracy
 from railwright.quantities import Uncertain
 
 Accuracy = VoltageAccuracy | CurrentAccuracy
@@ -54,16 +54,33 @@ class OutputTruth:
     phase: float
 
 
+@dataclass(frozen=True, slots=True)
+class TrueValue:
+    """A true figure in SI units, and where it came from: the nominal value and the bounds of the documents.
+
+    given: it was overridden, not drawn.
+    """
+
+    value: float
+    nominal: float
+    low: float
+    high: float
+    unit: str
+    given: bool = False
+
+
 class Truth:
     """Draws, remembers and overrides true parameters; the same seed and name always give the same value.
 
-    overrides: name -> factor on the nominal value ("x1.3") or a value in SI units ("=0.0013"); names as in
-    `parameters`, such as `main.capacitor.capacitance` or `main.lead.resistance`.
+    parameters: of the circuit, by name. errors: of the outputs, gain [1] and offset [V or A] of what they set
+    and read, and of their OVP. overrides: name -> factor on the nominal value ("x1.3") or a value in SI units
+    ("=0.0013"); names as in `parameters`, such as `main.capacitor.capacitance` or `main.lead.resistance`.
     """
 
     def __init__(self, seed: int, overrides: Mapping[str, str] | None = None) -> None:
         self.seed = seed
-        self.parameters: dict[str, float] = {}
+        self.parameters: dict[str, TrueValue] = {}
+        self.errors: dict[str, TrueValue] = {}
         self.assumptions: list[str] = []
         self._overrides = {name: _parse_override(name, text) for name, text in (overrides or {}).items()}
         self._used: set[str] = set()
@@ -75,15 +92,24 @@ class Truth:
         stream = np.random.default_rng([self.seed, zlib.crc32(name.encode())])
         return low + (high - low) * float(stream.random())
 
-    def choose(self, name: str, uncertain: Uncertain) -> float:
+    def choose(self, name: str, uncertain: Uncertain, unit: str = "") -> float:
         """The true value of an uncertain parameter: overridden, or drawn uniformly within its bounds."""
-        if name in self._overrides:
+        given = name in self._overrides
+        if given:
             kind, number = self._overrides[name]
             value = uncertain.nominal * number if kind == "x" else number
             self._used.add(name)
         else:
             value = self.uniform(name, uncertain.low, uncertain.high)
-        self.parameters[name] = value
+        self.parameters[name] = TrueValue(
+            value, uncertain.nominal, uncertain.low, uncertain.high, unit, given
+        )
+        return value
+
+    def _off_by(self, name: str, bound: float, unit: str) -> float:
+        """An error within ± a bound."""
+        value = self.uniform(name, -bound, bound)
+        self.errors[name] = TrueValue(value, 0.0, -bound, bound, unit)
         return value
 
     def assume(self, sentence: str) -> None:
@@ -100,55 +126,49 @@ class Truth:
         programming, reading = output.programming, output.reading
         ovp_accuracy = output.ovp.accuracy if output.ovp else None
         if output.ovp and ovp_accuracy is None:
-            self.assume(f"{name}: OVP accuracy is unknown; the twin trips exactly at its level")
+            self.assume(f"{name}: accuracy of the OVP is not given: it trips exactly at its level, assumed")
         spread = ovp_accuracy or 0.0
         return OutputTruth(
-            self._error(
-                f"{name}.programming.voltage",
-                programming.voltage if programming else None,
-                output.voltage.high,
-            ),
-            self._error(
-                f"{name}.programming.current",
-                programming.current if programming else None,
-                output.current.high,
-            ),
-            self._error(
-                f"{name}.reading.voltage",
-                reading.voltage if reading else None,
-                output.voltage.high,
-                noisy=True,
-            ),
-            self._error(
-                f"{name}.reading.current",
-                reading.current if reading else None,
-                output.current.high,
-                noisy=True,
-            ),
-            self.uniform(f"{name}.ovp", -spread, spread),
+            self._error(name, "programming", programming, output),
+            self._error(name, "programming", programming, output, of_current=True),
+            self._error(name, "reading", reading, output, noisy=True),
+            self._error(name, "reading", reading, output, of_current=True, noisy=True),
+            self._off_by(f"{name}.ovp", spread, "V"),
             self.uniform(f"{name}.phase", 0.0, 1.0),
         )
 
     def _error(
-        self, name: str, accuracy: Accuracy | None, full_scale: float, noisy: bool = False
+        self,
+        output_name: str,
+        what: str,
+        figures: Programming | Reading | None,
+        output: Output,
+        *,
+        of_current: bool = False,
+        noisy: bool = False,
     ) -> SystematicError:
+        quantity, unit = ("current", "A") if of_current else ("voltage", "V")
+        name = f"{output_name}.{what}.{quantity}"
+        its = f"of its {quantity} {what}{'s' if noisy else ''} is not given"
+        accuracy: Accuracy | None = getattr(figures, quantity) if figures else None
+        full_scale = output.current.high if of_current else output.voltage.high
         of_value, offset, resolution, noise = ASSUMED_OF_VALUE, ASSUMED_OFFSET * full_scale, 0.0, 0.0
         if accuracy is None:
-            self.assume(f"{name}: accuracy is unknown; the twin errs within 0.1 % + 0.1 % of full scale")
+            self.assume(f"{output_name}: accuracy {its}: 0.1 % + 0.1 % of full scale assumed")
         else:
             of_value, offset = accuracy.of_value, accuracy.offset
         if accuracy is not None and accuracy.resolution is not None:
             resolution = accuracy.resolution
         else:
-            self.assume(f"{name}: resolution is unknown; the twin has no grid there")
+            self.assume(f"{output_name}: resolution {its}: no grid assumed")
         if noisy and accuracy is not None and accuracy.noise is not None:
             noise = accuracy.noise
         elif noisy:
             noise = ASSUMED_NOISE * resolution
-            self.assume(f"{name}: noise is unknown; the twin has a third of its resolution, r.m.s.")
+            self.assume(f"{output_name}: noise {its}: a third of the resolution (r.m.s.) assumed")
         return SystematicError(
-            self.uniform(f"{name}.gain", -of_value, of_value),
-            self.uniform(f"{name}.offset", -offset, offset),
+            self._off_by(f"{name}.gain", of_value, "1"),
+            self._off_by(f"{name}.offset", offset, unit),
             resolution,
             noise,
         )

@@ -14,11 +14,14 @@ from railwright.documents.bench import Bench, Lead, Output
 from railwright.documents.device import Device
 from railwright.documents.figures import output_figures
 from railwright.documents.procedure import HookUp, Procedure
+from railwright.documents.translate import annotations_of
 from railwright.physics import conductors
-from railwright.quantities import Uncertain
+from railwright.quantities import Dimension, Uncertain
 from railwright.twin.truth import Truth
 
 if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
+
     from railwright.physics.circuit import Branch, Circuit, Load
     from railwright.physics.circuit import Lead as CircuitLead
     from railwright.physics.output_stage import OutputStage
@@ -50,7 +53,7 @@ def wire(
     supply: str, bench: Bench, device: Device | None, procedure: Procedure | None, truth: Truth
 ) -> Wiring:
     """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
-    from railwright.physics.circuit import Branch, Circuit
+    from railwright.physics.circuit import DECLARED, Branch, Circuit
 
     stages = {
         f"{supply}.{name}": _stage(f"{supply}.{name}", output, truth)
@@ -90,6 +93,8 @@ def wire(
         branch_of.setdefault(output, output)
         arrangement_of.setdefault(output, "single")
         group_of.setdefault(output, 1)
+    for sentence in DECLARED:
+        truth.assume(sentence)
     circuit = Circuit(branches=tuple(branches))
     return Wiring(circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs))
 
@@ -122,7 +127,7 @@ def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
     assert area is not None
     contact = lead.contact_resistance_loop
     if contact is None:
-        truth.assume(f"{name}: contact resistance of the lead is unknown; the twin has none")
+        truth.assume(f"{name}: contact resistance is not given: none assumed for its lead")
         contact = Uncertain(0.0, 0.0, 0.0)
     low, middle, high = (
         conductors.loop_resistance(area, length, temperature) + contacts
@@ -135,17 +140,17 @@ def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
     if conductor.iec_class is not None:
         highest = conductors.maximum_resistance_per_metre(area, conductor.iec_class, bench.ambient.high)
         high = max(high, 2 * length * highest + contact.high)
-    resistance = truth.choose(f"{name}.lead.resistance", Uncertain(middle, low, high))
+    resistance = truth.choose(f"{name}.lead.resistance", Uncertain(middle, low, high), "ohm")
     per_metre = lead.inductance
     if per_metre is None:
         diameter = conductors.diameter_of_area(area)
         per_metre = conductors.pair_inductance_per_metre(diameter, ASSUMED_SPACING * diameter)
         truth.assume(
-            f"{name}: inductance of the lead is that of a pair spaced at {ASSUMED_SPACING:g} diameters"
+            f"{name}: inductance of its lead is not given: "
+            f"that of two wires {ASSUMED_SPACING:g} diameters apart, {per_metre * 1e6:.2f} µH/m, assumed"
         )
-    inductance = truth.choose(
-        f"{name}.lead.inductance", Uncertain(per_metre * length, per_metre * length, per_metre * length)
-    )
+    henries = per_metre * length
+    inductance = truth.choose(f"{name}.lead.inductance", Uncertain(henries, henries, henries), "H")
     return CircuitLead(resistance=resistance, inductance=inductance)
 
 
@@ -158,14 +163,27 @@ def _loads(name: str, device: Device, truth: Truth) -> tuple[Load, ...]:
         count[entry.kind] = count.get(entry.kind, 0) + 1
         label = entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}"
 
-        def choose(field: str, uncertain: Uncertain, load: str = f"{name}.{label}") -> float:
-            return truth.choose(f"{load}.{field}", uncertain)
+        fields = type(entry.parameters).model_fields
+
+        def choose(
+            field: str,
+            uncertain: Uncertain,
+            load: str = f"{name}.{label}",
+            fields: Mapping[str, FieldInfo] = fields,
+        ) -> float:
+            return truth.choose(f"{load}.{field}", uncertain, _unit(fields[field]))
 
         values, assumptions = entry.parameters.floats(choose)
         for sentence in assumptions:
             truth.assume(f"{name}: {sentence}")
         loads.append(Load(entry.kind, values))
     return tuple(loads)
+
+
+def _unit(field: FieldInfo) -> str:
+    """SI unit of a quantity of a document."""
+    annotations = (*field.metadata, *annotations_of(field.annotation))
+    return next((each.unit for each in annotations if isinstance(each, Dimension)), "")
 
 
 def _open(output: str, stage: OutputStage) -> Branch:

@@ -1,0 +1,59 @@
+"""The true figures behind simulated supplies: shown, and kept as JSON, to be compared with an evaluation."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from railwright.twin.launcher import TwinBench
+    from railwright.twin.truth import TrueValue
+
+IN_RUN = "twins.json"
+"""Its name in the folder of a run."""
+
+
+def print_truth(out: Console, twins: TwinBench) -> None:
+    """Parameters of the circuit, and errors of the outputs, each with what the documents allow."""
+    from railwright.cli.console import table
+    from railwright.quantities import show
+
+    columns = ("Name", "True", "Nominal", "Allowed by the documents")
+    if twins.parameters:
+        rows = [
+            (name, show(true.value, true.unit), show(true.nominal, true.unit), _allowed(true))
+            for name, true in twins.parameters.items()
+        ]
+        out.print(table("True parameters", columns, rows))
+    errors = [
+        (name, show(true.value, true.unit), f"± {show(true.high, true.unit)}")
+        for name, true in twins.errors.items()
+    ]
+    out.print(table("True errors of the outputs", ("Name", "True", "Allowed by the documents"), errors))
+
+
+def _allowed(true: TrueValue) -> str:
+    from railwright.quantities import show
+
+    bounds = f"{show(true.low, true.unit)} .. {show(true.high, true.unit)}"
+    return ("as nominal" if true.low == true.high else bounds) + ("; set by --true" if true.given else "")
+
+
+def write_truth(path: Path, twins: TwinBench) -> None:
+    """SI numbers, stable keys."""
+    text = json.dumps(twins.truth_data(), ensure_ascii=False, indent=2, allow_nan=False)
+    path.write_text(text + "\n", encoding="utf-8")
+
+
+def keep_truth(folder: Path, twins: TwinBench) -> Path:
+    """The same beside the record of a run, and in its manifest. No evaluation reads it."""
+    from railwright.running.manifest import MANIFEST, write_manifest
+
+    path = folder / IN_RUN
+    write_truth(path, twins)
+    if (folder / MANIFEST).is_file():
+        write_manifest(folder, [IN_RUN])
+    return path

@@ -1,0 +1,52 @@
+"""What was assumed, in one wording: each sentence once, with everything that it is said of."""
+
+from tests.cli.conftest import BENCH, PROCEDURE
+
+from railwright.cli.assumptions import grouped
+
+
+def test_each_sentence_once_and_those_of_the_same_things_together():
+    said = [
+        "left.1: a",
+        "left.1: b",
+        "right.1: a",
+        "right.1: b",
+        "main: c: d",
+        "the plug has 10 nF",
+        "left.1: a",
+    ]
+    assert grouped(said, ["left.1", "right.1", "main"]) == [
+        (("left.1", "right.1"), ("a", "b")),
+        (("main",), ("c: d",)),
+        (("all",), ("the plug has 10 nF",)),
+    ]
+
+
+def test_a_colon_in_a_sentence_makes_no_subject():
+    assert grouped(["whether it sinks is not given: it does not"], ["main"]) == [
+        (("all",), ("whether it sinks is not given: it does not",))
+    ]
+
+
+def assumptions(text):
+    """The rows of the table, its lines joined: what no document says."""
+    _, _, rest = text.partition("Assumed, as no document says it")
+    rows = " ".join(line.strip() for line in rest.splitlines()[2:]).split("·")
+    return [" ".join(row.split()) for row in rows]
+
+
+def test_check_rehearse_and_twin_say_the_same_once(documents, cli):
+    checked = cli("check", PROCEDURE).stdout
+    rehearsed = cli("rehearse", PROCEDURE).stdout
+    twin = cli("twin", BENCH, "--procedure", PROCEDURE, "--free-ports", "--seconds", "0.1").stdout
+    for text in (checked, rehearsed, twin):
+        flat = " ".join(" ".join(assumptions(text)).split())
+        for sentence in (
+            "whether the output sinks current is not given: it does not, assumed",
+            "a converter that has stopped starts again after 1 ms at the earliest",
+            "inductance of its lead is not given: that of two wires 2 diameters apart, 0.65 µH/m, assumed",
+            "the connector itself has 10 nF (wiring, plug)",
+        ):
+            assert flat.count(sentence) == 1, sentence
+    assert "assumed:" not in checked
+    assert checked.count("Assumptions") == 1
