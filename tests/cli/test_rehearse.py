@@ -72,3 +72,19 @@ def test_a_limit_that_cannot_be_worked_out_stops_and_says_why(documents, edit, c
     assert result.exit_code == 3
     assert "'ovp: auto' of transducer: no level lies between" in result.stderr
     assert "write the level that you accept" in result.stderr
+
+
+def test_all_stops_are_told_at_once_and_not_only_those_that_hide_a_set_point(documents, edit, cli):
+    edit("tide-gauge.device.yaml", "withstands: [{voltage: 36 V}]", "withstands: [{voltage: 24.1 V}]")
+    edit("tide-gauge.device.yaml", "operating: 18 V .. 30 V", "operating: 18 V .. 24 V")
+    edit(PROCEDURE, "ovp: 18 V", "ovp: 25 V")
+    edit(PROCEDURE, "current_limit: 1 A", "current_limit: 4 A")
+    result = cli("rehearse", PROCEDURE)
+    assert result.exit_code == 3
+    for said in (
+        "'ovp: auto' of transducer",
+        "the input withstands 20 V",
+        "whose range is 0 A to 2.5 A",
+        "the input bears 2.5 A",
+    ):
+        assert said in result.stderr

@@ -1,0 +1,51 @@
+"""`railwright new`: its three documents can be checked and rehearsed as they are, and with their options."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from railwright.documents.loader import load_documents
+
+PROCEDURE = "mine/my.procedure.yaml"
+
+
+@pytest.fixture
+def mine(tmp_path, monkeypatch, cli):
+    monkeypatch.chdir(tmp_path)
+    assert cli("new", "mine").exit_code == 0
+    return tmp_path / "mine"
+
+
+def test_they_check_with_neither_stop_nor_caution(mine, cli):
+    result = cli("check", "--json", PROCEDURE)
+    assert result.exit_code == 0
+    data = json.loads(result.stdout)
+    assert data["rehearsed"]
+    assert {finding["severity"] for finding in data["findings"]} == {"note"}
+    assert not any("is not given" in f["why"] for f in data["findings"] if f["rule"] == "unknown-figure")
+
+
+def test_they_rehearse_and_every_requirement_passes(mine, cli):
+    result = cli("rehearse", "--json", PROCEDURE)
+    assert result.exit_code == 0, result.stdout
+    data = json.loads(result.stdout)
+    assert data["inputs"]["main"]["tripped"] == ""
+    assert data["inputs"]["main"]["starts"] == 2
+    assert {each["outcome"] for each in data["evaluation"]["requirements"]} == {"pass"}
+
+
+def test_ramps_are_programmed_and_a_recorder_is_there(mine):
+    bench = load_documents(Path(PROCEDURE)).bench
+    assert bench.output("bench supply.1").slew is not None
+    assert list(bench.recorders) == ["oscilloscope"]
+
+
+@pytest.mark.parametrize("option", ["resistor", "constant_current", "reverse"])
+def test_what_is_commented_out_can_be_taken_as_it_stands(mine, cli, option):
+    path = mine / "my.device.yaml"
+    text, count = re.subn(rf"(?m)^( *)# (- \{{?{option}:)", r"\1\2", path.read_text("utf-8"))
+    assert count == 1
+    path.write_text(text, encoding="utf-8")
+    assert cli("check", PROCEDURE).exit_code == 0
