@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from tests.report.cases import REPORTED, RUN, evaluation
 
@@ -63,6 +64,38 @@ def test_every_page_carries_the_report_s_id_and_its_number(
         )
 
 
+def test_every_page_names_the_item_and_the_dates(written: Path, tmp_path: Path) -> None:
+    for text in pages((written / "report.pdf").read_bytes(), tmp_path):
+        assert re.search(r"Serial number TG-0042\s+tested 2026-11-25, issued 2026-11-25", text)
+
+
+def test_readers_have_nothing_to_complain_of(written: Path) -> None:
+    """A tagged PDF whose mark of tagging no reader takes for wrong."""
+    tool = shutil.which("pdfinfo")
+    assert tool, "pdfinfo (poppler-utils) is needed by the tests; `make test` installs it"
+    done = subprocess.run([tool, str(written / "report.pdf")], capture_output=True, text=True, check=True)
+    assert done.stderr == ""
+    assert re.search(r"Tagged:\s+yes", done.stdout)
+    assert b"pdfaid:part>2<" in (written / "report.pdf").read_bytes()
+
+
+def test_no_page_but_the_last_is_left_half_empty(written: Path, tmp_path: Path) -> None:
+    """The lowest ink above the foot of each page, in a picture of it (poppler)."""
+    tool = shutil.which("pdftoppm")
+    assert tool, "pdftoppm (poppler-utils) is needed by the tests; `make test` installs it"
+    subprocess.run(
+        [tool, "-r", "20", "-gray", str(written / "report.pdf"), str(tmp_path / "page")], check=True
+    )
+    pictures = sorted(tmp_path.glob("page-*.pgm"))
+    assert 5 < len(pictures) <= 10
+    for picture in pictures[:-1]:
+        raw = picture.read_bytes().split(b"\n", 3)
+        wide, high = map(int, raw[1].split())
+        body = np.frombuffer(raw[3], np.uint8).reshape(high, wide)[: round(0.93 * high)]
+        lowest = int(np.flatnonzero((body < 200).any(axis=1))[-1])
+        assert lowest > 0.62 * high, picture.name
+
+
 LISTED = (
     "Test report",
     "Quay-side test bench",
@@ -95,6 +128,9 @@ LISTED = (
     "relates only to the items tested",
     "may not be reproduced except in full",
     "Signature and date",
+    "23 °C ± 3 °C, as the bench document states",
+    "Neither the documents nor the run say: who authorises the report; how the customer can be reached; the "
+    "item's condition and date of receipt; how the item was sampled; work by external providers.",
     "Appendix: uncertainty budgets",
     "Gain error of the reading, 0.1 % of value",
     "End of report",
@@ -105,6 +141,15 @@ def test_what_iso_iec_17025_lists_is_there(written: Path, tmp_path: Path) -> Non
     """ISO/IEC 17025:2017, 7.8.2 to 7.8.6 (from memory)."""
     text = flat(pages((written / "report.pdf").read_bytes(), tmp_path))
     assert [expected for expected in LISTED if expected not in text] == []
+
+
+def test_what_is_unknown_is_said_to_be_unknown(quick: ReportInput) -> None:
+    known = RUN | {"authorised_by": "A. Example"}
+    assert "who authorises the report" not in content(replace(quick, run=known))["unstated"]
+    bare = content(replace(quick, run=RUN | {"operator": None, "customer": "", "unit": None, "start": None}))
+    assert {"the operator", "the customer", "the item's serial number"} <= set(bare["unstated"])
+    assert bare["serial"] == "not stated"
+    assert bare["dates"] == "tested not stated, issued 2026-11-25"
 
 
 def test_the_same_input_gives_the_same_bytes(quick: ReportInput) -> None:

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.text import Text
 from tests.report.fabricated import DEMO, simulate
 
 from railwright.documents.loader import Documents
 from railwright.rehearsal.setpoints import Feed
 from railwright.rehearsal.timeline import Timeline
 from railwright.report import overlay as lay
-from railwright.report.drawing import draw_step, drawing
+from railwright.report.drawing import as_svg, draw_step, drawing
 from railwright.report.limits import limits_of
 from railwright.report.overlay import Overlay
 from railwright.report.plots import save_overview, save_step, step_figures
@@ -46,8 +52,6 @@ def test_the_rehearsal_is_moved_to_where_the_step_began(overlay: Overlay) -> Non
 
 def test_another_capacitance_shows_in_the_overlay(overlay: Overlay, timeline: Timeline) -> None:
     """A capacitance of 30 % more leaves the current limit that much later: visible, several readings long."""
-    from dataclasses import replace
-
     more = simulate(timeline, {**DEMO, "main": replace(DEMO["main"], capacitance=1300e-6)}, tail=0.0)
     shifted = Overlay(overlay.rehearsal, more, (), (), overlay.set_points, overlay.inputs)
     span = more.span("first power")
@@ -75,8 +79,145 @@ def test_axes_of_a_power_up_carry_limits_events_and_words_of_modes(overlay: Over
         words = {text.get_text() for axes in figure.axes for text in axes.texts}
         words |= {text.get_text() for legend in figure.legends for text in legend.get_texts()}
     assert {"transducer inrush: at most 60 mA", "start-up time: at most 60 ms after switching on"} <= words
-    assert {"rehearsed", "supply's readings", "transient recorder", "current limit", "not allowed"} <= words
+    assert {"rehearsed", "supply's readings", "transient recorder", "current limit"} <= words
+    assert "limit (hatched: not allowed)" in words
     assert "set limit 100 mA" in words
+
+
+STEPS = "first power", "steady", "line sweep", "brown-out", "step 5"
+
+
+def drawn(overlay: Overlay, step: str) -> Figure:
+    """A step's figure as the report has it, laid out."""
+    span = next(span for span in lay.spans_to_draw(overlay.base) if span.name == step)
+    events, left_out = lay.events_in(overlay, span, span.inputs)
+    with drawing():
+        figure = draw_step(overlay, span, span.inputs, events, left_out)
+        figure.canvas.draw()
+    return figure
+
+
+def limit_lines(axes: Axes) -> list[tuple[float, float, float]]:
+    """Level limits on a panel: from, to, level."""
+    found = []
+    for line in axes.lines:
+        (left, right), (level, other) = (np.asarray(d, dtype=float)[[0, -1]] for d in line.get_data())
+        if len(line.get_xdata()) == 2 and level == other and line.get_linestyle() == "--":
+            found.append((float(left), float(right), float(level)))
+    return found
+
+
+def test_a_figure_carries_the_key_of_its_numbers(overlay: Overlay) -> None:
+    """Also where it is taken out of the report: in the SVG itself, and what has no place in the plot."""
+    span = overlay.base.span("first power")
+    events, _ = lay.events_in(overlay, span, span.inputs)
+    with drawing():
+        svg = as_svg(draw_step(overlay, span, span.inputs, events, left_out=3))
+    said = re.findall(r"<!-- (.*?) -->", svg)
+    assert events
+    for number, event in events:
+        assert any(re.match(rf"{number}  .*, {event.subject}: {event.what}", words) for words in said)
+    assert any("with no place in this plot: charge to start: at most 120 mC" in words for words in said)
+    assert any("and 3 more events" in words for words in said)
+
+
+def titles_of(figure: Figure) -> list[Text]:
+    titles = {axes.get_title(loc="left") for axes in figure.axes} - {""}
+    return [text for text in figure.findobj(Text) if text.get_text() in titles]
+
+
+def check_layout(figure: Figure) -> None:
+    """Nothing beyond the figure's edge, the key on no panel, no panel or title over its neighbour."""
+    wide, high = figure.get_size_inches() * figure.dpi
+    panels = [axes.get_tightbbox() for axes in figure.axes]
+    words = [text.get_window_extent() for text in figure.texts]
+    for box in words:
+        assert not any(box.overlaps(panel) for panel in panels)
+    for box in (*panels, *words, figure.legends[0].get_window_extent()):
+        assert min(box.x0, box.y0) >= -1
+        assert box.x1 <= wide + 1
+        assert box.y1 <= high + 1
+    for one, other in combinations(range(len(panels)), 2):
+        beside = figure.axes[one].bbox.x1 < figure.axes[other].bbox.x0
+        assert not (beside and panels[one].overlaps(panels[other]))
+    titles = [title.get_window_extent() for title in titles_of(figure)]
+    assert titles
+    assert not any(a.overlaps(b) for a, b in combinations(titles, 2))
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_nothing_is_clipped_and_nothing_covers_another(overlay: Overlay, step: str) -> None:
+    check_layout(drawn(overlay, step))
+
+
+def test_long_names_are_cut_to_the_room_there_is(overlay: Overlay) -> None:
+    names = [letter * 90 for letter in "WM"]
+    one = Traces(np.linspace(0, 1, 5), {"voltage": np.full(5, 12.0), "current": np.linspace(0.1, 0.2, 5)})
+    meant = next(r for r in overlay.requirements if r.name == "transducer current")
+    asked = meant.model_copy(update={"during": "step", "of": names[0], "name": "requirement " * 5})
+    record = Record(
+        "supply readings",
+        dict.fromkeys(names, one),
+        tuple(Event(0.5, name, "on", "w" * 90) for name in names),
+        (Span("step", "hold", 0.0, 1.0, tuple(names)),),
+    )
+    figure = drawn(Overlay(measured=record, requirements=(asked,)), "step")
+    check_layout(figure)
+    assert [": on (" in text.get_text() for text in figure.texts].count(True) == 2
+    assert all(title.get_text().endswith(": voltage at the connector") for title in titles_of(figure))
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_vertical_axes_name_quantity_and_unit(overlay: Overlay, step: str) -> None:
+    labels = [axes.get_ylabel() for axes in drawn(overlay, step).axes]
+    assert {label for label in labels if "(" in label} <= {"voltage (V)", "current (A)", "current (mA)"}
+    assert sum(label.startswith("voltage (") for label in labels) == sum(
+        label.startswith("current (") for label in labels
+    )
+
+
+def test_a_limit_of_one_instant_is_a_gate_there_and_nowhere_else(overlay: Overlay) -> None:
+    """The brown-out passes 7 V to 8.2 V twice and lies below it for long; only stopping is meant."""
+    voltage = drawn(overlay, "brown-out").axes[0]
+    stops, starts = lay.turning(overlay, overlay.base.span("brown-out"), "main")
+    assert stops is not None
+    assert starts is not None
+    assert stops < starts
+    lines = limit_lines(voltage)
+    assert sorted(level for *_, level in lines) == [7.0, 8.0, 8.2, 9.0]
+    for left, right, level in lines:
+        at = stops if level in (7.0, 8.2) else starts
+        assert left < at < right
+        assert right - left < 0.06 * 5.5
+    said = {text.get_text() for text in voltage.texts}
+    assert {"stops at: 7 V to 8.2 V", "starts at: 8 V to 9 V"} <= said
+
+
+def test_the_gate_stands_where_the_current_falls_and_rises(overlay: Overlay, truth: Record) -> None:
+    span, of_truth = overlay.base.span("brown-out"), truth.span("brown-out")
+    trace = truth.traces["main"]
+    inside = (trace.time > of_truth.start + 0.5) & (trace.time < of_truth.end)
+    low = trace.time[inside & (trace.columns["current"] < 0.1)] - of_truth.start
+    assert lay.turning(overlay, span, "main") == pytest.approx((low[0], low[-1]), abs=0.02)
+
+
+def test_a_limit_without_its_instant_is_named_in_words(overlay: Overlay) -> None:
+    """Where the device never stops there is no place for its turn-off voltage."""
+    base = overlay.base
+    trace = base.traces["main"]
+    steady = Traces(trace.time, {**trace.columns, "current": np.full(trace.time.size, 0.35)})
+    running = replace(base, traces={**base.traces, "main": steady})
+    limits, words = lay.limits_in(replace(overlay, measured=running), base.span("brown-out"), ("main",))
+    assert limits == ()
+    assert words == ("stops at: 7 V to 8.2 V", "starts at: 8 V to 9 V")
+
+
+def test_a_level_ends_with_its_step_also_where_more_is_drawn(overlay: Overlay) -> None:
+    off = overlay.base.span("step 5")
+    meant = next(r for r in overlay.requirements if r.name == "transducer current")
+    asked = replace(overlay, requirements=(meant.model_copy(update={"during": "step 5"}),))
+    ends = [right for axes in drawn(asked, "step 5").axes for _, right, level in limit_lines(axes)]
+    assert ends == [pytest.approx(off.end - off.start)]
 
 
 def test_a_recording_is_named_only_where_it_reaches(overlay: Overlay) -> None:

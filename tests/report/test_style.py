@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from railwright.evaluation.outcome import Outcome
-from railwright.report.style import INPUT_COLOURS, MODES, OUTCOME_SHAPES, colours, tint
+from railwright.report.style import INPUT_COLOURS, MODES, OUTCOME_SHAPES, PALE, colours, tint
 from railwright.traces import Mode
 
 # Machado, Oliveira and Fernandes (2009), severity 1.0, in linear RGB (from memory).
@@ -48,6 +48,15 @@ def test_a_thin_line_stands_out_from_paper(colour: str) -> None:
     # WCAG 2, contrast of graphical objects: at least 3 to 1.
     luminance = float(linear(colour) @ np.array([0.2126, 0.7152, 0.0722]))
     assert 1.05 / (luminance + 0.05) > 3.0
+
+
+@pytest.mark.parametrize("colour", INPUT_COLOURS)
+def test_rehearsed_and_read_differ_where_both_are_printed_in_grey(colour: str) -> None:
+    """Contrast of luminance alone: broad pale line to paper, and thin line upon it."""
+    weights = np.array([0.2126, 0.7152, 0.0722])
+    thin, pale = (float(linear(c) @ weights) + 0.05 for c in (colour, tint(colour, PALE)))
+    assert 1.05 / pale > 1.6
+    assert pale / thin > 1.9
 
 
 def test_an_input_keeps_its_colour_whatever_is_plotted() -> None:

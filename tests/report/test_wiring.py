@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,23 @@ def test_the_demo_is_drawn_as_its_documents_say(wiring: Wiring) -> None:
     assert words.count("sense leads") == 1
     assert words.count("sense at terminals") == 1
     assert words.count("+") == words.count("−") == 4
+
+
+def test_words_of_the_same_kind_stand_in_one_column(wiring: Wiring) -> None:
+    with drawing():
+        (axes,) = _figure(wiring).axes
+        left = {text.get_text(): text.get_position()[0] for text in axes.texts}
+    assert left["left.1"] == pytest.approx(left["right.1"])
+    assert left["main"] == pytest.approx(left["transducer"])
+
+
+def test_no_words_cover_other_words(wiring: Wiring) -> None:
+    with drawing():
+        figure = _figure(wiring)
+        figure.canvas.draw()
+        boxes = [text.get_window_extent() for text in figure.axes[0].texts if text.get_text()]
+    assert len(boxes) > 20
+    assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
 
 
 def six(wiring: Wiring) -> Wiring:

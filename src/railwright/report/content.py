@@ -85,6 +85,9 @@ def content(given: ReportInput) -> dict[str, Any]:
         "laboratory_short": shortened(run.laboratory, 60),
         "address": breakable(run.address),
         "issued": _moment(given.reported),
+        "serial": shortened(run.unit, 40),
+        "dates": _dates(given, run),
+        "unstated": _unstated(given, run),
         "year": [given.reported.year, given.reported.month, given.reported.day],
         "software": breakable(run.software),
         "outcome": outcome_data(evaluation.outcome),
@@ -100,7 +103,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         ],
         "evaluations": changes(given.evaluations),
         "sources": [breakable(source) for source in evaluation.sources],
-        "notes": [breakable(note) for note in evaluation.notes],
+        "notes": [breakable(sentence(note)) for note in evaluation.notes],
         "rule": rule_statement(evaluation),
         "settings": _settings(given),
         "wiring": wiring_svg(wiring_of(device, bench, procedure)),
@@ -125,6 +128,33 @@ def _moment(moment: dt.datetime | None) -> str:
     zone = moment.strftime("%z")
     offset = f" UTC{zone[:3]}:{zone[3:5]}".replace("UTC+00:00", "UTC") if zone else ""
     return moment.strftime("%Y-%m-%d %H:%M:%S") + offset
+
+
+def _dates(given: ReportInput, run: Run) -> str:
+    """Day of the test and of the report, for the head of each page."""
+    tested = run.start.date().isoformat() if run.start else NOT_STATED
+    return f"tested {tested}, issued {given.reported.date().isoformat()}"
+
+
+def _unstated(given: ReportInput, run: Run) -> list[str]:
+    """What ISO/IEC 17025:2017, 7.8.2 wants in a report and neither the documents nor the run hold."""
+    held = {
+        "the laboratory's name": run.laboratory,
+        "the laboratory's address": run.address,
+        "the customer": run.customer,
+        "the item's revision": given.documents.device.revision or NOT_STATED,
+        "the item's serial number": run.unit,
+        "the ambient conditions": run.ambient,
+        "the operator": run.operator,
+        "who authorises the report": run.authorised_by or NOT_STATED,
+    }
+    never = (
+        "how the customer can be reached",
+        "the item's condition and date of receipt",
+        "how the item was sampled",
+        "work by external providers",
+    )
+    return [*(what for what, value in held.items() if value == NOT_STATED), *never]
 
 
 def _statement(evaluation: Evaluation, run: Run) -> str:
@@ -153,11 +183,20 @@ def _identity(given: ReportInput, run: Run) -> list[list[str]]:
         ("Date of test", tested),
         ("Date of report", _moment(given.reported)),
         ("Place", f"{bench.bench}, {run.address} ({bench.location} location)"),
-        ("Ambient", run.ambient),
+        ("Ambient", _ambient(given, run)),
         ("Operator", run.operator),
         ("Run", run.run_id),
     ]
     return [[label, breakable(value)] for label, value in rows]
+
+
+def _ambient(given: ReportInput, run: Run) -> str:
+    """Ambient conditions, and that the bench document states them where no one else did."""
+    stated = run.ambient != NOT_STATED and run.ambient == given.documents.bench.ambient.text
+    return f"{run.ambient}, as the bench document states" if stated else run.ambient
+
+
+_SETTINGS = {"ovp": "over-voltage protection"}
 
 
 def _instrument(instrument: Instrument, run: Run) -> dict[str, str]:
@@ -216,7 +255,7 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
             )
         reasons = [
             {
-                "setting": breakable(reason.setting.replace("_", " ")),
+                "setting": breakable(_SETTINGS.get(reason.setting, reason.setting.replace("_", " "))),
                 "about": breakable(reason.about),
                 "value": number(reason.value, reason.unit),
                 "why": breakable(capital(reason.why)),
@@ -288,9 +327,6 @@ def _figure(figure: StepFigure) -> dict[str, Any]:
         "inputs": breakable(", ".join(figure.inputs)),
         "svg": figure.svg,
         "alt": clean(figure.description),
-        "events": [f"{n}  {show(at, 's')}, {breakable(text)}" for n, at, text in figure.events],
-        "left_out": figure.left_out,
-        "not_drawn": [breakable(words) for words in figure.not_drawn],
     }
 
 

@@ -14,6 +14,10 @@ from railwright.report.text import within_bundled_fonts
 if TYPE_CHECKING:
     import typst
 
+VERSION: typst.PDFStandard = "1.5"
+"""PDF/A-2 may be of any version up to 1.7. From 1.6 on typst writes "Suspects false" into a tagged PDF: that
+is right and only states the default, but some readers complain of it."""
+
 
 def template() -> bytes:
     """The template's source."""
@@ -31,11 +35,11 @@ def compile_pdf(data: Mapping[str, Any], reported: dt.datetime) -> bytes:
 
     moment = reported if reported.tzinfo else reported.replace(tzinfo=dt.UTC)
     try:
-        return _compile(data, moment, ["a-2b"])
+        return _compile(data, moment, ["a-2b", VERSION])
     except typst.TypstError as error:
         if "could not be displayed" not in error.message:
             raise
-    return _compile(data, moment, [])
+    return _compile(data, moment, [VERSION])
 
 
 def _compile(data: Mapping[str, Any], moment: dt.datetime, standards: list[typst.PDFStandard]) -> bytes:

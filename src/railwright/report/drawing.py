@@ -5,14 +5,17 @@ from __future__ import annotations
 import io
 from collections.abc import Iterable, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from railwright.quantities import show
 from railwright.report import overlay as lay
 from railwright.report import panels
-from railwright.report.limits import Limit, limits_of
+from railwright.report.key import draw_key, key_of, text_width
+from railwright.report.limits import Limit
 from railwright.report.overlay import Overlay
-from railwright.report.style import FAINT, INK, MODES, RC, colours, tint
+from railwright.report.style import FAINT, INK, MODES, PALE, RC, colours, tint
 from railwright.report.text import shortened
 from railwright.traces import Event, Mode, Span
 
@@ -24,6 +27,11 @@ if TYPE_CHECKING:
 
 WIDTH = 6.9
 """Width of every figure [inches]."""
+LEFT, RIGHT, ABOVE, BELOW = 0.6, 0.08, 0.45, 0.36
+"""Margins round the panels [inches]."""
+ROW, BETWEEN = 1.92, 0.46
+"""Height of an input's panels, and the distance to the next input's [inches]."""
+PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
 _PLACES = {"voltage": "at the connector", "terminal_voltage": "at the supply's terminals"}
 
 
@@ -58,61 +66,108 @@ def save(figure: Figure, path: Path) -> None:
     unfinished.replace(path)
 
 
+@dataclass(frozen=True, slots=True)
+class _Cell:
+    """Where the panels of an input stand in the grid, and the stretch of the step that they show."""
+
+    row: int
+    column: int
+    name: str
+    window: tuple[float, float]
+    enlarged: bool = False
+
+
+def _cells(overlay: Overlay, span: Span, names: Sequence[str]) -> list[_Cell]:
+    """One below the other with the start-up enlarged beside it; in other steps two inputs side by side."""
+    whole = (0.0, span.end - span.start)
+    details = {name: lay.settling(overlay, span, name) for name in names}
+    if any(details.values()):
+        cells = [_Cell(row, 0, name, whole) for row, name in enumerate(names)]
+        return cells + [
+            _Cell(row, 1, name, window, True) for row, name in enumerate(names) if (window := details[name])
+        ]
+    columns = 1 if span.kind == "whole" else 2
+    return [_Cell(*divmod(place, columns), name, whole) for place, name in enumerate(names)]
+
+
 def draw_step(
-    overlay: Overlay, span: Span, names: Sequence[str], events: Sequence[tuple[int, Event]]
+    overlay: Overlay,
+    span: Span,
+    names: Sequence[str],
+    events: Sequence[tuple[int, Event]],
+    left_out: int = 0,
 ) -> Figure:
-    """The figure of one step: for each input voltage, current and modes; a power-up also enlarged."""
+    """The figure of one step: for each input voltage, current and modes; a power-up also enlarged.
+
+    Below it stands the key of the events' numbers. left_out: how many more events there were.
+    """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    details = {name: lay.settling(overlay, span, name) for name in names}
-    columns = 2 if any(details.values()) else 1
-    height = 0.62 + len(names) * 2.42
+    cells = _cells(overlay, span, names)
+    rows, columns = 1 + max(c.row for c in cells), 1 + max(c.column for c in cells)
+    limits, words = lay.limits_in(overlay, span, names)
+    key = key_of(
+        [event_words(n, event.time - span.start, event) for n, event in events],
+        _remarks(left_out, words),
+        WIDTH - LEFT - RIGHT,
+    )
+    below = BELOW + (key.height + 0.06 if key.height else 0.0)
+    height = ABOVE + rows * ROW + (rows - 1) * BETWEEN + below
     figure = Figure(figsize=(WIDTH, height))
     FigureCanvasAgg(figure)
     outer = figure.add_gridspec(
-        len(names),
+        rows,
         columns,
-        left=0.088,
-        right=0.988,
-        top=1 - 0.43 / height,
-        bottom=0.36 / height,
-        hspace=0.3,
-        wspace=0.16,
-        width_ratios=[1.12, 1.0][:columns],
+        left=LEFT / WIDTH,
+        right=1 - RIGHT / WIDTH,
+        top=1 - ABOVE / height,
+        bottom=below / height,
+        hspace=BETWEEN / ROW,
+        wspace=0.2 if any(cell.enlarged for cell in cells) else 0.27,
+        width_ratios=[1.12, 1.0] if any(cell.enlarged for cell in cells) else [1.0] * columns,
     )
     palette = colours(overlay.inputs or tuple(overlay.base.traces))
-    limits, _ = limits_of(overlay.requirements, span.name)
     drawn_modes: set[Mode] = set()
-    for row, name in enumerate(names):
-        subjects = {name, *lay.outputs_of(overlay.set_points, name)}
-        numbered = [(n, event.time - span.start) for n, event in events if event.subject in subjects]
-        whole = (0.0, span.end - span.start)
-        for column, window in enumerate((whole, details[name])[:columns]):
-            if window is None:
-                continue
-            drawn_modes |= _input_panels(
-                figure,
-                outer[row, column],
-                overlay,
-                span,
-                name,
-                window,
-                palette.get(name, INK),
-                [limit for limit in limits if limit.input == name],
-                numbered,
-                column == 0,
-            )
+    for cell in cells:
+        subjects = {cell.name, *lay.outputs_of(overlay.set_points, cell.name)}
+        drawn_modes |= _input_panels(
+            figure,
+            outer[cell.row, cell.column],
+            overlay,
+            span,
+            cell,
+            palette.get(cell.name, INK),
+            [limit for limit in limits if limit.input == cell.name],
+            [(n, event.time - span.start) for n, event in events if event.subject in subjects],
+        )
+    middle = (LEFT + (WIDTH - LEFT - RIGHT) / 2) / WIDTH
+    begin = "the procedure" if span.kind == "whole" else f"the step “{shortened(span.name, 60)}”"
     figure.text(
-        0.538,
-        0.05 / height,
-        "time from the start of the " + ("procedure" if span.kind == "whole" else "step"),
+        middle,
+        (below - 0.2) / height,
+        f"time from the start of {begin}",
         ha="center",
+        va="top",
         fontsize=6.2,
-        color=FAINT,
+        color=INK,
     )
-    _legend(figure, overlay, span, names, any(limit.input in names for limit in limits), drawn_modes)
+    if key.height:
+        draw_key(figure, key, LEFT, key.height + 0.03)
+    _legend(figure, overlay, span, names, bool(limits), drawn_modes)
     return figure
+
+
+def event_words(number: int, at: float, event: Event) -> str:
+    """An event as the key has it: its number, its time in the step [s], and what happened."""
+    return f"{number}  {show(at, 's')}, {shortened(panels.describe(event), 64)}"
+
+
+def _remarks(left_out: int, words: Sequence[str]) -> list[str]:
+    remarks = [f"… and {left_out} more events, which the run's events.json holds."] if left_out else []
+    if words:
+        remarks.append(f"Required, but with no place in this plot: {'; '.join(words)}.")
+    return remarks
 
 
 def _input_panels(
@@ -120,24 +175,23 @@ def _input_panels(
     place: Any,
     overlay: Overlay,
     span: Span,
-    name: str,
-    window: tuple[float, float],
+    cell: _Cell,
     colour: str,
     limits: list[Limit],
     events: Sequence[tuple[int, float]],
-    first: bool,
 ) -> set[Mode]:
     from matplotlib.ticker import EngFormatter
 
+    name, labelled = cell.name, not cell.enlarged
     bands = lay.bands_of(overlay, span, name)
-    grid = place.subgridspec(2 + len(bands), 1, height_ratios=[1.0, 1.0] + [0.13] * len(bands), hspace=0.13)
+    grid = place.subgridspec(2 + len(bands), 1, height_ratios=[1.0, 1.0] + [0.15] * len(bands), hspace=0.13)
     voltage, current = figure.add_subplot(grid[0]), figure.add_subplot(grid[1])
     column = lay.voltage_column(overlay, name)
     for axes, channel, unit, panel in (
         (voltage, column, "V", "voltage"),
         (current, "current", "A", "current"),
     ):
-        _prepare(axes, unit, window)
+        _prepare(axes, cell.window)
         curves = lay.curves_of(overlay, span, name, channel)
         panels.draw_curves(axes, curves, colour)
         mine = [limit for limit in limits if limit.panel == panel]
@@ -145,32 +199,38 @@ def _input_panels(
         if panel == "current" and name in overlay.set_points:
             levels = [*levels, lay.current_limit(overlay.set_points, name)]
         panels.settle_view(axes, curves, levels, quiet=span.kind == "hold")
-        panels.draw_limits(axes, mine, first)
+        panels.draw_limits(axes, mine, lay.required_until(overlay, span), labelled)
         if panel == "current" and name in overlay.set_points:
             level = lay.current_limit(overlay.set_points, name)
             panels.draw_set_level(
-                axes, level, f"set limit {EngFormatter('A', sep=' ')(level)}" if first else ""
+                axes, level, f"set limit {EngFormatter('A', sep=' ')(level)}" if labelled else ""
             )
         for limit in limits:
             if limit.panel == "time":
                 panels.draw_instant(
-                    axes, limit, lay.switched_on(overlay, span, name), first and panel == "voltage"
+                    axes, limit, lay.switched_on(overlay, span, name), labelled and panel == "voltage"
                 )
+        _scale(axes, panel, unit)
         axes.tick_params(labelbottom=not bands and axes is current)
     panels.draw_events(voltage, events)
-    title = f"{shortened(name, 34)}: voltage {_PLACES[column]}, and current" if first else "enlarged"
-    voltage.set_title(title, loc="left", pad=10 if events else 3.5, color=INK, fontsize=7.0)
+    title = _title(name, f": voltage {_PLACES[column]}", panels.width_of(voltage)) if labelled else "enlarged"
+    voltage.set_title(title, loc="left", pad=9 if events else 3.5, color=INK, fontsize=7.0)
     drawn: set[Mode] = set()
-    last = current
     for index, (label, time, modes) in enumerate(bands):
-        last = figure.add_subplot(grid[2 + index])
-        _prepare(last, "", window)
-        last.tick_params(labelbottom=index == len(bands) - 1)
-        drawn |= panels.draw_modes(last, time, modes, label if first else "")
+        band = figure.add_subplot(grid[2 + index])
+        _prepare(band, cell.window)
+        band.tick_params(labelbottom=index == len(bands) - 1)
+        drawn |= panels.draw_modes(band, time, modes, label if labelled else "")
     return drawn
 
 
-def _prepare(axes: Axes, unit: str, window: tuple[float, float]) -> None:
+def _title(name: str, what: str, room: float) -> str:
+    """What a panel shows, with so much of the input's name as fits into `room` [points]."""
+    titles = [shortened(name, length) + what for length in range(40, 2, -3)]
+    return next((title for title in titles if 72 * text_width(title, 7.0) <= room), titles[-1])
+
+
+def _prepare(axes: Axes, window: tuple[float, float]) -> None:
     from matplotlib.ticker import EngFormatter, MaxNLocator
 
     axes.set_xlim(*window)
@@ -178,11 +238,30 @@ def _prepare(axes: Axes, unit: str, window: tuple[float, float]) -> None:
     axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    if unit:
-        axes.yaxis.set_major_formatter(EngFormatter(unit=unit, sep="\u2009"))
-        axes.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
-        axes.grid(True, zorder=0)
-        axes.set_axisbelow(True)
+
+
+def _scale(axes: Axes, quantity: str, unit: str) -> None:
+    """The vertical axis: quantity and unit beside it, numbers of one prefix and as many decimals along it."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+
+    low, high = axes.get_ylim()
+    found = MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
+    ticks = [float(tick) for tick in found if low <= tick <= high]
+    largest = max(abs(tick) for tick in ticks) if ticks else 1.0
+    factor, prefix = next((f, p) for f, p in PREFIXES if largest >= f * (1 - 1e-9) or f == PREFIXES[-1][0])
+    decimals = next((d for d in range(6) if all(_whole(t / factor, d) for t in ticks)), 6)
+    axes.yaxis.set_major_locator(FixedLocator(ticks))
+    axes.yaxis.set_major_formatter(
+        FuncFormatter(lambda value, _: f"{value / factor:z.{decimals}f}".replace("-", "−"))
+    )
+    axes.set_ylabel(f"{quantity} ({prefix}{unit})", fontsize=6.2, color=INK)
+    axes.yaxis.set_label_coords(-0.4 / (axes.get_window_extent().width / axes.figure.dpi), 0.5)
+    axes.grid(True, zorder=0)
+    axes.set_axisbelow(True)
+
+
+def _whole(value: float, decimals: int) -> bool:
+    return abs(value - round(value, decimals)) < 1e-6 * max(1.0, abs(value))
 
 
 def _legend(
@@ -194,30 +273,32 @@ def _legend(
     colour = colours(overlay.inputs or tuple(overlay.base.traces)).get(names[0], INK)
     handles: list[Any] = []
     if overlay.rehearsal is not None:
-        handles.append(Line2D([], [], color=tint(colour, 0.38), linewidth=2.6, label="rehearsed"))
+        handles.append(Line2D([], [], color=tint(colour, PALE), linewidth=2.6, label="rehearsed"))
     if overlay.measured is not None:
         handles.append(
             Line2D([], [], color=colour, linewidth=0.7, marker="o", markersize=2.3, label="supply's readings")
         )
     for record in lay.seen_in(overlay, span, names):
         handles.append(Line2D([], [], color=INK, linewidth=0.55, label=shortened(record.origin, 30)))
+    labels: list[str] = [handle.get_label() for handle in handles]
     if limited:
-        handles.append(
-            Patch(facecolor="white", edgecolor=FAINT, hatch="////////", linewidth=0, label="not allowed")
-        )
+        border = Patch(facecolor="white", edgecolor=FAINT, hatch="////////", linewidth=0)
+        handles.append((border, Line2D([], [], **panels.LIMIT_LINE)))
+        labels.append("limit (hatched: not allowed)")
     for mode in sorted(modes):
         look = MODES[mode]
-        handles.append(
-            Patch(facecolor=look.ground, edgecolor=FAINT, hatch=look.hatch, linewidth=0.4, label=look.word)
-        )
-    crowded = len(handles) > 7
+        handles.append(Patch(facecolor=look.ground, edgecolor=FAINT, hatch=look.hatch, linewidth=0.4))
+        labels.append(look.word)
+    # As large as fits into one line: sample and gaps of an entry are 3.7 times as wide as a letter is high.
+    wants = sum(3.7 + 0.53 * len(label) for label in labels)
     figure.legend(
-        handles=handles,
+        handles,
+        labels,
         loc="upper left",
         bbox_to_anchor=(0.08, 1 - 0.01 / figure.get_figheight()),
         ncols=len(handles),
-        fontsize=5.4 if crowded else 6.5,
-        columnspacing=0.9 if crowded else 1.4,
+        fontsize=min(6.5, 72 * (WIDTH - LEFT) / wants) if wants else 6.5,
+        columnspacing=1.2,
         handlelength=1.7,
         handletextpad=0.5,
         borderaxespad=0.0,

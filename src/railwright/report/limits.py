@@ -25,16 +25,24 @@ PANELS: dict[str, Panel] = {
 }
 """Measures whose limits are a level or an instant. Charge, energy, power and counts have no place here."""
 
+TURNING = ("turn_off_voltage", "turn_on_voltage")
+"""Measures of one instant: their limits say nothing of the voltage before and after it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A requirement's limits as drawn: `panel` 'time' counts from the input's switching on [s]."""
+    """A requirement's limits as drawn: `panel` 'time' counts from the input's switching on [s].
+
+    at: the instant [s from the step's start] at which alone they hold; None: they hold through the step.
+    """
 
     input: str
     panel: Panel
     lower: float | None
     upper: float | None
     label: str
+    measure: str = ""
+    at: float | None = None
 
 
 def limits_of(requirements: Iterable[Requirement], step: str) -> tuple[tuple[Limit, ...], tuple[str, ...]]:
@@ -49,5 +57,5 @@ def limits_of(requirements: Iterable[Requirement], step: str) -> tuple[tuple[Lim
         if panel is None:
             words.append(text)
         else:
-            drawn.append(Limit(requirement.of, panel, lower, upper, text))
+            drawn.append(Limit(requirement.of, panel, lower, upper, text, requirement.measure))
     return tuple(drawn), tuple(words)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from railwright.report import panels
+from railwright.report.limits import TURNING, Limit, limits_of
 from railwright.report.panels import Curve
 from railwright.traces import Event, Record, Span
 
@@ -153,6 +154,62 @@ def events_in(
         if event.subject in subjects and span.start - 1e-9 <= event.time <= span.end
     ]
     return tuple(enumerate(events[:EVENTS_AT_MOST], start=1)), max(0, len(events) - EVENTS_AT_MOST)
+
+
+def limits_in(
+    overlay: Overlay, span: Span, names: Sequence[str]
+) -> tuple[tuple[Limit, ...], tuple[str, ...]]:
+    """Limits to draw for these inputs in a step, each where it holds; in words what has no place there."""
+    drawn, words = limits_of((r for r in overlay.requirements if r.of in names), span.name)
+    placed: list[Limit] = []
+    homeless = list(words)
+    for limit in drawn:
+        if limit.measure not in TURNING:
+            placed.append(limit)
+            continue
+        at = turning(overlay, span, limit.input)[TURNING.index(limit.measure)]
+        if at is None:
+            homeless.append(limit.label)
+        else:
+            placed.append(replace(limit, at=at))
+    return tuple(placed), tuple(homeless)
+
+
+def required_until(overlay: Overlay, span: Span) -> float:
+    """The end of a step as its requirements mean it [s from its start], also where more of it is drawn."""
+    ends = [own.end for own in overlay.base.spans if own.name == span.name]
+    return min([span.end, *ends]) - span.start
+
+
+def turning(overlay: Overlay, span: Span, name: str) -> tuple[float | None, float | None]:
+    """When the input's current falls to its low state, and when it rises from it [s from the step's start].
+
+    The ends of the longest stretch of low current, as `evaluation.measures.turning` takes them; None where
+    there is no such end.
+    """
+    from railwright.evaluation.levels import state_levels
+    from railwright.evaluation.measures.turning import low_stretches
+
+    trace = overlay.base.traces.get(name)
+    if trace is None or "current" not in trace.columns:
+        return None, None
+    inside = (trace.time >= span.start) & (trace.time <= span.end)
+    time, current = trace.time[inside], trace.columns["current"][inside]
+    if time.size < 3:
+        return None, None
+    levels = state_levels(current, 1e-9)
+    if levels.low > 0.5 * levels.high:
+        return None, None
+    runs = low_stretches(current < (levels.low + levels.high) / 2.0)
+
+    def longest(complete: list[tuple[int, int]]) -> tuple[int, int] | None:
+        return max(complete, key=lambda run: float(time[run[1] - 1] - time[run[0]]), default=None)
+
+    falls, rises = longest([r for r in runs if r[0] > 0]), longest([r for r in runs if r[1] < time.size])
+    return (
+        None if falls is None else float(time[falls[0]]) - span.start,
+        None if rises is None else float(time[rises[1]]) - span.start,
+    )
 
 
 def settling(overlay: Overlay, span: Span, name: str) -> tuple[float, float] | None:

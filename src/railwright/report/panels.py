@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from railwright.report.decimate import decimate
 from railwright.report.limits import Limit
-from railwright.report.style import FAINT, HAIR, INK, MODES, tint
+from railwright.report.style import FAINT, HAIR, INK, MODES, PALE, tint
+from railwright.report.text import shortened
 from railwright.traces import Event, Mode, Traces
 
 if TYPE_CHECKING:
@@ -18,6 +19,19 @@ if TYPE_CHECKING:
 
 DOTS_AT_MOST = 260
 """More readings than this in view are drawn as steps without dots."""
+
+
+LABEL_SIZE = 5.8
+BORDER = 0.06
+"""Depth of the hatching along a limit, as a part of the panel's height."""
+LIMIT_LINE: Mapping[str, Any] = {
+    "color": INK,
+    "linewidth": 1.0,
+    "linestyle": (0, (5, 1.2, 1, 1.2)),
+    "dash_capstyle": "butt",
+    "zorder": 2.6,
+}
+"""A limit is told from every trace by its dashes and dots; no trace is broken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +62,7 @@ def draw_curves(axes: Axes, curves: Sequence[Curve], colour: str) -> None:
     for curve in curves:
         time, values = decimate(*_inside(curve, start, end, beyond=1))
         if curve.form == "rehearsed":
-            axes.plot(time, values, color=tint(colour, 0.38), linewidth=2.6, solid_capstyle="round", zorder=2)
+            axes.plot(time, values, color=tint(colour, PALE), linewidth=2.6, solid_capstyle="round", zorder=2)
         elif curve.form == "recording":
             axes.plot(time, values, color=INK, linewidth=0.55, zorder=2.8)
         else:
@@ -101,47 +115,114 @@ def _inside(
     return curve.time[first:last], curve.values[first:last]
 
 
-def draw_limits(axes: Axes, limits: Sequence[Limit], labelled: bool) -> None:
-    """Levels, hatched on the side that is not allowed; several share the width, in the document's order."""
-    for place, limit in enumerate(limits):
-        gap = 0.02 if len(limits) > 1 else 0.0
-        _draw_limit(axes, limit, labelled, place / len(limits) + gap, (place + 1) / len(limits) - gap)
+def draw_limits(axes: Axes, limits: Sequence[Limit], end: float, labelled: bool) -> None:
+    """Levels, hatched on the side that is not allowed, each over the time in which it holds.
+
+    end: end of the step [s]; a level holds to there, or at one instant alone. Labels of several levels share
+    the width, in the document's order.
+    """
+    through = [limit for limit in limits if limit.at is None]
+    for place, limit in enumerate(through):
+        room = width_of(axes) / len(through) - 6
+        _draw_level(axes, limit, end, labelled, (place + 1) / len(through), room)
+    for limit in limits:
+        if limit.at is not None:
+            _draw_gate(axes, limit, limit.at, labelled)
 
 
-def _draw_limit(axes: Axes, limit: Limit, labelled: bool, left: float, right: float) -> None:
+def _border(axes: Axes, left: float, right: float, level: float, side: int) -> None:
+    """A limit from `left` to `right` [s]: a line of dashes and dots, hatched on the side not allowed."""
+    from matplotlib.patches import Rectangle
+
     low, high = axes.get_ylim()
-    thickness = 0.05 * (high - low)
+    thickness = BORDER * (high - low)
+    axes.plot([left, right], [level, level], **LIMIT_LINE)
+    axes.add_patch(
+        Rectangle(
+            (left, level if side > 0 else level - thickness),
+            right - left,
+            thickness,
+            facecolor="none",
+            edgecolor=FAINT,
+            hatch="////////",
+            linewidth=0,
+            zorder=1.8,
+        )
+    )
+
+
+def _draw_level(axes: Axes, limit: Limit, end: float, labelled: bool, right: float, room: float) -> None:
+    low, high = axes.get_ylim()
     visible = []
     for level, side in ((limit.upper, 1), (limit.lower, -1)):
         if level is None:
             continue
         if low < level < high:
             visible.append(level)
-            axes.axhline(level, left, right, color=INK, linewidth=0.7, zorder=2.6)
-            axes.axhspan(
-                level,
-                level + side * thickness,
-                left,
-                right,
-                facecolor="none",
-                edgecolor=FAINT,
-                hatch="////////",
-                linewidth=0,
-                zorder=2.5,
-            )
+            _border(axes, 0.0, end, level, side)
         elif labelled:
             top = level >= high
             _label(
-                axes, f"{'↑' if top else '↓'} {limit.label} (off scale)", right, high if top else low, not top
+                axes,
+                f"{'↑' if top else '↓'} {limit.label} (off scale)",
+                right,
+                room,
+                high if top else low,
+                not top,
             )
     if visible and labelled:
         level = visible[0]
         above = high - level > 0.22 * (high - low)
-        beyond = thickness if (level == limit.upper) == above else 0.0
-        _label(axes, limit.label, right, level + (beyond if above else -beyond), above)
+        beyond = BORDER * (high - low) if (level == limit.upper) == above else 0.0
+        _label(axes, limit.label, right, room, level + (beyond if above else -beyond), above)
 
 
-def _label(axes: Axes, text: str, right: float, level: float, above: bool) -> None:
+def _draw_gate(axes: Axes, limit: Limit, at: float, labelled: bool) -> None:
+    """Limits that hold at one instant: a gate that the trace has to go through there."""
+    start, end = axes.get_xlim()
+    low, high = axes.get_ylim()
+    half = 0.022 * (end - start)
+    if not start <= at <= end:
+        return
+    levels = [level for level in (limit.upper, limit.lower) if level is not None]
+    for level, side in ((limit.upper, 1), (limit.lower, -1)):
+        if level is not None and low < level < high:
+            _border(axes, at - half, at + half, level, side)
+    bottom, top = limit.lower, limit.upper
+    axes.plot(
+        [at, at],
+        [low if bottom is None else max(low, bottom), high if top is None else min(high, top)],
+        color=INK,
+        linewidth=0.5,
+        zorder=2.6,
+    )
+    if not labelled:
+        return
+    # Before a fall and after a rise the trace lies higher: the place beside the gate, at its height, is free.
+    needs = LABEL_SIZE * 0.62 * len(limit.label) / width_of(axes) * (end - start)
+    on_left = at - half - start > needs
+    if on_left and limit.measure != "turn_off_voltage":
+        on_left = end - at - half < needs
+    axes.annotate(
+        limit.label,
+        (at - half if on_left else at + half, min(high, max(levels))),
+        xytext=(-4 if on_left else 4, -1),
+        textcoords="offset points",
+        ha="right" if on_left else "left",
+        va="top",
+        fontsize=LABEL_SIZE,
+        color=INK,
+        zorder=6,
+        bbox=_LABEL,
+    )
+
+
+def _letters(text: str, room: float) -> float:
+    """Size of a label's letters [points], so that it fits into `room` [points] if that can still be read."""
+    return min(LABEL_SIZE, max(4.0, room / (0.58 * max(1, len(text)))))
+
+
+def _label(axes: Axes, text: str, right: float, room: float, level: float, above: bool) -> None:
     axes.annotate(
         text,
         (right - 0.012, level),
@@ -150,7 +231,7 @@ def _label(axes: Axes, text: str, right: float, level: float, above: bool) -> No
         textcoords="offset points",
         ha="right",
         va="bottom" if above else "top",
-        fontsize=5.8,
+        fontsize=_letters(text, room),
         color=INK,
         zorder=6,
         bbox=_LABEL,
@@ -167,27 +248,29 @@ def draw_instant(axes: Axes, limit: Limit, switched_on: float, labelled: bool) -
         if after is None or not start < switched_on + after < end:
             continue
         at = switched_on + after
-        axes.axvline(at, color=INK, linewidth=0.7, zorder=2.6)
+        axes.plot([at, at], axes.get_ylim(), **LIMIT_LINE)
         axes.axvspan(
             at,
-            at + side * 0.012 * (end - start),
+            at + side * 0.014 * (end - start),
             facecolor="none",
             edgecolor=FAINT,
             hatch="////////",
             linewidth=0,
-            zorder=2.5,
+            zorder=1.8,
         )
         if labelled:
             right = at < start + 0.6 * (end - start)
+            text = f"{limit.label} after switching on"
+            room = (end - at if right else at - start) / (end - start) * width_of(axes) - 8
             axes.annotate(
-                f"{limit.label} after switching on",
+                text,
                 (at, 0.05),
                 xycoords=("data", "axes fraction"),
                 xytext=(6 if right else -3, 0),
                 textcoords="offset points",
                 ha="left" if right else "right",
                 va="bottom",
-                fontsize=5.8,
+                fontsize=_letters(text, room),
                 color=INK,
                 zorder=6,
                 bbox=_LABEL,
@@ -201,24 +284,31 @@ def draw_set_level(axes: Axes, level: float, label: str) -> None:
         axes.axhline(level, color=FAINT, linewidth=0.8, linestyle=(0, (1, 2)), zorder=2.4)
         axes.annotate(
             label,
-            (0.015, level),
+            (0.985, level),
             xycoords=("axes fraction", "data"),
             xytext=(0, 1.5),
             textcoords="offset points",
-            fontsize=5.8,
+            ha="right",
+            fontsize=LABEL_SIZE,
             color=FAINT,
             zorder=6,
         )
 
 
+def width_of(axes: Axes) -> float:
+    """Width of the panel [points]."""
+    return float(axes.get_window_extent().width / axes.figure.dpi * 72)
+
+
 def draw_events(axes: Axes, numbered: Sequence[tuple[int, float]]) -> None:
     """Numbered marks at the upper edge; marks that would overlap share one label."""
     start, end = axes.get_xlim()
+    room = 18.0 / width_of(axes) * (end - start)
     groups: list[list[tuple[int, float]]] = []
     for number, time in numbered:
         if not start <= time <= end:
             continue
-        if groups and time - groups[-1][-1][1] < 0.03 * (end - start):
+        if groups and time - groups[-1][0][1] < room:
             groups[-1].append((number, time))
         else:
             groups.append([(number, time)])
@@ -261,7 +351,7 @@ def runs_of(time: NDArray[np.float64], modes: NDArray[np.float64]) -> list[tuple
 def draw_modes(axes: Axes, time: NDArray[np.float64], modes: NDArray[np.float64], label: str) -> set[Mode]:
     """A band of patterns, with the mode's word where it fits. Returns the modes that were drawn."""
     start, end = axes.get_xlim()
-    width = axes.get_window_extent().width / axes.figure.dpi * 72
+    width = width_of(axes)
     drawn = set()
     for begin, finish, mode in runs_of(time, modes):
         left, right = max(begin, start), min(finish, end)
@@ -287,12 +377,12 @@ def draw_modes(axes: Axes, time: NDArray[np.float64], modes: NDArray[np.float64]
             )
     axes.set_ylim(0, 1)
     axes.set_yticks([])
-    axes.set_ylabel(label, rotation=0, ha="right", va="center", fontsize=5.8, color=INK, labelpad=3)
+    axes.set_ylabel(label, rotation=0, ha="right", va="center", fontsize=LABEL_SIZE, color=INK, labelpad=3)
     for side in ("top", "right", "left", "bottom"):
         axes.spines[side].set_color(HAIR)
     return drawn
 
 
 def describe(event: Event) -> str:
-    """An event in words."""
-    return f"{event.subject}: {event.what}" + (f" ({event.detail})" if event.detail else "")
+    """An event in words; of a very long name only the beginning, so that what happened is not cut off."""
+    return f"{shortened(event.subject, 24)}: {event.what}" + (f" ({event.detail})" if event.detail else "")

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from railwright.report import overlay as lay
-from railwright.report import panels
-from railwright.report.drawing import as_svg, draw_step, drawing, save
-from railwright.report.limits import limits_of
+from railwright.report.drawing import as_svg, draw_step, drawing, event_words, save
 from railwright.report.overlay import Overlay
 from railwright.report.text import shortened
 from railwright.traces import Span
@@ -19,16 +17,13 @@ INPUTS_A_FIGURE = 2
 
 @dataclass(frozen=True, slots=True)
 class StepFigure:
-    """A drawn figure: SVG text, the numbered events in it, and requirements that have no place in it."""
+    """A drawn figure: SVG text with its key in it, and in words what it shows."""
 
     step: str
     kind: str
     inputs: tuple[str, ...]
     svg: str
     description: str
-    events: tuple[tuple[int, float, str], ...]
-    left_out: int
-    not_drawn: tuple[str, ...]
 
 
 def step_figures(overlay: Overlay) -> tuple[StepFigure, ...]:
@@ -38,14 +33,11 @@ def step_figures(overlay: Overlay) -> tuple[StepFigure, ...]:
         for first in range(0, len(span.inputs), INPUTS_A_FIGURE):
             names = span.inputs[first : first + INPUTS_A_FIGURE]
             events, left_out = lay.events_in(overlay, span, names)
-            _, words = limits_of((r for r in overlay.requirements if r.of in names), span.name)
             with drawing():
-                svg = as_svg(draw_step(overlay, span, names, events))
-            numbered = tuple((n, event.time - span.start, panels.describe(event)) for n, event in events)
-            description = _description(overlay, span, names)
-            figures.append(
-                StepFigure(span.name, span.kind, names, svg, description, numbered, left_out, words)
-            )
+                svg = as_svg(draw_step(overlay, span, names, events, left_out))
+            listed = "; ".join(event_words(n, event.time - span.start, event) for n, event in events)
+            description = _description(overlay, span, names) + (f" Events: {listed}." if listed else "")
+            figures.append(StepFigure(span.name, span.kind, names, svg, description))
     return tuple(figures)
 
 
@@ -67,9 +59,9 @@ def save_step(overlay: Overlay, step: str, path: Path) -> None:
     span = next((s for s in lay.spans_to_draw(overlay.base) if s.name == step), None)
     if span is None:
         raise KeyError(step)
-    events, _ = lay.events_in(overlay, span, span.inputs)
+    events, left_out = lay.events_in(overlay, span, span.inputs)
     with drawing():
-        save(draw_step(overlay, span, span.inputs, events), path)
+        save(draw_step(overlay, span, span.inputs, events, left_out), path)
 
 
 def _description(overlay: Overlay, span: Span, names: Sequence[str]) -> str:

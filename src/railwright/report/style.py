@@ -21,6 +21,11 @@ INPUT_COLOURS = ("#0072b2", "#d55e00", "#8f3f97", "#00795b", "#7a5c00", "#4d4d4d
 """After the palette of Okabe and Ito (2008), darkened where a thin line on white paper needs it."""
 
 
+PALE = 0.45
+"""What is left of an input's colour in the broad line of the rehearsal: seen on paper, and beside the full
+colour, also where both are printed in grey."""
+
+
 def colours(inputs: Iterable[str]) -> dict[str, str]:
     """Colour of each input, by its place in the device document; the palette starts again after six."""
     return {name: INPUT_COLOURS[place % len(INPUT_COLOURS)] for place, name in enumerate(inputs)}

@@ -153,7 +153,7 @@ class _Pen:
     def words(
         self, at: tuple[float, float], text: str, size: float = 7.0, align: str = "left", colour: str = INK
     ) -> None:
-        label = self.elements.Label(label="").at(at)
+        label = self.elements.Label(label="").at(at).theta(0)
         label.label(
             text, fontsize=size, halign=align, valign="center", color=colour, ofst=(0, 0), loc="center"
         )

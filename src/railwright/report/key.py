@@ -1,0 +1,75 @@
+"""The key below a figure: what its numbers stand for, and what has no place in the plot.
+
+It is a part of the figure, so that a figure that is taken out of the report still says what it shows.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from railwright.report.style import INK
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+SIZE = 5.8
+"""Size of the key's letters [points]."""
+LINE = 0.115
+"""From one line of the key to the next [inches]."""
+GAP = 0.16
+"""Least distance between two columns [inches]."""
+COLUMNS_AT_MOST = 4
+LETTERS_A_LINE = 150
+"""Remarks are broken after so many letters: they fill the width of a figure at this size."""
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """Entries in columns, read downward, and remarks as wide as the figure."""
+
+    columns: tuple[tuple[str, ...], ...]
+    remarks: tuple[str, ...]
+    step: float
+    """From one column to the next [inches]."""
+
+    @property
+    def height(self) -> float:
+        """Inches that it takes; 0 where there is nothing to say."""
+        return LINE * (max((len(column) for column in self.columns), default=0) + len(self.remarks))
+
+
+def key_of(entries: Sequence[str], remarks: Sequence[str], width: float) -> Key:
+    """Entries set in as many columns as fit into `width` [inches], remarks broken into lines."""
+    lines = tuple(line for remark in remarks for line in textwrap.wrap(remark, LETTERS_A_LINE))
+    if not entries:
+        return Key((), lines, 0.0)
+    step = max(text_width(entry, SIZE) for entry in entries) + GAP
+    columns = max(1, min(COLUMNS_AT_MOST, len(entries), int((width + GAP) / step)))
+    deep = -(-len(entries) // columns)
+    split = tuple(tuple(entries[first : first + deep]) for first in range(0, len(entries), deep))
+    return Key(split, lines, step)
+
+
+def text_width(text: str, size: float) -> float:
+    """Width of a text as it will be drawn [inches]; size of its letters [points]."""
+    from matplotlib.textpath import TextPath
+
+    return float(TextPath((0, 0), text, size=size).get_extents().x1) / 72.0 if text.strip() else 0.0
+
+
+def draw_key(figure: Figure, key: Key, left: float, top: float) -> None:
+    """Put the key into the figure; left, top: its upper left corner [inches from the lower left one]."""
+    wide, high = figure.get_size_inches()
+    deep = max((len(column) for column in key.columns), default=0)
+    for place, column in enumerate(key.columns):
+        for row, entry in enumerate(column):
+            _line(figure, entry, (left + place * key.step) / wide, (top - row * LINE) / high)
+    for row, remark in enumerate(key.remarks, start=deep):
+        _line(figure, remark, left / wide, (top - row * LINE) / high)
+
+
+def _line(figure: Figure, text: str, x: float, y: float) -> None:
+    figure.text(x, y, text, fontsize=SIZE, color=INK, ha="left", va="top")
