@@ -50,40 +50,37 @@ def seen(watch: Watch, *readings: InputReading) -> list[Event]:
 def test_a_mode_comes_with_a_reading_that_lies_after_it_and_with_the_time_at_which_it_was_seen() -> None:
     """A status is of now; latency, aperture and update make what is read with it up to 25 ms older."""
     watch, old = watching(), {"age": 0.025}
-    early = seen(
-        watch, reading(0.0, 1.0, 5.0, mode=Mode.CC, **old), reading(0.01, 1.0, 8.0, mode=Mode.CC, **old)
-    )
-    assert early == []
-    (charging,) = seen(watch, reading(0.02, 0.99, 9.9, **old))
-    assert (charging.time, charging.what, charging.detail) == (0.0, "enters CC", "at 8 V, 1 A")
-    assert seen(watch, reading(0.03, 0.5, 11.8, **old), reading(0.04, 0.31, 11.9, **old)) == []
-    (steady,) = seen(watch, reading(0.05, 0.3, 12.0, **old))
-    assert (steady.time, steady.what) == (0.02, "enters CV")
-    assert steady.detail == "at 12 V, 0.3 A; before, in CC, 8 V, 1 A"
+    early = [reading(0.01 * n, 1.0, 2.0 * n, mode=Mode.CC, **old) for n in range(3)]
+    assert seen(watch, *early) == []
+    (charging,) = seen(watch, reading(0.03, 0.99, 8.0, mode=Mode.CC, **old))
+    assert (charging.time, charging.what, charging.detail) == (0.0, "enters CC", "at 8 V, 0.99 A")
+    assert seen(watch, reading(0.04, 0.98, 9.9, **old), reading(0.05, 0.5, 11.8, **old)) == []
+    (steady,) = seen(watch, reading(0.07, 0.3, 12.0, **old))
+    assert (steady.time, steady.what) == (0.04, "enters CV")
+    assert steady.detail == "at 12 V, 0.3 A; before it 8 V, 0.99 A"
 
 
-def test_a_reading_from_before_a_mode_is_not_called_one_of_it() -> None:
-    """Switched on at 0: the reading that comes with the first status is older than that."""
+def test_a_mode_too_short_for_a_reading_says_so() -> None:
+    """Switched on at 0: what comes with the first status was read before that, the next one half before."""
     watch, old = watching(), {"age": 0.02}
     assert seen(watch, reading(-0.001, 0.0, -0.004, mode=Mode.CC, **old)) == []
+    assert seen(watch, reading(0.009, 0.2, 0.2, mode=Mode.CC, **old)) == []
     (short,) = seen(watch, reading(0.018, 0.7, 9.8, **old))
-    assert (short.what, short.detail) == ("enters CC", "")
-    (steady,) = seen(watch, reading(0.038, 0.3, 12.0, **old))
-    assert (steady.time, steady.detail) == (0.018, "at 12 V, 0.3 A")
+    assert (short.time, short.what, short.detail) == (0.0, "enters CC", "no reading lies wholly in it")
 
 
 def test_what_waits_for_a_reading_is_told_when_there_will_be_none() -> None:
     watch = watching()
     assert seen(watch, reading(0.01, age=0.025)) == []
     (event,) = watch.switched("main", False, 0.02)
-    assert (event.time, event.what, event.detail) == (0.01, "enters CV", "")
+    assert (event.time, event.what, event.detail) == (0.01, "enters CV", "no reading lies wholly in it")
 
 
 def test_a_trip_comes_with_what_was_read_before_it() -> None:
     watch = watching()
     seen(watch, reading(0.01, 0.9, 15.0))
     (trip,) = seen(watch, reading(0.02, 0.1, 3.0, mode=Mode.TRIPPED, trip="OVP"))
-    assert (trip.time, trip.detail) == (0.02, "before it, 15 V, 0.9 A")
+    assert (trip.time, trip.detail) == (0.02, "before it 15 V, 0.9 A")
 
 
 def test_a_fall_has_the_time_of_the_first_reading_below_and_says_what_came_before() -> None:

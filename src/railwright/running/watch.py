@@ -26,22 +26,21 @@ class Alarm:
     time: float
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Waiting:
     """A mode that was seen, until there is a reading of it: a status is of now, what is read with it older.
 
-    before: the reading before the one that showed it, where it lies in the mode before.
+    before: the reading before the one that showed it; None for the first mode after switching on.
     """
 
     time: float
     mode: Mode
     before: InputReading | None
-    newest: InputReading | None = None
 
-    def event(self, name: str) -> Event:
-        parts = [f"at {_read(self.newest)}"] if self.newest is not None else []
-        if self.before is not None and self.before.mode is not None:
-            parts.append(f"before, in {self.before.mode.name}, {_read(self.before)}")
+    def event(self, name: str, after: InputReading | None) -> Event:
+        parts = ["no reading lies wholly in it" if after is None else f"at {_read(after)}"]
+        if self.before is not None:
+            parts.append(_told(self.before))
         return Event(self.time, name, f"enters {self.mode.name}", "; ".join(parts))
 
 
@@ -67,7 +66,6 @@ class Watch:
         self._since: dict[int, float] = {}
         self._on_since: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
-        self._mode_since: dict[str, float] = {}
 
     def switched(self, name: str, on: bool, time: float) -> list[Event]:
         """An input was switched; from then on its readings are judged, or no longer. Gives what waited."""
@@ -79,7 +77,6 @@ class Watch:
         else:
             self._on_since.pop(name, None)
             self._mode.pop(name, None)
-            self._mode_since.pop(name, None)
             if name in self._off_below:
                 self._off_since[name] = time
         for position, condition in enumerate(self._stop_when):
@@ -115,21 +112,17 @@ class Watch:
         changed = mode is not None and mode is not self._mode.get(name)
         events = self._settled(name) if changed else []
         if mode is not None and changed:
-            of_it = before is not None and before.time >= self._mode_since.get(name, now)
-            self._waiting[name] = _Waiting(now, mode, before if of_it else None)
-            self._mode[name], self._mode_since[name] = mode, now
-        if (waiting := self._waiting.get(name)) is not None:
-            since = reading.time - waiting.time
-            if since >= reading.age or (since > 0.0 and not changed):
-                waiting.newest = reading
-            if since >= reading.age:
-                events += self._settled(name)
+            self._waiting[name] = _Waiting(now, mode, before if name in self._mode else None)
+            self._mode[name] = mode
+        waiting = self._waiting.get(name)
+        if waiting is not None and reading.time - waiting.time >= reading.age:
+            events += self._settled(name, reading)
         return events
 
-    def _settled(self, name: str) -> list[Event]:
-        """What waits for an input, with what has been read of it until now."""
+    def _settled(self, name: str, after: InputReading | None = None) -> list[Event]:
+        """What waits for an input, with a reading that lies wholly after it, or, as it is over, without."""
         waiting = self._waiting.pop(name, None)
-        return [] if waiting is None else [waiting.event(name)]
+        return [] if waiting is None else [waiting.event(name, after)]
 
     def _fallen(self, reading: InputReading, before: InputReading | None) -> list[Event]:
         """The first reading after switching off that lies below what counts as off."""
@@ -180,4 +173,4 @@ def _read(reading: InputReading) -> str:
 
 def _told(before: InputReading | None) -> str:
     """What was read before an output went off: what is read with the news lies before it or across it."""
-    return "" if before is None else f"before it, {_read(before)}"
+    return "" if before is None else f"before it {_read(before)}"
