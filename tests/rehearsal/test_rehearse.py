@@ -10,6 +10,7 @@ from railwright.documents.loader import load_documents
 from railwright.physics import conductors
 from railwright.rehearsal.case import HIGH, LOW, NOMINAL, fixed
 from railwright.rehearsal.circuit import build_circuit, uncertain_quantities
+from railwright.rehearsal.errors import QUANTITIES
 from railwright.rehearsal.rehearse import rehearse
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import Action, Timeline, build_timeline
@@ -119,6 +120,7 @@ def test_cases_pick_every_uncertain_quantity(documents, set_points):
         "right.1.damping",
         "right.1.limit_overshoot",
     }
+    expected |= {f"{output}.{error}" for output in ("left.1", "right.1") for error in QUANTITIES}
     assert set(quantities) == expected
     for case, pick in ((NOMINAL, "nominal"), (LOW, "low"), (HIGH, "high")):
         circuit, _ = build_circuit(documents, set_points, case)

@@ -51,11 +51,14 @@ def compiled(function: Function) -> Function:
 
 
 def compiled_entry(function: Function) -> Function:
-    """Compile a function that Python calls, with everything it calls in turn, and keep the result on disk."""
+    """Compile a function that Python calls, with everything it calls in turn, and keep the result on disk.
+
+    It releases the interpreter's lock: several may run in threads, each on its own arrays.
+    """
     before = _config.CACHE_DIR
     _config.CACHE_DIR = str(cache_folder())
     try:
-        return cast(Function, numba.njit(error_model="numpy", cache=True)(function))
+        return cast(Function, numba.njit(error_model="numpy", cache=True, nogil=True)(function))
     finally:
         _config.CACHE_DIR = before
 

@@ -47,6 +47,13 @@ NOBODY, VOLTAGE, CURRENT, POWER_LIMIT, SINKING = range(5)
 EVENT = 3
 EV_ON, EV_OFF, EV_CV, EV_CC, EV_CP, EV_TRIP_OVP, EV_TRIP_LIMIT, EV_TRIP_LINKED, EV_TRIP_OPP = range(9)
 EV_TRIP_OCP, EV_BLOCKS, EV_CONDUCTS, EV_BLOWS, EV_OPENS, EV_CLOSES, EV_LOAD = range(9, 16)
+TRIP_CAUSES = {
+    EV_TRIP_OVP: "OVP",
+    EV_TRIP_LIMIT: "current limit",
+    EV_TRIP_LINKED: "linked",
+    EV_TRIP_OPP: "OPP",
+    EV_TRIP_OCP: "OCP",
+}
 
 # Numbers that the kernel keeps from call to call.
 TIME, STEP, STEPS, WORST, CLOCK = range(5)

@@ -20,6 +20,9 @@ IN_HAND = 0.95
 OPP_RESPONSE = 1e-3
 """Response time of an over-power protection [s], where the data sheet does not give it."""
 
+GRID, POINTS = 0.02, 3000
+"""The response to a load step is looked at in steps of GRID / ω."""
+
 PASS_LAG = 0.1
 """Lag of the pass element in units of 1/ω of the voltage loop (declared)."""
 
@@ -100,38 +103,61 @@ def _bisect(function: Callable[[float], float], low: float, high: float) -> floa
     return math.sqrt(low * high)
 
 
-def load_step_response(damping: float) -> Callable[[float], float]:
-    """Normalised deviation g(u) after a load step: Δv(t) = -ΔI / (C ω) · g(ω t).
+Modes = tuple[complex, complex, complex, complex, complex, complex]
 
-    Inverse Laplace transform of (r p + 1) / (r p³ + p² + 2 ζ p + 1) with r = PASS_LAG, by partial fractions.
+
+def step_modes(damping: float) -> Modes:
+    """Poles p and weights w of the normalised deviation after a load step: g(u) = Re Σ w exp(p u).
+
+    Δv(t) = -ΔI / (C ω) · g(ω t): inverse Laplace transform of (r p + 1) / (r p³ + p² + 2 ζ p + 1) with
+    r = PASS_LAG, by partial fractions. Written so that it compiles too.
     """
-    r, zeta = PASS_LAG, damping
+    r = PASS_LAG
     # Roots of the cubic by Durand and Kerner's simultaneous iteration: no numpy needed for three roots.
-    roots = [0.4 + 0.9j, (0.4 + 0.9j) ** 2, (0.4 + 0.9j) ** 3]
+    a, b, c = 0.4 + 0.9j, (0.4 + 0.9j) ** 2, (0.4 + 0.9j) ** 3
     for _ in range(60):
-        for i in range(3):
-            p = roots[i]
-            value = p**3 + (p**2 + 2.0 * zeta * p + 1.0) / r
-            others = math.prod([p - roots[j] for j in range(3) if j != i], start=1.0 + 0.0j)
-            roots[i] = p - value / others
-    weights = [(r * p + 1.0) / (3.0 * r * p**2 + 2.0 * p + 2.0 * zeta) for p in roots]
-    return lambda u: sum(w * cmath.exp(p * u) for w, p in zip(weights, roots, strict=True)).real
+        a -= (a * a * a + (a * a + 2.0 * damping * a + 1.0) / r) / ((a - b) * (a - c))
+        b -= (b * b * b + (b * b + 2.0 * damping * b + 1.0) / r) / ((b - a) * (b - c))
+        c -= (c * c * c + (c * c + 2.0 * damping * c + 1.0) / r) / ((c - a) * (c - b))
+    w_a = (r * a + 1.0) / (3.0 * r * a * a + 2.0 * a + 2.0 * damping)
+    w_b = (r * b + 1.0) / (3.0 * r * b * b + 2.0 * b + 2.0 * damping)
+    w_c = (r * c + 1.0) / (3.0 * r * c * c + 2.0 * c + 2.0 * damping)
+    return a, b, c, w_a, w_b, w_c
 
 
-def _loop_bandwidth(
-    figures: OutputFigures, capacitance: float, time: float, band: float, step: float
-) -> float:
-    """ω [rad/s] at which the load step is back within its band just before the data sheet says."""
-    respond = load_step_response(figures.damping)
-    curve = [(0.02 * n, abs(respond(0.02 * n))) for n in range(3000)]
-    amperes = step * figures.current_max
-
-    def excess(omega: float) -> float:
+def loop_bandwidth(modes: Modes, capacitance: float, time: float, band: float, amperes: float) -> float:
+    """ω [rad/s] at which a load step of `amperes` is back within its band [V] just before the data sheet's
+    time [s]. modes: of `step_modes`. Written so that it compiles too.
+    """
+    a, b, c, w_a, w_b, w_c = modes
+    step_a, step_b, step_c = cmath.exp(GRID * a), cmath.exp(GRID * b), cmath.exp(GRID * c)
+    above = [0.0] * POINTS
+    for n in range(POINTS):
+        above[n] = abs((w_a + w_b + w_c).real)
+        w_a, w_b, w_c = w_a * step_a, w_b * step_b, w_c * step_c
+    for n in range(POINTS - 2, -1, -1):  # from here on the largest deviation that is still to come
+        above[n] = max(above[n], above[n + 1])
+    low, high = 1e-2 / time, 1e3 / time
+    for _ in range(40):
+        omega = math.sqrt(low * high)
         allowed = band * capacitance * omega / amperes
-        last = next((u for u, g in reversed(curve) if g > allowed), 0.0)
-        return last / omega - IN_HAND * time
+        inside, outside = 0, POINTS
+        while outside - inside > 1:
+            middle = (inside + outside) // 2
+            if above[middle] > allowed:
+                inside = middle
+            else:
+                outside = middle
+        if inside * GRID > IN_HAND * time * omega:
+            low = omega
+        else:
+            high = omega
+    return math.sqrt(low * high)
 
-    return _bisect(excess, 1e-2 / time, 1e3 / time)
+
+def voltage_loop(omega: float, damping: float, capacitance: float) -> tuple[float, float, float]:
+    """k_p [A/V], k_i [A/(V·s)] and the lag of the pass element [s] of a PI loop on the output capacitor."""
+    return 2.0 * damping * omega * capacitance, omega * omega * capacitance, PASS_LAG / omega
 
 
 def _travel_time(low: float, high: float, speed: Callable[[float], float]) -> float:
@@ -140,6 +166,22 @@ def _travel_time(low: float, high: float, speed: Callable[[float], float]) -> fl
     """
     part = (high - low) / 100.0
     return sum(part / max(speed(low + (n + 0.5) * part), 1e-9) for n in range(100))
+
+
+def recovery_figures(figures: OutputFigures) -> tuple[float, float, float, list[str]]:
+    """Time [s], band [V] and current [A] of the load step, and what was assumed of them."""
+    time, band, step = figures.recovery_time, figures.recovery_band, figures.recovery_step
+    assumed = []
+    if time is None:
+        time = 100e-6
+        assumed.append("load-transient recovery time is not given: 100 µs assumed")
+    if band is None:
+        band = 1e-3 * figures.voltage_max
+        assumed.append("load-transient band is not given: 0.1 % of full scale assumed")
+    if step is None:
+        step = 0.5
+        assumed.append("load-transient step is not given: 50 % of rated current assumed")
+    return time, band, step * figures.current_max, assumed
 
 
 @lru_cache(maxsize=1024)
@@ -165,14 +207,10 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
         100e-6 * max(amperes, 0.1),
         "output capacitance is not given: 100 µF per ampere of rated current assumed",
     )
-    time = known(figures.recovery_time, 100e-6, "load-transient recovery time is not given: 100 µs assumed")
-    band = known(
-        figures.recovery_band, 1e-3 * volts, "load-transient band is not given: 0.1 % of full scale assumed"
-    )
-    step = known(
-        figures.recovery_step, 0.5, "load-transient step is not given: 50 % of rated current assumed"
-    )
-    omega = _loop_bandwidth(figures, capacitance, time, band, step)
+    time, band, step, made = recovery_figures(figures)
+    assumptions += made
+    omega = loop_bandwidth(step_modes(figures.damping), capacitance, time, band, step)
+    k_p, k_i, lag = voltage_loop(omega, figures.damping, capacitance)
     assumptions.append(
         f"damping of the voltage loop is {figures.damping:g}, lag of its pass element {PASS_LAG:g}/ω: "
         "a data sheet does not say"
@@ -207,9 +245,9 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
         power=power,
         capacitance=capacitance,
         bleeder=bleeder,
-        lag=PASS_LAG / omega,
-        k_p=2.0 * figures.damping * omega * capacitance,
-        k_i=omega**2 * capacitance,
+        lag=lag,
+        k_p=k_p,
+        k_i=k_i,
         k_c=math.log(10.0) / response,
         overshoot=figures.limit_overshoot * amperes,
         sink=sink,

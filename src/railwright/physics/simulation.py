@@ -24,15 +24,6 @@ RELATIVE = 1e-5
 FINE = 1e-4
 """Error of straight lines between two samples, of full scale."""
 
-_TRIPS = {
-    0: "",
-    layout.EV_TRIP_OVP: "OVP",
-    layout.EV_TRIP_LIMIT: "current limit",
-    layout.EV_TRIP_LINKED: "linked",
-    layout.EV_TRIP_OPP: "OPP",
-    layout.EV_TRIP_OCP: "OCP",
-}
-
 
 @dataclass(frozen=True, eq=False)
 class Advance:
@@ -95,6 +86,10 @@ class Simulation:
         linked = {*self._switches, *(t for targets in self._switches.values() for t in targets)}
         self._linked = [player for name, player in self._players.items() if name in linked]
         self._free = [player for name, player in self._players.items() if name not in linked]
+
+    def player(self, name: str) -> tuple[Player, bool]:
+        """The player of an input, and whether its trips switch others off or follow those of others."""
+        return self._players[name], self._players[name] in self._linked
 
     @property
     def time(self) -> float:
@@ -263,7 +258,7 @@ class Simulation:
         at = layout.ROW_OUTPUTS + 3 * j
         return OutputState(
             on=bool(settings[layout.ON]),
-            tripped=_TRIPS[tripped],
+            tripped=layout.TRIP_CAUSES.get(tripped, ""),
             mode=Mode(int(row[at + 2])),
             voltage=float(row[at]),
             current=float(row[at + 1]),

@@ -10,9 +10,10 @@ from railwright.documents.figures import output_figures
 from railwright.documents.loader import Documents
 from railwright.physics import circuit as physics
 from railwright.physics import conductors
-from railwright.physics.output_stage import OutputStage, derive_output_stage
+from railwright.physics.output_stage import OutputStage, derive_output_stage, recovery_figures
 from railwright.quantities import Uncertain
 from railwright.rehearsal.case import NOMINAL, Case
+from railwright.rehearsal.errors import SetErrors, set_errors
 from railwright.rehearsal.setpoints import Feed, SetPoints
 
 SPACING = 2.0
@@ -66,7 +67,22 @@ def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[st
         return value.nominal
 
     build_circuit(documents, set_points, note)
+    output_errors(documents, set_points, note)
     return {name: value for name, value in found.items() if not value.certain}
+
+
+def output_errors(
+    documents: Documents, set_points: SetPoints, case: Case = NOMINAL
+) -> tuple[dict[str, SetErrors], tuple[str, ...]]:
+    """How far each output that has set points is off what it is told, and what was assumed of that."""
+    errors: dict[str, SetErrors] = {}
+    assumptions = Assumptions()
+    for feed in set_points.values():
+        for points in feed.outputs:
+            name = points.output
+            errors[name], made = set_errors(name, documents.bench.output(name), case)
+            assumptions.add(*(f"{name}: {sentence}" for sentence in made))
+    return errors, assumptions.all()
 
 
 def _branch(documents: Documents, feed: Feed, case: Case, assumptions: Assumptions) -> physics.Branch:
@@ -92,6 +108,11 @@ def _stage(name: str, output: Output, case: Case, assumptions: Assumptions) -> O
     stage, made = derive_output_stage(figures)
     assumptions.add(*(f"{name}: {sentence}" for sentence in made))
     return stage
+
+
+def stage_figures(output: Output) -> tuple[float, float, float]:
+    """Time [s], band [V] and current [A] of the load step that an output's gains are derived from."""
+    return recovery_figures(output_figures(output))[:3]
 
 
 def lead_resistance(lead: Lead, bench: Bench) -> tuple[Uncertain, tuple[str, ...]]:
@@ -143,16 +164,24 @@ def _lead(name: str, lead: Lead, bench: Bench, case: Case, assumptions: Assumpti
     )
 
 
-def _loads(name: str, device: Device, case: Case, assumptions: Assumptions) -> tuple[physics.Load, ...]:
-    loads, count = [], dict[str, int]()
+def load_labels(device: Device, name: str) -> tuple[str, ...]:
+    """What the loads of an input are called in names of quantities: their kinds, the second one with _2."""
+    labels: list[str] = []
+    count = dict[str, int]()
     for entry in device.inputs[name].load:
         count[entry.kind] = count.get(entry.kind, 0) + 1
-        label = entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}"
+        labels.append(entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}")
+    return tuple(labels)
+
+
+def _loads(name: str, device: Device, case: Case, assumptions: Assumptions) -> tuple[physics.Load, ...]:
+    loads = []
+    for label, entry in zip(load_labels(device, name), device.inputs[name].load, strict=True):
 
         def choose(field: str, value: Uncertain, prefix: str = f"{name}.{label}") -> float:
             return case(f"{prefix}.{field}", value)
 
         values, made = entry.parameters.floats(choose)
         assumptions.add(*(f"{name}: {sentence}" for sentence in made))
-        loads.append(physics.Load(entry.kind, values))
+        loads.append(physics.Load(entry.kind, values, entry.parameters.table()))
     return tuple(loads)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
 from railwright.rehearsal.case import NOMINAL, Case
-from railwright.rehearsal.circuit import build_circuit
+from railwright.rehearsal.circuit import build_circuit, output_errors
+from railwright.rehearsal.errors import SetErrors
 from railwright.rehearsal.setpoints import Feed, SetPoints
 from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 from railwright.traces import Event, Mode, Record, Span, Traces
@@ -29,7 +30,8 @@ class InputResult:
 
     peak_current, peak_at: over the whole rehearsal. inrush_peak: while it was powered up, None: it was not.
     inrush_charge [C], inrush_i2t [A²s]: over the same time. time_in_limit: in CC or CP, altogether;
-    first_time_in_limit: the first stretch of it. peak_voltage: at the connector. tripped: the event's name,
+    first_time_in_limit: the first stretch of it. peak_voltage: at the connector; settled_voltage: there, when
+    the power-up ends. tripped: the event's name,
     such as 'trips OVP', and when; empty: nothing tripped. starts, stops: of its converters.
     """
 
@@ -41,6 +43,7 @@ class InputResult:
     time_in_limit: float
     first_time_in_limit: float
     peak_voltage: float
+    settled_voltage: float | None
     tripped: str
     tripped_at: float | None
     starts: int
@@ -74,35 +77,40 @@ def rehearse(
     if timeline is None:
         timeline = build_timeline(documents.procedure, documents.device)
     circuit, assumptions = build_circuit(documents, set_points, case)
+    errors, more = output_errors(documents, set_points, case)
     simulation = Simulation(circuit)
-    for feed in set_points.values():
-        _set_limits(simulation, feed)
-    for action in timeline.actions:
-        if action.input in set_points:
-            _act(simulation, set_points[action.input], action)
+    tell(simulation, set_points, timeline, errors)
     advance = simulation.advance(timeline.duration + tail)
     traces = {name: _traces(samples) for name, samples in advance.samples.items()}
     record = Record("rehearsal", traces, advance.events, timeline.spans)
     results = {
         name: _result(name, set_points[name], traces[name], advance.events, timeline.spans) for name in traces
     }
-    return Rehearsal(record, assumptions, results, simulation.steps)
+    return Rehearsal(record, (*assumptions, *more), results, simulation.steps)
 
 
-def _set_limits(simulation: Simulation, feed: Feed) -> None:
+def tell(
+    simulation: Simulation, set_points: SetPoints, timeline: Timeline, errors: Mapping[str, SetErrors]
+) -> None:
+    """Tell every output its limits and what it will do when, each with its own errors."""
+    for feed in set_points.values():
+        for points in feed.outputs:
+            own = errors[points.output]
+            simulation.set(
+                points.output,
+                current_limit=own.limit(points.current_limit),
+                at_limit=points.at_limit,
+                trip_delay=points.trip_delay,
+                ovp=points.ovp + own.ovp_error,
+            )
+    for action in timeline.actions:
+        if action.input in set_points:
+            _act(simulation, set_points[action.input], action, errors)
+
+
+def _act(simulation: Simulation, feed: Feed, action: Action, errors: Mapping[str, SetErrors]) -> None:
     for points in feed.outputs:
-        simulation.set(
-            points.output,
-            current_limit=points.current_limit,
-            at_limit=points.at_limit,
-            trip_delay=points.trip_delay,
-            ovp=points.ovp,
-        )
-
-
-def _act(simulation: Simulation, feed: Feed, action: Action) -> None:
-    for points in feed.outputs:
-        voltage = action.voltage * points.share
+        voltage = errors[points.output].voltage(action.voltage * points.share)
         if action.kind == "off":
             simulation.set(points.output, at=action.time, on=False)
         elif action.kind == "on":
@@ -154,6 +162,7 @@ def _result(
         time_in_limit=float(gaps[limited].sum()),
         first_time_in_limit=first,
         peak_voltage=float(traces.columns["voltage"].max()),
+        settled_voltage=float(inrush.columns["voltage"][-1]) if inrush is not None and known else None,
         tripped=trip.what if trip else "",
         tripped_at=trip.time if trip else None,
         starts=sum(event.what == "starts" for event in own),

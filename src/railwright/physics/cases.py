@@ -1,0 +1,337 @@
+"""Many cases of one branch in one compiled loop: values in, measures out, nothing kept in between.
+
+A case differs from the next in the values of some quantities: parameters of loads, resistance and inductance
+of the lead, what a data sheet leaves open of an output stage, errors of set points and protections. The
+template is a player that has been told what to do but has not begun.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.physics import layout
+from railwright.physics.compiled import compiled, compiled_entry
+from railwright.physics.kernel import FAILURE, STARTING_STEP, STOPPED, play
+from railwright.physics.loads import KINDS
+from railwright.physics.output_stage import loop_bandwidth, step_modes, voltage_loop
+from railwright.physics.player import MOST_STEPS, MOST_STEPS_A_SECOND, Player
+
+Array = NDArray[np.float64]
+
+MEASURES = (
+    "peak_current",
+    "peak_at",
+    "inrush_peak",
+    "inrush_charge",
+    "inrush_i2t",
+    "time_in_limit",
+    "first_time_in_limit",
+    "peak_voltage",
+    "settled_voltage",
+    "tripped_at",
+    "trip",
+    "starts",
+    "stops",
+)
+"""Measures of one input in one case, SI units. What did not happen is NaN (tripped_at, inrush_* and
+settled_voltage of an input that is not powered up); trip: the number of the event, 0: none. settled_voltage:
+at the connector, when the power-up ends.
+"""
+
+(PEAK, PEAK_AT, INRUSH, CHARGE, I2T, IN_LIMIT, FIRST_IN_LIMIT, HIGHEST, SETTLED, TRIPPED_AT, TRIP, STARTS,
+ STOPS, COUNT) = range(14)  # fmt: skip
+
+# What a quantity is a value of: (what, which output, place).
+PARAMETER, NUMBER, DAMPING, LIMIT_OVERSHOOT = range(4)
+VOLTAGE_GAIN, VOLTAGE_OFFSET, LIMIT_GAIN, LIMIT_OFFSET, OVP_ERROR = range(4, 9)
+SLOT = 3
+
+PLAYED, FAILED, TRIPPED = range(3)
+"""What became of a case; TRIPPED: an output tripped whose trip others follow, the case must be played again
+with all of them together.
+"""
+
+# What the measures keep from row to row.
+LAST_TIME, LAST_CONNECTOR, LAST_CURRENT, LIMITED, STRETCH, BEGAN, KEPT = range(7)
+NONE_YET, INSIDE, OVER = range(3)
+
+_modes = compiled(step_modes)
+_loop = compiled(voltage_loop)
+_bandwidth = compiled(loop_bandwidth)
+
+
+class Template(NamedTuple):
+    """One branch before its first case, and room to play in.
+
+    y, system, charge, actions: as they are at the start. stages (outputs, 3): time [s], band [V] and current
+    [A] of the load step behind each output's gains. window: start and end of its power-up [s], NaN: it has
+    none. starts, stops (loads,): number of the load's event, -1: it has none. end: until when it is played.
+    """
+
+    y: Array
+    system: layout.System
+    charge: NDArray[np.int64]
+    actions: Array
+    stages: Array
+    window: Array
+    starts: NDArray[np.int64]
+    stops: NDArray[np.int64]
+    absolute: Array
+    end: float
+    relative: float
+    fine: float
+    follows: bool
+
+
+def copy_of(system: layout.System) -> layout.System:
+    """The same numbers in arrays of their own."""
+    copies: Any = [array.copy() for array in system]
+    return layout.System(*copies)
+
+
+def make_template(
+    player: Player, stages: Array, window: tuple[float, float] | None, end: float, follows: bool
+) -> Template:
+    """The template of a player that has been told what to do. follows: its trips switch others off, or
+    others' trips switch it off.
+    """
+    kinds = [KINDS[load.kind] for load in player.branch.loads]
+
+    def number(what: str) -> NDArray[np.int64]:
+        places = [kind.events.index(what) if what in kind.events else -1 for kind in kinds]
+        return np.array(places, dtype=np.int64)
+
+    rows = [(t, j, what, a, b) for t, _, j, what, a, b in player.pending]
+    return Template(
+        y=player.y.copy(),
+        system=copy_of(player.system),
+        charge=player.charge.copy(),
+        actions=np.array(rows, dtype=np.float64).reshape(len(rows), layout.ACTION),
+        stages=np.asarray(stages, dtype=np.float64),
+        window=np.array(window or (np.nan, np.nan)),
+        starts=number("starts"),
+        stops=number("stops"),
+        absolute=player.work.absolute.copy(),
+        end=end,
+        relative=player.relative,
+        fine=player.fine,
+        follows=follows,
+    )
+
+
+def play_cases(template: Template, branch: Any, slots: NDArray[np.int64], values: Array) -> tuple[Array, Any]:
+    """Play every case of a branch: values (cases, quantities), slots (quantities, SLOT).
+
+    Returns measures (cases, COUNT) and what became of each case (cases,). Releases the interpreter's lock.
+    """
+    from railwright.physics.solver import work_space
+
+    outputs = template.system.fixed.shape[0]
+    measures = np.empty((values.shape[0], COUNT))
+    states = np.repeat(template.y[np.newaxis], values.shape[0], axis=0)
+    _start_states(template, branch, slots, values, states)
+    became = np.zeros(values.shape[0], dtype=np.int64)
+    own = copy_of(template.system)
+    rows = np.zeros((2048, layout.ROW_OUTPUTS + 3 * outputs))
+    most = MOST_STEPS + MOST_STEPS_A_SECOND * template.end
+    _play_cases(
+        values, slots, states, template.system, own, template.charge, template.charge.copy(),
+        template.actions, template.actions.copy(), template.stages, template.window, template.starts,
+        template.stops, rows, np.zeros((256, layout.EVENT)),
+        work_space(template.absolute, template.charge.size), template.end, template.relative, template.fine,
+        template.follows, most, measures, became,
+    )  # fmt: skip
+    return measures, became
+
+
+def _start_states(
+    template: Template, branch: Any, slots: NDArray[np.int64], values: Array, states: Array
+) -> None:
+    """States of loads that start at values which depend on their parameters."""
+    for m, load in enumerate(branch.loads):
+        kind = KINDS[load.kind]
+        begin, end = template.system.parameter_at[m : m + 2]
+        at = int(template.system.state_at[m])
+        p = template.system.parameters[begin:end].copy()
+        if len(kind.equation("at_start")(p)) == 0:
+            continue
+        varied = [k for k, slot in enumerate(slots) if slot[0] == PARAMETER and begin <= slot[2] < end]
+        for case in range(values.shape[0]):
+            for k in varied:
+                p[slots[k, 2] - begin] = values[case, k]
+            cold = kind.equation("at_start")(p)
+            states[case, at : at + len(cold)] = cold
+
+
+@compiled
+def _apply(values: Array, slots: NDArray[np.int64], system: Any, actions: Array, stages: Array) -> None:
+    """Put one case's values where they belong; system and actions are fresh copies of the template's."""
+    outputs = system.fixed.shape[0]
+    errors = np.zeros((outputs, 5))
+    for k in range(values.shape[0]):
+        what, j, place, value = slots[k, 0], slots[k, 1], slots[k, 2], values[k]
+        if what == PARAMETER:
+            system.parameters[place] = value
+        elif what == NUMBER:
+            system.branch[place] = value
+        elif what == DAMPING:
+            fixed = system.fixed[j]
+            capacitance = fixed[layout.CAPACITANCE]
+            omega = _bandwidth(_modes(value), capacitance, stages[j, 0], stages[j, 1], stages[j, 2])
+            fixed[layout.K_P], fixed[layout.K_I], fixed[layout.LAG] = _loop(omega, value, capacitance)
+        elif what == LIMIT_OVERSHOOT:
+            system.fixed[j, layout.OVERSHOOT] = value * system.fixed[j, layout.IMAX]
+        else:
+            errors[j, what - VOLTAGE_GAIN] = value
+    for a in range(actions.shape[0]):
+        what = int(actions[a, 2])
+        if what >= layout.SET_BRANCH:
+            continue
+        for j in range(outputs):
+            if int(actions[a, 1]) != j:
+                continue
+            told = actions[a, 3]
+            if what in (layout.SET_VOLTAGE, layout.SET_LINE) and told != 0.0:
+                actions[a, 3] = told * (1.0 + errors[j, 0]) + errors[j, 1]
+            elif what == layout.SET_LIMIT:
+                actions[a, 3] = max(0.0, told * (1.0 + errors[j, 2]) + errors[j, 3])
+            elif what == layout.SET_OVP:
+                actions[a, 3] = told + errors[j, 4]
+
+
+@compiled
+def _limited(row: Array, outputs: int) -> bool:
+    """Whether the input is in CC or CP and none of its outputs has tripped."""
+    found = False
+    for j in range(outputs):
+        mode = row[layout.ROW_OUTPUTS + 3 * j + 2]
+        if mode == 4.0:
+            return False
+        found = found or mode == 2.0 or mode == 3.0
+    return found
+
+
+@compiled
+def _measure(rows: Array, count: int, outputs: int, window: Array, kept: Array, out: Array) -> None:
+    """Take `count` more rows into the measures; straight lines between them."""
+    for r in range(count):
+        row = rows[r]
+        t, v, i = row[layout.ROW_TIME], row[layout.ROW_CONNECTOR], row[layout.ROW_CURRENT]
+        if i > out[PEAK]:
+            out[PEAK], out[PEAK_AT] = i, t
+        out[HIGHEST] = max(out[HIGHEST], v)
+        t0, v0, i0 = kept[LAST_TIME], kept[LAST_CONNECTOR], kept[LAST_CURRENT]
+        if t > t0:
+            if kept[LIMITED] == 1.0:
+                out[IN_LIMIT] += t - t0
+                if kept[STRETCH] == INSIDE:
+                    out[FIRST_IN_LIMIT] = t - kept[BEGAN]
+            begin, end = max(t0, window[0]), min(t, window[1])
+            if end > begin or (t0 <= window[1] <= t):
+                slope = (i - i0) / (t - t0)
+                first, last = i0 + slope * (begin - t0), i0 + slope * (end - t0)
+                out[INRUSH] = max(out[INRUSH], max(first, last))
+                out[CHARGE] += 0.5 * (first + last) * (end - begin)
+                out[I2T] += 0.5 * (first * first + last * last) * (end - begin)
+            if t0 <= window[1] <= t:
+                out[SETTLED] = v0 + (v - v0) / (t - t0) * (window[1] - t0)
+        limited = _limited(row, outputs)
+        if limited and kept[STRETCH] == NONE_YET:
+            kept[STRETCH], kept[BEGAN] = INSIDE, t
+        elif not limited and kept[STRETCH] == INSIDE and t > kept[BEGAN]:
+            kept[STRETCH] = OVER
+        elif not limited and kept[STRETCH] == INSIDE:
+            kept[STRETCH] = NONE_YET
+        kept[LIMITED] = 1.0 if limited else 0.0
+        kept[LAST_TIME], kept[LAST_CONNECTOR], kept[LAST_CURRENT] = t, v, i
+
+
+@compiled
+def _count_events(
+    events: Array, count: int, starts: NDArray[np.int64], stops: NDArray[np.int64], out: Array
+) -> None:
+    for e in range(count):
+        what, about = int(events[e, 1]), int(events[e, 2])
+        if what >= layout.EV_LOAD:
+            number = what - layout.EV_LOAD
+            out[STARTS] += 1.0 if number == starts[about] else 0.0
+            out[STOPS] += 1.0 if number == stops[about] else 0.0
+        elif layout.EV_TRIP_OVP <= what <= layout.EV_TRIP_OCP and out[TRIP] == 0.0:
+            out[TRIP], out[TRIPPED_AT] = what, events[e, 0]
+
+
+@compiled_entry
+def _play_cases(
+    values: Array,
+    slots: NDArray[np.int64],
+    states: Array,
+    template: Any,
+    system: Any,
+    charge_at_start: NDArray[np.int64],
+    charge: NDArray[np.int64],
+    told: Array,
+    actions: Array,
+    stages: Array,
+    window: Array,
+    starts: NDArray[np.int64],
+    stops: NDArray[np.int64],
+    rows: Array,
+    events: Array,
+    work: Any,
+    end: float,
+    relative: float,
+    fine: float,
+    follows: bool,
+    most: float,
+    measures: Array,
+    became: NDArray[np.int64],
+) -> None:
+    outputs = system.fixed.shape[0]
+    clock, counts, kept = np.zeros(layout.CLOCK), np.zeros(3, dtype=np.int64), np.zeros(KEPT)
+    for case in range(values.shape[0]):
+        system.fixed[:] = template.fixed
+        system.settings[:] = template.settings
+        system.branch[:] = template.branch
+        system.path[:] = template.path
+        system.parameters[:] = template.parameters
+        system.flags[:] = template.flags
+        charge[:] = charge_at_start
+        actions[:] = told
+        _apply(values[case], slots, system, actions, stages)
+        y = states[case]
+        for j in range(outputs):
+            y[3 * j + 2] = system.fixed[j, layout.OVERSHOOT]
+        clock[:] = 0.0
+        clock[layout.STEP] = STARTING_STEP
+        kept[:] = 0.0
+        kept[LAST_TIME] = np.inf
+        out = measures[case]
+        out[:] = 0.0
+        out[PEAK], out[HIGHEST] = -np.inf, -np.inf
+        out[TRIPPED_AT] = np.nan
+        powered = window[0] == window[0]
+        out[INRUSH] = -np.inf if powered else np.nan
+        if not powered:
+            out[CHARGE], out[I2T], out[SETTLED] = np.nan, np.nan, np.nan
+        done = 0
+        while True:
+            counts[:] = 0
+            status = play(
+                end, y, clock, system, charge, actions[done:], rows, events, counts, work, relative,
+                fine, follows,
+            )  # fmt: skip
+            _measure(rows, counts[0], outputs, window, kept, out)
+            _count_events(events, counts[1], starts, stops, out)
+            done += counts[2]
+            if status == FAILURE or clock[layout.STEPS] > most:
+                became[case] = FAILED
+                out[:] = np.nan
+                break
+            if status == STOPPED:
+                became[case] = TRIPPED
+                break
+            if status == 0:
+                break

@@ -1,0 +1,264 @@
+"""A procedure rehearsed in many cases at once, within everything that is uncertain.
+
+Cases come in chunks that know nothing of each other: each can be played anywhere, and twice. What is kept of
+a chunk adds up, always in the same order, so that the same seed gives the same result however it was spread.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from railwright.documents.loader import Documents
+from railwright.quantities import Uncertain
+from railwright.rehearsal.case import fixed
+from railwright.rehearsal.circuit import (
+    build_circuit,
+    load_labels,
+    output_errors,
+    stage_figures,
+    uncertain_quantities,
+)
+from railwright.rehearsal.design import CHUNK, Design
+from railwright.rehearsal.errors import QUANTITIES
+from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, tell
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.rehearsal.summary import Spread
+from railwright.rehearsal.timeline import Timeline, build_timeline
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from railwright.physics.cases import Template
+    from railwright.physics.circuit import Branch
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Everything that a worker needs to play any chunk."""
+
+    documents: Documents
+    set_points: SetPoints
+    timeline: Timeline
+    design: Design
+    end: float
+
+
+@dataclass
+class InputSpread:
+    """What was seen of one input: each measure's spread, and how often what tripped it, in the interior."""
+
+    measures: dict[str, Spread]
+    trips: Counter[str] = field(default_factory=Counter)
+    tripped_corners: int = 0
+
+    @property
+    def tripped(self) -> int:
+        """Cases of the interior in which any of its outputs tripped."""
+        return sum(self.trips.values())
+
+
+@dataclass
+class Ensemble:
+    """What is kept of the cases played so far. failures: cases that the solver could not play."""
+
+    inputs: dict[str, InputSpread]
+    played: int = 0
+    inside: int = 0
+    failures: int = 0
+    first_failure: int = -1
+
+    def add(self, other: Ensemble) -> None:
+        """Add what another has seen of later cases."""
+        for name, seen in other.inputs.items():
+            own = self.inputs[name]
+            for measure, spread in seen.measures.items():
+                own.measures[measure].add(spread)
+            own.trips.update(seen.trips)
+            own.tripped_corners += seen.tripped_corners
+        if self.first_failure < 0:
+            self.first_failure = other.first_failure
+        self.played += other.played
+        self.inside += other.inside
+        self.failures += other.failures
+
+
+def plan_ensemble(
+    documents: Documents,
+    set_points: SetPoints,
+    cases: int,
+    seed: int = 1,
+    timeline: Timeline | None = None,
+    tail: float = TAIL,
+) -> Plan:
+    """An ensemble of the procedure's timeline (or another) over everything that is uncertain."""
+    if timeline is None:
+        timeline = build_timeline(documents.procedure, documents.device)
+    quantities = uncertain_quantities(documents, set_points)
+    return Plan(documents, set_points, timeline, Design(quantities, cases, seed), timeline.duration + tail)
+
+
+def play_chunk(plan: Plan, chunk: int) -> Ensemble:
+    """Play one chunk of an ensemble and sum it up."""
+    import numpy as np
+
+    from railwright.physics.layout import TRIP_CAUSES
+
+    values = plan.design.values(chunk)
+    measures, failed = play_values(plan, values)
+    first = chunk * CHUNK
+    inside = np.arange(first, first + values.shape[0]) >= plan.design.corners
+    bad = np.flatnonzero(failed)
+    ensemble = Ensemble(
+        {}, values.shape[0], int(inside.sum()), bad.size, first + int(bad[0]) if bad.size else -1
+    )
+    for name, columns in measures.items():
+        spreads = {measure: Spread() for measure in columns if measure != "trip"}
+        for measure, spread in spreads.items():
+            spread.take(columns[measure], first, inside)
+        codes = columns["trip"]
+        trips = Counter({what: int((codes[inside] == code).sum()) for code, what in TRIP_CAUSES.items()})
+        ensemble.inputs[name] = InputSpread(spreads, +trips, int((codes[~inside] > 0.0).sum()))
+    return ensemble
+
+
+def merged(parts: Iterable[Ensemble], each: Callable[[Ensemble], None] = lambda seen: None) -> Ensemble:
+    """The sum of all chunks, in their order; `each` is shown what has been seen so far."""
+    iterator = iter(parts)
+    result = next(iterator)
+    each(result)
+    for part in iterator:
+        result.add(part)
+        each(result)
+    return result
+
+
+def play_values(
+    plan: Plan, values: NDArray[np.float64]
+) -> tuple[dict[str, dict[str, NDArray[np.float64]]], NDArray[np.bool_]]:
+    """Measures of the cases with these values: input -> measure -> (cases,), and which cases failed.
+
+    values: shape (cases, quantities) in the order of the design.
+    """
+    import numpy as np
+
+    from railwright.physics.cases import FAILED, MEASURES, TRIPPED, play_cases
+
+    failed = np.zeros(values.shape[0], dtype=bool)
+    again = np.zeros(values.shape[0], dtype=bool)
+    results: dict[str, NDArray[np.float64]] = {}
+    for branch, template, slots, columns in _templates(plan):
+        measures, became = play_cases(template, branch, slots, np.ascontiguousarray(values[:, columns]))
+        results[branch.name] = measures
+        failed |= became == FAILED
+        again |= became == TRIPPED
+    for case in np.flatnonzero(again & ~failed):
+        chosen = fixed(dict(zip(plan.design.names, values[case].tolist(), strict=True)))
+        played = rehearse(
+            plan.documents, plan.set_points, chosen, plan.timeline, plan.end - plan.timeline.duration
+        )
+        for name, result in played.inputs.items():
+            results[name][case] = _as_row(result)
+    return {
+        name: {measure: rows[:, k] for k, measure in enumerate(MEASURES)} for name, rows in results.items()
+    }, failed
+
+
+def _as_row(result: InputResult) -> list[float]:
+    from railwright.physics.cases import MEASURES
+    from railwright.physics.layout import TRIP_CAUSES
+
+    codes = {f"trips {what}": code for code, what in TRIP_CAUSES.items()}
+    named: Mapping[str, float | None] = {
+        **{name: getattr(result, name) for name in MEASURES if name != "trip"},
+        "trip": codes.get(result.tripped, 0),
+    }
+    return [float("nan") if named[name] is None else float(named[name] or 0.0) for name in MEASURES]
+
+
+def _templates(plan: Plan) -> list[tuple[Branch, Template, NDArray[np.int64], list[int]]]:
+    """For each branch: its template, what its quantities are, and their columns in the design."""
+    import numpy as np
+
+    from railwright.physics.cases import make_template
+    from railwright.physics.simulation import Simulation
+
+    documents, set_points = plan.documents, plan.set_points
+    circuit, _ = build_circuit(documents, set_points)
+    errors, _ = output_errors(documents, set_points)
+    simulation = Simulation(circuit)
+    tell(simulation, set_points, plan.timeline, errors)
+    named = {name: column for column, name in enumerate(plan.design.names)}
+    found = []
+    for branch in circuit.branches:
+        player, follows = simulation.player(branch.name)
+        own = [(named.pop(name), slot) for name, slot in _slots(branch, documents) if name in named]
+        span = next(
+            (s for s in plan.timeline.spans if s.kind == "power_up" and branch.name in s.inputs), None
+        )
+        stages = np.array([stage_figures(documents.bench.output(name)) for name in branch.outputs])
+        template = make_template(player, stages, (span.start, span.end) if span else None, plan.end, follows)
+        slots = np.array([slot for _, slot in own], dtype=np.int64).reshape(len(own), 3)
+        found.append((branch, template, slots, [column for column, _ in own]))
+    if named:
+        raise LookupError(f"nothing in the circuit is called {', '.join(named)}")
+    return found
+
+
+def _slots(branch: Branch, documents: Documents) -> Iterable[tuple[str, tuple[int, int, int]]]:
+    """Names of all quantities that a branch can vary, with what they are to its equations."""
+    from railwright.physics import cases, layout
+    from railwright.physics.loads import KINDS
+
+    yield f"{branch.name}.lead.resistance", (cases.NUMBER, -1, layout.RESISTANCE)
+    yield f"{branch.name}.lead.inductance", (cases.NUMBER, -1, layout.INDUCTANCE)
+    for j, output in enumerate(branch.outputs):
+        yield f"{output}.damping", (cases.DAMPING, j, 0)
+        yield f"{output}.limit_overshoot", (cases.LIMIT_OVERSHOOT, j, 0)
+        for k, quantity in enumerate(QUANTITIES):
+            yield f"{output}.{quantity}", (cases.VOLTAGE_GAIN + k, j, 0)
+    place = 0
+    for label, load in zip(load_labels(documents.device, branch.name), branch.loads, strict=True):
+        parameters = KINDS[load.kind].parameters
+        for k, parameter in enumerate(parameters):
+            yield f"{branch.name}.{label}.{parameter}", (cases.PARAMETER, -1, place + k)
+        place += len(parameters) + len(load.table)
+
+
+def sensitivities(
+    plan: Plan, base: int = 256
+) -> tuple[tuple[str, ...], dict[tuple[str, str], tuple[NDArray[np.float64], NDArray[np.float64]]]]:
+    """Sobol's indices: which quantity each measure is sensitive to (scipy.stats.sobol_indices).
+
+    base: cases of the base design, a power of two; base · (quantities + 2) cases are played. Returns the
+    names of the quantities, and (input, measure) -> first-order and total indices, shape (quantities,).
+    Measures that do not vary are left out.
+    """
+    import numpy as np
+    from scipy.stats import sobol_indices, uniform
+
+    from railwright.physics.cases import MEASURES
+    from railwright.rehearsal.design import spread
+
+    quantities: Mapping[str, Uncertain] = plan.design.quantities
+    keys = [(name, measure) for name in plan.set_points for measure in MEASURES if measure != "trip"]
+
+    def model(shares: NDArray[np.float64]) -> NDArray[np.float64]:
+        measures, _ = play_values(plan, spread(quantities, shares.T))
+        return np.stack([measures[name][measure] for name, measure in keys])
+
+    result = sobol_indices(
+        func=model,
+        n=base,
+        dists=[uniform()] * len(quantities),
+        rng=np.random.default_rng(plan.design.seed),
+    )
+    found = {}
+    for k, key in enumerate(keys):
+        first, total = result.first_order[k], result.total_order[k]
+        if np.isfinite(first).all() and np.isfinite(total).all():
+            found[key] = (first, total)
+    return plan.design.names, found
