@@ -16,7 +16,7 @@ from railwright.physics import layout
 from railwright.physics.compiled import compiled, compiled_entry
 from railwright.physics.kernel import FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
-from railwright.physics.output_stage import loop_bandwidth, step_modes, voltage_loop
+from railwright.physics.output_stage import POINTS, loop_bandwidth, step_modes, voltage_loop
 from railwright.physics.player import MOST_STEPS, MOST_STEPS_A_SECOND, Player
 
 Array = NDArray[np.float64]
@@ -167,10 +167,23 @@ def _start_states(
 
 
 @compiled
-def _apply(values: Array, slots: NDArray[np.int64], system: Any, actions: Array, stages: Array) -> None:
-    """Put one case's values where they belong; system and actions are fresh copies of the template's."""
+def _apply(
+    values: Array,
+    slots: NDArray[np.int64],
+    system: Any,
+    actions: Array,
+    stages: Array,
+    errors: Array,
+    above: Array,
+) -> None:
+    """Put one case's values where they belong; system and actions are fresh copies of the template's.
+
+    errors (outputs, 5), above (POINTS,): room to work in.
+    """
     outputs = system.fixed.shape[0]
-    errors = np.zeros((outputs, 5))
+    for j in range(outputs):
+        for k in range(5):
+            errors[j, k] = 0.0
     for k in range(values.shape[0]):
         what, j, place, value = slots[k, 0], slots[k, 1], slots[k, 2], values[k]
         if what == PARAMETER:
@@ -180,7 +193,7 @@ def _apply(values: Array, slots: NDArray[np.int64], system: Any, actions: Array,
         elif what == DAMPING:
             fixed = system.fixed[j]
             capacitance = fixed[layout.CAPACITANCE]
-            omega = _bandwidth(_modes(value), capacitance, stages[j, 0], stages[j, 1], stages[j, 2])
+            omega = _bandwidth(_modes(value), capacitance, stages[j, 0], stages[j, 1], stages[j, 2], above)
             fixed[layout.K_P], fixed[layout.K_I], fixed[layout.LAG] = _loop(omega, value, capacitance)
         elif what == LIMIT_OVERSHOOT:
             system.fixed[j, layout.OVERSHOOT] = value * system.fixed[j, layout.IMAX]
@@ -291,6 +304,7 @@ def _play_cases(
 ) -> None:
     outputs = system.fixed.shape[0]
     clock, counts, kept = np.zeros(layout.CLOCK), np.zeros(3, dtype=np.int64), np.zeros(KEPT)
+    errors, above = np.zeros((outputs, 5)), np.zeros(POINTS)
     for case in range(values.shape[0]):
         system.fixed[:] = template.fixed
         system.settings[:] = template.settings
@@ -300,7 +314,7 @@ def _play_cases(
         system.flags[:] = template.flags
         charge[:] = charge_at_start
         actions[:] = told
-        _apply(values[case], slots, system, actions, stages)
+        _apply(values[case], slots, system, actions, stages, errors, above)
         y = states[case]
         for j in range(outputs):
             y[3 * j + 2] = system.fixed[j, layout.OVERSHOOT]

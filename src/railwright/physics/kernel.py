@@ -33,7 +33,7 @@ from railwright.physics.layout import (
     Array,
 )
 from railwright.physics.rosenbrock import interpolate
-from railwright.physics.solver import FAILED, make_solver
+from railwright.physics.solver import FAILED, REACHED, make_solver
 from railwright.physics.switching import act, act_on_branch, log_event, next_stop, settle
 
 DONE, FAILURE, FULL, STOPPED = range(4)
@@ -71,7 +71,8 @@ def _record(row: Array, t: float, y: Array, system: AnySystem) -> None:
 def _record_all(row: Array, t: float, y: Array, connector: int, system: AnySystem) -> None:
     """Every state and the current into every load, for energies that are summed up outside the solver."""
     n = y.shape[0]
-    row[:n] = y
+    for i in range(n):
+        row[i] = y[i]
     v = system.branch[POLARITY] * y[connector]
     for m in range(system.kinds.shape[0]):
         p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
@@ -124,9 +125,11 @@ def play(
     the state), FULL (call again with room), or STOPPED (an output has tripped and `stop_at_trip` is set).
     """
     t = clock[TIME]
+    settled = False
     while True:
         while counts[2] < actions.shape[0] and actions[counts[2], 0] <= t:
             action = actions[counts[2]]
+            settled = False
             if action[2] >= SET_BRANCH:
                 happened = act_on_branch(int(action[2]), int(action[1]), action[3], system)
                 if happened:
@@ -144,10 +147,11 @@ def play(
         stop = target
         if counts[2] < actions.shape[0]:
             stop = min(stop, actions[counts[2], 0])
-        count, tripped = settle(t, y, system, work, charge, events, counts[1])
-        counts[1] = count
-        if tripped:
-            clock[STEP] = STARTING_STEP
+        tripped = False
+        if not settled:
+            counts[1], tripped = settle(t, y, system, work, charge, events, counts[1])
+            if tripped:
+                clock[STEP] = STARTING_STEP
         _record(rows[counts[0]], t, y, system)
         counts[0] += 1
         if tripped and stop_at_trip:
@@ -158,6 +162,8 @@ def play(
             return FULL
         stop = next_stop(t, stop, system)
         status, end, following, worst = solver_step(t, y, stop, clock[STEP], relative, system, work)
+        # Within one region, and before the next corner or timer, nothing changes its condition.
+        settled = status == REACHED and end < stop
         clock[STEPS] += 1
         clock[WORST] = worst
         if status == FAILED:

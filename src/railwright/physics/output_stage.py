@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache, partial
-from typing import Literal
+from typing import Any, Literal
 
 IN_HAND = 0.95
 """Part of the stated recovery time in which the load step recovers."""
@@ -125,13 +125,14 @@ def step_modes(damping: float) -> Modes:
     return a, b, c, w_a, w_b, w_c
 
 
-def loop_bandwidth(modes: Modes, capacitance: float, time: float, band: float, amperes: float) -> float:
+def loop_bandwidth(
+    modes: Modes, capacitance: float, time: float, band: float, amperes: float, above: Any
+) -> float:
     """ω [rad/s] at which a load step of `amperes` is back within its band [V] just before the data sheet's
-    time [s]. modes: of `step_modes`. Written so that it compiles too.
+    time [s]. modes: of `step_modes`; above: POINTS numbers to work in. Written so that it compiles too.
     """
     a, b, c, w_a, w_b, w_c = modes
     step_a, step_b, step_c = cmath.exp(GRID * a), cmath.exp(GRID * b), cmath.exp(GRID * c)
-    above = [0.0] * POINTS
     for n in range(POINTS):
         above[n] = abs((w_a + w_b + w_c).real)
         w_a, w_b, w_c = w_a * step_a, w_b * step_b, w_c * step_c
@@ -209,7 +210,7 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     )
     time, band, step, made = recovery_figures(figures)
     assumptions += made
-    omega = loop_bandwidth(step_modes(figures.damping), capacitance, time, band, step)
+    omega = loop_bandwidth(step_modes(figures.damping), capacitance, time, band, step, [0.0] * POINTS)
     k_p, k_i, lag = voltage_loop(omega, figures.damping, capacitance)
     assumptions.append(
         f"damping of the voltage loop is {figures.damping:g}, lag of its pass element {PASS_LAG:g}/ω: "

@@ -66,7 +66,7 @@ H31, H32, H33, H34, H35 = (
 
 @compiled
 def factorise(a: Array, pivots: NDArray[np.int64]) -> None:
-    """LU decomposition in place with partial pivoting; a: (n, n)."""
+    """LU decomposition in place with partial pivoting; a: (n, n). The pivots are kept as reciprocals."""
     n = a.shape[0]
     for k in range(n):
         best = k
@@ -80,6 +80,7 @@ def factorise(a: Array, pivots: NDArray[np.int64]) -> None:
                 a[k, j] = a[best, j]
                 a[best, j] = held
         inverse = 1.0 / a[k, k]
+        a[k, k] = inverse
         for i in range(k + 1, n):
             if a[i, k] != 0.0:
                 factor = a[i, k] * inverse
@@ -107,7 +108,7 @@ def substitute(a: Array, pivots: NDArray[np.int64], b: Array) -> None:
         total = b[i]
         for j in range(i + 1, n):
             total -= a[i, j] * b[j]
-        b[i] = total / a[i, i]
+        b[i] = total * a[i, i]
 
 
 def make_step(rhs: Callable[..., None]) -> Callable[..., None]:

@@ -111,6 +111,7 @@ def make_solver(
     ) -> tuple[int, float, float, int]:
         """One accepted step from (t, y) towards t_stop, of about the size h.
 
+        work.before must hold the regions at (t, y), and does so again after a step that REACHED its end.
         Returns (status, time reached, size to try next, state that limited the step). The new state is in
         work.new, the coefficients of the dense output in work.dense; y is left alone. status: REACHED,
         CHANGED (the step was cut where a region changes), or FAILED.
@@ -139,7 +140,6 @@ def make_solver(
         following = max(h * factor, asked) if whole else h * factor
         end = t_stop if whole else t + h
         dense_coefficients(work.k, work.dense)
-        regions(t, y, work.before, system)
         # Also in the middle, so that what changes and changes back within a step is not stepped over.
         interpolate(0.5, y, work.new, work.dense, work.middle)
         regions(t + 0.5 * h, work.middle, work.after, system)
