@@ -51,7 +51,8 @@ def compiled(function: Function) -> Function:
     Arrays come from the caller, which keeps them alive, and none is made: without numba's counting of
     references (`_nrt`) the equations take half the time.
     """
-    return cast(Function, numba.njit(error_model="numpy", _nrt=False)(function))
+    options: Any = {"error_model": "numpy", "_nrt": False}
+    return cast(Function, numba.njit(**options)(function))
 
 
 def compiled_entry(function: Function) -> Function:
