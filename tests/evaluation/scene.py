@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from railwright.evaluation.reading import Bound, Part, ReadingModel
 from railwright.evaluation.signal import View
+from railwright.physics.surge import SurgePath
 from railwright.traces import Traces
 
 Array = NDArray[np.float64]
@@ -25,7 +26,7 @@ MODEL = ReadingModel(
     lead=(0.07, 0.08),
     current_bound=Bound(1.0, 5e-3, "the current limit that was set"),
     voltage_bound=Bound(18.0, 0.1, "the OVP level that was set"),
-    limit_response=1e-3,
+    surge=SurgePath(1.005, resistance=0.07, response=1e-3),
 )
 EXACT = ReadingModel(
     "truth", (Part("t", 0.0, 0.0, 0.0, 0.0),), (Part("t", 0.0, 0.0, 0.0, 0.0),), 0.0, 0.0, exact=True

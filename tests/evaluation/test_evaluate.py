@@ -95,12 +95,66 @@ def test_the_recording_decides_what_the_supply_could_not() -> None:
     assert "its time 0 lies at" in found.notes[0]
 
 
-def test_a_recording_that_ends_too_early_decides_nothing() -> None:
-    documents, set_points, record, _ = demo()
-    found = evaluate(documents, set_points, record, [recording(length=0.15)])
-    inrush = next(result for result in found.results if result.requirement == "transducer inrush")
+def judged_with(external: Record, record: Record | None = None) -> tuple[Any, Any]:
+    """The whole evaluation and the transducer's inrush in it."""
+    documents, set_points, own, _ = demo()
+    found = evaluate(documents, set_points, record or own, [external])
+    return found, next(result for result in found.results if result.requirement == "transducer inrush")
+
+
+def test_a_recording_that_ends_within_the_inrush_decides_nothing() -> None:
+    found, inrush = judged_with(recording(length=0.09))
     assert (inrush.outcome, inrush.source) == (Outcome.INCONCLUSIVE, "supply readings")
-    assert any("transducer inrush" in note and "does not cover" in note for note in found.notes)
+    assert any("transducer inrush" in note and "are not steady" in note for note in found.notes)
+    assert any("from before the inrush until the current has settled" in note for note in found.notes)
+
+
+def test_a_recording_of_the_inrush_decides_and_says_what_the_readings_judge() -> None:
+    """130 ms of a step of 212 ms: the inrush and 47 ms of rest; a whole recording measures the same."""
+    _, inrush = judged_with(recording(length=0.15))
+    _, whole = judged_with(recording())
+    assert (inrush.outcome, inrush.source) == (Outcome.PASS, RECORDER)
+    assert "ms after the recording, which the supply's readings judge: they are steady there" in inrush.reason
+    assert "do not see a peak shorter than 18 ms" in inrush.reason
+    assert inrush.measured is not None
+    assert whole.measured is not None
+    assert whole.measured.elsewhere == ""
+    assert inrush.measured.value == pytest.approx(whole.measured.value, rel=1e-2)
+    assert inrush.measured.high == pytest.approx(whole.measured.high, rel=1e-2)
+
+
+def rest_of(record: Record, start: float, end: float, amperes: float) -> Record:
+    """The run's record with other readings of the transducer's current in a part of time."""
+    traces = record.traces["transducer"]
+    inside = (traces.time > start) & (traces.time < end)
+    columns = {**traces.columns, "current": np.where(inside, amperes, traces.columns["current"])}
+    return replace(record, traces={**record.traces, "transducer": Traces(traces.time, columns)})
+
+
+def test_a_second_surge_after_the_recording_is_not_overlooked() -> None:
+    record = rest_of(demo()[2], 0.17, 0.182, 0.05)
+    found, inrush = judged_with(recording(length=0.15), record)
+    assert (inrush.outcome, inrush.source) == (Outcome.INCONCLUSIVE, "supply readings")
+    assert any("transducer inrush" in note and "are not steady" in note for note in found.notes)
+
+
+def test_more_current_after_the_recording_than_in_it_is_not_overlooked() -> None:
+    """Steady, but higher than the recorded peak: what lies between is unknown."""
+    record = rest_of(demo()[2], 0.11, 9.0, 0.055)
+    found, inrush = judged_with(recording(length=0.15), record)
+    assert (inrush.outcome, inrush.source) == (Outcome.INCONCLUSIVE, "supply readings")
+    assert any("more than the 28" in note for note in found.notes)
+
+
+def test_json_keeps_what_is_judged_elsewhere_and_reads_older_evaluations() -> None:
+    found, inrush = judged_with(recording(length=0.15))
+    data = json.loads(json.dumps(as_data(found)))
+    assert evaluation_from_data(data) == found
+    for entry in data["requirements"]:
+        entry["measured"].pop("elsewhere")
+    older = evaluation_from_data(data).results[found.results.index(inrush)].measured
+    assert older is not None
+    assert older.elsewhere == ""
 
 
 def test_a_recorder_that_the_bench_does_not_have_is_refused() -> None:

@@ -42,6 +42,31 @@ def test_current_limit_between_need_and_what_is_borne(tmp_path: Path) -> None:
     assert "the device bears 2.5 A" in why
 
 
+def test_the_reason_says_which_need_decided_and_how_it_was_rounded(tmp_path: Path) -> None:
+    limit, why = value(settled(tmp_path, AUTO_MAIN), "main", "current_limit")
+    assert "the declared steady current decides, being no less than the load model's draw at 8.2 V" in why
+    assert why.endswith("0.9 A lies on the grid of 100 µA and stays")
+    assert limit == 0.9
+    drawn = ("device", "steady: 180 mA .. 600 mA", "steady: 180 mA .. 437 mA")
+    limit, why = value(settled(tmp_path, AUTO_MAIN, drawn), "main", "current_limit")
+    assert "the load model's draw at 8.2 V decides, being no less than the declared steady current" in why
+    assert f"rounded to {limit:g} A, a round value on the grid of 100 µA" in why
+
+
+def test_a_limit_that_an_end_of_its_interval_holds_says_so(tmp_path: Path) -> None:
+    edit = ("bench", "permitted_current: 8 A", "permitted_current: 0.7 A")
+    _, why = value(settled(tmp_path, AUTO_MAIN, edit), "main", "current_limit")
+    assert "would be 0.9 A, which is out of these: the nearer end is taken" in why
+
+
+def test_rounding_of_a_delay_and_of_an_ovp_level(tmp_path: Path) -> None:
+    settings = settled(tmp_path, AUTO_MAIN)
+    for setting, grid in (("trip_delay", "100 µs"), ("ovp", "10 mV")):
+        _, why = value(settings, "main", setting)
+        assert f"on the grid of {grid}" in why or f"on the grid of {grid} and stays" in why
+        assert "step is not given: taken" in why
+
+
 def test_current_limit_stays_below_a_thin_lead(tmp_path: Path) -> None:
     edit = ("bench", "permitted_current: 8 A", "permitted_current: 0.7 A")
     limit, why = value(settled(tmp_path, AUTO_MAIN, edit), "main", "current_limit")

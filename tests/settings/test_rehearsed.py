@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +10,7 @@ import pytest
 from tests.settings.station import DEMO, TODAY, Edit, line_of, of_rule, station
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.evaluation.evaluate import evaluate
 from railwright.rehearsal.rehearse import rehearse
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import build_timeline
@@ -38,11 +39,14 @@ class Bent:
             voltage = np.zeros_like(self.time)
             for action in timeline.actions:
                 if action.input == name and action.kind != "on":
-                    voltage[self.time >= action.time + action.over] = action.voltage
+                    before = voltage[np.searchsorted(self.time, action.time)]
+                    ramp = np.clip((self.time - action.time) / (action.over or 1e-9), 0.0, 1.0)
+                    after = self.time >= action.time
+                    voltage[after] = (before + ramp * (action.voltage - before))[after]
             self.channels[name] = {
                 "voltage": voltage,
                 "terminal_voltage": voltage.copy(),
-                "current": np.where(voltage > 8.0, draw, 0.0),
+                "current": np.where(voltage > np.where(np.gradient(voltage) < 0.0, 7.6, 8.5), draw, 0.0),
                 "mode": np.where(voltage > 0.0, float(Mode.CV), float(Mode.OFF)),
             }
 
@@ -61,7 +65,7 @@ class Bent:
 
     def findings(self) -> tuple[Finding, ...]:
         settings = settle(self.documents, TODAY)
-        return rehearsed_findings(self.documents, settings, lambda documents, set_points: self)
+        return rehearsed_findings(self.documents, settings, lambda documents, set_points: self, evaluate)
 
 
 def found(bent: Bent, rule: str) -> list[Finding]:
@@ -158,10 +162,91 @@ def test_a_requirement_that_will_fail(bent: Bent) -> None:
     assert "'transducer inrush' comes to 70 mA" in finding.why
 
 
-def test_a_brief_peak(bent: Bent) -> None:
+def test_a_brief_peak(bent: Bent, tmp_path: Path) -> None:
     (finding,) = found(bent.bend("transducer", "current", 0.06, 0.065, 0.05), "peak-brief")
     assert "peaks at 50 mA and is above 90 % of it for 5 ms; a reading comes every 10 ms" in finding.why
-    assert "2 ksamples/s" in finding.remedy
+    assert finding.remedy == "record it with 12 000 samples/s or more"
+    slow = station(tmp_path, ("procedure", "record: {every: 10 ms}", "record: {every: 30 ms}"))
+    (finding,) = found(Bent(slow).bend("transducer", "current", 0.06, 0.0605, 0.05), "peak-brief")
+    assert "5 300 samples/s or more; as short as it is rehearsed, 10 000 samples/s show" in finding.remedy
+
+
+def test_what_the_check_asks_of_a_recording_is_what_the_evaluation_asks(tmp_path: Path) -> None:
+    """Statically, by rehearsal, and from a run's readings: one rate for one requirement."""
+    documents = station(tmp_path)
+    settings = settle(documents, TODAY)
+    (static,) = of_rule(settings, "reading-too-slow")
+    brief = Bent(documents).bend("transducer", "current", 0.06, 0.065, 0.05)
+    (rehearsed,) = found(brief, "peak-brief")
+    readings = {
+        name: Traces(each.time[::10], {key: column[::10] for key, column in each.columns.items()})
+        for name, each in brief.record.traces.items()
+    }
+    judged = evaluate(documents, settings.set_points, replace(brief.record, origin="run", traces=readings))
+    inrush = next(each for each in judged.results if each.requirement == "transducer inrush")
+    assert inrush.outcome == "inconclusive"
+    for said in (static.remedy, rehearsed.remedy, inrush.reason):
+        assert "12 000 samples/s" in said
+    assert "comes out inconclusive from the supply's readings" in static.why
+
+
+LIGHT: tuple[Edit, ...] = (
+    ("device", "output_power: 3.6 W ± 10 %", "output_power: 10 mW ± 10 %"),
+    ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 50 ms}"),
+    ("procedure", "- {hold: 500 ms}\n        - {line_to: 12 V", "- {hold: 100 ms}\n        - {line_to: 12 V"),
+)
+
+
+def test_a_dip_that_a_light_load_never_reaches(tmp_path: Path) -> None:
+    """1.22 mF against 1 kΩ of bleeder fall from 12 V to 12 V · exp(-0.15 s / 1.2 s) = 10.6 V in 150 ms."""
+    _, findings = played(station(tmp_path, *LIGHT))
+    (finding,) = [each for each in findings if each.rule == "not-reached"]
+    assert finding.about == "main"
+    assert (
+        "'brown-out' sets 6 V; in the 150 ms until the next change main gets only down to 10." in finding.why
+    )
+    assert "a supply that sinks current, put a bleeder across the input" in finding.remedy
+    assert "line_to: 6 V" in line_of(finding)
+
+
+def test_a_dip_that_is_reached_in_its_hold_is_none(tmp_path: Path) -> None:
+    _, findings = played(station(tmp_path))
+    assert [each for each in findings if each.rule == "not-reached"] == []
+
+
+def test_a_point_of_a_sweep_that_is_not_reached(bent: Bent) -> None:
+    sweep = bent.spans[2]
+    voltage, start, end = sweep.points[-1]
+    bent.bend("main", "voltage", start, end + 1e-3, voltage - 0.5)
+    (finding,) = found(bent, "not-reached")
+    assert "sets 16 V; in the 500 ms until the next change main gets only up to 15.5 V" in finding.why
+    assert "sweep:" in line_of(finding)
+
+
+def test_what_the_rehearsal_predicts_is_what_evaluation_measures(bent: Bent) -> None:
+    """Measures that need evaluation: restarts, start-up time, turn-off voltage; and what is only just met."""
+    start, end = bent.spans[2].start, bent.spans[2].start + 0.3
+    bent.bend("main", "current", start + 0.25, end, 0.0).bend("main", "current", 0.0, 0.1, 0.6)
+    said = {each.why for each in found(bent, "requirement-predicted")}
+    assert any(
+        "'keeps running over the line range' comes to 1; at most 0 is permitted" in why for why in said
+    )
+    assert any("'start-up time' comes to 99" in why and "at most 60 ms" in why for why in said)
+    stays = Bent(bent.documents).bend("main", "current", 0.0, 99.0, 0.3)
+    assert any(
+        "'stops at' fails: the current never falls" in f.why for f in found(stays, "requirement-predicted")
+    )
+
+
+def test_a_requirement_that_is_met_by_little(bent: Bent) -> None:
+    (finding,) = found(bent.bend("transducer", "current", 0.06, 0.1, 0.057), "requirement-close")
+    assert (
+        "'transducer inrush' comes to 57 mA, only 3 mA inside what is permitted (at most 60 mA)"
+        in finding.why
+    )
+    assert (
+        found(Bent(bent.documents).bend("transducer", "current", 0.06, 0.1, 0.05), "requirement-close") == []
+    )
 
 
 def test_assumptions_are_noted_once_for_each_subject(tmp_path: Path) -> None:
@@ -192,7 +277,7 @@ def test_nothing_is_rehearsed_without_set_points(tmp_path: Path) -> None:
     def never(documents: Documents, set_points: SetPoints) -> Bent:
         raise AssertionError("must not be rehearsed")
 
-    assert rehearsed_findings(documents, settings, never) == ()
+    assert rehearsed_findings(documents, settings, never, evaluate) == ()
 
 
 def test_stretches() -> None:
@@ -212,7 +297,7 @@ LIMIT = "current_limit: 1 A"
 
 def played(documents: Documents) -> tuple[Settings, tuple[Finding, ...]]:
     settings = settle(documents, TODAY)
-    return settings, rehearsed_findings(documents, settings, rehearse)
+    return settings, rehearsed_findings(documents, settings, rehearse, evaluate)
 
 
 def test_the_demo_rehearsed_has_no_stop() -> None:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pytest
-from tests.settings.station import TODAY, Edit, line_of, of_rule, settled
+from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, station
 
+from railwright.evaluation.evaluate import evaluate
+from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.overrides import ENGINE_RULES
 from railwright.settings.rules import RULES
+from railwright.settings.settle import settle
+from railwright.traces import Record, Traces
 
 MAIN = "main:       {from: left.1, lead: silicone pair, sense: at load}"
 TRANSDUCER = "transducer: {from: right.1, lead: thin pair, sense: at terminals}"
@@ -399,7 +405,38 @@ CASES = [
         "transducer",
         (("procedure", INRUSH, "    at_most: 150 mA"),),
         "at_most: 150 mA",
-        "holds the current to 0.1006 A",
+        "holds the current to 0.1006 A (with its error) once it has responded, in 1 ms; until then up to",
+    ),
+    Case(
+        "requirement-masked",
+        "transducer",
+        (("procedure", INRUSH, "    at_most: 1 kA"),),
+        "at_most: 1 kA",
+        "it cannot fail, but the readings cannot see it either",
+    ),
+    Case(
+        "requirement-masked",
+        "transducer",
+        (("procedure", "at_most: 25 mA", "at_most: 500 mA"),),
+        "at_most: 500 mA",
+        "holds the current to 0.1006 A (with its error): it cannot fail",
+    ),
+    Case(
+        "requirement-masked",
+        "transducer",
+        (("procedure", "at_most: 25 mA", "at_most: 200 mA"),),
+        "at_most: 200 mA",
+        "in 1 ms: the mean can be higher only by what flows before that, again and again",
+    ),
+    Case(
+        "requirement-masked",
+        "main",
+        (
+            ("procedure", "measure: high_state_level", "measure: peak_voltage"),
+            ("procedure", "between: 11.9 V .. 12.1 V", "at_most: 19 V"),
+        ),
+        "at_most: 19 V",
+        "which the readings cannot see",
     ),
     Case(
         "requirement-masked",
@@ -420,17 +457,15 @@ CASES = [
         "transducer",
         (),
         "measure: peak_current",
-        "may last only 12 ms; a reading comes every 10 ms",
-        silent=(
-            (
-                "bench",
-                "{of_value: 0.1 %, offset: 0.3 mA, resolution: 0.02 mA, noise: 0.02 mA}\n          "
-                "update: 10 ms",
-                "{of_value: 0.1 %, offset: 0.3 mA, resolution: 0.02 mA, noise: 0.02 mA}\n          "
-                "update: 0.2 ms",
-            ),
-            ("procedure", "record: {every: 10 ms}", "record: {every: 0.2 ms}"),
-        ),
+        "shorter than 18 ms, which is averaged away or falls between readings; it comes out inconclusive",
+        silent=(("procedure", "measure: peak_current", "measure: mean_current"),),
+    ),
+    Case(
+        "reading-too-slow",
+        "main",
+        (("procedure", "at_most: 60 ms", "at_most: 40 ms"),),
+        "measure: start_up_time",
+        "the time that 'start-up time' permits is 40 ms; a reading comes every 10 ms",
     ),
     Case(
         "reading-too-coarse",
@@ -635,3 +670,23 @@ def test_parallel_outputs_divide_the_limit(tmp_path: Path) -> None:
     points = settings.set_points["main"].outputs
     assert [each.current_limit for each in points] == [0.5, 0.5]
     assert [each.ovp for each in points] == [18.0, 18.0]
+
+
+def test_what_the_check_says_of_a_masked_peak_is_what_the_evaluation_says(tmp_path: Path) -> None:
+    """No 'cannot fail' where evaluate is inconclusive, and the same bound, with the same reason, in both."""
+    documents = station(tmp_path, ("procedure", INRUSH, "    at_most: 150 mA"))
+    settings = settle(documents, TODAY)
+    (masked,) = of_rule(settings, "requirement-masked")
+    assert "cannot fail" not in masked.why
+    time = np.arange(0.0, 3.0, 0.01)
+    flat = {"voltage": np.full(time.size, 24.0), "current": np.full(time.size, 0.02)}
+    spans = build_timeline(documents.procedure, documents.device).spans
+    record = Record("run", {"transducer": Traces(time, flat)}, (), spans)
+    judged = evaluate(documents, settings.set_points, record).results
+    inrush = next(each for each in judged if each.requirement == "transducer inrush")
+    assert inrush.outcome == "inconclusive"
+    said = re.search(r"up to ([\d.]+) A, which the lead's", masked.why)
+    unseen = re.search(r"up to ([\d.]+) A, which the lead's", inrush.reason)
+    assert said is not None
+    assert unseen is not None
+    assert float(said[1]) == pytest.approx(float(unseen[1]), rel=1e-3)

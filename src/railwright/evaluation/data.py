@@ -48,6 +48,7 @@ def measured_data(measured: Measured) -> dict[str, Any]:
         "how": measured.how,
         "unseen": measured.unseen,
         "would_decide": measured.would_decide,
+        "elsewhere": measured.elsewhere,
         "assumptions": list(measured.assumptions),
         "contributions": [
             {"source": c.source, "standard": _finite(c.standard), "distribution": c.distribution}

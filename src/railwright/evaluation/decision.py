@@ -74,10 +74,11 @@ def _by(band: float) -> str:
 
 
 def _stated(measured: Measured, unit: str) -> str:
+    elsewhere = f", {measured.elsewhere}," if measured.elsewhere else ""
     if measured.low == measured.high:
-        return amount(measured.value, unit)
+        return f"{amount(measured.value, unit)}{elsewhere}"
     interval = f"{amount(measured.low, unit)} .. {amount(measured.high, unit)}"
-    return f"{amount(measured.value, unit)} (95 % interval {interval})"
+    return f"{amount(measured.value, unit)} (95 % interval {interval}){elsewhere}"
 
 
 def _hidden(measured: Measured, stated: str) -> str:

@@ -25,10 +25,8 @@ from railwright.evaluation.wording import amount
 from railwright.rehearsal.lines import highest_stair
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import build_timeline
+from railwright.rehearsal.unseen import SETTLING
 from railwright.traces import Record, Span
-
-SETTLING = 0.5
-"""First part of each point of a sweep that is left out: the voltage settles there."""
 
 EXACT = ("rehearsal", "truth", "twin truth")
 """Origins of records that have no reading errors."""
@@ -91,7 +89,7 @@ def every_source(
     return tuple(
         Evaluation(
             tuple(
-                _result(requirement, _from_source(documents, requirement, source, record))
+                _result(requirement, _from_source(documents, requirement, source, own))
                 for requirement in documents.procedure.requires
             ),
             decision.rule,
@@ -169,12 +167,12 @@ class _Finding:
 def _judge(
     documents: Documents, requirement: Requirement, own: _Source, sources: Sequence[_Source]
 ) -> tuple[Result, list[str]]:
-    first = _from_source(documents, requirement, own, own.record)
+    first = _from_source(documents, requirement, own, own)
     chosen, remarks = first, []
     for source in sources[1:]:
         if requirement.of not in source.record.traces:
             continue
-        other = _from_source(documents, requirement, source, own.record)
+        other = _from_source(documents, requirement, source, own)
         if _better(other, chosen):
             chosen = other
         elif other.measured is None:
@@ -211,12 +209,12 @@ def _better(new: _Finding, old: _Finding) -> bool:
     return new.measured.high - new.measured.low < old.measured.high - old.measured.low
 
 
-def _from_source(documents: Documents, requirement: Requirement, source: _Source, run: Record) -> _Finding:
+def _from_source(documents: Documents, requirement: Requirement, source: _Source, own: _Source) -> _Finding:
     tolerance = Tolerance(*requirement.limits)
     decision = documents.procedure.decision
     try:
         candidates = []
-        for view in _views(documents, requirement, source, run):
+        for view in _views(documents, requirement, source, own):
             measured = MEASURES[requirement.measure](view)
             candidates.append(measured)
         measured = _worst(candidates, tolerance)
@@ -248,11 +246,11 @@ def _worst(candidates: Sequence[Measured], tolerance: Tolerance) -> Measured:
     return replace(worst, how=f"{worst.how}; the worst of {len(candidates)} points")
 
 
-def _views(documents: Documents, requirement: Requirement, source: _Source, run: Record) -> Iterator[View]:
+def _views(documents: Documents, requirement: Requirement, source: _Source, own: _Source) -> Iterator[View]:
     """The windows that a requirement looks at, on the run's time base: the step, or the settled part of each
     point.
     """
-    name = requirement.of
+    name, run = requirement.of, own.record
     try:
         span = run.span(requirement.during)
     except KeyError:
@@ -275,12 +273,20 @@ def _views(documents: Documents, requirement: Requirement, source: _Source, run:
         restart=_soft_start(documents.device, name),
         capacitance=_capacitance(documents.device, name),
         stair=_stair(documents, span, source, name, run),
+        every=documents.procedure.record.every,
     )
+    if source is not own and name in run.traces and name in own.models:
+        view = replace(view, beside=replace(view, traces=run.traces[name], model=own.models[name]))
     if requirement.each_point is None:
         yield view
         return
     for voltage, start, end in span.points:
-        yield replace(view, start=start + SETTLING * (end - start), end=end, switched_on=None, goal=voltage)
+        settled = start + SETTLING * (end - start)
+        point = replace(view, start=settled, end=end, switched_on=None, goal=voltage)
+        if view.beside is not None:
+            traces, model = view.beside.traces, view.beside.model
+            point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
+        yield point
 
 
 def _stair(documents: Documents, span: Span, source: _Source, name: str, run: Record) -> float:

@@ -33,7 +33,8 @@ class Measured:
     value: best estimate. contributions: the uncertainty budget. unseen: what the reading cannot see, in words
     (empty where nothing hides from it); `high` is then the bound of what may hide, not a probability.
     how: how the value was computed, in a sentence. assumptions: what was taken where a document says nothing.
-    would_decide: what would see or decide it.
+    would_decide: what would see or decide it. elsewhere: which part of the step another record judges, in
+    words; empty: none.
     """
 
     value: float
@@ -44,6 +45,7 @@ class Measured:
     unseen: str = ""
     would_decide: str = ""
     assumptions: tuple[str, ...] = ()
+    elsewhere: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,9 @@ from dataclasses import dataclass, field
 
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
 from railwright.physics import conductors
+from railwright.physics.surge import SurgePath
 from railwright.rehearsal.setpoints import Feed
+from railwright.rehearsal.unseen import all_known, averaged, least_resistance, surge_path
 
 SWITCHING_TIME = 0.5e-3
 """Declared bound of the time between switching an output on and the instant that the record gives for it [s].
@@ -49,7 +51,8 @@ class ReadingModel:
     voltage, current: the instruments' shares; empty: accuracy unknown. update: time between two new readings
     (0: every sample is new). aperture: averaging time. clock: bound of the error of the record's time against
     the named steps. lead: (low, high) loop resistance; None: unknown. current_bound, voltage_bound: what
-    hides between readings can be anything up to it. exact: the values are the truth (a rehearsal).
+    hides between readings can be anything up to it. surge: what a current goes through until the limit holds
+    it. exact: the values are the truth (a rehearsal).
     """
 
     source: str
@@ -62,14 +65,14 @@ class ReadingModel:
     lead_name: str = "lead"
     current_bound: Bound | None = None
     voltage_bound: Bound | None = None
-    limit_response: float | None = None
+    surge: SurgePath | None = None
     exact: bool = False
     assumptions: tuple[str, ...] = field(default=())
 
     @property
     def averages(self) -> bool:
         """Whether a reading is a mean over an aperture (known or not) and not the value at an instant."""
-        return self.aperture is None or self.aperture > 0.0
+        return averaged(self.aperture)
 
 
 def exact_model(source: str, lead: tuple[float, float] | None = None) -> ReadingModel:
@@ -87,11 +90,11 @@ def lead_resistance(bench: Bench, name: str) -> tuple[float, float] | None:
     """
     lead = bench.leads[name]
     conductor, contacts, ambient = lead.conductor, lead.contact_resistance_loop, bench.ambient
-    if contacts is None:
+    low = least_resistance(bench, name)
+    if contacts is None or low is None:
         return None
     area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
     assert area is not None, "a conductor has a gauge or a section"
-    low = conductors.loop_resistance(area, lead.one_way_length, ambient.low, contacts.low)
     high = conductors.loop_resistance(area, lead.one_way_length, ambient.high, contacts.high)
     if conductor.iec_class is not None:
         try:
@@ -121,7 +124,6 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
     aperture = _largest([output.reading.aperture if output.reading else None for output in outputs])
     if voltage and any(output.reading is not None and output.reading.latency is None for output in outputs):
         assumptions.append(f"latency of the readings of {' and '.join(names)} is unknown: none assumed")
-    responses = _largest([output.limit_response for output in outputs])
     return ReadingModel(
         source="supply readings",
         voltage=voltage,
@@ -132,7 +134,7 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         lead_name=feed.lead,
         current_bound=_current_bound(feed, outputs),
         voltage_bound=_voltage_bound(feed, outputs),
-        limit_response=responses,
+        surge=surge_path(bench, feed),
         assumptions=tuple(assumptions),
     )
 
@@ -179,8 +181,8 @@ def _part(
 
 
 def _largest(values: Sequence[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return max(known) if known and len(known) == len(values) else None
+    known = all_known(values)
+    return max(known) if known else None
 
 
 def _current_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:

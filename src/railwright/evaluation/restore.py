@@ -53,4 +53,6 @@ def _measured(data: Mapping[str, Any]) -> Measured:
         unseen=data["unseen"],
         would_decide=data["would_decide"],
         assumptions=tuple(data["assumptions"]),
+        # An evaluation of an earlier version does not have it.
+        elsewhere=data.get("elsewhere", ""),
     )

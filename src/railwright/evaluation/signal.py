@@ -110,7 +110,8 @@ class View:
     where a voltage is meant. restart: shortest time in which the load comes back after a drop-out (soft
     start); None: unknown.
     capacitance: least and most input capacitance [F]. stair: height of the stairs in which the host played
-    the step's lines [V].
+    the step's lines [V]. every: time between two readings that the procedure asks for [s]; 0: unknown.
+    beside: of an external recording, the same window as the run's own readings show it.
     """
 
     traces: Traces
@@ -123,6 +124,8 @@ class View:
     restart: float | None = None
     capacitance: tuple[float, float] = (0.0, 0.0)
     stair: float = 0.0
+    every: float = 0.0
+    beside: View | None = None
 
     @property
     def begin(self) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from railwright.quantities import show
+from railwright.rehearsal.unseen import sample_rate
 
 
 def amount(value: float, unit: str) -> str:
@@ -12,7 +13,4 @@ def amount(value: float, unit: str) -> str:
 
 def rate(interval: float) -> str:
     """'a recording with at least N samples/s' for this interval [s]."""
-    samples = 1.0 / interval
-    magnitude = 10.0 ** max(0, len(str(int(samples))) - 2)
-    rounded = magnitude * -(-samples // magnitude)
-    return f"a recording with at least {rounded:,.0f} samples/s".replace(",", " ")
+    return f"a recording with at least {sample_rate(interval)}"

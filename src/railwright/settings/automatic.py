@@ -26,6 +26,13 @@ DELAY_MARGIN = 1.5
 """Ratio of a trip delay to the longest time in the current limit that normal operation causes."""
 
 
+TO_ROUND = 0.04
+"""What a trip delay is lengthened by so that a round value above the least one can be found."""
+
+OVP_STEP, DELAY_STEP = 0.01, 1e-4
+"""Steps taken for OVP levels [V] and trip delays [s], which a bench does not give."""
+
+
 @dataclass(frozen=True, slots=True)
 class Chosen:
     """A value that was worked out, in SI units, and why."""
@@ -41,6 +48,28 @@ class Impossible:
     path: Path
     why: str
     remedy: str
+
+
+def _rounded(value: float, wanted: float, unit: str, step: float) -> str:
+    """What rounding did to a wanted value, in words."""
+    grid = f"the grid of {show(step, unit)}"
+    if abs(value - wanted) <= 1e-9 * abs(wanted):
+        return f"{show(wanted, unit)} lies on {grid} and stays"
+    kept = figures.on_grid(value, step)
+    return (
+        f"{show(wanted, unit, 5)} rounded to {show(value, unit, 5)}, a round value on {grid}"
+        if kept
+        else f"{show(wanted, unit, 5)}: no value on {grid} lies between the two"
+    )
+
+
+def _deciding(source: Source) -> str:
+    """Which figure for the steady current decides, beside the others."""
+    if len(source.asked) < 2:
+        return ""
+    (_, decides), *others = sorted(source.asked, reverse=True)
+    beside = " and ".join(f"{words}, {show(value, 'A')}" for value, words in others)
+    return f"; {decides} decides, being no less than {beside}"
 
 
 def _missing(path: Path, figure: str, needed: str) -> Impossible:
@@ -100,14 +129,21 @@ def current_limit(source: Source) -> Chosen | Impossible:
             f"and programming error) and below {show(upper, 'A')} ({capped}, less programming error)",
             "choose a lead or an output that bears more, or correct the device's figures",
         )
-    value = figures.tidy(min(upper, max(lower, ROOM_TO_CHARGE * need)), lower, upper, step)
+    room = ROOM_TO_CHARGE * need
+    wanted = min(upper, max(lower, room))
+    value = figures.tidy(wanted, lower, upper, step)
+    held = (
+        ""
+        if wanted == room
+        else f" would be {show(room, 'A')}, which is out of these: the nearer end is taken"
+    )
     return Chosen(
         value,
         f"between {show(lower, 'A')} ({need_from}, {show(need, 'A')}, plus {HEADROOM - 1:.0%} and "
         f"programming error) "
-        f"and {show(upper, 'A')} ({capped}, less programming error); {ROOM_TO_CHARGE:g} times the need, "
-        f"to leave room "
-        f"to charge capacitors; grid {show(step, 'A')}",
+        f"and {show(upper, 'A')} ({capped}, less programming error){_deciding(source)}; "
+        f"{ROOM_TO_CHARGE:g} times the need, to leave room to charge capacitors{held}; "
+        f"{_rounded(value, wanted, 'A', step)}",
     )
 
 
@@ -153,8 +189,13 @@ def ovp(source: Source, limit: float) -> Chosen | Impossible:
             "write the level that you accept, play less voltage, or use an output with a better OVP",
         )
     least = max(max(level.low for level in ranges) / share, lower)
-    value = figures.tidy((least + upper) / 2, least, upper, 0.01)
-    return Chosen(value, f"in the middle between {words}; the OVP's own step is not given, 10 mV is taken")
+    middle = (least + upper) / 2
+    value = figures.tidy(middle, least, upper, OVP_STEP)
+    return Chosen(
+        value,
+        f"in the middle between {words}; {_rounded(value, middle, 'V', OVP_STEP)} (the OVP's own step is not "
+        f"given: taken)",
+    )
 
 
 def trip_delay(source: Source, limit: float) -> Chosen | Impossible:
@@ -187,7 +228,16 @@ def trip_delay(source: Source, limit: float) -> Chosen | Impossible:
             f"{words}; times {DELAY_MARGIN:g} that is beyond the longest delay, {show(high, 's')}",
             "raise the current limit, or regulate at the limit instead of tripping",
         )
-    value = figures.tidy(min(1.04 * wanted, high), wanted, high, 1e-4)
+    aim = min((1.0 + TO_ROUND) * wanted, high)
+    value = figures.tidy(aim, wanted, high, DELAY_STEP)
+    decides = (
+        f"times {DELAY_MARGIN:g} that is {show(wanted, 's')}"
+        if longest and wanted > low
+        else f"the shortest delay of the output, {show(low, 's')}, decides"
+    )
     return Chosen(
-        value, f"{words}; times {DELAY_MARGIN:g}, within the range of {show(low, 's')} to {show(high, 's')}"
+        value,
+        f"{words}; {decides}, with up to {TO_ROUND:.0%} more to round it, within the range of "
+        f"{show(low, 's')} to {show(high, 's')}; {_rounded(value, aim, 's', DELAY_STEP)} (the delay's own "
+        f"step is not given: taken)",
     )

@@ -127,6 +127,11 @@ class Source:
         played: from the lowest voltage at which a converter may start (every power-up passes there), or from
         0 V.
         """
+        return max(self.asked) if self.asked else None
+
+    @cached_property
+    def asked(self) -> list[tuple[float, str]]:
+        """Every steady current that normal operation is said to ask for [A], and who says so."""
         highest = self.played.highest
         top = highest.voltage if highest else self.input.nominal
         starting = min((each.starts_at.low for each in self.load.converters), default=0.0)
@@ -138,7 +143,7 @@ class Source:
             found.append((declared, "the declared steady current"))
         if drawn is not None:
             found.append((drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V"))
-        return max(found) if found else None
+        return found
 
     def limit(self, feed: Feed) -> float:
         """Current limit of the group [A]."""

@@ -17,7 +17,8 @@ from railwright.settings.rules import RULES
 from railwright.settings.set_points import settle_input
 
 if TYPE_CHECKING:
-    from railwright.settings.rehearsed.view import RehearsalResult
+    from railwright.settings.rehearsed.view import Judged, RehearsalResult
+    from railwright.traces import Record
 
 _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 
@@ -97,10 +98,16 @@ Rehearse = Callable[[Documents, SetPoints], "RehearsalResult"]
 """Plays the procedure by computation: `rehearse(documents, set_points)`."""
 
 
-def rehearsed_findings(documents: Documents, settings: Settings, rehearse: Rehearse) -> tuple[Finding, ...]:
+Judge = Callable[[Documents, SetPoints, "Record"], "Judged"]
+"""Judges a rehearsal's record as a run's would be: `evaluate(documents, set_points, record)`."""
+
+
+def rehearsed_findings(
+    documents: Documents, settings: Settings, rehearse: Rehearse, judge: Judge
+) -> tuple[Finding, ...]:
     """What the rules that need a rehearsal find; nothing where an input's set points could not be settled.
 
-    rehearse: called once. What it raises is handed on.
+    rehearse, judge: called once each. What they raise is handed on.
     """
     from railwright.settings.rehearsed import REHEARSED_RULES
     from railwright.settings.rehearsed.view import Rehearsed
@@ -110,6 +117,7 @@ def rehearsed_findings(documents: Documents, settings: Settings, rehearse: Rehea
         return ()
     result = rehearse(documents, settings.set_points)
     bound = Bound(documents, sources, timeline, settings.set_points)
-    seen = Rehearsed(bound, result.record, tuple(result.assumptions))
+    judged = judge(documents, settings.set_points, result.record)
+    seen = Rehearsed(bound, result.record, tuple(result.assumptions), tuple(judged.results))
     found = findings_of(REHEARSED_RULES, seen, documents)
     return by_severity(override(found, documents, {rule.id for rule in REHEARSED_RULES}))

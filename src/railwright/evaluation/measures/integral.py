@@ -143,8 +143,11 @@ def _around(signal: Signal, start: float, end: float) -> Signal:
     return signal.take(np.arange(first, last))
 
 
-def covered(view: View, signal: Signal) -> None:
-    """Raises CannotMeasure where the values do not span the window, or leave a hole in it."""
+def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None:
+    """Raises CannotMeasure where the values do not span the window, or leave a hole in it.
+
+    seen_elsewhere: what lies before the first value and after the last one is known from another record.
+    """
     if signal.time.size < 2:
         raise CannotMeasure("the record holds no values in this step", "a recording that covers the step")
     if view.model.exact:
@@ -152,7 +155,8 @@ def covered(view: View, signal: Signal) -> None:
     allowed = 3.0 * max(view.interval, view.model.update or 0.0)
     slack = allowed + view.shift()[1]
     edge = slack + (view.model.aperture or 0.0)
-    if signal.time[0] > view.begin + slack or signal.time[-1] < view.end - edge - view.shift()[1]:
+    short = signal.time[0] > view.begin + slack or signal.time[-1] < view.end - edge - view.shift()[1]
+    if short and not seen_elsewhere:
         raise CannotMeasure("the record does not cover the whole step", "a recording that covers the step")
     hole = float(np.max(np.diff(signal.time)))
     if hole > max(allowed, LARGEST_GAP * (view.end - view.begin)):

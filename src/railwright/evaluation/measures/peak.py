@@ -1,13 +1,15 @@
 """Peak current and peak voltage, with what may hide between readings.
 
 A mean over an aperture is never above the peak: it bounds the peak from below only. What lies above it can be
-anything up to the limit that was set, and for less than the limit's response time even more. A recorder's
-samples see a peak that several of them in a row outline.
+anything up to the limit that was set, and until the limit has responded even more. A recorder's samples see a
+peak that several of them in a row outline. A recording need not last as long as the step: where it ends, the
+supply's readings go on, as long as they are steady and nowhere higher.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -16,11 +18,10 @@ from railwright.evaluation.budget import Budget
 from railwright.evaluation.measures.integral import covered
 from railwright.evaluation.outcome import Measured
 from railwright.evaluation.reading import Bound
-from railwright.evaluation.signal import Signal, View
+from railwright.evaluation.signal import CannotMeasure, Signal, View
 from railwright.evaluation.wording import amount, rate
-
-SAMPLES = 200.0
-"""Samples that a recording should have within what the readings cannot see into."""
+from railwright.quantities import show
+from railwright.rehearsal.unseen import blind_time, deciding_interval
 
 NEIGHBOURS = 5
 """Values in a row whose mean tells a top from noise."""
@@ -33,6 +34,9 @@ SPREAD = 0.6
 
 RESOLVED = 0.2
 """A peak is outlined when its neighbours differ from it by less than this part of the whole range."""
+
+STEADY = 0.1
+"""Readings beside a recording are steady when they differ by less than this part of the recording's peak."""
 
 
 def peak_current(view: View) -> Measured:
@@ -50,7 +54,8 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
     late = view.shift()[1]
     # A value belongs to the step where any part of its aperture may have lain in it.
     near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
-    covered(view, near)
+    rest = _rest(view, near, what) if view.beside is not None else None
+    covered(view, near, seen_elsewhere=rest is not None)
     place = int(np.argmax(near.values))
     budget = Budget(view)
     weights = np.zeros(near.time.size)
@@ -60,10 +65,11 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
     value, spread_of_lift = _without_noise(near)
     budget.bounded("noise of the largest", spread_of_lift)
     if view.model.averages:
-        sees = max(update, view.interval) + aperture
+        sees = blind_time(update, view.interval, aperture)
         highest, unseen = _hidden(view, bound, unit, sees)
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
-        return budget.at_least(value, highest, how, unseen=unseen, would_decide=rate(sees / SAMPLES))
+        needed = deciding_interval(blind_time(update, view.every or view.interval, aperture))
+        return budget.at_least(value, highest, how, unseen=unseen, would_decide=rate(needed))
     if view.model.exact:
         return budget.result(value, "largest value")
     beside = np.abs(np.diff(near.values[max(0, place - 1) : place + 2]))
@@ -83,14 +89,90 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
             unseen=f"the peak stands on fewer than three samples {amount(view.interval, 's')} apart",
             would_decide=rate(view.interval / 20.0),
         )
-    return budget.result(value, how, would_decide="a recorder with a smaller error")
+    measured = budget.result(value, how, would_decide="a recorder with a smaller error")
+    return measured if rest is None else _together(measured, rest, unit)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rest:
+    """What the supply's readings show beside the recording: the largest, its error's bound, and where."""
+
+    largest: float
+    error: float
+    words: str
+
+
+def _rest(view: View, near: Signal, what: str) -> _Rest | None:
+    """The part of the step beside the recording, from the run's own readings; None: there is none.
+
+    Raises CannotMeasure where they are not steady there: what a mean over an aperture hides would be part of
+    an event that goes on. A peak that they hide completely is shorter than what is said in the result.
+    """
+    beside = view.beside
+    if beside is None or near.time.size < 2 or not beside.model.averages:
+        return None
+    slack = max(3.0 * view.interval, view.shift()[1])
+    first, last = float(near.time[0]), float(near.time[-1])
+    early, late = first > view.begin + slack, last < view.end - slack
+    if not (early or late):
+        return None
+    readings = beside.current() if what == "current" else beside.voltage()
+    update, _, aperture = beside.timing()
+    reach = aperture / 2.0 + beside.shift()[1]
+    time = readings.time
+    before = (time > view.begin - reach) & (time < first + reach) & early
+    after = (time > last - reach) & (time < view.end + reach) & late
+    chosen = readings.take(np.flatnonzero(before | after))
+    parts = [
+        f"{show(length, 's', 3)} {where}"
+        for length, where, there in (
+            (first - view.begin, "before the recording", early),
+            (view.end - last, "after the recording", late),
+        )
+        if there
+    ]
+    if chosen.time.size < 2:
+        raise CannotMeasure("the record does not cover the whole step", "a recording that covers the step")
+    covered(beside, readings.between(view.begin - reach, view.end + reach))
+    spread = float(np.ptp(chosen.values))
+    visible = 8.0 * chosen.noise + 2.0 * chosen.step
+    if spread > max(STEADY * float(np.max(near.values)), visible):
+        raise CannotMeasure(
+            f"the record does not cover the whole step, and in the {' and the '.join(parts)} the supply's "
+            f"readings are not steady",
+            "a recording from before the inrush until the current has settled",
+        )
+    place = int(np.argmax(chosen.values))
+    error = sum(abs(float(each.shape[place])) for each in chosen.systematic) + 2.0 * chosen.noise
+    hides = blind_time(update, beside.interval, aperture)
+    return _Rest(
+        float(chosen.values[place]),
+        error,
+        f"but for the {' and the '.join(parts)}, which the supply's readings judge: they are steady there "
+        f"(they do not see a peak shorter than {show(hides, 's', 3)})",
+    )
+
+
+def _together(measured: Measured, rest: _Rest, unit: str) -> Measured:
+    """The recording's peak, where the readings beside it show nothing higher within their error."""
+    if rest.largest - rest.error > measured.high:
+        raise CannotMeasure(
+            f"the record does not cover the whole step, and beside it the supply's readings show "
+            f"{amount(rest.largest, unit)}, more than the {amount(measured.value, unit)} in it",
+            "a recording that covers the step",
+        )
+    return replace(
+        measured,
+        high=max(measured.high, rest.largest + rest.error),
+        elsewhere=f"{rest.words} and show at most {amount(rest.largest, unit)}",
+    )
 
 
 def _hidden(view: View, bound: Bound | None, unit: str, sees: float) -> tuple[float, str]:
     """The largest value that can hide between readings, and why, in words.
 
-    A current limit holds a current only after its response time; until then the output capacitor feeds the
-    load, and nothing but the lead limits the current.
+    A current limit holds a current only once it has responded; until then the output capacitor feeds the
+    load, and the lead limits the current (`railwright.physics.surge`).
     """
     unseen = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
     if bound is None:
@@ -99,18 +181,16 @@ def _hidden(view: View, bound: Bound | None, unit: str, sees: float) -> tuple[fl
     highest = bound.value + bound.tolerance
     if unit != "A":
         return highest, unseen
-    response = view.model.limit_response
-    time = (
-        f"less than its response time of {amount(response, 's')}"
-        if response
-        else "its response time (unknown)"
+    path, level = view.model.surge, view.model.voltage_bound
+    surge = path.largest(level.value + level.tolerance) if path is not None and level is not None else None
+    response = path.response if path is not None else None
+    when = f"until it has responded, in {amount(response, 's')}," if response else "until it has responded"
+    if surge is None:
+        return math.inf, f"{unseen}, and {when} what lead and output capacitor let through (unknown)"
+    return (
+        max(highest, surge.current),
+        f"{unseen}, and {when} up to {amount(surge.current, unit)}, which {surge.words}",
     )
-    if view.model.lead is None or view.model.voltage_bound is None or view.model.lead[0] <= 0.0:
-        return math.inf, f"{unseen}, and for {time} what the lead lets through (unknown)"
-    surge = (view.model.voltage_bound.value + view.model.voltage_bound.tolerance) / view.model.lead[0]
-    return max(
-        highest, surge
-    ), f"{unseen}, and for {time} up to {amount(surge, unit)} that the lead lets through"
 
 
 def _without_noise(signal: Signal) -> tuple[float, float]:

@@ -18,6 +18,7 @@ from railwright.evaluation.outcome import Measured
 from railwright.evaluation.reading import SWITCHING_TIME
 from railwright.evaluation.signal import Beyond, CannotMeasure, Signal, View
 from railwright.evaluation.wording import rate
+from railwright.rehearsal.unseen import start_up_interval
 
 VOLTAGE_BAND = 0.02
 CURRENT_BAND = 0.10
@@ -87,7 +88,9 @@ def start_up_time(view: View) -> Measured:
         f"last entry of the {which} into its band (voltage ±{VOLTAGE_BAND * 100:g} %, current "
         f"±{CURRENT_BAND * 100:g} % of the level at the end of the step)"
     )
-    return budget.result(value, how, would_decide=rate(max(view.interval, aperture) / 50.0))
+    return budget.result(
+        value, how, would_decide=rate(start_up_interval(view.every or view.interval, aperture))
+    )
 
 
 def _of_step(view: View, signal: Signal) -> Signal:

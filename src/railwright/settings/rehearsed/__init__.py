@@ -15,11 +15,13 @@ REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     operation.restarts_for_ever,
     operation.hangs_low,
     operation.not_settled,
+    operation.not_reached,
     operation.steady_current,
     operation.order,
     operation.assumed,
     voltages.withstand,
     voltages.never,
     voltages.requirement_predicted,
+    voltages.requirement_close,
     voltages.peak_brief,
 )

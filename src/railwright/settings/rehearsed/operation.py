@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from railwright.documents.procedure import Step
 from railwright.quantities import show
 from railwright.settings.context import Source, output_path
 from railwright.settings.findings import Severity
@@ -112,6 +116,91 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
                     f"{show(asked, 'V')} is set",
                     "lengthen 'settle', or raise the current limit",
                 )
+
+
+@rehearsed_rule("not-reached", Severity.CAUTION)
+def not_reached(rehearsed: Rehearsed) -> Outcome:
+    """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
+    for source, traces in rehearsed.inputs:
+        if rehearsed.events(source, "trips"):
+            continue
+        column = "voltage" if source.senses else "terminal_voltage"
+        told: set[Path] = set()
+        for move in _moves(rehearsed, source):
+            if move.path in told or move.until <= move.arrives:
+                continue
+            seen = traces.closed(move.arrives, move.until).columns[column]
+            if seen.size == 0:
+                continue
+            falls = move.goal < move.start
+            reached = float(seen.min() if falls else seen.max())
+            missing = reached - move.goal if falls else move.goal - reached
+            if missing <= SETTLED * max(abs(move.goal), abs(move.goal - move.start)):
+                continue
+            told.add(move.path)
+            yield Hit(
+                source.name,
+                move.path,
+                f"rehearsed, '{move.step}' sets {show(move.goal, 'V')}; in the "
+                f"{show(move.until - move.begins, 's')} until the next change {source.name} gets only "
+                f"{'down' if falls else 'up'} to {show(reached, 'V')}",
+                f"{_to_fall(source)}, or give it longer"
+                if falls
+                else "raise the current limit, or give it longer",
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class _Move:
+    """A set voltage: from `start` to `goal` [V], begun at `begins`, there at `arrives`, kept `until` [s]."""
+
+    start: float
+    goal: float
+    begins: float
+    arrives: float
+    until: float
+    step: str
+    path: Path
+
+
+def _moves(rehearsed: Rehearsed, source: Source) -> Iterator[_Move]:
+    """Every move of an input's set voltage within a shape or a sweep."""
+    timeline = rehearsed.context.timeline
+    actions = [each for each in timeline.actions if each.input == source.name]
+    level, number = 0.0, 0
+    for index, (step, span) in enumerate(zip(rehearsed.context.procedure.steps, timeline.spans, strict=True)):
+        places = _places(step, source.name)
+        for place in places:
+            action = actions[number]
+            following = actions[number + 1].time if number + 1 < len(actions) else span.end
+            before, level, number = level, 0.0 if action.kind == "off" else action.voltage, number + 1
+            if place and before != level:
+                path = ("procedure", "steps", index, *place)
+                until = min(span.end, following)
+                yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
+
+
+def _places(step: Step, name: str) -> list[Path]:
+    """Where each of a step's actions on an input is written, in their order; empty: nothing to be reached."""
+    if step.shape is not None and step.shape.input == name:
+        numbers = [number for number, each in enumerate(step.shape.segments) if each.hold is None]
+        once: list[Path] = [("shape", "segments", number) for number in numbers]
+        return once * step.shape.repeat
+    if step.sweep is not None and step.sweep.input == name:
+        return [("sweep",)] * step.sweep.points
+    if step.power_up is not None:
+        return [(), ()] * step.power_up.order.count(name)
+    if step.power_down is not None:
+        return [()] * step.power_down.order.count(name)
+    return []
+
+
+def _to_fall(source: Source) -> str:
+    """What would bring an input's voltage down faster."""
+    own = source.output_capacitance
+    capacitance = source.load.capacitance.high + (own or 0.0)
+    stored = f" ({show(capacitance, 'F')} hold it up)" if capacitance else ""
+    return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
 @rehearsed_rule("steady-current-rehearsed", Severity.CAUTION)

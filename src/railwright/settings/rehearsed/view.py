@@ -23,13 +23,41 @@ class RehearsalResult(Protocol):
     def assumptions(self) -> Sequence[str]: ...
 
 
+class Value(Protocol):
+    """A measured value, as far as the rules need it."""
+
+    @property
+    def value(self) -> float: ...
+
+
+class JudgedRequirement(Protocol):
+    """What the rehearsed record says of one requirement: 'pass', 'fail' or 'inconclusive', and why."""
+
+    @property
+    def requirement(self) -> str: ...
+    @property
+    def measured(self) -> Value | None: ...
+    @property
+    def outcome(self) -> str: ...
+    @property
+    def reason(self) -> str: ...
+
+
+class Judged(Protocol):
+    """An evaluation of the rehearsed record: one result for each requirement, in their order."""
+
+    @property
+    def results(self) -> Sequence[JudgedRequirement]: ...
+
+
 @dataclass(frozen=True)
 class Rehearsed:
-    """A rehearsal beside everything it was made from."""
+    """A rehearsal beside everything it was made from; judged: its requirements, in the procedure's order."""
 
     context: Bound
     record: Record
     assumptions: tuple[str, ...]
+    judged: tuple[JudgedRequirement, ...] = ()
 
     @property
     def inputs(self) -> list[tuple[Source, Traces]]:

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from railwright.documents.procedure import Requirement
 from railwright.quantities import show
+from railwright.rehearsal.unseen import all_known, blind_time, deciding_interval, sample_rate
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest, stretches
 from railwright.settings.rule import Hit, Outcome, rehearsed_rule
-from railwright.traces import Traces
+
+TOP = 10.0
+"""Samples within the time above 90 % of a peak that show its height (common practice, no source)."""
+
+CLOSE = 0.1
+"""A requirement is met by little within this part of its limit, or of what lies between its two limits."""
 
 
 @rehearsed_rule("withstand-rehearsed", Severity.STOP)
@@ -66,55 +73,61 @@ def never(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-def _measured(measure: str, part: Traces) -> float | None:
-    """A measure that a rehearsed trace gives without more ado; None: not one of these."""
-    import numpy as np
-
-    current, voltage = part.columns["current"], part.columns["voltage"]
-    length = float(part.time[-1] - part.time[0])
-    match measure:
-        case "peak_current":
-            return float(current.max())
-        case "peak_voltage":
-            return float(voltage.max())
-        case "charge":
-            return float(np.trapezoid(current, part.time))
-        case "energy":
-            return float(np.trapezoid(current * voltage, part.time))
-        case "mean_current":
-            return float(np.trapezoid(current, part.time)) / length
-        case "mean_voltage":
-            return float(np.trapezoid(voltage, part.time)) / length
-        case "mean_power":
-            return float(np.trapezoid(current * voltage, part.time)) / length
-        case _:
-            return None
-
-
 @rehearsed_rule("requirement-predicted", Severity.CAUTION)
 def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
-    """By rehearsal, a device with its nominal figures does not meet a requirement."""
-    for index, required in enumerate(rehearsed.context.procedure.requires):
-        traces = rehearsed.record.traces.get(required.of)
-        span = next((span for span in rehearsed.record.spans if span.name == required.during), None)
-        if traces is None or span is None or required.each_point is not None:
+    """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
+    requires = rehearsed.context.procedure.requires
+    for index, (required, result) in enumerate(zip(requires, rehearsed.judged, strict=True)):
+        if result.outcome == "pass":
             continue
-        part = traces.closed(span.start, span.end)
-        if part.time.size < 2 or part.time[-1] <= part.time[0]:
+        if result.measured is None:
+            what = "fails" if result.outcome == "fail" else "cannot be worked out"
+            why = f"rehearsed, '{required.name}' {what}: {result.reason}"
+        else:
+            why = (
+                f"rehearsed, '{required.name}' comes to {_amount(result.measured.value, required.unit)}; "
+                f"{_permitted(required)} is permitted"
+            )
+        remedy = "expect a failure, or correct the requirement or the load model"
+        if result.outcome != "fail":
+            remedy = "change the step so that it can be measured, or correct the requirement"
+        yield Hit(required.of, ("procedure", "requires", index), why, remedy)
+
+
+@rehearsed_rule("requirement-close", Severity.NOTE)
+def requirement_close(rehearsed: Rehearsed) -> Outcome:
+    """By rehearsal, a device with its nominal figures meets a requirement by little."""
+    requires = rehearsed.context.procedure.requires
+    for index, (required, result) in enumerate(zip(requires, rehearsed.judged, strict=True)):
+        if result.outcome != "pass" or result.measured is None or required.unit == "1":
             continue
-        value = _measured(required.measure, part)
-        if value is None:
-            continue
-        low, high = required.limits
-        if (low is not None and value < low) or (high is not None and value > high):
-            permitted = " to ".join(show(limit, required.unit) for limit in (low, high) if limit is not None)
+        value, (low, high) = result.measured.value, required.limits
+        room = min(abs(value - limit) for limit in (low, high) if limit is not None)
+        # Between two limits the whole is what lies between them; else it is the one limit.
+        whole = abs(high - low) if low is not None and high is not None else abs(high or low or 0.0)
+        if room < CLOSE * whole:
             yield Hit(
                 required.of,
                 ("procedure", "requires", index),
-                f"rehearsed, '{required.name}' comes to {show(value, required.unit)}; {permitted} is "
-                f"permitted",
-                "expect a failure, or correct the requirement or the load model",
+                f"rehearsed, '{required.name}' comes to {_amount(value, required.unit)}, only "
+                f"{_amount(room, required.unit)} inside what is permitted ({_permitted(required)})",
+                "mind the tolerances of the device, and the errors of the readings",
             )
+
+
+def _amount(value: float, unit: str) -> str:
+    return f"{value:g}" if unit == "1" else show(value, unit)
+
+
+def _permitted(required: Requirement) -> str:
+    """What a requirement permits, in words."""
+    low, high = required.limits
+    if low is not None and high is not None:
+        return f"{_amount(low, required.unit)} to {_amount(high, required.unit)}"
+    if high is not None:
+        return f"at most {_amount(high, required.unit)}"
+    assert low is not None, "a requirement has a limit"
+    return f"at least {_amount(low, required.unit)}"
 
 
 @rehearsed_rule("peak-brief", Severity.NOTE)
@@ -137,17 +150,22 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         part = traces.closed(span.start, span.end)
         if len(updates) < source.count or part.time.size < 2:
             continue
+        apertures = [output.reading.aperture if output.reading else None for output in source.rows]
+        every = rehearsed.context.procedure.record.every
+        blind = blind_time(max(updates), every, max(all_known(apertures) or updates))
         values = part.columns[required.measure.removeprefix("peak_")]
         peak = float(values.max())
+        finer = ""
         held = longest(stretches(part.time, values >= 0.9 * peak))
         if peak > 0 and held is not None and held[1] - held[0] < max(updates):
+            length = max(held[1] - held[0], 1e-6)
+            if length / TOP < deciding_interval(blind):
+                finer = f"; as short as it is rehearsed, {sample_rate(length / TOP)} show its height"
             yield Hit(
                 source.name,
                 ("procedure", "requires", index),
                 f"rehearsed, '{required.name}' peaks at {show(peak, required.unit)} and is above 90 % of "
                 f"it for "
                 f"{show(held[1] - held[0], 's')}; a reading comes every {show(max(updates), 's')}",
-                f"record it with {show(10 / (held[1] - held[0] or 1e-6), '1/s')} or more".replace(
-                    "1/s", "samples/s"
-                ),
+                f"record it with {sample_rate(deciding_interval(blind))} or more{finer}",
             )

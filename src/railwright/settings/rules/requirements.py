@@ -6,15 +6,26 @@ from collections.abc import Iterator
 
 from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
 from railwright.documents.procedure import Requirement, Step
+from railwright.physics.surge import SurgePath
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed
+from railwright.rehearsal.unseen import (
+    SETTLING,
+    all_known,
+    averaged,
+    blind_time,
+    deciding_interval,
+    sample_rate,
+    start_up_interval,
+    surge_path,
+)
 from railwright.settings import figures
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
-BRIEF = ("peak_current", "peak_voltage", "start_up_time")
+PEAKS = ("peak_current", "peak_voltage")
 """Measures that a single short event decides."""
 
 _READ = {
@@ -50,7 +61,7 @@ def _limit_key(required: Requirement) -> str:
 
 @rule("requirement-masked", Severity.CAUTION)
 def requirement_masked(context: Context) -> Outcome:
-    """A limit can never be exceeded because a setting stops it first: the requirement proves nothing."""
+    """A setting keeps what is measured inside a limit that is required: the requirement proves little."""
     for path, required, source, feed in _required(context):
         _, highest = required.limits
         if feed is None or highest is None:
@@ -60,25 +71,81 @@ def requirement_masked(context: Context) -> Outcome:
             limit = source.limit(feed)
             most = limit + (source.limit_error(limit) or 0.0)
             if highest >= most:
+                until = _until_it_responds(context, required, source, feed)
                 yield Hit(
                     source.name,
                     here,
-                    f"'{required.name}' permits {show(highest, 'A')}, but the current limit holds the "
-                    f"current to "
-                    f"{show(most, 'A')} (with its error): it cannot fail",
-                    "raise the current limit above what is required, where the device bears it",
+                    f"'{required.name}' permits {show(highest, 'A')}; the current limit holds the current to "
+                    f"{show(most, 'A')} (with its error){until}",
+                    "lower what is permitted, or raise the current limit above it, where the device bears it",
                 )
         elif required.measure in ("peak_voltage", "mean_voltage", "high_state_level"):
             level = source.ovp(feed) + (source.ovp_error or 0.0)
             if highest >= level:
+                after = (
+                    f" (until it has responded, {show(source.ovp_overshoot, 'V')} more)"
+                    if source.ovp_overshoot
+                    else ""
+                )
+                means = "it cannot fail, for what stays above trips"
+                if required.measure == "peak_voltage":
+                    means = (
+                        f"it can be exceeded only{after} by what the device or the lead adds for a moment, "
+                        f"which the readings cannot see"
+                    )
                 yield Hit(
                     source.name,
                     here,
                     f"'{required.name}' permits {show(highest, 'V')}, but the OVP trips by "
-                    f"{show(level, 'V')}: it "
-                    "cannot fail",
+                    f"{show(level, 'V')}: {means}",
                     "mind that the OVP decides it, not the device",
                 )
+
+
+def _until_it_responds(context: Context, required: Requirement, source: Source, feed: Feed) -> str:
+    """What may exceed what is permitted before the current limit has responded, in words."""
+    _, highest = required.limits
+    path = surge_path(context.bench, feed)
+    time = f"in {show(path.response, 's')}" if path.response else "in a time that is not given"
+    if required.measure == "mean_current":
+        bound = _mean_bound(context, required, source, path)
+        if bound is not None and highest is not None and highest >= bound:
+            return ": it cannot fail"
+        return (
+            f" once it has responded, {time}: the mean can be higher only by what flows before that, again "
+            f"and again"
+        )
+    surge = path.largest(_highest_voltage(source, feed))
+    until = "what lead and output capacitor let through, which cannot be worked out from what is given"
+    if surge is not None and highest is not None and surge.current <= highest:
+        return (
+            f" once it has responded, {time}; until then up to {show(surge.current, 'A')}, which "
+            f"{surge.words}: it cannot fail, but the readings cannot see it either"
+        )
+    if surge is not None:
+        until = f"up to {show(surge.current, 'A')}, which {surge.words}"
+    return f" once it has responded, {time}; until then {until}. The readings cannot see it"
+
+
+def _highest_voltage(source: Source, feed: Feed) -> float:
+    """The most that can stand at the terminals [V]: the OVP level, its error, and the rise while it acts."""
+    return source.ovp(feed) + (source.ovp_error or 0.0) + (source.ovp_overshoot or 0.0)
+
+
+def _mean_bound(context: Context, required: Requirement, source: Source, path: SurgePath) -> float | None:
+    """What a mean current over the step cannot exceed [A]: the regulator always at what it gives before its
+    limit responds, and the output capacitor emptied once. None: not known.
+    """
+    found = _step(context, required.during)
+    if found is None or path.first is None or path.capacitance is None or required.of not in context.feeds:
+        return None
+    span = context.timeline.spans[found[0]]
+    lengths = [SETTLING * (end - start) for _, start, end in span.points]
+    length = min(lengths) if required.each_point and lengths else span.end - span.start
+    if length <= 0.0:
+        return None
+    charge = path.capacitance * _highest_voltage(source, context.feeds[required.of])
+    return path.first + charge / length
 
 
 @rule("requirement-out-of-reach", Severity.CAUTION)
@@ -106,20 +173,26 @@ def requirement_out_of_reach(context: Context) -> Outcome:
             )
 
 
-def _shortest_event(source: Source, feed: Feed) -> float:
-    """How long an inrush lasts at least [s]: its smallest capacitance at the current limit."""
-    highest = source.played.highest
-    voltage = highest.voltage if highest else source.input.nominal
-    at_limit = source.load.capacitance.low * voltage / source.limit(feed)
-    rising = [(s.stop - s.start) / rate for s, rate in source.played.slopes if s.stop > s.start]
-    return max(at_limit, min(rising, default=0.0))
+def _recorders(context: Context, quantity: str, interval: float) -> str:
+    """Who can record a quantity with this time between samples [s]."""
+    able = [
+        f"'{name}'"
+        for name, recorder in context.bench.recorders.items()
+        if recorder.interval <= interval and getattr(recorder, quantity) is not None
+    ]
+    needed = f"a recording of the {quantity} with at least {sample_rate(interval)}"
+    return f"{needed}; recorder {' or '.join(able)} can do it" if able else needed
 
 
 @rule("reading-too-slow", Severity.CAUTION)
 def reading_too_slow(context: Context) -> Outcome:
-    """A requirement hangs on an event that is too short for the supply's own readings."""
+    """A requirement hangs on an event that the supply's own readings cannot see, or are too slow for."""
     for path, required, source, feed in _required(context):
-        if required.measure not in BRIEF or feed is None:
+        if required.measure not in (*PEAKS, "start_up_time") or feed is None:
+            continue
+        apertures = [output.reading.aperture if output.reading else None for output in source.rows]
+        means = any(averaged(aperture) for aperture in apertures)
+        if required.measure in PEAKS and not means:
             continue
         readings = [output.reading for output in source.rows]
         updates = [reading.update if reading else None for reading in readings]
@@ -131,26 +204,34 @@ def reading_too_slow(context: Context) -> Outcome:
             )
             continue
         slowest = max(max(known), context.procedure.record.every)
+        longest = max(all_known(apertures) or known)
         if required.measure == "start_up_time":
             lasts = min(limit for limit in required.limits if limit is not None)
             what = f"the time that '{required.name}' permits is {show(lasts, 's')}"
-            enough = 5 * slowest
-        else:
-            lasts = _shortest_event(source, feed)
-            what = f"the inrush that '{required.name}' looks at may last only {show(lasts, 's')}"
-            enough = 20 * slowest
-        if lasts >= enough:
+            if lasts < 5 * slowest:
+                yield Hit(
+                    source.name,
+                    (*path, "measure"),
+                    f"{what}; a reading comes every {show(slowest, 's')}: what happens between two readings "
+                    f"is not seen",
+                    "expect 'inconclusive' unless the margin is large; decided by "
+                    + _recorders(
+                        context, "current", start_up_interval(context.procedure.record.every, longest)
+                    ),
+                )
             continue
-        recorders = ", ".join(f"'{name}'" for name in context.bench.recorders)
-        with_what = (
-            f"recorder {recorders} can decide it" if recorders else "an external recorder would decide it"
-        )
+        quantity = required.measure.removeprefix("peak_")
+        blind = blind_time(max(known), context.procedure.record.every, longest)
+        low, high = required.limits
+        says = "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
+        if high is None and low is not None:
+            says = f"readings of {show(low, required.unit)} or more pass it, lower ones are inconclusive"
         yield Hit(
             source.name,
             (*path, "measure"),
-            f"{what}; a reading comes every {show(slowest, 's')}: what happens between two readings is "
-            f"not seen",
-            f"expect 'inconclusive' unless the margin is large; {with_what}",
+            f"a reading is a mean: '{required.name}' may hang on a peak shorter than {show(blind, 's')}, "
+            f"which is averaged away or falls between readings; {says}",
+            f"decided by {_recorders(context, quantity, deciding_interval(blind))}",
         )
 
 

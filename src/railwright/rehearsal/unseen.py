@@ -1,0 +1,111 @@
+"""What a supply's own readings cannot see, and what would: the same before a run and after it.
+
+The check says with these figures what will stay open, the evaluation what has stayed open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from railwright.documents.bench import Bench, Output
+from railwright.documents.figures import output_figures
+from railwright.physics import conductors
+from railwright.physics.surge import SurgePath
+from railwright.rehearsal.setpoints import Feed
+
+SAMPLES = 200.0
+"""Samples that a recording should have within what the readings cannot see into."""
+
+START_UP_SAMPLES = 50.0
+"""Samples that a recording should have within one reading, to time a start-up better than readings do."""
+
+SETTLING = 0.5
+"""First part of each point of a sweep that is left out: the voltage settles there."""
+
+
+def averaged(aperture: float | None) -> bool:
+    """Whether a reading is a mean over an aperture (known or not), which hides what is shorter."""
+    return aperture is None or aperture > 0.0
+
+
+def blind_time(update: float, every: float, aperture: float) -> float:
+    """Length of a peak that can be averaged away or fall between readings [s].
+
+    update: time between two new readings; every: time between two that are recorded; aperture: the largest.
+    """
+    return max(update, every) + aperture
+
+
+def deciding_interval(blind: float) -> float:
+    """Longest time between two samples of a recording that sees into this [s]."""
+    return blind / SAMPLES
+
+
+def start_up_interval(every: float, aperture: float) -> float:
+    """Longest time between two samples of a recording that times a start-up better than readings do [s]."""
+    return max(every, aperture) / START_UP_SAMPLES
+
+
+def sample_rate(interval: float) -> str:
+    """'N samples/s' for a time between two samples [s], rounded up to two digits."""
+    samples = 1.0 / interval
+    magnitude = 10.0 ** max(0, len(str(int(samples))) - 2)
+    rounded = magnitude * -(-samples // magnitude)
+    return f"{rounded:,.0f} samples/s".replace(",", " ")
+
+
+def all_known(values: Sequence[float | None]) -> list[float] | None:
+    """The values, where every one is known."""
+    known = [value for value in values if value is not None]
+    return known if known and len(known) == len(values) else None
+
+
+def surge_path(bench: Bench, feed: Feed) -> SurgePath:
+    """What a surge of one input goes through: its lead and its outputs, with their limits and their errors.
+
+    Before its limit responds a regulator may exceed it by the part of its rated current that the output
+    stage's model declares: a data sheet does not say.
+    """
+    outputs = [bench.output(points.output) for points in feed.outputs]
+    limits = [
+        points.current_limit + _limit_error(output, points.current_limit)
+        for points, output in zip(feed.outputs, outputs, strict=True)
+    ]
+    firsts = [
+        limit + output_figures(output).limit_overshoot * output.current.high
+        for limit, output in zip(limits, outputs, strict=True)
+    ]
+    parallel = feed.arrangement == "parallel"
+    lead = bench.leads[feed.lead]
+    return SurgePath(
+        limit=sum(limits) if parallel else max(limits),
+        resistance=least_resistance(bench, feed.lead),
+        inductance=None if lead.inductance is None else lead.inductance * lead.one_way_length or None,
+        capacitance=_capacitance(outputs, feed.arrangement == "series"),
+        first=sum(firsts) if parallel else max(firsts),
+        response=max(all_known([output.limit_response for output in outputs]) or [0.0]) or None,
+    )
+
+
+def least_resistance(bench: Bench, name: str) -> float | None:
+    """Least loop resistance of a lead [Ω]: geometric, at the lowest ambient; None: contacts unknown."""
+    lead, contacts = bench.leads[name], bench.leads[name].contact_resistance_loop
+    if contacts is None:
+        return None
+    gauge, area = lead.conductor.gauge, lead.conductor.area
+    area = conductors.awg_area(gauge) if gauge is not None else area
+    assert area is not None, "a conductor has a gauge or a section"
+    return conductors.loop_resistance(area, lead.one_way_length, bench.ambient.low, contacts.low)
+
+
+def _limit_error(output: Output, limit: float) -> float:
+    if output.programming is None:
+        return 0.0
+    return output.programming.current.of_value * limit + output.programming.current.offset
+
+
+def _capacitance(outputs: Sequence[Output], series: bool) -> float | None:
+    known = all_known([output.output_capacitance for output in outputs])
+    if known is None:
+        return None
+    return 1.0 / sum(1.0 / each for each in known) if series else sum(known)
