@@ -13,7 +13,7 @@ help:
 	@echo "make demo    check, rehearse, run, evaluate and report the example on simulated supplies"
 	@echo "make test    linters, type checks, layer contract and all tests"
 	@echo "make bench   the benchmarks; each prints its figure on its last line"
-	@echo "make docs    write docs/documents.md and the help text again from their sources"
+	@echo "make docs    write docs/documents.md, docs/measures.md and the help text again from their sources"
 	@echo "make setup   only install, into $(VENV), with the tools for development"
 	@echo "make clean   remove $(VENV), caches and the demo's folders"
 
@@ -58,6 +58,7 @@ bench: $(VENV)/.installed-dev
 
 docs: $(VENV)/.installed
 	@$(BIN)/python -m railwright.documents.reference docs/documents.md
+	@$(BIN)/python -m railwright.evaluation.reference docs/measures.md
 	@$(BIN)/python -m railwright.cli.help
 
 clean:

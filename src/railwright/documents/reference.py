@@ -31,6 +31,8 @@ guessed from the look of a value: `on` is a word, `00117` a serial number.
 A key that is left out where it may be is *unknown*, never zero; a key without a value is an error.
 A path in a document is relative to it. A document has at most 5 MB.
 
+What each measure computes is in [measures.md](measures.md).
+
 What is wrong with documents is said in one line each, everything at once:
 `file:line:column: what was expected, what came, what to do`.
 """

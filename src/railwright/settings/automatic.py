@@ -135,7 +135,7 @@ def current_limit(source: Source) -> Chosen | Impossible:
     held = (
         ""
         if wanted == room
-        else f" would be {show(room, 'A')}, which is out of these: the nearer end is taken"
+        else f", would be {show(room, 'A')}, which is out of these: the nearer end is taken"
     )
     return Chosen(
         value,

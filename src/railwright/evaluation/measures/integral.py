@@ -20,27 +20,64 @@ LARGEST_GAP = 0.1
 
 
 def charge(view: View) -> Measured:
-    """∫ i dt over the step, from the switching-on where it lies in the step [C]."""
+    """Charge that flows into the input.
+
+    Computed: ∫ i dt of the current's values by the trapezoid rule.
+    Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
+    the end is left out, and the last one stands up to it.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
+    'time of the readings' (the window moved by how late a reading may be).
+    Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
+    """
     return _integral(view, view.current(), mean=False, what="charge")
 
 
 def energy(view: View) -> Measured:
-    """∫ v i dt over the step, from the switching-on where it lies in the step [J]."""
+    """Energy that flows into the input.
+
+    Computed: ∫ v i dt by the trapezoid rule, of the instants that both channels have.
+    Window: as of the charge.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
+    'time of the readings' (the window moved by how late a reading may be), 'product within an aperture' (v
+    and i are averaged apart: Δv Δi / 6 of neighbours at most).
+    Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
+    """
     return _product(view, mean=False, what="energy")
 
 
 def mean_current(view: View) -> Measured:
-    """Time-weighted mean of the current [A]."""
+    """Mean current.
+
+    Computed: the charge over the window, divided by its length: a mean over time, not over values.
+    Window: the step, from the switching-on where it lies in the step; of a sweep's point its second half.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
+    'time of the readings' (the window moved by how late a reading may be).
+    Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
+    """
     return _integral(view, view.current(), mean=True, what="mean current")
 
 
 def mean_voltage(view: View) -> Measured:
-    """Time-weighted mean of the voltage [V]."""
+    """Mean voltage.
+
+    Computed: ∫ v dt by the trapezoid rule, divided by the length of the window.
+    Window: as of the mean current.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
+    'time of the readings' (the window moved by how late a reading may be).
+    Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
+    """
     return _integral(view, view.voltage(), mean=True, what="mean voltage")
 
 
 def mean_power(view: View) -> Measured:
-    """Time-weighted mean of v i [W]."""
+    """Mean power.
+
+    Computed: the energy over the window, divided by its length.
+    Window: as of the mean current.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
+    'time of the readings' (the window moved by how late a reading may be), 'product within an aperture'.
+    Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
+    """
     return _product(view, mean=True, what="mean power")
 
 

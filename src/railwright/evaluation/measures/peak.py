@@ -40,12 +40,32 @@ STEADY = 0.1
 
 
 def peak_current(view: View) -> Measured:
-    """Largest current in the step [A]."""
+    """Largest current.
+
+    Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
+    samples rises above them.
+    Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
+    in it. A recording may cover a part; readings that are steady and not higher judge the rest.
+    Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
+    Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
+    from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
+    once it has responded, before that what lead and output capacitor let through.
+    Standard: none; common practice.
+    """
     return _peak(view, view.current(), view.model.current_bound, "A", "current")
 
 
 def peak_voltage(view: View) -> Measured:
-    """Largest voltage in the step [V]."""
+    """Largest voltage.
+
+    Computed: as the largest current.
+    Window: as of the largest current.
+    Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
+    Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
+    from readings that are means is no uncertainty but stated beside it, with its bound: the OVP level, its
+    error and what the output rises while it responds.
+    Standard: none; common practice.
+    """
     return _peak(view, view.voltage(), view.model.voltage_bound, "V", "voltage")
 
 

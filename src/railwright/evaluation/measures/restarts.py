@@ -31,7 +31,17 @@ PHASES = 64
 
 
 def restarts(view: View) -> Measured:
-    """Number of drop-outs of the current in the step."""
+    """Number of times that the load stops and comes back.
+
+    Computed: drop-outs of the current after the load has first run: at least 1 ms below half of its usual
+    value (the median of the upper state; less in proportion at a lower voltage), or in readings a dip of 15 %
+    or more against the medians of five values on either side. A dip that the input capacitor makes up for (C
+    ΔV) is none.
+    Window: the step, without values whose aperture may reach into another step.
+    Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
+    load's soft start always shows.
+    Standard: none; a definition of this program.
+    """
     current, voltage = view.current(), view.voltage()
     if view.model.exact:
         points = int((view.end - view.begin) / BLOCK * 10.0) + 2

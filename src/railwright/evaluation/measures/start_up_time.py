@@ -41,7 +41,16 @@ class _Entry:
 
 
 def start_up_time(view: View) -> Measured:
-    """From switching on to steady voltage and current [s]."""
+    """Time from switching on until voltage and current stay steady.
+
+    Computed: from the switching-on to the last entry of the voltage into ±2 % of its final level, or of the
+    current into ±10 % of its own (or ±2 % of its largest value, where that is more), whichever is later.
+    Final level: the median over the last third of the window.
+    Window: from the switching-on, which must lie in the step, to the end of the step.
+    Uncertainty: 'aperture', 'between readings' (or 'between samples'), 'time of the readings', 'instant of
+    switching on' (±0.5 ms, declared).
+    Standard: none; that the last entry into a band counts is as in the settling duration of IEEE 181.
+    """
     if view.switched_on is None:
         raise CannotMeasure("the input is not switched on in this step", "a step that switches it on")
     voltage, current = (_of_step(view, signal) for signal in (view.voltage(), view.current()))

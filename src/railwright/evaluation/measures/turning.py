@@ -30,12 +30,31 @@ CLEAR = 0.05
 
 
 def turn_off_voltage(view: View) -> Measured:
-    """Voltage at which the current falls to its low state [V]."""
+    """Voltage at which the device stops.
+
+    Computed: the voltage of the straight line through the ramp's values within 50 ms (five values at least)
+    before the current falls, at the instant at which the current is half-way between its levels before and
+    after. The fall is the start of the longest stretch of low current that follows high current.
+    Window: the step.
+    Uncertainty: 'instant of the transition' (times the slope of the ramp), 'stairs of the ramp' (where the
+    host plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
+    current changes'.
+    Standard: IEEE 181-2011, mid reference level, for the instant; the rest is a definition of this program.
+    """
     return _turning(view, falling=True)
 
 
 def turn_on_voltage(view: View) -> Measured:
-    """Voltage at which the current rises from its low state [V]."""
+    """Voltage at which the device starts.
+
+    Computed: as the voltage at which it stops, at the rise that ends the longest stretch of low current; the
+    level after it is taken once the soft start is over.
+    Window: the step.
+    Uncertainty: 'instant of the transition' (times the slope of the ramp), 'stairs of the ramp' (where the
+    host plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
+    current changes'.
+    Standard: IEEE 181-2011, mid reference level, for the instant; the rest is a definition of this program.
+    """
     return _turning(view, falling=False)
 
 

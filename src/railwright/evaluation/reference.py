@@ -1,0 +1,74 @@
+"""The reference of the measures (docs/measures.md), written from their docstrings.
+
+`python -m railwright.evaluation.reference docs/measures.md` writes it. A measure's docstring begins with what
+it is, and has a paragraph of `Computed:`, `Window:`, `Uncertainty:` and `Standard:`.
+"""
+
+from __future__ import annotations
+
+import inspect
+import re
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from railwright.documents.procedure import MEASURE_UNITS
+from railwright.evaluation.measures import MEASURES
+from railwright.evaluation.outcome import Measured
+from railwright.evaluation.signal import View
+
+FIELDS = ("Computed", "Window", "Uncertainty", "Standard")
+
+_OPENING = """# The measures
+
+Written from the measures by `python -m railwright.evaluation.reference docs/measures.md`; do not edit.
+
+What a requirement can name as `measure`, and what is worked out then. All have in common:
+
+- **Values.** A supply's reading is the mean over an aperture that ended between its `update` interval
+  before it was handed over and that instant (`latency` already taken off); a recorder's sample is the value
+  at its instant; a rehearsal's trace is exact. Voltages are those at the connector, or at the supply's
+  terminals with `at: terminals`; one that was measured at the lead's other end is carried over by the
+  lead's resistance.
+- **Window.** The step named by `during`. With `each_point: worst` the measure is taken at each point of a
+  sweep, from the second half of the time spent there (the voltage settles in the first), and the point
+  nearest to a limit, or farthest beyond it, decides.
+- **Uncertainty.** The value comes with the interval that holds 95 % of the distribution of its errors,
+  which are convolved as they are distributed (JCGM 100, JCGM 101). Into every measure go, for each
+  instrument, the gain, offset and resolution of its readings as bounds that are the same for all values of
+  a run, the `noise` of single readings, and the resistance of the lead where a voltage is carried over it.
+  What a measure adds is listed beside it.
+- **Decision.** By the procedure's `decision` (JCGM 106). What readings cannot see never passes an upper
+  limit.
+
+"""
+
+
+def definition(measure: Callable[[View], Measured]) -> dict[str, str]:
+    """What a measure is ('Measure') and each of FIELDS, from its docstring; ValueError where one lacks."""
+    text = inspect.getdoc(measure) or ""
+    parts = re.split(rf"^({'|'.join(FIELDS)}): ", text, flags=re.MULTILINE)
+    found = {"Measure": parts[0], **dict(zip(parts[1::2], parts[2::2], strict=True))}
+    found = {name: " ".join(words.split()) for name, words in found.items()}
+    missing = [name for name in ("Measure", *FIELDS) if not found.get(name)]
+    if missing:
+        raise ValueError(f"the docstring of measure '{measure.__name__}' lacks {', '.join(missing)}")
+    return found
+
+
+def reference() -> str:
+    """The whole reference as Markdown."""
+    rows = [
+        f"| measure | unit | {' | '.join(field.lower() for field in ('what', *FIELDS))} |\n",
+        f"| {' | '.join(['---'] * (len(FIELDS) + 3))} |\n",
+    ]
+    for name, measure in MEASURES.items():
+        found = definition(measure)
+        unit = "a number" if MEASURE_UNITS[name] == "1" else MEASURE_UNITS[name]
+        cells = [found[field].replace("|", "\\|") for field in ("Measure", *FIELDS)]
+        rows.append(f"| `{name}` | {unit} | {' | '.join(cells)} |\n")
+    return _OPENING + "".join(rows)
+
+
+if __name__ == "__main__":
+    Path(sys.argv[1]).write_text(reference(), encoding="utf-8")
