@@ -324,3 +324,21 @@ def test_constant_power_against_a_low_limit_restarts_for_ever(tmp_path: Path) ->
     assert finding.about == "main"
     assert finding.blocks
     assert of_rule(settings, "limit-below-need")
+
+
+def test_a_segment_that_is_missed_in_a_later_turn_is_told_once_at_its_place(tmp_path: Path) -> None:
+    twice = (
+        "procedure",
+        "      input: main\n      segments:",
+        "      input: main\n      repeat: 3\n      segments:",
+    )
+    bent = Bent(station(tmp_path, twice))
+    shape = bent.spans[3]
+    turn = (shape.end - shape.start) / 3
+    for number in (1, 2):
+        # From 12 V the dip reaches 6 V 2.5 s after the start of each turn, and stays there for 0.5 s.
+        start = shape.start + number * turn
+        bent.bend("main", "voltage", start + 2.4, start + 3.0 + 2e-3, 7.0)
+    (finding,) = found(bent, "not-reached")
+    assert "sets 6 V; in the 2.5 s until the next change main gets only down to 7 V" in finding.why
+    assert "line_to: 6 V" in line_of(finding)
