@@ -34,6 +34,18 @@ Plot = Annotated[
     Path | None, typer.Option("--plot", metavar="FILE", help="Plot voltages and currents (.png or .svg).")
 ]
 Step = Annotated[str | None, typer.Option("--step", metavar="NAME", help="Plot this step only.")]
+Cases = Annotated[
+    int | None,
+    typer.Option("--cases", metavar="N", min=1, help="Play N cases within everything that is uncertain."),
+]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
+Sensitivity = Annotated[
+    bool, typer.Option("--sensitivity", help="Say which tolerance each result is sensitive to.")
+]
+Scheduler = Annotated[
+    str | None,
+    typer.Option("--scheduler", metavar="ADDRESS", help="Spread the cases over a Dask cluster."),
+]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the traces as CSV.")]
 
 
@@ -43,23 +55,37 @@ def rehearse(
     plot: Plot = None,
     step: Step = None,
     csv: Csv = None,
+    cases: Cases = None,
+    seed: Seed = 1,
+    sensitivity: Sensitivity = False,
+    scheduler: Scheduler = None,
     json: Json = False,
 ) -> Exit:
     """Work the procedure through by circuit physics.
 
     Shows peaks, trips and events, and how each requirement will come out; nothing is energised.
 
+    With --cases: percentiles and worst cases of each measure, and how probable a trip is.
+
     An output that would trip gives exit code 3; a requirement that would fail 1; one undecided 5.
     """
     from railwright.cli.checking import settle_documents
     from railwright.evaluation.evaluate import evaluate
-    from railwright.rehearsal import case as cases
+    from railwright.rehearsal.case import HIGH, LOW, NOMINAL
     from railwright.rehearsal.rehearse import rehearse as play
 
+    if cases is not None:
+        if plot is not None or csv is not None or step is not None or case is not CaseName.NOMINAL:
+            raise BadInput("--cases: expected no --case, --step, --plot or --csv beside it; leave them out")
+        from railwright.cli.ensemble import play as play_ensemble
+
+        return play_ensemble(procedure, cases, seed, scheduler, sensitivity, json)
+    if sensitivity or scheduler is not None:
+        raise BadInput("--sensitivity, --scheduler: expected --cases beside them; add it")
     if plot is not None and plot.suffix.lower() not in (".png", ".svg"):
         raise BadInput(f"--plot: expected a file that ends in .png or .svg, got '{plot}'")
     checked = settle_documents(procedure)
-    chosen = {CaseName.NOMINAL: cases.NOMINAL, CaseName.LOW: cases.LOW, CaseName.HIGH: cases.HIGH}[case]
+    chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
     rehearsal = play(checked.documents, checked.settings.set_points, chosen)
     evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
     if plot is not None:

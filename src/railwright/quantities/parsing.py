@@ -9,7 +9,7 @@ import math
 import re
 
 from railwright.quantities.units import CELSIUS, DIMENSION_NAMES, EXAMPLES, RANGES, factor, power_of_ten
-from railwright.quantities.values import Interval, Uncertain
+from railwright.quantities.values import DISTRIBUTIONS, Interval, Uncertain
 
 _MANTISSA = r"[+\-−]?(?:\d+(?:\.\d*)?|\.\d+)"
 _QUANTITY = re.compile(
@@ -20,6 +20,9 @@ _RANGE = re.compile(r"\.{2,3}|…")
 _TOLERANCE = re.compile(r"±|\+/[-−]|\+[-−]")
 _DASH = re.compile(rf"\s*(\S+.*?)\s*(?:-|–|—|\bto\b)\s*({_MANTISSA}.*)", re.ASCII | re.DOTALL)
 _BLANKS = re.compile("[\\u00a0\\u2007\\u2009\\u202f]")
+_DISTRIBUTION = re.compile(
+    rf"(.*\S)\s+({'|'.join(DISTRIBUTIONS)})(?:\s+k\s*=\s*(\d+(?:\.\d+)?))?\s*", re.ASCII | re.DOTALL
+)
 LONGEST = 100
 
 
@@ -127,8 +130,13 @@ def example_range(unit: str) -> str:
 
 
 def parse_uncertain(text: object, unit: str) -> Uncertain:
-    """'X', 'X ± Y', 'X ± Y %' or 'low .. high' in SI units; ± is a bound, and in % relative to X."""
+    """'X', 'X ± Y', 'X ± Y %' or 'low .. high' in SI units; ± is a bound, and in % relative to X.
+
+    A distribution may follow the bounds: 'X ± Y normal k=2' (± is two standard deviations).
+    """
     text = blanks(text)
+    if isinstance(text, str) and len(text) <= LONGEST and (named := _DISTRIBUTION.fullmatch(text)):
+        return _with_distribution(named, unit)
     if isinstance(text, str) and len(text) <= LONGEST:
         if _RANGE.search(text):
             interval = parse_interval(text, unit)
@@ -139,6 +147,23 @@ def parse_uncertain(text: object, unit: str) -> Uncertain:
             return Uncertain(nominal, nominal - spread, nominal + spread, text)
     value = parse_value(text, unit)
     return Uncertain(value, value, value, str(text))
+
+
+def _with_distribution(named: re.Match[str], unit: str) -> Uncertain:
+    """Bounds with the name of a distribution behind them."""
+    bounds, name, k_text = named[1], named[2], named[3]
+    value = parse_uncertain(bounds, unit)
+    if value.certain:
+        raise ValueError(
+            f"expected bounds before a distribution such as '{bounds} ± 10 % {name}', got {quoted(named[0])}"
+        )
+    k = float(k_text) if k_text else 0.0
+    if (name == "normal") != (k > 0.0):
+        raise ValueError(
+            f"expected 'normal k=2' (the bounds are two standard deviations), or one of "
+            f"{', '.join(DISTRIBUTIONS[:-1])} alone, got {quoted(named[0])}"
+        )
+    return Uncertain(value.nominal, value.low, value.high, named[0], name, k)
 
 
 def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:

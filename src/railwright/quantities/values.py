@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+DISTRIBUTIONS = ("rectangular", "triangular", "arcsine", "normal")
+"""Named distributions. Bounds for which none is named are taken as a rectangular one."""
+
 
 @dataclass(frozen=True, slots=True)
 class Interval:
@@ -19,12 +22,18 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class Uncertain:
-    """A parameter with its bounds, in SI units; a plain value has low == nominal == high."""
+    """A parameter with its bounds, in SI units; a plain value has low == nominal == high.
+
+    distribution: one of `DISTRIBUTIONS`, how it is spread (JCGM 101, 6.4). k: for 'normal' only, of how many
+    standard deviations the bounds lie from the nominal value.
+    """
 
     nominal: float
     low: float
     high: float
     text: str = ""
+    distribution: str = "rectangular"
+    k: float = 0.0
 
     @property
     def certain(self) -> bool:

@@ -114,5 +114,23 @@ def spread(quantities: Mapping[str, Uncertain], shares: NDArray[np.float64]) -> 
 
 
 def quantile(value: Uncertain, share: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The values below which these shares (0 to 1) of a quantity's distribution lie."""
-    return value.low + (value.high - value.low) * share
+    """The values below which these shares (0 to 1) of a quantity's distribution lie (JCGM 101, 6.4).
+
+    A normal one is cut off at twice its bounds, so that no parameter leaves what its law can take.
+    """
+    import numpy as np
+
+    low, high, nominal = value.low, value.high, value.nominal
+    if value.distribution == "normal":
+        from scipy.special import ndtri
+
+        deviation = (high - low) / 2.0 / value.k
+        return np.asarray(np.clip(nominal + deviation * ndtri(share), 2.0 * low - nominal, 2.0 * high - nominal))
+    if value.distribution == "triangular":
+        peak = (nominal - low) / (high - low)
+        rising = low + (high - low) * np.sqrt(share * peak)
+        falling = high - (high - low) * np.sqrt((1.0 - share) * (1.0 - peak))
+        return np.where(share < peak, rising, falling)
+    if value.distribution == "arcsine":
+        return (low + high) / 2.0 - (high - low) / 2.0 * np.cos(np.pi * share)
+    return low + (high - low) * share

@@ -262,3 +262,17 @@ def sensitivities(
         if np.isfinite(first).all() and np.isfinite(total).all():
             found[key] = (first, total)
     return plan.design.names, found
+
+
+def trip_probability(seen: InputSpread, inside: int) -> tuple[float, float, float]:
+    """Share of the interior's cases in which an input's outputs tripped, with its 95 % bounds.
+
+    Clopper and Pearson's exact interval for a share of independent cases; those of a Sobol sequence lie more
+    evenly, so that it is rather too wide.
+    """
+    from scipy.stats import binomtest
+
+    if not inside:
+        return 0.0, 0.0, 1.0
+    interval = binomtest(seen.tripped, inside).proportion_ci(0.95, method="exact")
+    return seen.tripped / inside, float(interval.low), float(interval.high)

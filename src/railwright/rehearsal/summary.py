@@ -11,11 +11,14 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-BIN = 1.002
-"""Ratio of the edges of one bin: a percentile is right to half of it, 0.1 %."""
+BIN = 1.0002
+"""Ratio of the edges of one bin: a percentile is right to half of it, 0.01 %."""
 
 SMALLEST = 1e-12
 """Below this a value counts as zero."""
+
+FIRST = 1 - math.floor(math.log(SMALLEST) / math.log(BIN))
+"""Added to the number of a bin: the smallest then has the number 1, and a bin of negative values -1."""
 
 
 @dataclass
@@ -23,7 +26,7 @@ class Spread:
     """The spread of one measure over cases; two of them add up.
 
     lowest, highest: over all cases, corners included, with the case they came from. bins: how many values of
-    the interior lie in each logarithmic bin, by sign and number.
+    the interior lie in each logarithmic bin, by its number; in the order of their numbers they rise.
     """
 
     lowest: float = math.inf
@@ -32,7 +35,7 @@ class Spread:
     highest_case: int = -1
     total: float = 0.0
     count: int = 0
-    bins: Counter[tuple[int, int]] = field(default_factory=Counter)
+    bins: Counter[int] = field(default_factory=Counter)
 
     def take(self, values: NDArray[np.float64], first_case: int, inside: NDArray[np.bool_]) -> None:
         """Add the values of consecutive cases, the first of them `first_case`; NaN: there is none."""
@@ -47,11 +50,11 @@ class Spread:
         self.count += chosen.size
         self.total += math.fsum(chosen)
         sizes = np.abs(chosen)
-        signs = np.where(sizes < SMALLEST, 0, np.sign(chosen)).astype(int)
-        numbers = np.floor(np.log(np.maximum(sizes, SMALLEST)) / math.log(BIN)).astype(int)
-        found, counts = np.unique(np.stack((signs, numbers * (signs != 0))), axis=1, return_counts=True)
-        for (sign, number), count in zip(found.T.tolist(), counts.tolist(), strict=True):
-            self.bins[sign, number] += count
+        numbers = np.floor(np.log(np.maximum(sizes, SMALLEST)) / math.log(BIN)).astype(int) + FIRST
+        signed = np.where(sizes < SMALLEST, 0, np.sign(chosen)).astype(int) * numbers
+        found, counts = np.unique(signed, return_counts=True)
+        for number, count in zip(found.tolist(), counts.tolist(), strict=True):
+            self.bins[number] += count
 
     def _extremes(self, low: float, low_case: int, high: float, high_case: int) -> None:
         if low < self.lowest:
@@ -72,12 +75,12 @@ class Spread:
         return self.total / self.count if self.count else math.nan
 
     def percentile(self, percent: float) -> float:
-        """The value below which this share of the interior lies, right to 0.1 %."""
+        """The value below which this share of the interior lies, right to 0.01 %."""
         wanted = percent / 100.0 * self.count
         seen = 0
-        for sign, number in sorted(self.bins, key=lambda key: (key[0], key[0] * key[1])):
-            seen += self.bins[sign, number]
+        for number in sorted(self.bins):
+            seen += self.bins[number]
             if seen >= wanted:
-                value = sign * math.exp((number + 0.5) * math.log(BIN))
-                return min(max(value, self.lowest), self.highest)
+                size = math.exp((abs(number) - FIRST + 0.5) * math.log(BIN)) if number else 0.0
+                return min(max(math.copysign(size, number), self.lowest), self.highest)
         return math.nan

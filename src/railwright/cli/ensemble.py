@@ -1,0 +1,196 @@
+"""`railwright rehearse --cases`: many cases within everything that is uncertain, and how they spread."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from railwright.cli.exits import BadInput, Exit
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from railwright.cli.checking import Checked
+    from railwright.rehearsal.ensemble import Ensemble, Plan
+
+_MEASURES = {
+    "inrush_peak": ("Inrush peak", "A"),
+    "inrush_charge": ("Inrush charge", "C"),
+    "inrush_i2t": ("Inrush I²t", "A²s"),
+    "first_time_in_limit": ("First time in limit", "s"),
+    "time_in_limit": ("Time in limit, all", "s"),
+    "peak_current": ("Highest current", "A"),
+    "peak_voltage": ("Highest voltage", "V"),
+    "settled_voltage": ("Voltage after power-up", "V"),
+    "starts": ("Starts", "1"),
+    "stops": ("Stops", "1"),
+    "tripped_at": ("Trips at", "s"),
+}
+"""What is shown of each input, with its unit."""
+
+WEIGHTY = 0.05
+"""Quantities that account for less than this part of a measure's variance are not listed."""
+
+
+def play(
+    procedure: Path, cases: int, seed: int, scheduler: str | None, sensitivity: bool, json: bool
+) -> Exit:
+    """Play the ensemble and print it; returns the exit code."""
+    from railwright.cli.checking import settle_documents
+    from railwright.rehearsal.ensemble import plan_ensemble, sensitivities
+
+    checked = settle_documents(procedure)
+    plan = plan_ensemble(checked.documents, checked.settings.set_points, cases, seed)
+    ensemble = _played(plan, scheduler)
+    indices = sensitivities(plan) if sensitivity else None
+    if json:
+        from railwright.cli.console import print_json
+
+        print_json(_data(procedure, plan, ensemble, indices))
+    else:
+        from railwright.cli.console import console
+
+        _show(console(), checked, plan, ensemble, indices)
+    tripped = any(seen.trips or seen.tripped_corners for seen in ensemble.inputs.values())
+    return Exit.STOPPED if tripped else Exit.DONE
+
+
+def _played(plan: Plan, scheduler: str | None) -> Ensemble:
+    """Play all chunks, with a progress bar on standard error where a person looks at it."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from railwright.rehearsal.ensemble import merged
+    from railwright.spread import ClusterError, over_cluster, over_threads
+
+    parts: Iterator[Ensemble] = over_threads(plan) if scheduler is None else over_cluster(plan, scheduler)
+    columns = (TextColumn("rehearsing"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    try:
+        with Progress(
+            *columns, console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()
+        ) as bar:
+            task = bar.add_task("cases", total=plan.design.cases)
+            return merged(parts, lambda seen: bar.update(task, completed=seen.played))
+    except ClusterError as error:
+        raise BadInput(f"--scheduler: {error}") from None
+
+
+def _show(out: Console, checked: Checked, plan: Plan, ensemble: Ensemble, indices: Any) -> None:
+    from railwright.cli.console import table
+    from railwright.quantities import show
+    from railwright.rehearsal.ensemble import trip_probability
+
+    design = plan.design
+    corners = (
+        "" if not design.corners
+        else f", all {design.corners} corners first" if design.all_corners
+        else f", {design.corners} of them corners"
+    )  # fmt: skip
+    out.print(
+        f"{ensemble.played} cases of {len(design.names)} uncertain quantities{corners}; seed {design.seed}."
+    )
+    for name, seen in ensemble.inputs.items():
+        rows = []
+        for measure, (label, unit) in _MEASURES.items():
+            spread = seen.measures[measure]
+            if spread.count or spread.highest_case >= 0:
+                figures = (spread.lowest, *(spread.percentile(p) for p in (5, 50, 95)), spread.highest)
+                rows.append((label, *(_figure(value, unit) for value in figures)))
+        out.print(table(name, ("", "Lowest", "5 %", "50 %", "95 %", "Highest"), rows, right=_RIGHT))
+        share, low, high = trip_probability(seen, ensemble.inside)
+        causes = ", ".join(f"{what} {count}" for what, count in sorted(seen.trips.items())) or "none"
+        out.print(
+            f"  trips in {show(share, '1')} of cases ({causes}); probability between "
+            f"{show(low, '1')} and {show(high, '1')} (95 %)"
+        )
+        if seen.tripped_corners:
+            out.print(f"  trips in {seen.tripped_corners} of {design.corners} corners")
+    out.print("Percentiles are of the cases in the interior; lowest and highest of all, corners included.")
+    if ensemble.failures:
+        out.print(
+            f"{ensemble.failures} cases could not be solved, "
+            f"the first of them number {ensemble.first_failure}"
+        )
+    if indices is not None:
+        _show_indices(out, indices)
+
+
+_RIGHT = ("Lowest", "5 %", "50 %", "95 %", "Highest")
+
+
+def _figure(value: float, unit: str) -> str:
+    from railwright.quantities import show
+
+    return "" if value != value else str(round(value)) if unit == "1" else show(value, unit)
+
+
+def _show_indices(out: Console, indices: Any) -> None:
+    from railwright.cli.console import table
+
+    names, found = indices
+    rows = []
+    for (name, measure), (first, total) in found.items():
+        if measure not in _MEASURES:
+            continue
+        ranked = sorted(zip(names, first, total, strict=True), key=lambda row: -row[2])
+        for place, (quantity, own, whole) in enumerate(ranked[:4]):
+            if whole >= WEIGHTY:
+                label = f"{name}: {_MEASURES[measure][0]}" if place == 0 else ""
+                rows.append((label, f"{max(own, 0.0):.0%}", f"{whole:.0%}", quantity))
+    out.print(
+        table(
+            "What it is sensitive to (Sobol's indices: part of the variance, alone and with others)",
+            ("Measure", "Alone", "In all", "Quantity"), rows, right=("Alone", "In all"),
+        )
+    )  # fmt: skip
+
+
+def _data(procedure: Path, plan: Plan, ensemble: Ensemble, indices: Any) -> dict[str, Any]:
+    from railwright.rehearsal.ensemble import trip_probability
+
+    design = plan.design
+
+    def plain(spread: Any) -> dict[str, Any]:
+        return {
+            "lowest": spread.lowest,
+            "lowest_case": spread.lowest_case,
+            "highest": spread.highest,
+            "highest_case": spread.highest_case,
+            "mean": spread.mean,
+            "count": spread.count,
+            "percentiles": {str(p): spread.percentile(p) for p in (0.1, 1, 5, 25, 50, 75, 95, 99, 99.9)},
+        }
+
+    data: dict[str, Any] = {
+        "procedure": str(procedure),
+        "seed": design.seed,
+        "cases": ensemble.played,
+        "corners": design.corners,
+        "all_corners": design.all_corners,
+        "failures": ensemble.failures,
+        "quantities": {
+            name: {"nominal": v.nominal, "low": v.low, "high": v.high, "distribution": v.distribution}
+            for name, v in design.quantities.items()
+        },
+        "inputs": {},
+    }
+    for name, seen in ensemble.inputs.items():
+        share, low, high = trip_probability(seen, ensemble.inside)
+        data["inputs"][name] = {
+            "measures": {measure: plain(spread) for measure, spread in seen.measures.items()},
+            "trips": dict(sorted(seen.trips.items())),
+            "trip_probability": {"estimate": share, "low": low, "high": high},
+            "tripped_corners": seen.tripped_corners,
+        }
+    if indices is not None:
+        names, found = indices
+        data["sensitivities"] = {
+            f"{name}.{measure}": {
+                quantity: {"alone": float(own), "in_all": float(whole)}
+                for quantity, own, whole in zip(names, first, total, strict=True)
+            }
+            for (name, measure), (first, total) in found.items()
+        }
+    return data
