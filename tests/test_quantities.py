@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import math
+import re
 import time
 
 import pint
@@ -208,10 +209,7 @@ def test_usual_units_are_as_pint_has_them(unit):
     registry = pint.UnitRegistry()
     target = registry.parse_units("dimensionless" if unit == "1" else unit)
     for text, power in USUAL[unit].items():
-        name = (
-            text.replace("%", "percent").replace("mm2", "mm**2").replace("cm2", "cm**2").replace("²", "**2")
-        )
-        name = "m**2" if name == "m2" else name
+        name = re.sub(r"m2\b", "m**2", text.replace("%", "percent").replace("²", "**2"))
         assert registry.Quantity(1.0, name).to(target).magnitude == pytest.approx(10.0**power, rel=1e-12), (
             text
         )

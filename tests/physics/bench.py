@@ -1,5 +1,7 @@
 """A bench output and small circuits that several tests use."""
 
+import math
+
 from railwright.physics.circuit import Branch, Circuit, Lead, Load
 from railwright.physics.output_stage import OutputFigures, OutputStage, derive_output_stage
 
@@ -32,7 +34,14 @@ def capacitor(farads: float, esr: float = 0.06) -> Load:
     return Load("capacitor", {"capacitance": farads, "esr": esr})
 
 
-def converter(power: float = 3.6, starts: float = 8.4, stops: float = 7.6, soft_start: float = 8e-3) -> Load:
+def converter(
+    power: float = 3.6,
+    starts: float = 8.4,
+    stops: float = 7.6,
+    soft_start: float = 8e-3,
+    limit: float = math.inf,
+    drop_out: float = 0.0,
+) -> Load:
     return Load(
         "converter",
         {
@@ -41,6 +50,8 @@ def converter(power: float = 3.6, starts: float = 8.4, stops: float = 7.6, soft_
             "starts_at": starts,
             "stops_at": stops,
             "soft_start": soft_start,
+            "input_current_limit": limit,
+            "drop_out": drop_out,
         },
     )
 

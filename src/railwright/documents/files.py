@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -27,7 +27,8 @@ _TELLING_KEYS: dict[Kind, tuple[str, ...]] = {
 class Source:
     """A document as it was read: `file` is how the user calls it, `content` its bytes, `root` its nodes.
 
-    ambiguous: some key stands there twice, so that a name that is not found may yet be meant.
+    ambiguous: some key stands there twice, so that a name that is not found may yet be meant. beside: files
+    that the document names, relative to it -> their bytes.
     """
 
     file: str
@@ -35,6 +36,7 @@ class Source:
     content: bytes
     root: Node
     ambiguous: bool = False
+    beside: dict[str, bytes] = field(default_factory=dict)
 
     def where(self, path: tuple[str | int, ...] = (), *, key: bool = False) -> Location:
         """Where the value at `path` stands (a mapping or list: its key); key: where its key stands.
@@ -50,8 +52,8 @@ def read_source(file: str, kind: Kind, named_at: Location | None = None) -> tupl
     named_at: where another document names the file; a file that is not there is a problem of that place.
     Raises `Unreadable` with one problem where nothing can be made of the file.
     """
-    content = _content(file, kind, named_at or Location(file, 1, 1))
-    root, problems = compose(_decoded(content, file), file)
+    given = content(file, f"{kind} document", named_at or Location(file, 1, 1))
+    root, problems = compose(decoded(given, file), file)
     if root is None or (root.kind == "scalar" and root.text is None):
         raise Unreadable(
             Problem(Location(file, 1, 1), f"expected a {kind} document, got an empty file; fill it in")
@@ -64,7 +66,7 @@ def read_source(file: str, kind: Kind, named_at: Location | None = None) -> tupl
     if found is not None and found != kind:
         message = f"expected a {kind} document, got a {found} document; name the {kind}'s file here instead"
         raise Unreadable(Problem(named_at or Location(file, root.line, root.column), message))
-    return Source(file, Path(file), content, root, bool(problems)), problems
+    return Source(file, Path(file), given, root, bool(problems)), problems
 
 
 def _kind(root: Node) -> Kind | None:
@@ -74,16 +76,21 @@ def _kind(root: Node) -> Kind | None:
     return best if counts[best] and list(counts.values()).count(counts[best]) == 1 else None
 
 
-def _content(file: str, kind: Kind, place: Location) -> bytes:
+def content(file: str, what: str, place: Location) -> bytes:
+    """Bytes of a file; `Unreadable` at a place where there is none, or one that is too large.
+
+    what: what the file should be, such as 'device document'.
+    """
+
     def unreadable(got: str) -> Unreadable:
-        return Unreadable(Problem(place, f"expected a {kind} document in {quoted(file)}, got {got}"))
+        return Unreadable(Problem(place, f"expected a {what} in {quoted(file)}, got {got}"))
 
     try:
         with open(file, "rb") as stream:
             size = os.fstat(stream.fileno())
             if stat.S_ISREG(size.st_mode) and size.st_size > LARGEST:
                 raise unreadable(_too_large(f"{size.st_size / 1e6:.0f} MB"))
-            content = stream.read(LARGEST + 1)
+            found = stream.read(LARGEST + 1)
     except FileNotFoundError:
         if not file.isprintable():
             remedy = "a backslash in double quotes begins an escape; use single quotes"
@@ -97,16 +104,17 @@ def _content(file: str, kind: Kind, place: Location) -> bytes:
         raise unreadable(f"an error: {(error.strerror or 'cannot be read').casefold()}") from None
     except ValueError:  # a null character in the path
         raise unreadable("a path that no file can have; correct it") from None
-    if len(content) > LARGEST:
+    if len(found) > LARGEST:
         raise unreadable(_too_large("more"))
-    return content
+    return found
 
 
 def _too_large(got: str) -> str:
     return f"{got}; a document has at most {LARGEST / 1e6:.0f} MB"
 
 
-def _decoded(content: bytes, file: str) -> str:
+def decoded(content: bytes, file: str) -> str:
+    """Text of a file in UTF-8; `Unreadable` at the byte that is none."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise Unreadable(Problem(Location(file, 1, 1), "expected UTF-8 text, got UTF-16; save it as UTF-8"))
     try:

@@ -15,6 +15,7 @@ from railwright.documents.bench_checks import check_bench
 from railwright.documents.device import Device, accept_announced_loads
 from railwright.documents.device_checks import check_device
 from railwright.documents.files import Kind, Source, read_source
+from railwright.documents.load_files import Held, read_load_files
 from railwright.documents.nodes import Unreadable
 from railwright.documents.procedure import Procedure
 from railwright.documents.procedure_checks import check_procedure
@@ -126,7 +127,11 @@ def _load(
     if kind == "bench":
         unresolved, incomplete = resolve_same_as(source)
         problems += unresolved
-    made, wrong = check(model, source, incomplete)
+    held: Held = {}
+    if kind == "device":
+        held, missing = read_load_files(source)
+        problems += missing
+    made, wrong = check(model, source, incomplete, held)
     problems += wrong
     if kind == "bench":
         problems += check_bench(source)

@@ -5,8 +5,8 @@ import re
 from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
-from pydantic_core import PydanticCustomError
 
+from railwright.physics.loads.law import fault as fault
 from railwright.quantities import quoted
 
 
@@ -14,11 +14,6 @@ class Model(BaseModel):
     """A frozen part of a document; unknown keys are errors."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, defer_build=True)
-
-
-def fault(message: str, *at: str) -> PydanticCustomError:
-    """The error that a model's validator raises; `at`: the keys below the model that it is about."""
-    return PydanticCustomError("fault", "{message}", {"message": message, "at": at})
 
 
 def exactly_one(model: BaseModel, names: tuple[str, ...], remedy: str = "") -> str:

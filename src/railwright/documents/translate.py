@@ -21,21 +21,21 @@ MOST = 50
 M = TypeVar("M", bound=BaseModel)
 
 
-def validated(model: type[M], data: object) -> M:
-    """The model of plain data with the keys that documents use."""
-    return model.model_validate(data, by_alias=True, by_name=False)
+def validated(model: type[M], data: object, context: object = None) -> M:
+    """The model of plain data under documents' keys; context: what the files that it names hold."""
+    return model.model_validate(data, by_alias=True, by_name=False, context=context)
 
 
 def check(
-    model: type[M], source: Source, incomplete: Set[Path] = frozenset()
+    model: type[M], source: Source, incomplete: Set[Path] = frozenset(), context: object = None
 ) -> tuple[M | None, list[Problem]]:
     """The model of a document, or everything that is wrong with it.
 
-    incomplete: parts of which it is not said again what is missing.
+    incomplete: parts of which it is not said again what is missing. context: see `validated`.
     """
     problems, empty = _missing_values(source)
     try:
-        made = validated(model, source.root.plain())
+        made = validated(model, source.root.plain(), context)
         return (None if problems else made), problems
     except ValidationError as error:
         errors = error.errors(include_url=False)[: MOST + 1]

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cache
+from types import FunctionType
 from typing import Any
 
 from railwright.physics.compiled import compiled
@@ -14,7 +15,21 @@ from railwright.physics.loads import KINDS
 COMPILED_KINDS = tuple(KINDS)
 """Load kinds in the order of their numbers, as they were announced when this module was first imported."""
 
-_once = cache(compiled)
+
+@cache
+def _once(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Compile a function of a load, with the plain functions of its own module that it calls."""
+    if not isinstance(function, FunctionType):
+        return compiled(function)
+    known = function.__globals__
+    called = {
+        name: _once(known[name])
+        for name in function.__code__.co_names
+        if isinstance(known.get(name), FunctionType) and known[name].__module__ == function.__module__
+    }
+    if called:
+        function = FunctionType(function.__code__, {**known, **called}, function.__name__)
+    return compiled(function)
 
 
 def _choice(name: str, arguments: str) -> Callable[..., Any]:

@@ -7,20 +7,32 @@ import math
 _PREFIXES = ((9, "G"), (6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "µ"), (-9, "n"), (-12, "p"))
 _LARGE = {"ohm": 9, "V/s": 6}
 """Unit -> its largest power with a prefix; 3 for the others, since 'M' is refused there as a slip for 'm'."""
+_SYMBOLS = {
+    "ohm": "Ω",
+    "degC": "°C",
+    "1": "%",
+    "m**2": "mm²",
+    "kg*m**2": "g·cm²",
+    "N*m": "N·m",
+    "N*m/A": "N·m/A",
+    "N*m*s": "N·m·s",
+}
+_WITHOUT_PREFIX = {"degC": 1.0, "1": 100.0, "m**2": 1e6, "kg*m**2": 1e7}
+"""Unit -> by how much its printed one is smaller."""
 
 
 def show(value: float, unit: str, digits: int = 4) -> str:
     """Print an SI value with `digits` significant digits and an engineering prefix.
 
     unit: an SI unit of `DIMENSION_NAMES`. Volts and amperes from 0.1 keep their plain unit; times from a
-    second stay in seconds; areas are in mm²; temperatures and ratios are printed as they are read. What is
-    printed can be parsed again.
+    second stay in seconds; areas are in mm², moments of inertia in g·cm²; temperatures and ratios are printed
+    as they are read. What is printed can be parsed again.
     """
-    symbol = {"ohm": "Ω", "degC": "°C", "1": "%", "m**2": "mm²"}.get(unit, unit)
+    symbol = _SYMBOLS.get(unit, unit)
     if not math.isfinite(value):
         return f"{value} {symbol}"
-    if unit in ("degC", "1", "m**2"):
-        return f"{_digits(value * {'degC': 1.0, '1': 100.0, 'm**2': 1e6}[unit], digits)} {symbol}"
+    if unit in _WITHOUT_PREFIX:
+        return f"{_digits(value * _WITHOUT_PREFIX[unit], digits)} {symbol}"
     rounded = float(f"{value:.{digits}g}")
     plain = (
         rounded == 0.0

@@ -29,6 +29,10 @@ DIMENSION_NAMES = {
     "V/s": "a voltage per time",
     "C": "a charge",
     "J": "an energy",
+    "kg*m**2": "a moment of inertia",
+    "N*m": "a torque",
+    "N*m/A": "a torque per current",
+    "N*m*s": "a torque per speed",
     "degC": "a temperature",
     "1": "a ratio",
 }
@@ -48,6 +52,10 @@ EXAMPLES = {
     "V/s": "1 V/ms",
     "C": "12 mC",
     "J": "80 mJ",
+    "kg*m**2": "20 g*cm2",
+    "N*m": "5 mN*m",
+    "N*m/A": "25 mN*m/A",
+    "N*m*s": "1 uN*m*s",
     "degC": "23 °C",
     "1": "85 %",
 }
@@ -87,6 +95,10 @@ USUAL: dict[str, dict[str, int]] = {
     },
     "C": _scaled("C", "p n u µ m"),
     "J": _scaled("J"),
+    "kg*m**2": {"kg*m2": 0, "kg*m²": 0, "g*cm2": -7, "g*cm²": -7},
+    "N*m": _scaled("N*m"),
+    "N*m/A": _scaled("N*m", "n u µ m", "/A"),
+    "N*m*s": _scaled("N*m*s"),
     "1": {"%": -2, "ppm": -6},
 }
 """SI unit -> unit as written -> power of ten between the two."""

@@ -125,7 +125,8 @@ def describe_run(
 
 
 def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
-    """The documents as they were read, laid out so that their paths to each other still hold.
+    """The documents as they were read, laid out so that their paths to each other still hold, with the files
+    that a device document names beside it.
 
     Gives document -> path in the run folder. An absolute path in a document still points to where it did.
     """
@@ -133,13 +134,22 @@ def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
     if not sources:
         return {}
     paths = {kind: Path(os.path.abspath(source.path)) for kind, source in sources.items()}
-    common = Path(os.path.commonpath([path.parent for path in paths.values()]))
+    beside = {
+        Path(os.path.abspath(source.path.parent / name)): raw
+        for source in sources.values()
+        for name, raw in source.beside.items()
+    }
+    common = Path(os.path.commonpath([path.parent for path in (*paths.values(), *beside)]))
     placed = {}
     for kind, source in sources.items():
         goal = folder / paths[kind].relative_to(common)
         goal.parent.mkdir(parents=True, exist_ok=True)
         goal.write_bytes(source.content)
         placed[str(kind)] = goal.relative_to(folder.parent).as_posix()
+    for path, raw in beside.items():
+        goal = folder / path.relative_to(common)
+        goal.parent.mkdir(parents=True, exist_ok=True)
+        goal.write_bytes(raw)
     return placed
 
 

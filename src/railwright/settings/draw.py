@@ -27,7 +27,7 @@ class Bounds:
 def _corners(parameters: LoadParameters) -> Iterator[list[float]]:
     """Every combination of the ends of the parameters' tolerances, in the order of the model's fields."""
     choices: list[tuple[float, ...]] = []
-    for name in type(parameters).model_fields:
+    for name in parameters.scalars():
         given = getattr(parameters, name)
         if isinstance(given, Uncertain):
             choices.append((given.low,) if given.certain else (given.low, given.high))
@@ -35,7 +35,7 @@ def _corners(parameters: LoadParameters) -> Iterator[list[float]]:
             choices.append((parameters.assumed[name][0],))
         else:
             choices.append((float(given),))
-    return (list(corner) for corner in itertools.product(*choices))
+    return ([*corner, *parameters.table()] for corner in itertools.product(*choices))
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,25 +44,28 @@ class _Part:
 
     kind: LoadKind
     corners: tuple[list[float], ...]
-    converter: bool
 
     def current(self, voltage: float) -> Bounds:
-        """Steady current [A]; a converter draws P / (η v) above its stopping voltage."""
-        if self.converter:
-            currents = [
-                power / (eta * voltage) if voltage > stops else 0.0 for power, eta, _, stops in self.corners
-            ]
-        else:
-            law, flags = self.kind.equations.current, list(self.kind.flags_at_start)
-            currents = [float(law(voltage, 0.0, corner, [], flags)) for corner in self.corners]
+        """Current [A] once it has settled, where its module says so with `draws`; else as its law has it."""
+        draws = getattr(self.kind.equations, "draws", None)
+        if draws is not None:
+            found = [draws(voltage, corner) for corner in self.corners]
+            return Bounds(min(low for low, _ in found), max(high for _, high in found))
+        law, flags = self.kind.equations.current, list(self.kind.flags_at_start)
+        currents = [float(law(voltage, 0.0, corner, [], flags)) for corner in self.corners]
         return Bounds(min(currents), max(currents))
 
 
 class LoadModel:
-    """The load of one input. `known`: False where a part's steady draw needs a rehearsal to be told."""
+    """The load of one input.
+
+    known: False where a part's steady draw needs a rehearsal to be told. settled: False where a part draws
+    another current until it has settled (a lamp, a motor), so that only a rehearsal tells how long an input
+    takes to charge.
+    """
 
     def __init__(self, wanted: Input) -> None:
-        self.known = True
+        self.known = self.settled = True
         self.converters: list[Converter] = []
         self._parts: list[_Part] = []
         self._marks: list[float] = []
@@ -73,15 +76,15 @@ class LoadModel:
             if isinstance(parameters, Capacitor):
                 banks.append(parameters)
                 continue
-            values = [getattr(parameters, name) for name in type(parameters).model_fields]
-            if kind.states or not all(isinstance(value, Uncertain | float | None) for value in values):
-                self.known = False
-                continue
-            corners = tuple(_corners(parameters))
+            if kind.states:
+                self.settled = False
+                if not hasattr(kind.equations, "draws"):
+                    self.known = False
+                    continue
             if isinstance(parameters, Converter):
                 self.converters.append(parameters)
-                corners = tuple(corner[:4] for corner in corners)
-            self._parts.append(_Part(kind, corners, isinstance(parameters, Converter)))
+            self._parts.append(_Part(kind, tuple(_corners(parameters))))
+            self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
             for name, given in parameters.uncertain().items():
                 if name in THRESHOLDS:
                     self._marks += [given.low, given.low * (1 + 1e-9), given.high, given.high * (1 + 1e-9)]
@@ -124,8 +127,10 @@ class LoadModel:
         same limit charges [F]) and the greatest draw of the load; for a load that draws I all the way it is
         C·V / (I_limit - I). A converter is counted as running from its lowest stopping voltage on, which is
         the slower case. Infinite where the limit cannot carry the load; None where the load's draw is not
-        known.
+        known, or not while it settles.
         """
+        if not self.settled:
+            return None
         most = self.capacitance.high + extra
         time = 0.0
         for before, after in itertools.pairwise(self._looks(start, stop)):

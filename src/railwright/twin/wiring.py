@@ -176,7 +176,7 @@ def _loads(name: str, device: Device, truth: Truth) -> tuple[Load, ...]:
         values, assumptions = entry.parameters.floats(choose)
         for sentence in assumptions:
             truth.assume(f"{name}: {sentence}")
-        loads.append(Load(entry.kind, values))
+        loads.append(Load(entry.kind, values, entry.parameters.table()))
     return tuple(loads)
 
 

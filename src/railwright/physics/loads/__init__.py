@@ -5,8 +5,20 @@ Importing this package loads neither numpy nor numba. A further load is announce
 
 from __future__ import annotations
 
-from railwright.physics.loads import capacitor, constant_current, converter, resistor
-from railwright.physics.loads.law import Choose, LoadKind, LoadParameters, high, low, nominal
+from railwright.physics.loads import (
+    battery,
+    capacitor,
+    coil,
+    constant_current,
+    converter,
+    dc_motor,
+    filament_lamp,
+    iv_table,
+    led_string,
+    profile,
+    resistor,
+)
+from railwright.physics.loads.law import Choose, LoadKind, LoadParameters, fault, high, low, nominal
 
 KINDS: dict[str, LoadKind] = {}
 """Load kinds by their names in documents."""
@@ -35,6 +47,30 @@ register(
         events=converter.EVENTS,
     )
 )
+register(LoadKind("filament_lamp", filament_lamp.FilamentLamp, filament_lamp, states=("temperature",)))
+register(
+    LoadKind(
+        "dc_motor",
+        dc_motor.Motor,
+        dc_motor,
+        states=("current", "speed"),
+        flags_at_start=(0.0,),
+        events=dc_motor.EVENTS,
+    )
+)
+register(LoadKind("led_string", led_string.LedString, led_string))
+register(LoadKind("battery", battery.Battery, battery, states=("charge",)))
+register(LoadKind("coil", coil.Coil, coil, states=("current",)))
+register(LoadKind("iv_table", iv_table.CurrentOverVoltage, iv_table))
+register(
+    LoadKind(
+        "profile",
+        profile.Profile,
+        profile,
+        flags_at_start=(0.0, 0.0, float(profile.FIRST)),
+        events=profile.EVENTS,
+    )
+)
 
 __all__ = [
     "KINDS",
@@ -42,6 +78,7 @@ __all__ = [
     "Choose",
     "LoadKind",
     "LoadParameters",
+    "fault",
     "high",
     "low",
     "nominal",

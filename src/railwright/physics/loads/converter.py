@@ -3,18 +3,22 @@
 i = s P / (η v) while it runs, 0 while it does not. It starts when v reaches `starts_at` and stops when v
 falls to `stops_at`, and starts again 1 ms later at the earliest; after a start its power grows linearly over
 `soft_start`. Its input capacitor is a capacitor load beside it.
+
+With an input current limit it draws i = min(s P / (η v), I_limit); what it feeds then gets less. Below its
+drop-out voltage it is a resistor: it no longer regulates, and what it feeds sinks with its input. A supply
+whose own limit is lower than I_limit then finds a stable point down there: the input hangs low.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from railwright.physics.loads.law import LoadParameters
+from railwright.physics.loads.law import Choose, LoadParameters, fault
 from railwright.quantities import Dimension, Uncertain, UncertainRatio, UncertainSeconds, UncertainWatts
 
 EVENTS = ("starts", "stops")
@@ -34,11 +38,21 @@ class Converter(LoadParameters):
         None,
         description="time in which its power grows from zero; left out: unknown, declared in the result",
     )
+    input_current_limit: Annotated[Uncertain, Dimension("A", "uncertain", positive=True)] | None = Field(
+        None, description="it never draws more than this; left out: it has no such limit"
+    )
+    drop_out: _Threshold | None = Field(
+        None,
+        description="input voltage below which it no longer regulates and is a resistor; left out: with an "
+        "input current limit where that begins to hold, else it regulates down to 'stops_at'",
+    )
     declared: ClassVar[tuple[str, ...]] = (
         "a converter that has stopped starts again after 1 ms at the earliest",
     )
     assumed: ClassVar[Mapping[str, tuple[float, str]]] = {
-        "soft_start": (1e-3, "soft start of a converter is not given: 1 ms assumed")
+        "soft_start": (1e-3, "soft start of a converter is not given: 1 ms assumed"),
+        "input_current_limit": (math.inf, ""),
+        "drop_out": (0.0, ""),
     }
 
     @model_validator(mode="after")
@@ -57,7 +71,34 @@ class Converter(LoadParameters):
             raise PydanticCustomError(
                 "soft_start", f"expected a soft start of 0 s or more, got {self.soft_start.text}"
             )
+        if self.drop_out is not None and self.drop_out.high >= self.starts_at.low:
+            raise fault(
+                f"expected 'drop_out' wholly below 'starts_at', got {self.drop_out.text} and "
+                f"{self.starts_at.text}",
+                "drop_out",
+            )
         return self
+
+    def floats(self, choose: Choose) -> tuple[dict[str, float], tuple[str, ...]]:
+        """Chosen values, and the assumptions: with an input limit also where the converter drops out."""
+        values, assumptions = super().floats(choose)
+        if self.input_current_limit is not None and self.drop_out is None:
+            sentence = (
+                "drop-out voltage of a converter is not given: a resistor is assumed wherever its input "
+                "current limit holds"
+            )
+            assumptions = (*assumptions, sentence)
+        return values, assumptions
+
+
+def limited(v: float, power: float, p: Sequence[float]) -> float:
+    """Current at an input power that what it feeds asks for, within its limit and above drop-out [A]."""
+    knee = p[6]
+    if knee == 0.0 and power > p[5] * p[3]:
+        knee = power / p[5]
+    if knee == 0.0 or v >= knee:
+        return min(power / max(v, 0.5 * p[3]), p[5])
+    return min(power / knee, p[5]) * max(0.0, v) / knee
 
 
 def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
@@ -67,16 +108,23 @@ def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) 
     power = p[0] / p[1]
     if q[2] == 1.0:
         power *= (t - q[1]) / p[4]
-    return power / max(v, 0.5 * p[3])
+    return limited(v, power, p)
 
 
 def region(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> int:
-    """0: as it is, 1: wants to start, 2: wants to stop, 3: soft start is over."""
+    """0: as it is, 1: wants to start, 2: wants to stop, 3: soft start is over, 4: within its limit, 5: drops
+    out.
+    """
     if q[0] == 0.0:
         return 1 if v >= p[2] and t >= q[1] + RESTART else 0
     if v <= p[3]:
         return 2
-    return 3 if q[2] == 1.0 and t >= q[1] + p[4] else 0
+    if q[2] == 1.0 and t >= q[1] + p[4]:
+        return 3
+    power = p[0] / p[1] * ((t - q[1]) / p[4] if q[2] == 1.0 else 1.0)
+    if v < p[6] or (p[6] == 0.0 and v * p[5] < power):
+        return 5
+    return 4 if v * p[5] < power else 0
 
 
 def enter(region: int, t: float, p: list[float], q: list[float]) -> int:
@@ -106,3 +154,9 @@ def corner(t: float, p: list[float], q: list[float]) -> float:
 def heat(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
     """What the converter itself loses [W]; the rest goes to what it feeds."""
     return (1.0 - p[1]) * v * current(v, t, p, y, q)
+
+
+def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
+    """Its current while it runs; none at or below its stopping voltage [A]."""
+    drawn = limited(v, p[0] / p[1], p) if v > p[3] else 0.0
+    return drawn, drawn

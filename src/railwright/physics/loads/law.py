@@ -18,6 +18,10 @@ define is taken from here: no derivatives, one region, nothing happens. It may a
     at_start(p) -> sequence of floats   its states when everything is discharged and cold (plain Python)
     stored(p, y) -> float               energy in its states [J]
     heat(v, t, p, y, q) -> float        power that it turns into heat [W]
+    draws(v, p) -> (float, float)       least and greatest current [A] at a steady voltage once everything
+                                        has settled, for what is worked out without a rehearsal (plain Python)
+
+These functions may call others of the same module, and read its numbers and tuples of numbers.
 
 What flows into a load and is neither stored nor heat is delivered: to a shaft, or to what a converter feeds.
 """
@@ -28,9 +32,10 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import ModuleType
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar, Self, cast
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, PrivateAttr, ValidationInfo, model_validator
+from pydantic_core import PydanticCustomError
 
 from railwright.quantities import Uncertain
 
@@ -38,11 +43,28 @@ Choose = Callable[[str, Uncertain], float]
 """Picks the value of one uncertain parameter: (field name, bounds) -> value in SI units."""
 
 
+def fault(message: str, *at: str) -> PydanticCustomError:
+    """The error that a model's validator raises.
+
+    message: one sentence that says what was expected, what came, and what to do. at: fields that it is about.
+    """
+    return PydanticCustomError("fault", "{message}", {"message": message, "at": at})
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Columns of a file: the name of each, and its rows in SI units, in the order of their first column."""
+
+    names: tuple[str, ...]
+    rows: tuple[tuple[float, ...], ...]
+
+
 class LoadParameters(BaseModel):
     """Parameters of a load as they are written in a device document; frozen, in SI units.
 
     `assumed`: field -> (value, sentence) that stands in for an optional field that was left out. The sentence
-    travels with every result as a declared assumption, and so do those of `declared`.
+    travels with every result as a declared assumption, and so do those of `declared`; an empty one says that
+    nothing was assumed, as the field's description tells what is meant by leaving it out.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -50,6 +72,26 @@ class LoadParameters(BaseModel):
     declared: ClassVar[tuple[str, ...]] = ()
     in_table: ClassVar[tuple[str, ...]] = ()
     """Fields that are no scalars: `table` turns them into numbers."""
+    in_file: ClassVar[Mapping[str, tuple[Mapping[str, str], ...]]] = {}
+    """Fields that name a CSV file beside the document -> for each of its columns the names that it may have,
+    with the SI unit of each. Loading a document reads it; `columns_of` gives what it holds.
+    """
+    _columns: dict[str, Columns] = PrivateAttr(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _take_columns(self, info: ValidationInfo) -> Self:
+        """Keep what was read from the files that the document names; the loader hands it over."""
+        for field, wanted in self.in_file.items():
+            columns = (info.context or {}).get((getattr(self, field), str(wanted)))
+            if columns is not None:
+                self._columns[field] = columns
+        return self
+
+    def columns_of(self, field: str) -> Columns:
+        """What the file holds that a field names. ValueError where nobody has read it."""
+        if field not in self._columns:
+            raise ValueError(f"the file {getattr(self, field)!r} was not read; load the device document")
+        return self._columns[field]
 
     @classmethod
     def scalars(cls) -> tuple[str, ...]:
@@ -58,6 +100,10 @@ class LoadParameters(BaseModel):
 
     def table(self) -> tuple[float, ...]:
         """Numbers that follow the scalars in p: the points of a curve, the samples of a file."""
+        return ()
+
+    def knees(self) -> tuple[float, ...]:
+        """Voltages at which its steady current may turn or jump, beside thresholds among its fields [V]."""
         return ()
 
     def uncertain(self) -> dict[str, Uncertain]:
@@ -76,7 +122,8 @@ class LoadParameters(BaseModel):
             elif given is None:
                 value, sentence = self.assumed[name]
                 values[name] = value
-                assumptions.append(sentence)
+                if sentence:
+                    assumptions.append(sentence)
             else:
                 values[name] = float(given)
         return values, tuple(assumptions)

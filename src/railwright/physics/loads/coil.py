@@ -1,0 +1,73 @@
+"""Coil of a relay, valve or solenoid with a freewheel diode across it.
+
+L di/dt = v - R i,   drawn: i - i_d,   i_d = (-v - V_d) / R_d where that is above zero
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Annotated, ClassVar
+
+from pydantic import Field
+
+from railwright.physics.loads.law import LoadParameters
+from railwright.quantities import Dimension, Uncertain
+
+
+class Coil(LoadParameters):
+    """A coil with a freewheel diode; a reversed supply sees the diode alone."""
+
+    resistance: Annotated[Uncertain, Dimension("ohm", "uncertain", positive=True)] = Field(
+        description="resistance of the winding"
+    )
+    inductance: Annotated[Uncertain, Dimension("H", "uncertain", positive=True)] = Field(
+        description="inductance of the winding"
+    )
+    diode_drop: Annotated[Uncertain, Dimension("V", "uncertain", nonnegative=True)] | None = Field(
+        None, description="forward drop of the freewheel diode; left out: unknown, and assumed"
+    )
+    diode_resistance: Annotated[Uncertain, Dimension("ohm", "uncertain", positive=True)] | None = Field(
+        None, description="resistance of the freewheel diode above its drop; left out: unknown, and assumed"
+    )
+    assumed: ClassVar[Mapping[str, tuple[float, str]]] = {
+        "diode_drop": (0.7, "forward drop of a freewheel diode is not given: 0.7 V assumed"),
+        "diode_resistance": (0.05, "resistance of a freewheel diode is not given: 50 mΩ assumed"),
+    }
+
+
+def diode(v: float, p: Sequence[float]) -> float:
+    """Current of the freewheel diode [A]."""
+    return max(0.0, (-v - p[2]) / p[3])
+
+
+def current(v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float]) -> float:
+    """Winding less diode [A]; y[0] is the current of the winding."""
+    return y[0] - diode(v, p)
+
+
+def derivatives(
+    v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float], dy: list[float]
+) -> None:
+    """di/dt = (v - R i) / L."""
+    dy[0] = (v - p[0] * y[0]) / p[1]
+
+
+def region(v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float]) -> int:
+    """1: the diode conducts."""
+    return 1 if -v > p[2] else 0
+
+
+def stored(p: Sequence[float], y: Sequence[float]) -> float:
+    """½ L i² [J]."""
+    return 0.5 * p[1] * y[0] ** 2
+
+
+def heat(v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float]) -> float:
+    """Winding and diode [W]."""
+    return p[0] * y[0] ** 2 - v * diode(v, p)
+
+
+def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
+    """v / R, and what the diode takes from a reversed supply [A]."""
+    settled = v / p[0] - diode(v, p)
+    return settled, settled

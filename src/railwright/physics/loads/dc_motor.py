@@ -1,0 +1,115 @@
+"""DC motor with permanent magnets: winding, back-EMF, inertia, friction; at standstill it sticks.
+
+    L di/dt = v - R i - k ω
+    J dω/dt = k i - B ω - (T_friction + T_load) sign(ω)
+
+The load torque opposes the motion, like the dry friction does, and is what the shaft delivers. The rotor
+breaks away where k |i| exceeds both together, and stops where ω passes zero and k i cannot turn it on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Annotated, ClassVar
+
+from pydantic import Field
+
+from railwright.physics.loads.law import LoadParameters
+from railwright.quantities import Dimension, Uncertain
+
+EVENTS = ("turns", "stands")
+REST = 1e-4
+"""Time constant with which what little speed is left when it sticks ends [s]."""
+
+
+class Motor(LoadParameters):
+    """A brushed DC motor: it draws its stall current until it turns, and feeds back when it is driven."""
+
+    resistance: Annotated[Uncertain, Dimension("ohm", "uncertain", positive=True)] = Field(
+        description="resistance between its terminals: stall current = voltage by resistance"
+    )
+    torque_constant: Annotated[Uncertain, Dimension("N*m/A", "uncertain", positive=True)] = Field(
+        description="torque per current, which is also voltage per speed: no-load speed = voltage by it"
+    )
+    inertia: Annotated[Uncertain, Dimension("kg*m**2", "uncertain", positive=True)] = Field(
+        description="moment of inertia of the rotor and of what it turns"
+    )
+    inductance: Annotated[Uncertain, Dimension("H", "uncertain", positive=True)] | None = Field(
+        None,
+        description="inductance between its terminals; left out: unknown, and assumed as the result says",
+    )
+    friction: Annotated[Uncertain, Dimension("N*m", "uncertain", nonnegative=True)] | None = Field(
+        None, description="dry friction: torque constant times no-load current; left out: unknown"
+    )
+    viscous_friction: Annotated[Uncertain, Dimension("N*m*s", "uncertain", nonnegative=True)] | None = Field(
+        None, description="friction torque per speed (in rad/s); left out: unknown"
+    )
+    load_torque: Annotated[Uncertain, Dimension("N*m", "uncertain", nonnegative=True)] | None = Field(
+        None, description="torque of what it drives, against its motion; left out: it turns freely"
+    )
+    assumed: ClassVar[Mapping[str, tuple[float, str]]] = {
+        "inductance": (1e-3, "inductance of a motor is not given: 1 mH assumed"),
+        "friction": (0.0, "dry friction of a motor is not given: none assumed"),
+        "viscous_friction": (0.0, "viscous friction of a motor is not given: none assumed"),
+        "load_torque": (0.0, ""),
+    }
+
+
+def dry(p: Sequence[float]) -> float:
+    """Torque against any motion [N m]."""
+    return p[4] + p[6]
+
+
+def current(v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float]) -> float:
+    """Current in the winding, a state of its own [A]."""
+    return y[0]
+
+
+def derivatives(
+    v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float], dy: list[float]
+) -> None:
+    """y[0]: current [A], y[1]: speed [rad/s]; q[0]: 1 or -1 where it turns, 0 where it sticks."""
+    dy[0] = (v - p[0] * y[0] - p[1] * y[1]) / p[3]
+    if q[0] == 0.0 and dry(p) > 0.0:
+        dy[1] = -y[1] / REST
+    else:
+        dy[1] = (p[1] * y[0] - p[5] * y[1] - dry(p) * q[0]) / p[2]
+
+
+def region(v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float]) -> int:
+    """0: as it is, 1: breaks away forwards, 2: backwards, 3: stops."""
+    against, driving = dry(p), p[1] * y[0]
+    if against == 0.0:
+        return 0
+    if q[0] == 0.0:
+        return 1 if driving > against else 2 if driving < -against else 0
+    return 3 if q[0] * y[1] <= 0.0 and q[0] * driving < against else 0
+
+
+def enter(region: int, t: float, p: Sequence[float], q: list[float]) -> int:
+    """It turns, or stands."""
+    if region == 0:
+        return 0
+    q[0] = 1.0 if region == 1 else -1.0 if region == 2 else 0.0
+    return 2 if region == 3 else 1
+
+
+def stored(p: Sequence[float], y: Sequence[float]) -> float:
+    """½ L i² + ½ J ω² [J]."""
+    return 0.5 * p[3] * y[0] ** 2 + 0.5 * p[2] * y[1] ** 2
+
+
+def heat(v: float, t: float, p: Sequence[float], y: Sequence[float], q: Sequence[float]) -> float:
+    """Winding and friction [W]; what the load torque takes goes to the shaft."""
+    return p[0] * y[0] ** 2 + p[5] * y[1] ** 2 + p[4] * abs(y[1])
+
+
+def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
+    """Current at its steady speed [A]; where it cannot turn, its stall current."""
+    stalled = v / p[0]
+    if p[1] * abs(stalled) <= dry(p):
+        return stalled, stalled
+    against = dry(p) if v > 0.0 else -dry(p)
+    speed = (p[1] * v / p[0] - against) / (p[1] ** 2 / p[0] + p[5])
+    turning = (v - p[1] * speed) / p[0]
+    return turning, turning
