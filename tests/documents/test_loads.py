@@ -3,6 +3,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
+import numpy as np
 import pytest
 from tests.documents.demo import DEVICE, copy_demo, edit
 
@@ -10,6 +13,7 @@ from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
 from railwright.physics.circuit import Load
 
+TODAY = dt.date(2026, 3, 2)
 OLD = "- capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}"
 AT, COLUMN = "tide-gauge.device.yaml:16:", 9
 """Line of the load in the demo's document, and the column in which it begins."""
@@ -84,7 +88,7 @@ def lines(tmp_path, monkeypatch, text, *files):
             "profile: {points: [{time: 1 s, power: 2 W}, {time: 3 s, power: 4 W}], repeats: always, compliance: 6 V}",
             [6.0, 1.0, 0.0, 0.0],
             (1.0, 1.0, 0.0, 2.0, 2.0, 4.0),
-            0,
+            1,
         ),
         (
             "converter: {output_power: 3 W, efficiency: 80 %, starts_at: 8 V, stops_at: 6 V, soft_start: 0 s, input_current_limit: 1 A}",
@@ -358,6 +362,26 @@ def test_one_file_for_two_loads_is_read_once(tmp_path):
     (tmp_path / "b.csv").write_text(HEAD + "0,1\n1,2\n")
     first, second = load_documents(procedure).device.inputs["main"].load[:2]
     assert first.parameters.table() == second.parameters.table() == (0.0, 0.0, 0.0, 1.0, 1.0, 2.0)
+
+
+def test_the_rehearsal_and_the_twins_play_what_the_file_holds(tmp_path):
+    from railwright.rehearsal.rehearse import rehearse
+    from railwright.settings.settle import settle
+    from railwright.twin.truth import Truth
+    from railwright.twin.wiring import wire
+
+    procedure = copy_demo(tmp_path)
+    edit(tmp_path / DEVICE, OLD, f"{OLD}\n      - {profile('b.csv')}")
+    (tmp_path / "b.csv").write_text("time_s,current_mA\n0,0\n1.5,0\n1.5,300\n1.6,300\n1.6,0\n")
+    documents = load_documents(procedure)
+    wiring = wire("left", documents.bench, documents.device, documents.procedure, Truth(1))
+    (main,) = (branch for branch in wiring.circuit.branches if branch.name == "main")
+    kinds = [load.kind for load in main.loads]
+    assert main.loads[kinds.index("profile")].table[:6] == (0.0, 0.0, 0.0, 0.0, 1.5, 0.0)
+    traces = rehearse(documents, settle(documents, TODAY).set_points).record.traces["main"]
+    amperes = np.interp([1.49, 1.55, 1.65], traces.time, traces.columns["current"])
+    assert amperes[1] - amperes[0] == pytest.approx(0.3, abs=5e-3)
+    assert amperes[2] == pytest.approx(amperes[0], abs=5e-3)
 
 
 def test_the_files_of_a_run_are_complete(tmp_path):

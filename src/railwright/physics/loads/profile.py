@@ -81,7 +81,7 @@ class Profile(LoadParameters):
     assumed: ClassVar[Mapping[str, tuple[float, str]]] = {
         "compliance": (1.0, "compliance voltage of a profile is not given: 1 V assumed"),
         "factor": (1.0, ""),
-        "starts_at": (0.0, ""),
+        "starts_at": (0.0, "a profile without 'starts_at' begins with the procedure, on or off"),
         "stops_at": (0.0, ""),
     }
 
