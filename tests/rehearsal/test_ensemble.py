@@ -138,7 +138,7 @@ def test_the_bounds_of_a_probability_are_those_of_clopper_and_pearson():
 
 def test_the_charge_depends_on_capacitance_power_and_efficiency(documents):
     """Q = C U + ∫ P / (η v) dt: nearly additive, so that the first-order indices of these three add up to 1,
-    and C's follows from dQ/dC = U - U_start / I_limit · P / (η U): more of it also starts the converter later.
+    and C's follows from dQ/dC = U - U_start / I_limit · P / (η U): more of it delays the converter's start.
     """
     plan = plan_ensemble(documents, {"main": MAIN}, 64, timeline=short(documents), tail=0.01)
     names, found = sensitivities(plan, base=256)

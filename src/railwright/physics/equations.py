@@ -5,12 +5,16 @@ loop's state z [A]; the terminal voltages v_o [V] (one for all where outputs are
 current i_l [A]; the connector voltage v_c [V]; where a fuse lies in the lead how far it has melted, h (1: it
 opens); the loads' own states.
 
-    e = v_ref(t) - v_sensed
-    i_cv = K_p e + x            i_cc = i_limit + z            i_cp = P_limit / v_o
+A supply that senses at the load still closes its fast path at its own terminals (capacitors from there to the
+sense leads do it): the proportional part sees v_o, the integral part v_sensed. So long leads and the load's
+capacitor delay the voltage at the load, and do not make it ring.
+
+    e = v_ref(t) - v_sensed     e_o = v_ref(t) - v_o          v_sensed: at the terminals or at the load
+    i_cv = K_p e_o + x          i_cc = i_limit + z            i_cp = P_limit / v_o
     i_cmd = min(i_cv, i_cc, i_cp), not below -i_sink; 0 while the output is off
     τ di_p/dt = i_cmd - i_p
-    dx/dt = (K_i / K_p) (i_cmd - x)                    which is K_i e while i_cmd = i_cv, and follows
-    otherwise dz/dt = K_c (i_limit - i_m) - K_a max(0, z - overshoot),   i_m = i_p - v_o / R_b
+    dx/dt = (K_i / K_p) (i_cmd - x) + K_i (e - e_o)    K_i e while i_cmd = i_cv; it follows otherwise
+    dz/dt = K_c (i_limit - i_m) - K_a max(0, z - overshoot),   i_m = i_p - v_o / R_b
     C_o dv_o/dt = i_p - v_o / R_b + i_d - i_l          i_d: reverse diode, conducts below its forward drop
     L di_l/dt = v_t - v_c - R i_l - v_f                v_f: forward drop of a diode in the lead
     di_l/dt = -i_l / OPENING                           while the lead is open, or its fuse or diode is
@@ -24,18 +28,17 @@ import math
 
 from railwright.physics.compiled import compiled
 from railwright.physics.dispatch import load_current, load_derivatives, load_region
+from railwright.physics.lead import OPENING, interrupted, melting, path_region
 from railwright.physics.layout import (
     BLEEDER,
-    BLOCKED,
-    BLOWN,
     CAPACITANCE,
     CROWBAR,
     CURRENT,
-    DIODE,
     DIODE_DROP,
     DIODE_RESISTANCE,
     DROP,
     FUSE,
+    IMAX,
     INDUCTANCE,
     K_C,
     K_I,
@@ -48,7 +51,6 @@ from railwright.physics.layout import (
     OF_LOAD,
     OF_TERMINALS,
     ON,
-    OPENED,
     OPP,
     OVERSHOOT,
     OVP,
@@ -82,8 +84,8 @@ linearly.
 DESATURATION = 100.0
 """K_a in units of K_c: how sharply the current loop saturates at its overshoot."""
 
-OPENING = 1e-6
-"""Time constant with which the current of a lead that is interrupted ends [s] (declared)."""
+ROUNDING = 1e-9
+"""Part of the rated current below which zero is zero: an output that rests must not go back and forth."""
 
 
 @compiled
@@ -102,26 +104,36 @@ def reference(t: float, settings: Array) -> float:
 def command(
     t: float, own: float, at_load: float, x: float, z: float, fixed: Array, settings: Array
 ) -> tuple[float, int, float]:
-    """Current asked of the pass element [A], who asks for it, and the sensed voltage [V].
+    """Current asked of the pass element [A], who asks for it, and by how much what is sensed lies above what
+    the fast path sees [V].
 
     own: the output's terminal voltage [V]; at_load: its share of the voltage at the load [V].
     """
-    sensed = (
-        settings[OF_TERMINALS] * own
-        + settings[OF_LOAD] * at_load
-        + settings[SENSE_START]
-        + settings[SENSE_RATE] * (t - settings[SENSE_TIME])
-    )
+    error = settings[SENSE_START] + settings[SENSE_RATE] * (t - settings[SENSE_TIME])
+    fast = (settings[OF_TERMINALS] + settings[OF_LOAD]) * own + error
+    beyond = settings[OF_LOAD] * (at_load - own)
     if settings[ON] == 0.0:
-        return 0.0, NOBODY, sensed
-    asked, who = fixed[K_P] * (reference(t, settings) - sensed) + x, VOLTAGE
+        return 0.0, NOBODY, beyond
+    asked, who = fixed[K_P] * (reference(t, settings) - fast) + x, VOLTAGE
     if settings[LIMIT] + z < asked:
         asked, who = settings[LIMIT] + z, CURRENT
     if own > 0.0 and settings[POWER] < asked * own:
         asked, who = settings[POWER] / own, POWER_LIMIT
-    if asked < -fixed[SINK]:
-        return -fixed[SINK], SINKING, sensed
-    return asked, who, sensed
+    if asked < -fixed[SINK] - ROUNDING * fixed[IMAX]:
+        return -fixed[SINK], SINKING, beyond
+    return asked, who, beyond
+
+
+@compiled
+def sensed(t: float, own: float, beyond: float, settings: Array) -> float:
+    """What an output's sense terminals see [V]."""
+    seen: float = (
+        (settings[OF_TERMINALS] + settings[OF_LOAD]) * own
+        + beyond
+        + settings[SENSE_START]
+        + settings[SENSE_RATE] * (t - settings[SENSE_TIME])
+    )
+    return seen
 
 
 @compiled
@@ -136,30 +148,6 @@ def leak(own: float, fixed: Array, settings: Array) -> float:
     """Current that flows across the terminals of one output beside the load: bleeder and crowbar [A]."""
     amperes: float = own / fixed[BLEEDER] + settings[SHORTED] * fixed[CROWBAR] * own
     return amperes
-
-
-@compiled
-def melting(current: float, h: float, fuse: Array) -> float:
-    """dh/dt of a fuse at a current [A]: the reciprocal of its time at that current, straight lines between
-    the curve's points in logarithms; below the least current of the curve it cools.
-    """
-    points = fuse.shape[0]
-    amperes = abs(current)
-    if amperes <= math.exp(fuse[0, 0]):
-        cooling: float = -h / math.exp(fuse[0, 1])
-        return cooling
-    log = math.log(amperes)
-    k = 0
-    while k < points - 2 and log > fuse[k + 1, 0]:
-        k += 1
-    slope = (fuse[k + 1, 1] - fuse[k, 1]) / (fuse[k + 1, 0] - fuse[k, 0])
-    return math.exp(-(fuse[k, 1] + slope * (log - fuse[k, 0])))
-
-
-@compiled
-def interrupted(system: AnySystem) -> bool:
-    """Whether no current can flow in the lead."""
-    return system.path[OPENED] + system.path[BLOCKED] + system.path[BLOWN] > 0.0  # type: ignore[no-any-return]
 
 
 @compiled
@@ -198,10 +186,10 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
     for j in range(outputs):
         own = y[first + stride * j]
         i_p, x, z = y[3 * j], y[3 * j + 1], y[3 * j + 2]
-        asked, _, _ = command(t, own, own + lost, x, z, fixed[j], settings[j])
+        asked, _, beyond = command(t, own, own + lost, x, z, fixed[j], settings[j])
         supplied = i_p - leak(own, fixed[j], settings[j])
         dy[3 * j] = (asked - i_p) / fixed[j, LAG]
-        dy[3 * j + 1] = fixed[j, K_I] / fixed[j, K_P] * (asked - x)
+        dy[3 * j + 1] = fixed[j, K_I] / fixed[j, K_P] * (asked - x) - fixed[j, K_I] * beyond
         above = max(0.0, z - fixed[j, OVERSHOOT])
         dy[3 * j + 2] = fixed[j, K_C] * (settings[j, LIMIT] - supplied - DESATURATION * above)
         net = supplied + diode_current(own, fixed[j])
@@ -263,25 +251,26 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
         out[row, row] = -lag
         out[x_row, x_row] = -follow
         if who == VOLTAGE:
-            k_p, remote = fixed[j, K_P], settings[j, OF_LOAD]
-            out[row, x_row] = lag
-            out[x_row, x_row] = 0.0
+            k_p = fixed[j, K_P]
             moving = reference_rate(t, settings[j]) - settings[j, SENSE_RATE]
             slope[row] = lag * k_p * moving
             slope[x_row] = follow * k_p * moving
-            out[row, at] -= lag * k_p * (settings[j, OF_TERMINALS] + remote)
-            out[x_row, at] -= follow * k_p * (settings[j, OF_TERMINALS] + remote)
-            for other in range(outputs if stride else 1):
-                out[row, first + other] += lag * k_p * remote / parts
-                out[x_row, first + other] += follow * k_p * remote / parts
-            out[row, connector] = -lag * k_p * remote / parts
-            out[x_row, connector] = -follow * k_p * remote / parts
+            out[row, x_row] = lag
+            out[x_row, x_row] = 0.0
+            seen = settings[j, OF_TERMINALS] + settings[j, OF_LOAD]
+            out[row, at] -= lag * k_p * seen
+            out[x_row, at] -= follow * k_p * seen
         elif who == CURRENT:
             out[row, z_row] = lag
             out[x_row, z_row] = follow
         elif who == POWER_LIMIT:
             out[row, at] = -lag * settings[j, POWER] / own**2
             out[x_row, at] = -follow * settings[j, POWER] / own**2
+        # What is sensed at the load beyond the terminals: K_i · OF_LOAD · (v_c - source) / parts.
+        remote = fixed[j, K_I] * settings[j, OF_LOAD] / parts
+        for other in range(outputs if stride else 1):
+            out[x_row, first + other] += remote
+        out[x_row, connector] -= remote
         across = 1.0 / fixed[j, BLEEDER] + settings[j, SHORTED] * fixed[j, CROWBAR]
         out[z_row, row] = -fixed[j, K_C]
         out[z_row, at] = fixed[j, K_C] * across
@@ -372,25 +361,6 @@ def output_current(j: int, y: Array, system: AnySystem) -> float:
 
 
 @compiled
-def path_region(y: Array, lead: int, connector: int, system: AnySystem) -> int:
-    """Bits: 1 the diode wants to block, 2 it wants to conduct, 4 the fuse opens, 8 the fuse heats up."""
-    branch, path = system.branch, system.path
-    bits = 0
-    if branch[DIODE] == 1.0:
-        if path[BLOCKED] == 1.0:
-            if terminals(y, system) - y[connector] > branch[DROP]:
-                bits += 2
-        elif y[lead] < 0.0:
-            bits += 1
-    if branch[FUSE] == 1.0 and path[BLOWN] == 0.0:
-        if y[connector + 1] >= 1.0:
-            bits += 4
-        if abs(y[lead]) > math.exp(system.fuse[0, 0]):
-            bits += 8
-    return bits
-
-
-@compiled
 def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
     """For each output who is in charge and which side of each kink it is on; for each load its region; for
     the lead what its diode and fuse are about to do.
@@ -398,12 +368,14 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
     fixed, settings = system.fixed, system.settings
     outputs = fixed.shape[0]
     first, stride, lead, connector = positions(outputs, system.branch)
-    v_c = y[connector]
-    lost = (v_c - terminals(y, system)) / (outputs if stride else 1)
+    v_c, source = y[connector], terminals(y, system)
+    lost = (v_c - source) / (outputs if stride else 1)
     for j in range(outputs):
         own = y[first + stride * j]
-        _, who, sensed = command(t, own, own + lost, y[3 * j + 1], y[3 * j + 2], fixed[j], settings[j])
-        watched = sensed if fixed[j, OVP_AT_SENSE] == 1.0 else own
+        _, who, beyond = command(t, own, own + lost, y[3 * j + 1], y[3 * j + 2], fixed[j], settings[j])
+        watched = own
+        if fixed[j, OVP_AT_SENSE] == 1.0:
+            watched = sensed(t, own, beyond, settings[j])
         out[j] = who
         if settings[j, ON] == 1.0 and watched > settings[j, OVP]:
             out[j] += 8
@@ -427,4 +399,4 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
             y[system.state_at[m] : system.state_at[m + 1]],
             system.flags[system.flag_at[m] : system.flag_at[m + 1]],
         )
-    out[outputs + system.kinds.shape[0]] = path_region(y, lead, connector, system)
+    out[outputs + system.kinds.shape[0]] = path_region(y, source, lead, connector, system)

@@ -177,5 +177,9 @@ def play(
         for i in range(y.shape[0]):
             y[i] = work.new[i]
         t = end
+        if rows.shape[1] > ROW_OUTPUTS + 3 * system.fixed.shape[0]:
+            # Currents of loads may jump at an instant: also as they are just before it.
+            _record(rows[counts[0]], t, y, system)
+            counts[0] += 1
         clock[TIME] = t
         clock[STEP] = following

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from railwright.physics.compiled import compiled
 from railwright.physics.dispatch import load_corner, load_enter
-from railwright.physics.equations import reference, regions
+from railwright.physics.equations import positions, reference, regions
 from railwright.physics.layout import (
     BLOCKED,
     BLOWN,
@@ -199,6 +199,9 @@ def since(running: bool, began: float, t: float) -> float:
 def settle_path(region: int, t: float, y: Array, system: AnySystem, events: Array, count: int) -> int:
     """Let the lead's diode block or conduct and its fuse open; returns the number of events."""
     path = system.path
+    if region & 3:  # its current is zero now, not what the solver's tolerance left of it
+        _, _, lead, _ = positions(system.fixed.shape[0], system.branch)
+        y[lead] = 0.0
     if region & 1:
         path[BLOCKED] = 1.0
         return log_event(events, count, t, EV_BLOCKS, 0)

@@ -125,7 +125,9 @@ def quantile(value: Uncertain, share: NDArray[np.float64]) -> NDArray[np.float64
         from scipy.special import ndtri
 
         deviation = (high - low) / 2.0 / value.k
-        return np.asarray(np.clip(nominal + deviation * ndtri(share), 2.0 * low - nominal, 2.0 * high - nominal))
+        return np.asarray(
+            np.clip(nominal + deviation * ndtri(share), 2.0 * low - nominal, 2.0 * high - nominal)
+        )
     if value.distribution == "triangular":
         peak = (nominal - low) / (high - low)
         rising = low + (high - low) * np.sqrt(share * peak)
