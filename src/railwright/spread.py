@@ -47,7 +47,7 @@ def over_cluster(plan: Plan, scheduler: str) -> Iterator[Ensemble]:
     except ImportError:
         raise ClusterError("expected the package 'distributed'; install 'railwright[cluster]'") from None
     try:
-        client = Client(scheduler, timeout="10s")
+        client: Any = Client(scheduler, timeout="10s")  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         raise ClusterError(
             f"no Dask scheduler answers at {scheduler} ({error or type(error).__name__})"

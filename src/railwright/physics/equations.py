@@ -5,9 +5,8 @@ loop's state z [A]; the terminal voltages v_o [V] (one for all where outputs are
 current i_l [A]; the connector voltage v_c [V]; where a fuse lies in the lead how far it has melted, h (1: it
 opens); the loads' own states.
 
-A supply that senses at the load still closes its fast path at its own terminals (capacitors from there to the
-sense leads do it): the proportional part sees v_o, the integral part v_sensed. So long leads and the load's
-capacitor delay the voltage at the load, and do not make it ring.
+A supply that senses at the load still closes its fast path at its own terminals (capacitors to the sense
+leads do it): the proportional part sees v_o, the integral part v_sensed.
 
     e = v_ref(t) - v_sensed     e_o = v_ref(t) - v_o          v_sensed: at the terminals or at the load
     i_cv = K_p e_o + x          i_cc = i_limit + z            i_cp = P_limit / v_o
@@ -28,7 +27,6 @@ import math
 
 from railwright.physics.compiled import compiled
 from railwright.physics.dispatch import load_current, load_derivatives, load_region
-from railwright.physics.lead import OPENING, interrupted, melting, path_region
 from railwright.physics.layout import (
     BLEEDER,
     CAPACITANCE,
@@ -75,6 +73,7 @@ from railwright.physics.layout import (
     AnySystem,
     Array,
 )
+from railwright.physics.lead import OPENING, interrupted, melting, path_region
 
 TICK = 1e-6
 """Time difference for ∂/∂t of a load [s]; between two changes of region a load may depend on time
@@ -362,9 +361,7 @@ def output_current(j: int, y: Array, system: AnySystem) -> float:
 
 @compiled
 def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
-    """For each output who is in charge and which side of each kink it is on; for each load its region; for
-    the lead what its diode and fuse are about to do.
-    """
+    """Each output: who is in charge, which side of each kink it is on; each load's region; the lead's."""
     fixed, settings = system.fixed, system.settings
     outputs = fixed.shape[0]
     first, stride, lead, connector = positions(outputs, system.branch)

@@ -37,7 +37,10 @@ def interrupted(system: AnySystem) -> bool:
 
 @compiled
 def path_region(y: Array, source: float, lead: int, connector: int, system: AnySystem) -> int:
-    """What diode and fuse are about to do, with the source's voltage [V] at the lead. Bits: 1 the diode wants to block, 2 it wants to conduct, 4 the fuse opens, 8 the fuse heats up."""
+    """What diode and fuse are about to do; source: voltage [V] at the supply's end.
+
+    Bits: 1 the diode wants to block, 2 it wants to conduct, 4 the fuse opens, 8 the fuse heats up.
+    """
     branch, path = system.branch, system.path
     bits = 0
     if branch[DIODE] == 1.0 and path[OPENED] + path[BLOWN] == 0.0:
