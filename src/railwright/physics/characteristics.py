@@ -1,0 +1,206 @@
+"""Static characteristics at an input's connector: what a source gives there, what a load draws at rest.
+
+`operating_points` looks for where the two meet. SI units.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from railwright.physics.circuit import Branch, Load
+from railwright.physics.loads import KINDS
+from railwright.traces import Mode
+
+LATER = 1e6
+"""A time after which every soft start is over [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """All outputs of one input as one source, with its lead, as it looks from the connector.
+
+    voltage: set, at the place where it is sensed. limit: current limit of the whole. power: of the whole,
+    at the terminals; inf: none. resistance [Ω]: loop of the lead. at_load: the voltage is sensed at the
+    connector. drop [V]: of a diode in the lead; None: there is none. bleeder [Ω] and sink [A]: what takes
+    current in while the load feeds back. capacitance [F]: at the terminals, charged through the same limit.
+    rise [V/s]: of the set voltage. largest [A]: the highest limit that its outputs can be set to.
+    """
+
+    voltage: float
+    limit: float
+    power: float = math.inf
+    resistance: float = 0.0
+    at_load: bool = False
+    drop: float | None = None
+    bleeder: float = math.inf
+    sink: float = 0.0
+    capacitance: float = 0.0
+    rise: float = math.inf
+    largest: float = math.inf
+
+    def most(self, v: float) -> float:
+        """Largest current at the connector voltage v [A]: the limit, or what the power limit leaves.
+
+        The bleeder's current is part of the power: (i + u / R_b) u = P at the terminal voltage u = v + R i.
+        """
+        if self.power == math.inf:
+            return self.limit
+        above, part = v + (self.drop or 0.0), 1.0 + self.resistance / self.bleeder
+        linear = above * (part + self.resistance / self.bleeder)
+        left = self.power - above * above / self.bleeder
+        root = math.sqrt(max(0.0, linear * linear + 4.0 * part * self.resistance * left))
+        if linear + root <= 0.0:
+            return self.limit
+        return min(self.limit, 2.0 * left / (linear + root))
+
+    def terminals(self, v: float, current: float) -> float:
+        """Voltage at the terminals [V]."""
+        return v + self.resistance * current + (self.drop or 0.0)
+
+    def spare(self, v: float, drawn: float) -> tuple[float, Mode]:
+        """How much more than `drawn` [A] the source would give at the connector voltage v, and in which mode.
+
+        Positive: v rises; zero: an operating point. Its sign is that of the current that is left over, its
+        size is relative to the set voltage in CV, and to the limit otherwise, so that a source without
+        resistance has a finite slope too.
+        """
+        lost = 0.0 if self.at_load else self.resistance * drawn + (self.drop or 0.0)
+        volts = (self.voltage - lost - v) / self.voltage
+        most = self.most(v)
+        amperes = (most - drawn) / self.limit
+        takes = 0.0
+        if self.drop is None:
+            takes = (self.sink + v / self.bleeder) / (1.0 + self.resistance / self.bleeder)
+        back = (-takes - drawn) / self.limit
+        if back > min(volts, amperes):
+            return back, Mode.CV
+        if volts <= amperes:
+            return volts, Mode.CV
+        return amperes, Mode.CC if most == self.limit else Mode.CP
+
+    def conductance(self, v: float, mode: Mode) -> float:
+        """-di/dv of the source at the connector [S]: 1/R in CV (inf: without a drop), 0 in CC."""
+        if mode == Mode.CV:
+            return math.inf if self.at_load or self.resistance == 0.0 else 1.0 / self.resistance
+        change = 1e-6 * self.voltage
+        return (self.most(v) - self.most(v + change)) / change
+
+
+def source_of(branch: Branch, voltage: float, limit: float, rise: float = math.inf) -> Source:
+    """The source of a branch with its set voltage [V] and current limit [A], both of the whole.
+
+    Outputs in series share the voltage, outputs in parallel the current, each by its full scale. Outputs in
+    series with different limits count as one with the least of them.
+    """
+    stages = branch.stages
+    series, parallel = branch.arrangement == "series", branch.arrangement == "parallel"
+    volts = sum(stage.voltage_max for stage in stages)
+    bleeders = [stage.bleeder for stage in stages]
+    farads = [stage.capacitance for stage in stages]
+    amperes = [stage.current_max for stage in stages]
+    rises = [stage.rise for stage in stages]
+    if series:
+        power = min(stage.power * volts / stage.voltage_max for stage in stages)
+        bleeder, capacitance = sum(bleeders), 1.0 / sum(1.0 / each for each in farads)
+        own_rise = min(stage.rise * volts / stage.voltage_max for stage in stages)
+    else:
+        power = sum(stage.power for stage in stages)
+        bleeder, capacitance = 1.0 / sum(1.0 / each for each in bleeders), sum(farads)
+        own_rise = min(rises)
+    sinks = [stage.sink for stage in stages]
+    return Source(
+        voltage=voltage,
+        limit=limit,
+        power=power,
+        resistance=branch.lead.resistance,
+        at_load=branch.sense == "load",
+        drop=branch.lead.diode,
+        bleeder=bleeder,
+        sink=sum(sinks) if parallel else min(sinks),
+        capacitance=capacitance,
+        rise=min(rise, own_rise),
+        largest=sum(amperes) if parallel else min(amperes),
+    )
+
+
+class StaticLoad:
+    """One load, once everything in it has come to rest at a fixed voltage.
+
+    Where its module says what it draws in the end (`draws`), that is taken: the end that is farther from 0 A
+    of what varies. Otherwise the rest of its own states is solved for; a state that finds none stays as it
+    is at the start.
+
+    starts_at, stops_at [V]: thresholds between which it keeps running or not, inf where it has none.
+    """
+
+    def __init__(self, load: Load, label: str) -> None:
+        self.kind = KINDS[load.kind]
+        self.label = label
+        self.p = [*(float(load.values[name]) for name in self.kind.parameters), *load.table]
+        self.gated = "starts" in self.kind.events and load.values.get("starts_at", 0.0) > 0.0
+        self.starts_at = load.values["starts_at"] if self.gated else math.inf
+        self.stops_at = load.values["stops_at"] if self.gated else -math.inf
+        self.timed = self.gated and load.values.get("soft_start", 0.0) > 0.0
+        self.capacitance = load.values["capacitance"] if load.kind == "capacitor" else 0.0
+        self._current = self.kind.equation("current")
+        self._draws = getattr(self.kind.equations, "draws", None)
+        self._rest = lru_cache(maxsize=None)(self._at_rest)
+
+    def current(self, v: float) -> float:
+        """Current [A] at rest; of a load with thresholds: while it runs."""
+        if self._draws is not None:
+            least, greatest = self._draws(v, self.p)
+            return float(greatest if greatest >= -least else least)
+        if not self.kind.states:
+            return float(self._current(v, LATER, self.p, (), self.flags(running=True)))
+        return float(self._current(v, LATER, self.p, self._rest(v), self.flags(running=True)))
+
+    def at(self, v: float, t: float, q: list[float]) -> float:
+        """Current of a load without states at a time [s], with its discrete values q [A]."""
+        return float(self._current(v, t, self.p, (), q))
+
+    def flags(self, running: bool) -> list[float]:
+        """Its discrete values; running: long after its start."""
+        q = list(self.kind.flags_at_start)
+        if running and self.gated:
+            enter, region = self.kind.equation("enter"), self.kind.equation("region")
+            for t in (0.0, LATER / 2, LATER):  # it starts, its soft start is over, nothing more
+                enter(region(self.starts_at, t, self.p, (), q), t, self.p, q)
+        return q
+
+    def _at_rest(self, v: float) -> tuple[float, ...]:
+        from scipy.optimize import root
+
+        law = self.kind.equation("derivatives")
+        start = np.zeros(len(self.kind.states))
+        cold = self.kind.equation("at_start")(self.p)
+        start[: len(cold)] = cold
+
+        def slope(y: np.ndarray) -> np.ndarray:
+            dy = np.zeros_like(y)
+            law(v, LATER, self.p, y, q, dy)
+            return dy
+
+        q = self.flags(running=True)
+        found = root(slope, start)
+        return tuple(float(each) for each in (found.x if found.success else start))
+
+
+def static_loads(branch: Branch) -> tuple[StaticLoad, ...]:
+    """The loads of a branch; the second of a kind is called `kind_2`."""
+    seen: dict[str, int] = {}
+    made = []
+    for load in branch.loads:
+        seen[load.kind] = seen.get(load.kind, 0) + 1
+        label = load.kind if seen[load.kind] == 1 else f"{load.kind}_{seen[load.kind]}"
+        made.append(StaticLoad(load, label))
+    return tuple(made)
+
+
+Gates = Mapping[str, bool]
+"""Label of each load that has thresholds -> whether it runs."""
