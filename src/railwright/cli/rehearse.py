@@ -46,6 +46,9 @@ Scheduler = Annotated[
     str | None,
     typer.Option("--scheduler", metavar="ADDRESS", help="Spread the cases over a Dask cluster."),
 ]
+Faults = Annotated[
+    bool, typer.Option("--faults", help="Rehearse what goes wrong: leads, mistyped figures, lost supplies.")
+]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the traces as CSV.")]
 
 
@@ -59,11 +62,15 @@ def rehearse(
     seed: Seed = 1,
     sensitivity: Sensitivity = False,
     scheduler: Scheduler = None,
+    faults: Faults = False,
     json: Json = False,
 ) -> Exit:
     """Work the procedure through by circuit physics.
 
     Shows peaks, trips and events, and how each requirement will come out; nothing is energised.
+
+    With --faults: what trips and when, what reaches the device, and whether the settings contain it; a fault
+    that they do not contain gives 1, one of which the documents say too little 5.
 
     With --cases: percentiles and worst cases of each measure, and how probable a trip is.
 
@@ -74,6 +81,13 @@ def rehearse(
     from railwright.rehearsal.case import HIGH, LOW, NOMINAL
     from railwright.rehearsal.rehearse import rehearse as play
 
+    chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
+    if faults:
+        if plot is not None or csv is not None or step is not None or cases is not None:
+            raise BadInput("--faults: expected no --cases, --step, --plot or --csv beside it; leave them out")
+        from railwright.cli.faults import play as play_faults
+
+        return play_faults(procedure, case.value, chosen, json)
     if cases is not None:
         if plot is not None or csv is not None or step is not None or case is not CaseName.NOMINAL:
             raise BadInput("--cases: expected no --case, --step, --plot or --csv beside it; leave them out")
@@ -85,7 +99,6 @@ def rehearse(
     if plot is not None and plot.suffix.lower() not in (".png", ".svg"):
         raise BadInput(f"--plot: expected a file that ends in .png or .svg, got '{plot}'")
     checked = settle_documents(procedure)
-    chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
     rehearsal = play(checked.documents, checked.settings.set_points, chosen)
     evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
     if plot is not None:

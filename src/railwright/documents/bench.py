@@ -98,6 +98,15 @@ class Sense(Model):
     compensates: NonNegativeVolts | None = Field(
         None, description="largest lead drop that sensing can make up for, both leads"
     )
+    open: Literal["falls back", "rises"] | None = Field(
+        None,
+        description="what the output does with a sense lead open: regulates at its terminals, or rises as "
+        "far as it can; left out: unknown",
+    )
+    lead_resistance: PositiveOhms | None = Field(
+        None,
+        description="of one sense lead with what the output has in series with it; left out: unknown",
+    )
 
 
 class Points(Model):

@@ -127,7 +127,7 @@ def lead_resistance(lead: Lead, bench: Bench) -> tuple[Uncertain, tuple[str, ...
         contacts = Uncertain(0.0, 0.0, 0.0)
         assumptions = ("contact resistance is not given: none assumed",)
     conductor, length, ambient = lead.conductor, lead.one_way_length, bench.ambient
-    area = _area(lead)
+    area = conductor_area(lead)
     low = conductors.loop_resistance(area, length, ambient.low, contacts.low)
     nominal = conductors.loop_resistance(area, length, ambient.nominal, contacts.nominal)
     try:
@@ -139,7 +139,8 @@ def lead_resistance(lead: Lead, bench: Bench) -> tuple[Uncertain, tuple[str, ...
     return Uncertain(nominal, low, max(high, nominal)), assumptions
 
 
-def _area(lead: Lead) -> float:
+def conductor_area(lead: Lead) -> float:
+    """Section of one conductor of a lead [m²]."""
     if lead.conductor.gauge is not None:
         return conductors.awg_area(lead.conductor.gauge)
     assert lead.conductor.area is not None, "a conductor has a gauge or a section"
@@ -151,7 +152,7 @@ def _lead(name: str, lead: Lead, bench: Bench, case: Case, assumptions: Assumpti
     assumptions.add(*(f"{name}: {sentence} for its lead" for sentence in made))
     per_metre = lead.inductance
     if per_metre is None:
-        diameter = conductors.diameter_of_area(_area(lead))
+        diameter = conductors.diameter_of_area(conductor_area(lead))
         per_metre = conductors.pair_inductance_per_metre(diameter, SPACING * diameter)
         assumptions.add(
             f"{name}: inductance of its lead is not given: "

@@ -1,0 +1,116 @@
+"""`railwright rehearse --faults`: what wrong leads, mistyped figures and lost supplies do."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from railwright.cli.exits import Exit, complain
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from railwright.cli.checking import Checked
+    from railwright.rehearsal.case import Case
+    from railwright.rehearsal.faults import FaultResult, FaultStudy
+
+_MARKS = {True: "● yes", False: "✕ no", None: "◌ unknown"}
+_CONTAINED = {True: "yes", False: "no", None: "unknown"}
+LEAST_ENERGY = 1e-6
+"""Energies below this are shown as none [J]: they lie within the solver's tolerance."""
+
+
+def play(procedure: Path, case: str, chosen: Case, json: bool) -> Exit:
+    """Rehearse every fault and print it; returns the exit code."""
+    from railwright.cli.checking import settle_documents
+    from railwright.rehearsal.faults import rehearse_faults
+
+    checked = settle_documents(procedure)
+    study = rehearse_faults(checked.documents, checked.settings.set_points, chosen)
+    if json:
+        from railwright.cli.console import print_json
+
+        print_json(_data(procedure, case, study))
+    else:
+        from railwright.cli.console import console
+
+        _show(console(), checked, study)
+    if study.sound:
+        complain(f"these faults say little: {study.sound}")
+        return Exit.STOPPED
+    verdicts = {result.contained for result in study.results}
+    return Exit.FAILED if False in verdicts else Exit.INCONCLUSIVE if None in verdicts else Exit.DONE
+
+
+def _show(out: Console, checked: Checked, study: FaultStudy) -> None:
+    from railwright.cli.assumptions import print_assumptions
+    from railwright.cli.console import table
+
+    columns = ("Fault", "What trips, after", "Voltage", "Current", "Energy, into", "Contained")
+    for name in dict.fromkeys(result.input for result in study.results):
+        own = [result for result in study.results if result.input == name]
+        title = f"Faults at {name}: extremes at the device, and what the settings make of them"
+        out.print(table(title, columns, [_row(result) for result in own], right=columns[2:4]))
+    rows = [
+        (_MARKS[verdict], f"{result.input}, {result.title}", result.why, result.remedy)
+        for verdict in (False, None)
+        for result in study.results
+        if result.contained is verdict
+    ]
+    if rows:
+        columns = ("Contained", "Fault", "Why not", "Remedy")
+        out.print(table("Not contained, or not known", columns, rows))
+    notes = [(f"{result.input}, {result.title}", result.note) for result in study.results if result.note]
+    if notes:
+        out.print(table("Notes", ("Fault", "What else there is to say"), notes))
+    print_assumptions(out, study.assumptions, checked.names)
+    counts = [sum(result.contained is verdict for result in study.results) for verdict in _MARKS]
+    out.print(
+        f"{len(study.results)} faults rehearsed, one at a time: {counts[0]} contained, {counts[1]} not, "
+        f"{counts[2]} unknown."
+    )
+
+
+def _row(result: FaultResult) -> tuple[str, ...]:
+    from railwright.quantities import show
+
+    reversed_most = -result.lowest_voltage > result.peak_voltage
+    return (
+        result.title,
+        _trips(result),
+        show(result.lowest_voltage if reversed_most else result.peak_voltage, "V", 3),
+        show(result.peak_current, "A", 3),
+        f"{show(result.energy, 'J', 3)}, {result.energy_in}" if result.energy > LEAST_ENERGY else "none",
+        _MARKS[result.contained],
+    )
+
+
+def _trips(result: FaultResult) -> str:
+    from railwright.quantities import show
+
+    first = next(iter(result.trips), None)
+    if first is None:
+        return "nothing"
+    others = dict.fromkeys(event.subject for event in result.trips if event.subject != first.subject)
+    of = "" if first.subject in (result.input, *result.outputs) else f"{first.subject} "
+    told = [f"{of}{first.what.removeprefix('trips ')}, {show(first.time, 's', 3)}"]
+    return "\n".join([*told, *(f"then {other}" for other in others)])
+
+
+def _data(procedure: Path, case: str, study: FaultStudy) -> dict[str, Any]:
+    faults = []
+    for result in study.results:
+        data = dataclasses.asdict(result)
+        data["contained"] = _CONTAINED[result.contained]
+        data["lead"]["borne"] = _CONTAINED[result.lead.borne]
+        for stress, each in zip(data["stresses"], result.stresses, strict=True):
+            stress["borne"] = _CONTAINED[each.borne]
+        faults.append(data)
+    return {
+        "procedure": str(procedure),
+        "case": case,
+        "faults": faults,
+        "assumptions": list(study.assumptions),
+        "says_little_because": study.sound or None,
+    }

@@ -1,0 +1,356 @@
+"""Faults rehearsed: what a wrong lead, a mistyped figure or a lost supply does, and whether it is contained.
+
+Each fault of `fault_entries.FAULTS` is played on the circuit of the documents, most of them from the steady
+state after the power-up, long enough for every trip delay. What then reaches device and lead is compared with
+what the documents say they bear.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from railwright.documents.device import Input
+from railwright.documents.loader import Documents
+from railwright.quantities import show
+from railwright.rehearsal.case import NOMINAL, Case
+from railwright.rehearsal.circuit import build_circuit, output_errors
+from railwright.rehearsal.crossed_sense import play_crossed
+from railwright.rehearsal.errors import SetErrors
+from railwright.rehearsal.fault_entries import FAULTS
+from railwright.rehearsal.fault_scene import Scene, Trial
+from railwright.rehearsal.harm import (
+    ADIABATIC,
+    EXACT,
+    LeadStress,
+    Part,
+    Stress,
+    all_borne,
+    lead_stress,
+    reasons,
+    stresses,
+)
+from railwright.rehearsal.rehearse import tell
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.traces import Event
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from railwright.physics.player import Samples
+    from railwright.physics.simulation import Advance
+
+SETTLE = 0.2
+"""Time after the power-up before a fault [s]."""
+LEAST = 0.5
+"""Least time that a fault is followed [s]."""
+SENSE_LEAD_BEARS = 0.5
+"""Current that any sense lead bears [A]: the thinnest that is usual, AWG 28 (common practice, no source)."""
+LAST = 50e-3
+"""Last part of a trial, which tells what goes on [s]."""
+LONGER = 1.5
+"""By how much longer than the longest trip delay."""
+
+
+@dataclass(frozen=True, slots=True)
+class FaultResult:
+    """What one fault does to one input, SI units; times count from the fault.
+
+    fault: its key. input: the input that is judged, fed by `outputs`. at_power_up: it is there before
+    anything is switched on, and times count from the switching on. trips: every trip and blown fuse of any
+    output. energy [J] into `energy_in`: 'the short' and 'the sense lead' take all of theirs; 'the device':
+    what it takes beyond a run without fault. peak_voltage, lowest_voltage: at the device's pins, as they are
+    marked. peak_current: largest current into the device (either way where the lead is reversed); fed_back:
+    largest that it gives back. stresses: time above each voltage that the document names. contained: whether
+    the settings keep everything within what the documents say is borne; None: they do not say. why: what
+    decides that. remedy: a setting or a fixture.
+    """
+
+    fault: str
+    title: str
+    input: str
+    outputs: tuple[str, ...]
+    at_power_up: bool
+    trips: tuple[Event, ...]
+    energy: float
+    energy_in: str
+    peak_voltage: float
+    lowest_voltage: float
+    peak_current: float
+    fed_back: float
+    stresses: tuple[Stress, ...]
+    lead: LeadStress
+    contained: bool | None
+    why: str
+    remedy: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FaultStudy:
+    """Every fault of a procedure, and what the study rests on.
+
+    sound: empty, or why it says little: the power-up itself trips.
+    """
+
+    results: tuple[FaultResult, ...]
+    assumptions: tuple[str, ...]
+    sound: str = ""
+
+
+def rehearse_faults(documents: Documents, set_points: SetPoints, case: Case = NOMINAL) -> FaultStudy:
+    """Play every fault that can happen with this hook-up, one at a time.
+
+    Inputs that the procedure never powers up are left out. Raises
+    `railwright.physics.solver.SolverError` where the circuit cannot be solved.
+    """
+    study = _Study(documents, set_points, case)
+    if not study.scene.set_points:
+        return FaultStudy((), (), "the procedure powers nothing up")
+    results: list[FaultResult] = []
+    assumptions = list(study.assumptions)
+    for fault in FAULTS:
+        for trial in fault(study.scene):
+            results += study.results(trial)
+            assumptions += trial.assumed
+    trips = next((event for event in study.healthy.events if event.what.startswith("trips")), None)
+    sound = "" if trips is None else f"without any fault, {trips.subject} {trips.what} during the power-up"
+    return FaultStudy(tuple(results), tuple(dict.fromkeys(assumptions)), sound)
+
+
+def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
+    """The first power-up of each input, and nothing else of the procedure."""
+    seen: set[str] = set()
+    steps = []
+    for step in documents.procedure.steps:
+        if step.power_up is None:
+            continue
+        order = tuple(name for name in step.power_up.order if name in set_points and name not in seen)
+        if order:
+            seen.update(order)
+            part = step.power_up.model_copy(update={"order": order})
+            steps.append(step.model_copy(update={"power_up": part}))
+    return build_timeline(documents.procedure.model_copy(update={"steps": tuple(steps)}), documents.device)
+
+
+@dataclass(frozen=True, eq=False)
+class _Pins:
+    """One input as its device sees it: voltage and current at its pins, as they are marked, and the lead."""
+
+    time: NDArray[np.float64]
+    voltage: NDArray[np.float64]
+    current: NDArray[np.float64]
+    lead: NDArray[np.float64]
+
+    @property
+    def power(self) -> NDArray[np.float64]:
+        return self.voltage * self.current
+
+
+@dataclass(frozen=True, eq=False)
+class _Played:
+    """What a trial gave: each input's pins from the fault on, and all events since then."""
+
+    begins: float
+    pins: Mapping[str, _Pins]
+    events: tuple[Event, ...]
+
+
+class _Study:
+    """One set of documents: its scene, and the run without fault that everything is compared with."""
+
+    def __init__(self, documents: Documents, set_points: SetPoints, case: Case) -> None:
+        timeline = power_up_alone(documents, set_points)
+        levels = {action.input: action.voltage for action in timeline.actions if action.kind == "line"}
+        powered = {name: feed for name, feed in set_points.items() if levels.get(name, 0.0) > 0.0}
+        circuit, made = build_circuit(documents, powered, case)
+        self.errors: Mapping[str, SetErrors]
+        self.errors, more = output_errors(documents, powered, case)
+        self.assumptions = (*made, *more)
+        self.scene = Scene(documents, powered, circuit, timeline, timeline.duration + SETTLE, levels)
+        delays = [
+            points.trip_delay if points.at_limit == "trip" else 0.0
+            for feed in powered.values()
+            for points in feed.outputs
+        ]
+        self.window = max(LEAST, LONGER * max(delays, default=0.0))
+        if powered:
+            self.healthy = self.play(Trial("", "", (), "", at_power_up=True))
+
+    def play(self, trial: Trial) -> _Played:
+        """Play a trial."""
+        from railwright.physics.simulation import Simulation
+
+        scene = self.scene
+        timeline = trial.timeline or scene.timeline
+        simulation = Simulation(scene.circuit, everything=True)
+        tell(simulation, trial.set_points or scene.set_points, timeline, self.errors)
+        begins, voltages = 0.0, {}
+        if not trial.at_power_up:
+            begins = scene.steady
+            before = simulation.advance(begins)
+            voltages = {name: float(samples.voltage[-1]) for name, samples in before.samples.items()}
+        if trial.act is not None:
+            trial.act(simulation)
+        until = max(scene.steady, timeline.duration) + self.window
+        if trial.crossed is None:
+            found = [simulation.advance(until)]
+        else:
+            outputs = {name: scene.outputs(scene.set_points[name]) for name in trial.crossed}
+            found = play_crossed(simulation, outputs, voltages, until)
+        events = tuple(event for advance in found for event in advance.events)
+        pins = {name: self._pins(name, trial, found) for name in scene.set_points}
+        return _Played(begins, pins, events)
+
+    def _pins(self, name: str, trial: Trial, found: list[Advance]) -> _Pins:
+        import numpy as np
+
+        samples: list[Samples] = [advance.samples[name] for advance in found]
+        sign = -1.0 if trial.fault == "reversed" and name in trial.inputs else 1.0
+        drawn = []
+        for each in samples:
+            assert each.load_currents is not None, "the simulation was asked for everything"
+            drawn.append(each.load_currents.sum(axis=1))
+        return _Pins(
+            np.concatenate([each.time for each in samples]),
+            sign * np.concatenate([each.voltage for each in samples]),
+            np.concatenate(drawn),
+            np.concatenate([each.current for each in samples]),
+        )
+
+    def results(self, trial: Trial) -> list[FaultResult]:
+        """The result of a trial for each input that it is about."""
+        played = self.play(trial)
+        return [self._result(trial, played, name) for name in trial.inputs]
+
+    def _result(self, trial: Trial, played: _Played, name: str) -> FaultResult:
+        import numpy as np
+
+        scene, pins, healthy = self.scene, played.pins[name], self.healthy.pins[name]
+        wanted = scene.documents.device.inputs[name]
+        zero = scene.switched_on(name) if trial.at_power_up else played.begins
+        trips = tuple(
+            replace(event, time=event.time - zero)
+            for event in played.events
+            if event.what.startswith("trips") or event.what == "fuse opens"
+        )
+        spent = stresses(wanted, pins.time, pins.voltage)
+        bench = scene.documents.bench
+        quick = pins.time <= pins.time[0] + ADIABATIC
+        lead = lead_stress(
+            bench.leads[scene.set_points[name].lead],
+            bench.ambient.nominal,
+            float(np.abs(pins.lead).max()),
+            _integral_of_square(pins.time[quick], pins.lead[quick]),
+            _lasting(pins),
+            _lasting(healthy),
+        )
+        peak = float(np.abs(pins.current).max() if trial.fault == "reversed" else pins.current.max())
+        parts: list[Part] = [(stress.borne, stress.words) for stress in spent]
+        parts.append(_current(wanted, peak, float(healthy.current.max())))
+        parts.append((lead.borne, lead.words))
+        parts += self._differences(played, name)
+        if trial.energy_in == "the sense lead":
+            parts.append(_sense_lead(trial, pins))
+        return FaultResult(
+            fault=trial.fault,
+            title=trial.title,
+            input=name,
+            outputs=tuple(points.output for points in scene.set_points[name].outputs),
+            at_power_up=trial.at_power_up,
+            trips=trips,
+            energy=self._energy(trial, pins, healthy),
+            energy_in=trial.energy_in,
+            peak_voltage=float(pins.voltage.max()),
+            lowest_voltage=float(pins.voltage.min()),
+            peak_current=peak,
+            fed_back=float(max(0.0, -pins.current.min())) if trial.fault != "reversed" else 0.0,
+            stresses=spent,
+            lead=lead,
+            contained=all_borne(parts),
+            why=reasons(parts),
+            remedy=trial.remedy,
+            note=trial.note,
+        )
+
+    def _energy(self, trial: Trial, pins: _Pins, healthy: _Pins) -> float:
+        """Energy into the fault [J]."""
+        import numpy as np
+
+        if trial.energy_in == "the short":
+            return _integral_of_square(pins.time, pins.voltage) / trial.part
+        if trial.energy_in == "the sense lead":
+            return trial.part * _integral_of_square(pins.time, pins.lead)
+        if trial.fault == "reversed":
+            return float(np.trapezoid(pins.power, pins.time))
+        usual = np.interp(pins.time, healthy.time, healthy.power)
+        return float(np.trapezoid(np.maximum(0.0, pins.power - usual), pins.time))
+
+    def _differences(self, played: _Played, name: str) -> list[Part]:
+        """Differences of two inputs' voltages that leave the range which the device document gives."""
+        found: list[Part] = []
+        for rule in self.scene.documents.device.never:
+            pair = (rule.voltage_of, rule.minus)
+            if name not in pair or any(each not in played.pins for each in pair):
+                continue
+            low, high = _extremes(played.pins, pair)
+            usual = _extremes(self.healthy.pins, pair)
+            words = f"{pair[0]} minus {pair[1]}"
+            margin = EXACT * max(abs(rule.outside.low), abs(rule.outside.high))
+            if high > max(rule.outside.high, usual[1]) + margin:
+                found.append((False, f"{words} gets up to {show(high, 'V')}, outside {rule.outside.text}"))
+            if low < min(rule.outside.low, usual[0]) - margin:
+                found.append((False, f"{words} gets down to {show(low, 'V')}, outside {rule.outside.text}"))
+        return found
+
+
+def _lasting(pins: _Pins) -> float:
+    """Current that goes on in the lead: r.m.s. over the last part [A]."""
+    last = pins.time >= pins.time[-1] - LAST
+    length = float(pins.time[-1] - pins.time[last][0])
+    square = _integral_of_square(pins.time[last], pins.lead[last])
+    return math.sqrt(square / length) if length > 0.0 else float(abs(pins.lead[-1]))
+
+
+def _extremes(pins: Mapping[str, _Pins], pair: tuple[str, str]) -> tuple[float, float]:
+    """Least and greatest difference of two inputs' voltages [V]."""
+    import numpy as np
+
+    one, other = pins[pair[0]], pins[pair[1]]
+    time = np.union1d(one.time, other.time)
+    gap = np.interp(time, one.time, one.voltage) - np.interp(time, other.time, other.voltage)
+    return float(gap.min()), float(gap.max())
+
+
+def _integral_of_square(time: NDArray[np.float64], values: NDArray[np.float64]) -> float:
+    """∫ x² dt of a trace of straight lines, exactly."""
+    import numpy as np
+
+    a, b = values[:-1], values[1:]
+    return float(((a * a + a * b + b * b) / 3.0 * np.diff(time)).sum())
+
+
+def _current(wanted: Input, peak: float, healthy: float) -> Part:
+    """Whether the device bears the largest current into it."""
+    most = wanted.current.at_most
+    if peak <= max(healthy, most or 0.0) * (1.0 + EXACT):
+        return True, "the device bears the current"
+    words = f"up to {show(peak, 'A')} flow into the device"
+    if most is None:
+        return None, f"{words}, and the device document does not say what does no harm"
+    return False, f"{words}; {show(most, 'A')} does no harm"
+
+
+def _sense_lead(trial: Trial, pins: _Pins) -> Part:
+    most = float(abs(pins.lead).max())
+    watts = trial.part * most**2
+    if most <= SENSE_LEAD_BEARS:
+        return True, f"the sense lead bears {show(most, 'A')}"
+    return None, (
+        f"the sense lead carries up to {show(most, 'A')} ({show(watts, 'W')} of heat), and no document says "
+        "what it bears"
+    )

@@ -1,0 +1,263 @@
+"""Every fault on the tide-gauge station: where it can happen, what trips, what contains it."""
+
+import dataclasses
+import datetime as dt
+import math
+import shutil
+from pathlib import Path
+
+import pytest
+
+from railwright.documents.loader import load_documents
+from railwright.rehearsal.case import HIGH
+from railwright.rehearsal.fault_entries import FAULTS
+from railwright.rehearsal.faults import power_up_alone, rehearse_faults
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "tide-gauge"
+PROCEDURE, BENCH, DEVICE = "power-input.procedure.yaml", "quay.bench.yaml", "tide-gauge.device.yaml"
+WITHSTANDS = "- {voltage: 20 V}                  # for any time\n      - {voltage: 26 V, for: 1 s}"
+
+
+def documents_of(folder, *edits):
+    for document in (PROCEDURE, BENCH, DEVICE):
+        shutil.copyfile(EXAMPLE / document, folder / document)
+    for document, old, new in edits:
+        text = (folder / document).read_text()
+        assert old in text
+        (folder / document).write_text(text.replace(old, new, 1))
+    return load_documents(folder / PROCEDURE)
+
+
+def feeds(at_limit="trip", ovp=18.0, transducer_sense="at terminals", names=("main", "transducer")):
+    main = OutputSetPoints("left.1", 1.0, at_limit, 40e-3, ovp)
+    transducer = OutputSetPoints("right.1", 0.1, "trip", 60e-3, 30.0)
+    all_feeds = {
+        "main": Feed("main", "alone", (main,), "silicone pair", "at load"),
+        "transducer": Feed(
+            "transducer", "alone", (transducer,), "thin pair", transducer_sense, trips_when=("main",)
+        ),
+    }
+    return {name: all_feeds[name] for name in names}
+
+
+def study_of(folder, *edits, **more):
+    return rehearse_faults(documents_of(folder, *edits), feeds(**more))
+
+
+def of(study, fault, name="main"):
+    (found,) = [each for each in study.results if (each.fault, each.input) == (fault, name)]
+    return found
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    return study_of(tmp_path_factory.mktemp("station"))
+
+
+def test_each_fault_happens_where_it_can(study):
+    by_input = {
+        name: [each.fault for each in study.results if each.input == name] for name in ("main", "transducer")
+    }
+    everywhere = ["short", "reversed", "limit_mistyped", "ovp_mistyped", "voltage_mistyped", "supply_out"]
+    sensed = ["sense_open", "sense_reversed", "sense_shorted", "power_open"]
+    assert sorted(by_input["main"]) == sorted(everywhere + sensed)
+    assert sorted(by_input["transducer"]) == sorted(everywhere)
+    assert study.sound == ""
+    assert len(FAULTS) == len(everywhere) + len(sensed) + 1
+
+
+def test_a_short_trips_after_the_delay_and_takes_the_linked_output_along(study):
+    short = of(study, "short")
+    assert [(each.subject, each.what) for each in short.trips] == [
+        ("left.1", "trips current limit"),
+        ("right.1", "trips linked"),
+    ]
+    assert short.trips[0].time == pytest.approx(40e-3, abs=1e-4)
+    assert (short.contained, short.why) == (True, "")
+    assert short.lead.borne is True
+    assert short.fed_back > 100.0  # the device's capacitor, through 60 + 10 mΩ
+
+
+def test_a_short_that_nothing_ends_is_judged_by_the_lead(tmp_path):
+    edit = (BENCH, "8 mohm, permitted_current: 8 A", "8 mohm")
+    short = of(study_of(tmp_path, edit, at_limit="regulate"), "short")
+    assert short.trips == ()
+    assert short.lead.after == pytest.approx(1.0, rel=1e-2)
+    assert short.contained is None
+    assert "1 A go on in the lead, whose permitted current is not given" in short.why
+
+
+def test_an_open_sense_lead_rises_to_the_ovp_where_the_bench_does_not_say(study):
+    fault = of(study, "sense_open")
+    assert fault.trips[0].what == "trips OVP"
+    assert 18.0 < fault.peak_voltage < 18.2
+    assert fault.contained is True
+    assert any("open sense lead is not given" in each for each in study.assumptions)
+
+
+def test_an_output_that_falls_back_loses_the_drop_of_the_lead(tmp_path):
+    edit = (BENCH, "sense: {compensates: 1 V}", "sense: {compensates: 1 V, open: falls back}")
+    study = study_of(tmp_path, edit, names=("main",))
+    fault = of(study, "sense_open")
+    assert (fault.trips, fault.contained) == ((), True)
+    assert fault.peak_voltage < 12.01
+    assert 11.9 < fault.lowest_voltage < 12.0
+    assert not any("open sense lead" in each for each in study.assumptions)
+
+
+@pytest.mark.parametrize(
+    ("withstands", "contained", "why"),
+    [
+        (WITHSTANDS, False, "above 26 V"),
+        ("- {voltage: 40 V}", True, ""),
+    ],
+)
+def test_without_a_useful_ovp_the_output_rises_to_its_ceiling(tmp_path, withstands, contained, why):
+    study = study_of(tmp_path, (DEVICE, WITHSTANDS, withstands), ovp=38.0, names=("main",))
+    fault = of(study, "sense_shorted")
+    assert fault.peak_voltage == pytest.approx(1.05 * 36.0, rel=2e-3)
+    assert (fault.trips, fault.contained) == ((), contained)
+    assert why in fault.why
+    (highest,) = [each for each in fault.stresses if each.level == (40.0 if contained else 26.0)]
+    assert highest.time == (0.0 if contained else math.inf)
+
+
+def test_what_the_device_withstands_may_be_unknown(tmp_path):
+    text = (EXAMPLE / DEVICE).read_text()
+    start = text.index("    withstands:                          # at the connector")
+    old = text[start : text.index("    current: {steady: 180 mA")]
+    study = study_of(tmp_path, (DEVICE, old, ""), names=("main",))
+    assert of(study, "sense_open").contained is None
+    assert "does not say what it withstands" in of(study, "sense_open").why
+    assert of(study, "reversed").contained is None
+    assert of(study, "short").contained is True
+
+
+def test_a_reversed_lead_is_judged_by_the_reverse_voltage_that_is_withstood(study):
+    main, transducer = of(study, "reversed"), of(study, "reversed", "transducer")
+    assert main.lowest_voltage == pytest.approx(-12.0, abs=0.05)
+    assert transducer.lowest_voltage == pytest.approx(-24.0, abs=0.05)
+    assert "reversed by more than 0.3 V" in transducer.why
+    assert "reversed by" not in main.why  # 16 V are withstood
+    assert "transducer minus main gets up to 36" in main.why
+    assert main.contained is transducer.contained is False
+    assert main.at_power_up
+
+
+def test_a_reversed_lead_with_tied_returns_says_what_is_not_computed(tmp_path):
+    study = study_of(tmp_path, (BENCH, "power: 60 W", "power: 60 W\n        negative: earth"))
+    assert "shorts the output through the tied returns" in of(study, "reversed").note
+    assert "shorts the output" not in of(study, "reversed", "transducer").note
+
+
+def test_mistyped_figures_go_as_far_as_the_output_can(study):
+    assert of(study, "limit_mistyped").title == "current limit typed as 2.5 A"
+    assert of(study, "limit_mistyped", "transducer").title == "current limit typed as 1 A"
+    assert of(study, "ovp_mistyped").title == "OVP typed as 38 V"
+    voltage = of(study, "voltage_mistyped")
+    assert voltage.title == "voltage typed as 36 V"
+    assert voltage.trips[0].what == "trips OVP"
+    assert voltage.peak_voltage == pytest.approx(18.0, abs=0.2)
+    assert of(study, "limit_mistyped").peak_current > 1.5 * of(study, "ovp_mistyped").peak_current
+
+
+def test_a_mistyped_limit_may_let_more_in_than_does_no_harm(tmp_path):
+    study = study_of(tmp_path, (DEVICE, "at_most: 2.5 A", "at_most: 1.5 A"), names=("main",))
+    assert of(study, "limit_mistyped").contained is False
+    assert "1.5 A does no harm" in of(study, "limit_mistyped").why
+    assert of(study, "ovp_mistyped").contained is True
+
+
+def test_what_is_typed_as_it_was_meant_is_no_fault(tmp_path):
+    """The OVP stands at its highest level already."""
+    study = study_of(tmp_path, ovp=38.0, names=("main",))
+    assert "ovp_mistyped" not in [each.fault for each in study.results]
+
+
+def test_the_sense_lead_carries_the_current_of_an_open_power_lead(tmp_path):
+    edit = (BENCH, "sense: {compensates: 1 V}", "sense: {compensates: 1 V, lead_resistance: 200 mohm}")
+    study = study_of(tmp_path, edit, names=("main",))
+    fault = of(study, "power_open")
+    steady = 3.6 / 0.86 / 12.0
+    assert fault.lead.after == pytest.approx(steady, rel=1e-2)
+    assert fault.energy == pytest.approx(0.2 * steady**2 * 0.5, rel=0.01)  # followed for 0.5 s
+    assert fault.energy_in == "the sense lead"
+
+
+def test_a_supply_that_drops_out_takes_its_inputs_along(study):
+    main, transducer = of(study, "supply_out"), of(study, "supply_out", "transducer")
+    assert (main.title, transducer.title) == ("supply left drops out", "supply right drops out")
+    assert main.trips == transducer.trips == ()
+    assert main.contained is transducer.contained is True
+
+
+def test_a_lost_supply_may_leave_a_difference_that_must_never_be(tmp_path):
+    study = study_of(tmp_path, (DEVICE, "outside: -17 V .. 25 V", "outside: -17 V .. 15 V"))
+    lost = of(study, "supply_out")
+    assert lost.contained is False
+    assert "transducer minus main gets up to" in lost.why
+
+
+def test_crossed_sense_leads_drive_one_input_up_and_the_other_down(tmp_path):
+    study = study_of(
+        tmp_path, (PROCEDURE, "lead: thin pair, sense: at terminals", "lead: thin pair, sense: at load"),
+        transducer_sense="at load",
+    )  # fmt: skip
+    main, transducer = of(study, "sense_crossed"), of(study, "sense_crossed", "transducer")
+    assert main.trips == transducer.trips
+    assert main.trips[0].subject == "right.1"  # it sees 12 V and wants 24 V
+    assert main.trips[0].what == "trips OVP"
+    assert 30.0 < transducer.peak_voltage < 30.3
+    assert main.lowest_voltage < 9.0  # it sees 24 V and wants 12 V
+
+
+def test_two_equal_inputs_crossed_fall_apart_all_the_same(tmp_path):
+    """Each loop holds the other's voltage: the sum stays, the difference grows."""
+    both = feeds(transducer_sense="at load")
+    order = "{order: [main, transducer],"
+    lower = (PROCEDURE, f"power_up: {order}", f"power_up: {order[:-1]}, voltages: {{transducer: 12 V}},")
+    study = rehearse_faults(documents_of(tmp_path, lower), both)
+    main, transducer = of(study, "sense_crossed"), of(study, "sense_crossed", "transducer")
+    assert main.trips != ()
+    assert max(main.peak_voltage - 12.0, transducer.peak_voltage - 12.0) > 5.0
+    assert min(main.lowest_voltage, transducer.lowest_voltage) < 8.0
+
+
+def test_outputs_in_series_share_a_fault(tmp_path):
+    points = tuple(OutputSetPoints(each, 1.0, "trip", 40e-3, 9.0, 0.5) for each in ("left.1", "left.2"))
+    group = {"main": Feed("main", "series", points, "silicone pair", "at load")}
+    study = rehearse_faults(documents_of(tmp_path), group)
+    rises = of(study, "sense_shorted")
+    assert {each.what for each in rises.trips} >= {"trips OVP"}
+    assert 18.0 < rises.peak_voltage < 18.6
+    assert of(study, "voltage_mistyped").title == "voltage typed as 72 V"
+    assert of(study, "ovp_mistyped").title == "OVP typed as 76 V"
+    assert of(study, "short").outputs == ("left.1", "left.2")
+
+
+def test_the_case_is_taken_along(tmp_path):
+    documents = documents_of(tmp_path)
+    nominal, high = (
+        of(rehearse_faults(documents, feeds(names=("main",)), *case), "sense_open") for case in ((), (HIGH,))
+    )
+    assert high.trips[0].time > 1.1 * nominal.trips[0].time  # more capacitance to charge
+
+
+def test_a_power_up_that_trips_makes_a_study_that_says_little(tmp_path):
+    wrong = feeds(names=("main",))
+    points = dataclasses.replace(wrong["main"].outputs[0], trip_delay=3e-3)
+    wrong["main"] = dataclasses.replace(wrong["main"], outputs=(points,))
+    study = rehearse_faults(documents_of(tmp_path), wrong)
+    assert study.sound == "without any fault, left.1 trips current limit during the power-up"
+
+
+def test_only_what_is_powered_up_is_rehearsed(tmp_path):
+    documents = documents_of(tmp_path)
+    steps = tuple(step for step in documents.procedure.steps if step.power_up is None)
+    procedure = documents.procedure.model_copy(update={"steps": steps})
+    study = rehearse_faults(dataclasses.replace(documents, procedure=procedure), feeds())
+    assert (study.results, study.sound) == ((), "the procedure powers nothing up")
+    timeline = power_up_alone(documents, feeds())
+    assert [action.kind for action in timeline.actions] == ["on", "line", "on", "line"]
+    assert dt.timedelta(seconds=timeline.duration) < dt.timedelta(seconds=1)
