@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 from tests.physics.bench import STAGE, capacitor, constant_current, resistor, single
+from tests.physics.loads.driven import load_of
 
 from railwright.physics.characteristics import Source, StaticLoad, source_of, static_loads
 from railwright.physics.circuit import Branch, Lead, Load
@@ -148,6 +149,24 @@ def test_states_of_a_load_are_solved_to_rest(monkeypatch):
     lamp = StaticLoad(Load("lamp", {"resistance": 2.0, "coefficient": 0.01, "cooling": 0.05}), "lamp")
     warmth = (-1.0 + math.sqrt(1.0 + 4.0 * 0.01 * 144.0 / 2.0 / 0.05)) / 0.02
     assert lamp.current(12.0) == pytest.approx(12.0 / (2.0 * (1 + 0.01 * warmth)), rel=1e-6)
+
+
+LAMP_24 = ("filament_lamp", {"rated_voltage": "24 V", "rated_power": "21 W"})
+MOTOR = (
+    "dc_motor",
+    {"resistance": "2 ohm", "torque_constant": "20 mN*m/A", "inertia": "20 g*cm2", "load_torque": "10 mN*m"},
+)
+COIL = ("coil", {"resistance": "48 ohm", "inductance": "0.2 H"})
+
+
+@pytest.mark.parametrize(("kind", "given"), [LAMP_24, MOTOR, COIL])
+@pytest.mark.parametrize("volts", [0.5, 6.0, 24.0])
+def test_the_rest_that_is_solved_for_is_what_a_load_says_it_draws(kind, given, volts):
+    """The motor breaks away on the way there, or not: at 0.5 V its stall current is too little."""
+    load = StaticLoad(load_of(kind, **given), kind)
+    said = load.current(volts)
+    load._draws = None
+    assert load.current(volts) == pytest.approx(said, rel=1e-6)
 
 
 def test_what_loads_draw_at_rest():

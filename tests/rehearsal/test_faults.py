@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from railwright.documents.loader import load_documents
+from railwright.rehearsal import crossed_sense
 from railwright.rehearsal.case import HIGH
 from railwright.rehearsal.fault_entries import FAULTS
 from railwright.rehearsal.faults import power_up_alone, rehearse_faults
@@ -210,6 +211,22 @@ def test_crossed_sense_leads_drive_one_input_up_and_the_other_down(tmp_path):
     assert main.trips[0].what == "trips OVP"
     assert 30.0 < transducer.peak_voltage < 30.3
     assert main.lowest_voltage < 9.0  # it sees 24 V and wants 12 V
+
+
+def test_crossed_sense_does_not_depend_on_the_length_of_its_windows(tmp_path, monkeypatch):
+    sensed = (PROCEDURE, "lead: thin pair, sense: at terminals", "lead: thin pair, sense: at load")
+    documents = documents_of(tmp_path, sensed)
+    results = []
+    for shortest in (20e-6, 5e-6):
+        monkeypatch.setattr(crossed_sense, "SHORTEST", shortest)
+        study = rehearse_faults(documents, feeds(transducer_sense="at load"))
+        results.append([of(study, "sense_crossed", name) for name in ("main", "transducer")])
+    for coarse, fine in zip(*results, strict=True):
+        assert coarse.peak_voltage == pytest.approx(fine.peak_voltage, rel=2e-3)
+        assert coarse.lowest_voltage == pytest.approx(fine.lowest_voltage, rel=1e-2)
+        assert [each.time for each in coarse.trips] == pytest.approx(
+            [each.time for each in fine.trips], rel=1e-2
+        )
 
 
 def test_two_equal_inputs_crossed_fall_apart_all_the_same(tmp_path):

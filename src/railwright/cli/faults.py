@@ -59,8 +59,8 @@ def _show(out: Console, checked: Checked, study: FaultStudy) -> None:
         if result.contained is verdict
     ]
     if rows:
-        columns = ("Contained", "Fault", "Why not", "Remedy")
-        out.print(table("Not contained, or not known", columns, rows))
+        heads = ("Contained", "Fault", "Why not", "Remedy")
+        out.print(table("Not contained, or not known", heads, rows))
     notes = [(f"{result.input}, {result.title}", result.note) for result in study.results if result.note]
     if notes:
         out.print(table("Notes", ("Fault", "What else there is to say"), notes))

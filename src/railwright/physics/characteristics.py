@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from railwright.physics.circuit import Branch, Load
 from railwright.physics.loads import KINDS
@@ -18,6 +19,8 @@ from railwright.traces import Mode
 
 LATER = 1e6
 """A time after which every soft start is over [s]."""
+CHANGES = 6
+"""Largest number of discrete changes on a load's way to rest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +161,8 @@ class StaticLoad:
             return float(greatest if greatest >= -least else least)
         if not self.kind.states:
             return float(self._current(v, LATER, self.p, (), self.flags(running=True)))
-        return float(self._current(v, LATER, self.p, self._rest(v), self.flags(running=True)))
+        states, q = self._rest(v)
+        return float(self._current(v, LATER, self.p, states, q))
 
     def at(self, v: float, t: float, q: list[float]) -> float:
         """Current of a load without states at a time [s], with its discrete values q [A]."""
@@ -173,22 +177,29 @@ class StaticLoad:
                 enter(region(self.starts_at, t, self.p, (), q), t, self.p, q)
         return q
 
-    def _at_rest(self, v: float) -> tuple[float, ...]:
+    def _at_rest(self, v: float) -> tuple[tuple[float, ...], list[float]]:
+        """States at rest, and discrete values with which nothing changes any more."""
         from scipy.optimize import root
 
-        law = self.kind.equation("derivatives")
-        start = np.zeros(len(self.kind.states))
+        law, region = self.kind.equation("derivatives"), self.kind.equation("region")
+        y = np.zeros(len(self.kind.states))
         cold = self.kind.equation("at_start")(self.p)
-        start[: len(cold)] = cold
+        y[: len(cold)] = cold
+        q = self.flags(running=True)
 
-        def slope(y: np.ndarray) -> np.ndarray:
-            dy = np.zeros_like(y)
-            law(v, LATER, self.p, y, q, dy)
+        def slope(states: NDArray[np.float64]) -> NDArray[np.float64]:
+            dy = np.zeros_like(states)
+            law(v, LATER, self.p, states, q, dy)
             return dy
 
-        q = self.flags(running=True)
-        found = root(slope, start)
-        return tuple(float(each) for each in (found.x if found.success else start))
+        for _ in range(CHANGES):
+            found = root(slope, y)
+            y = found.x if found.success else y
+            before = list(q)
+            self.kind.equation("enter")(region(v, LATER, self.p, y, q), LATER, self.p, q)
+            if q == before:
+                break
+        return tuple(float(each) for each in y), q
 
 
 def static_loads(branch: Branch) -> tuple[StaticLoad, ...]:

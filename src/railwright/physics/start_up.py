@@ -40,8 +40,8 @@ class Start:
 
     point: where it comes to rest; None: it restarts. between: voltages between which it restarts [V].
     frees: the least current limit [A] with which it reaches its point; None: it does, or no limit of these
-    outputs does it. surely: the least one with which it does so however slowly the voltage rises and however
-    small the capacitors are. reason: in words, with figures.
+    outputs does it, or it was not looked for. surely: the least one with which it does so however slowly
+    the voltage rises and however small the capacitors are. reason: in words, with figures.
     """
 
     outcome: Outcome
@@ -53,27 +53,33 @@ class Start:
 
 
 def start_up(
-    branch: Branch, voltage: float, limit: float, rise: float = math.inf, low: float | None = None
+    branch: Branch,
+    voltage: float,
+    limit: float,
+    rise: float = math.inf,
+    low: float | None = None,
+    seek: bool = True,
 ) -> Start:
     """How the start of an input ends.
 
     voltage [V], limit [A]: set, of the whole. rise [V/s]: of the set voltage (inf: the output's own). low
     [V]: from this voltage on a point in the limit counts as reached, such as the end of the operating range
-    (left out: 2 % below the set voltage). ValueError where voltage or limit is not above zero.
+    (left out: 2 % below the set voltage). seek: look for the limits that free it too, which takes about
+    twenty times as long. ValueError where voltage or limit is not above zero.
     """
     static = Static(source_of(branch, voltage, limit, rise), static_loads(branch))
-    return start_of(static, (1.0 - NEAR) * voltage if low is None else low)
+    return start_of(static, (1.0 - NEAR) * voltage if low is None else low, seek)
 
 
-def start_of(static: Static, low: float) -> Start:
+def start_of(static: Static, low: float, seek: bool = True) -> Start:
     """The same of characteristics that are there."""
     point, between = _Climb(static).end()
     outcome = _outcome(point, low)
     if point is not None and outcome == "reaches its point":
         words = f"{show(point.voltage, 'V')} and {show(point.current, 'A')}, in {point.mode.name}"
         return Start(outcome, point, between, None, None, words)
-    frees = _freeing(static, low, moving=True)
-    surely = _freeing(static, low, moving=False)
+    frees = _freeing(static, low, moving=True) if seek else None
+    surely = _freeing(static, low, moving=False) if seek else None
     reason = _restarting(static, between, frees) if between else _hanging(static, point)
     return Start(outcome, point, between, frees, surely, reason)
 
@@ -130,7 +136,7 @@ def _hanging(static: Static, point: OperatingPoint | None) -> str:
     above = volts[(volts >= point.voltage) & (volts <= static.source.voltage)]
     most = max(static.drawn(float(v), runs) for v in above)
     up = f"on the way to {show(static.source.voltage, 'V')}"
-    return f"{where}; {up} it asks for up to {show(most, 'A')}"
+    return f"{where}; {up} it asks for up to {show(most, 'A', 3)}"
 
 
 class _Climb:
