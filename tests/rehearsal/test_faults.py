@@ -7,11 +7,15 @@ import shutil
 from pathlib import Path
 
 import pytest
+from tests.physics.bench import STAGE, capacitor, resistor, single
 
 from railwright.documents.loader import load_documents
+from railwright.physics.circuit import Circuit
+from railwright.physics.simulation import Simulation
 from railwright.rehearsal import crossed_sense
 from railwright.rehearsal.case import HIGH
 from railwright.rehearsal.fault_entries import FAULTS
+from railwright.rehearsal.fault_scene import HEADROOM
 from railwright.rehearsal.faults import power_up_alone, rehearse_faults
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 
@@ -107,6 +111,20 @@ def test_an_output_that_falls_back_loses_the_drop_of_the_lead(tmp_path):
     assert not any("open sense lead" in each for each in study.assumptions)
 
 
+def test_an_output_that_sees_nothing_rises_as_one_that_sees_too_little():
+    """The ceiling is made by weighing what is sensed; up to it that is the same as sensing 0 V."""
+    tripped = []
+    for weight in (0.0, 12.0 / (HEADROOM * STAGE.voltage_max)):
+        simulation = Simulation(Circuit((single(capacitor(1e-3), resistor(40.0)),)))
+        simulation.set("left.1", current_limit=1.0, voltage=12.0, ovp=20.0, on=True)
+        simulation.advance(0.2)
+        simulation.set("left.1", sense=(weight, 0.0))
+        events = simulation.advance(0.4).events
+        tripped += [event.time for event in events if event.what == "trips OVP"]
+    assert len(tripped) == 2
+    assert tripped[0] - 0.2 == pytest.approx(tripped[1] - 0.2, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     ("withstands", "contained", "why"),
     [
@@ -188,7 +206,7 @@ def test_the_sense_lead_carries_the_current_of_an_open_power_lead(tmp_path):
 
 def test_a_supply_that_drops_out_takes_its_inputs_along(study):
     main, transducer = of(study, "supply_out"), of(study, "supply_out", "transducer")
-    assert (main.title, transducer.title) == ("supply left drops out", "supply right drops out")
+    assert (main.title, transducer.title) == ("supply 'left' drops out", "supply 'right' drops out")
     assert main.trips == transducer.trips == ()
     assert main.contained is transducer.contained is True
 

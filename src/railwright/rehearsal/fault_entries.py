@@ -243,7 +243,7 @@ def supply_out(scene: Scene) -> Iterator[Trial]:
         if lost:
             yield Trial(
                 "supply_out",
-                f"supply {supply} drops out",
+                f"supply '{supply}' drops out",
                 names,
                 "feed inputs that must not be alone from one supply, or watch them in 'stop_when'",
                 act,
