@@ -1,0 +1,46 @@
+"""How the first start of each input ends, by its operating points: with the limit that would free it."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from railwright.documents.loader import Documents
+from railwright.rehearsal.case import NOMINAL, Case
+from railwright.rehearsal.circuit import build_circuit, output_errors
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.rehearsal.timeline import build_timeline
+
+if TYPE_CHECKING:
+    from railwright.physics.start_up import Start
+
+
+def starts(
+    documents: Documents, set_points: SetPoints, case: Case = NOMINAL, seek: bool = True
+) -> dict[str, Start]:
+    """How the first power-up of each input ends that the procedure powers up, by the input's name.
+
+    A point in the limit counts as reached from the lower end of the operating range on, or from 2 % below
+    the set voltage where that is lower. seek: also look for the limits that free it (some 0.5 s an input that
+    needs it). A limit that trips is taken as one that regulates.
+    """
+    from railwright.physics.start_up import NEAR, start_up
+
+    circuit, _ = build_circuit(documents, set_points, case)
+    errors, _ = output_errors(documents, set_points, case)
+    found: dict[str, Start] = {}
+    rises = {
+        action.input: (action.voltage, abs(action.voltage) / action.over if action.over > 0.0 else math.inf)
+        for action in reversed(build_timeline(documents.procedure, documents.device).actions)
+        if action.kind == "line"
+    }
+    for branch in circuit.branches:
+        voltage, rise = rises.get(branch.name, (0.0, math.inf))
+        feed = set_points[branch.name]
+        limits = [errors[points.output].limit(points.current_limit) for points in feed.outputs]
+        limit = sum(limits) if feed.arrangement == "parallel" else min(limits)
+        if voltage <= 0.0 or limit <= 0.0:
+            continue
+        low = min(documents.device.inputs[branch.name].operating.low, (1.0 - NEAR) * voltage)
+        found[branch.name] = start_up(branch, voltage, limit, rise, low, seek)
+    return found
