@@ -60,7 +60,7 @@ BOTH = ({"voltage": "20 V"}, {"voltage": "26 V", "for": "1 s"})
         ((), 17.0, 1e-3, None),
         (({"voltage": "26 V", "for": "1 s"},), 20.0, 0.9, True),
         (({"voltage": "26 V", "for": "1 s"},), 20.0, 1.1, False),
-        ((), -0.2, 1.0, True),
+        ((), -0.9, 1.0, True),
         ((), -12.0, 1e-3, None),
         (BOTH, -12.0, 1e-3, False),
         ((*BOTH, {"reverse": "16 V"}), -12.0, 2.0, True),

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
 EXACT = 2e-3
 """Part of a level by which a computed voltage or current may lie above it and still count as at it."""
-HARMLESS_REVERSE = 0.3
-"""Reverse voltage that does no harm to any input [V]: below the threshold of a silicon junction (common
-practice, no source).
+HARMLESS_REVERSE = 1.0
+"""Reverse voltage that does no harm to any input [V]: what a conducting diode leaves, such as the freewheel
+diode of a coil; an electrolytic capacitor bears as much (common practice, no source).
 """
 ADIABATIC = 5.0
 """Longest time for which the adiabatic limit of a conductor holds [s]: IEC 60364-5-54 (from memory)."""
