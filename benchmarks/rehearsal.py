@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import odeint, solve_ivp
 
-from railwright.documents.loader import load_documents
+from railwright.documents.loader import Documents, load_documents
 from railwright.physics import equations
 from railwright.physics.circuit import Circuit
 from railwright.physics.compiled import compiled_entry
@@ -50,6 +50,12 @@ def jacobian(t: float, y: Array, system: AnySystem) -> Array:
     return out
 
 
+def main_circuit(documents: Documents) -> Circuit:
+    """The demo's main input alone."""
+    feed = Feed("main", "alone", (POINTS,), "silicone pair", "at load")
+    return build_circuit(documents, {"main": feed})[0]
+
+
 def started(circuit: Circuit, relative: float = 1e-5) -> Simulation:
     """The demo's first power-up, not yet advanced."""
     sim = Simulation(circuit, relative=relative)
@@ -72,8 +78,7 @@ def best(function: Callable[[], object]) -> float:
 def main() -> None:
     """Measure and print."""
     documents = load_documents(PROCEDURE)
-    feed = Feed("main", "alone", (POINTS,), "silicone pair", "at load")
-    circuit, _ = build_circuit(documents, {"main": feed})
+    circuit = main_circuit(documents)
     events = started(circuit, 1e-9).advance(END).events
     start = next(event.time for event in events if event.what == "starts")
     loops = [event.time for event in events if event.what in ("enters CC", "enters CV") and event.time > 0.0]

@@ -153,8 +153,8 @@ def _start_states(
     """States of loads that start at values which depend on their parameters."""
     for m, load in enumerate(branch.loads):
         kind = KINDS[load.kind]
-        begin, end = template.system.parameter_at[m : m + 2]
-        at = int(template.system.state_at[m])
+        begin, end = template.system.loads[m : m + 2, layout.PARAMETER_AT]
+        at = int(template.system.loads[m, layout.STATE_AT])
         p = template.system.parameters[begin:end].copy()
         if len(kind.equation("at_start")(p)) == 0:
             continue
@@ -309,7 +309,6 @@ def _play_cases(
         system.fixed[:] = template.fixed
         system.settings[:] = template.settings
         system.branch[:] = template.branch
-        system.path[:] = template.path
         system.parameters[:] = template.parameters
         system.flags[:] = template.flags
         charge[:] = charge_at_start

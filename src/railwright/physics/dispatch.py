@@ -9,55 +9,69 @@ from functools import cache
 from types import FunctionType
 from typing import Any
 
-from railwright.physics.compiled import compiled
+from railwright.physics.compiled import compiled, inlined
+from railwright.physics.layout import FLAG_AT, KIND, PARAMETER_AT, STATE_AT, AnySystem, Array
 from railwright.physics.loads import KINDS
+from railwright.physics.loads.law import DEFAULTS
 
 COMPILED_KINDS = tuple(KINDS)
 """Load kinds in the order of their numbers, as they were announced when this module was first imported."""
 
 
+Compiler = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+
 @cache
-def _once(function: Callable[..., Any]) -> Callable[..., Any]:
+def _once(function: Callable[..., Any], how: Compiler) -> Callable[..., Any]:
     """Compile a function of a load, with the plain functions of its own module that it calls."""
     if not isinstance(function, FunctionType):
-        return compiled(function)
+        return how(function)
     known = function.__globals__
     called = {
-        name: _once(known[name])
+        name: _once(known[name], how)
         for name in function.__code__.co_names
         if isinstance(known.get(name), FunctionType) and known[name].__module__ == function.__module__
     }
     if called:
         function = FunctionType(function.__code__, {**known, **called}, function.__name__)
-    return compiled(function)
+    return how(function)
 
 
-def _choice(name: str, arguments: str) -> Callable[..., Any]:
+def _choice(name: str, arguments: str, how: Compiler = compiled) -> Callable[..., Any]:
     """A compiled function `(kind, *arguments)` that calls the function `name` of the load with that number.
 
     It is written as one chain of comparisons, which compiles into a jump, from the numbers of the loads
-    alone.
+    alone; those that have no such function of their own come last, together.
     """
     lines = [f"def load_{name}(kind, {arguments}):"]
     functions: dict[str, Callable[..., Any]] = {}
     for number, kind in enumerate(COMPILED_KINDS):
-        functions[f"load_{number}"] = _once(KINDS[kind].equation(name))
-        if number < len(COMPILED_KINDS) - 1:
-            lines.append(f"    if kind == {number}:")
-            lines.append(f"        return load_{number}({arguments})")
-        else:
-            lines.append(f"    return load_{number}({arguments})")
+        equation = KINDS[kind].equation(name)
+        if equation is not DEFAULTS.get(name):
+            functions[f"load_{number}"] = last = _once(equation, how)
+            lines += [f"    if kind == {number}:", f"        return load_{number}({arguments})"]
+    functions["load_other"] = _once(DEFAULTS[name], how) if name in DEFAULTS else last
+    lines.append(f"    return load_other({arguments})")
     exec("\n".join(lines), functions)  # the text holds nothing but numbers and the names above
-    return compiled(functions[f"load_{name}"])
+    return how(functions[f"load_{name}"])
 
 
-load_current = _choice("current", "v, t, p, y, q")
+load_current = _choice("current", "v, t, p, y, q", inlined)
 """(kind, v, t, p, y, q) -> current [A]"""
 load_region = _choice("region", "v, t, p, y, q")
 """(kind, v, t, p, y, q) -> region"""
-load_derivatives = _choice("derivatives", "v, t, p, y, q, dy")
+load_derivatives = _choice("derivatives", "v, t, p, y, q, dy", inlined)
 """(kind, v, t, p, y, q, dy): writes dy"""
 load_enter = _choice("enter", "region, t, p, q")
 """(kind, region, t, p, q) -> 0, or the number of the load's event + 1"""
 load_corner = _choice("corner", "t, p, q")
 """(kind, t, p, q) -> next time at which its law has a corner [s]"""
+
+
+@inlined
+def load_parts(m: int, system: AnySystem) -> tuple[int, Array, Array, int, int]:
+    """Of the load m: its kind, its parameters, its flags, and where its states begin and end."""
+    at = system.loads
+    p = system.parameters[at[m, PARAMETER_AT] : at[m + 1, PARAMETER_AT]]
+    q = system.flags[at[m, FLAG_AT] : at[m + 1, FLAG_AT]]
+    return at[m, KIND], p, q, at[m, STATE_AT], at[m + 1, STATE_AT]

@@ -25,8 +25,8 @@ from __future__ import annotations
 
 import math
 
-from railwright.physics.compiled import compiled
-from railwright.physics.dispatch import load_current, load_derivatives, load_region
+from railwright.physics.compiled import compiled, inlined
+from railwright.physics.dispatch import load_current, load_derivatives, load_parts, load_region
 from railwright.physics.layout import (
     BLEEDER,
     CAPACITANCE,
@@ -87,7 +87,7 @@ ROUNDING = 1e-9
 """Part of the rated current below which zero is zero: an output that rests must not go back and forth."""
 
 
-@compiled
+@inlined
 def reference(t: float, settings: Array) -> float:
     """Reference voltage [V] of one output at the time t."""
     goal: float = settings[REF_GOAL]
@@ -99,7 +99,7 @@ def reference(t: float, settings: Array) -> float:
     return goal
 
 
-@compiled
+@inlined
 def command(
     t: float, own: float, at_load: float, x: float, z: float, fixed: Array, settings: Array
 ) -> tuple[float, int, float]:
@@ -135,21 +135,21 @@ def sensed(t: float, own: float, beyond: float, settings: Array) -> float:
     return seen
 
 
-@compiled
+@inlined
 def diode_current(own: float, fixed: Array) -> float:
     """Current of the reverse diode into the positive terminal [A]."""
     below = -own - fixed[DIODE_DROP]
     return below / fixed[DIODE_RESISTANCE] if below > 0.0 else 0.0
 
 
-@compiled
+@inlined
 def leak(own: float, fixed: Array, settings: Array) -> float:
     """Current that flows across the terminals of one output beside the load: bleeder and crowbar [A]."""
     amperes: float = own / fixed[BLEEDER] + settings[SHORTED] * fixed[CROWBAR] * own
     return amperes
 
 
-@compiled
+@inlined
 def positions(outputs: int, branch: Array) -> tuple[int, int, int, int]:
     """Indices of the first terminal voltage, the step to the next one, the lead current, and the connector
     voltage.
@@ -159,7 +159,7 @@ def positions(outputs: int, branch: Array) -> tuple[int, int, int, int]:
     return 3 * outputs, 1, 4 * outputs, 4 * outputs + 1
 
 
-@compiled
+@inlined
 def terminals(y: Array, system: AnySystem) -> float:
     """Voltage of the whole source at its terminals [V]."""
     outputs = system.fixed.shape[0]
@@ -172,7 +172,7 @@ def terminals(y: Array, system: AnySystem) -> float:
     return total
 
 
-@compiled
+@inlined
 def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
     """Time derivatives of all states of a branch."""
     fixed, settings, branch = system.fixed, system.settings, system.branch
@@ -207,14 +207,12 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
         dy[connector + 1] = melting(i_l, y[connector + 1], system.fuse)
     drawn = branch[SHORT] * v_c
     v = branch[POLARITY] * v_c
-    for m in range(system.kinds.shape[0]):
-        kind = system.kinds[m]
-        p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
-        q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
-        own_states = y[system.state_at[m] : system.state_at[m + 1]]
+    for m in range(system.loads.shape[0] - 1):
+        kind, p, q, start, end = load_parts(m, system)
+        own_states = y[start:end]
         drawn += branch[POLARITY] * load_current(kind, v, t, p, own_states, q)
-        if own_states.shape[0]:
-            load_derivatives(kind, v, t, p, own_states, q, dy[system.state_at[m] : system.state_at[m + 1]])
+        if end > start:
+            load_derivatives(kind, v, t, p, own_states, q, dy[start:end])
     dy[connector] = (i_l - drawn) / branch[NODE]
 
 
@@ -305,11 +303,8 @@ def _loads_jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySys
     node, sign = system.branch[NODE], system.branch[POLARITY]
     v = sign * y[connector]
     delta = 1e-7 * max(1.0, abs(v))
-    for m in range(system.kinds.shape[0]):
-        kind = system.kinds[m]
-        p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
-        q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
-        start, end = system.state_at[m], system.state_at[m + 1]
+    for m in range(system.loads.shape[0] - 1):
+        kind, p, q, start, end = load_parts(m, system)
         states = y[start:end]
         base = load_current(kind, v, t, p, states, q)
         moved = load_current(kind, v + delta, t, p, states, q)
@@ -387,13 +382,7 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
             if through > settings[j, OCP]:
                 out[j] += 128
     v = system.branch[POLARITY] * v_c
-    for m in range(system.kinds.shape[0]):
-        out[outputs + m] = load_region(
-            system.kinds[m],
-            v,
-            t,
-            system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]],
-            y[system.state_at[m] : system.state_at[m + 1]],
-            system.flags[system.flag_at[m] : system.flag_at[m + 1]],
-        )
-    out[outputs + system.kinds.shape[0]] = path_region(y, source, lead, connector, system)
+    for m in range(system.loads.shape[0] - 1):
+        kind, p, q, start, end = load_parts(m, system)
+        out[outputs + m] = load_region(kind, v, t, p, y[start:end], q)
+    out[outputs + (system.loads.shape[0] - 1)] = path_region(y, source, lead, connector, system)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics.compiled import compiled, compiled_entry
-from railwright.physics.dispatch import load_current
+from railwright.physics.dispatch import load_current, load_parts
 from railwright.physics.equations import command, jacobian, output_current, positions, regions, rhs, terminals
 from railwright.physics.layout import (
     CURRENT,
@@ -74,11 +74,9 @@ def _record_all(row: Array, t: float, y: Array, connector: int, system: AnySyste
     for i in range(n):
         row[i] = y[i]
     v = system.branch[POLARITY] * y[connector]
-    for m in range(system.kinds.shape[0]):
-        p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
-        q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
-        own_states = y[system.state_at[m] : system.state_at[m + 1]]
-        row[n + m] = load_current(system.kinds[m], v, t, p, own_states, q)
+    for m in range(system.loads.shape[0] - 1):
+        kind, p, q, start, end = load_parts(m, system)
+        row[n + m] = load_current(kind, v, t, p, y[start:end], q)
 
 
 @compiled

@@ -26,10 +26,13 @@ SENSE_START, SENSE_TIME, SENSE_RATE, SHORTED, SETTINGS = range(22, 27)
 # Numbers of a branch. POLARITY: -1 where the lead is reversed. SHORT: conductance of a fault across the
 # connector [S]. DIODE, DROP: whether a diode lies in the lead, and its forward drop [V]. FUSE: whether a fuse
 # does, whose melting is then the state after the connector's voltage.
-PARALLEL, RESISTANCE, INDUCTANCE, NODE, POLARITY, SHORT, DIODE, DROP, FUSE, BRANCH = range(10)
+# Condition of the lead: OPENED by a switch or a fault; its diode is BLOCKED; its fuse has BLOWN.
+PARALLEL, RESISTANCE, INDUCTANCE, NODE, POLARITY, SHORT, DIODE, DROP, FUSE = range(9)
+OPENED, BLOCKED, BLOWN, BRANCH = range(9, 13)
 
-# Condition of the lead: interrupted by a switch or a fault; its diode blocks; its fuse has blown.
-OPENED, BLOCKED, BLOWN, PATH = range(4)
+# Columns of a load: its number among the kinds, and where its parameters, states and flags begin. One row
+# more than there are loads says where the last one's end.
+KIND, PARAMETER_AT, STATE_AT, FLAG_AT, LOADS = range(5)
 
 # Columns of an action: time, output (-1: all), what, value, second value.
 ACTION = 5
@@ -37,8 +40,8 @@ SET_VOLTAGE, SET_LINE, SET_UP, SET_DOWN, SET_LIMIT, SET_OVP, SET_TRIPS, SET_DELA
     range(10)
 )
 SWITCH_ON, SWITCH_OFF, CLEAR, TRIP_LINKED, SET_OPP, SET_OCP, SET_OCP_DELAY, SET_SENSE_ERROR = range(10, 18)
-# Actions on the branch itself: a number of it, the lead's condition, a parameter of a load.
-SET_BRANCH, SET_PATH, SET_LOAD = range(18, 21)
+# Actions on the branch itself: a number of it, a parameter of a load.
+SET_BRANCH, SET_LOAD = range(18, 20)
 
 # Who is in charge of an output.
 NOBODY, VOLTAGE, CURRENT, POWER_LIMIT, SINKING = range(5)
@@ -65,20 +68,16 @@ ROW_TIME, ROW_TERMINALS, ROW_CONNECTOR, ROW_CURRENT, ROW_OUTPUTS = range(5)
 class System(NamedTuple):
     """Everything about one branch but its continuous state.
 
-    fixed (n, FIXED), settings (n, SETTINGS), branch (BRANCH,), path (PATH,); fuse (points, 2): ln of current
-    [A] and of the time to open [s]; kinds, and the offsets of each load's parameters, states and flags
-    (m + 1,); parameters and flags, flat; scratch: derivatives of loads (2, s).
+    fixed (n, FIXED), settings (n, SETTINGS), branch (BRANCH,); fuse (points, 2): ln of current [A] and of the
+    time to open [s]; loads (m + 1, LOADS); parameters and flags, flat; scratch: derivatives of loads (2, s).
+    Few arrays: each one is handed from function to function with its whole description.
     """
 
     fixed: Array
     settings: Array
     branch: Array
-    path: Array
     fuse: Array
-    kinds: NDArray[np.int64]
-    parameter_at: NDArray[np.int64]
-    state_at: NDArray[np.int64]
-    flag_at: NDArray[np.int64]
+    loads: NDArray[np.int64]
     parameters: Array
     flags: Array
     scratch: Array

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.physics.compiled import compiled
+from railwright.physics.compiled import compiled, inlined
 from railwright.physics.layout import BLOCKED, BLOWN, DIODE, DROP, FUSE, OPENED, AnySystem, Array
 
 OPENING = 1e-6
@@ -29,10 +29,10 @@ def melting(current: float, h: float, fuse: Array) -> float:
     return math.exp(-(fuse[k, 1] + slope * (log - fuse[k, 0])))
 
 
-@compiled
+@inlined
 def interrupted(system: AnySystem) -> bool:
     """Whether no current can flow in the lead."""
-    return system.path[OPENED] + system.path[BLOCKED] + system.path[BLOWN] > 0.0  # type: ignore[no-any-return]
+    return system.branch[OPENED] + system.branch[BLOCKED] + system.branch[BLOWN] > 0.0  # type: ignore[no-any-return]
 
 
 @compiled
@@ -41,7 +41,7 @@ def path_region(y: Array, source: float, lead: int, connector: int, system: AnyS
 
     Bits: 1 the diode wants to block, 2 it wants to conduct, 4 the fuse opens, 8 the fuse heats up.
     """
-    branch, path = system.branch, system.path
+    branch, path = system.branch, system.branch
     bits = 0
     if branch[DIODE] == 1.0 and path[OPENED] + path[BLOWN] == 0.0:
         if path[BLOCKED] == 1.0:

@@ -87,6 +87,7 @@ def _numbers(branch: Branch) -> Array:
     numbers[layout.POLARITY] = -1.0 if branch.reversed_lead else 1.0
     numbers[layout.DIODE], numbers[layout.DROP] = branch.lead.diode is not None, branch.lead.diode or 0.0
     numbers[layout.FUSE] = bool(branch.lead.fuse)
+    numbers[layout.OPENED], numbers[layout.BLOCKED] = branch.lead.opened, branch.lead.diode is not None
     return numbers
 
 
@@ -141,27 +142,27 @@ class Player:
         first = 3 * n + (1 if branch.arrangement == "parallel" else n) + 2
         connector = first - 1
         first += bool(lead.fuse)
-        state_at = np.cumsum([first, *(len(kind.states) for kind in kinds)], dtype=np.int64)
+        places = np.zeros((m + 1, layout.LOADS), dtype=np.int64)
+        places[:m, layout.KIND] = [COMPILED_KINDS.index(load.kind) for load in branch.loads]
         flags = [flag for kind in kinds for flag in kind.flags_at_start]
         values = [
             [*(load.values[name] for name in kind.parameters), *load.table]
             for load, kind in zip(branch.loads, kinds, strict=True)
         ]
+        places[1:, layout.PARAMETER_AT] = np.cumsum([len(row) for row in values])
+        places[:, layout.STATE_AT] = np.cumsum([first, *(len(kind.states) for kind in kinds)])
+        places[1:, layout.FLAG_AT] = np.cumsum([len(kind.flags_at_start) for kind in kinds])
         self.system = layout.System(
             fixed=fixed,
             settings=settings,
             branch=_numbers(branch),
-            path=np.array([float(lead.opened), float(lead.diode is not None), 0.0]),
             fuse=np.log(np.array(lead.fuse or ((1.0, 1.0), (2.0, 1.0)))),
-            kinds=np.array([COMPILED_KINDS.index(load.kind) for load in branch.loads], dtype=np.int64),
-            parameter_at=np.cumsum([0, *(len(row) for row in values)], dtype=np.int64),
-            state_at=state_at,
-            flag_at=np.cumsum([0, *(len(kind.flags_at_start) for kind in kinds)], dtype=np.int64),
+            loads=places,
             parameters=np.array([value for row in values for value in row], dtype=np.float64),
             flags=np.array(flags, dtype=np.float64),
             scratch=np.zeros((2, max([1, *(len(kind.states) for kind in kinds)]))),
         )
-        size = int(state_at[-1])
+        size = int(places[m, layout.STATE_AT])
         volts, amperes = float(fixed[:, layout.VMAX].sum()), float(fixed[:, layout.IMAX].sum())
         absolute = np.full(size, 0.1 * relative * volts)
         absolute[: 3 * n] = 0.1 * relative * amperes
@@ -169,7 +170,7 @@ class Player:
         absolute[connector + 1 : first] = 0.1 * relative
         self.y = np.zeros(size)
         self.y[2 : 3 * n : 3] = fixed[:, layout.OVERSHOOT]
-        for row, kind, place in zip(values, kinds, state_at, strict=False):
+        for row, kind, place in zip(values, kinds, places[:m, layout.STATE_AT], strict=True):
             cold = kind.equation("at_start")(row)
             self.y[place : place + len(cold)] = cold
         self.clock = np.zeros(layout.CLOCK)
@@ -209,7 +210,7 @@ class Player:
     def _arrays(self) -> tuple[NDArray[Any], ...]:
         system = self.system
         return (
-            self.y, self.clock, self.charge, system.settings, system.flags, system.path, system.branch,
+            self.y, self.clock, self.charge, system.settings, system.flags, system.branch,
             system.parameters,
         )  # fmt: skip
 

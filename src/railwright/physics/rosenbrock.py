@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.physics.compiled import compiled
+from railwright.physics.compiled import compiled, inlined
 
 Array = NDArray[np.float64]
 
@@ -64,7 +64,7 @@ H31, H32, H33, H34, H35 = (
 )
 
 
-@compiled
+@inlined
 def factorise(a: Array, pivots: NDArray[np.int64]) -> None:
     """LU decomposition in place with partial pivoting; a: (n, n). The pivots are kept as reciprocals."""
     n = a.shape[0]
@@ -89,7 +89,7 @@ def factorise(a: Array, pivots: NDArray[np.int64]) -> None:
                     a[i, j] -= factor * a[k, j]
 
 
-@compiled
+@inlined
 def substitute(a: Array, pivots: NDArray[np.int64], b: Array) -> None:
     """Solve in place with the factors of `factorise`; b: (n,)."""
     n = a.shape[0]

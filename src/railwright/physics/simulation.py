@@ -189,7 +189,7 @@ class Simulation:
         player, when = self._players[name], self._when(at)
         things: list[tuple[int, int, float]] = []
         if opened is not None:
-            things.append((layout.SET_PATH, layout.OPENED, float(opened)))
+            things.append((layout.SET_BRANCH, layout.OPENED, float(opened)))
         if resistance is not None:
             things.append((layout.SET_BRANCH, layout.RESISTANCE, resistance))
         if short is not None:
@@ -209,7 +209,7 @@ class Simulation:
         for parameter, value in values.items():
             if parameter not in kind.parameters:
                 raise KeyError(parameter)
-            place = int(player.system.parameter_at[number]) + kind.parameters.index(parameter)
+            place = int(player.system.loads[number, layout.PARAMETER_AT]) + kind.parameters.index(parameter)
             self._order += 1
             insort(player.pending, (when, self._order, place, layout.SET_LOAD, value, 0.0))
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics.compiled import compiled
-from railwright.physics.dispatch import load_corner, load_enter
+from railwright.physics.dispatch import load_corner, load_enter, load_parts
 from railwright.physics.equations import positions, reference, regions
 from railwright.physics.layout import (
     BLOCKED,
@@ -58,7 +58,6 @@ from railwright.physics.layout import (
     SENSE_RATE,
     SENSE_START,
     SENSE_TIME,
-    SET_BRANCH,
     SET_DELAY,
     SET_DOWN,
     SET_LIMIT,
@@ -68,7 +67,6 @@ from railwright.physics.layout import (
     SET_OCP_DELAY,
     SET_OPP,
     SET_OVP,
-    SET_PATH,
     SET_POWER,
     SET_SENSE,
     SET_SENSE_ERROR,
@@ -178,14 +176,13 @@ def act(t: float, j: int, what: int, a: float, b: float, y: Array, system: AnySy
 @compiled
 def act_on_branch(what: int, place: int, value: float, system: AnySystem) -> int:
     """Carry out one action on the lead or a load; returns the event + 1 that comes of it, or 0."""
-    if what == SET_BRANCH:
-        system.branch[place] = value
-    elif what == SET_LOAD:
+    if what == SET_LOAD:
         system.parameters[place] = value
-    elif what == SET_PATH and system.path[place] != value:
-        system.path[place] = value
-        if place == OPENED:
-            return EV_OPENS + 1 if value else EV_CLOSES + 1
+        return 0
+    changes = system.branch[place] != value
+    system.branch[place] = value
+    if place == OPENED and changes:
+        return EV_OPENS + 1 if value else EV_CLOSES + 1
     return 0
 
 
@@ -198,7 +195,7 @@ def since(running: bool, began: float, t: float) -> float:
 @compiled
 def settle_path(region: int, t: float, y: Array, system: AnySystem, events: Array, count: int) -> int:
     """Let the lead's diode block or conduct and its fuse open; returns the number of events."""
-    path = system.path
+    path = system.branch
     if region & 3:  # its current is zero now, not what the solver's tolerance left of it
         _, _, lead, _ = positions(system.fixed.shape[0], system.branch)
         y[lead] = 0.0
@@ -269,17 +266,16 @@ def settle(
                     count = log_event(events, count, t, EV_CP, j)
                 elif now != NOBODY:
                     count = log_event(events, count, t, EV_CV, j)
-        for m in range(system.kinds.shape[0]):
-            p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
-            q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
+        for m in range(system.loads.shape[0] - 1):
+            kind, p, q, _, _ = load_parts(m, system)
             region = work.before[outputs + m]
             if region != charge[outputs + m]:
-                happened = load_enter(system.kinds[m], region, t, p, q)
+                happened = load_enter(kind, region, t, p, q)
                 charge[outputs + m] = region
                 if happened:
                     count = log_event(events, count, t, EV_LOAD + happened - 1, m)
                 again = True
-        last = outputs + system.kinds.shape[0]
+        last = outputs + (system.loads.shape[0] - 1)
         if work.before[last] & 7:
             count = settle_path(work.before[last], t, y, system, events, count)
             again = True
@@ -313,10 +309,9 @@ def next_stop(t: float, target: float, system: AnySystem) -> float:
         ):
             if timer > t:
                 stop = min(stop, timer)
-    for m in range(system.kinds.shape[0]):
-        p = system.parameters[system.parameter_at[m] : system.parameter_at[m + 1]]
-        q = system.flags[system.flag_at[m] : system.flag_at[m + 1]]
-        corner = load_corner(system.kinds[m], t, p, q)
+    for m in range(system.loads.shape[0] - 1):
+        kind, p, q, _, _ = load_parts(m, system)
+        corner = load_corner(kind, t, p, q)
         if corner > t:
             stop = min(stop, corner)
     return stop
