@@ -54,7 +54,7 @@ test: lint
 	@$(BIN)/python -m pytest -n 2 -m "not alone"
 
 bench: $(VENV)/.installed-dev
-	@set -e; for file in benchmarks/*.py; do echo "== $$file"; $(BIN)/python $$file; done
+	@set -e; for file in benchmarks/*.py; do echo "== $$file"; $(BIN)/python -m benchmarks.$$(basename $$file .py); done
 
 docs: $(VENV)/.installed
 	@$(BIN)/python -m railwright.documents.reference docs/documents.md

@@ -4,7 +4,7 @@ The demo's main input in its current limit: a capacitor and a converter, sensed 
 stands in `kernel.c`, written by hand, compiled with `gcc -O3`; both must give the same numbers to 1e-9. Each
 time is the best of several runs of many steps, ours and C's in turn. The last line is the ratio.
 
-    python benchmarks/kernel.py
+    python -m benchmarks.kernel
 """
 
 from __future__ import annotations

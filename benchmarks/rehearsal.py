@@ -6,7 +6,7 @@ right-hand side and Jacobian. It runs at several tolerances; its time at our err
 reference, is interpolated between the two that enclose it (in logarithms). Ours finds the events itself, and
 makes the samples that a rehearsal needs. Each time is the best of several. The last line is the ratio.
 
-    python benchmarks/rehearsal.py
+    python -m benchmarks.rehearsal
 """
 
 from __future__ import annotations
@@ -26,7 +26,10 @@ from railwright.physics.compiled import compiled_entry
 from railwright.physics.layout import AnySystem
 from railwright.physics.simulation import Simulation
 from railwright.rehearsal.circuit import build_circuit
+from railwright.rehearsal.ensemble import Plan, plan_ensemble
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.rehearsal.timeline import Action, Timeline
+from railwright.traces import Span
 
 Array = NDArray[np.float64]
 PROCEDURE = Path(__file__).parents[1] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
@@ -54,6 +57,25 @@ def main_circuit(documents: Documents) -> Circuit:
     """The demo's main input alone."""
     feed = Feed("main", "alone", (POINTS,), "silicone pair", "at load")
     return build_circuit(documents, {"main": feed})[0]
+
+
+def power_up_plan(cases: int) -> Plan:
+    """So many cases of the demo's first power-up of its main input, 60 ms of it."""
+    return _plan("main", Feed("main", "alone", (POINTS,), "silicone pair", "at load"), cases)
+
+
+def transducer_plan(cases: int) -> Plan:
+    """The same for its transducer, which is simpler."""
+    points = OutputSetPoints("right.1", 0.1, "regulate", 0.0, 32.0)
+    return _plan("transducer", Feed("transducer", "alone", (points,), "thin pair", "at terminals"), cases)
+
+
+def _plan(name: str, feed: Feed, cases: int) -> Plan:
+    documents = load_documents(PROCEDURE)
+    nominal = documents.device.inputs[name].nominal
+    actions = (Action(0.0, "on", name), Action(0.0, "line", name, nominal, nominal / 2000.0))
+    timeline = Timeline(actions, (Span("first power", "power_up", 0.0, END, (name,)),), END)
+    return plan_ensemble(documents, {name: feed}, cases, timeline=timeline, tail=0.0)
 
 
 def started(circuit: Circuit, relative: float = 1e-5) -> Simulation:
@@ -85,7 +107,7 @@ def main() -> None:
     corners = sorted([6e-3, *loops, start, start + soft_start(circuit), END])
     sim = started(circuit)
     sim.advance(0.0)
-    player = next(iter(sim._players.values()))
+    player = sim.player("main")[0]
     system, y0 = player.system, player.y.copy()
 
     def pieces(solve: Callable[[float, float, Array], Array]) -> Array:

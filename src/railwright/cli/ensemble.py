@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from railwright.cli.checking import Checked
+    from railwright.rehearsal.case import Case
     from railwright.rehearsal.ensemble import Ensemble, Plan
 
 _MEASURES = {
@@ -55,6 +56,19 @@ def play(
         _show(console(), checked, plan, ensemble, indices)
     tripped = any(seen.trips or seen.tripped_corners for seen in ensemble.inputs.values())
     return Exit.STOPPED if tripped else Exit.DONE
+
+
+def case_of(checked: Checked, cases: int, seed: int, number: int) -> Case:
+    """One case of an ensemble, by its number."""
+    from railwright.rehearsal.case import fixed
+    from railwright.rehearsal.design import CHUNK
+    from railwright.rehearsal.ensemble import plan_ensemble
+
+    if number >= cases:
+        raise BadInput(f"--number: expected a case from 0 to {cases - 1}, got {number}")
+    design = plan_ensemble(checked.documents, checked.settings.set_points, cases, seed).design
+    values = design.values(number // CHUNK)[number % CHUNK]
+    return fixed(dict(zip(design.names, values.tolist(), strict=True)))
 
 
 def _played(plan: Plan, scheduler: str | None) -> Ensemble:
@@ -108,6 +122,9 @@ def _show(out: Console, checked: Checked, plan: Plan, ensemble: Ensemble, indice
         if seen.tripped_corners:
             out.print(f"  trips in {seen.tripped_corners} of {design.corners} corners")
     out.print("Percentiles are of the cases in the interior; lowest and highest of all, corners included.")
+    worst = ensemble.inputs[next(iter(ensemble.inputs))].measures["inrush_peak"].highest_case
+    if worst >= 0:
+        out.print(f"--json has the number of each worst case; --number {worst} --plot FILE shows that one.")
     if ensemble.failures:
         out.print(
             f"{ensemble.failures} cases could not be solved, "

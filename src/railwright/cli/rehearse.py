@@ -39,6 +39,10 @@ Cases = Annotated[
     typer.Option("--cases", metavar="N", min=1, help="Play N cases within everything that is uncertain."),
 ]
 Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
+Number = Annotated[
+    int | None,
+    typer.Option("--number", metavar="K", min=0, help="Play case K of --cases alone, with traces and plots."),
+]
 Sensitivity = Annotated[
     bool, typer.Option("--sensitivity", help="Say which tolerance each result is sensitive to.")
 ]
@@ -60,6 +64,7 @@ def rehearse(
     csv: Csv = None,
     cases: Cases = None,
     seed: Seed = 1,
+    number: Number = None,
     sensitivity: Sensitivity = False,
     scheduler: Scheduler = None,
     faults: Faults = False,
@@ -88,17 +93,21 @@ def rehearse(
         from railwright.cli.faults import play as play_faults
 
         return play_faults(procedure, case.value, chosen, json)
-    if cases is not None:
+    if cases is not None and number is None:
         if plot is not None or csv is not None or step is not None or case is not CaseName.NOMINAL:
             raise BadInput("--cases: expected no --case, --step, --plot or --csv beside it; leave them out")
         from railwright.cli.ensemble import play as play_ensemble
 
         return play_ensemble(procedure, cases, seed, scheduler, sensitivity, json)
-    if sensitivity or scheduler is not None:
-        raise BadInput("--sensitivity, --scheduler: expected --cases beside them; add it")
+    if sensitivity or scheduler is not None or (number is not None and cases is None):
+        raise BadInput("--number, --sensitivity, --scheduler: expected --cases beside them; add it")
     if plot is not None and plot.suffix.lower() not in (".png", ".svg"):
         raise BadInput(f"--plot: expected a file that ends in .png or .svg, got '{plot}'")
     checked = settle_documents(procedure)
+    if cases is not None and number is not None:
+        from railwright.cli.ensemble import case_of
+
+        chosen = case_of(checked, cases, seed, number)
     rehearsal = play(checked.documents, checked.settings.set_points, chosen)
     evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
     if plot is not None:
@@ -110,7 +119,7 @@ def rehearse(
     if json:
         from railwright.cli.console import print_json
 
-        print_json(_data(procedure, case, rehearsal, evaluation))
+        print_json(_data(procedure, case.value if number is None else number, rehearsal, evaluation))
     else:
         from railwright.cli.console import console
 
@@ -197,7 +206,7 @@ def _row(result: InputResult) -> tuple[str, ...]:
     )
 
 
-def _data(procedure: Path, case: CaseName, rehearsal: Rehearsal, evaluation: Evaluation) -> dict[str, Any]:
+def _data(procedure: Path, case: str | int, rehearsal: Rehearsal, evaluation: Evaluation) -> dict[str, Any]:
     from railwright.evaluation.data import as_data
 
     def plain(result: InputResult) -> dict[str, Any]:
@@ -206,7 +215,7 @@ def _data(procedure: Path, case: CaseName, rehearsal: Rehearsal, evaluation: Eva
     record = rehearsal.record
     return {
         "procedure": str(procedure),
-        "case": case.value,
+        "case": case,
         "inputs": {name: plain(result) for name, result in rehearsal.inputs.items()},
         "events": [
             {"time": e.time, "subject": e.subject, "what": e.what, "detail": e.detail} for e in record.events
