@@ -150,12 +150,12 @@ def test_a_steady_voltage_has_one_level() -> None:
         assert got.high - got.low < 2.2 * (VOLTAGE.offset + 12.0 * VOLTAGE.of_value)
 
 
-@pytest.mark.parametrize(("measure", "expected"), [("turn_off_voltage", 7.6), ("turn_on_voltage", 8.412)])
+@pytest.mark.parametrize(("measure", "expected"), [("turn_off_voltage", 7.6), ("turn_on_voltage", 8.4)])
 def test_turning_voltages(measure: str, expected: float) -> None:
-    """Off at once at 7.6 V; on at 8.4 V, half-way through a soft start of 8 ms at 3 V/s: 8.412 V."""
+    """Off at once at 7.6 V; on at 8.4 V, whose soft start of 8 ms is half-way 12 mV later, at 3 V/s."""
     scene = brown_out()
     exact = MEASURES[measure](view(scene.truth(), EXACT, 0.0, 5.5, restart=8e-3))
-    assert exact.value == pytest.approx(expected, abs=1e-3)
+    assert exact.value == pytest.approx(expected, abs=2e-3)
     inside = 0
     for seed in range(40):
         got = MEASURES[measure](view(scene.read(seed), MODEL, 0.05, 5.5, restart=8e-3))

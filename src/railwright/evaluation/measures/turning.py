@@ -4,8 +4,9 @@ Turn-off is the start, turn-on the end, of the longest stretch of low current in
 precedes) high current: a step down of the supply, in which the device lives for a moment on its own
 capacitor, is shorter. The voltage is that of the ramp, a straight line through its values before the
 transition, at the instant at which the current is half-way between its levels before and after (IEEE 181, mid
-reference level): what the transition itself does to the voltage does not count. Voltage and current come from
-the same aperture, so how late a reading is, cancels.
+reference level): what the transition itself does to the voltage does not count. A device that starts softly
+began before: at turn-on the instant is that at which the current leaves its lower level. Voltage and current
+come from the same aperture, so how late a reading is, cancels.
 """
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ from railwright.evaluation.signal import Array, Beyond, CannotMeasure, Signal, V
 
 LOCAL = 0.05
 """Time before and after the transition whose median is the level there [s]."""
+
+SOFT = 0.1
+"""Bound of how far the middle of a soft start lies from half of its duration, in parts of it."""
 
 CLEAR = 0.05
 """A value is counted as in transition when it is this part of the step away from both levels."""
@@ -47,13 +51,17 @@ def turn_off_voltage(view: View) -> Measured:
 def turn_on_voltage(view: View) -> Measured:
     """Voltage at which the device starts.
 
-    Computed: as the voltage at which it stops, at the rise that ends the longest stretch of low current; the
-    level after it is taken once the soft start is over.
+    Computed: as the voltage at which it stops, at the rise that ends the longest stretch of low current, but
+    at the instant at which the rise begins: half of the soft start that the device document gives before its
+    middle; in a recorder's samples where the current has risen by a tenth. The level after it is taken once
+    the soft start is over.
     Window: the step.
-    Uncertainty: 'instant of the transition' (times the slope of the ramp), 'stairs of the ramp' (where the
-    host plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
-    current changes'.
-    Standard: IEEE 181-2011, mid reference level, for the instant; the rest is a definition of this program.
+    Uncertainty: 'instant of the transition' (times the slope of the ramp), 'course of the soft start' (a
+    tenth of its duration; all that the readings leave open where the document gives none), 'stairs of the
+    ramp' (where the host plays it in stairs), 'bend of the ramp' (how far its values lie from the line),
+    'lead drop while the current changes'.
+    Standard: IEEE 181-2011, mid and 10 % reference levels, for the instants; the rest is a definition of this
+    program.
     """
     return _turning(view, falling=False)
 
@@ -70,7 +78,11 @@ def _turning(view: View, *, falling: bool) -> Measured:
     voltage = view.voltage()
     place = _transition(view, current, voltage, falling=falling)
     before, after = _levels_beside(view, current, place, falling=falling)
-    instant, spread, first, _ = _crossing(view, current, place, before, after)
+    instant, spread, first, _ = _crossing(view, current, place, before, after, falling=falling)
+    course = 0.0
+    if not falling and view.model.averages:
+        began = float(current.time[first] + current.time[first + 1]) / 2.0
+        instant, course = _start(instant, began, view.restart)
     known = _before(view, voltage, float(current.time[first]))
     weights = line_weights(known.time, instant)
     at = math.fsum(weights * known.values)
@@ -80,6 +92,7 @@ def _turning(view: View, *, falling: bool) -> Measured:
     budget.systematic(known, weights)
     budget.noise(known, weights)
     budget.bounded("instant of the transition", slope * spread)
+    budget.bounded("course of the soft start", slope * course)
     # What crosses the threshold is a stair, which stands anywhere within one stair of the line through them.
     budget.bounded("stairs of the ramp", view.stair)
     bend = float(np.max(np.abs(known.values - line))) - 3.0 * known.noise - known.step
@@ -87,8 +100,8 @@ def _turning(view: View, *, falling: bool) -> Measured:
     if "lead" in "".join(s.source for s in voltage.systematic) and view.model.lead is not None:
         step = abs(before - after) * sum(view.model.lead) / 2.0
         budget.bounded("lead drop while the current changes", step / 2.0)
-    word = "falls" if falling else "rises"
-    how = f"voltage where the current {word} through the middle between {before:.4g} A and {after:.4g} A"
+    where = "falls through the middle between" if falling else "begins to rise between"
+    how = f"voltage where the current {where} {before:.4g} A and {after:.4g} A"
     return budget.result(at, how, would_decide="an instrument with a smaller error, or a slower ramp")
 
 
@@ -149,8 +162,18 @@ def _levels_beside(view: View, current: Signal, place: int, *, falling: bool) ->
     return float(np.median(before)), float(np.median(after))
 
 
+def _start(middle: float, began: float, soft: float | None) -> tuple[float, float]:
+    """Instant at which a rise begins [s], and the bound of its error [s], from that of its middle.
+
+    began: the earliest that the readings leave open. soft: duration of the soft start; None: unknown.
+    """
+    if soft is None:
+        return (began + middle) / 2.0, max(0.0, middle - began) / 2.0
+    return middle - soft / 2.0, SOFT * soft
+
+
 def _crossing(
-    view: View, current: Signal, place: int, before: float, after: float
+    view: View, current: Signal, place: int, before: float, after: float, *, falling: bool
 ) -> tuple[float, float, int, int]:
     """Instant of the half-way crossing [s], the bound of its error [s], and the indices around it.
 
@@ -162,7 +185,7 @@ def _crossing(
     fraction = (current.values - before) / span
     if not view.model.averages:
         index = max(1, place)
-        middle = 0.5
+        middle = 0.5 if falling else CLEAR if view.model.exact else 2.0 * CLEAR
         crossed = np.flatnonzero(fraction[max(1, place - 3) :] >= middle)
         if crossed.size:
             index = max(1, place - 3) + int(crossed[0])
