@@ -26,7 +26,7 @@ from railwright.evaluation.signal import Array, Beyond, CannotMeasure, Signal, V
 LOCAL = 0.05
 """Time before and after the transition whose median is the level there [s]."""
 
-SOFT = 0.1
+SOFT = 0.18
 """Bound of how far the middle of a soft start lies from half of its duration, in parts of it."""
 
 CLEAR = 0.05
@@ -57,7 +57,7 @@ def turn_on_voltage(view: View) -> Measured:
     the soft start is over.
     Window: the step.
     Uncertainty: 'instant of the transition' (times the slope of the ramp), 'course of the soft start' (a
-    tenth of its duration; all that the readings leave open where the document gives none), 'stairs of the
+    fifth of its duration; all that the readings leave open where the document gives none), 'stairs of the
     ramp' (where the host plays it in stairs), 'bend of the ramp' (how far its values lie from the line),
     'lead drop while the current changes'.
     Standard: IEEE 181-2011, mid and 10 % reference levels, for the instants; the rest is a definition of this
