@@ -167,6 +167,54 @@ def test_impossible_is_a_stop_and_gives_no_set_points(
     assert "transducer" in settings.set_points
 
 
+def test_everything_that_lacks_is_told_in_one_go(tmp_path: Path) -> None:
+    """Two figures for the limit, one for the OVP, one for the delay; and none of them hides another."""
+    settings = settled(
+        tmp_path,
+        AUTO_MAIN,
+        ("device", ", at_most: 2.5 A", ""),
+        ("bench", ", permitted_current: 8 A", ""),
+        ("bench", ", response: 200 us", ""),
+        ("bench", "        output_capacitance: 220 uF\n", ""),
+    )
+    assert [finding.why.partition(",")[0] for finding in of_rule(settings, "auto-impossible")] == [
+        "'current_limit: auto' of main: the current that does the input no harm is unknown",
+        "'current_limit: auto' of main: the current that lead 'silicone pair' may carry is unknown",
+        "'ovp: auto' of main: response of the OVP",
+        "'trip_delay: auto' of main: the output's own capacitance is unknown",
+    ]
+
+
+def test_ovp_is_settled_without_a_limit_where_no_drop_is_sensed_away(tmp_path: Path) -> None:
+    unsensed = ("procedure", "silicone pair, sense: at load", "silicone pair, sense: at terminals")
+    lacking = ("device", ", at_most: 2.5 A", "")
+    asked = {(each.about, each.setting) for each in settled(tmp_path, AUTO_MAIN, lacking).reasons}
+    assert ("main", "ovp") not in asked
+    settings = settled(tmp_path, AUTO_MAIN, lacking, unsensed)
+    assert value(settings, "main", "ovp") == value(settled(tmp_path, AUTO_MAIN, unsensed), "main", "ovp")
+    assert "main" not in settings.set_points
+
+
+def test_no_level_is_told_even_before_there_is_a_limit(tmp_path: Path) -> None:
+    edits = (("device", ", at_most: 2.5 A", ""), ("device", "{voltage: 20 V} ", "{voltage: 16.5 V} "))
+    whys = [finding.why for finding in of_rule(settled(tmp_path, AUTO_MAIN, *edits), "auto-impossible")]
+    assert any("no level lies between" in why for why in whys)
+
+
+def test_an_impossible_limit_does_not_hide_what_is_wrong_with_the_rest(tmp_path: Path) -> None:
+    """OVP and delay are asked for, and looked at, while the current limit has no value; and the other way."""
+    auto = ("procedure", "current_limit: 1 A", "current_limit: auto")
+    lacking = ("device", ", at_most: 2.5 A", "")
+    wrong = (("procedure", "ovp: 18 V", "ovp: 25 V"), ("procedure", "trip_delay: 40 ms", "trip_delay: 9 s"))
+    settings = settled(tmp_path, auto, lacking, *wrong)
+    stops = {finding.rule for finding in settings.findings if finding.blocks and finding.about == "main"}
+    assert stops == {"auto-impossible", "ovp-above-withstand", "trip-delay-range"}
+    ovp = (("procedure", "ovp: 18 V", "ovp: auto"), ("bench", ", response: 200 us", ""))
+    settings = settled(tmp_path, ("procedure", "current_limit: 1 A", "current_limit: 2.6 A"), *ovp)
+    stops = {finding.rule for finding in settings.findings if finding.blocks and finding.about == "main"}
+    assert stops == {"auto-impossible", "current-range", "limit-above-device"}
+
+
 def test_tidy_keeps_to_grid_and_range() -> None:
     assert figures.tidy(0.9671, 0.7, 2.0, 1e-4) == 1.0
     assert figures.tidy(0.9671, 0.7, 0.98, 1e-4) == pytest.approx(0.95)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,9 +15,9 @@ from railwright.evaluation.evaluate import evaluate
 from railwright.rehearsal.rehearse import rehearse
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import build_timeline
-from railwright.settings.findings import Finding
+from railwright.settings.findings import Finding, Severity
 from railwright.settings.rehearsed import REHEARSED_RULES
-from railwright.settings.rehearsed.view import stretches
+from railwright.settings.rehearsed.view import hardest, stretches
 from railwright.settings.rules import RULES
 from railwright.settings.settle import Settings, rehearsed_findings, settle
 from railwright.traces import Event, Mode, Record, Traces
@@ -268,16 +269,40 @@ def test_a_rehearsed_stop_can_be_overridden(tmp_path: Path) -> None:
     assert [finding.rule for finding in well] == ["override-no-effect"]
 
 
+NO_MAIN: tuple[Edit, ...] = (
+    ("procedure", "current_limit: 1 A", "current_limit: auto"),
+    ("device", ", at_most: 2.5 A", ""),
+)
+
+
 def test_nothing_is_rehearsed_without_set_points(tmp_path: Path) -> None:
-    documents = station(
-        tmp_path, ("procedure", LIMIT, "current_limit: auto"), ("device", ", at_most: 2.5 A", "")
+    neither = (
+        ("procedure", "current_limit: 100 mA", "current_limit: auto"),
+        ("device", ", at_most: 150 mA", ""),
     )
+    documents = station(tmp_path, *NO_MAIN, *neither)
     settings = settle(documents, TODAY)
+    assert settings.set_points == {}
 
     def never(documents: Documents, set_points: SetPoints) -> Bent:
         raise AssertionError("must not be rehearsed")
 
     assert rehearsed_findings(documents, settings, never, evaluate) == ()
+
+
+def test_an_input_without_set_points_leaves_the_others_rehearsed(tmp_path: Path) -> None:
+    """The transducer trips as it does beside main; nothing is said of main but that it was left out."""
+    short: Edit = ("procedure", "trip_delay: 60 ms", "trip_delay: 20 ms")
+    settings, findings = played(station(tmp_path, *NO_MAIN, short))
+    assert set(settings.set_points) == {"transducer"}
+    assert [f.about for f in findings if f.rule == "trips-rehearsed"] == ["transducer"]
+    (note,) = [f for f in findings if f.rule == "not-rehearsed"]
+    assert (note.about, note.severity) == ("main", Severity.NOTE)
+    assert "played transducer without it" in note.why
+    assert line_of(note).strip() == "main:"
+    assert {f.rule for f in findings if f.about == "main"} == {"not-rehearsed"}
+    _, both = played(station(tmp_path, short))
+    assert not [f for f in both if f.rule == "not-rehearsed"]
 
 
 def test_stretches() -> None:
@@ -312,18 +337,62 @@ def test_the_demo_with_a_short_trip_delay_trips_as_the_static_rule_warned(tmp_pa
     assert [f.about for f in findings if f.rule == "trips-rehearsed"] == ["transducer"]
 
 
-def test_constant_power_against_a_low_limit_restarts_for_ever(tmp_path: Path) -> None:
-    regulate = (
+def regulating(limit: str) -> Edit:
+    return (
         "procedure",
         "current_limit: 1 A\n    at_limit: trip                       # or: regulate (IVI-4.4)\n"
         "    trip_delay: 40 ms\n",
-        "current_limit: 350 mA\n    at_limit: regulate\n",
+        f"current_limit: {limit}\n    at_limit: regulate\n",
     )
-    settings, findings = played(station(tmp_path, regulate))
+
+
+def starts_of_main(documents: Documents) -> int:
+    """How often its converter starts in the first power-up, in the hardest case."""
+    settings = settle(documents, TODAY)
+    result = rehearse(documents, settings.set_points, hardest)
+    first = result.record.spans[0]
+    return sum(
+        e.subject.startswith("main") and e.what == "starts" and e.time < first.end
+        for e in result.record.events
+    )
+
+
+def test_constant_power_against_a_low_limit_restarts_for_ever(tmp_path: Path) -> None:
+    """At its lowest starting voltage it asks for 3.96 W / (83 % · 8.2 V) = 0.582 A at most."""
+    settings, findings = played(station(tmp_path, regulating("350 mA")))
     (finding,) = [f for f in findings if f.rule == "restarts-for-ever"]
     assert finding.about == "main"
     assert finding.blocks
+    assert "at the worst of the tolerances: once started it asks for 0.5818 A at 8.2 V" in finding.why
     assert of_rule(settings, "limit-below-need")
+    quick, slow = (float(each) for each in re.findall(r"one above ([\d.]+) A frees it", finding.remedy))
+    assert slow == pytest.approx(3.96 / 0.83 / 8.2 + 0.0046, rel=5e-3)
+    assert 0.35 < quick < slow
+    assert starts_of_main(station(tmp_path, regulating(f"{1.03 * quick:.4f} A"))) == 1
+    assert starts_of_main(station(tmp_path, regulating(f"{0.94 * quick:.4f} A"))) > 1
+
+
+def test_a_limit_that_no_output_gives_is_not_asked_for(tmp_path: Path) -> None:
+    long = ("bench", "one_way_length: 1.5 m", "one_way_length: 300 m")
+    unsensed = ("procedure", "silicone pair, sense: at load", "silicone pair, sense: at terminals")
+    _, findings = played(station(tmp_path, regulating("1 A"), long, unsensed))
+    (finding,) = [f for f in findings if f.rule == "restarts-for-ever"]
+    assert "the lead loses 7.49 V" in finding.why
+    assert finding.remedy.startswith("no current limit of left.1 frees it")
+
+
+def test_a_limited_converter_hangs_where_its_resistance_meets_the_limit(tmp_path: Path) -> None:
+    """Below P / (η I) = 8.37 V it is a resistor: 0.35 A are met at 8.37 V · 0.35 / 0.5 = 5.86 V."""
+    limited: tuple[Edit, ...] = (
+        ("device", "soft_start: 8 ms", "soft_start: 8 ms\n          input_current_limit: 0.5 A"),
+        ("device", "stops_at: 7.4 V .. 7.8 V", "stops_at: 3.0 V .. 3.4 V"),
+    )
+    _, findings = played(station(tmp_path, regulating("350 mA"), *limited))
+    (finding,) = [f for f in findings if f.rule == "hangs-low"]
+    assert "the input hangs at 5.863 V" in finding.why
+    assert "where it draws the 0.3456 A of the current limit" in finding.why
+    assert "one above" in finding.remedy
+    assert "however slowly it rises" in finding.remedy
 
 
 def test_a_segment_that_is_missed_in_a_later_turn_is_told_once_at_its_place(tmp_path: Path) -> None:

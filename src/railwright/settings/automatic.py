@@ -1,7 +1,8 @@
 """`auto` limits: worked out from what the documents give, on the supply's own grid, with the reason.
 
 Static rules. Each looks for the interval in which the setting is right and takes a value inside it; an empty
-interval, or a figure that no document gives, is an `Impossible` with its reason, never a silent default.
+interval, or a figure that no document gives, is an `Impossible` with its reason, never a silent default. All
+figures that lack are told together. A setting that hangs on a current limit which there is not is `Waiting`.
 """
 
 from __future__ import annotations
@@ -50,6 +51,15 @@ class Impossible:
     remedy: str
 
 
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """Nothing speaks against a value; it cannot be worked out before there is a current limit."""
+
+
+Settled = Chosen | Waiting | tuple[Impossible, ...]
+"""A value, or everything that has to be mended before there can be one."""
+
+
 def _rounded(value: float, wanted: float, unit: str, step: float) -> str:
     """What rounding did to a wanted value, in words."""
     grid = f"the grid of {show(step, unit)}"
@@ -78,37 +88,37 @@ def _missing(path: Path, figure: str, needed: str) -> Impossible:
     )
 
 
-def current_limit(source: Source) -> Chosen | Impossible:
+def current_limit(source: Source) -> Chosen | tuple[Impossible, ...]:
     """Current limit of an input [A]: above what it needs, below what device, lead and outputs bear."""
     auto = "a current limit cannot be worked out"
+    lacks: list[Impossible] = []
     if source.needs is None:
-        return _missing(source.at_input, "what the input draws", auto)
-    need, need_from = source.needs
-    if need <= 0:
-        return Impossible(
-            source.at_input,
-            "the load model draws no steady current and none is declared: nothing says what the limit "
-            "must carry",
-            "declare 'current: {steady: …}' in the device document, or write the current limit",
+        lacks.append(_missing(source.at_input, "what the input draws", auto))
+    elif source.needs[0] <= 0:
+        lacks.append(
+            Impossible(
+                source.at_input,
+                "the load model draws no steady current and none is declared: nothing says what the limit "
+                "must carry",
+                "declare 'current: {steady: …}' in the device document, or write the current limit",
+            )
         )
     at_most = source.input.current.at_most
     if at_most is None:
-        return _missing(
-            (*source.at_input, "current", "at_most"), "the current that does the input no harm", auto
-        )
+        path = (*source.at_input, "current", "at_most")
+        lacks.append(_missing(path, "the current that does the input no harm", auto))
     permitted = source.lead.permitted_current
     if permitted is None:
-        return _missing(
-            (*source.at_lead, "permitted_current"),
-            f"the current that lead '{source.hook_up.lead}' may carry",
-            auto,
-        )
+        path = (*source.at_lead, "permitted_current")
+        lacks.append(_missing(path, f"the current that lead '{source.hook_up.lead}' may carry", auto))
     grids = [o.programming.current.resolution if o.programming else None for o in source.rows]
     known = [grid for grid in grids if grid]
     if len(known) < source.count:
-        return _missing(
-            (*source.at_output, "programming"), "accuracy or resolution of the current limit", auto
-        )
+        path = (*source.at_output, "programming")
+        lacks.append(_missing(path, "accuracy or resolution of the current limit", auto))
+    if lacks or source.needs is None or at_most is None or permitted is None:
+        return tuple(lacks)
+    need, need_from = source.needs
     step = max(known) * (source.count if source.parallel else 1)
     bounds = {
         f"the device bears {show(at_most, 'A')}": at_most,
@@ -122,13 +132,14 @@ def current_limit(source: Source) -> Chosen | Impossible:
         upper, capped = full, f"the output's range ends at {show(full, 'A')}"
     lower = HEADROOM * need + (source.limit_error(HEADROOM * need) or 0.0)
     if lower > upper:
-        return Impossible(
+        nothing = Impossible(
             (*source.at_limits, "current_limit"),
             f"the limit must lie above {show(lower, 'A')} ({need_from}, {show(need, 'A')}, plus "
             f"{HEADROOM - 1:.0%} "
             f"and programming error) and below {show(upper, 'A')} ({capped}, less programming error)",
             "choose a lead or an output that bears more, or correct the device's figures",
         )
+        return (nothing,)
     room = ROOM_TO_CHARGE * need
     wanted = min(upper, max(lower, room))
     value = figures.tidy(wanted, lower, upper, step)
@@ -147,24 +158,37 @@ def current_limit(source: Source) -> Chosen | Impossible:
     )
 
 
-def ovp(source: Source, limit: float) -> Chosen | Impossible:
-    """OVP level of an input [V]: the middle between what is played and what the device withstands."""
+def ovp(source: Source, limit: float | None) -> Settled:
+    """OVP level of an input [V]: the middle between what is played and what the device withstands.
+
+    limit [A]: None: there is none; it is needed where the drop on the lead is sensed away.
+    """
     auto = "an OVP level cannot be worked out"
+    lacks: list[Impossible] = []
     withstands = source.input.withstands_always
     if withstands is None:
-        return _missing((*source.at_input, "withstands"), "what the input withstands for any time", auto)
+        path = (*source.at_input, "withstands")
+        lacks.append(_missing(path, "what the input withstands for any time", auto))
     ranges = [output.ovp.level for output in source.rows if output.ovp]
-    accuracy = source.ovp_error
+    accuracy, overshoot = source.ovp_error, source.ovp_overshoot
     if len(ranges) < source.count or accuracy is None:
-        return _missing((*source.at_output, "ovp"), "level or accuracy of the output's OVP", auto)
-    highest = source.highest_terminals(limit)
+        lacks.append(_missing((*source.at_output, "ovp"), "level or accuracy of the output's OVP", auto))
+    if overshoot is None and len(ranges) == source.count:
+        path = (*source.at_output, "ovp", "response")
+        lacks.append(_missing(path, "response of the OVP, or rise of the output,", auto))
+    highest = source.highest_terminals(limit or 0.0)
     if highest is None:
-        return _missing((*source.at_output, "programming"), "accuracy of the set voltage", auto)
-    overshoot = source.ovp_overshoot
-    if overshoot is None:
-        return _missing(
-            (*source.at_output, "ovp", "response"), "response of the OVP, or rise of the output,", auto
+        lacks.append(
+            _missing((*source.at_output, "programming"), "accuracy of the set voltage", auto)
+            if source.played.highest
+            else Impossible(
+                ("procedure", "steps"),
+                "nothing is played on the input, so nothing says what the level must lie above",
+                "play a step on it, or write the level",
+            )
         )
+    if lacks or withstands is None or accuracy is None or overshoot is None or highest is None:
+        return tuple(lacks)
     share = max(source.shares)
     from_range = min(level.high for level in ranges) / share
     upper = min(withstands - accuracy - overshoot, from_range)
@@ -182,12 +206,15 @@ def ovp(source: Source, limit: float) -> Chosen | Impossible:
         f"drop, plus {OVP_MARGIN:.0%} and OVP accuracy {show(accuracy, 'V')}) and {show(upper, 'V')} "
         f"({capped})"
     )
-    if lower > upper:
-        return Impossible(
+    if lower > upper:  # without a limit the drop is left out: what is too little then is so in any case
+        nothing = Impossible(
             (*source.at_limits, "ovp"),
             f"no level lies between {words}",
             "write the level that you accept, play less voltage, or use an output with a better OVP",
         )
+        return (nothing,)
+    if limit is None and source.senses:
+        return Waiting()
     least = max(max(level.low for level in ranges) / share, lower)
     middle = (least + upper) / 2
     value = figures.tidy(middle, least, upper, OVP_STEP)
@@ -198,20 +225,31 @@ def ovp(source: Source, limit: float) -> Chosen | Impossible:
     )
 
 
-def trip_delay(source: Source, limit: float) -> Chosen | Impossible:
-    """Trip delay of an input [s]: longer than the longest time in the limit at power-up."""
+def trip_delay(source: Source, limit: float | None) -> Settled:
+    """Trip delay of an input [s]: longer than the longest time in the limit at power-up.
+
+    limit [A]: None: there is none, and nothing more than what lacks can be told.
+    """
     auto = "a trip delay cannot be worked out"
-    wrong = source.limit_error(limit)
+    lacks: list[Impossible] = []
+    wrong = source.limit_error(limit or 0.0)
     if wrong is None:
-        return _missing((*source.at_output, "programming"), "accuracy of the current limit", auto)
+        path = (*source.at_output, "programming")
+        lacks.append(_missing(path, "accuracy of the current limit", auto))
     ranges = [output.trip_delay for output in source.rows]
     known = [each for each in ranges if each is not None]
     if len(known) < source.count:
-        return _missing((*source.at_output, "trip_delay"), "the range of the output's trip delay", auto)
+        path = (*source.at_output, "trip_delay")
+        lacks.append(_missing(path, "the range of the output's trip delay", auto))
     if source.output_capacitance is None:
-        return _missing((*source.at_output, "output_capacitance"), "the output's own capacitance", auto)
+        path = (*source.at_output, "output_capacitance")
+        lacks.append(_missing(path, "the output's own capacitance", auto))
     if source.load.current(source.input.nominal) is None:
-        return _missing(source.at_input, "what a part of the load draws", auto)
+        lacks.append(_missing(source.at_input, "what a part of the load draws", auto))
+    if lacks or wrong is None:
+        return tuple(lacks)
+    if limit is None:
+        return Waiting()
     low, high = max(each.low for each in known), min(each.high for each in known)
     longest = source.longest_charging(limit - wrong)
     wanted = max(low, DELAY_MARGIN * longest.time if longest else 0.0)
@@ -223,11 +261,12 @@ def trip_delay(source: Source, limit: float) -> Chosen | Impossible:
         else "nothing that is played reaches the current limit"
     )
     if wanted > high:
-        return Impossible(
+        nothing = Impossible(
             (*source.at_limits, "trip_delay"),
             f"{words}; times {DELAY_MARGIN:g} that is beyond the longest delay, {show(high, 's')}",
             "raise the current limit, or regulate at the limit instead of tripping",
         )
+        return (nothing,)
     aim = min((1.0 + TO_ROUND) * wanted, high)
     value = figures.tidy(aim, wanted, high, DELAY_STEP)
     decides = (

@@ -276,11 +276,6 @@ class Bound:
         return self.documents.procedure
 
     @property
-    def settled(self) -> list[tuple[Source, Feed]]:
-        """Inputs with their set points."""
-        return [(self.sources[name], feed) for name, feed in self.feeds.items()]
-
-    @property
     def used_supplies(self) -> dict[str, Supply]:
         """Supplies of which at least one output is hooked up."""
         names = dict.fromkeys(
@@ -289,11 +284,36 @@ class Bound:
         return {name: self.bench.supplies[name] for name in names}
 
 
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """Set points of one input as far as they could be settled.
+
+    known: the settings ('current_limit', 'ovp', 'trip_delay') that were; the others are nan in `feed`.
+    whole: whether all were.
+    """
+
+    feed: Feed
+    known: frozenset[str]
+    whole: bool
+
+
 @dataclass(frozen=True)
 class Context(Bound):
-    """Everything a static rule may look at; `today` decides whether a calibration has run out."""
+    """Everything a static rule may look at; `today` decides whether a calibration has run out.
+
+    drafts: the set points of every input, those that could not be settled wholly among them.
+    """
 
     today: dt.date
+    drafts: Mapping[str, Draft]
+
+    def having(self, *settings: str) -> list[tuple[Source, Feed]]:
+        """Inputs of which these settings were settled, whatever became of the others."""
+        return [
+            (self.sources[name], draft.feed)
+            for name, draft in self.drafts.items()
+            if draft.known.issuperset(settings)
+        ]
 
 
 def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.settings import automatic
-from railwright.settings.automatic import Chosen, Impossible
-from railwright.settings.context import Source, locate
+from railwright.settings.automatic import Chosen, Impossible, Settled, Waiting
+from railwright.settings.context import Draft, Source, locate
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.overrides import AUTO_IMPOSSIBLE
 
 
-def _limit(source: Source) -> Chosen | Impossible:
+def _limit(source: Source) -> Chosen | tuple[Impossible, ...]:
     assert source.limits is not None
     asked = source.limits.current_limit
     if asked == "auto":
@@ -28,15 +30,15 @@ def _limit(source: Source) -> Chosen | Impossible:
     return Chosen(value, "; ".join(["as the procedure says", *words]))
 
 
-def _ovp(source: Source, limit: float) -> Chosen | Impossible:
+def _ovp(source: Source, limit: float | None) -> Settled:
     assert source.limits is not None
     asked = source.limits.ovp
     if asked == "auto":
         return automatic.ovp(source, limit)
     value = float(asked)
     words = []
-    highest = source.highest_terminals(limit)
-    if highest is not None:
+    highest = source.highest_terminals(limit or 0.0)
+    if highest is not None and (limit is not None or not source.senses):
         words.append(
             f"{show(value - highest, 'V')} above the highest voltage at the terminals, {show(highest, 'V')}"
         )
@@ -48,7 +50,7 @@ def _ovp(source: Source, limit: float) -> Chosen | Impossible:
     return Chosen(value, "; ".join(["as the procedure says", *words]))
 
 
-def _delay(source: Source, limit: float) -> Chosen | Impossible | None:
+def _delay(source: Source, limit: float | None) -> Settled | None:
     assert source.limits is not None
     asked = source.limits.trip_delay
     if source.limits.at_limit == "regulate":
@@ -58,21 +60,23 @@ def _delay(source: Source, limit: float) -> Chosen | Impossible | None:
     assert asked is not None, "a limit that trips has a delay"
     value = float(asked)
     words = ["as the procedure says"]
-    longest = source.longest_charging(limit - (source.limit_error(limit) or 0.0))
+    longest = None
+    if limit is not None:
+        longest = source.longest_charging(limit - (source.limit_error(limit) or 0.0))
     if longest is not None and 0 < longest.time < float("inf"):
         words.append(f"{longest.words} at the limit takes up to {show(longest.time, 's')} by C·V/I")
         words.append(f"{value / longest.time:.3g} times that")
     return Chosen(value, "; ".join(words))
 
 
-def _feed(source: Source, limit: float, ovp: float, delay: float | None) -> Feed:
+def _feed(source: Source, limit: float, ovp: float, delay: float) -> Feed:
     assert source.limits is not None
     outputs = tuple(
         OutputSetPoints(
             output=name,
             current_limit=limit * part,
             at_limit=source.limits.at_limit,
-            trip_delay=delay or 0.0,
+            trip_delay=delay,
             ovp=ovp * share,
             share=share,
         )
@@ -105,25 +109,35 @@ def _shared(source: Source, setting: str) -> str:
     return ""
 
 
-def settle_input(source: Source, documents: Documents) -> tuple[Feed | None, list[Reason], list[Finding]]:
-    """Set points of one input with their reasons, or the stops that say why there are none."""
+def settle_input(source: Source, documents: Documents) -> tuple[Draft, list[Reason], list[Finding]]:
+    """Set points of one input with their reasons, and every stop that says why there is none.
+
+    A setting that does not hang on another is settled whatever becomes of the other.
+    """
     limit = _limit(source)
-    ovp = _ovp(source, limit.value) if isinstance(limit, Chosen) else None
-    delay = _delay(source, limit.value) if isinstance(limit, Chosen) else None
-    reasons, findings = [], []
-    for setting, unit, chosen in (
-        ("current_limit", "A", limit),
-        ("ovp", "V", ovp),
-        ("trip_delay", "s", delay),
-    ):
-        if isinstance(chosen, Chosen):
+    amperes = limit.value if isinstance(limit, Chosen) else None
+    settings: dict[str, tuple[str, Settled | None]] = {
+        "current_limit": ("A", limit),
+        "ovp": ("V", _ovp(source, amperes)),
+        "trip_delay": ("s", _delay(source, amperes)),
+    }
+    reasons: list[Reason] = []
+    findings: list[Finding] = []
+    values: dict[str, float] = {}
+    for setting, (unit, settled) in settings.items():
+        if isinstance(settled, Chosen):
+            values[setting] = settled.value
             where = documents.where("procedure", ("limits", source.name, setting))
-            why = chosen.why + _shared(source, setting)
-            reasons.append(Reason(source.name, setting, chosen.value, unit, where, why))
-        elif isinstance(chosen, Impossible):
-            where = locate(documents, chosen.path)
-            why = f"'{setting}: auto' of {source.name}: {chosen.why}"
-            findings.append(Finding(AUTO_IMPOSSIBLE, Severity.STOP, source.name, where, why, chosen.remedy))
-    if not isinstance(limit, Chosen) or not isinstance(ovp, Chosen) or isinstance(delay, Impossible):
-        return None, reasons, findings
-    return _feed(source, limit.value, ovp.value, delay.value if delay else None), reasons, findings
+            why = settled.why + _shared(source, setting)
+            reasons.append(Reason(source.name, setting, settled.value, unit, where, why))
+        elif settled is None:  # a limit that regulates has no delay
+            values[setting] = 0.0
+        elif not isinstance(settled, Waiting):
+            for impossible in settled:
+                where = locate(documents, impossible.path)
+                why = f"'{setting}: auto' of {source.name}: {impossible.why}"
+                findings.append(
+                    Finding(AUTO_IMPOSSIBLE, Severity.STOP, source.name, where, why, impossible.remedy)
+                )
+    each = [values.get(setting, math.nan) for setting in settings]
+    return Draft(_feed(source, *each), frozenset(values), len(values) == len(settings)), reasons, findings

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.settings.context import Bound, Context, locate, sources_of
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.settings.context import Bound, Context, Draft, locate, sources_of
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.overrides import ENGINE_RULES, UNKNOWN_FIGURE, check_overrides, override
 from railwright.settings.rule import Path, Rule, Seen, Unknown
@@ -77,18 +77,17 @@ def settle(documents: Documents, today: dt.date) -> Settings:
     """
     check_overrides(documents)
     sources, timeline = sources_of(documents)
-    feeds: dict[str, Feed] = {}
+    drafts: dict[str, Draft] = {}
     reasons: list[Reason] = []
     findings: list[Finding] = []
     for name, source in sources.items():
         if source.limits is None:
             continue
-        feed, why, problems = settle_input(source, documents)
+        drafts[name], why, problems = settle_input(source, documents)
         reasons += why
         findings += problems
-        if feed is not None:
-            feeds[name] = feed
-    context = Context(documents, sources, timeline, feeds, today)
+    feeds = {name: draft.feed for name, draft in drafts.items() if draft.whole}
+    context = Context(documents, sources, timeline, feeds, today, drafts)
     findings += findings_of(RULES, context, documents)
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)}
     return Settings(feeds, tuple(reasons), by_severity(override(findings, documents, ids)))
@@ -105,15 +104,16 @@ Judge = Callable[[Documents, SetPoints, "Record"], "Judged"]
 def rehearsed_findings(
     documents: Documents, settings: Settings, rehearse: Rehearse, judge: Judge
 ) -> tuple[Finding, ...]:
-    """What the rules that need a rehearsal find; nothing where an input's set points could not be settled.
+    """What the rules that need a rehearsal find, of the inputs whose set points could be settled.
 
-    rehearse, judge: called once each. What they raise is handed on.
+    The others are left out of the circuit, and a note says so. rehearse, judge: called once each, or not at
+    all where no input has its set points. What they raise is handed on.
     """
     from railwright.settings.rehearsed import REHEARSED_RULES
     from railwright.settings.rehearsed.view import Rehearsed
 
     sources, timeline = sources_of(documents)
-    if any(name not in settings.set_points for name in sources):
+    if not settings.set_points:
         return ()
     result = rehearse(documents, settings.set_points)
     bound = Bound(documents, sources, timeline, settings.set_points)

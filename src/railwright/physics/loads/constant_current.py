@@ -15,7 +15,8 @@ class ConstantCurrent(LoadParameters):
 
     current: UncertainAmperes = Field(description="what it draws above the compliance voltage")
     compliance: Annotated[Uncertain, Dimension("V", "uncertain", positive=True)] = Field(
-        description="below this voltage the current fades to zero, in proportion to the voltage"
+        description="below this voltage the current fades to zero, in proportion to the voltage, such as "
+        "3 V for a 5 V input"
     )
 
 

@@ -18,6 +18,7 @@ REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     operation.not_reached,
     operation.steady_current,
     operation.order,
+    operation.not_rehearsed,
     operation.assumed,
     voltages.withstand,
     voltages.never,

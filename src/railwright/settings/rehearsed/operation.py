@@ -16,12 +16,41 @@ from railwright.traces import Span
 MANY_STARTS = 3
 """Starts of a converter within one step from which on it counts as restarting for ever."""
 
+ALIKE = 1.01
+"""Ratio of two limits below which they are told as one."""
+
 SETTLED = 0.02
 """Largest distance from the set point, in parts of it, at which an input counts as settled."""
 
 
-def _to_free(source: Source) -> str:
-    """The current limit that would let the converters reach their point."""
+def _freed(rehearsed: Rehearsed, source: Source) -> tuple[str, str]:
+    """Why a start does not reach its point, as a further clause, and what would let it; at the worst of the
+    tolerances.
+    """
+    start = rehearsed.start(source.name)
+    if start is None or start.outcome == "reaches its point":
+        # Its first power-up gets there: something later took it down.
+        return "", _to_carry(source)
+    why = f"; at the worst of the tolerances: {start.reason}"
+    if start.frees is None and start.surely is None:
+        return why, (
+            f"no current limit of {', '.join(source.outputs)} frees it: take a stronger output, or a lead "
+            "with less resistance"
+        )
+    quick, slow = "with the rise and the capacitors as they are", "however slowly it rises"
+    found = {quick: start.frees, slow: start.surely}
+    if start.frees and start.surely and start.surely < ALIKE * start.frees:
+        found = {slow: max(start.frees, start.surely)}
+    limits = " or ".join(
+        f"one above {show(limit + (source.limit_error(limit) or 0.0), 'A')} frees it, {words}"
+        for words, limit in found.items()
+        if limit is not None
+    )
+    return why, f"raise the current limit, where device and lead bear it: {limits}"
+
+
+def _to_carry(source: Source) -> str:
+    """The current limit that carries the converters' greatest draw, just above where they stop."""
     needed = [
         current.high
         for converter in source.load.converters
@@ -58,13 +87,13 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
         for span in _restarting(rehearsed, source)[:1]:
             inside = [e for e in rehearsed.events(source, "starts") if span.start <= e.time <= span.end]
             limit = source.limit(rehearsed.context.feeds[source.name])
+            why, remedy = _freed(rehearsed, source)
             yield Hit(
                 source.name,
                 (*source.at_limits, "current_limit"),
-                f"rehearsed, the converter starts {len(inside)} times in '{span.name}': as constant "
-                f"power it asks for "
-                f"more at its starting voltage than the limit of {show(limit, 'A')} gives",
-                _to_free(source),
+                f"rehearsed, the converter starts {len(inside)} times in '{span.name}' at the limit of "
+                f"{show(limit, 'A')}{why}",
+                remedy,
             )
 
 
@@ -83,13 +112,14 @@ def hangs_low(rehearsed: Rehearsed) -> Outcome:
             asked = _set_point(rehearsed, source.name, float(traces.time[index]))
             voltage = float(traces.columns["voltage"][index])
             if limited[index] and asked in source.input.operating and voltage < source.input.operating.low:
+                why, remedy = _freed(rehearsed, source)
                 yield Hit(
                     source.name,
                     (*source.at_limits, "current_limit"),
                     f"rehearsed, at the end of '{span.name}' the input hangs at {show(voltage, 'V')} in "
                     f"the current "
-                    f"limit; {show(asked, 'V')} is set",
-                    _to_free(source),
+                    f"limit; {show(asked, 'V')} is set{why}",
+                    remedy,
                 )
                 break
 
@@ -257,6 +287,20 @@ def order(rehearsed: Rehearsed) -> Outcome:
                 f"rehearsed, {wanted.then} comes up at {show(time, 's')} while {wanted.after} is still at "
                 f"{show(before, 'V')}, below {show(low, 'V')}",
                 "lengthen the gap, or let the first input rise faster",
+            )
+
+
+@rehearsed_rule("not-rehearsed", Severity.NOTE)
+def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
+    """An input has no set points: the others were rehearsed without it."""
+    for name, source in rehearsed.context.sources.items():
+        if name not in rehearsed.context.feeds:
+            yield Hit(
+                name,
+                source.at_limits,
+                f"{name} has no set points: the rehearsal left it out, and played "
+                f"{', '.join(rehearsed.context.feeds)} without it; what hangs on both was not looked at",
+                "mend what stops its set points, and check again",
             )
 
 

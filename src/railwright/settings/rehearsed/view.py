@@ -4,14 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Protocol
 
+from railwright.quantities import Uncertain
 from railwright.settings.context import Bound, Source
 from railwright.traces import Event, Mode, Record, Span, Traces
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+
+    from railwright.physics.start_up import Start
+
+
+HARDEST_AT_LOW = (
+    "efficiency",
+    "starts_at",
+    "soft_start",
+    "voltage_gain",
+    "voltage_offset",
+    "limit_gain",
+    "limit_offset",
+)
+"""Quantities that ask for more current, or let less through, the lower they are."""
+
+
+def hardest(name: str, value: Uncertain) -> float:
+    """The case in which a start needs the highest current limit: those of `HARDEST_AT_LOW` at their lower
+    bound, all others at their upper one.
+    """
+    return value.low if name.rpartition(".")[2] in HARDEST_AT_LOW else value.high
 
 
 class RehearsalResult(Protocol):
@@ -64,6 +87,22 @@ class Rehearsed:
         """Inputs that were rehearsed, with their traces."""
         sources = self.context.sources
         return [(sources[name], traces) for name, traces in self.record.traces.items() if name in sources]
+
+    def start(self, name: str) -> Start | None:
+        """How the first power-up of an input ends by its operating points, in the hardest case; None: it is
+        not powered up. Looked for once an input, as it takes up to a second: only rules that found something
+        ask.
+        """
+        from railwright.rehearsal.starts import starts
+
+        if name not in self._starts:
+            only = {name: self.context.feeds[name]}
+            self._starts[name] = starts(self.context.documents, only, hardest).get(name)
+        return self._starts[name]
+
+    @cached_property
+    def _starts(self) -> dict[str, Start | None]:
+        return {}
 
     def events(self, source: Source, *whats: str) -> list[Event]:
         """Events of an input, its outputs or parts of its load whose `what` is one of `whats`, or begins with

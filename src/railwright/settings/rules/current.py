@@ -16,7 +16,7 @@ source).
 @rule("current-range", Severity.STOP)
 def current_range(context: Context) -> Outcome:
     """A current limit is outside the output's range."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         for points in feed.outputs:
             reach = context.bench.output(points.output).current
             if points.current_limit not in reach or points.current_limit <= 0:
@@ -62,7 +62,7 @@ def power_range(context: Context) -> Outcome:
 @rule("power-before-limit", Severity.NOTE)
 def power_before_limit(context: Context) -> Outcome:
     """The output reaches its power rating before its current limit (CP)."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         highest = source.played.highest
         if highest is None:
             continue
@@ -83,7 +83,7 @@ def power_before_limit(context: Context) -> Outcome:
 @rule("limit-below-need", Severity.STOP)
 def limit_below_need(context: Context) -> Outcome:
     """The current limit, less its error, does not carry what normal operation draws."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         limit = source.limit(feed)
         if source.needs is None:
             yield Unknown(
@@ -111,7 +111,7 @@ def limit_below_need(context: Context) -> Outcome:
 @rule("limit-headroom", Severity.CAUTION)
 def limit_headroom(context: Context) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         limit = source.limit(feed)
         if source.needs is None:
             continue
@@ -130,7 +130,7 @@ def limit_headroom(context: Context) -> Outcome:
 @rule("limit-above-device", Severity.STOP)
 def limit_above_device(context: Context) -> Outcome:
     """The current limit, with its error, lets through more than does the input no harm."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         limit = source.limit(feed)
         at_most = source.input.current.at_most
         if at_most is None:
@@ -179,7 +179,7 @@ def declared_current(context: Context) -> Outcome:
 @rule("ramp-in-limit", Severity.NOTE)
 def ramp_in_limit(context: Context) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         limit = source.limit(feed)
         charging = source.longest_charging(limit)
         if charging is None or charging.move.rate is None:
@@ -200,7 +200,7 @@ def ramp_in_limit(context: Context) -> Outcome:
 @rule("limit-at-low-voltage", Severity.CAUTION)
 def limit_at_low_voltage(context: Context) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         least = source.limit(feed) - (source.limit_error(source.limit(feed)) or 0.0)
         for converter in source.load.converters:
             low = converter.stops_at.low

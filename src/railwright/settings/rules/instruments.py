@@ -103,7 +103,7 @@ def _voltages(source: Source) -> Iterator[tuple[Path, float]]:
 @rule("off-grid", Severity.NOTE)
 def off_grid(context: Context) -> Outcome:
     """A set point is no whole number of the output's steps: the instrument will round it."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         for (name, output), points in zip(source.outputs.items(), feed.outputs, strict=True):
             if output.programming is None:
                 continue

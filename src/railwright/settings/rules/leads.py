@@ -105,7 +105,7 @@ def sense_compensation(context: Context) -> Outcome:
 @rule("sense-compensation-peak", Severity.NOTE)
 def sense_compensation_peak(context: Context) -> Outcome:
     """With sensing, the drop at the current limit is more than the output can make up for."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         if not source.senses:
             continue
         drop, steady = source.limit(feed) * source.resistance.high, _steady_drop(source)
@@ -125,7 +125,7 @@ def sense_compensation_peak(context: Context) -> Outcome:
 @rule("lead-current", Severity.STOP)
 def lead_current(context: Context) -> Outcome:
     """The current limit lets through more than the lead is permitted to carry."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit"):
         limit = source.limit(feed)
         permitted = source.lead.permitted_current
         if permitted is None:

@@ -12,7 +12,7 @@ from railwright.settings.rule import Hit, Outcome, Unknown, rule
 @rule("ovp-range", Severity.STOP)
 def ovp_range(context: Context) -> Outcome:
     """An OVP level is outside the output's range, or the bench does not say that the output has an OVP."""
-    for source, feed in context.settled:
+    for source, feed in context.having("ovp"):
         for points in feed.outputs:
             output = context.bench.output(points.output)
             path = (*source.at_limits, "ovp")
@@ -38,7 +38,7 @@ def ovp_above_withstand(context: Context) -> Outcome:
     """The OVP, with its error and what happens while it responds, lets through more than the input
     withstands.
     """
-    for source, feed in context.settled:
+    for source, feed in context.having("ovp"):
         level, accuracy = source.ovp(feed), source.ovp_error
         withstands = source.input.withstands_always
         path = (*source.at_limits, "ovp")
@@ -92,7 +92,8 @@ def ovp_above_withstand(context: Context) -> Outcome:
 @rule("ovp-below-played", Severity.STOP)
 def ovp_below_played(context: Context) -> Outcome:
     """The OVP, with its error, trips at a voltage that the procedure plays."""
-    for source, feed in context.settled:
+    # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
+    for source, feed in context.having("ovp"):
         highest, level = source.highest_terminals(source.limit(feed)), source.ovp(feed)
         if highest is None:
             if source.played.highest is not None:
@@ -118,7 +119,8 @@ def ovp_below_played(context: Context) -> Outcome:
 @rule("ovp-close", Severity.CAUTION)
 def ovp_close(context: Context) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
-    for source, feed in context.settled:
+    # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
+    for source, feed in context.having("ovp"):
         highest, level = source.highest_terminals(source.limit(feed)), source.ovp(feed)
         if highest is None:
             continue
@@ -137,7 +139,7 @@ def ovp_close(context: Context) -> Outcome:
 @rule("ovp-at-sense", Severity.CAUTION)
 def ovp_at_sense(context: Context) -> Outcome:
     """An OVP that looks at the sense leads does not see the terminals when a sense lead comes off."""
-    for source, _ in context.settled:
+    for source, _ in context.having():
         for name, output in source.outputs.items():
             if source.senses and output.ovp is not None and output.ovp.at == "sense":
                 yield Hit(
@@ -153,7 +155,7 @@ def ovp_at_sense(context: Context) -> Outcome:
 @rule("trip-delay-range", Severity.STOP)
 def trip_delay_range(context: Context) -> Outcome:
     """A trip delay is outside the output's range."""
-    for source, feed in context.settled:
+    for source, feed in context.having("trip_delay"):
         for points in feed.outputs:
             if points.at_limit != "trip":
                 continue
@@ -178,7 +180,7 @@ def trip_delay_range(context: Context) -> Outcome:
 @rule("trip-before-charged", Severity.CAUTION)
 def trip_before_charged(context: Context) -> Outcome:
     """By C·V / (I_limit − I_load), charging at the current limit may last longer than the trip delay."""
-    for source, feed in context.settled:
+    for source, feed in context.having("current_limit", "trip_delay"):
         points, limit = feed.outputs[0], source.limit(feed)
         least = limit - (source.limit_error(limit) or 0.0)
         charging = source.longest_charging(least)
@@ -197,14 +199,14 @@ def trip_before_charged(context: Context) -> Outcome:
 def never_after_trip(context: Context) -> Outcome:
     """One input tripping alone leaves a difference of two inputs' voltages outside what it may be."""
     for index, never in enumerate(context.device.never):
-        if never.voltage_of not in context.feeds or never.minus not in context.feeds:
+        if never.voltage_of not in context.drafts or never.minus not in context.drafts:
             continue
         for tripped, left, sign in (
             (never.voltage_of, never.minus, -1.0),
             (never.minus, never.voltage_of, 1.0),
         ):
             levels = context.sources[left].played.levels
-            if not levels or tripped in context.feeds[left].trips_when:
+            if not levels or tripped in context.drafts[left].feed.trips_when:
                 continue
             worst = max(levels, key=lambda level: level.voltage)
             difference = sign * worst.voltage
@@ -226,7 +228,7 @@ def linked_trip_by_program(context: Context) -> Outcome:
     """A linked trip between outputs of different supplies is carried out by the program, not by an
     instrument.
     """
-    for source, feed in context.settled:
+    for source, feed in context.having():
         own = {name.partition(".")[0] for name in source.outputs}
         for other in feed.trips_when:
             if other not in context.sources:

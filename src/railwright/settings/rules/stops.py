@@ -13,7 +13,7 @@ from railwright.settings.rule import Hit, Outcome, Path, rule
 
 def _conditions(context: Context) -> Iterator[tuple[Path, StopCondition]]:
     for index, condition in enumerate(context.procedure.stop_when):
-        if condition.input in context.feeds:
+        if condition.input in context.sources:
             yield ("procedure", "stop_when", index), condition
 
 
@@ -21,6 +21,8 @@ def _conditions(context: Context) -> Iterator[tuple[Path, StopCondition]]:
 def stop_out_of_reach(context: Context) -> Outcome:
     """A stop condition can never come true: a limit or a protection acts first."""
     for path, condition in _conditions(context):
+        if condition.input not in context.feeds:
+            continue
         source, feed = context.sources[condition.input], context.feeds[condition.input]
         limit = source.limit(feed)
         most = limit + (source.limit_error(limit) or 0.0)
