@@ -21,6 +21,27 @@ def test_rules_that_need_a_rehearsal_are_left_out_with_static(documents, cli):
     assert len(whole["findings"]) > len(static["findings"])
 
 
+def test_it_names_the_command_for_what_it_does_not_rehearse(edit, documents, cli):
+    said = f"railwright rehearse {PROCEDURE} --faults"
+    assert cli("check", "--static", PROCEDURE).stdout.splitlines()[-1].endswith(said)
+    edit(PROCEDURE, "current_limit: 1 A", "current_limit: auto")
+    edit(DEVICE, ", at_most: 2.5 A", "")
+    refused = cli("check", "--static", PROCEDURE)
+    assert refused.exit_code == 3
+    assert "--faults" not in refused.stdout
+
+
+def test_one_input_without_set_points_leaves_the_rest_checked(edit, documents, cli):
+    edit(PROCEDURE, "current_limit: 1 A", "current_limit: auto")
+    edit(DEVICE, ", at_most: 2.5 A", "")
+    result = cli("check", "--json", PROCEDURE)
+    assert result.exit_code == 3
+    data = json.loads(result.stdout)
+    assert data["rehearsed"]
+    assert set(data["set_points"]) == {"transducer"}
+    assert [f["about"] for f in data["findings"] if f["rule"] == "not-rehearsed"] == ["main"]
+
+
 def test_json_has_si_numbers_and_stable_keys(documents, cli):
     data = json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)
     assert set(data) == {"procedure", "rehearsed", "blocked", "set_points", "reasons", "findings"}

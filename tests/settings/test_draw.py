@@ -93,3 +93,24 @@ def test_a_peak_between_two_points_of_a_table_is_seen():
     drawn, where = model(TABLE).over(9.0, 16.0)
     assert drawn.high == pytest.approx(2.2)
     assert where == pytest.approx(9.02)
+
+
+@pytest.mark.parametrize(
+    ("loads", "low", "slope", "where"),
+    [
+        # -di/dv of a constant power is P / v², steepest where it stops; a resistor beside it takes 1/R off.
+        (({"converter": PLAIN},), 1.0, 12 / 5**2, 5.0),
+        (({"converter": PLAIN}, {"resistor": {"resistance": "10 ohm"}}), 1.0, 12 / 5**2 - 0.1, 5.0),
+        (({"converter": PLAIN},), 9.0, 12 / 9**2, 9.0),
+        ((BURST,), 1.0, 6 / 4**2, 4.0),
+        ((TABLE,), 9.0, 1.1 * 190.0, 9.02),
+    ],
+)
+def test_how_steeply_its_current_falls(loads, low, slope, where):
+    assert model(*loads).falls(low, 16.0) == pytest.approx((slope, where), rel=1e-4)
+
+
+@pytest.mark.parametrize("load", [LAMP, MOTOR, COIL, LEDS])
+def test_what_never_falls(load):
+    slope, _ = model(load).falls(1.0, 16.0)
+    assert slope <= 1e-9

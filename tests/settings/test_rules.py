@@ -15,6 +15,7 @@ from railwright.evaluation.evaluate import evaluate
 from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.overrides import ENGINE_RULES
 from railwright.settings.rules import RULES
+from railwright.settings.rules.stability import least_capacitance
 from railwright.settings.settle import settle
 from railwright.traces import Record, Traces
 
@@ -40,6 +41,13 @@ LIMIT = "current_limit: 1 A"
 SWEEP = "sweep: {input: main, from: 9 V, to: 16 V, points: 8, dwell: 500 ms}"
 POWER_UP = "power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}"
 STOP = "{input: main, current_above: 900 mA, for: 100 ms}"
+BANK_GONE: Edit = ("device", "      - capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}\n", "")
+SMALL: Edit = ("device", "capacitor: {capacitance: 10 uF ± 20 %, esr: 200 mohm}", "capacitor: 2 nF")
+FALLING = (
+    "iv_table: {points: [{voltage: 0 V, current: 0 A}, {voltage: 9 V, current: 60 mA}, "
+    "{voltage: 19 V, current: 40 mA}, {voltage: 40 V, current: 40 mA}]}"
+)
+POWER = "profile: {compliance: 5 V, points: [{time: 0 s, power: 0.4 W}, {time: 1 s, power: 1.2 W}]}"
 INRUSH = "    at_most: 60 mA"
 CALIBRATED = "calibrated: {on: 2026-03-02, due: 2027-03-02, certificate: QB-26-031}"
 
@@ -565,6 +573,52 @@ CASES = [
         "15.0005 V on left.1, which sets in steps of 1 mV",
     ),
     Case(
+        "input-oscillates",
+        "main",
+        (BANK_GONE,),
+        "load:",
+        # 3.96 W / 83 % at 7.4 V: -11.48 Ω; 0.982 µH and 70.84 mΩ ask for L·P/(V²·R) = 1.207 µF.
+        "at 7.4 V it acts as -11.48 Ω (dV/dI; of a constant power -V²/P), and no capacitor stands beside it",
+    ),
+    Case(
+        "input-oscillates",
+        "main",
+        (("device", "capacitance: 1000 uF ± 20 %, esr: 60 mohm", "capacitance: 1.4 uF ± 20 %"),),
+        "load:",
+        "as little as 1.12 µF with an ESR that is not given, and not counted, stands beside it",
+        silent=(("device", "capacitance: 1000 uF ± 20 %, esr: 60 mohm", "capacitance: 1.6 uF ± 20 %"),),
+    ),
+    Case(
+        "input-oscillates",
+        "main",
+        (
+            (
+                "device",
+                "capacitance: 1000 uF ± 20 %, esr: 60 mohm",
+                "capacitance: 0.7 uF ± 20 %, esr: 60 mohm",
+            ),
+        ),
+        "load:",
+        "560 nF with an ESR of 60 mΩ stands beside it",
+        silent=(("device", "capacitance: 1000 uF ± 20 %", "capacitance: 0.9 uF ± 20 %"),),
+    ),
+    Case(
+        "input-oscillates",
+        "transducer",
+        (("device", "constant_current: {current: 20 mA ± 5 %, compliance: 9 V}", FALLING), SMALL),
+        "load:",
+        "V it acts as -500 Ω",
+        silent=(SMALL,),
+    ),
+    Case(
+        "input-oscillates",
+        "transducer",
+        (("device", "constant_current: {current: 20 mA ± 5 %, compliance: 9 V}", POWER), SMALL),
+        "load:",
+        "at 18 V it acts as -270 Ω",
+        silent=(("device", "constant_current: {current: 20 mA ± 5 %, compliance: 9 V}", POWER),),
+    ),
+    Case(
         "stored-energy",
         "main",
         (("device", "1000 uF ± 20 %", "200 mF ± 20 %"),),
@@ -648,6 +702,26 @@ def test_unknown_accuracy_is_said_once_with_every_check_that_wanted_it(tmp_path:
     assert whys == [
         "accuracy of the set points is not given, so this could not be checked: every margin with it"
     ]
+
+
+@pytest.mark.parametrize("esr", [0.0, 0.06])
+@pytest.mark.parametrize(("share", "grows"), [(0.97, True), (1.03, False)])
+def test_the_least_capacitance_is_where_disturbances_begin_to_die_away(
+    esr: float, share: float, grows: bool
+) -> None:
+    """Eigenvalues of lead, capacitor and negative resistance: L di/dt = -R i - v, C du/dt = i + G v = i_c,
+    v = u + ESR i_c.
+    """
+    slope, inductance, resistance = 1.0 / 11.48, 0.982e-6, 0.0708
+    farads = share * least_capacitance(slope, inductance, resistance + esr)
+    left = 1.0 / (1.0 - esr * slope)
+    system = np.array(
+        [
+            [-(resistance + esr * left) / inductance, -left / inductance],
+            [left / farads, slope * left / farads],
+        ]
+    )
+    assert (np.linalg.eigvals(system).real.max() > 0.0) == grows
 
 
 def test_every_rule_has_a_case() -> None:

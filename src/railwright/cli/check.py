@@ -32,7 +32,7 @@ def check(procedure: Procedure, static: Static = False, json: Json = False) -> E
         )
     else:
         from railwright.cli.assumptions import ASSUMED, print_assumptions
-        from railwright.cli.console import console
+        from railwright.cli.console import SEVERITY_MARKS, console
         from railwright.cli.findings import findings_table, settings_table, summary
 
         out = console()
@@ -43,6 +43,10 @@ def check(procedure: Procedure, static: Static = False, json: Json = False) -> E
         if checked.rehearsal is not None:
             print_assumptions(out, checked.rehearsal.assumptions, checked.names)
         out.print(f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}")
+        if len(settings.set_points) == len(checked.documents.procedure.hook_up):
+            told = "what wrong leads, mistyped figures and lost supplies would do is rehearsed apart"
+            note = f"{SEVERITY_MARKS['note']}: {told}: railwright rehearse {procedure} --faults"
+            out.print(note, soft_wrap=True)
     return Exit.STOPPED if settings.blocked else Exit.DONE
 
 

@@ -14,6 +14,8 @@ from railwright.quantities import Uncertain
 
 THRESHOLDS = ("starts_at", "stops_at", "compliance")
 _LOOKS = 48
+_NEAR = 1e-6
+"""Relative distance of two voltages whose currents give a slope."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +121,21 @@ class LoadModel:
             if bounds.high > greatest:
                 greatest, where = bounds.high, voltage
         return Bounds(least, greatest), where
+
+    def falls(self, low: float, high: float) -> tuple[float, float] | None:
+        """How steeply its greatest current falls at most between two voltages [V]: -di/dv [S], and where.
+
+        Zero or less where it never falls; None where it is not known.
+        """
+        steepest, where = float("-inf"), high
+        for voltage in self._looks(low, high):
+            here, above = self.current(voltage), self.current(voltage * (1.0 + _NEAR))
+            if here is None or above is None:
+                return None
+            slope = (here.high - above.high) / (voltage * _NEAR)
+            if slope > steepest:
+                steepest, where = slope, voltage
+        return steepest, where
 
     def charging_time(self, extra: float, limit: float, start: float, stop: float) -> float | None:
         """Longest time in a current limit while the input rises from `start` to `stop` [V], in s.

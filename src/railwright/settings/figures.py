@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from railwright.documents.bench import Bench, CurrentAccuracy, Lead, Output, VoltageAccuracy
 from railwright.physics import conductors
+from railwright.rehearsal.circuit import SPACING, conductor_area
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,15 @@ def lead_resistance(lead: Lead, bench: Bench) -> Resistance:
     except ValueError:
         high = conductors.loop_resistance(area, length, ambient.high, high_contacts)
     return Resistance(low, max(low, high), contacts is not None)
+
+
+def lead_inductance(lead: Lead) -> float:
+    """Inductance of a lead [H]; where the bench does not give it, that which the rehearsal assumes."""
+    per_metre = lead.inductance
+    if per_metre is None:
+        diameter = conductors.diameter_of_area(conductor_area(lead))
+        per_metre = conductors.pair_inductance_per_metre(diameter, SPACING * diameter)
+    return per_metre * lead.one_way_length
 
 
 def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:

@@ -16,6 +16,7 @@ from railwright.settings.rules import (
     protection,
     requirements,
     returns,
+    stability,
     stops,
     voltage,
 )
@@ -81,6 +82,7 @@ RULES: tuple[Rule[Context], ...] = (
     instruments.identity_unknown,
     instruments.accuracy_unknown,
     instruments.off_grid,
+    stability.input_oscillates,
     energy.stored_energy,
     energy.slow_discharge,
 )

@@ -1,0 +1,91 @@
+"""Rules about stability: a load whose current falls with voltage, against the inductance of its lead.
+
+Such a load is a negative resistance for small changes, -V²/P of a constant power P. Behind a lead of L and R,
+with a capacitor C of series resistance ESR beside it, a disturbance dies away where the lead's damping is
+more than what the load feeds in,
+
+    P / (C V²)  <  (R + ESR) / L,
+
+and grows otherwise [1]_: the characteristic polynomial of the loop, to first order in ESR · P / V². The
+rehearsal need not show it: from rest, implicit steps longer than a period damp what would grow.
+
+References
+----------
+.. [1] R. D. Middlebrook, Input filter considerations in design and application of switching regulators, 1976
+   (from memory): the impedance of the source stays below the negative resistance of the load.
+"""
+
+from __future__ import annotations
+
+from railwright.physics.circuit import NODE_CAPACITANCE
+from railwright.physics.loads.capacitor import Capacitor
+from railwright.quantities import show
+from railwright.settings.context import Context, Source
+from railwright.settings.figures import lead_inductance
+from railwright.settings.findings import Severity
+from railwright.settings.rule import Hit, Outcome, rule
+
+
+def least_capacitance(slope: float, inductance: float, resistance: float) -> float:
+    """Capacitance beside a load whose current falls by `slope` [S] from which on a disturbance dies away [F].
+
+    inductance [H]: of the lead. resistance [Ω], above zero: of the lead, and the ESR of the capacitor.
+    """
+    return slope * inductance / resistance
+
+
+def _beside(source: Source) -> tuple[float, float]:
+    """Least capacitance beside the load [F], and its least series resistance [Ω].
+
+    Of several capacitors the resistance is that of all together at low frequency, sum(C² ESR) / (sum C)²; an
+    ESR that is not given is not counted.
+    """
+    parts = [part.parameters for part in source.input.load]
+    banks = [
+        (bank.capacitance.low, bank.esr.low if bank.esr else 0.0)
+        for bank in parts
+        if isinstance(bank, Capacitor)
+    ]
+    total = sum(farads for farads, _ in banks)
+    if total <= 0.0:
+        return 0.0, 0.0
+    return total, sum(farads**2 * esr for farads, esr in banks) / total**2
+
+
+@rule("input-oscillates", Severity.CAUTION)
+def input_oscillates(context: Context) -> Outcome:
+    """A load whose current falls as the voltage rises has no capacitor beside it, or too small a one, to be
+    stable against the inductance of its lead.
+    """
+    for source in context.sources.values():
+        played = [level.voltage for level in source.played.levels if level.voltage > 0.0]
+        stops = [converter.stops_at.low for converter in source.load.converters]
+        top = max([source.input.operating.high, *played])
+        falls = source.load.falls(min([source.input.operating.low, *played, *stops]), top)
+        inductance = lead_inductance(source.lead)
+        if falls is None or falls[0] <= 0.0 or inductance <= 0.0:
+            continue
+        slope, volts = falls
+        capacitance, esr = _beside(source)
+        damping = source.resistance.low + esr
+        needed = least_capacitance(slope, inductance, damping)
+        there = capacitance or NODE_CAPACITANCE
+        if there >= needed:
+            continue
+        with_esr = f"an ESR of {show(esr, 'ohm')}" if esr else "an ESR that is not given, and not counted,"
+        beside = (
+            f"as little as {show(capacitance, 'F')} with {with_esr} stands beside it"
+            if capacitance
+            else f"no capacitor stands beside it, only the {show(there, 'F')} of the connector"
+        )
+        yield Hit(
+            source.name,
+            (*source.at_input, "load"),
+            f"the current of the load falls as the voltage rises: at {show(volts, 'V')} it acts as "
+            f"-{show(1.0 / slope, 'ohm')} (dV/dI; of a constant power -V²/P), and {beside}; behind a lead of "
+            f"{show(inductance, 'H')} and {show(source.resistance.low, 'ohm')} it may oscillate, as "
+            f"1/(C·{show(1.0 / slope, 'ohm')}), {slope / there:.3g}/s, exceeds (R + ESR)/L, "
+            f"{damping / inductance:.3g}/s (R. D. Middlebrook, 1976, from memory)",
+            f"give the input capacitor with its ESR in the device document: {show(needed, 'F')} or more "
+            "damp it",
+        )
