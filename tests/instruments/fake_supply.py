@@ -145,7 +145,7 @@ class FakeSupply:
                 output = self.outputs[int(found[2])]
                 return str(output.trip_bits if found[1] == "QUESTIONABLE" else 256 * output.on)
             case _ if re.fullmatch(
-                r"(VOLT|CURR)(:(PROTECTION|SLEW|SENSE)(:STATE|:DELAY|:FALLING)?)?\??", header
+                r"(VOLT|CURR|POWER)(:(PROTECTION|SLEW|SENSE)(:LEVEL)?(:STATE|:DELAY|:FALLING)?)?\??", header
             ):
                 if header.endswith("?"):
                     return ",".join(output.settings.get(header[:-1], "0") for output in outputs)

@@ -34,6 +34,7 @@ inputs:
 OUTPUT = """{voltage: 0 V .. 36 V, current: 0 A .. 2.5 A, power: 60 W, slew: 1 V/s .. 10 V/ms,
         programming: {voltage: {resolution: 1 mV}, current: {resolution: 1 mA}},
         reading: {voltage: {resolution: 1 mV}, current: {resolution: 1 mA}, update: 10 ms, latency: 2 ms},
+        opp: {level: 1 W .. 66 W}, ocp: {level: 0 A .. 2.75 A, delay: 0 s .. 1 s},
         ovp: {level: 1 V .. 38 V}, trip_delay: 1 ms .. 5 s, sense: {compensates: 1 V}}"""
 
 BENCH = """\
@@ -67,8 +68,10 @@ hook_up:
   main: {from: left.1, lead: pair, sense: at load}
   aux: {from: right.1, lead: pair, sense: at terminals}
 limits:
-  main: {current_limit: 1 A, at_limit: trip, trip_delay: 40 ms, ovp: 18 V}
-  aux: {current_limit: 500 mA, at_limit: trip, trip_delay: 20 ms, ovp: 7 V, trips_when: [main]}
+  main: {current_limit: 1 A, at_limit: trip, trip_delay: 40 ms, ovp: 18 V,
+         opp: 20 W, ocp: 900 mA, ocp_delay: 60 ms}
+  aux: {current_limit: 500 mA, at_limit: trip, trip_delay: 20 ms, ovp: 7 V, opp: 3 W,
+        ocp: 400 mA, ocp_delay: 30 ms, trips_when: [main]}
 steps:
   - power_up: {order: [main, aux], gap: 50 ms, rise: 2 V/ms, settle: 30 ms}
     name: first power
@@ -81,11 +84,17 @@ record: {every: 10 ms}
 """
 
 SET_POINTS = {
-    "main": Feed("main", "alone", (OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0),), "pair", "at load"),
+    "main": Feed(
+        "main",
+        "alone",
+        (OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0, opp=20.0, ocp=0.9, ocp_delay=0.06),),
+        "pair",
+        "at load",
+    ),
     "aux": Feed(
         "aux",
         "alone",
-        (OutputSetPoints("right.1", 0.5, "trip", 0.02, 7.0),),
+        (OutputSetPoints("right.1", 0.5, "trip", 0.02, 7.0, opp=3.0, ocp=0.4, ocp_delay=0.03),),
         "pair",
         "at terminals",
         ("main",),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,8 +13,11 @@ import pytest
 from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, station
 
 from railwright.evaluation.evaluate import evaluate
+from railwright.instruments.dialect import load_dialect
 from railwright.rehearsal.timeline import build_timeline
+from railwright.settings.data import as_data
 from railwright.settings.overrides import ENGINE_RULES
+from railwright.settings.restore import settings_from_data
 from railwright.settings.rules import RULES
 from railwright.settings.rules.stability import least_capacitance
 from railwright.settings.settle import settle
@@ -64,6 +68,47 @@ def limit(text: str) -> Edit:
     return ("procedure", LIMIT, f"current_limit: {text}")
 
 
+def fixture(text: str, where: str = MAIN) -> tuple[Edit, Edit]:
+    """A fixture of these parts in the lead of main (or of another)."""
+    return (
+        ("bench", "\nleads:", f"\nfixtures:\n  box: {{{text}}}\n\nleads:"),
+        ("procedure", where, where.replace(", sense", ", fixture: box, sense")),
+    )
+
+
+def protections(text: str) -> Edit:
+    """More limits of main."""
+    return ("procedure", "    trip_delay: 40 ms\n", f"    trip_delay: 40 ms\n{text}")
+
+
+def fuse(*points: str) -> str:
+    pairs = [each.split(" at ") for each in points]
+    curve = ", ".join(f"{{current: {current}, time: {time}}}" for time, current in pairs)
+    return f"fuse: {{curve: [{curve}], resistance: 40 mohm}}"
+
+
+OWN_LEVELS: Edit = (
+    "bench",
+    "        trip_delay: 2 ms .. 5 s\n",
+    "        trip_delay: 2 ms .. 5 s\n        opp: {level: 1 W .. 66 W}\n"
+    "        ocp: {level: 0.1 A .. 2.75 A, delay: 5 ms .. 1 s}\n",
+)
+
+
+def coupled(by: str) -> tuple[Edit, Edit]:
+    """Both outputs of left coupled, one feeding main and one the transducer."""
+    groups = f"    coupled: [{{outputs: [1, 2], by: {by}}}]"
+    return BOTH_LEFT, ("bench", "    isolation: 150 V", f"{groups}\n    isolation: 150 V")
+
+
+UNPROTECTED: Edit = ("device", "      - {reverse: 16 V}", "      # unprotected")
+REGULATES: Edit = (
+    "procedure",
+    "at_limit: trip                       # or: regulate (IVI-4.4)\n    trip_delay: 40 ms\n",
+    "at_limit: regulate\n",
+)
+
+
 @dataclass(frozen=True)
 class Case:
     """`fires`: edits under which the rule finds something; `silent`: edits under which it does not."""
@@ -77,7 +122,163 @@ class Case:
     today: dt.date = TODAY
 
 
+DIODE = "diode: {drop: 0.7 V ± 0.1 V, resistance: 60 mohm}"
+
 CASES = [
+    Case(
+        "lead-drop",
+        "main",
+        (*fixture(DIODE, UNSENSED[2]), UNSENSED)[::-1],
+        "sweep:",
+        "and fixture 'box' and 0.8 V in its diode",
+        silent=(*fixture(DIODE),),
+    ),
+    Case(
+        "reversed",
+        "main",
+        (
+            UNPROTECTED,
+            sweep("from: -1 V, to: 16 V, points: 8, dwell: 500 ms"),
+        ),
+        "sweep:",
+        "-1 V reverses the input",
+        silent=(
+            UNPROTECTED,
+            sweep("from: -1 V, to: 16 V, points: 8, dwell: 500 ms"),
+            *fixture(DIODE),
+        ),
+    ),
+    Case(
+        "sense-compensation",
+        "main",
+        fixture("diode: {drop: 0.95 V, resistance: 80 mohm}"),
+        "silicone pair",
+        "1 V",
+        silent=fixture(DIODE),
+    ),
+    Case(
+        "trip-before-charged",
+        "main",
+        fixture("capacitor: {capacitance: 2200 uF, esr: 30 mohm}"),
+        "trip_delay: 40 ms",
+        "charging 3.62 mF",
+    ),
+    Case(
+        "slow-discharge",
+        "main",
+        fixture(DIODE),
+        "1:",
+        "the diode in 'box' blocks",
+        silent=(("bench", "bleeder: 1 kohm", "bleeder: 100 ohm"),),
+    ),
+    Case(
+        "fuse-below-need",
+        "main",
+        fixture(fuse("100 s at 0.5 A", "100 ms at 2 A")),
+        "fixture: box",
+        "opens after 40.31 s; it bears 0.5 A",
+        silent=fixture(fuse("100 s at 0.7 A", "100 ms at 2 A")),
+    ),
+    Case(
+        "fuse-before-trip",
+        "main",
+        fixture(fuse("1 s at 0.9 A", "1 ms at 1.1 A")),
+        "fixture: box",
+        "40 ms pass before the output trips",
+        silent=fixture(fuse("1 s at 0.9 A", "100 ms at 1.1 A")),
+    ),
+    Case(
+        "fuse-before-trip",
+        "main",
+        (
+            REGULATES,
+            *fixture(fuse("1 s at 0.9 A", "100 ms at 1.1 A")),
+        ),
+        "fixture: box",
+        "the output regulates there and does not trip",
+        silent=fixture(fuse("10 s at 1.1 A", "1 s at 2 A")),
+    ),
+    Case(
+        "switch-open",
+        "main",
+        fixture("switch: {starts: open}"),
+        "switch: {starts: open}",
+        "main stays without supply",
+        silent=fixture("switch: {resistance: 5 mohm}"),
+    ),
+    Case(
+        "opp-range",
+        "main",
+        (protections("    opp: 30 W\n"),),
+        "opp: 30 W",
+        "the bench does not say that left.1 has an over-power protection",
+        silent=(OWN_LEVELS, protections("    opp: 30 W\n")),
+    ),
+    Case(
+        "opp-range",
+        "main",
+        (OWN_LEVELS, protections("    opp: 70 W\n")),
+        "opp: 70 W",
+        "70 W on left.1, whose over-power protection ranges over 1 W .. 66 W",
+    ),
+    Case(
+        "opp-below-need",
+        "main",
+        (OWN_LEVELS, protections("    opp: 4 W\n")),
+        "opp: 4 W",
+        "it acts from 4 W on; 'first power' plays 12 V",
+        silent=(OWN_LEVELS, protections("    opp: 8 W\n")),
+    ),
+    Case(
+        "ocp-range",
+        "main",
+        (protections("    ocp: 800 mA\n"),),
+        "ocp: 800 mA",
+        "the bench does not say that left.1 has an over-current protection apart from its limit",
+        silent=(OWN_LEVELS, protections("    ocp: 800 mA\n")),
+    ),
+    Case(
+        "ocp-range",
+        "main",
+        (OWN_LEVELS, protections("    ocp: 800 mA\n    ocp_delay: 1 ms\n")),
+        "ocp_delay: 1 ms",
+        "1 ms on left.1, whose over-current protection has a delay of 5 ms .. 1 s",
+        silent=(OWN_LEVELS, protections("    ocp: 800 mA\n    ocp_delay: 5 ms\n")),
+    ),
+    Case(
+        "ocp-below-need",
+        "main",
+        (OWN_LEVELS, protections("    ocp: 600 mA\n")),
+        "ocp: 600 mA",
+        "it acts from 0.6 A on; the declared steady current is 0.6 A",
+        silent=(OWN_LEVELS, protections("    ocp: 800 mA\n")),
+    ),
+    Case(
+        "ocp-above-limit",
+        "main",
+        (OWN_LEVELS, protections("    ocp: 2 A\n")),
+        "ocp: 2 A",
+        "holds the current below the 2 A at which it acts",
+        silent=(OWN_LEVELS, protections("    ocp: 800 mA\n")),
+    ),
+    Case(
+        "coupled-withstand",
+        "main",
+        coupled("step"),
+        "coupled:",
+        "'first power' sets left.2, which takes main along from 0 V to 24 V (coupled by step); "
+        "it withstands 20 V",
+        silent=(BOTH_LEFT,),
+    ),
+    Case(
+        "coupled-moves",
+        "transducer",
+        coupled("ratio"),
+        "coupled:",
+        "'line sweep' sets left.1, which takes transducer along from 30 V to 32 V (coupled by ratio); it "
+        "must work from 18 V to 30 V",
+        silent=(BOTH_LEFT,),
+    ),
     Case(
         "return-short",
         "main",
@@ -724,9 +925,41 @@ def test_the_least_capacitance_is_where_disturbances_begin_to_die_away(
     assert (np.linalg.eigvals(system).real.max() > 0.0) == grows
 
 
+def test_a_part_of_a_fixture_without_resistance_is_a_note(tmp_path: Path) -> None:
+    edits = fixture("switch: {}, diode: {drop: 0.7 V, resistance: 0}")
+    (found,) = of_rule(settled(tmp_path, *edits), "unknown-figure")
+    assert "resistance of the switch in 'box' is not given" in found.why
+    assert "its part in the lead's drop" in found.why
+
+
+def test_what_a_dialect_has_no_command_for_is_a_stop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    dialect = load_dialect("channel-list")
+    poor = {key: header for key, header in dialect.settings.items() if not key.startswith("ocp")}
+    edits = (OWN_LEVELS, protections("    ocp: 800 mA\n    opp: 8 W\n"))
+    assert of_rule(settled(tmp_path, *edits), "dialect-cannot-set") == []
+    monkeypatch.setattr(
+        "railwright.settings.rules.instruments.load_dialect",
+        lambda name: dialect.model_copy(update={"settings": poor}),
+    )
+    (found,) = of_rule(settled(tmp_path, *edits), "dialect-cannot-set")
+    assert found.blocks
+    assert found.why == "dialect 'channel-list' cannot set ocp on left.1: it has no command for it"
+    assert "ocp: 800 mA" in line_of(found)
+
+
+def test_own_levels_are_divided_among_a_group(tmp_path: Path) -> None:
+    levels = protections("    ocp: 800 mA\n    opp: 8 W\n")
+    side_by_side = settled(tmp_path, PARALLEL, OWN_LEVELS, levels).set_points["main"].outputs
+    assert [(each.ocp, each.opp, each.ocp_delay) for each in side_by_side] == [(0.4, 4.0, 5e-3)] * 2
+    in_line = settled(tmp_path, SERIES, OWN_LEVELS, levels).set_points["main"].outputs
+    assert [(each.ocp, each.opp) for each in in_line] == [(0.8, 4.0)] * 2
+    settings = settled(tmp_path, PARALLEL, OWN_LEVELS, levels)
+    assert settings_from_data(json.loads(json.dumps(as_data(settings)))).set_points == settings.set_points
+
+
 def test_every_rule_has_a_case() -> None:
     tried = {case.rule for case in CASES}
-    through_unknown = {"lead-contacts", "accuracy-unknown"}
+    through_unknown = {"lead-contacts", "accuracy-unknown", "fixture-resistance", "dialect-cannot-set"}
     assert {rule.id for rule in RULES} - tried == through_unknown
 
 

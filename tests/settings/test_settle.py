@@ -143,6 +143,9 @@ def test_as_data_is_json_with_stable_keys(tmp_path: Path) -> None:
         "trip_delay": 0.04,
         "ovp": 21.0,
         "share": 1.0,
+        "opp": None,
+        "ocp": None,
+        "ocp_delay": None,
     }
     assert list(data["findings"][0]) == [
         "rule",

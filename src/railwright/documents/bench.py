@@ -1,5 +1,7 @@
 """The bench document: the supplies, leads and recorders that are there, with data-sheet figures."""
 
+import math
+from itertools import pairwise
 from typing import Any, Literal, Self
 
 from pydantic import ConfigDict, Field, model_validator
@@ -13,6 +15,7 @@ from railwright.quantities import (
     Metres,
     NonNegativeAmperes,
     NonNegativeVolts,
+    OhmsOrTrue,
     PositiveAmperes,
     PositiveOhms,
     PositiveSeconds,
@@ -21,11 +24,17 @@ from railwright.quantities import (
     RatioRange,
     SecondRange,
     Seconds,
+    Uncertain,
     UncertainCelsius,
+    UncertainFarads,
     UncertainOhms,
+    UncertainPositiveOhms,
+    UncertainPositiveVolts,
     VoltPerSecondRange,
     VoltRange,
+    WattRange,
     Watts,
+    show,
 )
 
 
@@ -90,6 +99,29 @@ class OverVoltage(Model):
         None, description="from exceeding the level to switching off; left out: unknown"
     )
     at: Literal["terminals", "sense"] = Field("terminals", description="which voltage it watches")
+    crowbar: OhmsOrTrue | None = Field(
+        None,
+        description="resistance with which it shorts the output when it acts; true: it has a crowbar whose "
+        "resistance is unknown, and assumed as the result says; left out: it switches off and no more",
+    )
+
+
+class OverPower(Model):
+    """Over-power protection of an output: switches it off, other than its power limit."""
+
+    level: WattRange = Field(description="levels that can be set")
+    response: Seconds | None = Field(
+        None, description="from exceeding the level to switching off; left out: unknown"
+    )
+
+
+class OverCurrent(Model):
+    """Over-current protection of an output with a level of its own, apart from the current limit."""
+
+    level: AmpereRange = Field(description="levels that can be set")
+    delay: SecondRange | None = Field(
+        None, description="delays that can be set; left out: it acts at once, and no delay can be set"
+    )
 
 
 class Sense(Model):
@@ -153,6 +185,10 @@ class Output(Model):
     bleeder: PositiveOhms | None = Field(None, description="resistance across the terminals")
     sink: NonNegativeAmperes | None = Field(None, description="current that the output can take in")
     ovp: OverVoltage | None = Field(None, description="over-voltage protection; left out: there is none")
+    opp: OverPower | None = Field(None, description="over-power protection; left out: there is none")
+    ocp: OverCurrent | None = Field(
+        None, description="over-current protection apart from the current limit; left out: there is none"
+    )
     trip_delay: SecondRange | None = Field(None, description="trip delays that can be set; left out: none")
     sense: Sense | None = Field(None, description="remote sense; left out: there is none")
     points: Points | None = Field(None, description="its own point list; left out: there is none")
@@ -175,6 +211,15 @@ class Calibration(Model):
         return self
 
 
+class Coupling(Model):
+    """Outputs of one supply whose voltage set points move together, whichever of them is set."""
+
+    outputs: tuple[str, ...] = Field(min_length=2, description="the outputs")
+    by: Literal["step", "ratio"] = Field(
+        description="step: the others move by as many volts; ratio: they change in the same proportion"
+    )
+
+
 class Supply(Model):
     """One instrument with its outputs."""
 
@@ -187,6 +232,7 @@ class Supply(Model):
     common_negative: tuple[str, ...] = Field(
         (), description="outputs whose negative terminals are joined inside"
     )
+    coupled: tuple[Coupling, ...] = Field((), description="outputs whose set points move together")
     outputs: dict[Name, Output] = Field(min_length=1, description="its outputs, each under its name")
 
 
@@ -202,6 +248,153 @@ class Lead(Model):
     permitted_current: PositiveAmperes | None = Field(
         None, description="continuous current that the maker permits"
     )
+
+
+class FusePoint(Model):
+    """One point of a fuse's time-current curve."""
+
+    current: PositiveAmperes = Field(description="steady current")
+    time: PositiveSeconds = Field(description="after which it opens")
+
+
+class Fuse(Model):
+    """A fuse by its time-current curve; straight lines between its points on logarithmic scales.
+
+    Below the least current it never opens; above the greatest the last line goes on.
+    """
+
+    curve: tuple[FusePoint, ...] = Field(min_length=2, description="rising currents with falling times")
+    resistance: UncertainOhms | None = Field(None, description="cold; left out: unknown, none assumed")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        for number, (one, two) in enumerate(pairwise(self.curve), start=2):
+            for what, unit, wrong in (
+                ("rising currents", "A", two.current <= one.current),
+                ("falling times", "s", two.time >= one.time),
+            ):
+                if wrong:
+                    key = "current" if unit == "A" else "time"
+                    raise fault(
+                        f"expected {what} in 'curve', got point {number} at {show(getattr(two, key), unit)} "
+                        f"after {show(getattr(one, key), unit)}; put them in order",
+                        "curve",
+                    )
+        return self
+
+    def opens_after(self, current: float) -> float:
+        """Time after which it opens at a steady current [s]; inf at the curve's least current and below."""
+        points = self.curve
+        if current <= points[0].current:
+            return math.inf
+        one, two = next(((one, two) for one, two in pairwise(points) if current <= two.current), points[-2:])
+        slope = math.log(two.time / one.time) / math.log(two.current / one.current)
+        return one.time * math.exp(slope * math.log(current / one.current))
+
+
+class SeriesDiode(Model):
+    """A diode in the positive conductor: conducts towards the device and nothing back."""
+
+    drop: UncertainPositiveVolts = Field(description="forward drop")
+    at: PositiveAmperes | None = Field(
+        None,
+        description="current at which it drops so much; left out: where it begins to conduct",
+    )
+    resistance: UncertainOhms | None = Field(
+        None, description="slope of its forward voltage over its current; left out: unknown, none assumed"
+    )
+
+    @property
+    def threshold(self) -> Uncertain:
+        """Forward voltage at which it begins to conduct [V]: the drop less what its nominal resistance takes
+        of it.
+        """
+        slope = self.resistance.nominal * self.at if self.resistance and self.at else 0.0
+        if slope == 0.0:
+            return self.drop
+        given = self.drop
+        return Uncertain(
+            given.nominal - slope, given.low - slope, given.high - slope, "", given.distribution, given.k
+        )
+
+    @model_validator(mode="after")
+    def _forward(self) -> Self:
+        if self.threshold.low <= 0.0:
+            raise fault(
+                "expected a 'drop' above what the resistance alone drops at the current 'at', got "
+                f"{show(self.drop.low, 'V')}; correct one of them",
+                "drop",
+            )
+        return self
+
+
+class Switch(Model):
+    """A switch, or a relay's contact. Nothing in a procedure moves it."""
+
+    starts: Literal["closed", "open"] = Field("closed", description="how it stands during the procedure")
+    resistance: UncertainOhms | None = Field(None, description="closed; left out: unknown, none assumed")
+
+
+class AddedCapacitor(Model):
+    """A capacitor across the input, on the device's side of the fixture's other parts."""
+
+    capacitance: UncertainFarads = Field(description="farads")
+    esr: UncertainPositiveOhms | None = Field(
+        None, description="equivalent series resistance; left out: unknown, and assumed as the result says"
+    )
+
+
+class Fixture(Model):
+    """What stands between a lead and an input: any of a fuse, a series diode, a switch, a capacitor."""
+
+    fuse: Fuse | None = Field(None, description="in the positive conductor")
+    diode: SeriesDiode | None = Field(None, description="in the positive conductor")
+    switch: Switch | None = Field(None, description="in the positive conductor")
+    capacitor: AddedCapacitor | None = Field(None, description="across the input")
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if not self.parts:
+            raise fault("expected at least one of fuse, diode, switch, capacitor, got none of them; add one")
+        return self
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """What it consists of, in the order from the lead to the input."""
+        return tuple(name for name in ("fuse", "switch", "diode", "capacitor") if getattr(self, name))
+
+    @property
+    def _series(self) -> dict[str, Uncertain | None]:
+        return {
+            name: part.resistance
+            for name, part in (("fuse", self.fuse), ("switch", self.switch), ("diode", self.diode))
+            if part is not None
+        }
+
+    @property
+    def resistance(self) -> Uncertain:
+        """Of everything in series [Ω]: the sum of what is given, and of its bounds."""
+        given = [each for each in self._series.values() if each is not None]
+        return Uncertain(
+            sum(each.nominal for each in given),
+            sum(each.low for each in given),
+            sum(each.high for each in given),
+        )
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """Parts in series whose resistance is not given."""
+        return tuple(name for name, resistance in self._series.items() if resistance is None)
+
+    @property
+    def drop(self) -> Uncertain:
+        """Voltage that is lost in it before any current flows [V]: the diode's threshold."""
+        return self.diode.threshold if self.diode else Uncertain(0.0, 0.0, 0.0)
+
+    @property
+    def opened(self) -> bool:
+        """Whether its switch is open."""
+        return self.switch is not None and self.switch.starts == "open"
 
 
 class Recorder(Model):
@@ -234,12 +427,19 @@ class Bench(Model):
     laboratory: Laboratory | None = Field(None, description="who stands behind a report")
     supplies: dict[Name, Supply] = Field(min_length=1, description="the instruments, each under its name")
     leads: dict[Text, Lead] = Field(min_length=1, description="the leads, each under its name")
+    fixtures: dict[Text, Fixture] = Field(
+        {}, description="what may stand between a lead and an input, each under its name"
+    )
     recorders: dict[Text, Recorder] = Field({}, description="external recorders, each under its name")
 
     def output(self, name: str) -> Output:
         """The output called 'supply.output'; KeyError where there is none."""
         supply, _, output = name.partition(".")
         return self.supplies[supply].outputs[output]
+
+    def fixture(self, name: str | None) -> Fixture | None:
+        """The fixture of that name; None: there is none in the lead."""
+        return None if name is None else self.fixtures[name]
 
     def supply_of(self, name: str) -> Supply:
         """The supply of the output called 'supply.output'."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from railwright.documents.files import Source
-from railwright.documents.references import keys, names, text, texts, twice, unknown
+from railwright.documents.references import items, keys, names, text, texts, twice, unknown
 from railwright.documents.sources import Problem
 
 DIALECTS = Path(__file__).parents[1] / "instruments" / "dialects"
@@ -19,7 +19,7 @@ def dialects() -> list[str]:
 
 
 def check_bench(bench: Source) -> Iterator[Problem]:
-    """Names within a bench: dialects, common negatives, an address of its own for each supply."""
+    """Names within a bench: dialects, common negatives, coupled outputs; an address for each supply."""
     supplies = keys(bench.root.get("supplies"))
     for supply in supplies:
         place = ("supplies", supply)
@@ -28,6 +28,14 @@ def check_bench(bench: Source) -> Iterator[Problem]:
         for path, _ in texts(bench, *place, "common_negative"):
             yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
         yield from twice(bench, texts(bench, *place, "common_negative"), "output", "remove one of them")
+        coupled = [
+            found
+            for number in range(len(items(bench.root.get(*place, "coupled"))))
+            for found in texts(bench, *place, "coupled", number, "outputs")
+        ]
+        for path, _ in coupled:
+            yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
+        yield from twice(bench, coupled, "output", "an output moves with one group; remove it from the other")
     addresses = [
         (("supplies", supply, "address"), address)
         for supply in supplies

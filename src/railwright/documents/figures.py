@@ -3,7 +3,26 @@
 from __future__ import annotations
 
 from railwright.documents.bench import Output
-from railwright.physics.output_stage import OutputFigures
+from railwright.physics.output_stage import OPP_RESPONSE, OutputFigures
+
+CROWBAR = 50e-3
+"""Resistance of a crowbar of which a document says only that it is there [Ω] (declared)."""
+
+
+def figure_assumptions(output: Output) -> tuple[str, ...]:
+    """What `output_figures` put in where the document says that something is there and not how much."""
+    made = []
+    if output.ovp is not None and output.ovp.crowbar == "true":
+        made.append(f"resistance of its crowbar is not given: {CROWBAR * 1e3:g} mΩ assumed")
+    if output.opp is not None and output.opp.response is None:
+        response = f"{OPP_RESPONSE * 1e3:g} ms"
+        made.append(f"response time of the over-power protection is not given: {response} assumed")
+    return tuple(made)
+
+
+def _crowbar(output: Output) -> float | None:
+    crowbar = output.ovp.crowbar if output.ovp else None
+    return CROWBAR if crowbar == "true" else crowbar
 
 
 def output_figures(output: Output) -> OutputFigures:
@@ -25,4 +44,6 @@ def output_figures(output: Output) -> OutputFigures:
         sink_current=output.sink,
         ovp_response=ovp.response if ovp else None,
         ovp_at=ovp.at if ovp else "terminals",
+        opp_response=output.opp.response if output.opp else None,
+        crowbar=_crowbar(output),
     )

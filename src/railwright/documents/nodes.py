@@ -163,14 +163,16 @@ class _Composer:
         target = self.anchors.get(name)
         if target is None:
             got = "stands inside its own value" if name in self.anchors else "is not defined above"
-            raise self.stop(line, column, f"expected an alias of something above, got '*{name}', which {got}")
+            raise self.stop(
+                line, column, f"expected an alias of something above, got {quoted('*' + name)}, which {got}"
+            )
         self.from_aliases += target.size
         if self.from_aliases > MOST_FROM_ALIASES:
             raise self.stop(
                 line,
                 column,
-                f"expected aliases for at most {MOST_FROM_ALIASES} values, got more with '*{name}'; "
-                "write the values out",
+                f"expected aliases for at most {MOST_FROM_ALIASES} values, got more with "
+                f"{quoted('*' + name)}; write the values out",
             )
         return target
 

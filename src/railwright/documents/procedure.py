@@ -21,10 +21,12 @@ from railwright.quantities import (
     AutoSeconds,
     AutoVolts,
     Interval,
+    PositiveAmperes,
     PositiveSeconds,
     Seconds,
     Volts,
     VoltsPerSecond,
+    Watts,
     parse_interval,
     parse_value,
     quoted,
@@ -71,6 +73,9 @@ class HookUp(Model):
         Annotated[Text, Tag("single")] | Annotated[Source, Tag("joined")], Discriminator(_single_or_joined)
     ] = Field(alias="from", description="'supply.output', or `{series: [...]}`, or `{parallel: [...]}`")
     lead: Text = Field(description="a lead of the bench")
+    fixture: Text | None = Field(
+        None, description="a fixture of the bench, between lead and input; left out: nothing is there"
+    )
     sense: Literal["at load", "at terminals"] = Field(description="where the voltage is sensed")
 
     @property
@@ -95,6 +100,18 @@ class Limits(Model):
     at_limit: Literal["regulate", "trip"] = Field(description="what an output does at its limit (IVI-4.4)")
     trip_delay: AutoSeconds | None = Field(None, description="how long the limit is exceeded before it trips")
     ovp: AutoVolts = Field(description="over-voltage protection: the level at which the output goes off")
+    opp: Watts | None = Field(
+        None, description="over-power protection: the power at which the output goes off; left out: not used"
+    )
+    ocp: PositiveAmperes | None = Field(
+        None,
+        description="over-current protection apart from the limit: the current at which the output goes off; "
+        "left out: not used",
+    )
+    ocp_delay: Seconds | None = Field(
+        None,
+        description="how long 'ocp' is exceeded before the output goes off; left out: the shortest it has",
+    )
     trips_when: tuple[Text, ...] = Field(
         (), description="linked trip: goes off when one of these inputs does"
     )
@@ -107,6 +124,8 @@ class Limits(Model):
             raise fault(
                 "expected no 'trip_delay' beside 'at_limit: regulate', got one; remove it", "trip_delay"
             )
+        if self.ocp_delay is not None and self.ocp is None:
+            raise fault("expected an 'ocp' beside 'ocp_delay', got none; add one", "ocp_delay")
         return self
 
 

@@ -60,6 +60,8 @@ def _hook_up(procedure: Source, inputs: list[str] | None, bench: Source | None) 
     fed: list[tuple[Path, str]] = []
     for name in keys(procedure.root.get("hook_up")):
         yield from unknown(procedure, ("hook_up", name, "lead"), "bench's leads", leads)
+        fixtures = None if bench is None or bench.ambiguous else keys(bench.root.get("fixtures"))
+        yield from unknown(procedure, ("hook_up", name, "fixture"), "bench's fixtures", fixtures)
         source: Path = ("hook_up", name, "from")
         single = text(procedure.root.get(*source))
         given = [(source, single)] if single is not None else []

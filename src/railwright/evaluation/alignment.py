@@ -93,7 +93,8 @@ def _as_recorded(traces: Traces, channel: str, model: ReadingModel) -> Array:
     """The run's values of a channel; a voltage of the lead's other end is carried over by its drop."""
     if channel in traces.columns:
         return traces.columns[channel]
-    drop = sum(model.lead or (0.0, 0.0)) / 2.0 * traces.columns.get("current", np.zeros(traces.time.size))
+    current = traces.columns.get("current", np.zeros(traces.time.size))
+    drop = sum(model.lead or (0.0, 0.0)) / 2.0 * current + sum(model.drop) / 2.0
     return traces.columns[_other_end(channel)] - (drop if channel == "voltage" else -drop)
 
 

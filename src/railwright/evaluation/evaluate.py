@@ -16,8 +16,10 @@ from railwright.evaluation.outcome import Evaluation, Measured, Outcome, Result
 from railwright.evaluation.reading import (
     ReadingModel,
     exact_model,
+    lead_name,
     lead_resistance,
     recorder_model,
+    series_drop,
     supply_model,
 )
 from railwright.evaluation.signal import Beyond, CannotMeasure, View
@@ -117,7 +119,11 @@ def _own(bench: Bench, set_points: SetPoints, record: Record) -> _Source:
 def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str, ReadingModel]:
     if record.origin in EXACT:
         return {
-            name: replace(exact_model(record.origin, lead_resistance(bench, feed.lead)), lead_name=feed.lead)
+            name: replace(
+                exact_model(record.origin, lead_resistance(bench, feed.lead, feed.fixture)),
+                lead_name=lead_name(feed),
+                drop=series_drop(bench, feed),
+            )
             for name, feed in set_points.items()
         }
     return {name: supply_model(bench, feed) for name, feed in set_points.items()}
@@ -137,8 +143,7 @@ def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: _Sourc
             recording.origin,
             recorder,
             alignment.uncertainty,
-            lead_resistance(bench, set_points[name].lead),
-            set_points[name].lead,
+            own.models[name],
         )
         for name in recording.traces
         if name in set_points

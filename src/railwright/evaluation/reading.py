@@ -50,7 +50,8 @@ class ReadingModel:
 
     voltage, current: the instruments' shares; empty: accuracy unknown. update: time between two new readings
     (0: every sample is new). aperture: averaging time. clock: bound of the error of the record's time against
-    the named steps. lead: (low, high) loop resistance; None: unknown. current_bound, voltage_bound: what
+    the named steps. lead: (low, high) loop resistance; None: unknown. drop: (low, high)
+    of a series diode in it before any current flows. current_bound, voltage_bound: what
     hides between readings can be anything up to it. surge: what a current goes through until the limit holds
     it. exact: the values are the truth (a rehearsal).
     """
@@ -63,6 +64,7 @@ class ReadingModel:
     clock: float = 0.0
     lead: tuple[float, float] | None = None
     lead_name: str = "lead"
+    drop: tuple[float, float] = (0.0, 0.0)
     current_bound: Bound | None = None
     voltage_bound: Bound | None = None
     surge: SurgePath | None = None
@@ -81,8 +83,8 @@ def exact_model(source: str, lead: tuple[float, float] | None = None) -> Reading
     return ReadingModel(source, perfect, perfect, 0.0, 0.0, lead=lead, exact=True)
 
 
-def lead_resistance(bench: Bench, name: str) -> tuple[float, float] | None:
-    """Least and most loop resistance of a lead [Ω]; None where its contacts are unknown.
+def lead_resistance(bench: Bench, name: str, fixture: str | None = None) -> tuple[float, float] | None:
+    """Least and most loop resistance of a lead and its fixture [Ω]; None where its contacts are unknown.
 
     Least: geometric, at the lowest ambient temperature. Most: the maximum of IEC 60228 where the conductor
     has a class in its table, else geometric, at the highest ambient temperature. Heating by the current is
@@ -90,19 +92,32 @@ def lead_resistance(bench: Bench, name: str) -> tuple[float, float] | None:
     """
     lead = bench.leads[name]
     conductor, contacts, ambient = lead.conductor, lead.contact_resistance_loop, bench.ambient
-    low = least_resistance(bench, name)
+    low = least_resistance(bench, name, fixture)
     if contacts is None or low is None:
         return None
     area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
     assert area is not None, "a conductor has a gauge or a section"
-    high = conductors.loop_resistance(area, lead.one_way_length, ambient.high, contacts.high)
+    between = bench.fixture(fixture)
+    own = between.resistance.high if between else 0.0
+    high = own + conductors.loop_resistance(area, lead.one_way_length, ambient.high, contacts.high)
     if conductor.iec_class is not None:
         try:
             most = conductors.maximum_resistance_per_metre(area, conductor.iec_class, ambient.high)
         except ValueError:
             return low, high
-        high = max(high, 2.0 * lead.one_way_length * most + contacts.high)
+        high = max(high, 2.0 * lead.one_way_length * most + contacts.high + own)
     return low, high
+
+
+def lead_name(feed: Feed) -> str:
+    """What lies between terminals and connector, for people."""
+    return feed.lead if feed.fixture is None else f"{feed.lead} with {feed.fixture}"
+
+
+def series_drop(bench: Bench, feed: Feed) -> tuple[float, float]:
+    """Least and most of what a diode in a fixture drops before any current flows [V]."""
+    between = bench.fixture(feed.fixture)
+    return (between.drop.low, between.drop.high) if between else (0.0, 0.0)
 
 
 def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
@@ -130,8 +145,9 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         current=current,
         update=update,
         aperture=aperture,
-        lead=lead_resistance(bench, feed.lead),
-        lead_name=feed.lead,
+        lead=lead_resistance(bench, feed.lead, feed.fixture),
+        lead_name=lead_name(feed),
+        drop=series_drop(bench, feed),
         current_bound=_current_bound(feed, outputs),
         voltage_bound=_voltage_bound(feed, outputs),
         surge=surge_path(bench, feed),
@@ -139,10 +155,8 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
     )
 
 
-def recorder_model(
-    name: str, recorder: Recorder, clock: float, lead: tuple[float, float] | None, lead_name: str
-) -> ReadingModel:
-    """Of an external recorder's samples, aligned within ±clock [s]."""
+def recorder_model(name: str, recorder: Recorder, clock: float, own: ReadingModel) -> ReadingModel:
+    """Of an external recorder's samples, aligned within ±clock [s]; own: of the same input's readings."""
     return ReadingModel(
         source=name,
         voltage=(_part(name, recorder.voltage),) if recorder.voltage else (),
@@ -150,8 +164,9 @@ def recorder_model(
         update=0.0,
         aperture=0.0,
         clock=clock,
-        lead=lead,
-        lead_name=lead_name,
+        lead=own.lead,
+        lead_name=own.lead_name,
+        drop=own.drop,
     )
 
 

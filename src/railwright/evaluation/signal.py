@@ -161,7 +161,10 @@ class View:
         return self._signal("current", self.model.current)
 
     def voltage(self) -> Signal:
-        """The voltage [V] where it is meant; carried over the lead where it was measured at its other end."""
+        """The voltage [V] where it is meant; carried over the lead where it was measured at its other end.
+
+        A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout.
+        """
         wanted = "voltage" if self.at == "connector" else "terminal_voltage"
         other = "terminal_voltage" if self.at == "connector" else "voltage"
         if wanted in self.traces.columns:
@@ -183,9 +186,13 @@ class View:
         parts.append(
             Systematic(f"resistance of {self.model.lead_name}", sign * (high - low) / 2.0 * current.values)
         )
+        least, most = self.model.drop
+        if most > least:
+            half = np.full(measured.values.shape, sign * (most - least) / 2.0)
+            parts.append(Systematic(f"diode in {self.model.lead_name}", half))
         return Signal(
             measured.time,
-            measured.values + sign * resistance * current.values,
+            measured.values + sign * (resistance * current.values + (least + most) / 2.0),
             tuple(parts),
             math.hypot(measured.noise, resistance * current.noise),
             measured.step,

@@ -34,7 +34,12 @@ def allowed_difference(output: Output, setting: Setting, value: float) -> float:
         case "ovp":
             known = output.ovp.accuracy if output.ovp else None
             return slack + (known if known is not None else UNKNOWN_RESOLUTION * output.voltage.high)
-        case "trip_delay":
+        case "opp":
+            rated = output.power or output.voltage.high * output.current.high
+            return slack + UNKNOWN_RESOLUTION * rated
+        case "ocp":
+            return slack + _grid(programming.current if programming else None, value, output.current.high)
+        case "trip_delay" | "ocp_delay":
             return slack + max(DELAY_STEP, 0.01 * value)
         case _:
             return slack + SLEW_PART * abs(value)

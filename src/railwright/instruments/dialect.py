@@ -25,6 +25,11 @@ Setting = Literal[
     "ovp_on",
     "trip_at_limit",
     "trip_delay",
+    "opp",
+    "opp_on",
+    "ocp",
+    "ocp_on",
+    "ocp_delay",
     "slew_rising",
     "slew_falling",
     "sense",
@@ -32,7 +37,7 @@ Setting = Literal[
 Value = float | bool | str
 """A number in SI units, on or off, or a word of the dialect's `words`."""
 
-SWITCHES = frozenset({"output", "ovp_on", "trip_at_limit"})
+SWITCHES = frozenset({"output", "ovp_on", "opp_on", "ocp_on", "trip_at_limit"})
 CHOICES = frozenset({"sense"})
 NEEDED = ("output", "voltage", "current_limit")
 
@@ -108,7 +113,9 @@ class ModeBits(Bits):
 
 
 class TripBits(Bits):
-    bits: dict[Literal["OVP", "current limit", "linked"], Annotated[int, Field(ge=0, le=15)]]  # type: ignore[assignment]
+    bits: dict[  # type: ignore[assignment]
+        Literal["OVP", "current limit", "linked", "OPP", "OCP"], Annotated[int, Field(ge=0, le=15)]
+    ]
 
 
 class Status(_Part):

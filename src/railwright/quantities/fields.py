@@ -32,7 +32,8 @@ class Dimension:
     """Annotation that makes a pydantic field a quantity of this SI unit.
 
     shape: a plain value (float), a range (`Interval`) or a value with bounds (`Uncertain`). auto: admits the
-    word auto. positive: every possible value lies above zero. nonnegative: none lies below zero.
+    word auto. unknown: admits the word true, for what is there with an unknown value. positive: every
+    possible value lies above zero. nonnegative: none lies below zero.
     """
 
     unit: str
@@ -40,11 +41,14 @@ class Dimension:
     auto: bool = False
     positive: bool = False
     nonnegative: bool = False
+    unknown: bool = False
 
     def parse(self, given: object) -> float | Interval | Uncertain | str:
         """The SI value of what a document says; ValueError where it is no such quantity."""
         if self.auto and given == "auto":
             return "auto"
+        if self.unknown and (given is True or given == "true"):
+            return "true"
         if isinstance(given, Interval | Uncertain):
             return given
         given = blanks(given)
@@ -59,8 +63,8 @@ class Dimension:
             else:
                 result = parse_uncertain(text, self.unit)
         except ValueError as error:
-            if self.auto:
-                raise ValueError(str(error).replace(", got ", " or auto, got ", 1)) from None
+            if word := self._word:
+                raise ValueError(str(error).replace(", got ", f" or {word}, got ", 1)) from None
             raise
         lowest = result if isinstance(result, float) else result.low
         if self.positive and lowest <= 0:
@@ -76,13 +80,18 @@ class Dimension:
         return result
 
     @property
+    def _word(self) -> str:
+        """The word that may stand instead of a quantity; empty: none."""
+        return "auto" if self.auto else "true" if self.unknown else ""
+
+    @property
     def kind(self) -> str:
         """What stands there, for people: 'a voltage', 'a range of voltages', …"""
         name = DIMENSION_NAMES[self.unit]
         text = {"value": name, "interval": f"{name}, as a range", "uncertain": f"{name}, may have bounds"}[
             self.shape
         ]
-        return text + (", or auto" if self.auto else "")
+        return text + (f", or {self._word}" if self._word else "")
 
     @property
     def examples(self) -> list[str]:
@@ -94,7 +103,7 @@ class Dimension:
         ]
         if self.unit == "degC" and self.shape == "uncertain":
             texts[1] = "23 °C ± 3 °C"
-        return [*texts, *(["auto"] if self.auto else [])]
+        return [*texts, *([self._word] if self._word else [])]
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -106,8 +115,9 @@ class Dimension:
     ) -> JsonSchemaValue:
         bare_zero = [{"const": 0}] if self.shape != "interval" and not self.positive else []
         bare_ratio = [{"type": "number"}] if self.unit == "1" and self.shape != "interval" else []
+        bare_true: list[JsonSchemaValue] = [{"const": True}] if self.unknown else []
         return {
-            "anyOf": [{"type": "string"}, *(bare_ratio or bare_zero)],
+            "anyOf": [{"type": "string"}, *(bare_ratio or bare_zero), *bare_true],
             "description": self.kind,
             "examples": self.examples,
         }
@@ -124,6 +134,7 @@ Seconds = Annotated[float, Dimension("s", nonnegative=True)]
 PositiveSeconds = Annotated[float, Dimension("s", positive=True)]
 Ohms = Annotated[float, Dimension("ohm", nonnegative=True)]
 PositiveOhms = Annotated[float, Dimension("ohm", positive=True)]
+OhmsOrTrue = Annotated[float | Literal["true"], Dimension("ohm", positive=True, unknown=True)]
 Metres = Annotated[float, Dimension("m", positive=True)]
 Farads = Annotated[float, Dimension("F", positive=True)]
 HenriesPerMetre = Annotated[float, Dimension("H/m", positive=True)]
@@ -132,15 +143,18 @@ Ratio = Annotated[float, Dimension("1", nonnegative=True)]
 
 VoltRange = Annotated[Interval, Dimension("V", "interval")]
 AmpereRange = Annotated[Interval, Dimension("A", "interval")]
+WattRange = Annotated[Interval, Dimension("W", "interval", nonnegative=True)]
 SecondRange = Annotated[Interval, Dimension("s", "interval", nonnegative=True)]
 VoltPerSecondRange = Annotated[Interval, Dimension("V/s", "interval", positive=True)]
 RatioRange = Annotated[Interval, Dimension("1", "interval", nonnegative=True)]
 
 UncertainVolts = Annotated[Uncertain, Dimension("V", "uncertain")]
+UncertainPositiveVolts = Annotated[Uncertain, Dimension("V", "uncertain", positive=True)]
 UncertainAmperes = Annotated[Uncertain, Dimension("A", "uncertain")]
 UncertainWatts = Annotated[Uncertain, Dimension("W", "uncertain", positive=True)]
 UncertainSeconds = Annotated[Uncertain, Dimension("s", "uncertain", nonnegative=True)]
 UncertainOhms = Annotated[Uncertain, Dimension("ohm", "uncertain", nonnegative=True)]
+UncertainPositiveOhms = Annotated[Uncertain, Dimension("ohm", "uncertain", positive=True)]
 UncertainFarads = Annotated[Uncertain, Dimension("F", "uncertain", positive=True)]
 UncertainMetres = Annotated[Uncertain, Dimension("m", "uncertain", positive=True)]
 UncertainCelsius = Annotated[Uncertain, Dimension("degC", "uncertain")]

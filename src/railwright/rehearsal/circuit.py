@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from railwright.documents.bench import Bench, Lead, Output
+from railwright.documents.bench import AddedCapacitor, Bench, Fixture, Lead, Output
 from railwright.documents.device import Device
-from railwright.documents.figures import output_figures
+from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.loader import Documents
 from railwright.physics import circuit as physics
 from railwright.physics import conductors
+from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.output_stage import OutputStage, derive_output_stage, recovery_figures
 from railwright.quantities import Uncertain
 from railwright.rehearsal.case import NOMINAL, Case
@@ -24,6 +25,10 @@ inductance.
 DAMPING = Uncertain(1.0, 0.7, 1.4, "0.7 .. 1.4")
 LIMIT_OVERSHOOT = Uncertain(0.25, 0.0, 0.5, "0 % .. 50 %")
 """What a data sheet leaves open of an output stage, with the bounds that are assumed."""
+
+
+FIXTURE = "fixture"
+"""What a fixture's own quantities are called after: `main.fixture.drop`, `main.fixture.capacitance`."""
 
 
 class Assumptions:
@@ -92,8 +97,8 @@ def _branch(documents: Documents, feed: Feed, case: Case, assumptions: Assumptio
         name=feed.input,
         outputs=names,
         stages=tuple(_stage(name, bench.output(name), case, assumptions) for name in names),
-        lead=_lead(feed.input, bench.leads[feed.lead], bench, case, assumptions),
-        loads=_loads(feed.input, documents.device, case, assumptions),
+        lead=_lead(feed, bench, case, assumptions),
+        loads=_loads(feed, documents, case, assumptions),
         arrangement="single" if feed.arrangement == "alone" else feed.arrangement,
         sense="load" if feed.sense == "at load" else "terminals",
     )
@@ -106,7 +111,7 @@ def _stage(name: str, output: Output, case: Case, assumptions: Assumptions) -> O
         limit_overshoot=case(f"{name}.limit_overshoot", LIMIT_OVERSHOOT),
     )
     stage, made = derive_output_stage(figures)
-    assumptions.add(*(f"{name}: {sentence}" for sentence in made))
+    assumptions.add(*(f"{name}: {sentence}" for sentence in (*made, *figure_assumptions(output))))
     return stage
 
 
@@ -115,11 +120,14 @@ def stage_figures(output: Output) -> tuple[float, float, float]:
     return recovery_figures(output_figures(output))[:3]
 
 
-def lead_resistance(lead: Lead, bench: Bench) -> tuple[Uncertain, tuple[str, ...]]:
-    """Loop resistance of a lead with its contacts [Ω], and what was assumed.
+def lead_resistance(
+    lead: Lead, bench: Bench, fixture: Fixture | None = None
+) -> tuple[Uncertain, tuple[str, ...]]:
+    """Loop resistance of a lead with its contacts and a fixture's parts in series [Ω], and what was assumed.
 
     Nominal and least are geometric, most is the maximum of IEC 60228 where the conductor has a class in its
-    table; each at the ambient temperature's nominal, lowest and highest value.
+    table; each at the ambient temperature's nominal, lowest and highest value. A fixture's bounds add to
+    them: the whole is one quantity, taken as equally likely between its bounds.
     """
     assumptions: tuple[str, ...] = ()
     contacts = lead.contact_resistance_loop
@@ -136,7 +144,13 @@ def lead_resistance(lead: Lead, bench: Bench) -> tuple[Uncertain, tuple[str, ...
         )
     except ValueError:  # a section that the table does not have
         high = conductors.loop_resistance(area, length, ambient.high, contacts.high)
-    return Uncertain(nominal, low, max(high, nominal)), assumptions
+    whole = Uncertain(nominal, low, max(high, nominal))
+    if fixture is None:
+        return whole, assumptions
+    own = fixture.resistance
+    whole = Uncertain(whole.nominal + own.nominal, whole.low + own.low, whole.high + own.high)
+    left_out = (f"resistance of the {part} is not given: none assumed" for part in fixture.unknown)
+    return whole, (*assumptions, *left_out)
 
 
 def conductor_area(lead: Lead) -> float:
@@ -147,8 +161,9 @@ def conductor_area(lead: Lead) -> float:
     return lead.conductor.area
 
 
-def _lead(name: str, lead: Lead, bench: Bench, case: Case, assumptions: Assumptions) -> physics.Lead:
-    resistance, made = lead_resistance(lead, bench)
+def _lead(feed: Feed, bench: Bench, case: Case, assumptions: Assumptions) -> physics.Lead:
+    name, lead, fixture = feed.input, bench.leads[feed.lead], bench.fixture(feed.fixture)
+    resistance, made = lead_resistance(lead, bench, fixture)
     assumptions.add(*(f"{name}: {sentence} for its lead" for sentence in made))
     per_metre = lead.inductance
     if per_metre is None:
@@ -159,30 +174,52 @@ def _lead(name: str, lead: Lead, bench: Bench, case: Case, assumptions: Assumpti
             f"that of two wires {SPACING:g} diameters apart, {per_metre * 1e6:.2f} µH/m, assumed"
         )
     inductance = per_metre * lead.one_way_length
-    return physics.Lead(
+    chosen = (
         case(f"{name}.lead.resistance", resistance),
         case(f"{name}.lead.inductance", Uncertain(inductance, inductance, inductance)),
     )
+    if fixture is None:
+        return physics.Lead(*chosen)
+    drop = case(f"{name}.{FIXTURE}.drop", fixture.drop) if fixture.diode else None
+    curve = tuple((point.current, point.time) for point in fixture.fuse.curve) if fixture.fuse else ()
+    return physics.Lead(*chosen, drop, curve, fixture.opened)
 
 
-def load_labels(device: Device, name: str) -> tuple[str, ...]:
-    """What the loads of an input are called in names of quantities: their kinds, the second one with _2."""
+def load_labels(device: Device, name: str, fixture: Fixture | None = None) -> tuple[str, ...]:
+    """What the loads of an input are called in names of quantities: their kinds, the second one with _2; a
+    fixture's capacitor comes last.
+    """
     labels: list[str] = []
     count = dict[str, int]()
     for entry in device.inputs[name].load:
         count[entry.kind] = count.get(entry.kind, 0) + 1
         labels.append(entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}")
+    if fixture is not None and fixture.capacitor is not None:
+        labels.append(FIXTURE)
     return tuple(labels)
 
 
-def _loads(name: str, device: Device, case: Case, assumptions: Assumptions) -> tuple[physics.Load, ...]:
+def as_load(capacitor: AddedCapacitor) -> Capacitor:
+    """A fixture's capacitor as a load, which it is to the circuit."""
+    return Capacitor(capacitance=capacitor.capacitance, esr=capacitor.esr)
+
+
+def _loads(
+    feed: Feed, documents: Documents, case: Case, assumptions: Assumptions
+) -> tuple[physics.Load, ...]:
+    name, fixture = feed.input, documents.bench.fixture(feed.fixture)
+    parts = [(entry.kind, entry.parameters) for entry in documents.device.inputs[name].load]
+    if fixture is not None and fixture.capacitor is not None:
+        parts.append(("capacitor", as_load(fixture.capacitor)))
     loads = []
-    for label, entry in zip(load_labels(device, name), device.inputs[name].load, strict=True):
+    labels = load_labels(documents.device, name, fixture)
+    for label, (kind, parameters) in zip(labels, parts, strict=True):
 
         def choose(field: str, value: Uncertain, prefix: str = f"{name}.{label}") -> float:
             return case(f"{prefix}.{field}", value)
 
-        values, made = entry.parameters.floats(choose)
-        assumptions.add(*(f"{name}: {sentence}" for sentence in made))
-        loads.append(physics.Load(entry.kind, values, entry.parameters.table()))
+        values, made = parameters.floats(choose)
+        whose = " (its fixture)" if label == FIXTURE else ""
+        assumptions.add(*(f"{name}: {sentence}{whose}" for sentence in made))
+        loads.append(physics.Load(kind, values, parameters.table()))
     return tuple(loads)

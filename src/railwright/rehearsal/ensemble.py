@@ -11,10 +11,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from railwright.documents.bench import Fixture
 from railwright.documents.loader import Documents
 from railwright.quantities import Uncertain
 from railwright.rehearsal.case import fixed
 from railwright.rehearsal.circuit import (
+    FIXTURE,
     build_circuit,
     load_labels,
     output_errors,
@@ -190,12 +192,13 @@ def _templates(plan: Plan) -> list[tuple[Branch, Template, NDArray[np.int64], li
     circuit, _ = build_circuit(documents, set_points)
     errors, _ = output_errors(documents, set_points)
     simulation = Simulation(circuit)
-    tell(simulation, set_points, plan.timeline, errors)
+    tell(simulation, documents.bench, set_points, plan.timeline, errors)
     named = {name: column for column, name in enumerate(plan.design.names)}
     found = []
     for branch in circuit.branches:
         player, follows = simulation.player(branch.name)
-        own = [(named.pop(name), slot) for name, slot in _slots(branch, documents) if name in named]
+        fixture = documents.bench.fixture(set_points[branch.name].fixture)
+        own = [(named.pop(name), slot) for name, slot in _slots(branch, documents, fixture) if name in named]
         span = next(
             (s for s in plan.timeline.spans if s.kind == "power_up" and branch.name in s.inputs), None
         )
@@ -208,20 +211,24 @@ def _templates(plan: Plan) -> list[tuple[Branch, Template, NDArray[np.int64], li
     return found
 
 
-def _slots(branch: Branch, documents: Documents) -> Iterable[tuple[str, tuple[int, int, int]]]:
+def _slots(
+    branch: Branch, documents: Documents, fixture: Fixture | None
+) -> Iterable[tuple[str, tuple[int, int, int]]]:
     """Names of all quantities that a branch can vary, with what they are to its equations."""
     from railwright.physics import cases, layout
     from railwright.physics.loads import KINDS
 
     yield f"{branch.name}.lead.resistance", (cases.NUMBER, -1, layout.RESISTANCE)
     yield f"{branch.name}.lead.inductance", (cases.NUMBER, -1, layout.INDUCTANCE)
+    yield f"{branch.name}.{FIXTURE}.drop", (cases.NUMBER, -1, layout.DROP)
     for j, output in enumerate(branch.outputs):
         yield f"{output}.damping", (cases.DAMPING, j, 0)
         yield f"{output}.limit_overshoot", (cases.LIMIT_OVERSHOOT, j, 0)
         for k, quantity in enumerate(QUANTITIES):
             yield f"{output}.{quantity}", (cases.VOLTAGE_GAIN + k, j, 0)
     place = 0
-    for label, load in zip(load_labels(documents.device, branch.name), branch.loads, strict=True):
+    labels = load_labels(documents.device, branch.name, fixture)
+    for label, load in zip(labels, branch.loads, strict=True):
         parameters = KINDS[load.kind].parameters
         for k, parameter in enumerate(parameters):
             yield f"{branch.name}.{label}.{parameter}", (cases.PARAMETER, -1, place + k)

@@ -147,9 +147,12 @@ def power_open(scene: Scene) -> Iterator[Trial]:
 def reversed_lead(scene: Scene) -> Iterator[Trial]:
     """The lead's conductors exchanged before the power-up."""
     for name, feed in scene.set_points.items():
+        fixture = scene.documents.bench.fixture(feed.fixture)
+        blocks = fixture is not None and fixture.diode is not None
 
-        def act(simulation: Simulation, name: str = name) -> None:
-            simulation.change_lead(name, reversed_lead=True)
+        def act(simulation: Simulation, name: str = name, blocks: bool = blocks) -> None:
+            # A fixture stands at the input: its diode sees the reversed lead, and blocks.
+            simulation.change_lead(name, reversed_lead=not blocks, opened=True if blocks else None)
 
         yield Trial(
             "reversed",
@@ -160,6 +163,7 @@ def reversed_lead(scene: Scene) -> Iterator[Trial]:
             act,
             at_power_up=True,
             note=_tied(scene, feed)
+            or (f"the diode in '{feed.fixture}' blocks" if blocks else "")
             or "the load model alone is computed: what protects the input, or breaks, is in no document",
         )
 

@@ -188,7 +188,7 @@ class _Study:
         scene = self.scene
         timeline = trial.timeline or scene.timeline
         simulation = Simulation(scene.circuit, everything=True)
-        tell(simulation, trial.set_points or scene.set_points, timeline, self.errors)
+        tell(simulation, scene.documents.bench, trial.set_points or scene.set_points, timeline, self.errors)
         begins, voltages = 0.0, {}
         if not trial.at_power_up:
             begins = scene.steady

@@ -8,12 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.circuit import build_circuit, output_errors
+from railwright.rehearsal.coupled import Change, all_changes
 from railwright.rehearsal.errors import SetErrors
 from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.rehearsal.timeline import Action, Timeline, build_timeline
+from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.traces import Event, Mode, Record, Span, Traces
 
 if TYPE_CHECKING:
@@ -79,7 +81,7 @@ def rehearse(
     circuit, assumptions = build_circuit(documents, set_points, case)
     errors, more = output_errors(documents, set_points, case)
     simulation = Simulation(circuit)
-    tell(simulation, set_points, timeline, errors)
+    tell(simulation, documents.bench, set_points, timeline, errors)
     advance = simulation.advance(timeline.duration + tail)
     traces = {name: _traces(samples) for name, samples in advance.samples.items()}
     record = Record("rehearsal", traces, advance.events, timeline.spans)
@@ -90,9 +92,16 @@ def rehearse(
 
 
 def tell(
-    simulation: Simulation, set_points: SetPoints, timeline: Timeline, errors: Mapping[str, SetErrors]
+    simulation: Simulation,
+    bench: Bench,
+    set_points: SetPoints,
+    timeline: Timeline,
+    errors: Mapping[str, SetErrors],
 ) -> None:
-    """Tell every output its limits and what it will do when, each with its own errors."""
+    """Tell every output its limits and what it will do when, each with its own errors.
+
+    Outputs whose set points the bench couples move with each other, whatever they feed.
+    """
     for feed in set_points.values():
         for points in feed.outputs:
             own = errors[points.output]
@@ -102,23 +111,26 @@ def tell(
                 at_limit=points.at_limit,
                 trip_delay=points.trip_delay,
                 ovp=points.ovp + own.ovp_error,
+                opp=points.opp,
+                ocp=points.ocp,
+                ocp_delay=points.ocp_delay,
             )
-    for action in timeline.actions:
-        if action.input in set_points:
-            _act(simulation, set_points[action.input], action, errors)
+    for change in all_changes(bench, set_points, timeline):
+        _act(simulation, change, errors)
 
 
-def _act(simulation: Simulation, feed: Feed, action: Action, errors: Mapping[str, SetErrors]) -> None:
-    for points in feed.outputs:
-        voltage = errors[points.output].voltage(action.voltage * points.share)
-        if action.kind == "off":
-            simulation.set(points.output, at=action.time, on=False)
-        elif action.kind == "on":
-            simulation.set(points.output, at=action.time, on=True, voltage=voltage)
-        elif action.over > 0.0:
-            simulation.set(points.output, at=action.time, line=(voltage, action.over))
-        else:
-            simulation.set(points.output, at=action.time, voltage=voltage)
+def _act(simulation: Simulation, change: Change, errors: Mapping[str, SetErrors]) -> None:
+    output, at = change.output, change.time
+    if change.kind == "off":
+        simulation.set(output, at=at, on=False)
+        return
+    voltage = errors[output].voltage(change.voltage)
+    if change.kind == "on":
+        simulation.set(output, at=at, on=True, voltage=voltage)
+    elif change.over > 0.0:
+        simulation.set(output, at=at, line=(voltage, change.over))
+    else:
+        simulation.set(output, at=at, voltage=voltage)
 
 
 def _traces(samples: Samples) -> Traces:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -9,7 +10,11 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True)
 class OutputSetPoints:
-    """Limits of one output, SI units. `share`: the part of the input's voltage that it carries (series)."""
+    """Limits of one output, SI units. `share`: the part of the input's voltage that it carries (series).
+
+    opp [W], ocp [A]: levels of its over-power and over-current protection, inf: not used. ocp_delay [s]: how
+    long the latter is exceeded before it acts.
+    """
 
     output: str
     current_limit: float
@@ -17,11 +22,14 @@ class OutputSetPoints:
     trip_delay: float
     ovp: float
     share: float = 1.0
+    opp: float = math.inf
+    ocp: float = math.inf
+    ocp_delay: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Feed:
-    """What feeds one input: outputs alone, in series or in parallel, through a lead, sensed somewhere."""
+    """What feeds one input: outputs alone, in series or in parallel; lead and fixture; where it is sensed."""
 
     input: str
     arrangement: Literal["alone", "series", "parallel"]
@@ -29,6 +37,7 @@ class Feed:
     lead: str
     sense: Literal["at load", "at terminals"]
     trips_when: tuple[str, ...] = ()
+    fixture: str | None = None
 
 
 SetPoints = Mapping[str, Feed]

@@ -79,7 +79,7 @@ def surge_path(bench: Bench, feed: Feed) -> SurgePath:
     lead = bench.leads[feed.lead]
     return SurgePath(
         limit=sum(limits) if parallel else max(limits),
-        resistance=least_resistance(bench, feed.lead),
+        resistance=least_resistance(bench, feed.lead, feed.fixture),
         inductance=None if lead.inductance is None else lead.inductance * lead.one_way_length or None,
         capacitance=_capacitance(outputs, feed.arrangement == "series"),
         first=sum(firsts) if parallel else max(firsts),
@@ -87,15 +87,17 @@ def surge_path(bench: Bench, feed: Feed) -> SurgePath:
     )
 
 
-def least_resistance(bench: Bench, name: str) -> float | None:
-    """Least loop resistance of a lead [Ω]: geometric, at the lowest ambient; None: contacts unknown."""
+def least_resistance(bench: Bench, name: str, fixture: str | None = None) -> float | None:
+    """Least loop resistance of lead and fixture [Ω]: geometric, lowest ambient; None: contacts unknown."""
     lead, contacts = bench.leads[name], bench.leads[name].contact_resistance_loop
     if contacts is None:
         return None
     gauge, area = lead.conductor.gauge, lead.conductor.area
     area = conductors.awg_area(gauge) if gauge is not None else area
     assert area is not None, "a conductor has a gauge or a section"
-    return conductors.loop_resistance(area, lead.one_way_length, bench.ambient.low, contacts.low)
+    between = bench.fixture(fixture)
+    own = between.resistance.low if between else 0.0
+    return own + conductors.loop_resistance(area, lead.one_way_length, bench.ambient.low, contacts.low)
 
 
 def _limit_error(output: Output, limit: float) -> float:

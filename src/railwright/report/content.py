@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import math
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -13,6 +14,7 @@ from typing import Any
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.quantities import show
+from railwright.rehearsal.setpoints import OutputSetPoints
 from railwright.report.cautions import cautions
 from railwright.report.figures import number
 from railwright.report.overlay import Overlay
@@ -196,7 +198,12 @@ def _ambient(given: ReportInput, run: Run) -> str:
     return f"{run.ambient}, as the bench document states" if stated else run.ambient
 
 
-_SETTINGS = {"ovp": "over-voltage protection"}
+_SETTINGS = {
+    "ovp": "over-voltage protection",
+    "opp": "over-power protection",
+    "ocp": "over-current protection",
+    "ocp_delay": "delay of the over-current protection",
+}
 
 
 def _instrument(instrument: Instrument, run: Run) -> dict[str, str]:
@@ -251,6 +258,7 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
                     "current_limit": show(output.current_limit, "A"),
                     "at_limit": limit,
                     "ovp": show(output.ovp, "V"),
+                    "others": _other_protections(output),
                 }
             )
         reasons = [
@@ -265,18 +273,30 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
             if reason.about in (name, *outputs)
         ]
         joined = "alone" if feed.arrangement == "alone" else f"in {feed.arrangement}"
+        through = f"{feed.lead} and {feed.fixture}" if feed.fixture else feed.lead
         linked = f"; goes off with {', '.join(feed.trips_when)}" if feed.trips_when else ""
         rows.append(
             {
                 "input": clean(name),
                 "how": breakable(
-                    f"{', '.join(outputs)} ({joined}) through {feed.lead}, sense {feed.sense}{linked}"
+                    f"{', '.join(outputs)} ({joined}) through {through}, sense {feed.sense}{linked}"
                 ),
                 "values": values,
                 "reasons": reasons,
             }
         )
     return rows
+
+
+def _other_protections(output: OutputSetPoints) -> str:
+    """Over-power and over-current protection of an output, as far as they are used."""
+    said = []
+    if math.isfinite(output.opp):
+        said.append(f"at {show(output.opp, 'W')}")
+    if math.isfinite(output.ocp):
+        after = f" after {show(output.ocp_delay, 's')}" if output.ocp_delay else ""
+        said.append(f"at {show(output.ocp, 'A')}{after}")
+    return ", ".join(said)
 
 
 def _place(where: Location | None) -> str:

@@ -16,7 +16,7 @@ from railwright.report.text import shortened
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from railwright.documents.bench import Bench
+    from railwright.documents.bench import Bench, Fixture
     from railwright.documents.device import Device
     from railwright.documents.procedure import Procedure
 
@@ -27,6 +27,9 @@ LINK = 1.5
 LEAD_FROM = BOX + 3.4
 LEAD_TO = LEAD_FROM + 10.2
 DEVICE_FROM = LEAD_TO + 2.6
+FIXTURE_TO = LEAD_TO + 0.2
+FIXTURE_FROM = FIXTURE_TO - 6.8
+GAP = 0.62
 DEVICE_TO = DEVICE_FROM + 6.6
 SENSE = 1.0
 HALF = 1.3
@@ -45,6 +48,19 @@ class OutputBox:
 
 
 @dataclass(frozen=True, slots=True)
+class FixtureBox:
+    """What stands between a lead and an input as drawn: its name, its parts in order, their figures.
+
+    opened: its switch is drawn open.
+    """
+
+    name: str
+    parts: tuple[str, ...]
+    figures: str
+    opened: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Row:
     """One input with what feeds it."""
 
@@ -56,6 +72,7 @@ class Row:
     lead: str
     conductor: str
     sense: Literal["at load", "at terminals"]
+    fixture: FixtureBox | None = None
 
     @property
     def height(self) -> float:
@@ -97,9 +114,25 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> Wiring:
                 hook_up.lead,
                 conductor,
                 hook_up.sense,
+                _fixture_box(hook_up.fixture, bench.fixture(hook_up.fixture)),
             )
         )
     return Wiring(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)))
+
+
+def _fixture_box(name: str | None, fixture: Fixture | None) -> FixtureBox | None:
+    if name is None or fixture is None:
+        return None
+    figures = []
+    if fixture.fuse:
+        figures.append(f"fuse {show(fixture.fuse.curve[0].current, 'A')}")
+    if fixture.switch:
+        figures.append(f"switch {fixture.switch.starts}")
+    if fixture.diode:
+        figures.append(f"diode {show(fixture.diode.drop.nominal, 'V')}")
+    if fixture.capacitor:
+        figures.append(show(fixture.capacitor.capacitance.nominal, "F"))
+    return FixtureBox(name, fixture.parts, ", ".join(figures), fixture.opened)
 
 
 def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
@@ -143,6 +176,37 @@ class _Pen:
     def box(self, left: float, bottom: float, right: float, top: float) -> None:
         rectangle = self.elements.Rect(corner1=(0, 0), corner2=(right - left, top - bottom))
         self.sketch += rectangle.at((left, bottom)).theta(0).color(INK).linewidth(1.0).zorder(0)
+
+    def frame(self, left: float, bottom: float, right: float, top: float) -> None:
+        corners = ((left, bottom), (right, bottom), (right, top), (left, top), (left, bottom))
+        self.line(*corners, colour=FAINT, width=0.8, style=":")
+
+    def fuse(self, x: float, y: float) -> None:
+        """A fuse over the conductor (IEC 60617, from memory)."""
+        rectangle = self.elements.Rect(corner1=(0, 0), corner2=(1.24, 0.5))
+        self.sketch += rectangle.at((x - 0.62, y - 0.25)).theta(0).color(INK).linewidth(1.0).zorder(3)
+
+    def switch(self, x: float, y: float, opened: bool, colour: str) -> None:
+        """A switch in a gap of the conductor, its blade at or off the second contact."""
+        self.line((x - GAP, y), (x + GAP - 0.15, y + (0.55 if opened else 0.14)), width=1.4)
+        self.dot((x - GAP, y), colour, hollow=True)
+        self.dot((x + GAP, y), colour, hollow=True)
+
+    def diode(self, x: float, y: float) -> None:
+        """A diode over the conductor, conducting to the right."""
+        a, h = 0.35, 0.33
+        self.line((x - a, y + h), (x - a, y - h), (x + a, y), (x - a, y + h))
+        self.line((x + a, y + h), (x + a, y - h), width=1.4)
+
+    def capacitor(self, x: float, top: float, bottom: float) -> None:
+        """A capacitor between the two conductors."""
+        middle = (top + bottom) / 2
+        self.line((x, top), (x, middle + 0.12))
+        self.line((x, bottom), (x, middle - 0.12))
+        for y in (middle + 0.12, middle - 0.12):
+            self.line((x - 0.4, y), (x + 0.4, y), width=1.6)
+        self.dot((x, top))
+        self.dot((x, bottom))
 
     def dot(self, at: tuple[float, float], colour: str = INK, hollow: bool = False) -> None:
         self.sketch += self.elements.Dot(open=hollow, radius=0.14).at(at).color(colour).zorder(5)
@@ -225,14 +289,57 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
         pen.dot(plus, colour)
         pen.dot(minus)
     elbow = LEAD_FROM - 0.9
-    pen.line(
-        plus, (elbow, plus[1]), (elbow, centre + HALF), (DEVICE_FROM, centre + HALF), colour=colour, width=1.6
-    )
+    end = DEVICE_FROM if row.fixture is None else FIXTURE_FROM
+    pen.line(plus, (elbow, plus[1]), (elbow, centre + HALF), (end, centre + HALF), colour=colour, width=1.6)
     pen.line(minus, (elbow, minus[1]), (elbow, centre - HALF), (DEVICE_FROM, centre - HALF), width=1.6)
-    middle_of_lead = (LEAD_FROM + LEAD_TO) / 2
-    pen.words((middle_of_lead, centre + 0.42), shortened(row.lead, 34), align="center")
-    pen.words((middle_of_lead, centre - 0.42), row.conductor, size=6.5, align="center", colour=FAINT)
+    if row.fixture is None:
+        middle = (LEAD_FROM + LEAD_TO) / 2
+        pen.words((middle, centre + 0.42), shortened(row.lead, 34), align="center")
+        pen.words((middle, centre - 0.42), row.conductor, size=6.5, align="center", colour=FAINT)
+    else:
+        middle = (LEAD_FROM + 0.5 + FIXTURE_FROM) / 2
+        pen.words((middle, centre + 0.55), shortened(row.lead, 18), align="center")
+        for place, words in enumerate(row.conductor.split(", ")):
+            at = (middle, centre - 0.05 - 0.6 * place)
+            pen.words(at, words, size=6.2, align="center", colour=FAINT)
+        _fixture(pen, row.fixture, centre, colour)
     _sense(pen, row, middles, centre)
+
+
+def _fixture(pen: _Pen, fixture: FixtureBox, centre: float, colour: str) -> None:
+    """A broken box with the symbols of the fixture's parts, its name and their figures above and below."""
+    top, bottom = centre + HALF, centre - HALF
+    series = [part for part in fixture.parts if part != "capacitor"]
+    right = FIXTURE_TO - (1.5 if "capacitor" in fixture.parts else 0.4)
+    width = (right - FIXTURE_FROM - 0.4) / max(1, len(series))
+    begin = FIXTURE_FROM
+    for place, part in enumerate(series):
+        x = FIXTURE_FROM + 0.4 + (place + 0.5) * width
+        if part == "switch":
+            pen.line((begin, top), (x - GAP, top), colour=colour, width=1.6)
+            begin = x + GAP
+            pen.switch(x, top, fixture.opened, colour)
+        elif part == "fuse":
+            pen.fuse(x, top)
+        else:
+            pen.diode(x, top)
+    pen.line((begin, top), (DEVICE_FROM, top), colour=colour, width=1.6)
+    if "capacitor" in fixture.parts:
+        pen.capacitor(FIXTURE_TO - 0.75, top, bottom)
+    pen.frame(FIXTURE_FROM, bottom - 0.45, FIXTURE_TO, top + 0.6)
+    middle = (FIXTURE_FROM + right) / 2
+    pen.words((middle, centre + 0.22), shortened(fixture.name, 24), size=6.5, align="center")
+    for place, line in enumerate(_two_lines(fixture.figures)):
+        pen.words((middle, centre - 0.42 - 0.55 * place), line, size=5.6, align="center", colour=FAINT)
+
+
+def _two_lines(text: str) -> list[str]:
+    """Figures on one line, or on two where they are many."""
+    parts = text.split(", ")
+    if len(parts) <= 2:
+        return [text]
+    half = (len(parts) + 1) // 2
+    return [", ".join(parts[:half]) + ",", ", ".join(parts[half:])]
 
 
 def _output(pen: _Pen, box: OutputBox, middle: float) -> None:
@@ -277,7 +384,7 @@ def _sense(pen: _Pen, row: Row, middles: Sequence[float], centre: float) -> None
 
 
 def _sense_lead(pen: _Pen, left: float, level: float, conductor: float) -> None:
-    right = LEAD_TO + 0.9
+    right = LEAD_TO + 0.9  # beyond a fixture, which the sensed voltage does not have in it
     pen.line((left, level), (right, level), (right, conductor), colour=FAINT, width=0.8, style="--")
     pen.dot((right, conductor))
 

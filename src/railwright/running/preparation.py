@@ -8,7 +8,7 @@ from collections.abc import Callable
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import NotReached
-from railwright.instruments.supply import Change
+from railwright.instruments.supply import Change, Supply
 from railwright.quantities import show
 from railwright.rehearsal.lines import slew_range
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
@@ -85,7 +85,7 @@ def minimum(own: str, document: Output) -> list[Change]:
 
 
 def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
-    """OVP, what is done at the limit and after which delay, where the voltage is sensed."""
+    """OVP, what is done at the limit and after which delay, OPP and OCP, where the voltage is sensed."""
     supply_name, own = output.output.split(".", 1)
     supply, document = rig.supplies[supply_name], rig.bench.output(output.output)
     changes = []
@@ -100,8 +100,25 @@ def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
         changes.append(Change(own, "trip_at_limit", trips))
     if trips:
         changes.append(Change(own, "trip_delay", output.trip_delay))
+    changes += _own_levels(supply, own, document, output)
     if feed.sense == "at load" or document.sense is not None:
         changes.append(Change(own, "sense", feed.sense))
+    return changes
+
+
+def _own_levels(supply: Supply, own: str, document: Output, output: OutputSetPoints) -> list[Change]:
+    """Over-power and over-current protection: their levels, or off where they are there and not asked for."""
+    changes: list[Change] = []
+    if math.isfinite(output.opp):
+        changes.append(Change(own, "opp", output.opp))
+    if math.isfinite(output.ocp):
+        changes.append(Change(own, "ocp", output.ocp))
+        if document.ocp is not None and document.ocp.delay is not None:
+            changes.append(Change(own, "ocp_delay", output.ocp_delay))
+    if document.opp is not None and supply.supports("opp_on"):
+        changes.append(Change(own, "opp_on", math.isfinite(output.opp)))
+    if document.ocp is not None and supply.supports("ocp_on"):
+        changes.append(Change(own, "ocp_on", math.isfinite(output.ocp)))
     return changes
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import cast
 
-from railwright.documents.bench import Bench, Lead, Output, Supply
+from railwright.documents.bench import Bench, Fixture, Lead, Output, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.files import Kind
 from railwright.documents.loader import Documents
@@ -55,11 +55,16 @@ class Source:
     outputs: Mapping[str, Output]
     resistance: figures.Resistance
     played: Played
+    fixture: Fixture | None = None
 
     @cached_property
     def load(self) -> LoadModel:
-        """What the input draws, by its load model."""
-        return LoadModel(self.input)
+        """What the input draws, by its load model, and what a fixture adds to it."""
+        return LoadModel(self.input, self.fixture)
+
+    def drop(self, current: float) -> float:
+        """Largest drop along lead and fixture, both ways, at a current [V]."""
+        return current * self.resistance.high + (self.fixture.drop.high if self.fixture else 0.0)
 
     @property
     def count(self) -> int:
@@ -155,6 +160,15 @@ class Source:
         levels = [output.ovp for output in feed.outputs]
         return sum(levels) if self.series else min(levels)
 
+    def ocp(self, feed: Feed) -> float:
+        """Level of the group's over-current protection [A]; inf: it is not used."""
+        levels = [output.ocp for output in feed.outputs]
+        return sum(levels) if self.parallel else min(levels)
+
+    def opp(self, feed: Feed) -> float:
+        """Power at which the group's over-power protection acts [W]; inf: it is not used."""
+        return sum(output.opp for output in feed.outputs)
+
     @property
     def ovp_error(self) -> float | None:
         """Bound of the error of the group's OVP level [V]; None: unknown."""
@@ -190,7 +204,7 @@ class Source:
         wrong = self.voltage_error(highest.voltage)
         if wrong is None:
             return None
-        drop = current * self.resistance.high if self.senses else 0.0
+        drop = self.drop(current) if self.senses else 0.0
         return highest.voltage + wrong + drop
 
     @property
@@ -241,6 +255,10 @@ class Source:
     @property
     def at_lead(self) -> Path:
         return ("bench", "leads", self.hook_up.lead)
+
+    @property
+    def at_fixture(self) -> Path:
+        return ("bench", "fixtures", str(self.hook_up.fixture))
 
     @property
     def at_output(self) -> Path:
@@ -322,7 +340,7 @@ def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:
     played, timeline = what_is_played(procedure, device)
     sources = {}
     for name, hook_up in procedure.hook_up.items():
-        lead = bench.leads[hook_up.lead]
+        lead, fixture = bench.leads[hook_up.lead], bench.fixture(hook_up.fixture)
         sources[name] = Source(
             name=name,
             input=device.inputs[name],
@@ -330,7 +348,8 @@ def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:
             limits=procedure.limits.get(name),
             lead=lead,
             outputs={output: bench.output(output) for output in hook_up.outputs},
-            resistance=figures.lead_resistance(lead, bench),
+            resistance=figures.lead_resistance(lead, bench, fixture),
             played=played[name],
+            fixture=fixture,
         )
     return sources, timeline

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from railwright.documents.sources import Location
@@ -48,6 +49,9 @@ def _output_as_data(points: OutputSetPoints) -> dict[str, Any]:
         "trip_delay": points.trip_delay if points.at_limit == "trip" else None,
         "ovp": points.ovp,
         "share": points.share,
+        "opp": points.opp if math.isfinite(points.opp) else None,
+        "ocp": points.ocp if math.isfinite(points.ocp) else None,
+        "ocp_delay": points.ocp_delay if math.isfinite(points.ocp) else None,
     }
 
 
@@ -56,6 +60,7 @@ def feed_as_data(feed: Feed) -> dict[str, Any]:
     return {
         "arrangement": feed.arrangement,
         "lead": feed.lead,
+        "fixture": feed.fixture,
         "sense": feed.sense,
         "trips_when": list(feed.trips_when),
         "outputs": [_output_as_data(points) for points in feed.outputs],

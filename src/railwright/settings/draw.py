@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from railwright.documents.bench import Fixture
 from railwright.documents.device import Input
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
@@ -59,14 +60,14 @@ class _Part:
 
 
 class LoadModel:
-    """The load of one input.
+    """The load of one input, with a capacitor that a fixture adds to it.
 
     known: False where a part's steady draw needs a rehearsal to be told. settled: False where a part draws
     another current until it has settled (a lamp, a motor), so that only a rehearsal tells how long an input
     takes to charge.
     """
 
-    def __init__(self, wanted: Input) -> None:
+    def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
         self.known = self.settled = True
         self.converters: list[Converter] = []
         self._parts: list[_Part] = []
@@ -90,9 +91,9 @@ class LoadModel:
             for name, given in parameters.uncertain().items():
                 if name in THRESHOLDS:
                     self._marks += [given.low, given.low * (1 + 1e-9), given.high, given.high * (1 + 1e-9)]
-        self.capacitance = Bounds(
-            sum(b.capacitance.low for b in banks), sum(b.capacitance.high for b in banks)
-        )
+        added = fixture.capacitor if fixture else None
+        capacities = [bank.capacitance for bank in banks] + ([added.capacitance] if added else [])
+        self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
 
     def current(self, voltage: float) -> Bounds | None:
         """Current at the connector at a steady voltage [V], every part running as long as it can."""

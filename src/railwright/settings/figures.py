@@ -9,15 +9,16 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from railwright.documents.bench import Bench, CurrentAccuracy, Lead, Output, VoltageAccuracy
+from railwright.documents.bench import Bench, CurrentAccuracy, Fixture, Lead, Output, VoltageAccuracy
 from railwright.physics import conductors
+from railwright.quantities import Uncertain
 from railwright.rehearsal.circuit import SPACING, conductor_area
 
 
 @dataclass(frozen=True, slots=True)
 class Resistance:
-    """Loop resistance of a lead [Ω]: least and most; `contacts` False: without its contacts, which are not
-    given.
+    """Loop resistance of a lead and its fixture [Ω]: least and most; `contacts` False: without its contacts,
+    which are not given.
     """
 
     low: float
@@ -25,12 +26,12 @@ class Resistance:
     contacts: bool
 
 
-def lead_resistance(lead: Lead, bench: Bench) -> Resistance:
+def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) -> Resistance:
     """Loop resistance at the bench's ambient temperature.
 
     Least: geometric value of the section at the lowest ambient. Most: maximum of IEC 60228 where the
     conductor has a class in its table, else the geometric value, at the highest ambient. Heating by the
-    current is left out.
+    current is left out. A fixture's parts in series, as far as they are given, add to both.
     """
     conductor = lead.conductor
     area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
@@ -45,7 +46,8 @@ def lead_resistance(lead: Lead, bench: Bench) -> Resistance:
         )
     except ValueError:
         high = conductors.loop_resistance(area, length, ambient.high, high_contacts)
-    return Resistance(low, max(low, high), contacts is not None)
+    own = fixture.resistance if fixture else Uncertain(0.0, 0.0, 0.0)
+    return Resistance(low + own.low, max(low, high) + own.high, contacts is not None)
 
 
 def lead_inductance(lead: Lead) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -33,10 +34,26 @@ def _feed(name: str, data: Mapping[str, Any]) -> Feed:
             float(entry["trip_delay"] or 0.0),
             float(entry["ovp"]),
             float(entry["share"]),
+            _level(entry.get("opp")),
+            _level(entry.get("ocp")),
+            float(entry.get("ocp_delay") or 0.0),
         )
         for entry in data["outputs"]
     )
-    return Feed(name, data["arrangement"], outputs, data["lead"], data["sense"], tuple(data["trips_when"]))
+    return Feed(
+        name,
+        data["arrangement"],
+        outputs,
+        data["lead"],
+        data["sense"],
+        tuple(data["trips_when"]),
+        data.get("fixture"),
+    )
+
+
+def _level(given: float | None) -> float:
+    """A level that may not be used, or not be there in what an earlier version wrote."""
+    return math.inf if given is None else float(given)
 
 
 def _reason(data: Mapping[str, Any]) -> Reason:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
+from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
+from railwright.documents.procedure import Limits
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.settings import automatic
@@ -79,8 +81,13 @@ def _feed(source: Source, limit: float, ovp: float, delay: float) -> Feed:
             trip_delay=delay,
             ovp=ovp * share,
             share=share,
+            opp=source.limits.opp * part * share if source.limits.opp is not None else math.inf,
+            ocp=source.limits.ocp * part if source.limits.ocp is not None else math.inf,
+            ocp_delay=_ocp_delay(source.limits, output),
         )
-        for name, part, share in zip(source.outputs, source.parts, source.shares, strict=True)
+        for (name, output), part, share in zip(
+            source.outputs.items(), source.parts, source.shares, strict=True
+        )
     )
     return Feed(
         input=source.name,
@@ -89,22 +96,30 @@ def _feed(source: Source, limit: float, ovp: float, delay: float) -> Feed:
         lead=source.hook_up.lead,
         sense=source.hook_up.sense,
         trips_when=source.limits.trips_when,
+        fixture=source.hook_up.fixture,
     )
+
+
+def _ocp_delay(limits: Limits, output: Output) -> float:
+    """What is asked, or else the shortest that the output has [s]."""
+    if limits.ocp_delay is not None:
+        return limits.ocp_delay
+    return output.ocp.delay.low if limits.ocp is not None and output.ocp and output.ocp.delay else 0.0
 
 
 def _shared(source: Source, setting: str) -> str:
     """How a setting of an input is divided among the outputs of its group."""
-    if source.parallel and setting == "current_limit":
+    if source.parallel and setting in ("current_limit", "ocp", "opp"):
         parts = ", ".join(
             f"{name} {part:.4g}" for name, part in zip(source.outputs, source.parts, strict=True)
         )
         return f"; divided among the parallel outputs by full scale: {parts}"
-    if source.series and setting == "ovp":
+    if source.series and setting in ("ovp", "opp"):
         parts = ", ".join(
             f"{name} {share:.4g}" for name, share in zip(source.outputs, source.shares, strict=True)
         )
         return f"; each output in series carries its share by full scale: {parts}"
-    if source.series and setting == "current_limit":
+    if source.series and setting in ("current_limit", "ocp"):
         return "; the same on each output in series"
     return ""
 
@@ -139,5 +154,17 @@ def settle_input(source: Source, documents: Documents) -> tuple[Draft, list[Reas
                 findings.append(
                     Finding(AUTO_IMPOSSIBLE, Severity.STOP, source.name, where, why, impossible.remedy)
                 )
+    asked: dict[str, tuple[str, float | None]] = {}
+    if source.limits is not None:
+        asked = {
+            "opp": ("W", source.limits.opp),
+            "ocp": ("A", source.limits.ocp),
+            "ocp_delay": ("s", source.limits.ocp_delay),
+        }
+    for setting, (unit, value) in asked.items():
+        if value is not None:
+            where = documents.where("procedure", ("limits", source.name, setting))
+            why = "as the procedure says" + _shared(source, setting)
+            reasons.append(Reason(source.name, setting, value, unit, where, why))
     each = [values.get(setting, math.nan) for setting in settings]
     return Draft(_feed(source, *each), frozenset(values), len(values) == len(settings)), reasons, findings

@@ -52,6 +52,10 @@ class Panel:
         self.ovp_enabled = self.output.ovp is not None
         self.trips_at_limit = False
         self.trip_delay = self.delay_bounds[2] if self.output.trip_delay else 0.0
+        self.opp = self.opp_bounds[2] if self.output.opp else math.inf
+        self.ocp = self.ocp_bounds[2] if self.output.ocp else math.inf
+        self.opp_enabled = self.ocp_enabled = False
+        self.ocp_delay = self.ocp_delay_bounds[2] if self.output.ocp and self.output.ocp.delay else 0.0
         self.external_sense = False
         self.follows: tuple[int, ...] = ()
         self.voltage_mode: Literal["FIX", "LIST"] = "FIX"
@@ -85,6 +89,25 @@ class Panel:
         """Trip delay [s]; the default is the shortest."""
         assert self.output.trip_delay is not None
         return self.output.trip_delay.low, self.output.trip_delay.high, self.output.trip_delay.low
+
+    @property
+    def opp_bounds(self) -> Bounds:
+        """Level of the over-power protection [W]; the default is the highest."""
+        assert self.output.opp is not None
+        return self.output.opp.level.low, self.output.opp.level.high, self.output.opp.level.high
+
+    @property
+    def ocp_bounds(self) -> Bounds:
+        """Level of the over-current protection [A]; the default is the highest."""
+        assert self.output.ocp is not None
+        return self.output.ocp.level.low, self.output.ocp.level.high, self.output.ocp.level.high
+
+    @property
+    def ocp_delay_bounds(self) -> Bounds:
+        """Delay of the over-current protection [s]; the default is the shortest."""
+        assert self.output.ocp is not None
+        assert self.output.ocp.delay is not None
+        return self.output.ocp.delay.low, self.output.ocp.delay.high, self.output.ocp.delay.low
 
     @property
     def dwell_bounds(self) -> Bounds:

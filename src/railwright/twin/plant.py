@@ -145,6 +145,14 @@ class Plant:
         """OVP level [V] as programmed, inf for none; the true one differs within its accuracy."""
         self._simulation.set(output, ovp=max(level + self._outputs[output].truth.ovp_offset, 0.0))
 
+    def set_opp(self, output: str, level: float) -> None:
+        """Level of the over-power protection [W], inf for none."""
+        self._simulation.set(output, opp=level)
+
+    def set_ocp(self, output: str, level: float, delay: float) -> None:
+        """Level of the over-current protection [A], inf for none, and how long it is exceeded first [s]."""
+        self._simulation.set(output, ocp=level, ocp_delay=delay)
+
     def set_sense(self, output: str, external: bool) -> None:
         """Regulate at the load where sense leads go there; without sense leads the output falls back to its
         terminals.

@@ -142,6 +142,8 @@ class TwinSupply:
             "OVP": registers.TRIPPED_BY_OVP | registers.QUESTIONABLE_VOLTAGE,
             "current limit": registers.TRIPPED_BY_LIMIT | registers.QUESTIONABLE_CURRENT,
             "linked": registers.TRIPPED_BY_LINK,
+            "OPP": registers.QUESTIONABLE_POWER,
+            "OCP": registers.TRIPPED_BY_OCP | registers.QUESTIONABLE_CURRENT,
         }[tripped]
         operation = {Mode.CV: registers.IN_CV, Mode.CC: registers.IN_CC, Mode.CP: registers.IN_CP}.get(
             mode, 0
@@ -197,6 +199,8 @@ class TwinSupply:
         plant.set_slew(panel.name, panel.rise, panel.fall)
         plant.set_limit_action(panel.name, panel.trips_at_limit, panel.trip_delay)
         plant.set_ovp(panel.name, panel.ovp if panel.ovp_enabled else float("inf"))
+        plant.set_opp(panel.name, panel.opp if panel.opp_enabled else float("inf"))
+        plant.set_ocp(panel.name, panel.ocp if panel.ocp_enabled else float("inf"), panel.ocp_delay)
         plant.set_current(panel.name, panel.current)
         plant.set_voltage(panel.name, panel.voltage)
         plant.follow(panel.name, frozenset(self.panels[source].name for source in panel.follows))

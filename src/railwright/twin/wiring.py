@@ -10,12 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from railwright.documents.bench import Bench, Lead, Output
+from railwright.documents.bench import Bench, Fixture, Output
 from railwright.documents.device import Device
-from railwright.documents.figures import output_figures
+from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.procedure import HookUp, Procedure
 from railwright.documents.translate import annotations_of
 from railwright.physics import conductors
+from railwright.physics.loads.capacitor import Capacitor
+from railwright.physics.loads.law import LoadParameters
 from railwright.quantities import Dimension, Uncertain
 from railwright.twin.truth import Truth
 
@@ -83,8 +85,8 @@ def wire(
                 stages=tuple(stages[output] for output in hook_up.outputs),
                 arrangement=arrangement,
                 sense="terminals",
-                lead=_lead(name, bench.leads[hook_up.lead], bench, truth),
-                loads=_loads(name, device, truth),
+                lead=_lead(name, hook_up, bench, truth),
+                loads=_loads(name, device, bench.fixture(hook_up.fixture), truth),
             )
         )
         inputs.append(name)
@@ -113,15 +115,18 @@ def _stage(name: str, output: Output, truth: Truth) -> OutputStage:
     from railwright.physics.output_stage import derive_output_stage
 
     stage, assumptions = derive_output_stage(output_figures(output))
-    for sentence in assumptions:
+    for sentence in (*assumptions, *figure_assumptions(output)):
         truth.assume(f"{name}: {sentence}")
     return stage
 
 
-def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
-    """Lead with a resistance between the geometric value, cold, and the tabulated maximum, warm."""
+def _lead(name: str, hook_up: HookUp, bench: Bench, truth: Truth) -> CircuitLead:
+    """Lead with a resistance between the geometric value, cold, and the tabulated maximum, warm; and what a
+    fixture has in series with it.
+    """
     from railwright.physics.circuit import Lead as CircuitLead
 
+    lead, fixture = bench.leads[hook_up.lead], bench.fixture(hook_up.fixture)
     conductor, length = lead.conductor, lead.one_way_length
     area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
     assert area is not None
@@ -140,6 +145,11 @@ def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
     if conductor.iec_class is not None:
         highest = conductors.maximum_resistance_per_metre(area, conductor.iec_class, bench.ambient.high)
         high = max(high, 2 * length * highest + contact.high)
+    if fixture is not None:
+        own = fixture.resistance
+        low, middle, high = low + own.low, middle + own.nominal, high + own.high
+        for part in fixture.unknown:
+            truth.assume(f"{name}: resistance of the {part} is not given: none assumed for its lead")
     resistance = truth.choose(f"{name}.lead.resistance", Uncertain(middle, low, high), "ohm")
     per_metre = lead.inductance
     if per_metre is None:
@@ -151,19 +161,30 @@ def _lead(name: str, lead: Lead, bench: Bench, truth: Truth) -> CircuitLead:
         )
     henries = per_metre * length
     inductance = truth.choose(f"{name}.lead.inductance", Uncertain(henries, henries, henries), "H")
-    return CircuitLead(resistance=resistance, inductance=inductance)
+    if fixture is None:
+        return CircuitLead(resistance=resistance, inductance=inductance)
+    drop = truth.choose(f"{name}.fixture.drop", fixture.drop, "V") if fixture.diode else None
+    curve = tuple((point.current, point.time) for point in fixture.fuse.curve) if fixture.fuse else ()
+    return CircuitLead(resistance, inductance, drop, curve, fixture.opened)
 
 
-def _loads(name: str, device: Device, truth: Truth) -> tuple[Load, ...]:
-    """The input's loads; a second load of one kind is called `capacitor_2` in the names of its parameters."""
+def _loads(name: str, device: Device, fixture: Fixture | None, truth: Truth) -> tuple[Load, ...]:
+    """The input's loads; a second load of one kind is called `capacitor_2` in the names of its parameters,
+    and the capacitor of a fixture `fixture`.
+    """
     from railwright.physics.circuit import Load
 
     loads, count = [], dict[str, int]()
+    parts: list[tuple[str, str, LoadParameters]] = []
     for entry in device.inputs[name].load:
         count[entry.kind] = count.get(entry.kind, 0) + 1
         label = entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}"
-
-        fields = type(entry.parameters).model_fields
+        parts.append((label, entry.kind, entry.parameters))
+    if fixture is not None and fixture.capacitor is not None:
+        added = Capacitor(capacitance=fixture.capacitor.capacitance, esr=fixture.capacitor.esr)
+        parts.append(("fixture", "capacitor", added))
+    for label, kind, parameters in parts:
+        fields = type(parameters).model_fields
 
         def choose(
             field: str,
@@ -173,10 +194,10 @@ def _loads(name: str, device: Device, truth: Truth) -> tuple[Load, ...]:
         ) -> float:
             return truth.choose(f"{load}.{field}", uncertain, _unit(fields[field]))
 
-        values, assumptions = entry.parameters.floats(choose)
+        values, assumptions = parameters.floats(choose)
         for sentence in assumptions:
-            truth.assume(f"{name}: {sentence}")
-        loads.append(Load(entry.kind, values, entry.parameters.table()))
+            truth.assume(f"{name}: {sentence}{' (its fixture)' if label == 'fixture' else ''}")
+        loads.append(Load(kind, values, parameters.table()))
     return tuple(loads)
 
 

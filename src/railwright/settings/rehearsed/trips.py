@@ -25,6 +25,11 @@ def trips(rehearsed: Rehearsed) -> Outcome:
             path = (*source.at_limits, "ovp")
             remedy = "raise the OVP where the device withstands it"
             why = f"the OVP of {event.subject} trips"
+        elif "OCP" in event.what or "OPP" in event.what:
+            key, name = ("ocp", "over-current") if "OCP" in event.what else ("opp", "over-power")
+            path = (*source.at_limits, key)
+            remedy = f"raise '{key}', leave it out, or rise more slowly"
+            why = f"the {name} protection of {event.subject} trips"
         elif "linked" in event.what:
             path = (*source.at_limits, "trips_when")
             remedy = "look at what trips first"
@@ -39,6 +44,22 @@ def trips(rehearsed: Rehearsed) -> Outcome:
                 f"{show(feed.outputs[0].trip_delay, 's')}"
             )
         yield Hit(source.name, path, f"rehearsed, at {show(event.time, 's')} in {step}: {why}", remedy)
+
+
+@rehearsed_rule("fuse-rehearsed", Severity.STOP)
+def fuse(rehearsed: Rehearsed) -> Outcome:
+    """A fuse opens while the procedure is rehearsed, with nothing wrong."""
+    for source, traces in rehearsed.inputs:
+        for event in rehearsed.events(source, "fuse opens")[:1]:
+            span = rehearsed.span_at(event.time)
+            before = traces.columns["current"][traces.time <= event.time]
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "fixture"),
+                f"rehearsed, at {show(event.time, 's')} in '{span.name if span else 'the procedure'}': the "
+                f"fuse in '{source.hook_up.fixture}' opens, after up to {show(float(before.max()), 'A')}",
+                "take a slower or larger fuse, rise more slowly, or lower the current limit",
+            )
 
 
 @rehearsed_rule("trip-delay-margin", Severity.CAUTION)

@@ -45,7 +45,7 @@ def power_range(context: Context) -> Outcome:
             drawn = source.load.current(level.voltage) if level.voltage > 0 else None
             if drawn is None:
                 continue
-            drop = drawn.high * source.resistance.high if source.senses else 0.0
+            drop = source.drop(drawn.high) if source.senses else 0.0
             power = (level.voltage + drop) * drawn.high
             if power > sum(known):
                 yield Hit(
@@ -233,7 +233,7 @@ def power_headroom(context: Context) -> Outcome:
             drawn = source.load.current(level.voltage) if level.voltage > 0 else None
             if drawn is None:
                 continue
-            drop = drawn.high * source.resistance.high if source.senses else 0.0
+            drop = source.drop(drawn.high) if source.senses else 0.0
             power = (level.voltage + drop) * drawn.high
             if power <= sum(known) < HEADROOM * power:
                 yield Hit(

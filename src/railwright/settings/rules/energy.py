@@ -47,22 +47,29 @@ def slow_discharge(context: Context) -> Outcome:
         most = source.load.capacitance.high
         if highest is None or highest.voltage <= FALLEN or most == 0.0:
             continue
+        # Through a diode neither the output's bleeder nor its capacitor has a part in it.
+        blocked = source.fixture is not None and source.fixture.diode is not None
         bleeders = [output.bleeder for output in source.rows if output.bleeder is not None]
-        if len(bleeders) < source.count:
+        if len(bleeders) < source.count and not blocked:
             path = (*source.at_output, "bleeder")
             yield Unknown(
                 source.name, path, "bleeder of the output", "how long it stays charged after switching off"
             )
             continue
-        bleeder = sum(bleeders) if source.series else 1.0 / sum(1.0 / each for each in bleeders)
-        most += source.output_capacitance or 0.0
+        if blocked:
+            bleeder, through = math.inf, f"the diode in '{source.hook_up.fixture}' blocks"
+        else:
+            bleeder = sum(bleeders) if source.series else 1.0 / sum(1.0 / each for each in bleeders)
+            through = f"bleeder {show(bleeder, 'ohm')}"
+            most += source.output_capacitance or 0.0
         time = discharging_time(context, source.name, most, bleeder, highest.voltage)
         if time is not None and time > PATIENCE:
+            takes = show(time, "s") if time < math.inf else "a time that no figure gives"
             yield Hit(
                 source.name,
                 source.at_output,
                 f"{show(most, 'F')} fall from {show(highest.voltage, 'V')} to {show(FALLEN, 'V')} in up to "
-                f"{show(time, 's')} (bleeder {show(bleeder, 'ohm')}, least draw of the load)",
+                f"{takes} ({through}, least draw of the load)",
                 "wait so long after switching off before touching or unplugging anything",
             )
 
@@ -78,6 +85,9 @@ def discharging_time(
         drawn = context.sources[name].load.current(middle)
         if drawn is None:
             return None
-        time += most * (previous - current) / (middle / bleeder + max(drawn.low, 0.0))
+        flows = middle / bleeder + max(drawn.low, 0.0)
+        if flows == 0.0:
+            return math.inf
+        time += most * (previous - current) / flows
         previous = current
     return time

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.documents.bench import Calibration
+from railwright.instruments.dialect import Setting, load_dialect
 from railwright.quantities import show
 from railwright.settings.context import Context, Source, output_path
 from railwright.settings.figures import on_grid
@@ -135,3 +136,27 @@ def off_grid(context: Context) -> Outcome:
                     f"{show(step, 'A')}",
                     "write a limit that the output can set, or mind the rounding",
                 )
+
+
+@rule("dialect-cannot-set", Severity.STOP)
+def dialect_cannot_set(context: Context) -> Outcome:
+    """The procedure asks for a protection that the supply's dialect has no command for."""
+    for source in context.sources.values():
+        if source.limits is None:
+            continue
+        asked: list[Setting] = [key for key in PROTECTIONS if getattr(source.limits, key) is not None]
+        for name in source.outputs:
+            dialect = load_dialect(context.bench.supply_of(name).dialect)
+            for key in asked:
+                if key not in dialect.settings:
+                    yield Hit(
+                        source.name,
+                        (*source.at_limits, key),
+                        f"dialect '{dialect.dialect}' cannot set {key.replace('_', ' ')} on {name}: it has "
+                        "no command for it",
+                        f"leave '{key}' out, or add its command to the dialect's settings",
+                    )
+
+
+PROTECTIONS: tuple[Setting, ...] = ("opp", "ocp", "ocp_delay")
+"""Settings that a procedure may ask for and a dialect need not have."""

@@ -12,11 +12,16 @@ def _steady_drop(source: Source) -> float | None:
     """Largest drop along the lead, both ways, at the largest steady current [V]; None: current unknown."""
     if source.needs is None:
         return None
-    return source.needs[0] * source.resistance.high
+    return source.drop(source.needs[0])
 
 
 def _resistance(source: Source) -> str:
-    return f"{show(source.resistance.high, 'ohm')} at most, both ways with contacts"
+    words = f"{show(source.resistance.high, 'ohm')} at most, both ways with contacts"
+    if source.fixture is None:
+        return words
+    drop = source.fixture.drop.high
+    diode = f" and {show(drop, 'V')} in its diode" if drop else ""
+    return f"{words} and fixture '{source.hook_up.fixture}'{diode}"
 
 
 @rule("lead-drop", Severity.CAUTION)
@@ -108,7 +113,7 @@ def sense_compensation_peak(context: Context) -> Outcome:
     for source, feed in context.having("current_limit"):
         if not source.senses:
             continue
-        drop, steady = source.limit(feed) * source.resistance.high, _steady_drop(source)
+        drop, steady = source.drop(source.limit(feed)), _steady_drop(source)
         for name, output in source.outputs.items():
             most = output.sense.compensates if output.sense else None
             if most is not None and drop > most and (steady is None or steady <= most):

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
+from railwright.documents.bench import OverCurrent, OverPower
 from railwright.quantities import show
 from railwright.settings.automatic import OVP_MARGIN
-from railwright.settings.context import Context
+from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 
 @rule("ovp-range", Severity.STOP)
@@ -175,6 +178,120 @@ def trip_delay_range(context: Context) -> Outcome:
                     f"{show(reach.high, 's')}",
                     "set a delay inside the range",
                 )
+
+
+@rule("opp-range", Severity.STOP)
+def opp_range(context: Context) -> Outcome:
+    """An over-power level is outside the output's range, or the bench names no such protection of it."""
+    for source, feed in context.having():
+        for points in feed.outputs:
+            protection = context.bench.output(points.output).opp
+            path = (*source.at_limits, "opp")
+            if math.isinf(points.opp) or (protection is not None and points.opp in protection.level):
+                continue
+            yield _cannot(source, path, points.output, "opp", "over-power", show(points.opp, "W"), protection)
+
+
+@rule("ocp-range", Severity.STOP)
+def ocp_range(context: Context) -> Outcome:
+    """Level or delay of an over-current protection is outside the output's range, or the bench does not say
+    that the output has one apart from its current limit.
+    """
+    for source, feed in context.having():
+        for points in feed.outputs:
+            protection = context.bench.output(points.output).ocp
+            path = (*source.at_limits, "ocp")
+            if math.isinf(points.ocp):
+                continue
+            if protection is None or points.ocp not in protection.level:
+                level = show(points.ocp, "A")
+                yield _cannot(source, path, points.output, "ocp", "over-current", level, protection)
+                continue
+            delay = points.ocp_delay
+            if delay not in protection.delay if protection.delay else delay > 0.0:
+                reach = protection.delay.text if protection.delay else "none that can be set"
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, "ocp_delay"),
+                    f"{show(delay, 's')} on {points.output}, whose over-current protection has a delay of "
+                    f"{reach}",
+                    "set a delay inside the range, or leave it out",
+                )
+
+
+def _cannot(
+    source: Source,
+    path: Path,
+    output: str,
+    key: str,
+    what: str,
+    level: str,
+    protection: OverPower | OverCurrent | None,
+) -> Hit:
+    if protection is None:
+        return Hit(
+            source.name,
+            path,
+            f"the bench does not say that {output} has an {what} protection apart from its limit",
+            f"leave '{key}' out, take another output, or give its '{key}' in the bench document",
+        )
+    return Hit(
+        source.name,
+        path,
+        f"{level} on {output}, whose {what} protection ranges over {protection.level.text}",
+        "set a level inside the range",
+    )
+
+
+@rule("ocp-below-need", Severity.STOP)
+def ocp_below_need(context: Context) -> Outcome:
+    """The over-current protection trips at what normal operation draws."""
+    for source, feed in context.having():
+        level = source.ocp(feed)
+        if source.needs is not None and level <= source.needs[0]:
+            yield Hit(
+                source.name,
+                (*source.at_limits, "ocp"),
+                f"it acts from {show(level, 'A')} on; {source.needs[1]} is {show(source.needs[0], 'A')}",
+                "raise 'ocp', or leave it out",
+            )
+
+
+@rule("opp-below-need", Severity.STOP)
+def opp_below_need(context: Context) -> Outcome:
+    """The over-power protection trips at what normal operation draws."""
+    for source, feed in context.having():
+        level = source.opp(feed)
+        for played in source.played.levels:
+            drawn = source.load.current(played.voltage) if played.voltage > 0 else None
+            if drawn is None:
+                continue
+            power = (played.voltage + (source.drop(drawn.high) if source.senses else 0.0)) * drawn.high
+            if power >= level:
+                yield Hit(
+                    source.name,
+                    (*source.at_limits, "opp"),
+                    f"it acts from {show(level, 'W')} on; '{played.step}' plays {show(played.voltage, 'V')} "
+                    f"with up to {show(drawn.high, 'A')}, {show(power, 'W')}",
+                    "raise 'opp', or leave it out",
+                )
+                break
+
+
+@rule("ocp-above-limit", Severity.NOTE)
+def ocp_above_limit(context: Context) -> Outcome:
+    """The current limit holds the current below the level of the over-current protection."""
+    for source, feed in context.having("current_limit"):
+        level, limit = source.ocp(feed), source.limit(feed)
+        least = limit + (source.limit_error(limit) or 0.0)
+        if math.isfinite(level) and level > least:
+            yield Hit(
+                source.name,
+                (*source.at_limits, "ocp"),
+                f"the current limit, {show(least, 'A')} with programming error, holds the current below the "
+                f"{show(level, 'A')} at which it acts: only what the limit is too slow for reaches it",
+                "lower 'ocp' below the current limit if it is meant to act first",
+            )
 
 
 @rule("trip-before-charged", Severity.CAUTION)

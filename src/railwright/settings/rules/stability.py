@@ -46,6 +46,9 @@ def _beside(source: Source) -> tuple[float, float]:
         for bank in parts
         if isinstance(bank, Capacitor)
     ]
+    added = source.fixture.capacitor if source.fixture else None
+    if added is not None:
+        banks.append((added.capacitance.low, added.esr.low if added.esr else 0.0))
     total = sum(farads for farads, _ in banks)
     if total <= 0.0:
         return 0.0, 0.0

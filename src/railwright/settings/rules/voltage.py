@@ -16,7 +16,7 @@ EXTRA_LOW_VOLTAGE = 120.0
 
 def _steady_drop(source: Source) -> float:
     """Drop along the lead that sensing adds to the terminals at the largest steady current [V]."""
-    return source.needs[0] * source.resistance.high if source.senses and source.needs else 0.0
+    return source.drop(source.needs[0]) if source.senses and source.needs else 0.0
 
 
 @rule("voltage-range", Severity.STOP)
@@ -82,8 +82,12 @@ def withstand_played(context: Context) -> Outcome:
 
 @rule("reversed", Severity.STOP)
 def reversed_voltage(context: Context) -> Outcome:
-    """A voltage played is negative: more than the reverse voltage that the input withstands."""
+    """A voltage played is negative: more than the reverse voltage that the input withstands, and no diode in
+    a fixture keeps it off.
+    """
     for source in context.sources.values():
+        if source.fixture is not None and source.fixture.diode is not None:
+            continue  # it blocks: nothing reversed reaches the input
         reverse = max(
             (each.reverse for each in source.input.withstands if each.reverse is not None), default=0.0
         )

@@ -1,9 +1,10 @@
-"""Over-voltage protection, tripping at the current limit, linked trips.
+"""Over-voltage, over-power and over-current protection, tripping at the current limit, linked trips.
 
 Not in SCPI-1999: CURRent:PROTection:DELay, OUTPut:PROTection:COUPle (the standard has OUTPut:PROTection:DELay
 for both protections, and no linked trips). CURRent:PROTection:STATe is the standard's; here it says what
 happens at the current limit: ON trips after the delay, OFF regulates (IVI-4.4: current limit behavior trip or
-regulate).
+regulate). So CURRent:PROTection:LEVel, the standard's level of an over-current protection, has its switch and
+its delay below it, at LEVel:STATe and LEVel:DELay, which are not in the standard.
 """
 
 from __future__ import annotations
@@ -17,6 +18,11 @@ from railwright.twin.commands.tree import needs, number, of_outputs, on_outputs,
 from railwright.twin.supply import Call, TwinSupply
 
 _HAS_OVP = needs(lambda panel: panel.output.ovp, "over-voltage protection")
+_HAS_OPP = needs(lambda panel: panel.output.opp, "over-power protection")
+_HAS_OCP = needs(lambda panel: panel.output.ocp, "over-current protection of its own")
+_HAS_OCP_DELAY = needs(
+    lambda panel: panel.output.ocp and panel.output.ocp.delay, "delay of its over-current protection"
+)
 _HAS_TRIP = needs(lambda panel: panel.output.trip_delay, "trip at its current limit")
 
 
@@ -33,6 +39,37 @@ def _put_ovp_state(supply: TwinSupply, channel: int, on: bool) -> None:
 def _renew_ovp(supply: TwinSupply, channel: int) -> None:
     panel = supply.panels[channel]
     supply.plant.set_ovp(panel.name, panel.ovp if panel.ovp_enabled else math.inf)
+
+
+def _put_opp(supply: TwinSupply, channel: int, value: float) -> None:
+    supply.panels[channel].opp = value
+    _renew_levels(supply, channel)
+
+
+def _put_opp_state(supply: TwinSupply, channel: int, on: bool) -> None:
+    supply.panels[channel].opp_enabled = on
+    _renew_levels(supply, channel)
+
+
+def _put_ocp(supply: TwinSupply, channel: int, value: float) -> None:
+    supply.panels[channel].ocp = value
+    _renew_levels(supply, channel)
+
+
+def _put_ocp_state(supply: TwinSupply, channel: int, on: bool) -> None:
+    supply.panels[channel].ocp_enabled = on
+    _renew_levels(supply, channel)
+
+
+def _put_ocp_delay(supply: TwinSupply, channel: int, value: float) -> None:
+    supply.panels[channel].ocp_delay = value
+    _renew_levels(supply, channel)
+
+
+def _renew_levels(supply: TwinSupply, channel: int) -> None:
+    panel = supply.panels[channel]
+    supply.plant.set_opp(panel.name, panel.opp if panel.opp_enabled else math.inf)
+    supply.plant.set_ocp(panel.name, panel.ocp if panel.ocp_enabled else math.inf, panel.ocp_delay)
 
 
 def _put_trips(supply: TwinSupply, channel: int, on: bool) -> None:
@@ -105,6 +142,36 @@ number(
     has=_HAS_TRIP,
 )
 of_outputs("[SOURce]:CURRent:PROTection:TRIPped?", _tripped_by("current limit"))
+number(
+    "[SOURce]:POWer:PROTection[:LEVel]",
+    "W",
+    lambda panel: panel.opp_bounds,
+    lambda panel: panel.opp,
+    _put_opp,
+    has=_HAS_OPP,
+)
+switch("[SOURce]:POWer:PROTection:STATe", lambda panel: panel.opp_enabled, _put_opp_state, has=_HAS_OPP)
+of_outputs("[SOURce]:POWer:PROTection:TRIPped?", _tripped_by("OPP"))
+number(
+    "[SOURce]:CURRent:PROTection[:LEVel]",
+    "A",
+    lambda panel: panel.ocp_bounds,
+    lambda panel: panel.ocp,
+    _put_ocp,
+    has=_HAS_OCP,
+)
+switch(
+    "[SOURce]:CURRent:PROTection:LEVel:STATe", lambda panel: panel.ocp_enabled, _put_ocp_state, has=_HAS_OCP
+)
+number(
+    "[SOURce]:CURRent:PROTection:LEVel:DELay",
+    "S",
+    lambda panel: panel.ocp_delay_bounds,
+    lambda panel: panel.ocp_delay,
+    _put_ocp_delay,
+    has=_HAS_OCP_DELAY,
+)
+of_outputs("[SOURce]:CURRent:PROTection:LEVel:TRIPped?", _tripped_by("OCP"))
 on_outputs("OUTPut:PROTection:CLEar", _clear)
 on_outputs("OUTPut:PROTection:COUPle", _couple, least=1, most=1, takes_list=True)
 of_outputs("OUTPut:PROTection:COUPle?", _coupled)

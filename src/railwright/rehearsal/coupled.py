@@ -1,0 +1,89 @@
+"""Coupled set points: what a change of one output's voltage does to the others of its group."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from railwright.documents.bench import Bench, Coupling
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.rehearsal.timeline import Timeline
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing done to one output at `time` [s]; as `Action`, with the output's own voltage [V].
+
+    moved_by: the output whose change moves this one by coupling; empty: the procedure itself does it.
+    """
+
+    time: float
+    kind: Literal["on", "line", "off"]
+    output: str
+    voltage: float = 0.0
+    over: float = 0.0
+    moved_by: str = ""
+
+
+def moved(before: float, after: float, other: float, by: Literal["step", "ratio"]) -> float:
+    """Where a set point's change from `before` to `after` takes a coupled one that stands at `other` [V].
+
+    step: by as many volts. ratio: in the same proportion; from 0 V there is none, and it stays.
+    """
+    if by == "step":
+        return other + (after - before)
+    return other * (after / before) if before else other
+
+
+def followers(bench: Bench, output: str) -> list[tuple[str, Coupling]]:
+    """The outputs ('supply.output') that move with one, and how."""
+    supply, _, own = output.partition(".")
+    return [
+        (f"{supply}.{other}", group)
+        for group in bench.supplies[supply].coupled
+        if own in group.outputs
+        for other in group.outputs
+        if other != own
+    ]
+
+
+def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list[Change]:
+    """Everything that is done to the outputs, in order of time: the procedure's actions, and after each what
+    it moves by coupling.
+
+    A set point moves whether its output is on or not, within the output's range. All start at 0 V; a line
+    counts as set to its end when it begins, and takes a coupled set point along in the same time.
+    """
+    known = {points.output for feed in set_points.values() for points in feed.outputs}
+    stands: dict[str, float] = dict.fromkeys(known, 0.0)
+    changes: list[Change] = []
+    for action in timeline.actions:
+        if action.input not in set_points:
+            continue
+        points = set_points[action.input].outputs
+        if action.kind == "off":
+            changes += [Change(action.time, "off", each.output) for each in points]
+            continue
+        own = {each.output: action.voltage * each.share for each in points}
+        for output, voltage in own.items():
+            changes.append(Change(action.time, action.kind, output, voltage, action.over))
+            before, stands[output] = stands[output], voltage
+            for other, goal in _taken_along(bench, stands, output, before):
+                # Outputs that feed one input together are each told their own part anyway.
+                if other not in own:
+                    stands[other] = goal
+                    changes.append(Change(action.time, "line", other, goal, action.over, output))
+    return changes
+
+
+def _taken_along(
+    bench: Bench, stands: Mapping[str, float], output: str, before: float
+) -> Iterator[tuple[str, float]]:
+    for other, group in followers(bench, output):
+        if other not in stands:
+            continue
+        reach = bench.output(other).voltage
+        goal = min(max(moved(before, stands[output], stands[other], group.by), reach.low), reach.high)
+        if goal != stands[other]:
+            yield other, goal

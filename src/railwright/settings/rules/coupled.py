@@ -1,0 +1,107 @@
+"""Rules about coupled set points: what a change of one output does to inputs that others feed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from railwright.quantities import show
+from railwright.rehearsal.coupled import all_changes, followers
+from railwright.settings.context import Context, Source
+from railwright.settings.findings import Severity
+from railwright.settings.rule import Hit, Outcome, Path, rule
+
+
+@dataclass(frozen=True, slots=True)
+class _TakenAlong:
+    """An input, switched on, whose voltage goes from `before` to `after` [V] because `mover` was set."""
+
+    source: Source
+    mover: str
+    by: str
+    step: str
+    before: float
+    after: float
+    path: Path
+
+    @property
+    def words(self) -> str:
+        return (
+            f"'{self.step}' sets {self.mover}, which takes {self.source.name} along from "
+            f"{show(self.before, 'V')} to {show(self.after, 'V')} (coupled by {self.by})"
+        )
+
+    @property
+    def beyond(self) -> str:
+        """What it exceeds of what the input withstands; empty: nothing."""
+        withstands = self.source.input.withstands_always
+        if withstands is None or self.after <= withstands:
+            return ""
+        return f"it withstands {show(withstands, 'V')}"
+
+
+def _taken_along(context: Context) -> Iterator[_TakenAlong]:
+    feeds = {name: draft.feed for name, draft in context.drafts.items()}
+    fed = {points.output: name for name, feed in feeds.items() for points in feed.outputs}
+    stands, on = dict.fromkeys(fed, 0.0), dict.fromkeys(fed, False)
+    for change in all_changes(context.bench, feeds, context.timeline):
+        if change.kind == "off":
+            on[change.output] = False
+            continue
+        on[change.output] = on[change.output] or change.kind == "on"
+        name = fed[change.output]
+        source, feed = context.sources[name], feeds[name]
+
+        def voltage(source: Source = source) -> float:
+            own = [stands[output] for output in source.outputs]
+            return sum(own) if source.series else max(own)
+
+        before = voltage()
+        stands[change.output] = change.voltage
+        if not change.moved_by or not on[change.output] or feed.input == fed[change.moved_by]:
+            continue
+        spans = [each for each in context.timeline.spans if each.start <= change.time <= each.end]
+        supply = change.output.partition(".")[0]
+        groups = context.bench.supplies[supply].coupled
+        by = next(
+            group for other, group in followers(context.bench, change.moved_by) if other == change.output
+        )
+        yield _TakenAlong(
+            source,
+            change.moved_by,
+            by.by,
+            spans[-1].name if spans else "the procedure",
+            before,
+            voltage(),
+            ("bench", "supplies", supply, "coupled", groups.index(by)),
+        )
+
+
+@rule("coupled-withstand", Severity.STOP)
+def coupled_withstand(context: Context) -> Outcome:
+    """Coupled set points take an input to more than it withstands."""
+    said: set[str] = set()
+    for each in _taken_along(context):
+        if each.beyond and each.source.name not in said:
+            said.add(each.source.name)
+            yield Hit(each.source.name, each.path, f"{each.words}; {each.beyond}", _REMEDY)
+
+
+@rule("coupled-moves", Severity.CAUTION)
+def coupled_moves(context: Context) -> Outcome:
+    """Coupled set points move an input that the procedure does not mean to move."""
+    found: dict[str, list[_TakenAlong]] = {}
+    for each in _taken_along(context):
+        found.setdefault(each.source.name, []).append(each)
+    for name, moves in found.items():
+        if any(each.beyond for each in moves):
+            continue
+        outside = [each for each in moves if each.after not in each.source.input.operating]
+        first = (outside or moves)[0]
+        operating = first.source.input.operating
+        leaves = f"; it must work from {show(operating.low, 'V')} to {show(operating.high, 'V')}"
+        more = f", the first of {len(moves)} such moves" if len(moves) > 1 and not outside else ""
+        yield Hit(name, first.path, f"{first.words}{leaves if outside else ''}{more}", _REMEDY)
+
+
+_REMEDY = "uncouple the outputs and remove 'coupled', or feed the input from an output that is not coupled"
