@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from railwright.documents.bench import Fixture
 from railwright.documents.loader import Documents
 from railwright.report.drawing import drawing
 from railwright.report.style import colours
-from railwright.report.wiring import Wiring, _figure, save_wiring, wiring_of, wiring_svg
+from railwright.report.wiring import FixtureBox, Wiring, _figure, save_wiring, wiring_of, wiring_svg
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +54,44 @@ def test_no_words_cover_other_words(wiring: Wiring) -> None:
     assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
 
 
+BOX = FixtureBox(
+    "fused reverse guard", ("fuse", "switch", "diode", "capacitor"), "fuse 1.5 A, diode 0.45 V, 470 µF", False
+)
+
+
+def test_a_fixture_is_drawn_between_lead_and_input(documents: Documents, wiring: Wiring) -> None:
+    parts = {
+        "fuse": {"curve": [{"current": "1.5 A", "time": "10 s"}, {"current": "3 A", "time": "1 s"}]},
+        "switch": {"starts": "open"},
+        "capacitor": {"capacitance": "470 uF ± 20 %"},
+    }
+    bench = documents.bench.model_copy(update={"fixtures": {"guard": Fixture.model_validate(parts)}})
+    hook_up = documents.procedure.hook_up
+    hook_up = {**hook_up, "main": hook_up["main"].model_copy(update={"fixture": "guard"})}
+    drawn = wiring_of(documents.device, bench, documents.procedure.model_copy(update={"hook_up": hook_up}))
+    box = drawn.rows[0].fixture
+    assert box == FixtureBox(
+        "guard", ("fuse", "switch", "capacitor"), "fuse 1.5 A, switch open, 470 µF", True
+    )
+    assert drawn.rows[1].fixture is None
+    words = words_of(drawn)
+    assert {"guard", "silicone pair", "AWG 18", "1.5 m one way"} <= set(words)
+    assert "470 µF" in " ".join(words)
+    assert wiring_svg(drawn) != wiring_svg(wiring)
+
+
+def test_every_part_of_a_fixture_has_a_symbol_of_its_own(wiring: Wiring) -> None:
+    main = wiring.rows[0]
+    drawings = {
+        wiring_svg(replace(wiring, rows=(replace(main, fixture=replace(BOX, parts=parts, opened=opened)),)))
+        for parts, opened in (
+            (("fuse",), False), (("diode",), False), (("switch",), False), (("switch",), True),
+            (("capacitor",), False), (BOX.parts, False),
+        )
+    }  # fmt: skip
+    assert len(drawings) == 6
+
+
 def six(wiring: Wiring) -> Wiring:
     main = wiring.rows[0]
     box = main.outputs[0]
@@ -62,7 +101,7 @@ def six(wiring: Wiring) -> Wiring:
         main,
         wiring.rows[1],
         replace(main, input="heater", arrangement="series", outputs=pair, returns="isolated"),
-        replace(main, input="pump", arrangement="parallel", outputs=pair),
+        replace(main, input="pump", arrangement="parallel", outputs=pair, fixture=BOX),
         replace(
             main, input="a very long name of an input", arrangement="parallel", outputs=three, returns="earth"
         ),

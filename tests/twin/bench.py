@@ -40,6 +40,8 @@ OUTPUT: dict[str, Any] = {
     "bleeder": "1 kohm",
     "ovp": {"level": "1 V .. 38 V", "accuracy": "100 mV", "response": "200 us", "at": "terminals"},
     "trip_delay": "2 ms .. 5 s",
+    "opp": {"level": "1 W .. 66 W"},
+    "ocp": {"level": "0.1 A .. 2.75 A", "delay": "5 ms .. 1 s"},
     "sense": {"compensates": "1 V"},
     "points": {"at_most": 200, "dwell": "20 ms .. 300 s", "between": ["step", "line"]},
 }

@@ -3,6 +3,8 @@
 import pytest
 from tests.twin.bench import BENCH, DEVICE, AtHand, procedure
 
+from railwright.documents.bench import Coupling, Fixture
+from railwright.twin.plant import Plant
 from railwright.twin.truth import Truth
 from railwright.twin.wiring import Wiring, WiringError, wire
 
@@ -67,3 +69,70 @@ def test_two_outputs_in_parallel_add_their_currents() -> None:
     currents = [float(value) for value in left.ask("MEAS:CURR? (@1,2)").split(",")]
     assert sum(currents) == pytest.approx(0.5, rel=0.08)
     assert max(currents) < 0.32
+
+
+FIXTURE = {
+    "fuse": {
+        "curve": [{"current": "0.4 A", "time": "1 s"}, {"current": "2 A", "time": "5 ms"}],
+        "resistance": "50 mohm ± 20 %",
+    },
+    "diode": {"drop": "0.7 V ± 0.1 V", "resistance": "60 mohm"},
+    "switch": {"resistance": "10 mohm"},
+    "capacitor": {"capacitance": "470 uF ± 20 %"},
+}
+
+
+def with_fixture(**parts: object) -> tuple[Plant, Truth]:
+    """Supply left with these parts between lead and main."""
+    bench = BENCH.model_copy(update={"fixtures": {"box": Fixture.model_validate(parts or FIXTURE)}})
+    plan = procedure(main_sense="at terminals")
+    hook_up = {**plan.hook_up, "main": plan.hook_up["main"].model_copy(update={"fixture": "box"})}
+    truth = Truth(1)
+    return Plant("left", bench, DEVICE, plan.model_copy(update={"hook_up": hook_up}), truth), truth
+
+
+def test_a_fixture_lies_in_the_circuit_with_true_values() -> None:
+    plant, truth = with_fixture()
+    main = next(branch for branch in plant.wiring.circuit.branches if branch.name == "main")
+    bare = wired("left").circuit.branches[0]
+    assert main.lead.fuse == ((0.4, 1.0), (2.0, 0.005))
+    assert main.lead.diode == truth.parameters["main.fixture.drop"].value
+    assert 0.6 <= main.lead.diode <= 0.8
+    assert [load.kind for load in main.loads] == ["capacitor", "resistor", "capacitor"]
+    assert main.loads[2].values["capacitance"] == truth.parameters["main.fixture.capacitance"].value
+    # Both draw their share of the bounds from the same stream.
+    assert main.lead.resistance - bare.lead.resistance == pytest.approx(0.12, abs=0.01)
+    assert any("ESR" in each and "(its fixture)" in each for each in truth.assumptions)
+
+
+def test_its_fuse_opens_in_the_twin_too() -> None:
+    plant, _ = with_fixture()
+    plant.set_current("left.1", 2.0)
+    plant.set_voltage("left.1", 12.0)
+    plant.switch("left.1", True)
+    plant.advance(3.0)
+    assert [event.what for event in plant.events if event.subject == "main" and "fuse" in event.what] == [
+        "fuse opens"
+    ]
+
+
+def test_an_open_switch_leaves_the_input_without_supply() -> None:
+    plant, _ = with_fixture(switch={"starts": "open"})
+    plant.set_current("left.1", 2.0)
+    plant.set_voltage("left.1", 12.0)
+    plant.switch("left.1", True)
+    plant.advance(0.2)
+    voltage = plant.input_history["main"].since(0.0)[1]
+    assert abs(voltage).max() < 1e-6
+
+
+@pytest.mark.parametrize(("by", "goes"), [("step", 11.0), ("ratio", 7.5)])
+def test_coupled_set_points_move_together(by: str, goes: float) -> None:
+    left = AtHand("left")
+    document = BENCH.supplies["left"].model_copy(
+        update={"coupled": (Coupling(outputs=("1", "2"), by=by),)}  # type: ignore[arg-type]
+    )
+    left.does("VOLT 12,(@1);:VOLT 5,(@2)")
+    left.supply.document = document
+    left.does("VOLT 18,(@1)")
+    assert [float(each) for each in left.ask("VOLT? (@1,2)").split(",")] == pytest.approx([18.0, goes])

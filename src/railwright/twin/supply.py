@@ -213,6 +213,24 @@ class TwinSupply:
         panel.on = on
         self.plant.switch(panel.name, on)
 
+    def take_along(self, channel: int, before: float) -> None:
+        """Coupled set points: move those of the outputs that go with one whose voltage was `before` [V]."""
+        names = list(self.document.outputs)
+        now = self.panels[channel].voltage
+        for group in self.document.coupled:
+            if names[channel] not in group.outputs:
+                continue
+            for name in group.outputs:
+                panel = self.panels[names.index(name)]
+                if panel is self.panels[channel]:
+                    continue
+                goal = panel.voltage + now - before
+                if group.by == "ratio":
+                    goal = panel.voltage * (now / before if before else 1.0)
+                low, high, _ = panel.voltage_bounds
+                panel.voltage = panel.grid_voltage.on_grid(min(max(goal, low), high))
+                self.plant.set_voltage(panel.name, panel.voltage)
+
     def fire(self, channel: int) -> None:
         """The trigger of one armed output: its list starts, or its triggered level takes effect."""
         self.armed.discard(channel)

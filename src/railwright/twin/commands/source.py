@@ -16,9 +16,10 @@ from railwright.twin.supply import Call, TwinSupply
 
 def _put_voltage(supply: TwinSupply, channel: int, value: float) -> None:
     panel = supply.panels[channel]
-    panel.voltage = panel.grid_voltage.on_grid(value)
+    before, panel.voltage = panel.voltage, panel.grid_voltage.on_grid(value)
     panel.voltage_triggered = panel.voltage
     supply.plant.set_voltage(panel.name, panel.voltage)
+    supply.take_along(channel, before)
 
 
 def _put_triggered(supply: TwinSupply, channel: int, value: float) -> None:

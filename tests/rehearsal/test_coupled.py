@@ -1,0 +1,120 @@
+"""Coupled set points: where a change takes the others, alone and in a rehearsal."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.rehearsal.scene import PROCEDURE
+
+from railwright.documents.bench import Coupling
+from railwright.documents.loader import load_documents
+from railwright.rehearsal.coupled import all_changes, followers, moved
+from railwright.rehearsal.rehearse import rehearse
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.rehearsal.timeline import Action, Timeline
+from railwright.traces import Span
+
+SPANS = (Span("first power", "power_up", 0.0, 0.1, ("main", "transducer")),)
+
+
+def feed(name: str, output: str) -> Feed:
+    points = OutputSetPoints(output, 1.0, "regulate", 0.0, 38.0)
+    return Feed(name, "alone", (points,), "silicone pair", "at terminals")
+
+
+FEEDS = {"main": feed("main", "left.1"), "transducer": feed("transducer", "left.2")}
+
+
+def coupled(*groups):
+    """The demo with the outputs of left in these groups."""
+    documents = load_documents(PROCEDURE)
+    left = documents.bench.supplies["left"].model_copy(update={"coupled": groups})
+    bench = documents.bench.model_copy(update={"supplies": {**documents.bench.supplies, "left": left}})
+    return replace(documents, bench=bench)
+
+
+def by(how: str) -> Coupling:
+    return Coupling(outputs=("1", "2"), by=how)
+
+
+UP = (
+    Action(0.0, "on", "main", 0.0),
+    Action(0.0, "line", "main", 12.0),
+    Action(0.0, "on", "transducer", 12.0),
+    Action(0.0, "line", "transducer", 24.0),
+    Action(0.0, "line", "main", 12.0),
+)
+"""Both up; with set points coupled by step the second moves the first, which is then set once more."""
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "other", "how", "goes"),
+    [
+        (12.0, 13.0, 24.0, "step", 25.0),
+        (12.0, 9.0, 24.0, "step", 21.0),
+        (0.0, 12.0, 0.0, "step", 12.0),
+        (12.0, 15.0, 24.0, "ratio", 30.0),
+        (12.0, 0.0, 24.0, "ratio", 0.0),
+        (0.0, 12.0, 24.0, "ratio", 24.0),
+        (12.0, 12.0, 24.0, "ratio", 24.0),
+    ],
+)
+def test_where_a_coupled_set_point_goes(before, after, other, how, goes):
+    assert moved(before, after, other, how) == pytest.approx(goes, rel=1e-15)
+
+
+def test_only_the_own_group_follows():
+    bench = coupled(by("step")).bench
+    assert [name for name, _ in followers(bench, "left.1")] == ["left.2"]
+    assert [name for name, _ in followers(bench, "left.2")] == ["left.1"]
+    assert followers(bench, "right.1") == []
+    assert followers(load_documents(PROCEDURE).bench, "left.1") == []
+
+
+def test_what_is_done_beside_what_the_procedure_does():
+    timeline = Timeline((*UP, Action(0.05, "line", "main", 15.0, 0.01)), SPANS, 0.1)
+    changes = all_changes(coupled(by("step")).bench, FEEDS, timeline)
+    taken = [(c.time, c.output, c.voltage, c.over, c.moved_by) for c in changes if c.moved_by]
+    assert taken == [
+        (0.0, "left.2", 12.0, 0.0, "left.1"),
+        (0.0, "left.1", 24.0, 0.0, "left.2"),
+        (0.0, "left.2", 12.0, 0.0, "left.1"),
+        (0.05, "left.2", 15.0, 0.01, "left.1"),
+    ]
+    assert [c for c in changes if not c.moved_by] == all_changes(
+        load_documents(PROCEDURE).bench, FEEDS, timeline
+    )
+
+
+def test_a_set_point_stays_in_the_range_of_its_output():
+    up = (Action(0.0, "on", "transducer", 30.0), Action(0.0, "on", "main", 10.0))
+    timeline = Timeline((*up, Action(0.01, "line", "main", 15.0)), SPANS, 0.1)
+    last = all_changes(coupled(by("ratio")).bench, FEEDS, timeline)[-1]
+    assert (last.output, last.voltage) == ("left.2", 36.0)
+
+
+def test_outputs_of_one_input_are_told_their_own_part():
+    points = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 38.0, share=0.5) for n in (1, 2))
+    both = {"main": Feed("main", "series", points, "silicone pair", "at terminals")}
+    changes = all_changes(coupled(by("step")).bench, both, Timeline(UP[:2], SPANS, 0.1))
+    assert [(c.output, c.voltage) for c in changes[-2:]] == [("left.1", 6.0), ("left.2", 6.0)]
+
+
+@pytest.mark.parametrize(("how", "before", "goes"), [("step", 12.0, 15.0), ("ratio", 24.0, 30.0)])
+def test_the_other_input_moves_in_a_rehearsal(how, before, goes):
+    up = (
+        Action(0.0, "on", "transducer", 24.0),
+        Action(0.0, "on", "main", 0.0),
+        Action(0.0, "line", "main", 12.0),
+    )
+    timeline = Timeline((*up, Action(0.05, "line", "main", 15.0)), SPANS, 0.12)
+    documents = coupled(by(how))
+    played = rehearse(documents, FEEDS, timeline=timeline, tail=0.0).record.traces["transducer"]
+    volts = [float(np.interp(t, played.time, played.columns["terminal_voltage"])) for t in (0.049, 0.12)]
+    assert volts == pytest.approx([before, goes], abs=0.02)
+    alone = rehearse(load_documents(PROCEDURE), FEEDS, timeline=timeline, tail=0.0).record.traces[
+        "transducer"
+    ]
+    assert float(alone.columns["terminal_voltage"][-1]) == pytest.approx(24.0, abs=0.02)
