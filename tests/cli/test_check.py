@@ -93,3 +93,45 @@ def test_a_missing_file_is_2(documents, cli):
     assert result.exit_code == 2
     assert result.stderr.startswith("nowhere.yaml:")
     assert len(result.stderr.splitlines()) == 1
+
+
+FIXTURE = """
+fixtures:
+  guard:
+    fuse: {curve: [{current: 200 mA, time: 10 ms}, {current: 1 A, time: 1 ms}], resistance: 60 mohm}
+    diode: {drop: 700 mV, at: 1 A, resistance: 100 mohm}
+
+recorders:"""
+
+
+def test_a_fuse_that_opens_in_the_rehearsal_stops(documents, edit, cli):
+    edit(BENCH, "\nrecorders:", FIXTURE)
+    edit(PROCEDURE, "lead: silicone pair,", "lead: silicone pair, fixture: guard,")
+    result = cli("check", "--json", PROCEDURE)
+    assert result.exit_code == 3
+    data = json.loads(result.stdout)
+    assert data["set_points"]["main"]["fixture"] == "guard"
+    assert {"fuse-below-need", "fuse-rehearsed"} <= {f["rule"] for f in data["findings"] if f["blocks"]}
+    assert "fuse-before-trip" in {f["rule"] for f in data["findings"]}
+
+
+def test_own_protection_levels_stand_among_the_settings(documents, edit, cli):
+    edit(PROCEDURE, "    trip_delay: 40 ms\n", "    trip_delay: 40 ms\n    opp: 30 W\n")
+    result = cli("check", "--static", PROCEDURE)
+    assert result.exit_code == 3
+    said = " ".join(result.stdout.split())
+    assert "the bench does not say that left.1 has an over-power protection" in said
+    edit(BENCH, "        power: 60 W\n", "        power: 60 W\n        opp: {level: 1 W .. 66 W}\n")
+    result = cli("check", "--static", "--json", PROCEDURE)
+    assert result.exit_code == 0
+    reasons = {(r["about"], r["setting"]): r["value"] for r in json.loads(result.stdout)["reasons"]}
+    assert reasons["main", "opp"] == 30.0
+
+
+def test_coupled_outputs_that_take_an_input_beyond_what_it_withstands_stop(documents, edit, cli):
+    coupled = "    coupled: [{outputs: [1, 2], by: step}]\n"
+    edit(BENCH, "    dialect: channel-list\n", f"    dialect: channel-list\n{coupled}")
+    edit(PROCEDURE, "{from: right.1,", "{from: left.2,")
+    result = cli("check", "--static", "--json", PROCEDURE)
+    assert result.exit_code == 3
+    assert "coupled-withstand" in {f["rule"] for f in json.loads(result.stdout)["findings"] if f["blocks"]}

@@ -4,7 +4,7 @@ import csv
 import json
 
 import pytest
-from tests.cli.conftest import PROCEDURE
+from tests.cli.conftest import BENCH, PROCEDURE
 
 
 def test_results_events_and_predicted_outcomes(documents, cli):
@@ -88,3 +88,12 @@ def test_all_stops_are_told_at_once_and_not_only_those_that_hide_a_set_point(doc
         "the input bears 2.5 A",
     ):
         assert said in result.stderr
+
+
+def test_a_fuse_that_opens_is_seen(documents, edit, cli):
+    fuse = "{fuse: {curve: [{current: 500 mA, time: 10 ms}, {current: 2 A, time: 1 ms}]}}"
+    edit(BENCH, "\nrecorders:", f"\nfixtures:\n  guard: {fuse}\n\nrecorders:")
+    edit(PROCEDURE, "lead: silicone pair,", "lead: silicone pair, fixture: guard,")
+    result = cli("rehearse", PROCEDURE)
+    assert "fuse opens" in " ".join(result.stdout.split())
+    assert json.loads(cli("rehearse", "--json", PROCEDURE).stdout)["inputs"]["main"]["settled_voltage"] < 9.0

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import pytest
 from tests.documents.demo import BENCH, DEVICE, PROCEDURE, copy_demo, edit
+from tests.documents.test_loader import with_more
 
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
@@ -814,6 +815,111 @@ CASES = (
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.new[:40])
 def test_a_broken_document_prints_its_line(case, tmp_path, monkeypatch):
     copy_demo(tmp_path)
+    edit(tmp_path / case.document, case.old, case.new)
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(DocumentErrors) as caught:
+        load_documents(PROCEDURE)
+    assert str(caught.value).splitlines() == list(case.lines)
+
+
+MORE = (
+    Case(
+        PROCEDURE,
+        "fixture: guard",
+        "fixture: gaurd",
+        (
+            "power-input.procedure.yaml:7:60: expected one of the bench's fixtures, got 'gaurd'; did you mean 'guard'?",
+        ),
+    ),
+    Case(
+        BENCH,
+        "{current: 4 A, time: 100 ms}",
+        "{current: 4 A, time: 20 s}",
+        (
+            "quay.bench.yaml:88:12: expected falling times in 'curve', got point 2 at 20 s after 10 s; put them in order",
+        ),
+    ),
+    Case(
+        BENCH,
+        "{current: 4 A, time: 100 ms}",
+        "{current: 1 A, time: 100 ms}",
+        (
+            "quay.bench.yaml:88:12: expected rising currents in 'curve', got point 2 at 1 A after 1 A; put them in order",
+        ),
+    ),
+    Case(
+        BENCH,
+        ", {current: 4 A, time: 100 ms}",
+        "",
+        ("quay.bench.yaml:88:12: expected at least 2 entries, got 1",),
+    ),
+    Case(
+        BENCH,
+        "drop: 0.6 V .. 0.8 V",
+        "drop: 90 mV",
+        (
+            "quay.bench.yaml:89:19: expected a 'drop' above what the resistance alone drops at the current 'at', got 90 mV; correct one of them",
+        ),
+    ),
+    Case(
+        BENCH,
+        "relay: {switch: {starts: open}}",
+        "relay: {}",
+        (
+            "quay.bench.yaml:92:3: expected at least one of fuse, diode, switch, capacitor, got none of them; add one",
+        ),
+    ),
+    Case(
+        BENCH,
+        "starts: open",
+        "starts: opened",
+        ("quay.bench.yaml:92:28: expected 'closed' or 'open', got 'opened'; did you mean 'open'?",),
+    ),
+    Case(
+        BENCH,
+        "crowbar: true",
+        "crowbar: yes",
+        ("quay.bench.yaml:38:95: expected a resistance such as '60 mohm' or true, got 'yes'",),
+    ),
+    Case(
+        BENCH,
+        "outputs: [1, 2], by: ratio",
+        "outputs: [1, 3], by: ratio",
+        ("quay.bench.yaml:15:29: expected one of the outputs of 'left' (1, 2), got '3'",),
+    ),
+    Case(
+        BENCH,
+        "outputs: [1, 2], by: ratio",
+        "outputs: [1], by: ratio",
+        ("quay.bench.yaml:15:16: expected at least 2 entries, got 1",),
+    ),
+    Case(
+        BENCH,
+        "by: ratio}",
+        "by: ratio}, {outputs: [2, 1], by: step}",
+        (
+            "quay.bench.yaml:15:56: expected each output once, got '2' again (first in line 15); an output moves with one group; remove it from the other",
+            "quay.bench.yaml:15:59: expected each output once, got '1' again (first in line 15); an output moves with one group; remove it from the other",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "    ocp: 800 mA\n",
+        "",
+        ("power-input.procedure.yaml:17:16: expected an 'ocp' beside 'ocp_delay', got none; add one",),
+    ),
+    Case(
+        PROCEDURE,
+        "opp: 30 W",
+        "opp: 30 V",
+        ("power-input.procedure.yaml:16:10: expected a power such as '3.6 W', got '30 V': 'V' is a voltage",),
+    ),
+)
+
+
+@pytest.mark.parametrize("case", MORE, ids=lambda case: case.new[:40])
+def test_a_broken_fixture_protection_or_coupling_prints_its_line(case, tmp_path, monkeypatch):
+    with_more(tmp_path)
     edit(tmp_path / case.document, case.old, case.new)
     monkeypatch.chdir(tmp_path)
     with pytest.raises(DocumentErrors) as caught:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import pickle
 import subprocess
 import sys
@@ -35,6 +36,80 @@ def test_the_demo_in_si_units():
     assert documents.bench.supplies["left"].calibrated.due.year == 2027
     assert documents.paths["bench"] == FOLDER / BENCH
     assert documents.sources["device"].content == (FOLDER / DEVICE).read_bytes()
+
+
+FIXTURES = """
+fixtures:
+  guard:
+    fuse: {curve: [{current: 1 A, time: 10 s}, {current: 4 A, time: 100 ms}], resistance: 60 mohm ± 20 %}
+    diode: {drop: 0.6 V .. 0.8 V, at: 1 A, resistance: 100 mohm}
+    switch: {resistance: 10 mohm}
+    capacitor: {capacitance: 470 uF ± 20 %, esr: 30 mohm}
+  relay: {switch: {starts: open}}
+
+leads:"""
+
+
+def with_more(folder: Path) -> Path:
+    """The demo with fixtures, protections of their own and coupled outputs."""
+    path = copy_demo(folder)
+    edit(folder / BENCH, "\nleads:", FIXTURES)
+    edit(folder / BENCH, "at: terminals}", "at: terminals, crowbar: true}")
+    edit(
+        folder / BENCH,
+        "        trip_delay:",
+        "        opp: {level: 1 W .. 66 W, response: 2 ms}\n        trip_delay:",
+    )
+    edit(
+        folder / BENCH,
+        "        trip_delay:",
+        "        ocp: {level: 0 A .. 2.75 A, delay: 0 s .. 1 s}\n        trip_delay:",
+    )
+    edit(folder / BENCH, "    isolation:", "    coupled: [{outputs: [1, 2], by: ratio}]\n    isolation:")
+    edit(path, "lead: silicone pair,", "lead: silicone pair, fixture: guard,")
+    edit(
+        path,
+        "    trip_delay: 40 ms\n",
+        "    trip_delay: 40 ms\n    opp: 30 W\n    ocp: 800 mA\n    ocp_delay: 60 ms\n",
+    )
+    return path
+
+
+def test_fixtures_protections_and_couplings_in_si_units(tmp_path):
+    documents = load_documents(with_more(tmp_path))
+    hook_up, limits = documents.procedure.hook_up, documents.procedure.limits["main"]
+    guard = documents.bench.fixture(hook_up["main"].fixture)
+    assert guard.parts == ("fuse", "switch", "diode", "capacitor")
+    assert (guard.resistance.low, guard.resistance.nominal, guard.resistance.high) == pytest.approx(
+        (0.158, 0.17, 0.182)
+    )
+    # Half a volt to 0.7 V are left where 0.1 V of the drop at 1 A is the resistance's.
+    assert (guard.drop.low, guard.drop.high) == pytest.approx((0.5, 0.7))
+    assert (guard.unknown, guard.opened) == ((), False)
+    relay = documents.bench.fixtures["relay"]
+    assert (relay.unknown, relay.opened, relay.drop.nominal) == (("switch",), True, 0.0)
+    assert documents.bench.fixture(hook_up["transducer"].fixture) is None
+    output = documents.bench.output("left.2")
+    assert (output.ovp.crowbar, output.opp.response, output.ocp.delay.high) == ("true", 2e-3, 1.0)
+    assert (limits.opp, limits.ocp, limits.ocp_delay) == (30.0, 0.8, 0.06)
+    (group,) = documents.bench.supplies["left"].coupled
+    assert (group.outputs, group.by) == (("1", "2"), "ratio")
+
+
+@pytest.mark.parametrize(
+    ("current", "seconds"),
+    [(0.5, math.inf), (1.0, math.inf), (2.0, 1.0), (4.0, 0.1), (40.0, 0.1 * 10.0 ** -(1 / math.log10(2)))],
+)
+def test_a_fuse_s_time_lies_on_straight_lines_of_its_logarithms(tmp_path, current, seconds):
+    fuse = load_bench(with_more(tmp_path).parent / BENCH).model.fixtures["guard"].fuse
+    assert fuse.opens_after(current) == pytest.approx(seconds, rel=1e-12)
+
+
+@pytest.mark.parametrize(("written", "ohms"), [("true", "true"), ("80 mohm", 0.08)])
+def test_a_crowbar_is_there_or_has_a_resistance(tmp_path, written, ohms):
+    path = with_more(tmp_path)
+    edit(tmp_path / BENCH, "crowbar: true", f"crowbar: {written}")
+    assert load_documents(path).bench.output("left.1").ovp.crowbar == ohms
 
 
 def line_of(name: str, text: str) -> int:

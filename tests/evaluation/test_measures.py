@@ -280,6 +280,20 @@ def test_the_lead_drop_is_taken_off_with_its_uncertainty() -> None:
         MEASURES["mean_voltage"](view(terminals, replace(MODEL, lead=None), 0.5, 2.5))
 
 
+def test_a_diode_in_the_lead_is_taken_off_with_its_uncertainty() -> None:
+    scene = steady(12.0, 2.0)
+    read = scene.read(1)
+    terminals = Traces(
+        read.time,
+        {"terminal_voltage": read.columns["voltage"] + 2.0 * 0.075 + 0.7, "current": read.columns["current"]},
+    )
+    model = replace(MODEL, drop=(0.6, 0.8), lead_name="pair with guard")
+    got = MEASURES["mean_voltage"](view(terminals, model, 0.5, 2.5))
+    assert got.value == pytest.approx(12.0, abs=0.015)
+    diode = next(c for c in got.contributions if c.source == "diode in pair with guard")
+    assert diode.standard == pytest.approx(0.1 / np.sqrt(3.0), rel=1e-6)
+
+
 def test_holes_and_missing_values() -> None:
     read = steady().read(1)
     keep = (read.time < 1.0) | (read.time > 1.8)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from railwright.documents.bench import Bench
+from railwright.documents.bench import Bench, OverCurrent, OverPower
 from railwright.documents.loader import load_bench
 from railwright.instruments.session import open_visa
 from railwright.instruments.supply import Change, Supply
@@ -21,8 +21,21 @@ BENCH = Path(__file__).parents[2] / "examples" / "tide-gauge" / "quay.bench.yaml
 
 @pytest.fixture(scope="module")
 def bench() -> Iterator[Bench]:
-    with TwinBench(load_bench(BENCH).model) as twins:
+    with TwinBench(_with_own_levels(load_bench(BENCH).model)) as twins:
         yield twins.bench
+
+
+def _with_own_levels(bench: Bench) -> Bench:
+    """The bench with over-power and over-current protections of their own on every output."""
+    own = {
+        "opp": OverPower.model_validate({"level": "1 W .. 66 W"}),
+        "ocp": OverCurrent.model_validate({"level": "0 A .. 1.1 A", "delay": "0 s .. 1 s"}),
+    }
+    supplies = {}
+    for name, supply in bench.supplies.items():
+        outputs = {each: output.model_copy(update=own) for each, output in supply.outputs.items()}
+        supplies[name] = supply.model_copy(update={"outputs": outputs})
+    return bench.model_copy(update={"supplies": supplies})
 
 
 @pytest.fixture(params=["left", "right"])
@@ -48,6 +61,11 @@ def test_every_setting_is_taken_and_read_back(supply: Supply) -> None:
         Change("1", "ovp_on", True),
         Change("1", "trip_at_limit", True),
         Change("1", "trip_delay", 0.04),
+        Change("1", "opp", 30.0),
+        Change("1", "opp_on", True),
+        Change("1", "ocp", 0.9),
+        Change("1", "ocp_on", True),
+        Change("1", "ocp_delay", 0.02),
         Change("1", "slew_rising", 2000.0),
         Change("1", "slew_falling", 100.0),
         Change("1", "sense", "at load"),

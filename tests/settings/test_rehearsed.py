@@ -98,6 +98,42 @@ def test_an_ovp_trip_points_at_the_ovp(bent: Bent) -> None:
     assert "ovp: 18 V" in line_of(finding)
 
 
+@pytest.mark.parametrize(("what", "key"), [("trips OCP", "ocp"), ("trips OPP", "opp")])
+def test_a_trip_of_its_own_level_points_there(tmp_path: Path, what: str, key: str) -> None:
+    edit = ("procedure", "    ovp: 18 V\n", "    ovp: 18 V\n    ocp: 800 mA\n    opp: 9 W\n")
+    bent = Bent(station(tmp_path, edit)).happens(Event(0.11, "left.1", what))
+    (finding,) = found(bent, "trips-rehearsed")
+    assert f"{key}:" in line_of(finding)
+    assert f"raise '{key}'" in finding.remedy
+
+
+GUARD = (
+    (
+        "bench",
+        "\nleads:",
+        "\nfixtures:\n  guard: {fuse: {curve: [{current: 500 mA, time: 10 ms}, "
+        "{current: 2 A, time: 1 ms}]}}\n\nleads:",
+    ),
+    ("procedure", "lead: silicone pair, sense", "lead: silicone pair, fixture: guard, sense"),
+)
+
+
+def test_a_fuse_that_opens_is_a_stop(tmp_path: Path) -> None:
+    bent = Bent(station(tmp_path, *GUARD))
+    assert found(bent, "fuse-rehearsed") == []
+    bent.bend("main", "current", 0.0, 0.01, 1.2)
+    (finding,) = found(bent.happens(Event(0.011, "main", "fuse opens")), "fuse-rehearsed")
+    assert finding.blocks
+    assert "at 11 ms in 'first power': the fuse in 'guard' opens, after up to 1.2 A" in finding.why
+    assert "fixture: guard" in line_of(finding)
+
+
+def test_a_quick_fuse_opens_in_the_inrush_by_the_physics(tmp_path: Path) -> None:
+    documents = station(tmp_path, *GUARD)
+    rules = [f.rule for f in rehearsed_findings(documents, settle(documents, TODAY), rehearse, evaluate)]
+    assert "fuse-rehearsed" in rules
+
+
 def test_a_trip_delay_with_little_room(bent: Bent) -> None:
     (finding,) = found(bent.bend("main", "mode", 0.0, 0.03, Mode.CC), "trip-delay-margin")
     assert (
