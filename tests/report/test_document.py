@@ -161,6 +161,21 @@ def test_another_date_is_another_report(quick: ReportInput) -> None:
     assert content(later)["id"] != content(quick)["id"]
 
 
+def test_power_and_current_protection_stand_among_the_settings_where_they_are_used(
+    quick: ReportInput, tmp_path: Path
+) -> None:
+    main = quick.set_points["main"]
+    points = replace(main.outputs[0], opp=30.0, ocp=0.8, ocp_delay=0.06)
+    feed = replace(main, outputs=(points,), fixture="fused guard")
+    used = replace(quick, set_points={**quick.set_points, "main": feed})
+    text = flat(pages(compile_pdf(content(used), REPORTED), tmp_path))
+    assert "at 30 W, at 0.8 A" in text
+    assert "after 60 ms" in text
+    assert "silicone pair and fused guard" in text
+    without = flat(pages(compile_pdf(content(quick), REPORTED), tmp_path))
+    assert "Over-power" not in without
+
+
 def hostile(quick: ReportInput, documents: Documents, text: str) -> ReportInput:
     device = documents.device.model_copy(update={"device": text})
     procedure = documents.procedure.model_copy(update={"procedure": text})

@@ -29,7 +29,7 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   before it was handed over and that instant (`latency` already taken off); a recorder's sample is the value
   at its instant; a rehearsal's trace is exact. Voltages are those at the connector, or at the supply's
   terminals with `at: terminals`; one that was measured at the lead's other end is carried over by the
-  lead's resistance.
+  resistance of lead and fixture, and by what a diode in it drops, which is taken to conduct.
 - **Window.** The step named by `during`. With `each_point: worst` the measure is taken at each point of a
   sweep, from the second half of the time spent there (the voltage settles in the first), and the point
   nearest to a limit, or farthest beyond it, decides.
