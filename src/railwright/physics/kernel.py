@@ -38,6 +38,10 @@ from railwright.physics.switching import act, act_on_branch, log_event, next_sto
 
 DONE, FAILURE, FULL, STOPPED = range(4)
 STARTING_STEP = 1e-6
+JUMP_STEP = 1e-9
+"""Step after a current has jumped [s]: what the connector's capacitance makes of it settles in nanoseconds,
+and a step across that would be right at its end alone, not in between.
+"""
 solver_step = make_solver(rhs, jacobian, regions)
 MOST_PARTS = 32
 """Largest number of recorded rows for one step of the solver."""
@@ -133,7 +137,7 @@ def play(
                 if happened:
                     counts[1] = log_event(events, counts[1], t, happened - 1, 0)
                 counts[2] += 1
-                clock[STEP] = STARTING_STEP
+                clock[STEP] = JUMP_STEP
                 continue
             for j in range(system.fixed.shape[0]):
                 if action[1] < 0.0 or int(action[1]) == j:
@@ -141,15 +145,17 @@ def play(
                     if happened:
                         counts[1] = log_event(events, counts[1], t, happened - 1, j)
             counts[2] += 1
-            clock[STEP] = STARTING_STEP
+            clock[STEP] = min(clock[STEP], STARTING_STEP)
         stop = target
         if counts[2] < actions.shape[0]:
             stop = min(stop, actions[counts[2], 0])
         tripped = False
         if not settled:
-            counts[1], tripped = settle(t, y, system, work, charge, events, counts[1])
+            counts[1], tripped, jumped = settle(t, y, system, work, charge, events, counts[1])
             if tripped:
-                clock[STEP] = STARTING_STEP
+                clock[STEP] = min(clock[STEP], STARTING_STEP)
+            if jumped:
+                clock[STEP] = JUMP_STEP
         _record(rows[counts[0]], t, y, system)
         counts[0] += 1
         if tripped and stop_at_trip:

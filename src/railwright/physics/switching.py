@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics.compiled import compiled
-from railwright.physics.dispatch import load_corner, load_enter, load_parts
+from railwright.physics.dispatch import load_corner, load_current, load_enter, load_parts
 from railwright.physics.equations import positions, reference, regions
 from railwright.physics.layout import (
     BLOCKED,
@@ -31,6 +31,7 @@ from railwright.physics.layout import (
     EV_TRIP_OPP,
     EV_TRIP_OVP,
     FALL,
+    IMAX,
     LIMIT,
     LIMIT_SINCE,
     NOBODY,
@@ -48,6 +49,7 @@ from railwright.physics.layout import (
     OVP,
     OVP_RESPONSE,
     OVP_SINCE,
+    POLARITY,
     POWER,
     POWER_LIMIT,
     REF_GOAL,
@@ -87,6 +89,9 @@ from railwright.physics.layout import (
     AnySystem,
     Array,
 )
+
+JUMP = 1e-5
+"""Part of the rated current from which on a change of a load's current at an instant is a jump."""
 
 
 @compiled
@@ -187,6 +192,15 @@ def act_on_branch(what: int, place: int, value: float, system: AnySystem) -> int
 
 
 @compiled
+def load_draws(m: int, t: float, y: Array, system: AnySystem) -> float:
+    """Current into the load m [A]."""
+    kind, p, q, begins, ends = load_parts(m, system)
+    _, _, _, connector = positions(system.fixed.shape[0], system.branch)
+    v = system.branch[POLARITY] * y[connector]
+    return load_current(kind, v, t, p, y[begins:ends], q)  # type: ignore[no-any-return]
+
+
+@compiled
 def since(running: bool, began: float, t: float) -> float:
     """When a timer began to run [s]; inf while its condition does not hold."""
     return min(began, t) if running else np.inf
@@ -220,13 +234,13 @@ def settle(
     charge: NDArray[np.int64],
     events: Array,
     count: int,
-) -> tuple[int, bool]:
-    """Bring every discrete condition up to date at (t, y); returns the number of events and whether an
-    output tripped.
+) -> tuple[int, bool, bool]:
+    """Bring every discrete condition up to date at (t, y); returns the number of events, whether an output
+    tripped, and whether the current of a load jumped.
     """
     outputs = system.fixed.shape[0]
     settings = system.settings
-    tripped = False
+    tripped = jumped = False
     for _ in range(8):
         again = False
         regions(t, y, work.before, system)
@@ -270,7 +284,10 @@ def settle(
             kind, p, q, _, _ = load_parts(m, system)
             region = work.before[outputs + m]
             if region != charge[outputs + m]:
+                drawn = load_draws(m, t, y, system)
                 happened = load_enter(kind, region, t, p, q)
+                change = abs(load_draws(m, t, y, system) - drawn)
+                jumped = jumped or change > JUMP * system.fixed[0, IMAX]
                 charge[outputs + m] = region
                 if happened:
                     count = log_event(events, count, t, EV_LOAD + happened - 1, m)
@@ -281,7 +298,7 @@ def settle(
             again = True
         if not again:
             break
-    return count, tripped
+    return count, tripped, jumped
 
 
 @compiled
