@@ -7,13 +7,14 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test lint format bench docs clean
+.PHONY: help setup demo test lint format bench docs verification clean
 
 help:
 	@echo "make demo    check, rehearse, run, evaluate and report the example on simulated supplies"
 	@echo "make test    linters, type checks, layer contract and all tests"
 	@echo "make bench   the benchmarks; each prints its figure on its last line"
 	@echo "make docs    write docs/documents.md, docs/measures.md and the help text again from their sources"
+	@echo "make verification  docs/verification.md: the rehearsal against ngspice, scipy and closed forms"
 	@echo "make setup   only install, into $(VENV), with the tools for development"
 	@echo "make clean   remove $(VENV), caches and the demo's folders"
 
@@ -60,6 +61,11 @@ docs: $(VENV)/.installed
 	@$(BIN)/python -m railwright.documents.reference docs/documents.md
 	@$(BIN)/python -m railwright.evaluation.reference docs/measures.md
 	@$(BIN)/python -m railwright.cli.help
+
+# Numbers differ from machine to machine in their last digits, so `make docs` leaves this one alone.
+verification: $(VENV)/.installed-dev
+	@scripts/install_tools.sh
+	@$(BIN)/python scripts/verify.py
 
 clean:
 	rm -rf $(VENV) demo-run* build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

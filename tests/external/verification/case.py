@@ -58,6 +58,7 @@ class Case:
 
     what: what it is, and which law it exercises (two sentences). judge: (times) -> what scipy makes of it.
     closed: closed forms of single figures or of whole traces; closed_form: in words.
+    derived: parameters of loads that the netlist holds only as what follows from them.
     """
 
     title: str
@@ -70,7 +71,7 @@ class Case:
     spice: Spice
     closed: Callable[[Result], Sequence[Figure]] | None = None
     closed_form: str = ""
-    remarks: str = ""
+    derived: Sequence[str] = ()
     name: str = field(default="", compare=False)
 
     @property

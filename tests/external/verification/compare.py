@@ -99,8 +99,8 @@ def aligned(time: Array, pairs: Sequence[tuple[float, float]], end: float) -> Ar
 
 
 def against(case: Case, mine: Result, judge: Result) -> Errors:
-    """Largest errors of one result against a judge. Traces whose bar is not met as they are, are compared once
-    more with the judge's events moved onto ours: how far they were apart is judged by itself.
+    """Largest errors of one result against a judge. Traces whose bar is not met as they are, are compared
+    once more with the judge's events moved onto ours: how far they were apart is judged by itself.
     """
     own, theirs = by_name(mine.events), by_name(judge.events)
     missing, pairs = [], []

@@ -108,7 +108,7 @@ class Output:
 Event = tuple[str, float]
 Number = Callable[[float, Sequence[float]], float]
 Trigger = tuple[Number, Callable[[float, Array], None]]
-"""A number of time and states that ends the present piece when it rises through zero, and what happens then."""
+"""A number of time and states that ends the present piece when it rises through zero; what happens then."""
 
 
 class Bench:

@@ -48,8 +48,8 @@ def closed(mine):
 
 CASE = Case(
     title="Battery charge, CC then CV",
-    what="A battery of 60 C is charged through a diode with 2 A and then at 12.9 V. It exercises an open-circuit "
-    "voltage that follows charge, and steps of seconds beside loops of microseconds.",
+    what="A battery of 60 C is charged through a diode with 2 A and then at 12.9 V. It exercises an open-"
+    "circuit voltage that follows charge, and steps of seconds beside loops of microseconds.",
     circuit=Circuit((MAIN,)),
     until=40.0,
     play=play,

@@ -29,8 +29,8 @@ def closed(mine):
 
 CASE = Case(
     title="CC start into 10 mF",
-    what="An output set to 12 V with its limit at 1 A charges 10 mF from zero. It exercises the current loop's "
-    "response, I = C dV/dt and the way back to CV.",
+    what="An output set to 12 V with its limit at 1 A charges 10 mF from zero. It exercises the current "
+    "loop's response, I = C dV/dt and the way back to CV.",
     circuit=Circuit((MAIN,)),
     until=0.16,
     play=play,

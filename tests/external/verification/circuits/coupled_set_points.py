@@ -52,9 +52,9 @@ def closed(mine):
 
 CASE = Case(
     title="Coupled set points",
-    what="Two outputs move together, first by the same step of 2 V, then in ratio to half their voltage in the "
-    "same time. It exercises set points that move on straight lines, and outputs that only their loads "
-    "discharge.",
+    what="Two outputs move together, first by the same step of 2 V, then in ratio to half their voltage in "
+    "the same time. It exercises set points that move on straight lines, and outputs that only their "
+    "loads discharge.",
     circuit=Circuit((ONE, TWO)),
     until=70e-3,
     play=play,

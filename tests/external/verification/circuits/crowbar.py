@@ -32,9 +32,9 @@ def judge(times):
 
 CASE = Case(
     title="Crowbar",
-    what="A set point that rises above the OVP of 13 V trips it, and 50 mΩ across the output discharge 220 µF in it "
-    "and 1000 µF at the load. It exercises the crowbar, current that flows back through the lead, and a "
-    "discharge through two resistances.",
+    what="A set point that rises above the OVP of 13 V trips it, and 50 mΩ across the output discharge 220 "
+    "µF in it and 1000 µF at the load. It exercises the crowbar, current that flows back through the "
+    "lead, and a discharge through two resistances.",
     circuit=Circuit((MAIN,)),
     until=12e-3,
     play=play,

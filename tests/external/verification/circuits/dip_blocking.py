@@ -37,8 +37,9 @@ def closed(mine):
 
 CASE = Case(
     title="Dip with reverse blocking",
-    what="A supply dips from 12 V to 6 V for 15 ms while a diode in the lead keeps 2200 µF from flowing back. It "
-    "exercises the diode's two conditions, an output that sinks, and hold-up from a capacitor.",
+    what="A supply dips from 12 V to 6 V for 15 ms while a diode in the lead keeps 2200 µF from flowing "
+    "back. It exercises the diode's two conditions, an output that sinks, and hold-up from a "
+    "capacitor.",
     circuit=Circuit((MAIN,)),
     until=60e-3,
     play=play,

@@ -36,9 +36,9 @@ def judge(times):
 
 CASE = Case(
     title="Endless restart",
-    what="A converter that needs more than its supply's limit of 0.4 A starts, falls to its stopping voltage "
-    "and starts again for ever. It exercises the hysteresis of the load and how errors of time add up from "
-    "cycle to cycle.",
+    what="A converter that needs more than its supply's limit of 0.4 A starts, falls to its stopping "
+    "voltage and starts again for ever. It exercises the hysteresis of the load and how errors of "
+    "time add up from cycle to cycle.",
     circuit=Circuit((MAIN,)),
     until=0.1,
     play=play,

@@ -37,8 +37,8 @@ def closed(mine):
 
 CASE = Case(
     title="Fuse blowing in a fixture",
-    what="An overload of 5.9 A melts a fuse in the lead after 50 ms. It exercises melting along a time-current "
-    "curve and the end of the lead's current.",
+    what="An overload of 5.9 A melts a fuse in the lead after 50 ms. It exercises melting along a time-"
+    "current curve and the end of the lead's current.",
     circuit=Circuit((MAIN,)),
     until=90e-3,
     play=play,

@@ -10,7 +10,7 @@ from tests.external.verification.parts import Lamp
 from railwright.physics.circuit import Circuit, Lead
 
 WARMTH = 0.0012486536477541983
-"""Heat capacity of the filament [J/K]; that it belongs to a warm-up of 60 ms is compared with ours."""
+"""Heat capacity of the filament [J/K] that belongs to a warm-up of 60 ms, as a number; compared with ours."""
 MAIN = alone(
     LARGE,
     Lead(50e-3, 1.2e-6),
@@ -57,5 +57,6 @@ CASE = Case(
     judge=judge,
     spice=replace(one(), marks=[modes("out", "xout")]),
     closed=closed,
+    derived=("warm_up",),
     closed_form="2 A at 12 V at the end",
 )

@@ -53,8 +53,9 @@ def closed(mine):
 
 CASE = Case(
     title="Linked trip",
-    what="An overload at 20 ms makes one output trip 5 ms after it has entered its limit, and the output of the "
-    "other input follows 1 ms later. It exercises a trip delay, linked trips and the discharge of both.",
+    what="An overload at 20 ms makes one output trip 5 ms after it has entered its limit, and the output "
+    "of the other input follows 1 ms later. It exercises a trip delay, linked trips and the discharge "
+    "of both.",
     circuit=Circuit((MAIN, AUX), linked_trips={"aux": ("main",)}),
     until=35e-3,
     play=play,

@@ -10,7 +10,7 @@ from tests.external.verification.parts import ConstantCurrent
 
 from railwright.physics.circuit import Circuit, Lead
 
-MAIN = alone(SMALL, Lead(0.2, 0.3e-9), load("constant_current", current="50 mA", compliance="1 V"))
+MAIN = alone(SMALL, Lead(0.2, 0.4e-9), load("constant_current", current="50 mA", compliance="1 V"))
 
 
 def play(sim):
@@ -25,13 +25,13 @@ def judge(times):
     def more():
         step.amperes = 1.3
 
-    bench = Bench("main", [output], 0.2, 0.3e-9, [step])
+    bench = Bench("main", [output], 0.2, 0.4e-9, [step])
     return bench.solve(22e-3, times, actions=[(20e-3, more)])
 
 
 def closed(mine):
-    """C v' = i_p - i, tau i_p' = i_cv - i_p with a PI controller: Laplace transform, partial fractions over the
-    poles of s^3 tau C + s^2 C + s k_p + k_i. The bleeder is left out.
+    """C v' = i_p - i, tau i_p' = i_cv - i_p with a PI controller: Laplace transform, partial fractions over
+    the poles of s^3 tau C + s^2 C + s k_p + k_i. The bleeder is left out.
     """
     after = (mine.time >= 20e-3) & (mine.time <= 20.2e-3)
     t = mine.time[after] - 20e-3
@@ -49,8 +49,8 @@ def closed(mine):
 
 CASE = Case(
     title="Recovery from a load step",
-    what="A step of 1.25 A, half the rated current, without any capacitor at the load. It exercises the voltage "
-    "loop alone, as a data sheet's load-transient figures describe it.",
+    what="A step of 1.25 A, half the rated current, without any capacitor at the load. It exercises the "
+    "voltage loop alone, as a data sheet's load-transient figures describe it.",
     circuit=Circuit((MAIN,)),
     until=22e-3,
     play=play,

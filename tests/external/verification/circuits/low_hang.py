@@ -45,8 +45,8 @@ def closed(mine):
 CASE = Case(
     title="Low hang",
     what="A 10 W converter with an input current limit of 1 A starts behind a supply that gives 0.5 A, and "
-    "stays at 5 V for ever. It exercises the drop-out region, in which the converter is a resistor, and the "
-    "stable point there.",
+    "stays at 5 V for ever. It exercises the drop-out region, in which the converter is a resistor, "
+    "and the stable point there.",
     circuit=Circuit((MAIN,)),
     until=0.12,
     play=play,

@@ -43,14 +43,14 @@ def closed(mine):
 
 CASE = Case(
     title="Motor start",
-    what="A loaded motor breaks away and runs up at a current limit of 4 A, then in CV. It exercises winding, "
-    "back-EMF, inertia and dry friction.",
+    what="A loaded motor breaks away and runs up at a current limit of 4 A, then in CV. It exercises "
+    "winding, back-EMF, inertia and dry friction.",
     circuit=Circuit((MAIN,)),
     until=0.4,
     play=play,
     numbers=usual(MAIN)
     | {"vset": 12.0, "slew": 2000.0, "ilim": 4.0, "rmotor": 0.8, "lmotor": 1.5e-3, "kt": 30e-3}
-    | {"jrotor": 40e-6, "tdry": 23e-3, "bvisc": 2e-6},
+    | {"jrotor": 40e-6, "tfric": 3e-3, "tload": 20e-3, "bvisc": 2e-6},
     judge=judge,
     spice=replace(one(), marks=[modes("out", "xout"), switches("v(turns)", "main: turns", "main: stands")]),
     closed=closed,

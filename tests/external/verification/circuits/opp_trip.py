@@ -35,8 +35,8 @@ def judge(times):
 
 CASE = Case(
     title="OPP trip",
-    what="A load step from 12 W to 18 W exceeds an over-power level of 15 W, whose response takes 1 ms. It exercises "
-    "the product of an output's own voltage and current, and the trip's timer.",
+    what="A load step from 12 W to 18 W exceeds an over-power level of 15 W, whose response takes 1 ms. It "
+    "exercises the product of an output's own voltage and current, and the trip's timer.",
     circuit=Circuit((MAIN,)),
     until=40e-3,
     play=play,

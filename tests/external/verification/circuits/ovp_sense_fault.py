@@ -39,8 +39,8 @@ def judge(times):
 def closed(mine):
     """After the trip both capacitors discharge through 12 ohm and the bleeder together (slowest mode)."""
     v = np.interp([26e-3, 32e-3], mine.time, mine.voltages["main: connector"])
-    # Nodal equations of the output (with its bleeder) and the load's capacitor; the connector, with 12 ohm and
-    # no capacitor to speak of, is eliminated.
+    # Nodal equations of the output (with its bleeder) and the load's capacitor; the connector, with 12 ohm
+    # and no capacitor to speak of, is eliminated.
     c1, c2, g1, g2 = SMALL.capacitance, 100e-6, 1.0 / 0.05, 1.0 / 0.06
     total = g1 + g2 + 1.0 / 12.0
     a = np.array(
@@ -55,9 +55,9 @@ def closed(mine):
 
 CASE = Case(
     title="OVP trip on a sense fault",
-    what="At 20 ms the voltage loop loses what it senses and drives the output up until the OVP, 15 V with 200 µs "
-    "of response, switches it off. It exercises a sense fault, a trip with its response time, and the "
-    "discharge of what is left.",
+    what="At 20 ms the voltage loop loses what it senses and drives the output up until the OVP, 15 V with "
+    "200 µs of response, switches it off. It exercises a sense fault, a trip with its response time, "
+    "and the discharge of what is left.",
     circuit=Circuit((MAIN,)),
     until=40e-3,
     play=play,

@@ -43,7 +43,8 @@ def closed(mine):
 CASE = Case(
     title="Parallel pair, sharing",
     what="Two outputs in parallel, 50 mV apart, feed 12 Ω: the higher one carries its limit, the lower one "
-    "regulates. It exercises currents that add and how joined output capacitors share what flows into them.",
+    "regulates. It exercises currents that add and how joined output capacitors share what flows into "
+    "them.",
     circuit=Circuit((MAIN,)),
     until=80e-3,
     play=play,

@@ -40,8 +40,8 @@ def closed(mine):
 
 CASE = Case(
     title="Power limit",
-    what="An output of 60 W is set to 36 V into 10 Ω, which would take 130 W. It exercises the hyperbola of constant "
-    "power beyond both loops.",
+    what="An output of 60 W is set to 36 V into 10 Ω, which would take 130 W. It exercises the hyperbola "
+    "of constant power beyond both loops.",
     circuit=Circuit((MAIN,)),
     until=50e-3,
     play=play,

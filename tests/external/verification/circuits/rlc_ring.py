@@ -65,8 +65,9 @@ def closed(mine):
 
 CASE = Case(
     title="RLC ring through 2 m of lead",
-    what="The output's own capacitor, charged to 12 V and with the output switched off, is connected to 10 µF "
-    "through 2 m of lead. It exercises L di/dt and the damped oscillation of a series R-L-C circuit.",
+    what="The output's own capacitor, charged to 12 V and with the output switched off, is connected to 10 "
+    "µF through 2 m of lead. It exercises L di/dt and the damped oscillation of a series R-L-C "
+    "circuit.",
     circuit=Circuit((MAIN,)),
     until=9e-3,
     play=play,

@@ -41,8 +41,8 @@ def closed(mine):
 
 CASE = Case(
     title="Series pair, one output in CC",
-    what="Two outputs of 12 V in series feed 20 Ω; the lower limit, 0.5 A, is driven into reverse by the other "
-    "output. It exercises voltages that add, one current, and the reverse diode.",
+    what="Two outputs of 12 V in series feed 20 Ω; the lower limit, 0.5 A, is driven into reverse by the "
+    "other output. It exercises voltages that add, one current, and the reverse diode.",
     circuit=Circuit((MAIN,)),
     until=60e-3,
     play=play,
