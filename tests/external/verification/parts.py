@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from tests.external.verification.equations import NEVER, Guard, Part
 
@@ -161,3 +162,87 @@ class Battery(Part):
 
     def rates(self, t: float, v: float, y: Sequence[float]) -> list[float]:
         return [self.current(t, v, y)]
+
+
+class Coil(Part):
+    """L di/dt = v - R i; what is drawn is i less the freewheel diode's (-v - V_d) / R_d."""
+
+    def __init__(self, ohms: float, henries: float, drop: float, diode: float) -> None:
+        self.ohms, self.henries, self.drop, self.diode = ohms, henries, drop, diode
+
+    def start(self) -> list[float]:
+        return [0.0]
+
+    def current(self, t: float, v: float, y: Sequence[float]) -> float:
+        return y[0] - max(0.0, (-v - self.drop) / self.diode)
+
+    def rates(self, t: float, v: float, y: Sequence[float]) -> list[float]:
+        return [(v - self.ohms * y[0]) / self.henries]
+
+
+class Bursts(Part):
+    """A current that jumps at given times of a period; straight lines between, fading below a compliance."""
+
+    def __init__(self, points: Sequence[tuple[float, float]], compliance: float) -> None:
+        self.points, self.compliance = points, compliance
+        self.period = points[-1][0]
+        self.turn, self.at = 0, 0
+
+    def current(self, t: float, v: float, y: Sequence[float]) -> float:
+        (a, u), (b, w) = self.points[self.at : self.at + 2]
+        amperes = u + (w - u) * (t - self.turn * self.period - a) / (b - a)
+        return amperes * min(1.0, max(0.0, v) / self.compliance)
+
+    def stops(self, t: float) -> float:
+        return self.turn * self.period + self.points[self.at + 1][0]
+
+    def at_stop(self, t: float, v: float) -> str | None:
+        while t >= self.stops(t):
+            self.at += 1
+            if self.at + 1 == len(self.points):
+                self.turn, self.at = self.turn + 1, 0
+        return None
+
+
+class Leds(Part):
+    """v = (R + N r) i + N m ln(1 + i / I_s), solved by Newton's method for the junctions' voltage."""
+
+    def __init__(self, count: int, volts: float, amperes: float, series: float, slope: float) -> None:
+        self.m = 2.0 * 0.025852
+        ohmic = slope - self.m / amperes
+        self.saturation = amperes / math.expm1((volts - ohmic * amperes) / self.m)
+        self.ohms, self.count = series + count * ohmic, count
+        self.guess = 0.0
+
+    def current(self, t: float, v: float, y: Sequence[float]) -> float:
+        if v <= 0.0:
+            return 0.0
+        scale = self.count * self.m
+        most = scale * math.log1p(v / (self.ohms * self.saturation))
+        u = min(self.guess or v, v, most)  # voltage of all junctions
+        for _ in range(100):
+            e = math.exp(u / scale)
+            step = (self.ohms * self.saturation * (e - 1.0) + u - v) / (
+                self.ohms * self.saturation * e / scale + 1.0
+            )
+            u -= step
+            if abs(step) < 1e-14 * (1.0 + abs(u)):
+                break
+        self.guess = u
+        return self.saturation * math.expm1(u / scale)
+
+
+class Table(Part):
+    """Straight lines between points of current over voltage."""
+
+    def __init__(self, points: Sequence[tuple[float, float]]) -> None:
+        self.points = points
+
+    def current(self, t: float, v: float, y: Sequence[float]) -> float:
+        points = self.points
+        if v >= points[-1][0]:
+            return points[-1][1]
+        for (a, i), (b, k) in pairwise(points):
+            if v < b:
+                return i + (k - i) * max(0.0, v - a) / (b - a)
+        return points[-1][1]
