@@ -45,7 +45,7 @@ def test_twin_tells_what_its_seed_has_drawn_where_it_is_asked(documents, cli):
     (row,) = (line.split() for line in told.stdout.splitlines() if "main.capacitor.capacitance" in line)
     assert parse_value(" ".join(row[1:3]), "F") == pytest.approx(capacitance["value"], rel=1e-3)
     assert data["parameters"]["main.lead.resistance"]["given"]
-    assert "set by --true" in told.stdout
+    assert "--true" in told.stdout
     assert -0.0005 <= data["errors"]["left.1.programming.voltage.gain"]["value"] <= 0.0005
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tests.rehearsal.scene import PROCEDURE, short
 
-from railwright.documents.bench import Fixture
+from railwright.documents.fixture import Fixture
 from railwright.documents.loader import load_documents
 from railwright.rehearsal.case import NOMINAL, fixed
 from railwright.rehearsal.circuit import build_circuit, lead_resistance, uncertain_quantities

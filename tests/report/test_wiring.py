@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from railwright.documents.bench import Fixture
+from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.report.drawing import drawing
 from railwright.report.style import colours

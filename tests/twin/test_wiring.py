@@ -3,7 +3,8 @@
 import pytest
 from tests.twin.bench import BENCH, DEVICE, AtHand, procedure
 
-from railwright.documents.bench import Coupling, Fixture
+from railwright.documents.bench import Coupling
+from railwright.documents.fixture import Fixture
 from railwright.twin.plant import Plant
 from railwright.twin.truth import Truth
 from railwright.twin.wiring import Wiring, WiringError, wire

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from railwright.documents.bench import AddedCapacitor, Bench, Fixture, Lead, Output
+from railwright.documents.bench import Bench, Lead, Output
 from railwright.documents.device import Device
 from railwright.documents.figures import figure_assumptions, output_figures
+from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.documents.loader import Documents
 from railwright.physics import circuit as physics
 from railwright.physics import conductors

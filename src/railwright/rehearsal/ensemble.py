@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from railwright.documents.bench import Fixture
+from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.quantities import Uncertain
 from railwright.rehearsal.case import fixed

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.quantities import show
 from railwright.report.drawing import as_svg, drawing, save
+from railwright.report.fixture_box import FixtureBox, fixture_box, two_lines
 from railwright.report.style import FAINT, INK, colours
 from railwright.report.text import shortened
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from railwright.documents.bench import Bench, Fixture
+    from railwright.documents.bench import Bench
     from railwright.documents.device import Device
     from railwright.documents.procedure import Procedure
 
@@ -45,19 +46,6 @@ class OutputBox:
     instrument: str
     figures: str
     earthed: bool
-
-
-@dataclass(frozen=True, slots=True)
-class FixtureBox:
-    """What stands between a lead and an input as drawn: its name, its parts in order, their figures.
-
-    opened: its switch is drawn open.
-    """
-
-    name: str
-    parts: tuple[str, ...]
-    figures: str
-    opened: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,25 +102,10 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> Wiring:
                 hook_up.lead,
                 conductor,
                 hook_up.sense,
-                _fixture_box(hook_up.fixture, bench.fixture(hook_up.fixture)),
+                fixture_box(hook_up.fixture, bench.fixture(hook_up.fixture)),
             )
         )
     return Wiring(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)))
-
-
-def _fixture_box(name: str | None, fixture: Fixture | None) -> FixtureBox | None:
-    if name is None or fixture is None:
-        return None
-    figures = []
-    if fixture.fuse:
-        figures.append(f"fuse {show(fixture.fuse.curve[0].current, 'A')}")
-    if fixture.switch:
-        figures.append(f"switch {fixture.switch.starts}")
-    if fixture.diode:
-        figures.append(f"diode {show(fixture.diode.drop.nominal, 'V')}")
-    if fixture.capacitor:
-        figures.append(show(fixture.capacitor.capacitance.nominal, "F"))
-    return FixtureBox(name, fixture.parts, ", ".join(figures), fixture.opened)
 
 
 def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
@@ -329,17 +302,8 @@ def _fixture(pen: _Pen, fixture: FixtureBox, centre: float, colour: str) -> None
     pen.frame(FIXTURE_FROM, bottom - 0.45, FIXTURE_TO, top + 0.6)
     middle = (FIXTURE_FROM + right) / 2
     pen.words((middle, centre + 0.22), shortened(fixture.name, 24), size=6.5, align="center")
-    for place, line in enumerate(_two_lines(fixture.figures)):
+    for place, line in enumerate(two_lines(fixture.figures)):
         pen.words((middle, centre - 0.42 - 0.55 * place), line, size=5.6, align="center", colour=FAINT)
-
-
-def _two_lines(text: str) -> list[str]:
-    """Figures on one line, or on two where they are many."""
-    parts = text.split(", ")
-    if len(parts) <= 2:
-        return [text]
-    half = (len(parts) + 1) // 2
-    return [", ".join(parts[:half]) + ",", ", ".join(parts[half:])]
 
 
 def _output(pen: _Pen, box: OutputBox, middle: float) -> None:

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import cast
 
-from railwright.documents.bench import Bench, Fixture, Lead, Output, Supply
+from railwright.documents.bench import Bench, Lead, Output, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.files import Kind
+from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import HookUp, Limits, Procedure
 from railwright.documents.sources import Location

@@ -6,8 +6,8 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from railwright.documents.bench import Fixture
 from railwright.documents.device import Input
+from railwright.documents.fixture import Fixture
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter

@@ -9,7 +9,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from railwright.documents.bench import Bench, CurrentAccuracy, Fixture, Lead, Output, VoltageAccuracy
+from railwright.documents.bench import Bench, CurrentAccuracy, Lead, Output, VoltageAccuracy
+from railwright.documents.fixture import Fixture
 from railwright.physics import conductors
 from railwright.quantities import Uncertain
 from railwright.rehearsal.circuit import SPACING, conductor_area

@@ -10,9 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from railwright.documents.bench import Bench, Fixture, Output
+from railwright.documents.bench import Bench, Output
 from railwright.documents.device import Device
 from railwright.documents.figures import figure_assumptions, output_figures
+from railwright.documents.fixture import Fixture
 from railwright.documents.procedure import HookUp, Procedure
 from railwright.documents.translate import annotations_of
 from railwright.physics import conductors
