@@ -1,8 +1,8 @@
 """Cases: one value for each uncertain quantity of the documents, picked by its name.
 
 Names read `input.load.field`, such as `main.capacitor.capacitance` (`capacitor_2` for a second one), or
-`main.lead.resistance` (a fixture's in it), or `main.fixture.drop`, or `left.1.limit_overshoot` for what a data
-sheet leaves open.
+`main.lead.resistance` (a fixture's in it), or `main.fixture.drop`, or `left.1.limit_overshoot` for what a
+data sheet leaves open.
 """
 
 from __future__ import annotations

@@ -52,7 +52,7 @@ def judge(times):
 CASE = Case(
     title="Bursts beside LEDs and a table",
     what="A profile's bursts up to 1.2 A repeat every 5 ms from the first instant on, beside three "
-    "LEDs in series and a table of current over voltage, behind 0.5 Ω. It exercises jumps of a load's current, "
+    "LEDs in series and a table of current over voltage, behind 0.5 Ω. It exercises jumps of a current, "
     "an exponential law (in ngspice its own diode model), and kinks.",
     circuit=Circuit((MAIN,)),
     until=20e-3,
