@@ -95,6 +95,13 @@ def line(first: str, judge: str, errors: Errors, verdict: str) -> str:
     return "| " + " | ".join(cells) + " |"
 
 
+def verdict(errors: Errors) -> str:
+    """Whether all bars are met, and whether the traces had to be aligned for it."""
+    if not errors.met:
+        return "**not met**"
+    return "met †" if errors.plain else "met"
+
+
 def document(rows: list[Row]) -> str:
     """The whole document."""
     failures = [
@@ -104,9 +111,16 @@ def document(rows: list[Row]) -> str:
         if not errors.met
     ]
     table = [
-        line(load_case(row.name).title, judge, errors, "met" if errors.met else "**not met**")
+        line(load_case(row.name).title, judge, errors, verdict(errors))
         for row in rows
         for judge, errors in row.errors
+    ]
+    shifted = [
+        f"- {load_case(row.name).title} against {judge}: {percent(errors.plain[0])} of full scale (voltage), "
+        f"{percent(errors.plain[1])} (current) as they stand, events {seconds(errors.event_time)} apart."
+        for row in rows
+        for judge, errors in row.errors
+        if errors.plain and errors.met
     ]
     sections = "\n".join(section(row) for row in rows)
     return TEMPLATE.read_text("utf-8").format(
@@ -117,6 +131,11 @@ def document(rows: list[Row]) -> str:
         absolute=f"{ABSOLUTE:g}",
         versions=versions(),
         failures="\n".join(failures) or "None: every bar is met by every circuit against each of its judges.",
+        aligned="\n".join(
+            ["These traces meet theirs only once the events are aligned (†):", "", *shifted]
+            if shifted
+            else []
+        ),
         table="\n".join(table),
         sections=sections,
         netlists=NETLISTS,
