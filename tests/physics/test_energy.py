@@ -114,6 +114,12 @@ def cases(draw: st.DrawFn) -> tuple[Branch, dict[str, float], list[tuple[float, 
     return branch, limits, moves
 
 
+def product(time: np.ndarray, a: np.ndarray, b: np.ndarray) -> float:
+    """∫ a b dt where both run in straight lines between the instants: exact, unlike a trapezoid of a b."""
+    sums = 2.0 * a[:-1] * b[:-1] + a[:-1] * b[1:] + a[1:] * b[:-1] + 2.0 * a[1:] * b[1:]
+    return float(np.diff(time) @ sums / 6.0)
+
+
 def energy_gap(branch: Branch, samples) -> tuple[float, float]:
     """What is missing in the balance [J], and all the energy that moved [J]."""
     time, y, n = samples.time, samples.states, len(branch.outputs)
@@ -123,27 +129,27 @@ def energy_gap(branch: Branch, samples) -> tuple[float, float]:
     if branch.arrangement == "parallel":
         terminals = np.repeat(terminals, n, axis=1)
 
-    def total(power: np.ndarray) -> float:
-        return float(np.trapezoid(power, time))
+    def total(a: np.ndarray, b: np.ndarray) -> float:
+        return product(time, a, b)
 
     delivered = heat = stored = 0.0
     for j, stage in enumerate(branch.stages):
         own = terminals[:, j]
-        delivered += total(own * y[:, 3 * j])
+        delivered += total(own, y[:, 3 * j])
         below = np.maximum(0.0, -own - stage.diode_drop) / stage.diode_resistance
-        heat += total(own**2 / stage.bleeder) - total(own * below)
+        heat += total(own, own) / stage.bleeder - total(own, below)
         stored += 0.5 * stage.capacitance * (own[-1] ** 2 - own[0] ** 2)
     source = terminals.sum(axis=1) if branch.arrangement == "series" else terminals[:, 0]
     stored += 0.5 * branch.lead.inductance * (i_l[-1] ** 2 - i_l[0] ** 2)
     stored += 0.5 * NODE_CAPACITANCE * (v_c[-1] ** 2 - v_c[0] ** 2)
     # What the lead takes in and does not store is heat in it, its diode or its fuse.
-    lead_heat = total((source - v_c) * i_l) - 0.5 * branch.lead.inductance * (i_l[-1] ** 2 - i_l[0] ** 2)
+    lead_heat = total(source - v_c, i_l) - 0.5 * branch.lead.inductance * (i_l[-1] ** 2 - i_l[0] ** 2)
     heat += lead_heat
     used = 0.0
     for m, _load in enumerate(branch.loads):
-        used += total(v_c * samples.load_currents[:, m])
+        used += total(v_c, samples.load_currents[:, m])
     gap = delivered - heat - stored - used
-    moved = sum(total(np.abs(terminals[:, j] * y[:, 3 * j])) for j in range(n))
+    moved = sum(total(np.abs(terminals[:, j]), np.abs(y[:, 3 * j])) for j in range(n))
     rated = sum(stage.voltage_max * stage.current_max for stage in branch.stages)
     return gap, moved + 1e-6 * rated * (time[-1] - time[0])
 
@@ -156,12 +162,12 @@ def load_gap(branch: Branch, samples, m: int) -> tuple[float, float]:
     own = samples.states[:, at : at + len(kind.states)]
     p = [load.values[name] for name in kind.parameters]
     v, current = samples.voltage, samples.load_currents[:, m]
-    heat = np.array([kind.heat(a, 0.0, p, row, ()) for a, row in zip(v, own, strict=True)])
+    across = v - own[:, 0] if own.shape[1] else v
+    heat = product(samples.time, across, across) / p[-1]  # both kinds have one resistance, their last figure
     stored = kind.equation("stored")
     change = stored(p, own[-1]) - stored(p, own[0])
-    taken = float(np.trapezoid(v * current, samples.time))
-    size = float(np.trapezoid(np.abs(v * current), samples.time))
-    return taken - change - float(np.trapezoid(heat, samples.time)), size + 1e-9
+    taken = product(samples.time, v, current)
+    return taken - change - heat, product(samples.time, np.abs(v), np.abs(current)) + 1e-9
 
 
 COUNTED = [0]

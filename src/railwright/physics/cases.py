@@ -248,7 +248,7 @@ def _measure(rows: Array, count: int, outputs: int, window: Array, kept: Array, 
                 first, last = i0 + slope * (begin - t0), i0 + slope * (end - t0)
                 out[INRUSH] = max(out[INRUSH], max(first, last))
                 out[CHARGE] += 0.5 * (first + last) * (end - begin)
-                out[I2T] += 0.5 * (first * first + last * last) * (end - begin)
+                out[I2T] += (first * first + first * last + last * last) / 3.0 * (end - begin)
             if t0 <= window[1] <= t:
                 out[SETTLED] = v0 + (v - v0) / (t - t0) * (window[1] - t0)
         limited = _limited(row, outputs)
