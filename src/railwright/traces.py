@@ -111,3 +111,15 @@ class Record:
             if span.name == name:
                 return span
         raise KeyError(name)
+
+
+def integral_of_product(time: NDArray[np.float64], a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    """∫ a b dt [unit of a times unit of b times s] where both run in straight lines between the instants.
+
+    Exact (Simpson's rule), unlike a trapezoid of the products: rows of a computed trace are far apart on a
+    ramp, where that is off by up to some per cent. All of shape (n,).
+    """
+    import numpy as np
+
+    sums = 2.0 * a[:-1] * b[:-1] + a[:-1] * b[1:] + a[1:] * b[:-1] + 2.0 * a[1:] * b[1:]
+    return float(np.diff(time) @ sums / 6.0)

@@ -35,7 +35,7 @@ from railwright.rehearsal.harm import (
 from railwright.rehearsal.rehearse import tell
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import Timeline, build_timeline
-from railwright.traces import Event
+from railwright.traces import Event, integral_of_product
 
 if TYPE_CHECKING:
     import numpy as np
@@ -245,7 +245,7 @@ class _Study:
             bench.leads[scene.set_points[name].lead],
             bench.ambient.nominal,
             float(np.abs(pins.lead).max()),
-            _integral_of_square(pins.time[quick], pins.lead[quick]),
+            integral_of_product(pins.time[quick], pins.lead[quick], pins.lead[quick]),
             _lasting(pins),
             _lasting(healthy),
         )
@@ -282,11 +282,11 @@ class _Study:
         import numpy as np
 
         if trial.energy_in == "the short":
-            return _integral_of_square(pins.time, pins.voltage) / trial.part
+            return integral_of_product(pins.time, pins.voltage, pins.voltage) / trial.part
         if trial.energy_in == "the sense lead":
-            return trial.part * _integral_of_square(pins.time, pins.lead)
+            return trial.part * integral_of_product(pins.time, pins.lead, pins.lead)
         if trial.fault == "reversed":
-            return float(np.trapezoid(pins.power, pins.time))
+            return integral_of_product(pins.time, pins.voltage, pins.current)
         usual = np.interp(pins.time, healthy.time, healthy.power)
         return float(np.trapezoid(np.maximum(0.0, pins.power - usual), pins.time))
 
@@ -312,7 +312,7 @@ def _lasting(pins: _Pins) -> float:
     """Current that goes on in the lead: r.m.s. over the last part [A]."""
     last = pins.time >= pins.time[-1] - LAST
     length = float(pins.time[-1] - pins.time[last][0])
-    square = _integral_of_square(pins.time[last], pins.lead[last])
+    square = integral_of_product(pins.time[last], pins.lead[last], pins.lead[last])
     return math.sqrt(square / length) if length > 0.0 else float(abs(pins.lead[-1]))
 
 
@@ -324,14 +324,6 @@ def _extremes(pins: Mapping[str, _Pins], pair: tuple[str, str]) -> tuple[float, 
     time = np.union1d(one.time, other.time)
     gap = np.interp(time, one.time, one.voltage) - np.interp(time, other.time, other.voltage)
     return float(gap.min()), float(gap.max())
-
-
-def _integral_of_square(time: NDArray[np.float64], values: NDArray[np.float64]) -> float:
-    """∫ x² dt of a trace of straight lines, exactly."""
-    import numpy as np
-
-    a, b = values[:-1], values[1:]
-    return float(((a * a + a * b + b * b) / 3.0 * np.diff(time)).sum())
 
 
 def _current(wanted: Input, peak: float, healthy: float) -> Part:

@@ -16,12 +16,9 @@ from railwright.rehearsal.coupled import Change, all_changes
 from railwright.rehearsal.errors import SetErrors
 from railwright.rehearsal.setpoints import Feed, SetPoints
 from railwright.rehearsal.timeline import Timeline, build_timeline
-from railwright.traces import Event, Mode, Record, Span, Traces
+from railwright.traces import Event, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from railwright.physics.player import Samples
     from railwright.physics.simulation import Simulation
 
@@ -148,13 +145,6 @@ def _traces(samples: Samples) -> Traces:
     )
 
 
-def _square(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Mean square between each value and the next along a straight line, (n,) -> (n - 1,)."""
-    a, b = values[:-1], values[1:]
-    squares: NDArray[np.float64] = (a * a + a * b + b * b) / 3.0
-    return squares
-
-
 def _result(
     name: str, feed: Feed, traces: Traces, events: tuple[Event, ...], spans: tuple[Span, ...]
 ) -> InputResult:
@@ -180,7 +170,7 @@ def _result(
         peak_at=float(time[highest]),
         inrush_peak=float(amperes.max()) if known else None,
         inrush_charge=float(np.trapezoid(amperes, seconds)) if known else None,
-        inrush_i2t=float(_square(amperes) @ np.diff(seconds)) if known else None,
+        inrush_i2t=integral_of_product(seconds, amperes, amperes) if known else None,
         time_in_limit=float(gaps[limited].sum()),
         first_time_in_limit=first,
         peak_voltage=float(traces.columns["voltage"].max()),
