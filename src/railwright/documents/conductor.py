@@ -8,6 +8,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import core_schema
 
+from railwright.physics.conductors import awg_area
 from railwright.quantities import parse_value, quoted
 
 
@@ -23,6 +24,14 @@ class Conductor:
     gauge: int | None
     area: float | None
     iec_class: int | None
+
+    @property
+    def section(self) -> float:
+        """Cross-section of one conductor [m²], a gauge's by ASTM B258."""
+        if self.gauge is not None:
+            return awg_area(self.gauge)
+        assert self.area is not None, "a conductor has a gauge or a section"
+        return self.area
 
     @classmethod
     def parse(cls, text: object) -> Self:

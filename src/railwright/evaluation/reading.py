@@ -95,8 +95,7 @@ def lead_resistance(bench: Bench, name: str, fixture: str | None = None) -> tupl
     low = least_resistance(bench, name, fixture)
     if contacts is None or low is None:
         return None
-    area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
-    assert area is not None, "a conductor has a gauge or a section"
+    area = conductor.section
     between = bench.fixture(fixture)
     own = between.resistance.high if between else 0.0
     high = own + conductors.loop_resistance(area, lead.one_way_length, ambient.high, contacts.high)

@@ -136,7 +136,7 @@ def lead_resistance(
         contacts = Uncertain(0.0, 0.0, 0.0)
         assumptions = ("contact resistance is not given: none assumed",)
     conductor, length, ambient = lead.conductor, lead.one_way_length, bench.ambient
-    area = conductor_area(lead)
+    area = lead.conductor.section
     low = conductors.loop_resistance(area, length, ambient.low, contacts.low)
     nominal = conductors.loop_resistance(area, length, ambient.nominal, contacts.nominal)
     try:
@@ -154,21 +154,13 @@ def lead_resistance(
     return whole, (*assumptions, *left_out)
 
 
-def conductor_area(lead: Lead) -> float:
-    """Section of one conductor of a lead [m²]."""
-    if lead.conductor.gauge is not None:
-        return conductors.awg_area(lead.conductor.gauge)
-    assert lead.conductor.area is not None, "a conductor has a gauge or a section"
-    return lead.conductor.area
-
-
 def _lead(feed: Feed, bench: Bench, case: Case, assumptions: Assumptions) -> physics.Lead:
     name, lead, fixture = feed.input, bench.leads[feed.lead], bench.fixture(feed.fixture)
     resistance, made = lead_resistance(lead, bench, fixture)
     assumptions.add(*(f"{name}: {sentence} for its lead" for sentence in made))
     per_metre = lead.inductance
     if per_metre is None:
-        diameter = conductors.diameter_of_area(conductor_area(lead))
+        diameter = conductors.diameter_of_area(lead.conductor.section)
         per_metre = conductors.pair_inductance_per_metre(diameter, SPACING * diameter)
         assumptions.add(
             f"{name}: inductance of its lead is not given: "

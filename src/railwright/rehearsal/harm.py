@@ -11,7 +11,6 @@ from railwright.documents.bench import Lead
 from railwright.documents.device import Input
 from railwright.physics import conductors
 from railwright.quantities import show
-from railwright.rehearsal.circuit import conductor_area
 
 if TYPE_CHECKING:
     import numpy as np
@@ -136,7 +135,7 @@ def lead_stress(
     ambient [°C]. peak [A], i2t [A²s]: since the fault. after [A]: what goes on. healthy [A]: the steady
     current without the fault, which it bears anyway. k²S² is that of PVC, which other insulations exceed.
     """
-    area = conductor_area(lead)
+    area = lead.conductor.section
     limit, permitted = conductors.adiabatic_limit(area), lead.permitted_current
     melts = conductors.onderdonk_fusing_time(area, 1.0, ambient)
     borne: bool | None = True

@@ -92,9 +92,7 @@ def least_resistance(bench: Bench, name: str, fixture: str | None = None) -> flo
     lead, contacts = bench.leads[name], bench.leads[name].contact_resistance_loop
     if contacts is None:
         return None
-    gauge, area = lead.conductor.gauge, lead.conductor.area
-    area = conductors.awg_area(gauge) if gauge is not None else area
-    assert area is not None, "a conductor has a gauge or a section"
+    area = lead.conductor.section
     between = bench.fixture(fixture)
     own = between.resistance.low if between else 0.0
     return own + conductors.loop_resistance(area, lead.one_way_length, bench.ambient.low, contacts.low)

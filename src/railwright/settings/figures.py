@@ -13,7 +13,7 @@ from railwright.documents.bench import Bench, CurrentAccuracy, Lead, Output, Vol
 from railwright.documents.fixture import Fixture
 from railwright.physics import conductors
 from railwright.quantities import Uncertain
-from railwright.rehearsal.circuit import SPACING, conductor_area
+from railwright.rehearsal.circuit import SPACING
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +35,7 @@ def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) ->
     current is left out. A fixture's parts in series, as far as they are given, add to both.
     """
     conductor = lead.conductor
-    area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
-    assert area is not None, "a conductor has a gauge or a section"
+    area = conductor.section
     contacts = lead.contact_resistance_loop
     low_contacts, high_contacts = (contacts.low, contacts.high) if contacts else (0.0, 0.0)
     length, ambient = lead.one_way_length, bench.ambient
@@ -55,7 +54,7 @@ def lead_inductance(lead: Lead) -> float:
     """Inductance of a lead [H]; where the bench does not give it, that which the rehearsal assumes."""
     per_metre = lead.inductance
     if per_metre is None:
-        diameter = conductors.diameter_of_area(conductor_area(lead))
+        diameter = conductors.diameter_of_area(lead.conductor.section)
         per_metre = conductors.pair_inductance_per_metre(diameter, SPACING * diameter)
     return per_metre * lead.one_way_length
 

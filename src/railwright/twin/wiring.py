@@ -129,8 +129,7 @@ def _lead(name: str, hook_up: HookUp, bench: Bench, truth: Truth) -> CircuitLead
 
     lead, fixture = bench.leads[hook_up.lead], bench.fixture(hook_up.fixture)
     conductor, length = lead.conductor, lead.one_way_length
-    area = conductors.awg_area(conductor.gauge) if conductor.gauge is not None else conductor.area
-    assert area is not None
+    area = conductor.section
     contact = lead.contact_resistance_loop
     if contact is None:
         truth.assume(f"{name}: contact resistance is not given: none assumed for its lead")
