@@ -13,11 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.physics import layout
+from railwright.physics.circuit import Branch
 from railwright.physics.compiled import compiled, compiled_entry
 from railwright.physics.kernel import FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import POINTS, loop_bandwidth, step_modes, voltage_loop
 from railwright.physics.player import MOST_STEPS, MOST_STEPS_A_SECOND, Player
+from railwright.physics.solver import work_space
 
 Array = NDArray[np.float64]
 
@@ -122,13 +124,13 @@ def make_template(
     )
 
 
-def play_cases(template: Template, branch: Any, slots: NDArray[np.int64], values: Array) -> tuple[Array, Any]:
+def play_cases(
+    template: Template, branch: Branch, slots: NDArray[np.int64], values: Array
+) -> tuple[Array, Any]:
     """Play every case of a branch: values (cases, quantities), slots (quantities, SLOT).
 
     Returns measures (cases, COUNT) and what became of each case (cases,). Releases the interpreter's lock.
     """
-    from railwright.physics.solver import work_space
-
     outputs = template.system.fixed.shape[0]
     measures = np.empty((values.shape[0], COUNT))
     states = np.repeat(template.y[np.newaxis], values.shape[0], axis=0)
@@ -148,7 +150,7 @@ def play_cases(template: Template, branch: Any, slots: NDArray[np.int64], values
 
 
 def _start_states(
-    template: Template, branch: Any, slots: NDArray[np.int64], values: Array, states: Array
+    template: Template, branch: Branch, slots: NDArray[np.int64], values: Array, states: Array
 ) -> None:
     """States of loads that start at values which depend on their parameters."""
     for m, load in enumerate(branch.loads):

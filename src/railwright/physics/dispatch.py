@@ -17,7 +17,6 @@ from railwright.physics.loads.law import DEFAULTS
 COMPILED_KINDS = tuple(KINDS)
 """Load kinds in the order of their numbers, as they were announced when this module was first imported."""
 
-
 Compiler = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 

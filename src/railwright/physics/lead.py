@@ -41,15 +41,15 @@ def path_region(y: Array, source: float, lead: int, connector: int, system: AnyS
 
     Bits: 1 the diode wants to block, 2 it wants to conduct, 4 the fuse opens, 8 the fuse heats up.
     """
-    branch, path = system.branch, system.branch
+    branch = system.branch
     bits = 0
-    if branch[DIODE] == 1.0 and path[OPENED] + path[BLOWN] == 0.0:
-        if path[BLOCKED] == 1.0:
+    if branch[DIODE] == 1.0 and branch[OPENED] + branch[BLOWN] == 0.0:
+        if branch[BLOCKED] == 1.0:
             if source - y[connector] > branch[DROP]:
                 bits += 2
         elif y[lead] < 0.0:
             bits += 1
-    if branch[FUSE] == 1.0 and path[BLOWN] == 0.0:
+    if branch[FUSE] == 1.0 and branch[BLOWN] == 0.0:
         if y[connector + 1] >= 1.0:
             bits += 4
         if abs(y[lead]) > math.exp(system.fuse[0, 0]):
