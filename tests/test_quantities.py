@@ -194,6 +194,13 @@ def test_bounds(text, unit, nominal, low, high):
         ("1000 uF ± 20", "F", "expected a tolerance such as '± 10 %' or '± 2 uF'"),
         ("3.6 W ± 2 A", "W", "expected a tolerance"),
         ("3.6 W ± -5 %", "W", "expected a tolerance of zero or more"),
+        (
+            "10 uF ± 20 % gaussian k=2",
+            "F",
+            "expected one of normal k=2, rectangular, triangular, arcsine behind",
+        ),
+        ("10 uF ± 2 uF nrmal", "F", "expected one of normal k=2, rectangular, triangular, arcsine behind"),
+        ("60 mohm ± 5 mhm", "ohm", "expected a tolerance such as"),
         ("23 °C ± 3 %", "degC", "expected a tolerance in degrees"),
         ("3.6 W ± 1 W ± 1 W", "W", "expected a tolerance"),
     ],

@@ -23,6 +23,7 @@ _BLANKS = re.compile("[\\u00a0\\u2007\\u2009\\u202f]")
 _DISTRIBUTION = re.compile(
     rf"(.*\S)\s+({'|'.join(DISTRIBUTIONS)})(?:\s+k\s*=\s*(\d+(?:\.\d+)?))?\s*", re.ASCII | re.DOTALL
 )
+_WORDS_BEHIND = re.compile(r"(.*\S)\s+([A-Za-z]{3,}(?:\s+k\s*=.*)?)", re.ASCII | re.DOTALL)
 LONGEST = 100
 
 
@@ -174,6 +175,12 @@ def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:
     try:
         spread = abs(nominal) * parse_value(spread_text, "1") if relative else parse_value(spread_text, unit)
     except ValueError:
+        if (words := _WORDS_BEHIND.fullmatch(spread_text)) and _is_spread(words[1], unit):
+            names = ", ".join(("normal k=2", *DISTRIBUTIONS[:-1]))
+            raise ValueError(
+                f"expected one of {names} behind a tolerance, or nothing, got {quoted(words[2])} in "
+                f"{quoted(text)}"
+            ) from None
         example = f"± 2 {EXAMPLES[unit].split(' ', 1)[1]}"
         raise ValueError(
             f"expected a tolerance such as '± 10 %' or '{example}', got {quoted(text)}; "
@@ -182,3 +189,12 @@ def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:
     if spread < 0:
         raise ValueError(f"expected a tolerance of zero or more after ±, got {quoted(text)}")
     return spread
+
+
+def _is_spread(text: str, unit: str) -> bool:
+    """Whether a text is a tolerance such as '20 %' or '2 uF'."""
+    try:
+        parse_value(text, "1" if text.endswith("%") else unit)
+    except ValueError:
+        return False
+    return True
