@@ -5,12 +5,15 @@ charge.
 import numpy as np
 import pytest
 from tests.physics.bench import STAGE, capacitor, constant_current, converter, resistor
+from tests.physics.callable import from_python
 
 from railwright.physics import equations, layout
 from railwright.physics.circuit import Branch, Lead
 from railwright.physics.player import Player
 from railwright.physics.simulation import FINE, RELATIVE
 
+rhs, regions = from_python(equations.rhs), from_python(equations.regions)
+jacobian_of = from_python(equations.jacobian)
 LOADS = (capacitor(1e-3), converter(), resistor(50.0), constant_current(0.2, 3.0))
 
 
@@ -55,7 +58,7 @@ def test_jacobian_and_slope_are_the_derivatives_of_the_right_hand_side(arrangeme
         y[1 : 3 * outputs : 3] = 200.0 if case == "power" else 45.0
     n = y.size
     jacobian, slope, work = np.zeros((n, n)), np.zeros(n), np.zeros(n)
-    equations.jacobian(t, y, jacobian, slope, system)
+    jacobian_of(t, y, jacobian, slope, system)
     f0, f1 = np.zeros(n), np.zeros(n)
     scale = np.abs(jacobian).max(axis=1) + 1.0
     for j in range(n):
@@ -63,13 +66,13 @@ def test_jacobian_and_slope_are_the_derivatives_of_the_right_hand_side(arrangeme
         up, down = y.copy(), y.copy()
         up[j] += step
         down[j] -= step
-        equations.rhs(t, up, f1, system)
-        equations.rhs(t, down, f0, system)
+        rhs(t, up, f1, system)
+        rhs(t, down, f0, system)
         work = (f1 - f0) / (2 * step)
         assert np.abs((work - jacobian[:, j]) / scale).max() < 1e-5, player.branch.states[j]
     step = 1e-9
-    equations.rhs(t + step, y, f1, system)
-    equations.rhs(t - step, y, f0, system)
+    rhs(t + step, y, f1, system)
+    rhs(t - step, y, f0, system)
     work = (f1 - f0) / (2 * step)
     assert np.abs((work - slope) / (np.abs(slope) + scale)).max() < 1e-3
 
@@ -81,14 +84,14 @@ def test_regions_name_who_is_in_charge():
     out = np.zeros(6, dtype=np.int64)
     system.settings[0, layout.REF_RATE], system.settings[0, layout.REF_GOAL] = 0.0, 9.0
     y[1] = 0.5
-    equations.regions(0.0, y, out, system)
+    regions(0.0, y, out, system)
     assert out[0] & 7 == layout.VOLTAGE
     system.settings[0, layout.LIMIT], y[2] = 0.2, 0.0
-    equations.regions(0.0, y, out, system)
+    regions(0.0, y, out, system)
     assert out[0] & 7 == layout.CURRENT
     system.settings[0, layout.POWER] = 0.9
-    equations.regions(0.0, y, out, system)
+    regions(0.0, y, out, system)
     assert out[0] & 7 == layout.POWER_LIMIT
     system.settings[0, layout.OVP] = 8.0
-    equations.regions(0.0, y, out, system)
+    regions(0.0, y, out, system)
     assert out[0] & 8 == 8

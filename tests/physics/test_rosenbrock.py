@@ -2,9 +2,16 @@
 
 import numpy as np
 import pytest
+from tests.physics.callable import from_python
 
+from railwright.physics import rosenbrock
 from railwright.physics.compiled import compiled
-from railwright.physics.rosenbrock import dense_coefficients, factorise, interpolate, make_step, substitute
+from railwright.physics.rosenbrock import make_step
+
+dense_coefficients, factorise, interpolate, substitute = (
+    from_python(getattr(rosenbrock, name))
+    for name in ("dense_coefficients", "factorise", "interpolate", "substitute")
+)
 
 
 @compiled
@@ -21,7 +28,7 @@ def relaxation(t, y, dy, system):
 
 
 def run(step, rhs, jacobian, slope, y, system, end, steps):
-    n = y.size
+    rhs, step, n = from_python(rhs), from_python(step), y.size
     k, lu, pivots, new = np.zeros((6, n)), np.zeros((n, n)), np.zeros(n, dtype=np.int64), np.zeros(n)
     h, f0 = end / steps, np.zeros(n)
     middles = []

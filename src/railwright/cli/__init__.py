@@ -30,7 +30,7 @@ def main() -> None:
 
         guarded(_help)()
     # Imports make many objects and little garbage: looking for it at every 700 of them is a tenth of a start.
-    gc.set_threshold(50_000, 20, 20)
+    gc.set_threshold(500_000, 20, 20)
     # Pydantic otherwise looks through all installed packages for plugins of its own at every start.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from railwright.cli.app import app

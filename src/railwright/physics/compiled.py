@@ -43,14 +43,20 @@ _load_numba_without_blas()
 
 Function = TypeVar("Function", bound=Callable[..., object])
 _config: Any = numba_config
-_OPTIONS: Any = {"error_model": "numpy", "_nrt": False}
+_OPTIONS: Any = {
+    "error_model": "numpy",
+    "_nrt": False,
+    "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
+}
 
 
 def compiled(function: Function) -> Function:
     """Compile for use inside other compiled functions; division by zero gives inf, as the solver expects.
 
     Arrays come from the caller, which keeps them alive, and none is made: without numba's counting of
-    references (`_nrt`) the equations take half the time.
+    references (`_nrt`) the equations take half the time. Python cannot call it: without the ways in from
+    Python and C, which hand every array over in parts, all of it compiles a quarter faster.
     """
     return cast(Function, numba.njit(**_OPTIONS)(function))
 
@@ -65,7 +71,8 @@ def inlined(function: Function) -> Function:
 def compiled_entry(function: Function) -> Function:
     """Compile a function that Python calls, with everything it calls in turn, and keep the result on disk.
 
-    It releases the interpreter's lock: several may run in threads, each on its own arrays.
+    It releases the interpreter's lock: several may run in threads, each on its own arrays. It counts
+    references, so it must not call a compiled function that returns an array: it would let go of it twice.
     """
     before = _config.CACHE_DIR
     _config.CACHE_DIR = str(cache_folder())
