@@ -62,6 +62,13 @@ def test_a_reading_handed_over_twice_counts_once() -> None:
     assert noise[1] == pytest.approx(noise[0], rel=0.02)
 
 
+def test_energy_of_a_computed_ramp_is_that_of_straight_lines() -> None:
+    """v = 10 t, i = t: ∫ 10 t² dt, which a trapezoid over the two rows would make half as large again."""
+    truth = Scene.of((0.0, 0.0, 0.0), (1.0, 10.0, 1.0)).truth()
+    assert MEASURES["energy"](view(truth, EXACT, 0.0, 0.5)).value == pytest.approx(10.0 * 0.125 / 3.0)
+    assert MEASURES["mean_power"](view(truth, EXACT, 0.0, 1.0)).value == pytest.approx(10.0 / 3.0)
+
+
 def test_charge_of_a_power_up() -> None:
     """1 A for 12 ms, with its edges, then 0.35 A."""
     scene = power_up()

@@ -14,6 +14,7 @@ import numpy as np
 from railwright.evaluation.budget import Budget
 from railwright.evaluation.outcome import Measured
 from railwright.evaluation.signal import Array, CannotMeasure, Signal, Systematic, View, trapezoid_weights
+from railwright.traces import integral_of_product
 
 LARGEST_GAP = 0.1
 """A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
@@ -35,7 +36,8 @@ def charge(view: View) -> Measured:
 def energy(view: View) -> Measured:
     """Energy that flows into the input.
 
-    Computed: ∫ v i dt by the trapezoid rule, of the instants that both channels have.
+    Computed: ∫ v i dt by the trapezoid rule, of the instants that both channels have; of a rehearsal's rows,
+    which lie far apart on ramps, exactly for straight lines between them.
     Window: as of the charge.
     Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
     'time of the readings' (the window moved by how late a reading may be), 'product within an aperture' (v
@@ -84,6 +86,12 @@ def mean_power(view: View) -> Measured:
 def _product(view: View, *, mean: bool, what: str) -> Measured:
     voltage, current = view.voltage(), view.current()
     voltage, current = _same_instants(voltage, current)
+    if view.model.exact and view.end > view.begin:
+        voltage, current = voltage.within(view.begin, view.end), current.within(view.begin, view.end)
+        length = view.end - view.begin if mean else 1.0
+        value = integral_of_product(voltage.time, voltage.values, current.values) / length
+        how = f"{what} exactly, of straight lines between {voltage.time.size} rows of the rehearsal"
+        return Budget(view).result(value, how)
     return _integral(view, voltage.times(current), mean=mean, what=what, factors=(voltage, current))
 
 
