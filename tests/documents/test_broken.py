@@ -497,7 +497,7 @@ CASES = (
         "record: {every: 10 ms}",
         "record: 10 ms",
         (
-            "power-input.procedure.yaml:47:9: expected keys with values, got '10 ms'; write 'key: value' lines or {key: value}",
+            "power-input.procedure.yaml:47:9: expected keys with values after 'record:', got '10 ms'; write {every: 40 ms}",
         ),
     ),
     Case(
@@ -525,7 +525,7 @@ CASES = (
         "order: [transducer, main], gap: 20 ms",
         "order: transducer, gap: 20 ms",
         (
-            "power-input.procedure.yaml:41:25: expected a list, got 'transducer'; write [..., ...], or lines that begin with '-'",
+            "power-input.procedure.yaml:41:25: expected a list after 'order:', got 'transducer'; write [..., ...], or lines that begin with '-'",
         ),
     ),
     Case(

@@ -162,9 +162,10 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     if kind == "string_type":
         return f"expected some text, got {quoted(given)}"
     if kind in ("model_type", "model_attributes_type", "dict_type"):
-        return f"expected keys with values, got {quoted(given)}; write 'key: value' lines or {{key: value}}"
+        return _mapping_expected(model, details["loc"], given)
     if kind in ("tuple_type", "list_type"):
-        return f"expected a list, got {quoted(given)}; write [..., ...], or lines that begin with '-'"
+        at = f" after '{details['loc'][-1]}:'" if isinstance((details["loc"] or (0,))[-1], str) else ""
+        return f"expected a list{at}, got {quoted(given)}; write [..., ...], or lines that begin with '-'"
     if kind == "too_short":
         got, least = context["actual_length"] or "none", context["min_length"]
         return f"expected at least {least} {'entry' if least == 1 else 'entries'}, got {got}"
@@ -173,17 +174,39 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     return f"{details['msg'][:1].casefold()}{details['msg'][1:]}, got {quoted(given)}"
 
 
+def _mapping_expected(model: type[BaseModel], loc: Path, given: object) -> str:
+    """What is said where a value stands in the place of keys: what belongs there, needed keys first."""
+    at = _at(model, loc)
+    known = sorted(
+        (not field.is_required(), position, field.alias or name)
+        for arm in arms_of(at)
+        if is_model(arm)
+        for position, (name, field) in enumerate(arm.model_fields.items())
+    )
+    if not known or not loc or not isinstance(loc[-1], str):
+        return f"expected keys with values, got {quoted(given)}; write 'key: value' lines or {{key: value}}"
+    some = ", ".join(f"{key}: {_example(*_field(at, key)) or '...'}" for *_, key in known[:2])
+    return f"expected keys with values after '{loc[-1]}:', got {quoted(given)}; write {{{some}}}"
+
+
 def _missing(model: type[BaseModel], loc: Path) -> str:
     """What is missing, with an example of how to write it."""
     key = str(loc[-1])
     annotation, metadata = _field(_at(model, loc[:-1]), key)
-    example = ""
-    for dimension in (*metadata, *annotations_of(annotation)):
-        if isinstance(dimension, Dimension):
-            example = f", such as '{key}: {dimension.examples[0]}'"
-    if not example and (words := choices_of(annotation)):
+    example = _example(annotation, metadata)
+    if example:
+        example = f", such as '{key}: {example}'"
+    elif words := choices_of(annotation):
         example = f": {either(words)}"
     return f"expected a key '{key}' here, got none; add it{example}"
+
+
+def _example(annotation: Any, metadata: list[Any]) -> str:
+    """An example of a quantity of this type; empty where it is none."""
+    for dimension in (*metadata, *annotations_of(annotation)):
+        if isinstance(dimension, Dimension):
+            return dimension.examples[0]
+    return ""
 
 
 def _keys(model: type[BaseModel], loc: Path) -> list[str]:
