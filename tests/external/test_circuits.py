@@ -7,11 +7,15 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 from tests.physics.bench import STAGE, capacitor, constant_current, converter, pair, resistor, single
+from tests.physics.callable import from_python
 
 from railwright.physics import equations
 from railwright.physics.circuit import Branch, Circuit, Lead
 from railwright.physics.simulation import Simulation
 from railwright.traces import Mode
+
+right_hand_side, jacobian_of = from_python(equations.rhs), from_python(equations.jacobian)
+positions = from_python(equations.positions)
 
 # An output without its own peculiarities, so that closed forms hold: no bleeder, a small output capacitor,
 # fast loops, and current in both directions.
@@ -174,12 +178,12 @@ def reference_solution(circuit, actions, corners, end):
 
     def rhs(time, state):
         dy = np.zeros_like(state)
-        equations.rhs(time, np.ascontiguousarray(state), dy, system)
+        right_hand_side(time, np.ascontiguousarray(state), dy, system)
         return dy
 
     def jacobian(time, state):
         out, slope = np.zeros((state.size, state.size)), np.zeros_like(state)
-        equations.jacobian(time, np.ascontiguousarray(state), out, slope, system)
+        jacobian_of(time, np.ascontiguousarray(state), out, slope, system)
         return out
 
     times, states = [], []
@@ -201,7 +205,7 @@ def compare(circuit, actions, corners, end):
     actions(sim)
     samples = sim.advance(end).samples["main"]
     outputs = len(player.branch.outputs)
-    _, _, lead, connector = equations.positions(outputs, player.system.branch)
+    _, _, lead, connector = positions(outputs, player.system.branch)
     volts = np.abs(np.interp(times, samples.time, samples.voltage) - states[connector]).max()
     amperes = np.abs(np.interp(times, samples.time, samples.current) - states[lead]).max()
     return volts / 36.0, amperes / 2.5
