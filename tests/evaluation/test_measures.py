@@ -62,6 +62,16 @@ def test_a_reading_handed_over_twice_counts_once() -> None:
     assert noise[1] == pytest.approx(noise[0], rel=0.02)
 
 
+def test_a_turn_off_voltage_from_the_other_end_of_the_lead_counts_its_drop() -> None:
+    """At the terminals, whatever the lead is called: while the current falls, so does the drop."""
+    seen = brown_out().read(3)
+    columns = {"terminal_voltage": seen.columns["voltage"], "current": seen.columns["current"]}
+    model = replace(MODEL, lead_name="thin pair")
+    got = MEASURES["turn_off_voltage"](view(Traces(seen.time, columns), model, 0.05, 2.9))
+    drop = next(c.standard for c in got.contributions if c.source == "lead drop while the current changes")
+    assert drop == pytest.approx(0.55 * 0.075 / 2.0 / np.sqrt(3.0), rel=0.2)
+
+
 def test_energy_of_a_computed_ramp_is_that_of_straight_lines() -> None:
     """v = 10 t, i = t: ∫ 10 t² dt, which a trapezoid over the two rows would make half as large again."""
     truth = Scene.of((0.0, 0.0, 0.0), (1.0, 10.0, 1.0)).truth()

@@ -97,6 +97,11 @@ class Signal:
         return Signal(self.time, self.values * other.values, tuple(parts), noise, 0.0)
 
 
+def over_lead(name: str) -> str:
+    """What a contribution is called that is there because a voltage was measured at a lead's other end."""
+    return f"resistance of {name}"
+
+
 def _largest(values: Array) -> float:
     return float(np.max(np.abs(values))) if values.size else 0.0
 
@@ -183,9 +188,8 @@ class View:
         resistance = (low + high) / 2.0
         parts = list(measured.systematic)
         parts += [Systematic(s.source, sign * resistance * s.shape) for s in current.systematic]
-        parts.append(
-            Systematic(f"resistance of {self.model.lead_name}", sign * (high - low) / 2.0 * current.values)
-        )
+        spread = sign * (high - low) / 2.0 * current.values
+        parts.append(Systematic(over_lead(self.model.lead_name), spread))
         least, most = self.model.drop
         if most > least:
             half = np.full(measured.values.shape, sign * (most - least) / 2.0)

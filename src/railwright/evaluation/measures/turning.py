@@ -21,7 +21,7 @@ from railwright.evaluation.budget import Budget
 from railwright.evaluation.levels import state_levels
 from railwright.evaluation.measures.integral import covered
 from railwright.evaluation.outcome import Measured
-from railwright.evaluation.signal import Array, Beyond, CannotMeasure, Signal, View
+from railwright.evaluation.signal import Array, Beyond, CannotMeasure, Signal, View, over_lead
 
 LOCAL = 0.05
 """Time before and after the transition whose median is the level there [s]."""
@@ -97,7 +97,8 @@ def _turning(view: View, *, falling: bool) -> Measured:
     budget.bounded("stairs of the ramp", view.stair)
     bend = float(np.max(np.abs(known.values - line))) - 3.0 * known.noise - known.step
     budget.bounded("bend of the ramp", 0.0 if view.model.exact else max(0.0, bend))
-    if "lead" in "".join(s.source for s in voltage.systematic) and view.model.lead is not None:
+    carried = any(part.source == over_lead(view.model.lead_name) for part in voltage.systematic)
+    if carried and view.model.lead is not None:
         step = abs(before - after) * sum(view.model.lead) / 2.0
         budget.bounded("lead drop while the current changes", step / 2.0)
     where = "falls through the middle between" if falling else "begins to rise between"
