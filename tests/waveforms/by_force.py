@@ -103,3 +103,32 @@ def _program(time: Array, value: Array, meets: Array) -> tuple[csr_array, Array]
     one = np.ones((instants.size, 1))
     matrix = np.vstack((np.hstack((levels, -one)), np.hstack((-levels, -one))))
     return csr_array(matrix), np.concatenate((asked, -asked))
+
+
+def best_list(asked: Array, shortest: int, longest: int, points: int, resolution: float) -> float:
+    """Least error of at most `points` levels for values held for one step of a grid each (cells,): every
+    partition into dwells from shortest to longest steps, and every level on the grid of voltages. inf: there
+    is none.
+    """
+    cells = asked.size
+    levels = np.arange(np.floor(asked.min() / resolution), np.ceil(asked.max() / resolution) + 1) * resolution
+    best = {(0, 0): 0.0}
+    for end in range(1, cells + 1):
+        for begin in range(max(0, end - longest), end - shortest + 1):
+            error = float(np.abs(asked[begin:end, None] - levels).max(axis=0).min())
+            for count in range(points):
+                if (begin, count) in best:
+                    key, worse = (end, count + 1), max(best[begin, count], error)
+                    best[key] = min(best.get(key, np.inf), worse)
+    return min((error for (end, _), error in best.items() if end == cells), default=np.inf)
+
+
+def best_line_list(time: Array, value: Array, shortest: int, points: int) -> float:
+    """Least error of at most `points` joined lines that meet at whole times, `shortest` or more apart."""
+    end = round(time[-1])
+    best = np.inf
+    for count in range(1, points + 1):
+        for meets in itertools.combinations(range(1, end), count - 1):
+            if np.diff([0, *meets, end]).min() >= shortest:
+                best = min(best, float(_errors(time, value, np.array([meets], float))[0]))
+    return best

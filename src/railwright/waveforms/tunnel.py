@@ -170,3 +170,46 @@ def worst_rows(
         worst[begin // block] = where
         largest = max(largest, most)
     return largest
+
+
+@compiled
+def corners(time: Array, value: Array, meets: Array, found: Array) -> int:
+    """The rows between meets that bound a line there: corners of the hulls above and below. Gives their
+    number.
+
+    time, value (n,): straight lines from row to row; meets (m,): ascending, of its time. found (room, 4):
+    line, time, value, and LOWER where a line must not be much below, UPPER where not much above.
+    """
+    count, row, rows = 0, 0, time.size
+    hull_t, hull_y = np.empty((2, rows + 3)), np.empty((2, rows + 3))
+    for line in range(meets.size - 1):
+        begin, end = meets[line], meets[line + 1]
+        tails = np.zeros(2, np.int64)
+        while row < rows and time[row] <= begin:
+            row += 1
+        for side in (LOWER, UPPER):
+            tails[side] = _pushed(
+                side, begin, _between(time, value, max(row, 1), begin), hull_t, hull_y, 0, 0
+            )
+        inside = row
+        while inside < rows and time[inside] < end:
+            for side in (LOWER, UPPER):
+                tails[side] = _pushed(side, time[inside], value[inside], hull_t, hull_y, 0, tails[side])
+            inside += 1
+        last = min(max(inside, 1), rows - 1)
+        for side in (LOWER, UPPER):
+            tails[side] = _pushed(side, end, _between(time, value, last, end), hull_t, hull_y, 0, tails[side])
+            for place in range(tails[side]):
+                found[count, 0], found[count, 1] = line, hull_t[side, place]
+                found[count, 2], found[count, 3] = hull_y[side, place], side
+                count += 1
+    return count
+
+
+@compiled
+def _between(time: Array, value: Array, row: int, at: float) -> float:
+    """Value at an instant on the straight line that ends at a row."""
+    row = min(row, time.size - 1)
+    length = time[row] - time[row - 1]
+    part = min(max((at - time[row - 1]) / length, 0.0), 1.0) if length > 0.0 else 1.0
+    return float(value[row - 1] + part * (value[row] - value[row - 1]))

@@ -1,0 +1,132 @@
+"""A good interpolating list that a supply can hold: the best lines there are, brought to its grid.
+
+Where the best lines meet (free of any grid) is rounded to the grid, not nearer than the shortest dwell; for
+the instants found so, the levels of the least error are a linear program, exact; they are rounded last. How
+far the result lies above what no list can go below is stated: the search over instants on the grid is not
+exhaustive.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.waveforms.fit import deviation, just_before
+from railwright.waveforms.fit_lines import least_error_lines
+from railwright.waveforms.point_list import Abilities, Listed, OnGrid, PointList, on_grid
+from railwright.waveforms.tunnel import LOWER, corners
+from railwright.waveforms.waveform import Array, Waveform
+
+Cells = NDArray[np.int64]
+FEWER = (1.0, 0.8, 0.6, 0.45, 0.3, 0.2)
+"""Parts of the points that are tried: where dwells must not be short, fewer may be better."""
+
+GOOD_ENOUGH = 1.05
+"""So near to the least error nothing more is tried."""
+
+
+def line_list(wave: Waveform, abilities: Abilities) -> Listed | None:
+    """An interpolating list; a jump is played as a line in the shortest dwell. None: none lasts as long."""
+    grid = on_grid(wave, abilities)
+    if -(-grid.cells // grid.longest) > abilities.at_most:
+        return None
+    asked = _without_jumps(grid.wave, grid.shortest)
+    most = min(abilities.at_most, max(1, grid.cells // grid.shortest))
+    best: tuple[float, Cells, Array] | None = None
+    least = 0.0
+    for part in FEWER:
+        fit = least_error_lines(asked, max(1, round(most * part)))
+        if part == FEWER[0]:
+            least = max(0.0, fit.error - fit.gap)
+        meets = _spaced(fit.wave.time, grid, most)
+        if meets is None:
+            continue
+        levels = abilities.on_grid(_levels(asked, meets, abilities))
+        error = deviation(asked, Waveform(meets.astype(np.float64), levels))
+        if best is None or error < best[0]:
+            best = error, meets, levels
+        if best[0] <= GOOD_ENOUGH * least + abilities.resolution:
+            break
+    if best is None:
+        return None
+    error, meets, levels = best
+    points = PointList("line", float(levels[0]), levels[1:], np.diff(meets) * grid.step)
+    edge = grid.moved + grid.shortest * grid.step if (np.diff(grid.wave.time) == 0.0).any() else 0.0
+    return Listed(points, error, least, edge)
+
+
+def _without_jumps(wave: Waveform, over: int) -> Waveform:
+    """Each jump as a line that begins there and lasts `over` [the waveform's time]; of jumps that are nearer
+    together than that, each begins from where the line before it has come.
+    """
+    jumps = np.flatnonzero(np.diff(wave.time) == 0.0)
+    if not jumps.size:
+        return wave
+    time, value = [wave.time[: jumps[0] + 1]], [wave.value[: jumps[0] + 1]]
+    for place, jump in enumerate(jumps):
+        begins = wave.time[jump]
+        if time[-1].size and begins < time[-1][-1]:
+            continue
+        ends = min(begins + over, wave.duration)
+        until = jumps[place + 1 :][wave.time[jumps[place + 1 :]] >= ends]
+        stop = until[0] + 1 if until.size else wave.time.size
+        rows = np.arange(jump + 1, stop)
+        rows = rows[wave.time[rows] > ends]
+        time.append(np.concatenate(([ends], wave.time[rows])))
+        value.append(np.concatenate((just_before(wave, np.array([ends])), wave.value[rows])))
+    return Waveform(np.concatenate(time), np.concatenate(value))
+
+
+def _spaced(meets: Array, grid: OnGrid, most: int) -> Cells | None:
+    """Meets on the grid, neither nearer nor farther than dwells may be; None: that takes too many points."""
+    at = np.round(meets).astype(np.int64)
+    at[0], at[-1] = 0, grid.cells
+    turn = np.arange(at.size) * grid.shortest
+    if turn[-1] > grid.cells:
+        return None
+    at = np.maximum.accumulate(at - turn) + turn
+    back = grid.cells - turn[::-1]
+    at = np.minimum(at, back)
+    lengths = np.diff(at)
+    parts = -(-lengths // grid.longest)
+    if parts.sum() > most or (lengths // parts < grid.shortest).any():
+        return None
+    if (parts > 1).any():
+        pieces = [
+            begin + np.round(np.arange(count) * length / count).astype(np.int64)
+            for begin, length, count in zip(at[:-1], lengths, parts, strict=True)
+        ]
+        at = np.append(np.concatenate(pieces), grid.cells)
+    return at
+
+
+def _levels(asked: Waveform, meets: Cells, abilities: Abilities) -> Array:
+    """Levels (n + 1,) of the least error for lines that meet at these instants (n + 1,)."""
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_array
+
+    room = (2 * (asked.time.size + 3 * meets.size), 4)
+    found = np.empty(room)
+    count = corners(asked.time, asked.value, meets.astype(np.float64), found)
+    line, at, value, side = found[:count].T
+    line = line.astype(np.int64)
+    begin, length = meets[line], np.diff(meets)[line]
+    part = (at - begin) / length
+    # Below the waveform's upper corners by the error at most, above its lower ones by as much.
+    sign = np.where(side == LOWER, -1.0, 1.0)
+    row = np.arange(count)
+    matrix = csr_array(
+        (
+            np.concatenate((sign * (1.0 - part), sign * part, np.full(count, -1.0))),
+            (np.tile(row, 3), np.concatenate((line, line + 1, np.full(count, meets.size)))),
+        ),
+        shape=(count, meets.size + 1),
+    )
+    cost = np.zeros(meets.size + 1)
+    cost[-1] = 1.0
+    bounds = [(abilities.lowest, abilities.highest)] * meets.size + [(0.0, None)]
+    solved = linprog(cost, matrix, sign * value, bounds=bounds, method="highs")
+    if solved.status != 0:
+        return asked.at(meets.astype(np.float64))
+    levels: Array = solved.x[:-1]
+    return levels
