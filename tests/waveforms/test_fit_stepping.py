@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.waveforms.by_force import best_levels, best_levels_of_lines
 
@@ -24,6 +24,7 @@ def lines(values: list[float]) -> Waveform:
     return Waveform(np.arange(float(len(values))), np.array(values, float))
 
 
+@settings(deadline=None)
 @given(SHORT, st.integers(1, 6))
 def test_held_values_are_fitted_as_well_as_any_partition_can(values: list[int], points: int) -> None:
     fit = least_error_steps(held(values), points)
@@ -33,6 +34,7 @@ def test_held_values_are_fitted_as_well_as_any_partition_can(values: list[int], 
     assert fit.gap == 0.0
 
 
+@settings(deadline=None)
 @given(SHORT, st.integers(1, 30))
 def test_the_fewest_levels_are_the_first_number_that_can_do_it(values: list[int], tenths: int) -> None:
     tolerance = tenths / 10 + 0.05

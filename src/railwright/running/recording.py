@@ -7,13 +7,14 @@ is guessed.
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from railwright.documents.csv_values import RecordingError as RecordingError
+from railwright.documents.csv_values import Rows, Wanted, read_values
 from railwright.documents.sources import hint
 from railwright.quantities import parse_value
 from railwright.traces import UNITS, Record, Traces
@@ -25,13 +26,6 @@ if TYPE_CHECKING:
 _BRACKETED = re.compile(r"(.+?)[ _]*[\[(]\s*([^\])]*?)\s*[\])]")
 _CHANNEL = re.compile(r"(.+?)[ _](terminal[ _]voltage|voltage|current)", re.IGNORECASE)
 EXAMPLE = "such as 'time_s,main_voltage_V,main_current_A'"
-
-
-class RecordingError(ValueError):
-    """A recording that cannot be used: one line `file:line: what was expected, what came, what to do`."""
-
-    def __init__(self, path: Path, line: int, told: str) -> None:
-        super().__init__(f"{path}:{line}: {told}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +53,15 @@ def read_recording(path: Path, recorder: str, inputs: Sequence[str]) -> Record:
     names = [name.strip().strip('"').strip() for name in header.split(separator)]
     columns, ignored = _columns(path, line, names, inputs)
     comma = separator != "," and _has_decimal_comma(content, start, separator)
-    values = _values(path, line, content[start:], separator, "," if comma else ".", names, columns)
-    time, *channels = values
+    rows, decimal = Rows(content, start, len(content)), "," if comma else "."
+    if not content[start:].strip():
+        raise RecordingError(path, line + 1, "expected at least two samples, got none")
+    wanted = [Wanted(column.position, column.factor) for column in columns]
+    time, *channels = read_values(path, line, rows, separator, decimal, names, wanted)
+    back = (time[1:] < time[:-1]).nonzero()[0]
+    if back.size:
+        told = "expected a time that never runs back, got one before the last line's"
+        raise RecordingError(path, line + 2 + int(back[0]), told)
     traces: dict[str, dict[str, NDArray[np.float64]]] = {}
     for column, channel in zip(columns[1:], channels, strict=True):
         traces.setdefault(column.input, {})[column.channel] = channel
@@ -159,83 +160,3 @@ def _has_decimal_comma(content: bytes, start: int, separator: str) -> bool:
     """Whether numbers are written with a comma: one of the first hundred lines shows it."""
     lines = content[start : start + 20_000].decode(errors="replace").split("\n")[:100]
     return any("," in line and "." not in line for line in lines)
-
-
-def _values(
-    path: Path,
-    header_line: int,
-    data: bytes,
-    separator: str,
-    decimal: str,
-    names: Sequence[str],
-    columns: Sequence[_Column],
-) -> list[NDArray[np.float64]]:
-    """Values of the columns in SI units, checked: finite, and the time never running back."""
-    import numpy as np
-    import pyarrow as pa
-    from pyarrow import csv
-
-    if not data.strip():
-        raise RecordingError(path, header_line + 1, "expected at least two samples, got none")
-    keys = [str(position) for position in range(len(names))]
-    wanted = [keys[column.position] for column in columns]
-    try:
-        table = csv.read_csv(
-            io.BytesIO(data),
-            read_options=csv.ReadOptions(column_names=keys),
-            parse_options=csv.ParseOptions(delimiter=separator, ignore_empty_lines=False),
-            convert_options=csv.ConvertOptions(
-                column_types=dict.fromkeys(wanted, pa.float64()),
-                include_columns=wanted,
-                decimal_point=decimal,
-                null_values=[],
-            ),
-        )
-    except (pa.ArrowInvalid, pa.ArrowKeyError) as error:
-        _find_bad_line(path, header_line, data, separator, decimal, names, columns)
-        raise RecordingError(path, header_line + 1, f"expected rows of numbers, got {error}") from None
-    arrays = [
-        table.column(key).to_numpy() * column.factor for key, column in zip(wanted, columns, strict=True)
-    ]
-    if arrays[0].size < 2:
-        raise RecordingError(path, header_line + 1, f"expected at least two samples, got {arrays[0].size}")
-    for column, values in zip(columns, arrays, strict=True):
-        bad = np.flatnonzero(~np.isfinite(values))
-        if bad.size:
-            line = header_line + 1 + int(bad[0])
-            raise RecordingError(
-                path, line, f"expected a finite number in '{names[column.position]}', got another"
-            )
-    back = np.flatnonzero(np.diff(arrays[0]) < 0)
-    if back.size:
-        line = header_line + 2 + int(back[0])
-        raise RecordingError(
-            path, line, "expected a time that never runs back, got one before the last line's"
-        )
-    return arrays
-
-
-def _find_bad_line(
-    path: Path,
-    header_line: int,
-    data: bytes,
-    separator: str,
-    decimal: str,
-    names: Sequence[str],
-    columns: Sequence[_Column],
-) -> None:
-    """Raise for the first line that is wrong, slowly: only called where there is one."""
-    for number, row in enumerate(data.decode().split("\n"), start=header_line + 1):
-        cells = row.split(separator)
-        if len(cells) != len(names):
-            got = "an empty line" if not row.strip() else f"{len(cells)}"
-            raise RecordingError(path, number, f"expected {len(names)} columns as the header has, got {got}")
-        for column in columns:
-            cell = cells[column.position].strip().strip('"')
-            try:
-                float(cell.replace(",", ".") if decimal == "," else cell)
-            except ValueError:
-                name = names[column.position]
-                raise RecordingError(
-                    path, number, f"expected a number in '{name}', got '{cell[:40]}'"
-                ) from None

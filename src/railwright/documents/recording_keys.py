@@ -1,0 +1,39 @@
+"""How a document names a recording that is to be played: the file, and what its own header leaves open."""
+
+from __future__ import annotations
+
+from typing import Self
+
+from pydantic import Field, model_validator
+
+from railwright.documents.model import Model, Text, fault
+from railwright.quantities import PositiveSeconds, PositiveVolts, Seconds
+
+
+class RecordingKeys(Model):
+    """A recording: CSV, Parquet, HDF5 (with the extra `hdf5`) or WAV. What is left out is recognised, and the
+    result says as what.
+    """
+
+    recording: Text = Field(description="the file, relative to this document")
+    column: Text | None = Field(
+        None, description="name of the column, or its number from 1; left out: the only one it can be"
+    )
+    time: Text | None = Field(None, description="name of the column of the time, or its number from 1")
+    interval: PositiveSeconds | None = Field(
+        None, description="time between two samples, where the file has no time"
+    )
+    unit: Text | None = Field(None, description="unit of the column where the file has none; left out: V")
+    full_scale: PositiveVolts | None = Field(
+        None, description="voltage of a full-scale sample of a WAV file of whole numbers"
+    )
+    begin: Seconds = Field(0.0, description="where the part that is played begins, after the first sample")
+    end: PositiveSeconds | None = Field(None, description="where it ends; left out: with the last sample")
+
+    @model_validator(mode="after")
+    def _times(self) -> Self:
+        if self.time is not None and self.interval is not None:
+            raise fault("expected 'time' or 'interval', got both; remove one", "interval")
+        if self.end is not None and self.end <= self.begin:
+            raise fault("expected 'end' after 'begin', got it before; correct one of them", "end")
+        return self
