@@ -29,6 +29,7 @@ def keys(**more: Any) -> RecordingKeys:
     return RecordingKeys(recording="drop.csv", **more)
 
 
+ISO, DAY = "2026-03-02T10:00:00", "02.03.2026 10:00:00"
 ROWS = [(0.0, 12.5), (0.001, 12.0), (0.003, 6.25)]
 
 
