@@ -43,7 +43,7 @@ def check(procedure: Procedure, static: Static = False, json: Json = False) -> E
         if checked.rehearsal is not None:
             print_assumptions(out, checked.rehearsal.assumptions, checked.names)
         out.print(f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}")
-        if len(settings.set_points) == len(checked.documents.procedure.hook_up):
+        if len(settings.set_points) == len(checked.documents.device.inputs):
             told = "what wrong leads, mistyped figures and lost supplies would do is rehearsed apart"
             note = f"{SEVERITY_MARKS['note']}: {told}: railwright rehearse {procedure} --faults"
             out.print(note, soft_wrap=True)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from railwright.cli.assumptions import names_of
 from railwright.cli.exits import StoppedByFinding
 from railwright.documents.loader import Documents, load_documents
+from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
 
 if TYPE_CHECKING:
@@ -18,7 +19,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Checked:
-    """Documents, settings, and the nominal rehearsal; None where it was not asked for or not possible."""
+    """Documents with their hook-up written out, settings, and the nominal rehearsal; None where it was not
+    asked for or not possible.
+    """
 
     documents: Documents
     settings: Settings
@@ -32,8 +35,9 @@ class Checked:
 
 def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
     """Load, settle, and (where every input has its set points) rehearse; findings of both kinds together."""
-    documents = load_documents(procedure)
-    settings = settle(documents, dt.date.today())
+    hooked = hooked_up(load_documents(procedure))
+    documents = hooked.documents
+    settings = settle(documents, dt.date.today(), hooked)
     if not rehearsed:
         return Checked(documents, settings, None)
     from railwright.evaluation.evaluate import evaluate
@@ -53,9 +57,7 @@ def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
 def settle_documents(procedure: Path) -> Checked:
     """Load and settle for a command that needs set points; StoppedByFinding where a limit has none."""
     checked = check_documents(procedure, rehearsed=False)
-    missing = [
-        name for name in checked.documents.procedure.hook_up if name not in checked.settings.set_points
-    ]
+    missing = [name for name in checked.documents.device.inputs if name not in checked.settings.set_points]
     if missing:
         # All of them, not only those that hide a set point: who mends one would else find the next behind it.
         lines = [f"{f.where}: {f.why}; {f.remedy}" for f in checked.settings.findings if f.blocks]

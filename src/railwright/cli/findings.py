@@ -31,8 +31,12 @@ def _finding_row(finding: Finding) -> tuple[str, str, str]:
 
 def settings_table(reasons: Sequence[Reason]) -> Table:
     """What to dial in, with the reason for each number."""
-    rows = [(r.about, r.setting.replace("_", " "), show(r.value, r.unit), r.why) for r in reasons]
+    rows = [(r.about, r.setting.replace("_", " "), _value(r), r.why) for r in reasons]
     return table("Settings", ("Input", "Setting", "Value", "Why"), rows, right=("Value",))
+
+
+def _value(reason: Reason) -> str:
+    return reason.value if isinstance(reason.value, str) else show(reason.value, reason.unit)
 
 
 def summary(findings: Sequence[Finding]) -> str:

@@ -24,6 +24,7 @@ from railwright.evaluation.outcome import Evaluation
 from railwright.evaluation.restore import evaluation_from_data
 from railwright.running.manifest import write_json, write_manifest
 from railwright.running.stored import RunData, open_run
+from railwright.settings.hookup import as_run
 from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import Settings
 from railwright.traces import Record
@@ -73,6 +74,11 @@ def open_stored(folder: Path) -> StoredRun:
         settings = settings_from_data(data.settings)
     except (KeyError, TypeError, ValueError) as error:
         raise BadInput(f"{folder / 'settings.json'}: expected the settings of a run, got {error!r}") from None
+    try:
+        documents = as_run(documents, settings.set_points)
+    except KeyError as error:
+        what = f"what input {error} was fed from, which the procedure left to be worked out, got nothing"
+        raise BadInput(f"{folder / 'settings.json'}: expected {what}") from None
     return StoredRun(data, documents, settings)
 
 

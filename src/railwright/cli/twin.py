@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.exits import BadInput, Exit
+from railwright.cli.exits import BadInput, Exit, StoppedByFinding
 
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
@@ -84,7 +84,12 @@ def twin(
     device = plan = None
     loaded = load_bench(bench).model
     if procedure is not None:
-        documents = load_documents(procedure)
+        from railwright.settings.hookup import hooked_up
+
+        hooked = hooked_up(load_documents(procedure))
+        documents = hooked.documents
+        if hooked.findings:
+            raise StoppedByFinding("\n".join(f"{f.where}: {f.why}; {f.remedy}" for f in hooked.findings))
         device, plan = documents.device, documents.procedure
         if documents.bench != loaded:
             raise BadInput(

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from railwright.documents.files import Source
+from railwright.documents.hook_up import AUTO
 from railwright.documents.references import items, keys, names, text, texts, twice, unknown
 from railwright.documents.sources import Problem
 
@@ -20,6 +21,12 @@ def dialects() -> list[str]:
 
 def check_bench(bench: Source) -> Iterator[Problem]:
     """Names within a bench: dialects, common negatives, coupled outputs; an address for each supply."""
+    for lead in keys(bench.root.get("leads")):
+        if lead == AUTO:
+            message = (
+                "expected another name for a lead than 'auto', which a procedure writes to have one chosen"
+            )
+            yield Problem(bench.where(("leads", lead), key=True), f"{message}; rename it")
     supplies = keys(bench.root.get("supplies"))
     for supply in supplies:
         place = ("supplies", supply)

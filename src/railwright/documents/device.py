@@ -102,6 +102,11 @@ class Input(Model):
         alias="return",
         description="where its 0 V goes: isolated from all, shared by the 'common' inputs, or tied to earth",
     )
+    rail: Literal["positive", "negative"] = Field(
+        "positive",
+        description="negative: the input lies below its 0 V, to which the output's positive terminal is "
+        "joined; its voltages and currents are written as amounts, without a sign",
+    )
     load: tuple[LoadEntry, ...] = Field(description="what it draws: parts in parallel", min_length=1)
 
     @model_validator(mode="after")
@@ -113,6 +118,11 @@ class Input(Model):
                 "nominal",
             )
         return self
+
+    @property
+    def sign(self) -> float:
+        """What its voltage against its 0 V has to be multiplied by: -1 for a negative rail, else 1."""
+        return -1.0 if self.rail == "negative" else 1.0
 
     @property
     def withstands_always(self) -> float | None:
@@ -132,7 +142,7 @@ class OrderRule(Model):
 class NeverRule(Model):
     """A difference of two inputs' voltages that must never leave a range."""
 
-    voltage_of: Text = Field(description="an input")
+    voltage_of: Text = Field(description="an input; a negative rail counts with its sign")
     minus: Text = Field(description="the input whose voltage is subtracted")
     outside: VoltRange = Field(description="the range that the difference must not leave, at any time")
 

@@ -103,7 +103,7 @@ def load_documents(procedure_path: str | os.PathLike[str]) -> Documents:
     assert device_source is not None
     assert bench_source is not None
     sources: dict[Kind, Source] = {"procedure": source, "device": device_source, "bench": bench_source}
-    return Documents(device, bench, procedure, sources)
+    return Documents(device, bench, procedure.for_inputs(device.inputs), sources)
 
 
 def _referred(procedure: Source, kind: Kind, model: type[M]) -> tuple[Source | None, M | None, list[Problem]]:

@@ -1,19 +1,19 @@
 """The procedure document: hook-up, limits, steps, what is recorded, and what is required."""
 
 import re
+from collections.abc import Iterable
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     BeforeValidator,
-    Discriminator,
     Field,
-    Tag,
     ValidationInfo,
     WithJsonSchema,
     field_validator,
     model_validator,
 )
 
+from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
 from railwright.documents.model import Model, Text, exactly_one, fault
 from railwright.quantities import (
     Amperes,
@@ -48,49 +48,6 @@ MEASURE_UNITS = {
     "low_state_level": "V",
 }
 """Every measure that a requirement can name, with the unit of its result."""
-
-
-class Source(Model):
-    """Outputs joined in series or in parallel, as 'supply.output'."""
-
-    series: tuple[Text, ...] | None = Field(None, min_length=2, description="outputs whose voltages add")
-    parallel: tuple[Text, ...] | None = Field(None, min_length=2, description="outputs whose currents add")
-
-    @model_validator(mode="after")
-    def _one(self) -> Self:
-        exactly_one(self, ("series", "parallel"))
-        return self
-
-
-def _single_or_joined(given: object) -> str:
-    return "joined" if isinstance(given, dict | Source) else "single"
-
-
-class HookUp(Model):
-    """What feeds one input, through which lead, sensed where."""
-
-    source: Annotated[
-        Annotated[Text, Tag("single")] | Annotated[Source, Tag("joined")], Discriminator(_single_or_joined)
-    ] = Field(alias="from", description="'supply.output', or `{series: [...]}`, or `{parallel: [...]}`")
-    lead: Text = Field(description="a lead of the bench")
-    fixture: Text | None = Field(
-        None, description="a fixture of the bench, between lead and input; left out: nothing is there"
-    )
-    sense: Literal["at load", "at terminals"] = Field(description="where the voltage is sensed")
-
-    @property
-    def outputs(self) -> tuple[str, ...]:
-        """The outputs that feed the input, as 'supply.output'."""
-        if isinstance(self.source, str):
-            return (self.source,)
-        return self.source.series or self.source.parallel or ()
-
-    @property
-    def arrangement(self) -> Literal["alone", "series", "parallel"]:
-        """How they do it."""
-        if isinstance(self.source, str):
-            return "alone"
-        return "series" if self.source.series else "parallel"
 
 
 class Limits(Model):
@@ -328,7 +285,11 @@ class Procedure(Model):
     procedure: Text = Field(description="what it is called")
     device: Text = Field(description="path of the device document, relative to this one")
     bench: Text = Field(description="path of the bench document, relative to this one")
-    hook_up: dict[Text, HookUp] = Field(min_length=1, description="input: what feeds it")
+    hook_up: Annotated[dict[Text, HookUp], BeforeValidator(auto_for_all)] = Field(
+        min_length=1,
+        description="input: what feeds it; or `auto`: worked out for every input",
+        json_schema_extra=auto_or_entries,
+    )
     limits: dict[Text, Limits] = Field(min_length=1, description="input: what stops a fault on it")
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
     stop_when: tuple[StopCondition, ...] = Field((), description="what ends a run early, outputs off")
@@ -336,3 +297,11 @@ class Procedure(Model):
     decision: Decision = Field(Decision(), description="how a measured value becomes an outcome")
     requires: tuple[Requirement, ...] = Field((), description="what must come out")
     overrides: tuple[Override, ...] = Field((), description="stop findings that are accepted")
+
+    def for_inputs(self, inputs: Iterable[str]) -> Self:
+        """The procedure with an entry in `hook_up` for each of the device's inputs, where it says `auto` for
+        all of them.
+        """
+        if set(self.hook_up) != {AUTO} or not self.hook_up[AUTO].auto or AUTO in inputs:
+            return self
+        return self.model_copy(update={"hook_up": dict.fromkeys(inputs, self.hook_up[AUTO])})

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.documents.files import Source
+from railwright.documents.hook_up import AUTO
 from railwright.documents.references import Path, items, keys, names, text, texts, twice, unknown
 from railwright.documents.sources import Problem, meant
 from railwright.documents.step_checks import check_steps, inputs_in_steps
@@ -59,12 +60,13 @@ def _hook_up(procedure: Source, inputs: list[str] | None, bench: Source | None) 
     leads = names(bench, "leads")
     fed: list[tuple[Path, str]] = []
     for name in keys(procedure.root.get("hook_up")):
-        yield from unknown(procedure, ("hook_up", name, "lead"), "bench's leads", leads)
+        if text(procedure.root.get("hook_up", name, "lead")) != AUTO:
+            yield from unknown(procedure, ("hook_up", name, "lead"), "bench's leads", leads)
         fixtures = None if bench is None or bench.ambiguous else keys(bench.root.get("fixtures"))
         yield from unknown(procedure, ("hook_up", name, "fixture"), "bench's fixtures", fixtures)
         source: Path = ("hook_up", name, "from")
         single = text(procedure.root.get(*source))
-        given = [(source, single)] if single is not None else []
+        given = [(source, single)] if single is not None and single != AUTO else []
         given += [found for joined in ("series", "parallel") for found in texts(procedure, *source, joined)]
         for path, _ in given:
             yield from unknown(procedure, path, "bench's outputs", outputs)

@@ -297,8 +297,10 @@ class _Study:
             pair = (rule.voltage_of, rule.minus)
             if name not in pair or any(each not in played.pins for each in pair):
                 continue
-            low, high = _extremes(played.pins, pair)
-            usual = _extremes(self.healthy.pins, pair)
+            inputs = self.scene.documents.device.inputs
+            signs = (inputs[pair[0]].sign, inputs[pair[1]].sign)
+            low, high = _extremes(played.pins, pair, signs)
+            usual = _extremes(self.healthy.pins, pair, signs)
             words = f"{pair[0]} minus {pair[1]}"
             margin = EXACT * max(abs(rule.outside.low), abs(rule.outside.high))
             if high > max(rule.outside.high, usual[1]) + margin:
@@ -316,13 +318,16 @@ def _lasting(pins: _Pins) -> float:
     return math.sqrt(square / length) if length > 0.0 else float(abs(pins.lead[-1]))
 
 
-def _extremes(pins: Mapping[str, _Pins], pair: tuple[str, str]) -> tuple[float, float]:
-    """Least and greatest difference of two inputs' voltages [V]."""
+def _extremes(
+    pins: Mapping[str, _Pins], pair: tuple[str, str], signs: tuple[float, float]
+) -> tuple[float, float]:
+    """Least and greatest difference of two inputs' voltages, each with the sign of its rail [V]."""
     import numpy as np
 
     one, other = pins[pair[0]], pins[pair[1]]
     time = np.union1d(one.time, other.time)
-    gap = np.interp(time, one.time, one.voltage) - np.interp(time, other.time, other.voltage)
+    first = signs[0] * np.interp(time, one.time, one.voltage)
+    gap = first - signs[1] * np.interp(time, other.time, other.voltage)
     return float(gap.min()), float(gap.max())
 
 

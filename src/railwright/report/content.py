@@ -25,6 +25,7 @@ from railwright.report.subject import NOT_STATED, Instrument, ReportInput, Run, 
 from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.findings import Finding
+from railwright.settings.hookup import WHOLE
 
 
 def facts_of(given: ReportInput) -> Run:
@@ -228,6 +229,7 @@ def _method(given: ReportInput, run: Run) -> list[list[str]]:
     rows = [
         ("Procedure", procedure.procedure),
         ("Steps", steps),
+        *(("Hook-up", reason.why) for reason in given.reasons if reason.about == WHOLE),
         ("Readings", f"every {every}, by the supplies themselves"),
         (
             "Recordings",
@@ -265,7 +267,9 @@ def _settings(given: ReportInput) -> list[dict[str, Any]]:
             {
                 "setting": breakable(_SETTINGS.get(reason.setting, reason.setting.replace("_", " "))),
                 "about": breakable(reason.about),
-                "value": number(reason.value, reason.unit),
+                "value": clean(reason.value)
+                if isinstance(reason.value, str)
+                else number(reason.value, reason.unit),
                 "why": breakable(capital(reason.why)),
                 "where": _place(reason.where),
             }

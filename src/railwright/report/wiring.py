@@ -61,6 +61,12 @@ class Row:
     conductor: str
     sense: Literal["at load", "at terminals"]
     fixture: FixtureBox | None = None
+    rail: Literal["positive", "negative"] = "positive"
+
+    @property
+    def zero(self) -> float:
+        """Where its 0 V lies beside its middle: below, but above for a negative rail."""
+        return HALF if self.rail == "negative" else -HALF
 
     @property
     def height(self) -> float:
@@ -95,14 +101,15 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> Wiring:
         rows.append(
             Row(
                 name,
-                show(given.nominal, "V"),
+                show(given.sign * given.nominal, "V").replace("-", "−"),
                 given.returns,
                 hook_up.arrangement,
                 tuple(boxes),
                 hook_up.lead,
                 conductor,
-                hook_up.sense,
+                hook_up.sensed,
                 fixture_box(hook_up.fixture, bench.fixture(hook_up.fixture)),
+                given.rail,
             )
         )
     return Wiring(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)))
@@ -222,7 +229,7 @@ def _figure(wiring: Wiring) -> Figure:
         _row(pen, row, level, wiring.colours.get(row.input, INK))
         _input(pen, row, centre)
         if row.returns in ("common", "earth"):
-            commons.append((row, centre - HALF))
+            commons.append((row, centre + row.zero))
         level -= row.height + ROW_GAP
     _returns(pen, commons)
     for place, note in enumerate(wiring.notes):
@@ -354,13 +361,14 @@ def _sense_lead(pen: _Pen, left: float, level: float, conductor: float) -> None:
 
 
 def _input(pen: _Pen, row: Row, centre: float) -> None:
-    for offset, mark in ((HALF, "+"), (-HALF, "−")):
+    marks = ("0", "−") if row.rail == "negative" else ("+", "−")
+    for offset, mark in zip((HALF, -HALF), marks, strict=True):
         pen.dot((DEVICE_FROM, centre + offset), hollow=True)
         pen.words((DEVICE_FROM + 0.6, centre + offset), mark, size=9, align="center")
     pen.words((DEVICE_FROM + 1.3, centre + 0.45), shortened(row.input, 16), size=7.5)
     pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=6.5, colour=FAINT)
     if row.returns == "isolated":
-        pen.words((DEVICE_FROM + 1.3, centre - HALF), "0 V isolated", size=6.2, colour=FAINT)
+        pen.words((DEVICE_FROM + 1.3, centre + row.zero), "0 V isolated", size=6.2, colour=FAINT)
 
 
 def _returns(pen: _Pen, commons: Sequence[tuple[Row, float]]) -> None:

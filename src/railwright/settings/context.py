@@ -12,8 +12,9 @@ from railwright.documents.bench import Bench, Lead, Output, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
+from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
-from railwright.documents.procedure import HookUp, Limits, Procedure
+from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed

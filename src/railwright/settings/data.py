@@ -30,7 +30,7 @@ def finding_as_data(finding: Finding) -> dict[str, Any]:
 
 
 def reason_as_data(reason: Reason) -> dict[str, Any]:
-    """One setting's value in SI units, and why."""
+    """One setting's value in SI units, or in words without a unit, and why."""
     return {
         "about": reason.about,
         "setting": reason.setting,

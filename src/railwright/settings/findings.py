@@ -39,11 +39,13 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Why one setting has its value: `value` in SI, `unit`, where it was decided, and the reason in words."""
+    """Why one setting has its value: `value` in SI with its `unit`, or in words with none; where it was
+    decided, and the reason in words.
+    """
 
     about: str
     setting: str
-    value: float
+    value: float | str
     unit: str
     where: Location | None
     why: str

@@ -9,13 +9,17 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
 from railwright.documents.sources import DocumentErrors, Problem, hint
 from railwright.settings.findings import Finding, Severity
+from railwright.settings.hookup import HOOK_UP_IMPOSSIBLE
 from railwright.settings.rules import RULES
 
 AUTO_IMPOSSIBLE = "auto-impossible"
 UNKNOWN_FIGURE = "unknown-figure"
 OVERRIDE_NO_EFFECT = "override-no-effect"
+NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE)
+"""Stops that no override accepts: there is nothing to go on with."""
 ENGINE_RULES = {
     AUTO_IMPOSSIBLE: Severity.STOP,
+    HOOK_UP_IMPOSSIBLE: Severity.STOP,
     UNKNOWN_FIGURE: Severity.NOTE,
     OVERRIDE_NO_EFFECT: Severity.NOTE,
 }
@@ -55,7 +59,7 @@ def check_overrides(documents: Documents) -> None:
 def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[str]) -> list[Finding]:
     """Apply the procedure's overrides to stops; an override among `ids` that accepts nothing is noted.
 
-    An impossible `auto` cannot be accepted: there is no value to go on with.
+    An impossible `auto`, of a limit or the hook-up, cannot be accepted: there is no value to go on with.
     """
     procedure: Procedure = documents.procedure
     result = list(findings)
@@ -66,16 +70,16 @@ def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[st
         for position, finding in enumerate(result):
             if finding.rule != wanted.finding or wanted.about not in (None, finding.about):
                 continue
-            if finding.severity is Severity.STOP and finding.rule != AUTO_IMPOSSIBLE:
+            if finding.severity is Severity.STOP and finding.rule not in NOT_ACCEPTABLE:
                 result[position] = replace(finding, overridden=wanted.because)
                 accepted = True
         if not accepted:
             severity = known_rules()[wanted.finding]
             why = (
                 "there is no such stop now"
-                if severity is Severity.STOP and wanted.finding != AUTO_IMPOSSIBLE
+                if severity is Severity.STOP and wanted.finding not in NOT_ACCEPTABLE
                 else "there is no value to go on with"
-                if wanted.finding == AUTO_IMPOSSIBLE
+                if wanted.finding in NOT_ACCEPTABLE
                 else f"it is a {severity}, which blocks nothing"
             )
             about = f" about '{wanted.about}'" if wanted.about else ""

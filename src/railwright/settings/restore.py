@@ -58,7 +58,12 @@ def _level(given: float | None) -> float:
 
 def _reason(data: Mapping[str, Any]) -> Reason:
     return Reason(
-        data["about"], data["setting"], float(data["value"]), data["unit"], _where(data["where"]), data["why"]
+        data["about"],
+        data["setting"],
+        float(data["value"]) if data["unit"] else str(data["value"]),
+        data["unit"],
+        _where(data["where"]),
+        data["why"],
     )
 
 

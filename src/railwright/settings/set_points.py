@@ -94,7 +94,7 @@ def _feed(source: Source, limit: float, ovp: float, delay: float) -> Feed:
         arrangement=source.hook_up.arrangement,
         outputs=outputs,
         lead=source.hook_up.lead,
-        sense=source.hook_up.sense,
+        sense=source.hook_up.sensed,
         trips_when=source.limits.trips_when,
         fixture=source.hook_up.fixture,
     )

@@ -11,6 +11,7 @@ from railwright.documents.loader import Documents
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.settings.context import Bound, Context, Draft, locate, sources_of
 from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.hookup import HookedUp, hooked_up
 from railwright.settings.overrides import ENGINE_RULES, UNKNOWN_FIGURE, check_overrides, override
 from railwright.settings.rule import Path, Rule, Seen, Unknown
 from railwright.settings.rules import RULES
@@ -69,17 +70,20 @@ def by_severity(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(findings, key=lambda finding: _ORDER[finding.severity]))
 
 
-def settle(documents: Documents, today: dt.date) -> Settings:
+def settle(documents: Documents, today: dt.date, hooked: HookedUp | None = None) -> Settings:
     """Set points of every input with their reasons, and what the static rules find.
 
-    today: decides whether a calibration is overdue. Asked values stay as they are asked; `auto` is worked
-    out. Raises DocumentErrors where an override names a finding that no rule makes.
+    today: decides whether a calibration is overdue. hooked: what `hooked_up` made of the documents, where
+    that was done before. Asked values stay as they are asked; `auto` is worked out. Raises DocumentErrors
+    where an override names a finding that no rule makes.
     """
     check_overrides(documents)
+    hooked = hooked or hooked_up(documents)
+    documents = hooked.documents
     sources, timeline = sources_of(documents)
     drafts: dict[str, Draft] = {}
-    reasons: list[Reason] = []
-    findings: list[Finding] = []
+    reasons: list[Reason] = list(hooked.reasons)
+    findings: list[Finding] = list(hooked.findings)
     for name, source in sources.items():
         if source.limits is None:
             continue

@@ -118,7 +118,10 @@ def links_of(procedure: Procedure, device: Device, bench: Bench) -> list[Link]:
     """Every conductor that joins terminals: leads, links of groups, returns, earth ties, joined negatives."""
     links: list[Link] = []
     for name, hook_up in procedure.hook_up.items():
-        positive, negative = f"input {name} +", f"input {name} 0 V"
+        zero = f"input {name} 0 V"
+        positive, negative = f"input {name} +", zero
+        if device.inputs[name].rail == "negative":
+            positive, negative = zero, f"input {name} −"
         lead = f"lead '{hook_up.lead}'"
         outputs = hook_up.outputs
         if hook_up.arrangement == "series":
@@ -130,9 +133,9 @@ def links_of(procedure: Procedure, device: Device, bench: Bench) -> list[Link]:
                 links += [Link(plus(output), positive, lead), Link(minus(output), negative, lead)]
         returns = device.inputs[name].returns
         if returns == "common":
-            links.append(Link(negative, DEVICE_ZERO, "common return"))
+            links.append(Link(zero, DEVICE_ZERO, "common return"))
         elif returns == "earth":
-            links.append(Link(negative, EARTH, "return tied to earth"))
+            links.append(Link(zero, EARTH, "return tied to earth"))
     for supply_name, supply in bench.supplies.items():
         inside = f"common negative inside {supply_name}"
         links += [

@@ -14,7 +14,8 @@ from railwright.documents.bench import Bench, Output
 from railwright.documents.device import Device
 from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.fixture import Fixture
-from railwright.documents.procedure import HookUp, Procedure
+from railwright.documents.hook_up import HookUp
+from railwright.documents.procedure import Procedure
 from railwright.documents.translate import annotations_of
 from railwright.physics import conductors
 from railwright.physics.loads.capacitor import Capacitor

@@ -54,9 +54,10 @@ def never(rehearsed: Rehearsed) -> Outcome:
         if first is None or second is None:
             continue
         time = np.union1d(first.time, second.time)
-        difference = np.interp(time, first.time, first.columns["voltage"]) - np.interp(
-            time, second.time, second.columns["voltage"]
-        )
+        inputs = rehearsed.context.device.inputs
+        difference = inputs[rule.voltage_of].sign * np.interp(
+            time, first.time, first.columns["voltage"]
+        ) - inputs[rule.minus].sign * np.interp(time, second.time, second.columns["voltage"])
         beyond = np.maximum(rule.outside.low - difference, difference - rule.outside.high)
         worst = int(np.argmax(beyond))
         if beyond[worst] > 1e-9:

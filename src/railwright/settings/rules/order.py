@@ -95,6 +95,7 @@ def never_played(context: Context) -> Outcome:
         first, second = context.sources[never.voltage_of], context.sources[never.minus]
         worst: tuple[float, float, float] | None = None
         for time, one, other in _instants(first.played.pieces, second.played.pieces):
+            one, other = first.input.sign * one, second.input.sign * other
             beyond = max(never.outside.low - (one - other), (one - other) - never.outside.high)
             if beyond > 1e-9 and (worst is None or beyond > worst[0]):
                 worst = (beyond, time, one - other)

@@ -326,7 +326,7 @@ def never_after_trip(context: Context) -> Outcome:
             if not levels or tripped in context.drafts[left].feed.trips_when:
                 continue
             worst = max(levels, key=lambda level: level.voltage)
-            difference = sign * worst.voltage
+            difference = sign * context.sources[left].input.sign * worst.voltage
             if difference not in never.outside:
                 yield Hit(
                     left,

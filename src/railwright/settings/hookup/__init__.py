@@ -1,0 +1,64 @@
+"""Hook-up `auto`: which outputs feed which input, alone, in series or in parallel, and why.
+
+`hooked_up` gives documents whose hook-up is written out, so that nothing after it knows of `auto`. Where no
+hook-up is `auto` nothing is loaded and nothing changes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from railwright.documents.hook_up import HookUp, Source
+from railwright.documents.loader import Documents
+from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.settings.findings import Finding, Reason
+
+HOOK_UP_IMPOSSIBLE = "hook-up-impossible"
+"""The finding where no hook-up feeds every input. It cannot be accepted: there is nothing to go on with."""
+
+WHOLE = "hook-up"
+"""What the reason for the whole assignment is about."""
+
+
+@dataclass(frozen=True, slots=True)
+class HookedUp:
+    """Documents in which every hook-up is written out (an input that nothing feeds has none), the reasons for
+    those that were `auto`, and what keeps others from being hooked up.
+    """
+
+    documents: Documents
+    reasons: tuple[Reason, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+def hooked_up(documents: Documents) -> HookedUp:
+    """Work out what is `auto` in the hook-up."""
+    if not any(each.auto for each in documents.procedure.hook_up.values()):
+        return HookedUp(documents)
+    # Solving needs numpy and scipy, which a check of written hook-ups does without.
+    from railwright.settings.hookup.resolve import resolve
+
+    return resolve(documents)
+
+
+def as_run(documents: Documents, set_points: SetPoints) -> Documents:
+    """Documents with the hook-up that a run was done with, where they say `auto`; KeyError where the run did
+    not have the input.
+    """
+    given = documents.procedure.hook_up
+    if not any(each.auto for each in given.values()):
+        return documents
+    written = {name: _written(set_points[name]) if each.auto else each for name, each in given.items()}
+    return replace(documents, procedure=documents.procedure.model_copy(update={"hook_up": written}))
+
+
+def _written(feed: Feed) -> HookUp:
+    names = tuple(output.output for output in feed.outputs)
+    source: str | Source = names[0]
+    if feed.arrangement == "series":
+        source = Source(series=names)
+    elif feed.arrangement == "parallel":
+        source = Source(parallel=names)
+    return HookUp.model_validate(
+        {"source": source, "lead": feed.lead, "fixture": feed.fixture, "sense": feed.sense}
+    )

@@ -1,0 +1,152 @@
+"""What one input asks of whatever feeds it, as far as device and procedure tell."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from railwright.documents.bench import Bench, Lead
+from railwright.documents.device import Input
+from railwright.documents.fixture import Fixture
+from railwright.documents.hook_up import HookUp
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import Limits
+from railwright.rehearsal.timeline import Timeline
+from railwright.settings import figures
+from railwright.settings.context import Source
+from railwright.settings.played import Played, what_is_played
+from railwright.settings.rule import Path
+
+HOST_DWELL = 0.05
+"""Shortest piece of a shape that set points sent one by one from a computer keep in time [s] (common
+practice, no source); a shorter one wants a point list of the output's own.
+"""
+
+STEPS_OF_A_LINE = 20
+"""Points that a stepping point list spends on a straight line: steps of 5 % of it (ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShapeNeed:
+    """The briefest piece of a shape [s], and its points in a list that draws lines and in one that steps."""
+
+    briefest: float
+    drawn: int
+    stepped: int
+    step: str
+
+
+@dataclass(frozen=True, eq=False)
+class Demand:
+    """What an input asks for; SI units. `wish`: what the procedure says of its hook-up.
+
+    need: largest steady current [A] and who says so; None: unknown. levels: (voltage played [V], largest
+    steady current there [A]), highest voltage first; empty: nothing is played.
+    """
+
+    name: str
+    input: Input
+    limits: Limits
+    wish: HookUp
+    fixture: Fixture | None
+    need: tuple[float, str] | None
+    levels: tuple[tuple[float, float], ...]
+    played: Played
+    shape: ShapeNeed | None
+    slowest_rise: float
+
+    @property
+    def highest(self) -> float:
+        """Highest voltage played [V]; the nominal one where nothing is."""
+        return self.levels[0][0] if self.levels else self.input.nominal
+
+    @property
+    def lowest(self) -> float:
+        """Lowest voltage played [V]; the nominal one where nothing is."""
+        return self.levels[-1][0] if self.levels else self.input.nominal
+
+    @property
+    def current(self) -> float:
+        """Largest steady current [A]; ValueError where it is unknown."""
+        if self.need is None:
+            raise ValueError(f"what input '{self.name}' draws is unknown")
+        return self.need[0]
+
+    @property
+    def at_hook_up(self) -> Path:
+        return ("procedure", "hook_up", self.name)
+
+    @property
+    def at_limits(self) -> Path:
+        return ("procedure", "limits", self.name)
+
+    def resistance(self, lead: Lead, bench: Bench) -> figures.Resistance:
+        """Loop resistance of a lead with this input's fixture [Ω]."""
+        return figures.lead_resistance(lead, bench, self.fixture)
+
+    def drop(self, resistance: figures.Resistance, current: float) -> float:
+        """Largest drop along lead and fixture at a current [V]."""
+        return current * resistance.high + (self.fixture.drop.high if self.fixture else 0.0)
+
+
+def _shape_need(name: str, played: Played, timeline: Timeline) -> ShapeNeed | None:
+    """What the shapes on an input ask of a point list; None where no piece is too brief for set points sent
+    one by one.
+    """
+    found: ShapeNeed | None = None
+    for span in timeline.spans:
+        if span.kind != "shape" or name not in span.inputs:
+            continue
+        pieces = [
+            piece
+            for piece in played.pieces
+            if span.start - 1e-9 <= piece.start and piece.stop <= span.end + 1e-9 and piece.stop > piece.start
+        ]
+        briefest = min((piece.stop - piece.start for piece in pieces), default=math.inf)
+        if briefest >= HOST_DWELL or (found is not None and briefest >= found.briefest):
+            continue
+        lines = sum(piece.before != piece.after for piece in pieces)
+        holds = len(pieces) - lines
+        found = ShapeNeed(briefest, lines + holds, lines * STEPS_OF_A_LINE + holds, span.name)
+    return found
+
+
+def demands_of(documents: Documents) -> Mapping[str, Demand]:
+    """Every input that is hooked up -> what it asks for."""
+    device, bench, procedure = documents.device, documents.bench, documents.procedure
+    played, timeline = what_is_played(procedure, device)
+    any_lead = next(iter(bench.leads.values()))
+    found = {}
+    for name, wish in procedure.hook_up.items():
+        wanted, fixture = device.inputs[name], bench.fixture(wish.fixture)
+        # Only what hangs on neither outputs nor lead is asked of this one.
+        source = Source(
+            name=name,
+            input=wanted,
+            hook_up=wish,
+            limits=procedure.limits[name],
+            lead=any_lead,
+            outputs={},
+            resistance=figures.Resistance(0.0, 0.0, False),
+            played=played[name],
+            fixture=fixture,
+        )
+        levels = {}
+        for level in played[name].levels:
+            drawn = source.load.current(level.voltage) if level.voltage > 0 else None
+            levels[level.voltage] = drawn.high if drawn is not None else 0.0
+        rises = [rate for slope, rate in played[name].slopes if "rise" in slope.path]
+        found[name] = Demand(
+            name=name,
+            input=wanted,
+            limits=procedure.limits[name],
+            wish=wish,
+            fixture=fixture,
+            need=source.needs,
+            levels=tuple(sorted(levels.items(), reverse=True)),
+            played=played[name],
+            shape=_shape_need(name, played[name], timeline),
+            slowest_rise=min(rises, default=math.inf),
+        )
+    return found

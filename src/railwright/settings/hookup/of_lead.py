@@ -1,0 +1,159 @@
+"""What speaks against a group with a lead and a place of sensing: voltage, power, drop, current, OVP."""
+
+from __future__ import annotations
+
+import math
+
+from railwright.documents.hook_up import AUTO
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.automatic import HEADROOM, OVP_MARGIN, ROOM_TO_CHARGE
+from railwright.settings.context import output_path
+from railwright.settings.hookup.obstacle import (
+    FIGURE,
+    LEAD,
+    PROCEDURE,
+    Found,
+    Obstacle,
+    Proposal,
+    each_of,
+    round_down,
+    round_up,
+)
+from railwright.settings.rule import Path
+
+
+def voltage(proposal: Proposal) -> Found:
+    """The voltage at the terminals is more than the group gives."""
+    if proposal.top > proposal.group.full_voltage * (1 + 1e-12):
+        drop = proposal.sensed_drop
+        with_drop = f" with the drop of {show(drop, 'V')} that is sensed away" if drop else ""
+        yield Obstacle(
+            f"{proposal.group.words} gives {show(proposal.group.full_voltage, 'V')}; "
+            f"{show(proposal.top, 'V')} is needed{with_drop}"
+        )
+
+
+def power(proposal: Proposal) -> Found:
+    """The power drawn is more than the group gives while no output gives more than its own."""
+    if proposal.power > proposal.group.full_power * (1 + 1e-12):
+        yield Obstacle(
+            f"{proposal.group.words} gives {show(proposal.group.full_power, 'W')}; "
+            f"{show(proposal.power, 'W')} is needed"
+        )
+
+
+def sense(proposal: Proposal) -> Found:
+    """An output cannot sense at the load, or not make up for the lead's drop."""
+    if proposal.sense != "at load":
+        return
+    need = proposal.demand.current
+    drop = proposal.drop(need)
+    for name, output in each_of(proposal.group):
+        if output.sense is None:
+            yield Obstacle(
+                f"{name} cannot sense at the load",
+                f"write 'sense: at terminals' for {proposal.demand.name}",
+                PROCEDURE,
+                (*proposal.demand.at_hook_up, "sense"),
+            )
+        elif output.sense.compensates is None:
+            yield Obstacle(
+                f"how much drop {name} makes up for is unknown",
+                f"give 'compensates' of {name}",
+                FIGURE,
+                (*output_path(name), "sense"),
+            )
+        elif drop > output.sense.compensates:
+            fixed = proposal.drop(0.0) + need * (
+                proposal.demand.fixture.resistance.high if proposal.demand.fixture else 0.0
+            )
+            room = (output.sense.compensates - fixed) / need
+            yield Obstacle(
+                f"lead '{proposal.lead_name}' drops {show(drop, 'V')} at {show(need, 'A')}; {name} makes up "
+                f"for {show(output.sense.compensates, 'V')}",
+                f"a lead of at most {show(round_down(room), 'ohm')} (both ways, contacts and warmth counted) "
+                f"for {proposal.demand.name}"
+                if room > 0
+                else None,
+                LEAD,
+                ("bench", "leads", proposal.lead_name),
+            )
+
+
+def lead(proposal: Proposal) -> Found:
+    """The lead carries less than the current limit lets through."""
+    demand, group, permitted = proposal.demand, proposal.group, proposal.lead.permitted_current
+    asked = demand.limits.current_limit
+    limit = HEADROOM * demand.current if asked == AUTO else float(asked)
+    most = limit + (group.limit_error(limit) or 0.0)
+    wanted = most
+    if asked == AUTO:  # an automatic limit keeps its error away from both ends, the need and the lead
+        wanted += group.limit_error(1.1 * most) or 0.0
+        most += group.limit_error(permitted or most) or 0.0
+    where: Path = ("bench", "leads", proposal.lead_name)
+    if permitted is None:
+        if demand.wish.lead == AUTO or asked == AUTO:
+            yield Obstacle(
+                f"what lead '{proposal.lead_name}' may carry is unknown",
+                f"give 'permitted_current' of lead '{proposal.lead_name}' ({show(round_up(wanted), 'A')} or "
+                f"more is needed)",
+                FIGURE,
+                where,
+            )
+    elif most > permitted:
+        yield Obstacle(
+            f"lead '{proposal.lead_name}' may carry {show(permitted, 'A')}; the limit of {demand.name} lets "
+            f"{show(most, 'A')} through",
+            f"a lead with a 'permitted_current' of {show(round_up(wanted), 'A')} or more for {demand.name}",
+            LEAD,
+            where,
+        )
+
+
+def ovp(proposal: Proposal) -> Found:
+    """No OVP level, or not the one that is written, lies between what is played and what is withstood."""
+    demand, group = proposal.demand, proposal.group
+    accuracy = overshoot = 0.0
+    for output in group.rows:
+        wrong = (output.ovp.accuracy if output.ovp else None) or 0.0
+        rises = figures.ovp_overshoot(output) or 0.0
+        accuracy, overshoot = (
+            (accuracy + wrong, overshoot + rises)
+            if group.series
+            else (max(accuracy, wrong), max(overshoot, rises))
+        )
+    asked = demand.limits.current_limit
+    limit = ROOM_TO_CHARGE * demand.current if asked == AUTO else float(asked)
+    highest = demand.highest + (group.voltage_error(demand.highest) or 0.0)
+    highest += proposal.drop(limit) if proposal.sense == "at load" else 0.0
+    withstands = demand.input.withstands_always
+    level = demand.limits.ovp
+    if level == AUTO:
+        lower = highest * (1 + OVP_MARGIN) + accuracy
+        levels = [output.ovp.level for output in group.rows if output.ovp]
+        upper = min((each.high for each in levels), default=math.inf) / max(group.shares)
+        if withstands is not None:
+            upper = min(upper, withstands - accuracy - overshoot)
+        if lower > upper:
+            yield Obstacle(
+                f"with {group.words} and lead '{proposal.lead_name}', no OVP level lies between "
+                f"{show(lower, 'V')} (above what is played) and {show(upper, 'V')}"
+            )
+        return
+    value = float(level)
+    if value - accuracy <= highest:
+        yield Obstacle(
+            f"the OVP of {group.words} may trip from {show(value - accuracy, 'V')} on; up to "
+            f"{show(highest, 'V')} stands at the terminals with lead '{proposal.lead_name}'"
+        )
+    if withstands is not None and value + accuracy > withstands:
+        yield Obstacle(
+            f"the OVP of {group.words} may let {show(value + accuracy, 'V')} stand; the input withstands "
+            f"{show(withstands, 'V')}"
+        )
+
+
+def of_proposal(proposal: Proposal) -> list[Obstacle]:
+    """Obstacles that hang on lead and sense."""
+    return [each for look in (voltage, power, sense, lead, ovp) for each in look(proposal)]

@@ -1,0 +1,105 @@
+"""What an output lacks for an input whatever it is joined with: slew, point list, protections, figures."""
+
+from __future__ import annotations
+
+from railwright.documents.bench import Bench, Output
+from railwright.documents.hook_up import AUTO
+from railwright.instruments.dialect import load_dialect
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.context import output_path
+from railwright.settings.hookup.demand import Demand
+from railwright.settings.hookup.group import Group
+from railwright.settings.hookup.obstacle import (
+    FIGURE,
+    Found,
+    Obstacle,
+    each_of,
+)
+from railwright.settings.rules.instruments import PROTECTIONS
+
+
+def slew(demand: Demand, group: Group, bench: Bench) -> Found:
+    """A power-up rises more slowly than the output's programmable slew begins."""
+    for name, output in each_of(group):
+        if output.slew is not None and demand.slowest_rise < output.slew.low * (1 - 1e-9):
+            yield Obstacle(
+                f"{name} rises with {show(output.slew.low, 'V/s')} or more; "
+                f"{show(demand.slowest_rise, 'V/s')} is asked for"
+            )
+
+
+def point_list(demand: Demand, group: Group, bench: Bench) -> Found:
+    """A shape has pieces too brief for set points sent one by one, and the output's list cannot hold it."""
+    shape = demand.shape
+    for name, output in each_of(group) if shape is not None else ():
+        assert shape is not None
+        wants = f"'{shape.step}' has a piece of {show(shape.briefest, 's')}, which wants a point list"
+        points = output.points
+        if points is None:
+            yield Obstacle(f"{wants}; {name} has none")
+            continue
+        count = shape.drawn if "line" in points.between else shape.stepped
+        if shape.briefest < points.dwell.low * (1 - 1e-9):
+            yield Obstacle(f"{wants}; that of {name} stays {show(points.dwell.low, 's')} or more on a point")
+        elif count > points.at_most:
+            yield Obstacle(f"{wants} of {count} points; that of {name} has {points.at_most}")
+
+
+def protections(demand: Demand, group: Group, bench: Bench) -> Found:
+    """The output, or its dialect, lacks a protection that the procedure asks for, or a figure of it that an
+    automatic setting needs.
+    """
+    limits = demand.limits
+    for name, output in each_of(group):
+        here = output_path(name)
+        settings = load_dialect(bench.supply_of(name).dialect).settings
+        for key in PROTECTIONS:
+            if getattr(limits, key) is not None and key not in settings:
+                yield Obstacle(f"the dialect of {name} has no command for '{key}'")
+        if output.ovp is None:
+            yield Obstacle(f"the bench names no OVP of {name}")
+        elif limits.ovp == AUTO and (output.ovp.accuracy is None or figures.ovp_overshoot(output) is None):
+            what = "accuracy and response of its OVP, or its rise"
+            yield Obstacle(
+                f"{what}, of {name}, are unknown", f"give {what}, of {name}", FIGURE, (*here, "ovp")
+            )
+        if limits.opp is not None and output.opp is None:
+            yield Obstacle(f"the bench names no over-power protection of {name}")
+        if limits.ocp is not None and output.ocp is None:
+            yield Obstacle(f"the bench names no over-current protection of {name} apart from its limit")
+        if limits.at_limit == "trip":
+            yield from _trip_delay(demand, name, output)
+        auto = AUTO in (limits.current_limit, limits.ovp)
+        if output.programming is None and auto:
+            yield Obstacle(
+                f"the accuracy of the set points of {name} is unknown",
+                f"give 'programming' of {name}",
+                FIGURE,
+                here,
+            )
+        elif (
+            output.programming is not None
+            and not output.programming.current.resolution
+            and limits.current_limit == AUTO
+        ):
+            change = f"give the resolution of the current limit of {name}"
+            yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, (*here, "programming"))
+
+
+def _trip_delay(demand: Demand, name: str, output: Output) -> Found:
+    delay = demand.limits.trip_delay
+    if output.trip_delay is None:
+        if delay == AUTO:
+            change = f"give the range of the trip delay of {name}"
+            yield Obstacle(f"the range of the trip delay of {name} is unknown", change, FIGURE)
+    elif delay is not None and not isinstance(delay, str) and delay not in output.trip_delay:
+        yield Obstacle(
+            f"the trip delay of {name} ranges from {show(output.trip_delay.low, 's')} to "
+            f"{show(output.trip_delay.high, 's')}; {show(delay, 's')} is asked for"
+        )
+
+
+def of_output(demand: Demand, group: Group, bench: Bench) -> list[Obstacle]:
+    """Obstacles of an output, taken alone, that no joining cures."""
+    return [each for look in (slew, point_list, protections) for each in look(demand, group, bench)]

@@ -1,0 +1,251 @@
+"""The mixed-integer program: one candidate for each input, so that nothing is used or joined twice.
+
+A binary variable for each candidate; sparse rows for inputs, outputs, ties and couplings. What is best is
+decided in turn, each criterion among what is best by those before it, with the same program and one more row:
+
+1. the fewest outputs,
+2. the largest smallest headroom of the inputs,
+3. the fewest cautions,
+4. the largest sum of headrooms,
+5. the finest readings of the steady currents: the least sum of their relative errors,
+6. the order of the documents: the first input takes what stands first in the bench document, and so on.
+
+Every criterion is a whole number, so that ties are ties. Solved by HiGHS through scipy.optimize.milp.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_array
+
+from railwright.settings.hookup.candidates import Candidate
+
+OUTPUT = 100
+"""What one more output costs, where nothing fits: more than any change of what is there for one input."""
+
+_WHOLE = 1e-6
+_TOGETHER = 100_000
+"""Orders of several inputs are decided in one solution while their combinations are no more than this."""
+
+
+@dataclass(frozen=True, slots=True)
+class Objective:
+    """What a whole assignment is worth, best first by `key`; see the module's list."""
+
+    outputs: int
+    least_headroom: int
+    cautions: int
+    headrooms: int
+    readings: int
+
+    @property
+    def key(self) -> tuple[int, ...]:
+        """Smaller is better."""
+        return (self.outputs, -self.least_headroom, self.cautions, -self.headrooms, self.readings)
+
+
+def worth(chosen: Iterable[Candidate]) -> Objective:
+    """What these candidates are worth together."""
+    all_of = list(chosen)
+    return Objective(
+        outputs=sum(len(each.outputs) for each in all_of),
+        least_headroom=min((each.headroom for each in all_of), default=0),
+        cautions=sum(len(each.cautions) for each in all_of),
+        headrooms=sum(each.headroom for each in all_of),
+        readings=sum(each.reading for each in all_of),
+    )
+
+
+@dataclass
+class Rows:
+    """Rows of a sparse matrix, each with the largest and least value that it may have."""
+
+    entries: list[tuple[int, int, float]] = field(default_factory=list)
+    low: list[float] = field(default_factory=list)
+    high: list[float] = field(default_factory=list)
+
+    def add(self, columns: Mapping[int, float], low: float, high: float) -> None:
+        """One more row: low <= Σ coefficient · variable <= high."""
+        row = len(self.low)
+        self.entries += [(row, column, value) for column, value in columns.items()]
+        self.low.append(low)
+        self.high.append(high)
+
+    def copy(self) -> Rows:
+        """The same rows, to be added to."""
+        return Rows(list(self.entries), list(self.low), list(self.high))
+
+    def constraint(self, columns: int) -> LinearConstraint:
+        """For scipy."""
+        rows, places, values = zip(*self.entries, strict=True) if self.entries else ((), (), ())
+        matrix = csr_array((values, (rows, places)), shape=(len(self.low), columns))
+        return LinearConstraint(matrix, self.low, self.high)
+
+
+def solve(
+    cost: Sequence[float], rows: Rows, upper: Sequence[float], whole: Sequence[int]
+) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
+    """The values of the variables at the least cost; None: the rows leave none."""
+    found = milp(
+        np.asarray(cost, dtype=float),
+        integrality=np.asarray(whole),
+        bounds=Bounds(np.zeros(len(upper)), np.asarray(upper, dtype=float)),
+        constraints=rows.constraint(len(upper)),
+        options={"mip_rel_gap": 0.0},
+    )
+    if found.status == 2:
+        return None
+    if found.x is None or found.status != 0:
+        raise RuntimeError(f"the program of the hook-up was not solved: {found.message}")
+    return np.asarray(found.x, dtype=np.float64)
+
+
+def rows_of(candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], int] | None = None) -> Rows:
+    """What every assignment keeps: each input once, each output at most once, ties and couplings.
+
+    uncouple: coupled group -> the variable that lets its outputs go apart.
+    """
+    rows = Rows()
+    by_input: dict[str, list[int]] = {}
+    by_output: dict[str, list[int]] = {}
+    by_coupling: dict[tuple[str, int], list[int]] = {}
+    alone: dict[str, list[int]] = {}
+    shared: dict[str, dict[str, list[int]]] = {}
+    for column, each in enumerate(candidates):
+        by_input.setdefault(each.input, []).append(column)
+        for output in each.outputs:
+            by_output.setdefault(output, []).append(column)
+        for coupling in each.coupled:
+            by_coupling.setdefault(coupling, []).append(column)
+        for tied in each.tied:
+            if tied.alone:
+                alone.setdefault(tied.tie, []).append(column)
+                continue
+            for output, tie in zip(each.group.names, each.group.ties, strict=True):
+                if tie == tied.tie:
+                    shared.setdefault(tied.tie, {}).setdefault(output, []).append(column)
+    for columns in by_input.values():
+        rows.add(dict.fromkeys(columns, 1.0), 1.0, 1.0)
+    for columns in by_output.values():
+        rows.add(dict.fromkeys(columns, 1.0), 0.0, 1.0)
+    for tie, lonely in alone.items():
+        for columns in ([], *shared.get(tie, {}).values()):
+            rows.add(dict.fromkeys([*lonely, *columns], 1.0), 0.0, 1.0)
+    for coupling, columns in by_coupling.items():
+        apart = {} if uncouple is None else {uncouple[coupling]: -float(len(columns))}
+        rows.add({**dict.fromkeys(columns, 1.0), **apart}, -np.inf, 1.0)
+    return rows
+
+
+class Program:
+    """Assignments of candidates to inputs."""
+
+    def __init__(self, candidates: Sequence[Candidate]) -> None:
+        self.candidates = tuple(candidates)
+        self.inputs: dict[str, list[int]] = {}
+        for column, each in enumerate(self.candidates):
+            self.inputs.setdefault(each.input, []).append(column)
+        self.rows = rows_of(self.candidates)
+
+    def best(self, unlike: Iterable[Candidate] = ()) -> tuple[Candidate, ...] | None:
+        """The best assignment, in the order of the inputs; None: there is none.
+
+        unlike: candidates of which at least one must not be in it, whichever of its inputs that is.
+        """
+        rows = self.rows.copy()
+        excluded = set(unlike)
+        columns = [c for c, each in enumerate(self.candidates) if each in excluded]
+        if columns:
+            rows.add(dict.fromkeys(columns, 1.0), 0.0, len(self.inputs) - 1.0)
+        stages = _Stages(self, rows)
+        if not stages.least(lambda each: len(each.outputs)):
+            return None
+        stages.largest_smallest_headroom()
+        stages.least(lambda each: len(each.cautions))
+        stages.least(lambda each: -each.headroom)
+        stages.least(lambda each: each.reading)
+        stages.in_order()
+        return tuple(self.candidates[column] for column in stages.chosen())
+
+
+class _Stages:
+    """The criteria one after another: each adds the row that keeps what it found."""
+
+    def __init__(self, program: Program, rows: Rows) -> None:
+        self.program, self.rows = program, rows
+        self.upper = [1.0] * len(program.candidates)
+        self.found: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
+
+    def _alive(self, columns: Iterable[int]) -> list[int]:
+        return [column for column in columns if self.upper[column]]
+
+    def _least(self, cost: Sequence[float]) -> bool:
+        """Solve for the least cost, and keep it as a row."""
+        whole = [1] * len(cost)
+        self.found = solve(cost, self.rows, self.upper, whole)
+        if self.found is None:
+            return False
+        value = round(float(np.dot(cost, np.round(self.found))))
+        self.rows.add({column: each for column, each in enumerate(cost) if each}, -np.inf, value)
+        return True
+
+    def least(self, of: Callable[[Candidate], int]) -> bool:
+        """Keep the assignments with the least sum of something over candidates; whether there are any."""
+        cost = [float(of(each)) for each in self.program.candidates]
+        settled = self.found is not None and all(
+            len({cost[column] for column in self._alive(columns)}) <= 1
+            for columns in self.program.inputs.values()
+        )
+        return settled or self._least(cost)
+
+    def largest_smallest_headroom(self) -> None:
+        """Keep those whose smallest headroom is the largest: one more variable, below that of each input."""
+        candidates, columns = self.program.candidates, len(self.program.candidates)
+        rows = self.rows.copy()
+        for own in self.program.inputs.values():
+            # t <= Σ headroom · x over the input's candidates, of which one is chosen
+            rows.add({columns: 1.0, **{c: -float(candidates[c].headroom) for c in own}}, -np.inf, 0.0)
+        most = max(each.headroom for each in candidates)
+        found = solve([0.0] * columns + [-1.0], rows, [*self.upper, float(most)], [1] * columns + [0])
+        assert found is not None, "an assignment was found before"
+        least = round(float(found[-1]))
+        self.upper = [
+            bound if each.headroom >= least - _WHOLE else 0.0
+            for bound, each in zip(self.upper, candidates, strict=True)
+        ]
+        self.found = found[:columns]
+
+    def in_order(self) -> None:
+        """Of what is still alike, the one in which the first input takes what stands first, and so on."""
+        place = [0.0] * len(self.program.candidates)
+        combinations = 1
+        for own in self.program.inputs.values():
+            alive = self._alive(own)
+            if combinations * len(alive) > _TOGETHER:
+                self._fix(place)
+                place, combinations = [0.0] * len(place), 1
+            place = [each * len(alive) for each in place]
+            for number, column in enumerate(alive):
+                place[column] = float(number)
+            combinations *= len(alive)
+        self._fix(place)
+
+    def _fix(self, place: Sequence[float]) -> None:
+        """Fix the inputs that have places at the least of them."""
+        if not any(place):
+            return
+        assert self._least(place), "an assignment was found before"
+        assert self.found is not None
+        for own in self.program.inputs.values():
+            if any(place[column] for column in own):
+                for column in own:
+                    self.upper[column] = float(self.found[column] > 0.5)
+
+    def chosen(self) -> list[int]:
+        """The columns of the assignment."""
+        assert self.found is not None
+        return [column for own in self.program.inputs.values() for column in own if self.found[column] > 0.5]

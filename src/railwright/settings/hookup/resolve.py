@@ -1,0 +1,153 @@
+"""From `auto` in the hook-up to documents that say what feeds each input, with reasons and the runner-up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from railwright.documents.bench import Bench, Output
+from railwright.documents.loader import Documents
+from railwright.settings.context import locate
+from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.hookup import HOOK_UP_IMPOSSIBLE, WHOLE, HookedUp
+from railwright.settings.hookup.candidates import Candidate, Field, couplings_of, field_of, taken_by
+from railwright.settings.hookup.demand import Demand, demands_of
+from railwright.settings.hookup.group import supply_of, tie_of
+from railwright.settings.hookup.program import Objective, Program, worth
+from railwright.settings.hookup.smallest import Smallest, smallest_change
+from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
+
+Kind = tuple[str, tuple[str, tuple[int, ...]]]
+
+
+def resolve(documents: Documents) -> HookedUp:
+    """Work out every hook-up that is `auto`. What cannot be hooked up is left out, with a stop that says why,
+    and what would be the smallest change.
+    """
+    bench = documents.bench
+    demands = demands_of(documents)
+    written = {name: each for name, each in demands.items() if not each.wish.auto}
+    findings = []
+    asking: dict[str, Demand] = {}
+    for name, each in demands.items():
+        if each.wish.auto and each.need is None:
+            findings.append(_unknown_draw(each, documents))
+        elif each.wish.auto:
+            asking[name] = each
+    taken = taken_by({**written, **{n: each for n, each in demands.items() if n not in asking}}, bench)
+    fields = [field_of(each, taken, bench) for each in asking.values()]
+    best = runner_up = None
+    if all(each.admissible for each in fields):
+        best, runner_up = solved(fields, bench)
+    chosen = {each.input: each for each in best or ()}
+    if best is None and fields:
+        smallest = smallest_change(fields, bench)
+        chosen = dict(smallest.kept)
+        findings.append(_nothing_fits(fields, smallest, documents))
+    reasons = _reasons(fields, chosen, documents)
+    if best is not None and fields:
+        reasons.append(_whole(best, runner_up, documents))
+    hook_up = {
+        name: chosen[name].hook_up if name in chosen else wish
+        for name, wish in documents.procedure.hook_up.items()
+        if name in chosen or name in written
+    }
+    procedure = documents.procedure.model_copy(update={"hook_up": hook_up})
+    return HookedUp(replace(documents, procedure=procedure), tuple(reasons), tuple(findings))
+
+
+def solved(
+    fields: Sequence[Field], bench: Bench
+) -> tuple[tuple[Candidate, ...] | None, tuple[Candidate, ...] | None]:
+    """The best assignment, and the best of those that differ from it by more than an exchange of outputs of
+    one kind; None: there is none.
+    """
+    program = Program([candidate for each in fields for candidate in each.admissible])
+    best = program.best() if fields else None
+    if best is None:
+        return None, None
+    kinds = kinds_of(bench)
+    same = {_kind(each, kinds) for each in best}
+    return best, program.best(unlike=[each for each in program.candidates if _kind(each, kinds) in same])
+
+
+def kinds_of(bench: Bench) -> Mapping[str, int]:
+    """Output -> a number that it shares with those of the same figures, ties, coupling and isolation."""
+    found: list[tuple[Output, object]] = []
+    kinds = {}
+    for supply, each in bench.supplies.items():
+        for own, output in each.outputs.items():
+            name = f"{supply}.{own}"
+            tie = tie_of(name, bench)
+            tied = "inside" if tie == supply_of(name) else tie
+            kind = (output, (each.isolation, each.dialect, tied, bool(couplings_of((name,), bench))))
+            if kind not in found:
+                found.append(kind)
+            kinds[name] = found.index(kind)
+    return kinds
+
+
+def _kind(candidate: Candidate, kinds: Mapping[str, int]) -> Kind:
+    members = tuple(sorted(kinds[name] for name in candidate.outputs))
+    return candidate.input, (candidate.group.arrangement, members)
+
+
+def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents: Documents) -> list[Reason]:
+    feeds = {name: each.input for each in chosen.values() for name in each.outputs}
+    reasons = []
+    for field in fields:
+        name = field.demand.name
+        if name in chosen:
+            where = documents.where("procedure", ("hook_up", name))
+            why = why_chosen(field, chosen[name], feeds, documents.bench)
+            reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why))
+    return reasons
+
+
+def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, documents: Documents) -> Reason:
+    """What the whole assignment is worth, and the next best one."""
+    mine: Objective = worth(best)
+    names = "output" if mine.outputs == 1 else "outputs"
+    why = (
+        f"the fewest outputs, then the largest smallest headroom ({percent(mine.least_headroom)}), the "
+        f"fewest cautions ({mine.cautions}), the largest sum of headrooms ({percent(mine.headrooms)}), the "
+        f"finest current readings (errors of {percent(mine.readings)} together), the order of the documents; "
+    )
+    if runner_up is None:
+        why += "there is no other, save for exchanging outputs of one kind"
+    else:
+        why += f"next best: {_difference(best, runner_up)}; {costs(mine, worth(runner_up))}"
+    where = documents.where("procedure", ("hook_up",))
+    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why)
+
+
+def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
+    """Of another assignment, the inputs that it feeds otherwise."""
+    return describe([theirs for mine, theirs in zip(best, other, strict=True) if theirs != mine])
+
+
+def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:
+    unfed = [field for field in fields if field.demand.name not in smallest.kept]
+    why = "; ".join(why_none(field) for field in unfed)
+    where = smallest.changes[0].where if smallest.changes else ("procedure", "hook_up")
+    return Finding(
+        HOOK_UP_IMPOSSIBLE,
+        Severity.STOP,
+        ", ".join(field.demand.name for field in unfed),
+        locate(documents, where),
+        f"no hook-up feeds every input: {why}",
+        "the smallest change that would make one fit: "
+        + " and ".join(change.words for change in smallest.changes),
+    )
+
+
+def _unknown_draw(demand: Demand, documents: Documents) -> Finding:
+    return Finding(
+        HOOK_UP_IMPOSSIBLE,
+        Severity.STOP,
+        demand.name,
+        locate(documents, ("device", "inputs", demand.name)),
+        f"'hook_up: auto' of {demand.name}: what the input draws is unknown, and no output can be chosen "
+        "without it",
+        "declare 'current: {steady: …}' in the device document, or write its hook-up",
+    )

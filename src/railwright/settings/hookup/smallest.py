@@ -1,0 +1,209 @@
+"""Where no hook-up feeds every input: the smallest change that would make one fit.
+
+The same program, with more to choose from: candidates that a change would make admissible, at what the change
+costs; outputs that are uncoupled; and for each input one more output that gives all that it asks for. The
+cheapest assignment says what to change; what it leaves as it is can be hooked up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from railwright.documents.bench import (
+    Bench,
+    CurrentAccuracy,
+    Output,
+    OverCurrent,
+    OverPower,
+    OverVoltage,
+    Points,
+    Programming,
+    Sense,
+    VoltageAccuracy,
+)
+from railwright.documents.hook_up import AUTO
+from railwright.quantities import Interval, show
+from railwright.settings.automatic import HEADROOM
+from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
+from railwright.settings.hookup.demand import Demand
+from railwright.settings.hookup.group import Group
+from railwright.settings.hookup.obstacle import UNCOUPLE, round_up
+from railwright.settings.hookup.program import OUTPUT, Rows, rows_of, solve
+from railwright.settings.rule import Path
+
+_SCALE = 1000
+"""Costs are this much larger, so that among further outputs the one for the least power is taken."""
+
+_ENOUGH = 1e4
+"""Volts and amperes of an output that gives whatever is asked of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing to change, in words, and where; input: for which."""
+
+    input: str
+    words: str
+    where: Path
+
+
+@dataclass(frozen=True, eq=False)
+class Smallest:
+    """The smallest change, and what can be hooked up without it: input -> candidate."""
+
+    changes: tuple[Change, ...]
+    kept: Mapping[str, Candidate]
+
+
+def _ideal(demand: Demand) -> Group:
+    """An output that gives whatever the input asks for, exactly."""
+    anything = Interval(0.0, _ENOUGH)
+    exact = Programming(voltage=VoltageAccuracy(resolution=1e-6), current=CurrentAccuracy(resolution=1e-6))
+    output = Output(
+        voltage=Interval(min(0.0, demand.lowest), _ENOUGH),
+        current=anything,
+        programming=exact,
+        rise=1e-9,
+        ovp=OverVoltage(level=Interval(0.0, 2 * _ENOUGH), accuracy=0.0, response=0.0),
+        opp=OverPower(level=Interval(0.0, _ENOUGH**2)),
+        ocp=OverCurrent(level=anything, delay=Interval(0.0, _ENOUGH)),
+        trip_delay=Interval(0.0, _ENOUGH),
+        sense=Sense(compensates=_ENOUGH),
+        points=Points(at_most=10**6, dwell=Interval(0.0, _ENOUGH), between=("step", "line")),
+    )
+    return Group((f"one more output for {demand.name}",), "alone", (output,), (math.inf,), (None,))
+
+
+def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:
+    """The input on one more output, and that output in words; None: no output would do."""
+    kept, near = best_of_group(demand, _ideal(demand), bench)
+    candidate = kept[0] if kept else near
+    if candidate is None:
+        return None, ""
+    resistance = demand.resistance(bench.leads[candidate.lead], bench)
+    drop = demand.drop(resistance, demand.current)
+    sensed = candidate.sense == "at load"
+    volts = demand.highest + (drop if sensed else 0.0)
+    asked = demand.limits.current_limit
+    amperes = 1.02 * HEADROOM * demand.current if asked == AUTO else float(asked)
+    other = "one more output"
+    if demand.wish.source != AUTO:
+        other = f"another output than {', '.join(demand.wish.outputs)},"
+    words = [f"{other} of {show(round_up(volts), 'V')} and {show(round_up(amperes), 'A')} or more"]
+    if sensed:
+        words.append(f"that senses at the load and makes up for {show(round_up(drop), 'V')} or more")
+    if demand.input.returns == "isolated" or demand.input.rail == "negative":
+        words.append("whose negative terminal floats")
+    if demand.shape is not None:
+        count = demand.shape.drawn
+        words.append(f"with a point list of {count} points down to {show(demand.shape.briefest, 's')}")
+    return candidate, f"{', '.join(words)}, for {demand.name}"
+
+
+def smallest_change(fields: Sequence[Field], bench: Bench) -> Smallest:
+    """What would have to change so that every input is fed. Inputs without a change keep their hook-up."""
+    candidates: list[Candidate] = []
+    cost: list[float] = []
+    changes: list[tuple[Change, ...]] = []
+    by_power = sorted(fields, key=lambda each: each.demand.highest * each.demand.current)
+    for own in fields:
+        demand = own.demand
+        for candidate in own.admissible:
+            candidates.append(candidate)
+            cost.append(0.0)
+            changes.append(())
+        for candidate in own.nearest:
+            candidates.append(candidate)
+            cost.append(float(sum(each.cost for each in candidate.obstacles) * _SCALE))
+            changes.append(_parted(demand, candidate))
+        candidate_or_none, words = _further(demand, bench)
+        further = Change(demand.name, words, demand.at_hook_up)
+        if candidate_or_none is None:
+            against = "; ".join(_hopeless(demand, bench))
+            words = f"figures or steps of {demand.name} that an output can keep: {against}"
+            further = Change(demand.name, words, ("device", "inputs", demand.name))
+            candidate_or_none = _placeholder(demand)
+        candidates.append(candidate_or_none)
+        rank = by_power.index(own)
+        parted = _parted(demand, candidate_or_none)
+        beside = sum(each.cost for each in candidate_or_none.obstacles)
+        cost.append(float((OUTPUT + beside) * _SCALE + rank))
+        changes.append((further, *parted))
+    couplings = list(dict.fromkeys(each for candidate in candidates for each in candidate.coupled))
+    uncouple = {coupling: len(candidates) + number for number, coupling in enumerate(couplings)}
+    cost += [float(UNCOUPLE * _SCALE)] * len(couplings)
+    found = _cheapest(candidates, cost, uncouple)
+    said: list[Change] = []
+    kept: dict[str, Candidate] = {}
+    for column, candidate in enumerate(candidates):
+        if found[column] <= 0.5:
+            continue
+        said += changes[column]
+        if not changes[column]:
+            kept[candidate.input] = candidate
+    for (supply, number), column in uncouple.items():
+        if found[column] > 0.5:
+            touched = [name for name, each in kept.items() if (supply, number) in each.coupled]
+            said.append(_uncoupled(supply, number, bench, touched))
+            for name in touched[1:]:
+                del kept[name]
+    unique = tuple(dict.fromkeys(said))
+    return Smallest(unique, kept)
+
+
+def _cheapest(
+    candidates: Sequence[Candidate], cost: Sequence[float], uncouple: Mapping[tuple[str, int], int]
+) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """The cheapest assignment, among those with the fewest outputs, in the order of the documents."""
+    rows: Rows = rows_of(candidates, uncouple)
+    upper, whole = [1.0] * len(cost), [1] * len(cost)
+    outputs = [float(len(each.outputs)) for each in candidates] + [0.0] * len(uncouple)
+    order = [float(place) for place in range(len(candidates))] + [0.0] * len(uncouple)
+    found = None
+    for stage in (cost, outputs, order):
+        found = solve(stage, rows, upper, whole)
+        assert found is not None, "an output more for each input always fits"
+        value = round(float(np.dot(stage, np.round(found))))
+        rows.add({column: each for column, each in enumerate(stage) if each}, -np.inf, value)
+    assert found is not None
+    return found
+
+
+def _parted(demand: Demand, candidate: Candidate) -> tuple[Change, ...]:
+    return tuple(
+        Change(demand.name, each.change or "", each.where or demand.at_hook_up)
+        for each in candidate.obstacles
+    )
+
+
+def _uncoupled(supply: str, number: int, bench: Bench, inputs: Iterable[str]) -> Change:
+    names = ", ".join(f"{supply}.{each}" for each in bench.supplies[supply].coupled[number].outputs)
+    where: Path = ("bench", "supplies", supply, "coupled", number)
+    words = f"uncouple {names} and remove them from 'coupled'"
+    return Change(", ".join(inputs), words, where)
+
+
+def _hopeless(demand: Demand, bench: Bench) -> list[str]:
+    """Why not even an output that gives everything could feed an input."""
+    return [each.why for each in against_group(demand, _ideal(demand), bench)]
+
+
+def _placeholder(demand: Demand) -> Candidate:
+    """An input that nothing can feed."""
+    return Candidate(
+        input=demand.name,
+        group=_ideal(demand),
+        lead="",
+        sense="at terminals",
+        fixture=demand.wish.fixture,
+        headroom=0,
+        margins={},
+        cautions=(),
+        reading=0,
+        tied=(),
+        coupled=(),
+    )

@@ -1,0 +1,119 @@
+"""Why a hook-up was chosen, and why others were not, in words and numbers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from railwright.documents.bench import Bench
+from railwright.quantities import show
+from railwright.settings.hookup.candidates import FULL, Candidate, Field
+from railwright.settings.hookup.obstacle import Obstacle
+from railwright.settings.hookup.program import Objective
+
+MOST_NAMED = 4
+"""Outputs of which it is said why they were not taken."""
+
+
+def percent(permille: int) -> str:
+    """A headroom as people read it."""
+    return f"{permille / 10:g} %"
+
+
+def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str], bench: Bench) -> str:
+    """What the chosen outputs give against what is needed, what else would do, and what would not.
+
+    taken: output -> the input that it feeds.
+    """
+    demand, group = field.demand, chosen.group
+    need, said_by = demand.need if demand.need is not None else (0.0, "nothing")
+    resistance = demand.resistance(bench.leads[chosen.lead], bench)
+    drop = demand.drop(resistance, need)
+    top = demand.highest + (drop if chosen.sense == "at load" else 0.0)
+    margins = ", ".join(
+        f"{what} by {margin:.3g} times" if margin >= 1 else f"{what} by {margin:.1%}"
+        for what, margin in chosen.margins.items()
+        if margin != math.inf
+    )
+    sensed = (
+        f"the lead drops up to {show(drop, 'V')}, "
+        + ("sensed away" if chosen.sense == "at load" else "too little to sense")
+        if drop
+        else "the lead drops nothing"
+    )
+    if chosen.sense == "at terminals" and demand.wish.sense == "at terminals":
+        sensed = f"the lead drops up to {show(drop, 'V')}, not sensed, as the procedure says"
+    parts = [
+        f"{group.words} gives {show(group.full_voltage, 'V')}, {show(group.full_current, 'A')} and "
+        f"{show(group.full_power, 'W')}; {show(top, 'V')} and {show(need, 'A')} ({said_by}) are needed",
+        f"more than needed: {margins or 'anything, since nothing is drawn'}",
+        f"headroom counted {percent(chosen.headroom)} (of at most {percent(FULL)})",
+        sensed,
+        *_others(field, chosen, taken),
+    ]
+    return "; ".join(parts)
+
+
+def _others(field: Field, chosen: Candidate, taken: Mapping[str, str]) -> list[str]:
+    """The other outputs: those that would do too, and what keeps the others from it."""
+    seen: dict[str, str] = {}
+    for each in field.admissible:
+        if each.outputs != chosen.outputs and each.group.words not in seen:
+            for_others = [taken[name] for name in each.outputs if name in taken and taken[name] != each.input]
+            feeds = f", which feeds {for_others[0]}" if for_others else ""
+            seen[each.group.words] = f"{each.group.words} (headroom {percent(each.headroom)}{feeds})"
+    words = []
+    if seen:
+        words.append(f"would do too: {_some(list(seen.values()))}")
+    not_these = [
+        found[0].why
+        for name, found in field.against.items()
+        if found and name not in chosen.outputs and name not in seen
+    ]
+    if not_these:
+        words.append(f"would not: {_some(not_these)}")
+    return words
+
+
+def _some(words: Sequence[str]) -> str:
+    more = len(words) - MOST_NAMED
+    return ", ".join(words[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
+def why_none(field: Field) -> str:
+    """Why an input is not fed: what speaks against each output, or who else needs those that would do."""
+    name = field.demand.name
+    if field.admissible:
+        able = ", ".join(dict.fromkeys(each.group.words for each in field.admissible))
+        return f"{name} could be fed by {able}, but not beside the other inputs"
+    found: dict[str, Sequence[Obstacle]] = dict(field.against)
+    for each in field.nearest:
+        found.setdefault(each.group.words, each.obstacles)
+    each_why = [obstacles[0].why for obstacles in found.values() if obstacles]
+    return f"nothing feeds {name}: {_some(each_why) or 'no output is free'}"
+
+
+def describe(chosen: Sequence[Candidate]) -> str:
+    """A whole assignment."""
+    return "; ".join(f"{each.input} from {each.words}" for each in chosen)
+
+
+def costs(best: Objective, other: Objective) -> str:
+    """What another assignment costs against the best one: the first criterion in which it is worse."""
+    if other.outputs != best.outputs:
+        return f"it takes {other.outputs} outputs instead of {best.outputs}"
+    if other.least_headroom != best.least_headroom:
+        return (
+            f"its smallest headroom is {percent(other.least_headroom)} instead of "
+            f"{percent(best.least_headroom)}"
+        )
+    if other.cautions != best.cautions:
+        return f"it brings {other.cautions} cautions instead of {best.cautions}"
+    if other.headrooms != best.headrooms:
+        return f"the sum of its headrooms is {percent(other.headrooms)} instead of {percent(best.headrooms)}"
+    if other.readings != best.readings:
+        return (
+            f"its currents are read less finely: errors of {percent(other.readings)} together instead of "
+            f"{percent(best.readings)}"
+        )
+    return "it costs nothing: the order of the documents decides"
