@@ -56,6 +56,11 @@ INRUSH = "    at_most: 60 mA"
 CALIBRATED = "calibrated: {on: 2026-03-02, due: 2027-03-02, certificate: QB-26-031}"
 
 
+def shape(text: str) -> tuple[Edit, ...]:
+    """Another shape before the station's own."""
+    return (("procedure", "  - shape:\n", f"  - shape: {{{text}}}\n    name: own shape\n  - shape:\n"),)
+
+
 def power_up(text: str) -> Edit:
     return ("procedure", POWER_UP, f"power_up: {{{text}}}")
 
@@ -205,6 +210,52 @@ CASES = [
         "switch: {starts: open}",
         "main stays without supply",
         silent=fixture("switch: {resistance: 5 mohm}"),
+    ),
+    Case(
+        "shape-limit-above",
+        "main",
+        shape("input: main, segments: [{step_to: 12 V, current_limit: 1.2 A}]"),
+        "current_limit: 1.2 A",
+        "1.2 A is more than the 1 A of 'limits'",
+        silent=shape("input: main, segments: [{step_to: 12 V, current_limit: 0.9 A}]"),
+    ),
+    Case(
+        "interruption-low-impedance",
+        "main",
+        (
+            ("bench", "        bleeder: 1 kohm", "        bleeder: 1 kohm\n        sink: 0 A"),
+            *shape("input: main, standard: IEC 61000-4-29 interruption, impedance: low, duration: 10 ms"),
+        ),
+        "impedance: low",
+        "asks for 0 V at low impedance; left.1 takes in no current",
+        silent=(
+            ("bench", "        bleeder: 1 kohm", "        bleeder: 1 kohm\n        sink: 2 A"),
+            *shape("input: main, standard: IEC 61000-4-29 interruption, impedance: low, duration: 10 ms"),
+        ),
+    ),
+    Case(
+        "interruption-high-impedance",
+        "main",
+        shape("input: main, standard: IEC 61000-4-29 interruption, impedance: high, duration: 10 ms"),
+        "impedance: high",
+        "220 µF of output capacitor and 1 kΩ of bleeder (left.1) and a reverse diode stay across the input",
+        silent=shape("input: main, segments: [{step_to: 0 V}, {hold: 10 ms}, {step_to: 12 V}]"),
+    ),
+    Case(
+        "trigger-assumed",
+        "main",
+        shape("input: main, segments: [{hold: 10 ms}], advance: on trigger"),
+        "advance: on trigger",
+        "waits for a trigger, at most 60 s; rehearsed as if it came at once",
+        silent=shape("input: main, segments: [{hold: 10 ms}]"),
+    ),
+    Case(
+        "standard-from-memory",
+        "main",
+        shape("input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 10 ms"),
+        "standard: IEC",
+        "IEC 61000-4-29 dip is played by figures of IEC 61000-4-29:2000, table 1a (from memory)",
+        silent=shape("input: main, segments: [{hold: 10 ms}]"),
     ),
     Case(
         "opp-range",

@@ -21,6 +21,8 @@ from railwright.documents.procedure import Procedure
 from railwright.documents.procedure_checks import check_procedure
 from railwright.documents.same_as import resolve_same_as
 from railwright.documents.sources import DocumentErrors, Location, Problem
+from railwright.documents.standard_figures import own_figures
+from railwright.documents.standard_tests import check_standards
 from railwright.documents.translate import MOST, check
 
 M = TypeVar("M", bound=BaseModel)
@@ -96,6 +98,12 @@ def load_documents(procedure_path: str | os.PathLike[str]) -> Documents:
     bench_source, bench, bench_problems = _referred(source, "bench", Bench)
     problems += [*device_problems, *bench_problems]
     problems += check_procedure(source, device_source, bench_source)
+    if procedure is not None:
+        own, wrong = own_figures(source)
+        problems += wrong
+        procedure = procedure.with_figures(own) if own else procedure
+        if device is not None:
+            problems += check_standards(procedure, source, device)
     if problems or device is None or bench is None or procedure is None:
         raise DocumentErrors(
             sorted(problems, key=lambda p: (p.location.file, p.location.line, p.location.column))

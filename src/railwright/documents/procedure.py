@@ -1,12 +1,13 @@
 """The procedure document: hook-up, limits, steps, what is recorded, and what is required."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     BeforeValidator,
     Field,
+    PrivateAttr,
     ValidationInfo,
     WithJsonSchema,
     field_validator,
@@ -15,6 +16,8 @@ from pydantic import (
 
 from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
 from railwright.documents.model import Model, Text, exactly_one, fault
+from railwright.documents.shape import Segment as Segment
+from railwright.documents.shape import ShapeStep as ShapeStep
 from railwright.quantities import (
     Amperes,
     AutoAmperes,
@@ -31,6 +34,7 @@ from railwright.quantities import (
     parse_value,
     quoted,
 )
+from railwright.waveforms.standards import Figures
 
 MEASURE_UNITS = {
     "peak_current": "A",
@@ -113,33 +117,6 @@ class Sweep(Model):
     dwell: PositiveSeconds = Field(description="time spent on each point")
 
 
-class Segment(Model):
-    """One piece of a shape: `step_to` a voltage, `line_to` a voltage `over` a time, or `hold`."""
-
-    step_to: Volts | None = Field(None, description="at once to this voltage")
-    line_to: Volts | None = Field(None, description="in a straight line to this voltage")
-    over: PositiveSeconds | None = Field(None, description="duration of the line")
-    hold: Seconds | None = Field(None, description="stay for this time")
-
-    @model_validator(mode="after")
-    def _one(self) -> Self:
-        kind = exactly_one(self, ("step_to", "line_to", "hold"))
-        if kind == "line_to" and self.over is None:
-            raise fault("expected 'over' beside 'line_to', got none; add one", "line_to")
-        if kind != "line_to" and self.over is not None:
-            raise fault(f"expected 'over' beside 'line_to' only, got it beside '{kind}'; remove it", "over")
-        return self
-
-
-class ShapeStep(Model):
-    """A waveform on one input, played `repeat` times with a pause between."""
-
-    input: Text = Field(description="the input")
-    segments: tuple[Segment, ...] = Field(min_length=1, description="its pieces, in order")
-    repeat: int = Field(1, ge=1, le=100_000, description="how often it is played")
-    pause_between: Seconds = Field(0.0, description="from the end of one to the start of the next")
-
-
 class Step(Model):
     """One step of the procedure."""
 
@@ -147,7 +124,7 @@ class Step(Model):
     power_up: PowerUp | None = Field(None, description="outputs on")
     hold: Seconds | None = Field(None, description="everything stays as it is for this time")
     sweep: Sweep | None = Field(None, description="one input from voltage to voltage in steps")
-    shape: ShapeStep | None = Field(None, description="a waveform on one input")
+    shape: ShapeStep | None = Field(None, description="a waveform on one input, or on several at once")
     power_down: PowerDown | None = Field(None, description="outputs off")
 
     @model_validator(mode="after")
@@ -297,6 +274,23 @@ class Procedure(Model):
     decision: Decision = Field(Decision(), description="how a measured value becomes an outcome")
     requires: tuple[Requirement, ...] = Field((), description="what must come out")
     overrides: tuple[Override, ...] = Field((), description="stop findings that are accepted")
+    standards: Text | None = Field(
+        None,
+        description="path of a file with standards' figures, corrected against an own copy; left out: those "
+        "that come with the program",
+    )
+    _own_figures: dict[str, Figures] = PrivateAttr(default_factory=dict)
+
+    @property
+    def own_figures(self) -> Mapping[str, Figures]:
+        """Figures of the file under 'standards', by standard; none: the program's own hold."""
+        return self._own_figures
+
+    def with_figures(self, figures: Mapping[str, Figures]) -> Self:
+        """The same with figures read from the file under 'standards'."""
+        made = self.model_copy()
+        made._own_figures = dict(figures)
+        return made
 
     def for_inputs(self, inputs: Iterable[str]) -> Self:
         """The procedure with an entry in `hook_up` for each of the device's inputs, where it says `auto` for

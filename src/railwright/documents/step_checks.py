@@ -17,7 +17,8 @@ def check_steps(procedure: Source, inputs: list[str] | None) -> Iterator[Problem
     for number, step in enumerate(items(procedure.root.get("steps"))):
         place: Path = ("steps", number)
         for path, name in _subjects(procedure, place):
-            problems = list(unknown(procedure, path, "device's inputs", inputs))
+            key = path[3:4] == ("inputs",)
+            problems = list(unknown(procedure, path, "device's inputs", inputs, key=key))
             yield from problems
             if problems or (inputs is None and name not in fed):
                 continue
@@ -27,7 +28,7 @@ def check_steps(procedure: Source, inputs: list[str] | None) -> Iterator[Problem
                     yield Problem(procedure.where(path), message)
             elif name not in on:
                 message = f"expected an input that an earlier step powers up, got '{name}'; power it up first"
-                yield Problem(procedure.where(path), message)
+                yield Problem(procedure.where(path, key=key), message)
         for kind in ("power_up", "power_down"):
             orders = texts(procedure, *place, kind, "order")
             yield from twice(procedure, orders, "input of an order", "remove one of them")
@@ -65,6 +66,8 @@ def _subjects(procedure: Source, place: Path) -> list[tuple[Path, str]]:
         node = procedure.root.get(*place, kind, "input")
         if node is not None and node.text is not None:
             found.append(((*place, kind, "input"), node.text))
+    for name in keys(procedure.root.get(*place, "shape", "inputs")):
+        found.append(((*place, "shape", "inputs", name), name))
     return found
 
 
@@ -75,4 +78,8 @@ def _after(step: Node, on: set[str], inputs: list[str] | None) -> set[str]:
         words = {node.text for node in items(step.get(kind, "order")) if node.text is not None}
         return {word if inputs is None else meant(word, inputs) for word in words}
 
-    return (on | named("power_up")) - named("power_down")
+    gone = named("power_down")
+    if text(step.get("shape", "at_end")) == "off":
+        own = text(step.get("shape", "input"))
+        gone |= {own} if own is not None else set(keys(step.get("shape", "inputs")))
+    return (on | named("power_up")) - gone

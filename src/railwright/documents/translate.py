@@ -40,7 +40,10 @@ def check(
     except ValidationError as error:
         errors = error.errors(include_url=False)[: MOST + 1]
     misspelt = _misspelt(model, source, errors)
+    beside = {details["loc"][: len(details["loc"]) - cut] for details in errors for cut in (1, 2, 3)}
     for details in errors:
+        if details["type"] == "too_short" and details["loc"] in beside and _filled(source, details["loc"]):
+            continue  # it has entries, which are wrong themselves
         path = _document_path(source, details["loc"])
         if path in empty or (details["type"] in ("missing", "fault") and path + details["loc"][-1:] in empty):
             continue
@@ -50,6 +53,12 @@ def check(
             continue
         problems.append(_problem(model, source, path, details))
     return None, problems
+
+
+def _filled(source: Source, loc: Path) -> bool:
+    """Whether a list that counts as too short has entries all the same."""
+    node = source.root.get(*_document_path(source, loc))
+    return node is not None and bool(node.items or node.entries)
 
 
 def _missing_values(source: Source) -> tuple[list[Problem], set[Path]]:

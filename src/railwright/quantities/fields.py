@@ -139,6 +139,7 @@ Metres = Annotated[float, Dimension("m", positive=True)]
 Farads = Annotated[float, Dimension("F", positive=True)]
 HenriesPerMetre = Annotated[float, Dimension("H/m", positive=True)]
 VoltsPerSecond = Annotated[float, Dimension("V/s", positive=True)]
+Hertz = Annotated[float, Dimension("Hz", positive=True)]
 Ratio = Annotated[float, Dimension("1", nonnegative=True)]
 
 VoltRange = Annotated[Interval, Dimension("V", "interval")]

@@ -27,6 +27,7 @@ DIMENSION_NAMES = {
     "m": "a length",
     "m**2": "an area",
     "V/s": "a voltage per time",
+    "Hz": "a frequency",
     "C": "a charge",
     "J": "an energy",
     "kg*m**2": "a moment of inertia",
@@ -50,6 +51,7 @@ EXAMPLES = {
     "m": "1.5 m",
     "m**2": "0.5 mm2",
     "V/s": "1 V/ms",
+    "Hz": "50 Hz",
     "C": "12 mC",
     "J": "80 mJ",
     "kg*m**2": "20 g*cm2",
@@ -93,6 +95,7 @@ USUAL: dict[str, dict[str, int]] = {
             for time, power in (("ms", -3), ("us", -6), ("µs", -6), ("ns", -9))
         },
     },
+    "Hz": _scaled("Hz", "m k M"),
     "C": _scaled("C", "p n u µ m"),
     "J": _scaled("J"),
     "kg*m**2": {"kg*m2": 0, "kg*m²": 0, "g*cm2": -7, "g*cm²": -7},

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
+from railwright.documents.standard_tests import pieces_of
 from railwright.traces import Span
+from railwright.waveforms.shapes import Move, Path, Wait, moves
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +17,8 @@ class Action:
     """One thing done to one input at `time` [s].
 
     on: switch on with the set point at `voltage`. line: move the set point from where it is to `voltage` in
-    `over` seconds (0: a step). off: switch off.
+    `over` seconds (0: a step). off: switch off. path: where a shape's action is written in the procedure;
+    empty for other steps.
     """
 
     time: float
@@ -23,6 +26,34 @@ class Action:
     input: str
     voltage: float = 0.0
     over: float = 0.0
+    path: Path = field(default=(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class LimitChange:
+    """The current limit [A] that an input has from `time` [s] on; None: again the one settled for it.
+
+    path: where it is written in the procedure.
+    """
+
+    time: float
+    input: str
+    current: float | None
+    path: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """At `time` [s] everything stays until a trigger or a key comes, at most for `time_out` [s].
+
+    The timeline's own clock stands still meanwhile: it takes the trigger to come at once.
+    """
+
+    time: float
+    source: Literal["trigger", "key"]
+    time_out: float
+    step: int
+    path: Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,16 +63,20 @@ class Timeline:
     actions: tuple[Action, ...]
     spans: tuple[Span, ...]
     duration: float
+    limits: tuple[LimitChange, ...] = ()
+    waits: tuple[Waiting, ...] = ()
 
 
 class _Clock:
     """Builds actions step by step, keeping each input's set point."""
 
-    def __init__(self, device: Device) -> None:
-        self.device = device
+    def __init__(self, procedure: Procedure, device: Device) -> None:
+        self.procedure, self.device = procedure, device
         self.now = 0.0
         self.level: dict[str, float] = {}
         self.actions: list[Action] = []
+        self.limits: list[LimitChange] = []
+        self.waits: list[Waiting] = []
 
     def power_up(self, step: Step) -> tuple[str, ...]:
         power_up = step.power_up
@@ -84,28 +119,56 @@ class _Clock:
         self.level[sweep.input] = sweep.stop
         return (sweep.input,), tuple(points)
 
-    def shape(self, step: Step) -> tuple[str, ...]:
+    def shape(self, step: Step, number: int) -> tuple[str, ...]:
         shape = step.shape
         assert shape is not None
+        names = tuple(shape.waveforms)
+        pieces = {name: pieces_of(self.procedure, self.device, shape, name) for name in names}
+        here: Path = ("steps", number, "shape")
+        limited: dict[str, None] = {}
+        if shape.wait_for is not None:
+            path = (*here, "wait_for")
+            self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path))
         for turn in range(shape.repeat):
-            if turn:
-                self.now += shape.pause_between
-            for segment in shape.segments:
-                if segment.hold is not None:
-                    self.now += segment.hold
-                    continue
-                goal = segment.step_to if segment.step_to is not None else segment.line_to
-                assert goal is not None
-                over = segment.over or 0.0
-                self.actions.append(Action(self.now, "line", shape.input, goal, over))
-                self.level[shape.input] = goal
-                self.now += over
-        return (shape.input,)
+            start = end = self.now + (shape.pause_between if turn else 0.0)
+            for name in names:
+                places: dict[tuple[Path, type], Path] = {}
+                for move in moves(pieces[name], self.level.get(name, 0.0), start):
+                    if move.kind == "end":
+                        end = max(end, move.time)
+                        continue
+                    key = (move.path, type(move.piece))
+                    path = places.get(key) or (*here, *shape.place(name, move.path, move.piece))
+                    places[key] = path
+                    if move.kind == "limit":
+                        limited[name] = None
+                    self._take(move, name, path, number, shape.time_out)
+            self.now = end
+        for name in names:
+            if shape.at_end != "stay":
+                kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
+                self.actions.append(Action(self.now, kind, name, path=(*here, "at_end")))
+                self.level[name] = 0.0
+        self.limits += [LimitChange(self.now, name, None, here) for name in limited]
+        return names
+
+    def _take(self, move: Move, name: str, path: Path, number: int, time_out: float) -> None:
+        """One move of a shape, as an action, a change of the limit, or a wait."""
+        if move.kind == "limit":
+            self.limits.append(LimitChange(move.time, name, move.value, path))
+        elif move.kind == "wait":
+            assert isinstance(move.piece, Wait)
+            self.waits.append(Waiting(move.time, move.piece.source, time_out, number, path))
+        elif move.kind == "line":
+            self.actions.append(Action(move.time, "line", name, move.value, move.over, path))
+            self.level[name] = move.value
+        elif move.kind == "off" or move.kind == "on":
+            self.actions.append(Action(move.time, move.kind, name, path=path))
 
 
 def build_timeline(procedure: Procedure, device: Device) -> Timeline:
     """The nominal timeline of a procedure; steps follow each other without a gap."""
-    clock = _Clock(device)
+    clock = _Clock(procedure, device)
     spans = []
     for number, step in enumerate(procedure.steps, start=1):
         start = clock.now
@@ -120,7 +183,7 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
             case "sweep":
                 inputs, points = clock.sweep(step)
             case _:
-                inputs = clock.shape(step)
+                inputs = clock.shape(step, number - 1)
         spans.append(Span(step.name or f"step {number}", step.kind, start, clock.now, inputs, points))
     actions = tuple(sorted(clock.actions, key=lambda action: action.time))
-    return Timeline(actions, tuple(spans), clock.now)
+    return Timeline(actions, tuple(spans), clock.now, tuple(clock.limits), tuple(clock.waits))

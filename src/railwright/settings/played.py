@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from railwright.documents.device import Device
@@ -83,9 +83,36 @@ def step_name(step: Step, index: int) -> str:
     return step.name or f"step {index + 1}"
 
 
-def _walk(procedure: Procedure, device: Device) -> Iterator[tuple[str, Level | None, Slope | None]]:
+def _shape(
+    actions: Iterable[Action], step: str, at: dict[str, float]
+) -> Iterator[tuple[str, Level | None, Slope | None]]:
+    """Every level and slope of a shape, each once however often it is repeated."""
+    said: set[tuple[Path, float, float]] = set()
+    for action in actions:
+        name, goal = action.input, action.voltage
+        before = at.get(name, 0.0)
+        if action.kind == "line":
+            at[name] = goal
+        elif action.kind == "off":
+            at[name] = 0.0
+        key = (action.path, before, goal)
+        if action.kind != "line" or key in said:
+            continue
+        said.add(key)
+        path: Path = ("procedure", *action.path)
+        rate = abs(goal - before) / action.over if action.over else None
+        yield name, Level(goal, step, path), Slope(before, goal, rate, step, path)
+
+
+def _walk(
+    procedure: Procedure, device: Device, timeline: Timeline
+) -> Iterator[tuple[str, Level | None, Slope | None]]:
     """Every level and slope, input by input, in the order of the steps."""
     at: dict[str, float] = {}
+    by_step: dict[str | int, list[Action]] = {}
+    for action in timeline.actions:
+        if action.path:
+            by_step.setdefault(action.path[1], []).append(action)
     for index, step in enumerate(procedure.steps):
         name, here = step_name(step, index), ("procedure", "steps", index)
         if step.power_up is not None:
@@ -107,23 +134,7 @@ def _walk(procedure: Procedure, device: Device) -> Iterator[tuple[str, Level | N
             yield each, None, Slope(step.sweep.stop - one, step.sweep.stop, None, name, (*sweep, "to"))
             at[each] = step.sweep.stop
         elif step.shape is not None:
-            each = step.shape.input
-            for number, segment in enumerate(step.shape.segments):
-                place: Path = (*here, "shape", "segments", number)
-                if segment.step_to is not None:
-                    yield each, Level(segment.step_to, name, (*place, "step_to")), None
-                    yield (
-                        each,
-                        None,
-                        Slope(at.get(each, 0.0), segment.step_to, None, name, (*place, "step_to")),
-                    )
-                    at[each] = segment.step_to
-                elif segment.line_to is not None:
-                    start = at.get(each, 0.0)
-                    yield each, Level(segment.line_to, name, (*place, "line_to")), None
-                    rate = abs(segment.line_to - start) / segment.over if segment.over else None
-                    yield each, None, Slope(start, segment.line_to, rate, name, (*place, "line_to"))
-                    at[each] = segment.line_to
+            yield from _shape(by_step.get(index, ()), name, at)
         elif step.power_down is not None:
             for each in step.power_down.order:
                 at[each] = 0.0
@@ -146,7 +157,7 @@ def _pieces(actions: list[Action], end: float) -> Iterator[Piece]:
 def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Played], Timeline]:
     """Input name -> what is played on it, for every input that is hooked up; and the procedure's timeline."""
     timeline = build_timeline(procedure, device)
-    walked = list(_walk(procedure, device))
+    walked = list(_walk(procedure, device, timeline))
     played = {}
     for name in procedure.hook_up:
         levels = [level for each, level, _ in walked if each == name and level is not None]

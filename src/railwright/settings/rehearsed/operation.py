@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from railwright.documents.procedure import Step
 from railwright.quantities import show
+from railwright.rehearsal.timeline import Action
 from railwright.settings.context import Source, output_path
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
@@ -199,7 +200,10 @@ def _moves(rehearsed: Rehearsed, source: Source) -> Iterator[_Move]:
     actions = [each for each in timeline.actions if each.input == source.name]
     level, number = 0.0, 0
     for index, (step, span) in enumerate(zip(rehearsed.context.procedure.steps, timeline.spans, strict=True)):
-        places = _places(step, source.name)
+        if step.shape is not None:
+            places = [_written(each) for each in actions[number:] if each.path[1:2] == (index,)]
+        else:
+            places = _places(step, source.name)
         for place in places:
             action = actions[number]
             following = actions[number + 1].time if number + 1 < len(actions) else span.end
@@ -210,12 +214,13 @@ def _moves(rehearsed: Rehearsed, source: Source) -> Iterator[_Move]:
                 yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
 
 
+def _written(action: Action) -> Path:
+    """Where a shape's set point is written, from its step on; empty where the output goes off or on."""
+    return action.path[2:] if action.kind == "line" else ()
+
+
 def _places(step: Step, name: str) -> list[Path]:
     """Where each of a step's actions on an input is written, in their order; empty: nothing to be reached."""
-    if step.shape is not None and step.shape.input == name:
-        numbers = [number for number, each in enumerate(step.shape.segments) if each.hold is None]
-        once: list[Path] = [("shape", "segments", number) for number in numbers]
-        return once * step.shape.repeat
     if step.sweep is not None and step.sweep.input == name:
         return [("sweep",)] * step.sweep.points
     if step.power_up is not None:

@@ -1,0 +1,278 @@
+"""The shape step of a procedure: segments, or a standard's test, on one input or several at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from railwright.documents.model import Model, Text, exactly_one, fault
+from railwright.quantities import Hertz, PositiveAmperes, PositiveSeconds, PositiveVolts, Seconds, Volts
+from railwright.waveforms import shapes
+from railwright.waveforms.shapes import MOST_MOVES, Path, Piece
+from railwright.waveforms.standards import TESTS
+
+SEGMENT_KINDS = ("hold", "step_to", "line_to", "exponential_to", "ripple", "off_for", "repeat")
+_COMPANIONS = {
+    "over": ("line_to",),
+    "time_constant": ("exponential_to",),
+    "duration": ("exponential_to", "ripple"),
+    "peak_to_peak": ("ripple",),
+    "frequency": ("ripple",),
+    "edges": ("ripple",),
+    "on": ("ripple",),
+    "segments": ("repeat",),
+    "pause_between": ("repeat",),
+}
+_NEEDED = {
+    "line_to": ("over",),
+    "exponential_to": ("time_constant", "duration"),
+    "ripple": ("peak_to_peak", "frequency", "duration"),
+    "repeat": ("segments",),
+}
+_ALIASES = {"duration": "for"}
+
+
+class Segment(Model):
+    """One piece of a shape: exactly one of `hold`, `step_to`, `line_to`, `exponential_to`, `ripple`,
+    `off_for` and `repeat`. `wait_for` and `current_limit` may stand beside any of them, or a limit alone.
+    """
+
+    hold: Seconds | None = Field(None, description="stay for this time")
+    step_to: Volts | None = Field(None, description="at once to this voltage")
+    line_to: Volts | None = Field(None, description="in a straight line to this voltage")
+    over: PositiveSeconds | None = Field(None, description="duration of the line")
+    exponential_to: Volts | None = Field(
+        None, description="towards this voltage with a time constant; it ends where it has got to"
+    )
+    time_constant: PositiveSeconds | None = Field(None, description="of the exponential")
+    ripple: Literal["sine", "trapezoid"] | None = Field(
+        None, description="about a level, beginning upwards; after it the voltage is at the level again"
+    )
+    peak_to_peak: PositiveVolts | None = Field(None, description="of the ripple")
+    frequency: Hertz | None = Field(None, description="of the ripple")
+    edges: Seconds | None = Field(
+        None,
+        description="of each edge of a trapezoid, at most half a period; left out: as fast as it goes",
+    )
+    on: Volts | None = Field(None, description="the ripple's level; left out: the present voltage")
+    duration: PositiveSeconds | None = Field(
+        None, alias="for", description="how long the exponential or the ripple lasts"
+    )
+    off_for: PositiveSeconds | None = Field(
+        None, description="the output is switched off for this time, then on again to the voltage it had"
+    )
+    repeat: int | None = Field(None, ge=1, le=100_000, description="how often its own segments are played")
+    segments: tuple[Segment, ...] | None = Field(
+        None, min_length=1, description="the pieces that are repeated"
+    )
+    pause_between: Seconds | None = Field(
+        None, description="from the end of one repetition to the start of the next"
+    )
+    wait_for: Literal["trigger", "key"] | None = Field(
+        None, description="before it, everything stays until a trigger or a key comes"
+    )
+    current_limit: PositiveAmperes | None = Field(
+        None,
+        description="from here on, at most that of 'limits', which holds again after the step",
+    )
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        given = self.model_fields_set
+        if len(given) == 1 and not given.isdisjoint(_ALONE):
+            return self
+        if given == {"current_limit"} or given == {"current_limit", "wait_for"}:
+            return self
+        kind = exactly_one(self, SEGMENT_KINDS)
+        for key in _NEEDED.get(kind, ()):
+            if getattr(self, key) is None:
+                word = _ALIASES.get(key, key)
+                raise fault(f"expected '{word}' beside '{kind}', got none; add one", kind)
+        for key in given:
+            kinds = _COMPANIONS.get(key)
+            if kinds and kind not in kinds and getattr(self, key) is not None:
+                word, with_ = _ALIASES.get(key, key), " or ".join(f"'{each}'" for each in kinds)
+                got = f"expected '{word}' beside {with_} only, got it beside '{kind}'; remove it"
+                raise fault(got, word)
+        if self.edges is not None and self.ripple == "sine":
+            raise fault("expected 'edges' of a trapezoid only, got them of a sine; remove them", "edges")
+        if self.edges and self.frequency and self.edges * self.frequency > 0.5 * (1 + 1e-9):
+            raise fault(
+                "expected 'edges' of at most half a period, got more; shorten them or lower 'frequency'",
+                "edges",
+            )
+        return self
+
+    @property
+    def piece(self) -> Piece:
+        """What it plays; with what stands beside it, as one."""
+        if self.wait_for is None and self.current_limit is None:
+            return self._main or shapes.Hold(0.0)
+        pieces: list[Piece] = []
+        if self.wait_for is not None:
+            pieces.append(shapes.Wait(self.wait_for, 0.0))
+        if self.current_limit is not None:
+            pieces.append(shapes.Limit(self.current_limit))
+        if self._main is not None:
+            pieces.append(self._main)
+        return shapes.Repeat(tuple(pieces), 1)
+
+    @property
+    def _main(self) -> Piece | None:
+        if self.hold is not None:
+            return shapes.Hold(self.hold)
+        if self.step_to is not None:
+            return shapes.Step(self.step_to)
+        if self.line_to is not None and self.over is not None:
+            return shapes.Line(self.line_to, self.over)
+        if self.exponential_to is not None and self.time_constant and self.duration:
+            return shapes.Exponential(self.exponential_to, self.time_constant, self.duration)
+        if self.ripple and self.peak_to_peak and self.frequency and self.duration:
+            edge = self.edges or 0.0
+            return shapes.Ripple(self.ripple, self.peak_to_peak, self.frequency, self.duration, edge, self.on)
+        if self.off_for is not None:
+            return shapes.Off(self.off_for)
+        if self.repeat is not None and self.segments is not None:
+            inner = tuple(segment.piece for segment in self.segments)
+            return shapes.Repeat(inner, self.repeat, self.pause_between or 0.0)
+        return None
+
+
+_ALONE = frozenset(("hold", "step_to", "off_for"))
+_KEYS: Mapping[type, str] = {
+    shapes.Hold: "hold",
+    shapes.Step: "step_to",
+    shapes.Line: "line_to",
+    shapes.Exponential: "exponential_to",
+    shapes.Ripple: "ripple",
+    shapes.Off: "off_for",
+    shapes.Wait: "wait_for",
+    shapes.Limit: "current_limit",
+}
+
+
+class Waveform(Model):
+    """What one input is given: segments, or a standard's test."""
+
+    segments: tuple[Segment, ...] | None = Field(None, min_length=1, description="its pieces, in order")
+    standard: Text | None = Field(
+        None, description="a standard's test: " + ", ".join(f"`{name}`" for name in TESTS)
+    )
+    level: Text | None = Field(
+        None, description="of the standard's levels, such as `70 %` or `II`; left out: it has none to choose"
+    )
+    duration: PositiveSeconds | None = Field(None, description="of the standard's durations")
+    impedance: Literal["low", "high"] | None = Field(
+        None, description="of an interruption: the output goes to 0 V (low), or is switched off (high)"
+    )
+
+    @model_validator(mode="after")
+    def _choice(self) -> Self:
+        self._fits()
+        return self
+
+    def _fits(self) -> None:
+        exactly_one(self, ("segments", "standard"))
+        for key in ("level", "duration", "impedance"):
+            if self.standard is None and getattr(self, key) is not None:
+                raise fault(f"expected '{key}' beside 'standard' only, got it without; remove it", key)
+
+
+class ShapeStep(Waveform):
+    """A waveform on one input, or on several at once, played `repeat` times with a pause between."""
+
+    input: Text | None = Field(None, description="the input; or, for several at once, `inputs`")
+    inputs: dict[Text, Waveform] | None = Field(
+        None, min_length=1, description="input: what it is given, all on one time base"
+    )
+    repeat: int = Field(1, ge=1, le=100_000, description="how often it is played")
+    pause_between: Seconds = Field(0.0, description="from the end of one to the start of the next")
+    advance: Literal["by time", "on trigger", "on key"] = Field(
+        "by time", description="on trigger, on key: each segment waits for one"
+    )
+    wait_for: Literal["trigger", "key"] | None = Field(
+        None, description="before it begins, everything stays until a trigger or a key comes"
+    )
+    time_out: PositiveSeconds = Field(
+        60.0, description="a run that has waited so long for a trigger or a key ends, outputs off"
+    )
+    at_end: Literal["stay", "zero", "off"] = Field(
+        "stay", description="what the outputs do after it: stay where they are, go to 0 V, or go off"
+    )
+
+    @model_validator(mode="after")
+    def _choice(self) -> Self:
+        if exactly_one(self, ("input", "inputs")) == "input":
+            self._fits()
+        for key in ("segments", "standard", "level", "duration", "impedance"):
+            if self.inputs is not None and getattr(self, key) is not None:
+                raise fault(f"expected '{key}' under each input of 'inputs', got it here; move it", key)
+        if self.advance != "by time" and self.standard is not None:
+            raise fault(
+                "expected 'advance' beside 'segments' only, got it beside 'standard'; remove it", "advance"
+            )
+        if self.inputs is not None and (self.advance != "by time" or self._waits_inside):
+            key = "advance" if self.advance != "by time" else "inputs"
+            raise fault(
+                "expected no segment that waits where several inputs share a time base, got one; "
+                "put 'wait_for' beside 'inputs', or make it several steps",
+                key,
+            )
+        count = sum(shapes.count_of(self.own_pieces(each)) for each in self.waveforms.values())
+        if count * self.repeat > MOST_MOVES:
+            raise fault(
+                f"expected at most {MOST_MOVES:,} changes of the set point in a shape, got "
+                f"{count * self.repeat:,.0f}; repeat less, or play a lower frequency or a shorter time",
+                "repeat" if self.repeat > 1 else "segments",
+            )
+        return self
+
+    @property
+    def _waits_inside(self) -> bool:
+        return any(
+            isinstance(piece, shapes.Wait)
+            for each in self.waveforms.values()
+            for piece in shapes.flat(self.own_pieces(each))
+        )
+
+    @property
+    def waveforms(self) -> dict[str, Waveform]:
+        """Input -> what it is given."""
+        if self.inputs is not None:
+            return self.inputs
+        return {} if self.input is None else {self.input: self}
+
+    def own_pieces(self, waveform: Waveform) -> tuple[Piece, ...]:
+        """The pieces of a waveform's segments, with what 'advance' puts before each; a standard's: none."""
+        if waveform.segments is None:
+            return ()
+        pieces = tuple(segment.piece for segment in waveform.segments)
+        if self.advance == "by time":
+            return pieces
+        wait = shapes.Wait("trigger" if self.advance == "on trigger" else "key", self.time_out)
+        return tuple(shapes.Repeat((wait, piece), 1) for piece in pieces)
+
+    def place(self, name: str, path: Path, piece: Piece | None) -> Path:
+        """Where a move (its path and piece) of one input is written, from the shape on."""
+        base: Path = ("inputs", name) if self.inputs is not None else ()
+        waveform = self.waveforms[name]
+        if waveform.segments is None or not path:
+            return (*base, "standard" if waveform.standard is not None else "segments")
+        if self.advance != "by time":
+            if len(path) == 2 and path[1] == 0:
+                return ("advance",)
+            path = (path[0], *path[2:])
+        return (*base, *_place(waveform.segments, path, piece))
+
+
+def _place(segments: tuple[Segment, ...], path: Path, piece: Piece | None) -> Path:
+    number = path[0]
+    assert isinstance(number, int)
+    segment, rest = segments[number], path[1:]
+    if rest and (segment.wait_for is not None or segment.current_limit is not None):
+        rest = rest[1:]
+    if rest and segment.segments is not None:
+        return ("segments", number, *_place(segment.segments, rest, piece))
+    return ("segments", number, _KEYS.get(type(piece), "repeat"))

@@ -1,0 +1,72 @@
+"""Which standard's test a shape plays: its pieces, and what is wrong with what was chosen of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.device import Device
+from railwright.documents.files import Source
+from railwright.documents.procedure import Procedure
+from railwright.documents.shape import ShapeStep, Waveform
+from railwright.documents.sources import Problem, hint
+from railwright.documents.standard_figures import package_figures
+from railwright.quantities import quoted
+from railwright.waveforms.shapes import Piece
+from railwright.waveforms.standards import TESTS, Choice, Figures, NoSuchChoice, Permitted, Test
+
+
+def figures_of(procedure: Procedure, test: Test) -> Figures:
+    """The figures of a test's standard: the procedure's own, else the package's."""
+    return procedure.own_figures.get(test.standard) or package_figures()[test.standard]
+
+
+def choice_of(waveform: Waveform, device: Device, name: str) -> Choice:
+    """What a procedure chooses of a test for one input."""
+    nominal, lowest = 12.0, 9.0
+    if name in device.inputs:
+        nominal, lowest = device.inputs[name].nominal, device.inputs[name].operating.low
+    return Choice(nominal, lowest, waveform.level, waveform.duration, waveform.impedance)
+
+
+def pieces_of(procedure: Procedure, device: Device, shape: ShapeStep, name: str) -> tuple[Piece, ...]:
+    """What a shape gives one of its inputs. NoSuchChoice where the standard has no such thing."""
+    waveform = shape.waveforms[name]
+    if waveform.standard is None:
+        return shape.own_pieces(waveform)
+    test = TESTS[waveform.standard]
+    return test.pieces(figures_of(procedure, test), choice_of(waveform, device, name))
+
+
+def permitted_of(procedure: Procedure, waveform: Waveform) -> Permitted | None:
+    """What a waveform's standard permits of the generator; None: it has none, or that says nothing."""
+    test = TESTS.get(waveform.standard or "")
+    return None if test is None or test.permitted is None else test.permitted(figures_of(procedure, test))
+
+
+def check_standards(procedure: Procedure, source: Source, device: Device) -> Iterator[Problem]:
+    """A problem for each test that there is none of, and for each choice that its standard does not have."""
+    for number, step in enumerate(procedure.steps):
+        if step.shape is None:
+            continue
+        for name, waveform in step.shape.waveforms.items():
+            if waveform.standard is None:
+                continue
+            place = ("steps", number, "shape", *(("inputs", name) if step.shape.inputs is not None else ()))
+            test = TESTS.get(waveform.standard)
+            if test is None:
+                near = hint(waveform.standard, list(TESTS)) or f"; there are {', '.join(TESTS)}"
+                message = f"expected a standard's test, got {quoted(waveform.standard)}{near}"
+                yield Problem(source.where((*place, "standard")), message)
+                continue
+            spare = [
+                key
+                for key in ("level", "duration", "impedance")
+                if getattr(waveform, key) is not None and key not in test.uses
+            ]
+            for key in spare:
+                message = f"expected no '{key}' for {test.name}, got one; remove it"
+                yield Problem(source.where((*place, key)), message)
+            try:
+                pieces_of(procedure, device, step.shape, name)
+            except NoSuchChoice as error:
+                yield Problem(source.where((*place, error.at)), f"{error}")

@@ -1,0 +1,142 @@
+"""Rules about shapes: their own current limits, interruptions, waiting, and where a standard's figures come
+from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.shape import Waveform
+from railwright.documents.standard_tests import figures_of, pieces_of
+from railwright.quantities import show
+from railwright.settings.context import Context, Source
+from railwright.settings.findings import Severity
+from railwright.settings.played import step_name
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.waveforms.shapes import Off, flat
+from railwright.waveforms.standards import TESTS
+
+
+def _waveforms(context: Context) -> Iterator[tuple[int, Path, Source, Waveform]]:
+    """Every waveform of a shape: number of its step, where it is written, and of which input it is."""
+    for index, step in enumerate(context.procedure.steps):
+        if step.shape is None:
+            continue
+        for name, waveform in step.shape.waveforms.items():
+            inside = ("inputs", name) if step.shape.inputs is not None else ()
+            if name in context.sources:
+                here = ("procedure", "steps", index, "shape", *inside)
+                yield index, here, context.sources[name], waveform
+
+
+@rule("shape-limit-above", Severity.STOP)
+def shape_limit_above(context: Context) -> Outcome:
+    """A shape sets a higher current limit than the one that was settled, and judged, for the input."""
+    for change in context.timeline.limits:
+        draft = context.drafts.get(change.input)
+        if change.current is None or draft is None or "current_limit" not in draft.known:
+            continue
+        limit = context.sources[change.input].limit(draft.feed)
+        if change.current > limit * (1 + 1e-9):
+            yield Hit(
+                change.input,
+                ("procedure", *change.path),
+                f"{show(change.current, 'A')} is more than the {show(limit, 'A')} of 'limits', which was "
+                "judged by what device and lead bear",
+                "lower it, or raise the one under 'limits'",
+            )
+
+
+@rule("interruption-low-impedance", Severity.CAUTION)
+def interruption_low_impedance(context: Context) -> Outcome:
+    """A low-impedance interruption is asked of an output that takes in no current."""
+    for index, here, source, waveform in _waveforms(context):
+        if waveform.impedance != "low":
+            continue
+        name = step_name(context.procedure.steps[index], index)
+        for output, figures in source.outputs.items():
+            if figures.sink is None:
+                yield Unknown(
+                    output,
+                    (*source.at_output, "sink"),
+                    "current that the output can take in",
+                    f"the low-impedance interruption of '{name}'",
+                )
+            elif figures.sink == 0.0:
+                yield Hit(
+                    source.name,
+                    (*here, "impedance"),
+                    f"'{name}' asks for 0 V at low impedance; {output} takes in no current, so that only the "
+                    f"load and its bleeder discharge {_held(source)}",
+                    "take an output that sinks current, or short the input with a switch beside it",
+                )
+
+
+@rule("interruption-high-impedance", Severity.CAUTION)
+def interruption_high_impedance(context: Context) -> Outcome:
+    """An interruption by switching off leaves the output's own capacitor and bleeder across the input."""
+    for index, here, source, waveform in _waveforms(context):
+        shape = context.procedure.steps[index].shape
+        assert shape is not None
+        pieces = flat(pieces_of(context.procedure, context.device, shape, source.name))
+        if not any(isinstance(piece, Off) for piece in pieces):
+            continue
+        stays = []
+        for output, figures in source.outputs.items():
+            own = [
+                f"{show(value, unit)} of {what}" if value is not None else f"an unknown {what}"
+                for value, unit, what in (
+                    (figures.output_capacitance, "F", "output capacitor"),
+                    (figures.bleeder, "ohm", "bleeder"),
+                )
+            ]
+            stays.append(f"{' and '.join(own)} ({output})")
+        name = step_name(context.procedure.steps[index], index)
+        yield Hit(
+            source.name,
+            (*here, "impedance" if waveform.impedance else "standard" if waveform.standard else "segments"),
+            f"'{name}' switches the output off, which does not disconnect it: {', '.join(stays)} and a "
+            "reverse diode stay across the input",
+            "for a real disconnection open a switch between output and input",
+        )
+
+
+def _held(source: Source) -> str:
+    own = source.output_capacitance
+    total = source.load.capacitance.high + (own or 0.0)
+    return f"the {show(total, 'F')} at the input" if total else "what is left at the input"
+
+
+@rule("trigger-assumed", Severity.NOTE)
+def trigger_assumed(context: Context) -> Outcome:
+    """A shape waits for a trigger or a key, which the rehearsal takes to come at once."""
+    for wait in context.timeline.waits:
+        step = context.procedure.steps[wait.step]
+        yield Hit(
+            ", ".join(step.shape.waveforms) if step.shape else "",
+            ("procedure", *wait.path),
+            f"'{step_name(step, wait.step)}' waits for a {wait.source}, at most {show(wait.time_out, 's')}; "
+            "rehearsed as if it came at once",
+            "mind what a longer wait does: what is withstood for a time only, and what heats up",
+        )
+        return
+
+
+@rule("standard-from-memory", Severity.NOTE)
+def standard_from_memory(context: Context) -> Outcome:
+    """A standard's figures are played that were written down from memory."""
+    said: set[str] = set()
+    for _, here, source, waveform in _waveforms(context):
+        test = TESTS.get(waveform.standard or "")
+        if test is None or test.name in said:
+            continue
+        said.add(test.name)
+        figures = figures_of(context.procedure, test)
+        names = [name for name in test.cites if figures.figures[name].from_memory]
+        if names:
+            yield Hit(
+                source.name,
+                (*here, "standard"),
+                f"{test.name} is played by figures of {figures.cited(*names)}",
+                "compare them with your copy, and put corrected ones in a file under 'standards'",
+            )

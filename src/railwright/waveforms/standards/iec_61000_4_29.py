@@ -1,0 +1,88 @@
+"""IEC 61000-4-29:2000: voltage dips, short interruptions and voltage variations on d.c. input power ports.
+
+All figures stand in figures.yaml, from memory. The standard asks for three of each at least 10 s apart:
+'repeat' and 'pause_between' of the procedure.
+"""
+
+from __future__ import annotations
+
+from railwright.waveforms.shapes import Hold, Off, Piece, Step
+from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.kinds import (
+    Choice,
+    NoSuchChoice,
+    Permitted,
+    Test,
+    chosen_duration,
+    chosen_ratio,
+)
+
+
+def _to_level(name: str, durations: str, figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    level = chosen_ratio(figures, name, choice)
+    duration = chosen_duration(figures, durations, choice)
+    return Step(choice.nominal), Step(level * choice.nominal), Hold(duration), Step(choice.nominal)
+
+
+def dip(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """At once to a part of U, and at once back after the duration."""
+    return _to_level("dip levels", "dip durations", figures, choice)
+
+
+def variation(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """At once to a part of U below or above it, and at once back after the duration."""
+    return _to_level("variation levels", "variation durations", figures, choice)
+
+
+def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """At low impedance the output goes to 0 V and takes in the current that the input gives back; at high
+    impedance it is disconnected.
+    """
+    duration = chosen_duration(figures, "interruption durations", choice)
+    if choice.impedance is None:
+        raise NoSuchChoice(
+            "expected an 'impedance' beside 'standard', got none; add one of low, high", "standard"
+        )
+    if choice.impedance == "low":
+        return Step(choice.nominal), Step(0.0), Hold(duration), Step(choice.nominal)
+    return Step(choice.nominal), Off(duration)
+
+
+def permitted(figures: Figures) -> Permitted:
+    """Edges, overshoot and level of the test generator, into its verification load."""
+    names = ("shortest edge", "longest edge", "overshoot", "level tolerance", "verification load")
+    return Permitted(
+        figures.cited(*names),
+        edge=(figures.value("shortest edge", "s"), figures.value("longest edge", "s")),
+        overshoot=figures.value("overshoot", "1"),
+        level=figures.value("level tolerance", "1"),
+        load=figures.value("verification load", "ohm"),
+    )
+
+
+TESTS = (
+    Test(
+        "IEC 61000-4-29 dip",
+        "to a part of the rated voltage and back",
+        ("level", "duration"),
+        dip,
+        ("dip levels", "dip durations"),
+        permitted,
+    ),
+    Test(
+        "IEC 61000-4-29 interruption",
+        "to 0 V at low impedance, or disconnected at high impedance",
+        ("duration", "impedance"),
+        interruption,
+        ("interruption durations",),
+        permitted,
+    ),
+    Test(
+        "IEC 61000-4-29 variation",
+        "to a level below or above the rated voltage and back",
+        ("level", "duration"),
+        variation,
+        ("variation levels", "variation durations"),
+        permitted,
+    ),
+)

@@ -1,0 +1,140 @@
+"""ISO 16750-2:2012: electrical loads of road vehicles' equipment, 12 V and 24 V systems.
+
+All figures stand in figures.yaml, from memory. U_Smin is the input's lowest operating voltage, or that of the
+code letter that is chosen as 'level'; U_B is its nominal voltage.
+"""
+
+from __future__ import annotations
+
+from railwright.quantities import parse_value
+from railwright.waveforms.shapes import Hold, Line, Piece, Ripple, Step
+from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Permitted, Test, chosen_name
+
+
+def _lowest(figures: Figures, choice: Choice) -> float:
+    """U_Smin [V]."""
+    if choice.level is None:
+        return choice.lowest
+    prefix = f"{choice.system} lowest voltage "
+    return figures.value(prefix + chosen_name(figures, prefix, choice), "V")
+
+
+def slow_decrease(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """From U_Smin to 0 V and back at 0.5 V/min."""
+    lowest = _lowest(figures, choice)
+    over = lowest / figures.value("slow change", "V") * figures.value("slow change time", "s")
+    return Step(lowest), Line(0.0, over), Line(lowest, over)
+
+
+def momentary_drop(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """From U_Smin to the drop's level for 100 ms, edges of 10 ms."""
+    lowest, edge = _lowest(figures, choice), figures.value("momentary drop edge", "s")
+    level = figures.value(f"{choice.system} momentary drop", "V")
+    hold = Hold(figures.value("momentary drop duration", "s"))
+    return Step(lowest), Line(level, edge), hold, Line(lowest, edge)
+
+
+def reset(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """From U_Smin down by 5 %, 10 %, … of it to 0 V, each for 5 s, with 10 s at U_Smin before each."""
+    lowest, step = _lowest(figures, choice), figures.value("reset step", "1")
+    down, up = Hold(figures.value("reset hold", "s")), Hold(figures.value("reset recovery", "s"))
+    pieces: list[Piece] = [Step(lowest), up]
+    for number in range(1, round(1.0 / step) + 1):
+        pieces += [Step(lowest * max(0.0, 1.0 - number * step)), down, Step(lowest), up]
+    return tuple(pieces)
+
+
+def starting(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """Starting profile: dip of the engaging starter, plateau with the ripple of the turning engine,
+    recovery.
+    """
+    prefix = f"{choice.system} starting "
+    texts = figures.texts(prefix + chosen_name(figures, prefix, choice))
+    low, plateau = (parse_value(text, "V") for text in texts[:2])
+    fall, dip, rise, crank, recovery = (parse_value(text, "s") for text in texts[2:])
+    ripple = Ripple(
+        "sine",
+        figures.value("starting ripple", "V"),
+        figures.value("starting ripple frequency", "Hz"),
+        crank,
+    )
+    return (
+        Step(choice.nominal),
+        Line(low, fall),
+        Hold(dip),
+        Line(plateau, rise),
+        ripple,
+        Line(choice.nominal, recovery),
+    )
+
+
+def over_voltage(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """Long-term over-voltage: a failed regulator of the alternator."""
+    return _held(figures, choice, f"{choice.system} over-voltage")
+
+
+def jump_start(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+    """Jump start of a 12 V system from a 24 V one; for 24 V systems there is no such test."""
+    if choice.system != "12 V":
+        raise NoSuchChoice("expected a 12 V system for a jump start, got one of 24 V", "standard")
+    return _held(figures, choice, "12 V jump start")
+
+
+def _held(figures: Figures, choice: Choice, name: str) -> tuple[Piece, ...]:
+    hold = Hold(choice.duration or figures.value(f"{name} duration", "s"))
+    return Step(choice.nominal), Step(figures.value(name, "V")), hold, Step(choice.nominal)
+
+
+def drop_permitted(figures: Figures) -> Permitted:
+    """Edges of the momentary drop."""
+    return Permitted(
+        figures.cited("momentary drop edge"), edge=(0.0, figures.value("momentary drop edge", "s"))
+    )
+
+
+TESTS = (
+    Test(
+        "ISO 16750-2 slow decrease",
+        "from the lowest operating voltage to 0 V and back, slowly",
+        ("level",),
+        slow_decrease,
+        ("slow change", "slow change time"),
+    ),
+    Test(
+        "ISO 16750-2 momentary drop",
+        "a fuse of another circuit blows",
+        ("level",),
+        momentary_drop,
+        ("12 V momentary drop", "momentary drop duration", "momentary drop edge"),
+        drop_permitted,
+    ),
+    Test(
+        "ISO 16750-2 reset",
+        "drops that grow in steps: does it reset as it should?",
+        ("level",),
+        reset,
+        ("reset step", "reset hold", "reset recovery"),
+    ),
+    Test(
+        "ISO 16750-2 starting",
+        "starting profile, by its level",
+        ("level",),
+        starting,
+        ("12 V starting I", "24 V starting I", "starting ripple"),
+    ),
+    Test(
+        "ISO 16750-2 over-voltage",
+        "long-term over-voltage; a shorter duration can be chosen",
+        ("duration",),
+        over_voltage,
+        ("12 V over-voltage", "24 V over-voltage"),
+    ),
+    Test(
+        "ISO 16750-2 jump start",
+        "a 12 V system at 24 V; a shorter duration can be chosen",
+        ("duration",),
+        jump_start,
+        ("12 V jump start", "12 V jump start duration"),
+    ),
+)

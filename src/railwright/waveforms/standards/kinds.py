@@ -1,0 +1,127 @@
+"""What a standard's test is: its choices, the pieces that it plays, and what it permits of the generator."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from railwright.quantities import parse_value, quoted, show
+from railwright.waveforms.shapes import Piece
+from railwright.waveforms.standards.figures import OPEN, Figures
+
+
+class NoSuchChoice(ValueError):
+    """A choice that a standard does not have. at: the key that it is written under."""
+
+    def __init__(self, message: str, at: str) -> None:
+        super().__init__(message)
+        self.at = at
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What is chosen of a test: nominal and lowest operating voltage of the input [V], and the procedure's
+    keys; None: left out.
+    """
+
+    nominal: float
+    lowest: float
+    level: str | None = None
+    duration: float | None = None
+    impedance: str | None = None
+
+    @property
+    def system(self) -> str:
+        """'12 V' or '24 V': the vehicle's system that the nominal voltage belongs to."""
+        return "12 V" if self.nominal < 18.0 else "24 V"
+
+
+@dataclass(frozen=True, slots=True)
+class Permitted:
+    """What a standard permits of the generator's output; None: it says nothing.
+
+    edge: shortest and longest transition duration, 10 to 90 % [s]. overshoot: in parts of the change. level:
+    ± in parts of the level. load: resistance [Ω] at which edges and overshoot are meant; None: any. cited:
+    where that stands.
+    """
+
+    cited: str
+    edge: tuple[float, float] | None = None
+    overshoot: float | None = None
+    level: float | None = None
+    load: float | None = None
+
+
+@dataclass(frozen=True)
+class Test:
+    """One test of a standard. name: as a procedure writes it, 'IEC 61000-4-29 dip'.
+
+    uses: the keys that it knows beside 'standard'. pieces: what is played; raises NoSuchChoice. cited: where
+    its figures stand. permitted: what is asked of the generator; None: nothing.
+    """
+
+    __test__ = False  # no class of tests, whatever pytest makes of its name
+
+    name: str
+    what: str
+    uses: tuple[str, ...]
+    pieces: Callable[[Figures, Choice], tuple[Piece, ...]]
+    cites: tuple[str, ...]
+    permitted: Callable[[Figures], Permitted] | None = field(default=None)
+
+    @property
+    def standard(self) -> str:
+        """The standard's key among the figures: the one that the name begins with."""
+        return next(key for key in KEYS if self.name.startswith(key))
+
+
+KEYS = ("IEC 61000-4-29", "ISO 16750-2", "MIL-STD-704", "RTCA DO-160", "EN 50155")
+
+
+def chosen_ratio(figures: Figures, name: str, choice: Choice) -> float:
+    """The level that is chosen, in parts of the nominal voltage."""
+    texts = figures.texts(name)
+    listed = [text for text in texts if text != OPEN]
+    if choice.level is None:
+        raise _missing("level", listed, texts)
+    try:
+        ratio = parse_value(choice.level, "1")
+    except ValueError as error:
+        raise NoSuchChoice(str(error), "level") from None
+    if not 0.0 <= ratio <= 2.0:
+        raise NoSuchChoice(f"expected a level of 0 % to 200 %, got {quoted(choice.level)}", "level")
+    if OPEN not in texts and not any(abs(ratio - parse_value(text, "1")) < 1e-9 for text in listed):
+        raise _unknown("level", choice.level, listed)
+    return ratio
+
+
+def chosen_duration(figures: Figures, name: str, choice: Choice) -> float:
+    """The duration that is chosen [s]."""
+    texts = figures.texts(name)
+    listed = [text for text in texts if text != OPEN]
+    if choice.duration is None:
+        raise _missing("duration", listed, texts)
+    if OPEN not in texts and not any(abs(choice.duration - parse_value(text, "s")) < 1e-9 for text in listed):
+        raise _unknown("duration", show(choice.duration, "s"), listed)
+    return choice.duration
+
+
+def chosen_name(figures: Figures, prefix: str, choice: Choice) -> str:
+    """The level that is chosen by a name, such as I to IV."""
+    names = figures.names(prefix)
+    if choice.level is None:
+        raise _missing("level", names, names)
+    if choice.level not in names:
+        raise _unknown("level", choice.level, names)
+    return choice.level
+
+
+def _missing(key: str, listed: Sequence[str], texts: Sequence[str]) -> NoSuchChoice:
+    more = ", or another" if OPEN in texts else ""
+    return NoSuchChoice(
+        f"expected a '{key}' beside 'standard', got none; add one of {', '.join(listed)}{more}", "standard"
+    )
+
+
+def _unknown(key: str, given: str, listed: Sequence[str]) -> NoSuchChoice:
+    return NoSuchChoice(f"expected one of {', '.join(listed)}, got {quoted(given)}", key)
