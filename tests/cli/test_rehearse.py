@@ -16,7 +16,16 @@ def test_results_events_and_predicted_outcomes(documents, cli):
 
 def test_json_has_si_numbers(documents, cli):
     data = json.loads(cli("rehearse", "--json", PROCEDURE).stdout)
-    assert set(data) == {"procedure", "case", "inputs", "events", "steps", "assumptions", "evaluation"}
+    assert set(data) == {
+        "procedure",
+        "case",
+        "inputs",
+        "events",
+        "steps",
+        "shapes",
+        "assumptions",
+        "evaluation",
+    }
     assert data["inputs"]["main"]["peak_voltage"] == pytest.approx(16, abs=0.1)
     assert data["inputs"]["main"]["tripped"] == ""
     assert [step["name"] for step in data["steps"]][:2] == ["first power", "steady"]

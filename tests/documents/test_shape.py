@@ -157,7 +157,7 @@ def test_own_figures_replace_those_of_the_program(tmp_path):
     assert found == (Step(12.0), Step(pytest.approx(8.4)), Hold(0.1), Step(12.0))
     own = documents.procedure.own_figures["IEC 61000-4-29"]
     assert own.cited("dip levels") == "IEC 61000-4-29:2000, table 1a, own copy"
-    assert own.cited("dip durations") == "IEC 61000-4-29:2000, table 1a (from memory)"
+    assert own.cited("dip durations") == "IEC 61000-4-29:2000, table 1a, from memory"
     assert documents.sources["procedure"].beside == {"figures.yaml": OWN.encode()}
     edit(path, "level: 70 %", "level: 55 %")
     with pytest.raises(DocumentErrors, match="expected one of 40 %, 70 %, got '55 %'"):

@@ -447,3 +447,33 @@ def test_a_segment_that_is_missed_in_a_later_turn_is_told_once_at_its_place(tmp_
     (finding,) = found(bent, "not-reached")
     assert "sets 6 V; in the 2.5 s until the next change main gets only down to 7 V" in finding.why
     assert "line_to: 6 V" in line_of(finding)
+
+
+def test_a_standards_edges_are_missed_and_the_figure_follows_the_rise(tmp_path: Path) -> None:
+    dip = "shape: {input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms}"
+    own: Edit = ("procedure", "  - shape:\n", f"  - {dip}\n    name: dips\n  - hold: 1 s\n  - shape:\n")
+    said = {}
+    for rise in ("12 ms", "2 ms"):
+        edits = (own, ("bench", "rise: 12 ms ", f"rise: {rise} "))
+        _, findings = played(station(tmp_path, *edits))
+        (finding,) = [f for f in findings if f.rule == "standard-missed"]
+        assert finding.severity is Severity.CAUTION
+        assert "standard: IEC 61000-4-29 dip" in line_of(finding)
+        assert "'dips' (IEC 61000-4-29 dip): edges of 1 µs to 50 µs are missed: into 100 Ω" in finding.why
+        assert finding.why.endswith("(IEC 61000-4-29:2000, 6.1, from memory)")
+        match = re.search(r"into 100 Ω [\d.]+ ms down and ([\d.]+) (ms|µs) up, at the input", finding.why)
+        assert match is not None
+        said[rise] = float(match[1]) * (1e-3 if match[2] == "ms" else 1e-6)
+    assert said["2 ms"] < 0.5 * said["12 ms"]
+    assert said["12 ms"] == pytest.approx(1.2e-3, rel=0.1)
+
+
+def test_an_interruption_at_low_impedance_that_does_not_get_down_is_told_with_its_level(
+    tmp_path: Path,
+) -> None:
+    gap = "shape: {input: main, standard: IEC 61000-4-29 interruption, impedance: low, duration: 10 ms}"
+    own: Edit = ("procedure", "  - shape:\n", f"  - {gap}\n    name: gaps\n  - hold: 1 s\n  - shape:\n")
+    _, findings = played(station(tmp_path, own))
+    (finding,) = [f for f in findings if f.rule == "standard-missed"]
+    assert "down not to 90 %: it gets to" in finding.why
+    assert "% of the rated voltage, when its time is over (±5% is permitted)" in finding.why

@@ -254,7 +254,7 @@ CASES = [
         "main",
         shape("input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 10 ms"),
         "standard: IEC",
-        "IEC 61000-4-29 dip is played by figures of IEC 61000-4-29:2000, table 1a (from memory)",
+        "IEC 61000-4-29 dip is played by figures of IEC 61000-4-29:2000, table 1a, from memory",
         silent=shape("input: main, segments: [{hold: 10 ms}]"),
     ),
     Case(

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from railwright.cli.checking import Checked
     from railwright.evaluation.outcome import Evaluation
+    from railwright.rehearsal.playback import Played
     from railwright.rehearsal.rehearse import InputResult, Rehearsal
 
 
@@ -119,7 +120,7 @@ def rehearse(
     if json:
         from railwright.cli.console import print_json
 
-        print_json(_data(procedure, case.value if number is None else number, rehearsal, evaluation))
+        print_json(_data(procedure, case.value if number is None else number, checked, rehearsal, evaluation))
     else:
         from railwright.cli.console import console
 
@@ -161,6 +162,7 @@ def _show(
     from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import table
     from railwright.cli.outcomes import prediction_table
+    from railwright.cli.shapes import shapes_table
     from railwright.quantities import show
 
     columns = (
@@ -181,11 +183,22 @@ def _show(
     ]
     out.print(table("Events", ("Time", "Of", "What"), events, right=("Time",)))
     out.print(prediction_table(evaluation))
+    if played := _played(checked, rehearsal):
+        out.print(shapes_table(played))
     print_assumptions(out, rehearsal.assumptions, checked.names)
     end = show(max(float(traces.time[-1]) for traces in rehearsal.record.traces.values()), "s")
     out.print(f"{end} rehearsed in {rehearsal.steps} steps of the solver.")
     for path in written:
         out.print(f"written: {path}")
+
+
+def _played(checked: Checked, rehearsal: Rehearsal) -> tuple[Played, ...]:
+    """What the outputs make of the procedure's shapes."""
+    from railwright.rehearsal.playback import playback
+    from railwright.rehearsal.timeline import build_timeline
+
+    documents = checked.documents
+    return playback(build_timeline(documents.procedure, documents.device), rehearsal.record)
 
 
 def _row(result: InputResult) -> tuple[str, ...]:
@@ -206,7 +219,10 @@ def _row(result: InputResult) -> tuple[str, ...]:
     )
 
 
-def _data(procedure: Path, case: str | int, rehearsal: Rehearsal, evaluation: Evaluation) -> dict[str, Any]:
+def _data(
+    procedure: Path, case: str | int, checked: Checked, rehearsal: Rehearsal, evaluation: Evaluation
+) -> dict[str, Any]:
+    from railwright.cli.shapes import shapes_data
     from railwright.evaluation.data import as_data
 
     def plain(result: InputResult) -> dict[str, Any]:
@@ -224,6 +240,7 @@ def _data(procedure: Path, case: str | int, rehearsal: Rehearsal, evaluation: Ev
             {"name": s.name, "kind": s.kind, "start": s.start, "end": s.end, "inputs": list(s.inputs)}
             for s in record.spans
         ],
+        "shapes": shapes_data(_played(checked, rehearsal)),
         "assumptions": list(rehearsal.assumptions),
         "evaluation": as_data(evaluation),
     }

@@ -14,7 +14,7 @@ from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.rehearsal.coupled import Change, all_changes
 from railwright.rehearsal.errors import SetErrors
-from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.rehearsal.setpoints import Feed, SetPoints, limit_of
 from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.traces import Event, Mode, Record, Span, Traces, integral_of_product
 
@@ -115,6 +115,14 @@ def tell(
                 ocp=points.ocp,
                 ocp_delay=points.ocp_delay,
             )
+    for limit in timeline.limits:
+        if limit.input not in set_points:
+            continue
+        own_feed = set_points[limit.input]
+        for points in own_feed.outputs:
+            part = 1.0 if limit.current is None else limit.current / limit_of(own_feed)
+            asked = errors[points.output].limit(points.current_limit * part)
+            simulation.set(points.output, at=limit.time, current_limit=asked)
     for change in all_changes(bench, set_points, timeline):
         _act(simulation, change, errors)
 

@@ -42,3 +42,9 @@ class Feed:
 
 SetPoints = Mapping[str, Feed]
 """Input name -> what feeds it."""
+
+
+def limit_of(feed: Feed) -> float:
+    """Current limit of an input [A]: of outputs in parallel the sum, in series the least."""
+    limits = [output.current_limit for output in feed.outputs]
+    return sum(limits) if feed.arrangement == "parallel" else min(limits)

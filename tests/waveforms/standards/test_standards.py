@@ -35,7 +35,7 @@ def test_it_plays_and_comes_back(name):
     assert test.standard in KEYS
     assert set(CHOICES.get(name, {})) <= set(test.uses)
     cited = package_figures()[test.standard].cited(*test.cites)
-    assert cited.endswith("(from memory)")
+    assert cited.endswith(", from memory")
 
 
 def test_every_figure_has_its_clause_edition_and_flag():

@@ -4,7 +4,7 @@ look.
 
 from __future__ import annotations
 
-from railwright.settings.rehearsed import operation, trips, voltages
+from railwright.settings.rehearsed import operation, standards, trips, voltages
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Rule
 
@@ -19,6 +19,7 @@ REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     operation.not_reached,
     operation.steady_current,
     operation.order,
+    standards.standard_missed,
     operation.not_rehearsed,
     operation.assumed,
     voltages.withstand,

@@ -42,9 +42,9 @@ class Figures:
         return tuple(name[len(prefix) :] for name in self.figures if name.startswith(prefix))
 
     def cited(self, *names: str) -> str:
-        """'IEC 61000-4-29:2000, table 1a (from memory)': where some figures stand."""
+        """'IEC 61000-4-29:2000, table 1a, from memory': where some figures stand."""
         used = [self.figures[name] for name in names]
         clauses = ", ".join(dict.fromkeys(figure.clause for figure in used))
-        memory = " (from memory)" if any(figure.from_memory for figure in used) else ""
+        memory = ", from memory" if any(figure.from_memory for figure in used) else ""
         joint = "" if self.edition.isalpha() else ":"
         return f"{self.standard}{joint}{self.edition}, {clauses}{memory}"

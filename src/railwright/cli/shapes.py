@@ -1,0 +1,102 @@
+"""Shapes as they are asked and as the outputs play them: a table for people, and data."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from railwright.cli.console import table
+from railwright.quantities import show
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from railwright.rehearsal.playback import Played
+    from railwright.waveforms.deviation import Edge
+
+COLUMNS = (
+    "Step",
+    "Input",
+    "Largest deviation",
+    "R.m.s.",
+    "Edges asked",
+    "Down",
+    "Up",
+    "Overshoot",
+    "Off at the end",
+)
+
+
+SMALLEST = 1e-6
+"""Differences of voltages below this are the solver's own [V]."""
+
+
+def shapes_table(played: Sequence[Played]) -> Table:
+    """Each shape of a rehearsal with its deviation and the worst of its edges (10 to 90 %)."""
+    return table("Shapes, as played", COLUMNS, [_row(each) for each in played], right=COLUMNS[2:])
+
+
+def _row(played: Played) -> tuple[str, ...]:
+    whole, edges = played.whole, played.edges
+    start = (
+        played.span.name,
+        played.input,
+        f"{show(whole.largest, 'V')} at {show(whole.at, 's')}",
+        show(whole.rms, "V"),
+    )
+    if not edges:
+        return (*start, "none", "", "", "", "")
+    asked = sorted({each.asked_duration for each in edges})
+    said = (
+        "at once" if asked[-1] == 0.0 else " .. ".join(dict.fromkeys(_time(t) for t in (asked[0], asked[-1])))
+    )
+    worst = max((each.error for each in edges), key=abs)
+    return (
+        *start,
+        f"{len(edges)}{f' of {len(edges) + played.left_out}' if played.left_out else ''}, {said}",
+        _worst([each for each in edges if each.asked.goal < each.asked.start]),
+        _worst([each for each in edges if each.asked.goal > each.asked.start]),
+        f"{max(each.overshoot for each in edges):.1%}",
+        show(worst if abs(worst) > SMALLEST else 0.0, "V"),
+    )
+
+
+def _time(seconds: float) -> str:
+    return "at once" if seconds == 0.0 else show(seconds, "s")
+
+
+def _worst(edges: Sequence[Edge]) -> str:
+    if not edges:
+        return ""
+    known = [each.duration for each in edges if each.duration is not None]
+    return "not to 90 %" if len(known) < len(edges) else show(max(known), "s")
+
+
+def shapes_data(played: Sequence[Played]) -> list[dict[str, Any]]:
+    """The same with every edge, in SI units; None: it did not get there."""
+    return [
+        {
+            "step": each.span.name,
+            "input": each.input,
+            "largest": each.whole.largest,
+            "at": each.whole.at,
+            "rms": each.whole.rms,
+            "edges": [_edge(edge) for edge in each.edges],
+            "edges_left_out": each.left_out,
+        }
+        for each in played
+    ]
+
+
+def _edge(edge: Edge) -> dict[str, float | None]:
+    asked = edge.asked
+    return {
+        "at": asked.time,
+        "from": asked.start,
+        "to": asked.goal,
+        "asked_duration": edge.asked_duration,
+        "duration": edge.duration,
+        "late": edge.late,
+        "overshoot": edge.overshoot,
+        "error": edge.error,
+    }

@@ -1,0 +1,129 @@
+"""What the outputs really do with the shapes that are asked of them, from a rehearsal's record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from railwright.rehearsal.timeline import Action, Timeline
+from railwright.traces import Record, Span
+from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
+from railwright.waveforms.waveform import Waveform
+
+EDGES_AT_MOST = 1000
+"""Edges of one shape that are looked at one by one; the largest and r.m.s. deviation are of all of it."""
+
+GLIDING = ("ripple", "exponential_to")
+"""Keys of shapes that have no edges of their own: they are played in chords."""
+
+
+@dataclass(frozen=True, eq=False)
+class Played:
+    """One shape on one input: what was asked, and what became of it.
+
+    asked: on the step's own clock. away: when the output is off on purpose, on the same clock [s]. left_out:
+    edges that were not looked at one by one.
+    """
+
+    step: int
+    span: Span
+    input: str
+    asked: Waveform
+    away: tuple[tuple[float, float], ...]
+    whole: Deviation
+    edges: tuple[Edge, ...]
+    left_out: int
+
+
+def asked_waveform(timeline: Timeline, step: int, name: str) -> Waveform:
+    """What a shape asks of an input, on the step's own clock [s], [V]; 0 V while it is switched off.
+
+    step: the shape's position among the steps.
+    """
+    level, own, _ = _own(timeline, step, name)
+    return _waveform(level, own, timeline.spans[step])
+
+
+def _own(timeline: Timeline, step: int, name: str) -> tuple[float, list[Action], float]:
+    """The set point before a shape [V], its actions on an input, and when the next one comes after it; on the
+    step's own clock [s].
+    """
+    span = timeline.spans[step]
+    level, own, start, after = 0.0, [], span.start, timeline.duration - span.start
+    for action in timeline.actions:
+        if action.input != name:
+            continue
+        if action.path[:2] == ("steps", step) and action.path[-1] != "at_end":
+            own.append(replace(action, time=action.time - start))
+        elif action.time >= span.end and (own or action.time > start):
+            after = action.time - start
+            break
+        else:
+            level = action.voltage if action.kind == "line" else 0.0
+    return level, own, max(after, span.end - start)
+
+
+def _waveform(level: float, actions: Sequence[Action], span: Span) -> Waveform:
+    import numpy as np
+
+    time, value, length = [0.0], [level], span.end - span.start
+    for action in actions:
+        if action.time >= length:
+            break  # what it does lies in the next step
+        time += [action.time, action.time + action.over]
+        value += [value[-1], action.voltage if action.kind == "line" else 0.0]
+    time.append(max(length, time[-1]))
+    value.append(value[-1])
+    # Sums of times may lie an ulp before the sum that they stand for.
+    return Waveform(np.maximum.accumulate(np.array(time)), np.array(value))
+
+
+def _away(actions: Sequence[Action], end: float) -> tuple[tuple[float, float], ...]:
+    """Stretches of time from 'off' to 'on' [s]."""
+    found: list[tuple[float, float]] = []
+    off: float | None = None
+    for action in actions:
+        if action.kind == "off":
+            off = action.time
+        elif action.kind == "on" and off is not None:
+            found.append((off, action.time))
+            off = None
+    return tuple(found) if off is None or off >= end else (*found, (off, end))
+
+
+def asked_edges(actions: Sequence[Action], level: float, end: float) -> list[Asked]:
+    """The edges that the actions of one shape ask for, the set point being at `level` [V] before."""
+    found: list[Asked] = []
+    for number, action in enumerate(actions):
+        goal = action.voltage if action.kind == "line" else 0.0
+        if action.kind == "line" and goal != level and not set(action.path) & set(GLIDING):
+            following = (a for a in actions[number + 1 :] if a.time > action.time or a.voltage != goal)
+            until = min(next((a.time for a in following), end), end)
+            if until > action.time:
+                found.append(Asked(action.time, level, goal, action.over, until))
+        level = goal
+    return found
+
+
+def playback(timeline: Timeline, record: Record) -> tuple[Played, ...]:
+    """Every shape on every input of a rehearsal's record: how far it lies from what was asked.
+
+    The voltage is that at the input's connector. A shape that takes no time is left out.
+    """
+    found = []
+    for step, span in enumerate(timeline.spans):
+        for name in span.inputs if span.kind == "shape" and span.end > span.start else ():
+            traces = record.traces.get(name)
+            level, actions, after = _own(timeline, step, name)
+            part = traces.closed(span.start, span.start + after) if traces is not None else None
+            if part is None or not part.time.size:
+                continue
+            time, voltage = part.time - span.start, part.columns["voltage"]
+            asked = _waveform(level, actions, span)
+            away = _away(actions, after)
+            edges = asked_edges(actions, level, after)
+            judged = tuple(edge(each, time, voltage) for each in edges[:EDGES_AT_MOST])
+            whole = deviation(asked, time, voltage, away)
+            left_out = len(edges) - len(judged)
+            found.append(Played(step, span, name, asked, away, whole, judged, left_out))
+    return tuple(found)

@@ -1,0 +1,111 @@
+"""What outputs make of shapes, by rehearsal: limits of a shape hold, edges follow the bench's rise."""
+
+import numpy as np
+import pytest
+from tests.documents.demo import BENCH, copy_demo, edit
+
+from railwright.documents.loader import load_documents
+from railwright.documents.standard_tests import pieces_of
+from railwright.rehearsal.generator import edges_into_load
+from railwright.rehearsal.playback import asked_waveform, playback
+from railwright.rehearsal.rehearse import rehearse
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.rehearsal.timeline import build_timeline
+from railwright.traces import Mode
+
+MAIN = Feed(
+    "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
+)
+DIP = (
+    "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms, repeat: 2, pause_between: 1 s"
+)
+
+
+def played(folder, text, *edits):
+    """Documents with one shape after the line sweep and a hold after it; its timeline and rehearsal."""
+    path = copy_demo(folder)
+    edit(path, "  - shape:\n", f"  - shape: {{{text}}}\n    name: own\n  - hold: 1 s\n  - shape:\n")
+    for name, old, new in edits:
+        edit(folder / name, old, new)
+    documents = load_documents(path)
+    timeline = build_timeline(documents.procedure, documents.device)
+    rehearsal = rehearse(documents, {"main": MAIN}, timeline=timeline)
+    return documents, timeline, rehearsal, playback(timeline, rehearsal.record)[0]
+
+
+def test_a_dips_edges_are_told_one_by_one(tmp_path):
+    _, timeline, _, found = played(tmp_path, DIP)
+    assert (found.span.name, found.input, found.left_out) == ("own", "main", 0)
+    # From 16 V of the sweep's end at once to 8.4 V: the step to 12 V in between takes no time.
+    assert [(round(e.asked.time, 6), round(e.asked.goal, 6)) for e in found.edges] == [
+        (0.0, 8.4),
+        (0.1, 12.0),
+        (1.1, 8.4),
+        (1.2, 12.0),
+    ]
+    assert all(1e-3 < e.duration < 30e-3 for e in found.edges)
+    assert found.edges[-1].asked.until == pytest.approx(2.2)  # the hold behind the step still shows it
+    assert abs(found.edges[-1].error) < 1e-3
+    waveform = asked_waveform(timeline, 3, "main")
+    assert waveform.duration == pytest.approx(1.2)
+    assert waveform.at(np.array([0.05, 0.5, 1.15])) == pytest.approx([8.4, 12.0, 8.4])
+
+
+def test_the_edges_into_the_verification_load_follow_the_rise_of_the_bench(tmp_path):
+    """A step of 3.6 V at the output's slew: 0.8 · 3.6 V over 28.8 V in the rise time, a little more by the
+    loop's own settling.
+    """
+    durations = {}
+    for rise in ("12 ms", "6 ms", "24 ms"):
+        folder = tmp_path / rise.split()[0]
+        folder.mkdir()
+        documents, _, _, _ = played(folder, DIP, (BENCH, "rise: 12 ms ", f"rise: {rise} "))
+        shape = documents.procedure.steps[3].shape
+        pieces = pieces_of(documents.procedure, documents.device, shape, "main")
+        down, up = edges_into_load(documents, MAIN, pieces, 12.0, 100.0)
+        assert down.asked.goal == pytest.approx(8.4)
+        durations[rise] = up.duration
+        slew = 28.8 / float(rise.split()[0]) * 1e3
+        assert up.duration == pytest.approx(0.8 * 3.6 / slew, rel=0.25)
+    assert durations["6 ms"] < durations["12 ms"] < durations["24 ms"]
+
+
+def test_a_high_impedance_interruption_is_not_judged_while_it_is_off(tmp_path):
+    text = "input: main, standard: IEC 61000-4-29 interruption, impedance: high, duration: 30 ms"
+    _, _, rehearsal, found = played(tmp_path, text)
+    assert found.away == ((0.0, pytest.approx(0.03)),)
+    events = [
+        (e.what, round(e.time - found.span.start, 6))
+        for e in rehearsal.record.events
+        if e.what in ("on", "off")
+    ]
+    assert ("off", 0.0) in events
+    assert ("on", 0.03) in events
+    assert found.whole.largest == 0.0
+    (up,) = found.edges
+    assert up.asked.goal == 12.0
+
+
+def test_the_current_limit_of_a_shape_holds_for_it_and_no_longer(tmp_path):
+    text = (
+        "input: main, segments: [{step_to: 12 V}, {hold: 200 ms}, {step_to: 14 V, current_limit: 500 mA}, "
+        "{hold: 200 ms}]"
+    )
+    _, timeline, rehearsal, found = played(tmp_path, text)
+    assert [(each.current, each.input) for each in timeline.limits] == [(0.5, "main"), (None, "main")]
+    traces = rehearsal.record.traces["main"]
+    inside = traces.closed(found.span.start + 0.203, found.span.start + 0.3)
+    assert Mode.CC in inside.columns["mode"]
+    # The limit feeds the output's own 220 µF as well, so that less than 0.5 A reach the input.
+    assert 0.4 < inside.columns["current"].max() < 0.5
+    slow = found.edges[-1]
+    # 1.22 mF by 2 V at what the limit leaves beside the converter's 0.3 A: about 12 ms.
+    assert slow.duration > 6e-3
+
+
+def test_ripple_has_no_edges_but_a_deviation(tmp_path):
+    sine = "{ripple: sine, peak_to_peak: 1 V, frequency: 10 Hz, for: 500 ms}"
+    text = f"input: main, segments: [{{step_to: 12 V}}, {{hold: 1 s}}, {sine}]"
+    _, _, _, found = played(tmp_path, text)
+    assert [each.asked.goal for each in found.edges] == [12.0]
+    assert 0.0 < found.whole.rms < 1.0
