@@ -15,6 +15,8 @@ from railwright.settings.rules import RULES
 AUTO_IMPOSSIBLE = "auto-impossible"
 UNKNOWN_FIGURE = "unknown-figure"
 OVERRIDE_NO_EFFECT = "override-no-effect"
+EMPTY_WINDOW = "empty-window"
+OUTSIDE_WINDOW = "outside-window"
 NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE)
 """Stops that no override accepts: there is nothing to go on with."""
 ENGINE_RULES = {
@@ -22,6 +24,8 @@ ENGINE_RULES = {
     HOOK_UP_IMPOSSIBLE: Severity.STOP,
     UNKNOWN_FIGURE: Severity.NOTE,
     OVERRIDE_NO_EFFECT: Severity.NOTE,
+    EMPTY_WINDOW: Severity.STOP,
+    OUTSIDE_WINDOW: Severity.CAUTION,
 }
 """Findings that come from settling itself and from the rules' engine."""
 

@@ -3,25 +3,40 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
 
 from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.settings import automatic
-from railwright.settings.automatic import Chosen, Impossible, Settled, Waiting
 from railwright.settings.context import Draft, Source, locate
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.overrides import AUTO_IMPOSSIBLE
+from railwright.settings.windows import current_limit, ovp, trip_delay
+from railwright.settings.windows.choose import Chosen, Settled, Waiting
+from railwright.settings.windows.window import End, Window
 
 
-def _limit(source: Source) -> Chosen | tuple[Impossible, ...]:
-    assert source.limits is not None
-    asked = source.limits.current_limit
-    if asked == "auto":
-        return automatic.current_limit(source)
-    value = float(asked)
+def _settled(found: Window, as_written: Callable[[float], str], provisional: bool) -> Settled:
+    """The value of a setting: as it is written, or else the one that its window recommends.
+
+    provisional: a rehearsal follows that settles the closed forms; until then the upper end does.
+    """
+    if found.asked is not None:
+        return Chosen(found.asked, as_written(found.asked))
+    if found.lacks:
+        return found.lacks
+    if found.recommended is not None:
+        return Chosen(found.recommended, found.why)
+    if provisional and found.high is not None and not found.colliding(settled=True):
+        return Chosen(found.high.value, "until the rehearsal")
+    return ()
+
+
+def _limit_as_written(source: Source, value: float) -> str:
     words = []
     if source.needs is not None and source.needs[0] > 0:
         words.append(f"{value / source.needs[0]:.3g} times {source.needs[1]} of {show(source.needs[0], 'A')}")
@@ -29,15 +44,10 @@ def _limit(source: Source) -> Chosen | tuple[Impossible, ...]:
         words.append(f"the input bears {show(source.input.current.at_most, 'A')}")
     if source.lead.permitted_current is not None:
         words.append(f"the lead {show(source.lead.permitted_current, 'A')}")
-    return Chosen(value, "; ".join(["as the procedure says", *words]))
+    return "; ".join(["as the procedure says", *words])
 
 
-def _ovp(source: Source, limit: float | None) -> Settled:
-    assert source.limits is not None
-    asked = source.limits.ovp
-    if asked == "auto":
-        return automatic.ovp(source, limit)
-    value = float(asked)
+def _ovp_as_written(source: Source, value: float, limit: float | None) -> str:
     words = []
     highest = source.highest_terminals(limit or 0.0)
     if highest is not None and (limit is not None or not source.senses):
@@ -49,18 +59,10 @@ def _ovp(source: Source, limit: float | None) -> Settled:
         words.append(
             f"{show(withstands - value, 'V')} below the {show(withstands, 'V')} that the input withstands"
         )
-    return Chosen(value, "; ".join(["as the procedure says", *words]))
+    return "; ".join(["as the procedure says", *words])
 
 
-def _delay(source: Source, limit: float | None) -> Settled | None:
-    assert source.limits is not None
-    asked = source.limits.trip_delay
-    if source.limits.at_limit == "regulate":
-        return None
-    if asked == "auto":
-        return automatic.trip_delay(source, limit)
-    assert asked is not None, "a limit that trips has a delay"
-    value = float(asked)
+def _delay_as_written(source: Source, value: float, limit: float | None) -> str:
     words = ["as the procedure says"]
     longest = None
     if limit is not None:
@@ -68,7 +70,7 @@ def _delay(source: Source, limit: float | None) -> Settled | None:
     if longest is not None and 0 < longest.time < float("inf"):
         words.append(f"{longest.words} at the limit takes up to {show(longest.time, 's')} by C·V/I")
         words.append(f"{value / longest.time:.3g} times that")
-    return Chosen(value, "; ".join(words))
+    return "; ".join(words)
 
 
 def _feed(source: Source, limit: float, ovp: float, delay: float) -> Feed:
@@ -124,17 +126,46 @@ def _shared(source: Source, setting: str) -> str:
     return ""
 
 
-def settle_input(source: Source, documents: Documents) -> tuple[Draft, list[Reason], list[Finding]]:
-    """Set points of one input with their reasons, and every stop that says why there is none.
+@dataclass(frozen=True)
+class InputSettled:
+    """What came of one input: its set points, the reason of each, its windows, and what stops it."""
 
-    A setting that does not hang on another is settled whatever becomes of the other.
+    draft: Draft
+    reasons: list[Reason]
+    windows: list[Window]
+    findings: list[Finding]
+
+
+def settle_input(
+    source: Source, documents: Documents, rehearsed: Mapping[str, End], provisional: bool
+) -> InputSettled:
+    """Set points of one input with their reasons and windows, and every stop that says why there is none.
+
+    rehearsed: setting -> the end of its window that a rehearsal has settled. A setting that does not hang on
+    another is settled whatever becomes of the other.
     """
-    limit = _limit(source)
+    assert source.limits is not None
+    ends = rehearsed
+    windows = [current_limit.window(source)]
+    limit = _settled(windows[0], partial(_limit_as_written, source), provisional)
     amperes = limit.value if isinstance(limit, Chosen) else None
+    windows.append(_with(ovp.window(source, amperes), ends, ovp.recommend))
+    level = _settled(windows[1], partial(_ovp_as_written, source, limit=amperes), provisional)
+    if isinstance(level, Chosen) and windows[1].asked is None and amperes is None and source.senses:
+        level = Waiting()
+    delay: Settled | None = None
+    if source.limits.at_limit == "trip":
+        found = trip_delay.window(source, amperes)
+        if amperes is not None:
+            found = _with(found, ends, partial(trip_delay.recommend, source=source))
+        windows.append(found)
+        delay = _settled(found, partial(_delay_as_written, source, limit=amperes), provisional)
+        if not found.lacks and found.asked is None and amperes is None:
+            delay = Waiting()
     settings: dict[str, tuple[str, Settled | None]] = {
         "current_limit": ("A", limit),
-        "ovp": ("V", _ovp(source, amperes)),
-        "trip_delay": ("s", _delay(source, amperes)),
+        "ovp": ("V", level),
+        "trip_delay": ("s", delay),
     }
     reasons: list[Reason] = []
     findings: list[Finding] = []
@@ -154,17 +185,28 @@ def settle_input(source: Source, documents: Documents) -> tuple[Draft, list[Reas
                 findings.append(
                     Finding(AUTO_IMPOSSIBLE, Severity.STOP, source.name, where, why, impossible.remedy)
                 )
-    asked: dict[str, tuple[str, float | None]] = {}
-    if source.limits is not None:
-        asked = {
-            "opp": ("W", source.limits.opp),
-            "ocp": ("A", source.limits.ocp),
-            "ocp_delay": ("s", source.limits.ocp_delay),
-        }
+    asked: dict[str, tuple[str, float | None]] = {
+        "opp": ("W", source.limits.opp),
+        "ocp": ("A", source.limits.ocp),
+        "ocp_delay": ("s", source.limits.ocp_delay),
+    }
     for setting, (unit, value) in asked.items():
         if value is not None:
             where = documents.where("procedure", ("limits", source.name, setting))
             why = "as the procedure says" + _shared(source, setting)
             reasons.append(Reason(source.name, setting, value, unit, where, why))
     each = [values.get(setting, math.nan) for setting in settings]
-    return Draft(_feed(source, *each), frozenset(values), len(values) == len(settings)), reasons, findings
+    draft = Draft(_feed(source, *each), frozenset(values), len(values) == len(settings))
+    located = [_located(found, documents) for found in windows]
+    return InputSettled(draft, reasons, located, findings)
+
+
+def _with(found: Window, ends: Mapping[str, End], recommend: Callable[[Window], Window]) -> Window:
+    """A window with the end that a rehearsal has settled, where there is one."""
+    end = ends.get(found.setting)
+    return found if end is None else recommend(replace(found.with_end(end), recommended=None, why=""))
+
+
+def _located(found: Window, documents: Documents) -> Window:
+    """With the line that each end comes from."""
+    return replace(found, ends=tuple(replace(end, where=locate(documents, end.path)) for end in found.ends))

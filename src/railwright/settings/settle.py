@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,21 +16,30 @@ from railwright.settings.overrides import ENGINE_RULES, UNKNOWN_FIGURE, check_ov
 from railwright.settings.rule import Path, Rule, Seen, Unknown
 from railwright.settings.rules import RULES
 from railwright.settings.set_points import settle_input
+from railwright.settings.windows.findings import window_findings
+from railwright.settings.windows.window import End, Window
 
 if TYPE_CHECKING:
     from railwright.settings.rehearsed.view import Judged, RehearsalResult
     from railwright.traces import Record
+
+RehearsedEnds = Mapping[tuple[str, str], End]
+"""(input, setting) -> the end of its window that a rehearsal has settled."""
 
 _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What to dial in. `set_points`: the inputs whose limits could be settled; the others have a stop."""
+    """What to dial in. `set_points`: the inputs whose limits could be settled; the others have a stop.
+
+    windows: of each setting of each input, where it is worked out.
+    """
 
     set_points: SetPoints
     reasons: tuple[Reason, ...]
     findings: tuple[Finding, ...]
+    windows: tuple[Window, ...] = ()
 
     @property
     def blocked(self) -> bool:
@@ -70,12 +79,20 @@ def by_severity(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(findings, key=lambda finding: _ORDER[finding.severity]))
 
 
-def settle(documents: Documents, today: dt.date, hooked: HookedUp | None = None) -> Settings:
-    """Set points of every input with their reasons, and what the static rules find.
+def settle(
+    documents: Documents,
+    today: dt.date,
+    hooked: HookedUp | None = None,
+    rehearsed: RehearsedEnds | None = None,
+    *,
+    provisional: bool = False,
+) -> Settings:
+    """Set points of every input with their reasons and windows, and what the static rules find.
 
     today: decides whether a calibration is overdue. hooked: what `hooked_up` made of the documents, where
-    that was done before. Asked values stay as they are asked; `auto` is worked out. Raises DocumentErrors
-    where an override names a finding that no rule makes.
+    that was done before. Asked values stay as they are asked; `auto` is worked out. rehearsed: ends of windows
+    that a rehearsal has settled, by input and setting; left out: closed forms alone. provisional: such a
+    rehearsal follows. Raises DocumentErrors where an override names a finding that no rule makes.
     """
     check_overrides(documents)
     hooked = hooked or hooked_up(documents)
@@ -83,18 +100,24 @@ def settle(documents: Documents, today: dt.date, hooked: HookedUp | None = None)
     sources, timeline = sources_of(documents)
     drafts: dict[str, Draft] = {}
     reasons: list[Reason] = list(hooked.reasons)
+    windows: list[Window] = []
     findings: list[Finding] = list(hooked.findings)
     for name, source in sources.items():
         if source.limits is None:
             continue
-        drafts[name], why, problems = settle_input(source, documents)
-        reasons += why
-        findings += problems
+        ends = {setting: end for (about, setting), end in (rehearsed or {}).items() if about == name}
+        settled = settle_input(source, documents, ends, provisional)
+        drafts[name] = settled.draft
+        reasons += settled.reasons
+        windows += settled.windows
+        findings += settled.findings
     feeds = {name: draft.feed for name, draft in drafts.items() if draft.whole}
     context = Context(documents, sources, timeline, feeds, today, drafts)
     findings += findings_of(RULES, context, documents)
+    findings += window_findings(windows, documents)
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)}
-    return Settings(feeds, tuple(reasons), by_severity(override(findings, documents, ids)))
+    found = by_severity(override(findings, documents, ids))
+    return Settings(feeds, tuple(reasons), found, tuple(windows))
 
 
 Rehearse = Callable[[Documents, SetPoints], "RehearsalResult"]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
-from railwright.settings.automatic import HEADROOM, ROOM_TO_CHARGE
+from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import (
     EARTH,

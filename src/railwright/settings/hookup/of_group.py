@@ -9,7 +9,7 @@ from __future__ import annotations
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO
 from railwright.quantities import show
-from railwright.settings.automatic import HEADROOM
+from railwright.settings.windows.current_limit import HEADROOM
 from railwright.settings.context import output_path
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import EARTH, Group, supply_of

@@ -7,7 +7,8 @@ import math
 from railwright.documents.hook_up import AUTO
 from railwright.quantities import show
 from railwright.settings import figures
-from railwright.settings.automatic import HEADROOM, OVP_MARGIN, ROOM_TO_CHARGE
+from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
+from railwright.settings.windows.ovp import OVP_MARGIN
 from railwright.settings.context import output_path
 from railwright.settings.hookup.obstacle import (
     FIGURE,

@@ -27,7 +27,7 @@ from railwright.documents.bench import (
 )
 from railwright.documents.hook_up import AUTO
 from railwright.quantities import Interval, show
-from railwright.settings.automatic import HEADROOM
+from railwright.settings.windows.current_limit import HEADROOM
 from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import Group

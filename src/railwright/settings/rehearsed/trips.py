@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from railwright.quantities import show
-from railwright.settings.automatic import DELAY_MARGIN
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, stretches
 from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.settings.windows.trip_delay import DELAY_MARGIN
 from railwright.traces import Mode
 
 

@@ -6,10 +6,10 @@ import math
 
 from railwright.documents.bench import OverCurrent, OverPower
 from railwright.quantities import show
-from railwright.settings.automatic import OVP_MARGIN
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.windows.ovp import OVP_MARGIN
 
 
 @rule("ovp-range", Severity.STOP)

@@ -1,0 +1,53 @@
+"""What windows have to say: nothing is left between two demands, or a written value lies outside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from railwright.documents.loader import Documents
+from railwright.quantities import show
+from railwright.settings.context import locate
+from railwright.settings.findings import Finding, Severity
+from railwright.settings.overrides import EMPTY_WINDOW, OUTSIDE_WINDOW
+from railwright.settings.windows.window import End, Window, collision
+
+
+def window_findings(windows: Iterable[Window], documents: Documents) -> list[Finding]:
+    """Empty windows (stop), and written values outside theirs (caution), unless a rule of its own tells it.
+
+    Where a value is written, a closed form that a rehearsal settles empties no window: it is told once the
+    rehearsal has settled it.
+    """
+    found: list[Finding] = []
+    for window in windows:
+        pair = window.colliding(settled=window.asked is not None)
+        where = locate(documents, ("procedure", "limits", window.about, window.setting))
+        if pair is not None:
+            why, remedy = collision(window, pair)
+            found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))
+        if window.asked is not None:
+            for why, remedy in _outside(window, window.asked):
+                found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, window.about, where, why, remedy))
+    return found
+
+
+def _outside(window: Window, value: float) -> Iterator[tuple[str, str]]:
+    """The ends that a written value lies beyond and that no rule of their own tells."""
+    unit, name = window.unit, window.setting.replace("_", " ")
+    for end in window.broken(value):
+        if end.rule or end.bracket:
+            continue
+        beyond = show(abs(value - end.value), unit, 3)
+        side = "below the lower" if end.side == "low" else "above the upper"
+        yield (
+            f"{name} of {show(value, unit)} lies {beyond} {side} end of its window, "
+            f"{show(end.value, unit, 5)}: {end.why}",
+            _inside(window, end),
+        )
+
+
+def _inside(window: Window, end: End) -> str:
+    """What to do about it."""
+    if window.recommended is not None:
+        return f"set {show(window.recommended, window.unit)}, which is recommended"
+    return f"set {show(end.value, window.unit, 5)} or {'more' if end.side == 'low' else 'less'}"

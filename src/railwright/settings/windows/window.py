@@ -1,0 +1,267 @@
+"""What a window is: the interval in which a setting is right, with the reason of each end.
+
+What bounds a setting from one side is a demand: a condition that holds on one side of a value and not on the
+other. An end is the last value on the setting's own grid for which its demand holds; one step further it does
+not. The window lies between the highest of the lower ends and the lowest of the upper ones.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from railwright.documents.sources import Location
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.rule import Path
+
+Side = Literal["low", "high"]
+
+EXACT = 1e-9
+"""Part of a figure by which a setting may be beyond it and still counts as at it (rounding of numbers)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Replay:
+    """A rehearsed case that can be played again.
+
+    corner: its number, whose bit k says whether quantity k of the design lies at its upper bound; or None,
+    and it is case `number` of `cases` with `seed`.
+    """
+
+    corner: int | None = None
+    cases: int = 0
+    seed: int = 0
+    number: int = 0
+
+    @property
+    def words(self) -> str:
+        """For people."""
+        if self.corner is not None:
+            return f"corner {self.corner:#x}"
+        return f"case {self.number} of {self.cases}, seed {self.seed}"
+
+    @property
+    def options(self) -> str:
+        """Options of `railwright rehearse` that play it."""
+        if self.corner is not None:
+            return f"--corner {self.corner:#x}"
+        return f"--cases {self.cases} --seed {self.seed} --number {self.number}"
+
+
+@dataclass(frozen=True, slots=True)
+class Impossible:
+    """What lacks for a value to be worked out, where, and what would help."""
+
+    path: Path
+    why: str
+    remedy: str
+
+
+def missing(path: Path, figure: str, needed: str) -> Impossible:
+    """A figure that no document gives."""
+    return Impossible(
+        path, f"{figure} is unknown, and {needed} without it", "give the figure, or write the value"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """One condition that a setting must meet.
+
+    key: stable name. near: about where it begins to hold, SI units. holds: whether it does at a value; it
+    does above (side low) or below (side high) one and the same value. why: in words, with figures. path: the
+    line that it comes from. relax: (value that the other side allows) -> what would have to change here to
+    allow it too. rule: the rule that tells a written value that breaks it; empty: none. bracket: a closed
+    form that a rehearsal settles.
+    """
+
+    key: str
+    side: Side
+    near: float
+    holds: Callable[[float], bool]
+    why: str
+    path: Path
+    relax: Callable[[float], str]
+    rule: str = ""
+    bracket: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """An end of a window: the last value on the grid that meets one demand; see `Demand`.
+
+    replay: the rehearsed case that decides it. where: the line of the document, once it was looked up.
+    """
+
+    value: float
+    side: Side
+    key: str
+    why: str
+    path: Path
+    rule: str = ""
+    bracket: bool = False
+    replay: Replay | None = None
+    where: Location | None = None
+    relax: Callable[[float], str] = field(default=lambda value: "", compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The interval in which one setting of one input is right.
+
+    setting: its key, such as 'trip_delay'. unit: SI. step: of the grid, for the input as a whole; taken:
+    empty, or that the bench gives none. ends: all of them, of both sides. lacks: figures without which it is
+    not known whole. parts: output -> its part of the input's setting. asked: the value that is written, None:
+    `auto`, or not used. recommended: None where there is no telling, or no window; why: how it was chosen.
+    """
+
+    about: str
+    setting: str
+    unit: str
+    step: float
+    taken: str
+    ends: tuple[End, ...]
+    lacks: tuple[Impossible, ...] = ()
+    parts: Mapping[str, float] = field(default_factory=dict)
+    asked: float | None = None
+    recommended: float | None = None
+    why: str = ""
+
+    def side(self, side: Side, *, settled: bool = False) -> End | None:
+        """The end that decides on one side; settled: brackets, which a rehearsal may move, left out."""
+        found = [end for end in self.ends if end.side == side and not (settled and end.bracket)]
+        if not found:
+            return None
+        return (
+            max(found, key=lambda end: end.value) if side == "low" else min(found, key=lambda end: end.value)
+        )
+
+    @property
+    def low(self) -> End | None:
+        """The end that decides below."""
+        return self.side("low")
+
+    @property
+    def high(self) -> End | None:
+        """The end that decides above."""
+        return self.side("high")
+
+    def colliding(self, *, settled: bool = False) -> tuple[End, End] | None:
+        """The two ends between which nothing is left; None: something is, or one is unknown."""
+        low, high = self.side("low", settled=settled), self.side("high", settled=settled)
+        if low is None or high is None or low.value <= high.value * (1.0 + EXACT):
+            return None
+        return low, high
+
+    def broken(self, value: float) -> list[End]:
+        """The ends that a value lies beyond, the furthest first."""
+        beyond = [
+            (value - end.value if end.side == "high" else end.value - value, number)
+            for number, end in enumerate(self.ends)
+        ]
+        margin = EXACT * abs(value)
+        return [self.ends[number] for gap, number in sorted(beyond, reverse=True) if gap > margin]
+
+    def of_output(self, name: str) -> tuple[float | None, float | None, float | None]:
+        """Low, high and recommended value of one output of the group."""
+        part = self.parts.get(name, 1.0)
+        low, high = self.low, self.high
+        return (
+            None if low is None else low.value * part,
+            None if high is None else high.value * part,
+            None if self.recommended is None else self.recommended * part,
+        )
+
+    def with_end(self, end: End) -> Window:
+        """The same with a rehearsed end in the place of those closed forms that it settles."""
+        kept = tuple(each for each in self.ends if not (each.bracket and each.side == end.side))
+        return replace(self, ends=(*kept, end))
+
+
+def end_of(demand: Demand, step: float) -> End:
+    """The end that a demand makes on a grid: from near it, by doubled steps and then by halving.
+
+    Where no value from zero up meets a demand of the upper side, the end lies one step below zero; where none
+    that is finite meets one of the lower side, it is infinite.
+    """
+    toward = 1 if demand.side == "low" else -1
+    if not math.isfinite(demand.near):
+        return _end(demand, demand.near)
+
+    def holds(n: int) -> bool:
+        return n >= 0 and demand.holds(round(n * step, 12))
+
+    n = max(0, round(demand.near / step))
+    good, bad = (n, None) if holds(n) else (None, n)
+    stride = 1
+    while good is None or bad is None:
+        n = n - toward * stride if bad is None else n + toward * stride
+        if n < 0:
+            n = 0 if toward < 0 else -1
+        if holds(n):
+            good = n
+        elif n == 0 and toward < 0:
+            return _end(demand, -step)
+        else:
+            bad = n
+        stride *= 2
+        if stride > 1 << 60:
+            return _end(demand, math.inf)
+    while abs(good - bad) > 1:
+        middle = (good + bad) // 2
+        good, bad = (middle, bad) if holds(middle) else (good, middle)
+    return _end(demand, round(good * step, 12))
+
+
+def _end(demand: Demand, value: float) -> End:
+    return End(
+        value,
+        demand.side,
+        demand.key,
+        demand.why,
+        demand.path,
+        demand.rule,
+        demand.bracket,
+        relax=demand.relax,
+    )
+
+
+def ends_of(demands: Sequence[Demand], step: float) -> tuple[End, ...]:
+    """The ends that demands make on a grid."""
+    return tuple(end_of(demand, step) for demand in demands)
+
+
+def rounded(value: float, wanted: float, unit: str, step: float) -> str:
+    """What rounding did to a wanted value, in words."""
+    grid = f"the grid of {show(step, unit)}"
+    if abs(value - wanted) <= 1e-9 * abs(wanted):
+        return f"{show(wanted, unit)} lies on {grid} and stays"
+    kept = figures.on_grid(value, step)
+    return (
+        f"{show(wanted, unit, 5)} rounded to {show(value, unit, 5)}, a round value on {grid}"
+        if kept
+        else f"{show(wanted, unit, 5)}: no value on {grid} lies between the two"
+    )
+
+
+def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
+    """Why a window is empty, and what would part its two ends, in words with figures."""
+    low, high = pair
+    unit = window.unit
+    apart = "" if math.isinf(low.value) else f", {show(low.value - high.value, unit, 3)} apart"
+    name = window.setting.replace("_", " ")
+    least = (
+        f"no {name} is enough: {low.why}"
+        if math.isinf(low.value)
+        else f"it must be at least {show(low.value, unit, 5)} ({low.why})"
+    )
+    most = (
+        f"no {name} is small enough ({high.why})"
+        if high.value < 0.0
+        else f"at most {show(high.value, unit, 5)} ({high.why})"
+    )
+    remedies = [words for words in (low.relax(high.value), high.relax(low.value)) if words]
+    return f"no {name} is right: {least} and {most}{apart}", ", or ".join(remedies)
