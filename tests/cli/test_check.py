@@ -44,7 +44,7 @@ def test_one_input_without_set_points_leaves_the_rest_checked(edit, documents, c
 
 def test_json_has_si_numbers_and_stable_keys(documents, cli):
     data = json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)
-    assert set(data) == {"procedure", "rehearsed", "blocked", "set_points", "reasons", "findings"}
+    assert set(data) == {"procedure", "rehearsed", "blocked", "set_points", "reasons", "windows", "findings"}
     assert data["set_points"]["main"]["outputs"][0]["trip_delay"] == 0.04
     assert set(data["findings"][0]) == {
         "rule", "severity", "about", "where", "why", "remedy", "overridden", "blocks",

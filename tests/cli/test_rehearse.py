@@ -79,7 +79,7 @@ def test_a_limit_that_cannot_be_worked_out_stops_and_says_why(documents, edit, c
     edit("tide-gauge.device.yaml", "operating: 18 V .. 30 V", "operating: 18 V .. 24 V")
     result = cli("rehearse", PROCEDURE)
     assert result.exit_code == 3
-    assert "'ovp: auto' of transducer: no level lies between" in result.stderr
+    assert "no ovp of transducer is right: it must be at least" in result.stderr
     assert "write the level that you accept" in result.stderr
 
 
@@ -91,7 +91,7 @@ def test_all_stops_are_told_at_once_and_not_only_those_that_hide_a_set_point(doc
     result = cli("rehearse", PROCEDURE)
     assert result.exit_code == 3
     for said in (
-        "'ovp: auto' of transducer",
+        "no ovp of transducer is right",
         "the input withstands 20 V",
         "whose range is 0 A to 2.5 A",
         "the input bears 2.5 A",

@@ -7,21 +7,40 @@ from typing import Annotated
 import typer
 
 from railwright.cli.arguments import Json, Procedure
-from railwright.cli.exits import Exit
+from railwright.cli.exits import BadInput, Exit
 
 Static = Annotated[bool, typer.Option("--static", help="Leave out the rules that need a rehearsal.")]
 
 
-def check(procedure: Procedure, static: Static = False, json: Json = False) -> Exit:
+Cases = Annotated[
+    int | None,
+    typer.Option("--cases", metavar="N", min=1, help="Settle the windows by N cases of the ensemble too."),
+]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
+
+
+def check(
+    procedure: Procedure,
+    static: Static = False,
+    cases: Cases = None,
+    seed: Seed = 1,
+    json: Json = False,
+) -> Exit:
     """Check the documents: what to dial in, and every finding.
 
-    Each setting comes with its reason, each finding with its line, the reason in numbers, and what to do.
+    Each setting comes with its reason and its window: the interval in which it is right, and what decides
+    each end. Each finding comes with its line, the reason in numbers, and what to do.
+
+    Ends that hang on what moves are settled by rehearsal, in corners of everything that is uncertain; with
+    --cases in so many cases of the ensemble too; with --static by closed forms alone.
 
     A finding that stops (and that the procedure does not override) gives exit code 3.
     """
     from railwright.cli.checking import check_documents
 
-    checked = check_documents(procedure, rehearsed=not static)
+    if static and cases is not None:
+        raise BadInput("--cases: expected no --static beside it; leave one of them out")
+    checked = check_documents(procedure, rehearsed=not static, cases=cases or 0, seed=seed)
     settings = checked.settings
     if json:
         from railwright.cli.console import print_json
@@ -34,9 +53,14 @@ def check(procedure: Procedure, static: Static = False, json: Json = False) -> E
         from railwright.cli.assumptions import ASSUMED, print_assumptions
         from railwright.cli.console import SEVERITY_MARKS, console
         from railwright.cli.findings import findings_table, settings_table, summary
+        from railwright.cli.windows import windows_table
 
         out = console()
         out.print(settings_table(settings.reasons))
+        if settings.windows:
+            out.print(windows_table(settings.windows))
+            if any(end.replay is not None for window in settings.windows for end in window.ends):
+                out.print(f"A rehearsed case is played again by: railwright rehearse {procedure} --corner K")
         shown = [finding for finding in settings.findings if finding.rule != ASSUMED]
         if shown:
             out.print(findings_table(shown))

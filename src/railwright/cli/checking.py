@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 from railwright.cli.assumptions import names_of
 from railwright.cli.exits import StoppedByFinding
 from railwright.documents.loader import Documents, load_documents
-from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup import HookedUp, hooked_up
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
+from railwright.settings.windows.window import REHEARSED
 
 if TYPE_CHECKING:
     from railwright.rehearsal.rehearse import Rehearsal
@@ -33,13 +34,16 @@ class Checked:
         return names_of(self.documents.device, self.documents.bench)
 
 
-def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
-    """Load, settle, and (where every input has its set points) rehearse; findings of both kinds together."""
+def check_documents(procedure: Path, *, rehearsed: bool, cases: int = 0, seed: int = 1) -> Checked:
+    """Load, settle, and (where every input has its set points) rehearse; findings of both kinds together.
+
+    cases, seed: of the ensemble, beside the corners that settle the windows.
+    """
     hooked = hooked_up(load_documents(procedure))
     documents = hooked.documents
-    settings = settle(documents, dt.date.today(), hooked)
     if not rehearsed:
-        return Checked(documents, settings, None)
+        return Checked(documents, settle(documents, dt.date.today(), hooked), None)
+    settings = settled_with_rehearsal(hooked, cases, seed)
     from railwright.evaluation.evaluate import evaluate
     from railwright.rehearsal.rehearse import rehearse
 
@@ -54,9 +58,25 @@ def check_documents(procedure: Path, *, rehearsed: bool) -> Checked:
     return Checked(documents, settings, kept[0] if kept else None)
 
 
+def settled_with_rehearsal(hooked: HookedUp, cases: int = 0, seed: int = 1) -> Settings:
+    """Settings whose windows a rehearsal has settled where they hang on what moves, and `auto` with them."""
+    today = dt.date.today()
+    first = settle(hooked.documents, today, hooked, provisional=True)
+    from railwright.settings.windows.rehearsed import rehearsed_ends
+
+    return settle(hooked.documents, today, hooked, rehearsed_ends(hooked.documents, first, cases, seed))
+
+
 def settle_documents(procedure: Path) -> Checked:
-    """Load and settle for a command that needs set points; StoppedByFinding where a limit has none."""
-    checked = check_documents(procedure, rehearsed=False)
+    """Load and settle for a command that needs set points; StoppedByFinding where a limit has none.
+
+    Windows are settled by rehearsal where a value that is worked out hangs on them.
+    """
+    hooked = hooked_up(load_documents(procedure))
+    settings = settle(hooked.documents, dt.date.today(), hooked)
+    if any(window.asked is None and window.setting in REHEARSED for window in settings.windows):
+        settings = settled_with_rehearsal(hooked)
+    checked = Checked(hooked.documents, settings, None)
     missing = [name for name in checked.documents.device.inputs if name not in checked.settings.set_points]
     if missing:
         # All of them, not only those that hide a set point: who mends one would else find the next behind it.

@@ -71,6 +71,21 @@ def case_of(checked: Checked, cases: int, seed: int, number: int) -> Case:
     return fixed(dict(zip(design.names, values.tolist(), strict=True)))
 
 
+def corner_of(checked: Checked, written: str) -> Case:
+    """A corner of everything that is uncertain, by its number as it is written ('0x1f' or '31')."""
+    from railwright.rehearsal.circuit import uncertain_quantities
+    from railwright.rehearsal.corners import corner_case
+
+    try:
+        number = int(written, 0)
+    except ValueError:
+        raise BadInput(f"--corner: expected a number such as 0x1f, got '{written}'") from None
+    try:
+        return corner_case(uncertain_quantities(checked.documents, checked.settings.set_points), number)
+    except ValueError as error:
+        raise BadInput(f"--corner: {error}, got {written}") from None
+
+
 def _played(plan: Plan, scheduler: str | None) -> Ensemble:
     """Play all chunks, with a progress bar on standard error where a person looks at it."""
     from rich.console import Console

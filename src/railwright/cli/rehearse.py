@@ -44,6 +44,10 @@ Number = Annotated[
     int | None,
     typer.Option("--number", metavar="K", min=0, help="Play case K of --cases alone, with traces and plots."),
 ]
+Corner = Annotated[
+    str | None,
+    typer.Option("--corner", metavar="K", help="Play the corner K of everything that is uncertain."),
+]
 Sensitivity = Annotated[
     bool, typer.Option("--sensitivity", help="Say which tolerance each result is sensitive to.")
 ]
@@ -66,6 +70,7 @@ def rehearse(
     cases: Cases = None,
     seed: Seed = 1,
     number: Number = None,
+    corner: Corner = None,
     sensitivity: Sensitivity = False,
     scheduler: Scheduler = None,
     faults: Faults = False,
@@ -88,6 +93,8 @@ def rehearse(
     from railwright.rehearsal.rehearse import rehearse as play
 
     chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
+    if corner is not None and (faults or cases is not None or case is not CaseName.NOMINAL):
+        raise BadInput("--corner: expected no --case, --cases or --faults beside it; leave them out")
     if faults:
         if plot is not None or csv is not None or step is not None or cases is not None:
             raise BadInput("--faults: expected no --cases, --step, --plot or --csv beside it; leave them out")
@@ -109,6 +116,10 @@ def rehearse(
         from railwright.cli.ensemble import case_of
 
         chosen = case_of(checked, cases, seed, number)
+    if corner is not None:
+        from railwright.cli.ensemble import corner_of
+
+        chosen = corner_of(checked, corner)
     rehearsal = play(checked.documents, checked.settings.set_points, chosen)
     evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
     if plot is not None:
@@ -120,12 +131,16 @@ def rehearse(
     if json:
         from railwright.cli.console import print_json
 
-        print_json(_data(procedure, case.value if number is None else number, checked, rehearsal, evaluation))
+        print_json(_data(procedure, _case_name(case, number, corner), checked, rehearsal, evaluation))
     else:
         from railwright.cli.console import console
 
         _show(console(), checked, rehearsal, evaluation, [path for path in (plot, csv) if path is not None])
     return _code(rehearsal, evaluation)
+
+
+def _case_name(case: CaseName, number: int | None, corner: str | None) -> str | int:
+    return number if number is not None else case.value if corner is None else f"corner {corner}"
 
 
 def _code(rehearsal: Rehearsal, evaluation: Evaluation) -> Exit:

@@ -9,6 +9,7 @@ from railwright.documents.sources import Location
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.settings.findings import Finding, Reason
 from railwright.settings.settle import Settings
+from railwright.settings.windows.window import End, Window
 
 
 def _where(where: Location | None) -> dict[str, Any] | None:
@@ -67,11 +68,50 @@ def feed_as_data(feed: Feed) -> dict[str, Any]:
     }
 
 
+def _end_as_data(end: End | None) -> dict[str, Any] | None:
+    if end is None:
+        return None
+    return {
+        "value": end.value,
+        "demand": end.key,
+        "why": end.why,
+        "where": _where(end.where),
+        "closed_form": end.bracket,
+        "replay": None if end.replay is None else end.replay.options,
+    }
+
+
+def window_as_data(window: Window) -> dict[str, Any]:
+    """One window: its two ends, everything else that bounds it, and what is recommended; SI units. null:
+    none, or unknown. replay: options of `railwright rehearse` that play the case behind an end.
+    """
+    outputs = {name: window.of_output(name) for name in window.parts}
+    return {
+        "about": window.about,
+        "setting": window.setting,
+        "unit": window.unit,
+        "step": window.step,
+        "step_given": not window.taken,
+        "asked": window.asked,
+        "low": _end_as_data(window.low),
+        "high": _end_as_data(window.high),
+        "recommended": window.recommended,
+        "why": window.why,
+        "lacks": [impossible.why for impossible in window.lacks],
+        "demands": [{"side": end.side, **(_end_as_data(end) or {})} for end in window.ends],
+        "outputs": {
+            name: {"low": low, "high": high, "recommended": value}
+            for name, (low, high, value) in outputs.items()
+        },
+    }
+
+
 def as_data(settings: Settings) -> dict[str, Any]:
     """Settings as one JSON-ready mapping."""
     return {
         "blocked": settings.blocked,
         "set_points": {name: feed_as_data(feed) for name, feed in settings.set_points.items()},
         "reasons": [reason_as_data(reason) for reason in settings.reasons],
+        "windows": [window_as_data(window) for window in settings.windows],
         "findings": [finding_as_data(finding) for finding in settings.findings],
     }

@@ -204,13 +204,15 @@ def _charging(source: Source) -> Iterator[Demand]:
 
 
 def _with_margin(source: Source) -> float:
-    """The least limit [A] that leaves a margin above the time in the limit within the longest delay, where
-    the delay is to be worked out; else 0.
+    """The least limit [A] that leaves a margin above the time in the limit within the delay that is written,
+    or else the longest one; 0: it does not trip, or no limit does.
     """
+    asked = source.limits.trip_delay if source.limits else None
     reach = [output.trip_delay.high for output in source.rows if output.trip_delay]
-    if source.limits is None or source.limits.trip_delay != "auto" or not reach:
+    if asked is None or not reach:
         return 0.0
-    return charges_within(source, min(reach) / DELAY_MARGIN) or 0.0
+    delay = min(reach) if asked == "auto" else float(asked)
+    return charges_within(source, delay / DELAY_MARGIN) or 0.0
 
 
 def _highs(source: Source) -> Iterator[Demand]:

@@ -17,6 +17,9 @@ from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.rule import Path
 
+REHEARSED = ("trip_delay", "ovp", "opp")
+"""Settings whose lower end hangs on what moves, and is settled by rehearsal."""
+
 Side = Literal["low", "high"]
 
 EXACT = 1e-9
@@ -264,4 +267,4 @@ def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
         else f"at most {show(high.value, unit, 5)} ({high.why})"
     )
     remedies = [words for words in (low.relax(high.value), high.relax(low.value)) if words]
-    return f"no {name} is right: {least} and {most}{apart}", ", or ".join(remedies)
+    return f"no {name} of {window.about} is right: {least} and {most}{apart}", ", or ".join(remedies)

@@ -1,0 +1,197 @@
+"""What protections have to let through: one case played without any of them, and what it would have taken."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from railwright.documents.bench import Output
+from railwright.documents.loader import Documents
+from railwright.physics.output_stage import OPP_RESPONSE
+from railwright.rehearsal.case import Case
+from railwright.rehearsal.circuit import build_circuit, output_errors
+from railwright.rehearsal.errors import SetErrors
+from railwright.rehearsal.rehearse import TAIL, tell
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
+from railwright.rehearsal.timeline import Timeline
+from railwright.traces import Mode
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from railwright.physics.player import Samples
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """The least that would not have tripped, SI units, and the instant that decides it [s]."""
+
+    value: float
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Needed:
+    """What one case asks of the protections of one input, told for the input as a whole.
+
+    trip_delay [s]: the longest stretch in the current limit of any output. ovp [V]: the highest level that is
+    exceeded for the OVP's response, the level's own error taken off. opp [W]: the same of the power.
+    """
+
+    trip_delay: Level
+    ovp: Level
+    opp: Level
+
+
+def unprotected(set_points: SetPoints) -> dict[str, Feed]:
+    """Set points with which nothing trips."""
+    return {name: replace(feed, trips_when=(), outputs=_free(feed)) for name, feed in set_points.items()}
+
+
+def _free(feed: Feed) -> tuple[OutputSetPoints, ...]:
+    return tuple(
+        replace(points, at_limit="regulate", trip_delay=0.0, ovp=math.inf, opp=math.inf, ocp=math.inf)
+        for points in feed.outputs
+    )
+
+
+def with_protection(feed: Feed, setting: str, value: float, parts: Mapping[str, float]) -> Feed:
+    """A feed with one protection alone: 'trip_delay', 'ovp' or 'opp', at a value for the input as a whole."""
+
+    def told(points: OutputSetPoints) -> OutputSetPoints:
+        own = value * parts[points.output]
+        if setting == "trip_delay":
+            return replace(points, at_limit="trip", trip_delay=own)
+        return replace(points, **{setting: own})  # type: ignore[arg-type]
+
+    free = replace(feed, trips_when=(), outputs=_free(feed))
+    return replace(free, outputs=tuple(told(points) for points in free.outputs))
+
+
+def needed(
+    documents: Documents,
+    set_points: SetPoints,
+    case: Case,
+    timeline: Timeline,
+    parts: Mapping[str, Mapping[str, float]],
+) -> tuple[dict[str, Needed], int]:
+    """What a case asks of each input's protections, and how many steps the solver took.
+
+    parts: setting -> output -> its part of the input's setting. Raises SolverError.
+    """
+    from railwright.physics.simulation import Simulation
+
+    free = unprotected(set_points)
+    circuit, _ = build_circuit(documents, free, case)
+    errors, _ = output_errors(documents, free, case)
+    simulation = Simulation(circuit)
+    tell(simulation, documents.bench, free, timeline, errors)
+    advance = simulation.advance(timeline.duration + TAIL)
+    found = {
+        name: _needed(feed, documents, advance.samples[name], errors, parts) for name, feed in free.items()
+    }
+    return found, simulation.steps
+
+
+def trips(
+    documents: Documents, feed: Feed, case: Case, timeline: Timeline
+) -> bool:
+    """Whether anything of one input trips in a case. Raises SolverError."""
+    from railwright.physics.simulation import Simulation
+
+    only = {feed.input: feed}
+    circuit, _ = build_circuit(documents, only, case)
+    errors, _ = output_errors(documents, only, case)
+    simulation = Simulation(circuit)
+    tell(simulation, documents.bench, only, timeline, errors)
+    events = simulation.advance(timeline.duration + TAIL).events
+    return any(event.what.startswith("trips") for event in events)
+
+
+def _needed(
+    feed: Feed,
+    documents: Documents,
+    samples: Samples,
+    errors: Mapping[str, SetErrors],
+    parts: Mapping[str, Mapping[str, float]],
+) -> Needed:
+    nothing = Level(0.0, 0.0)
+    delay, level, power = nothing, nothing, nothing
+    time = samples.time
+    series = feed.arrangement == "series"
+    lost = (samples.voltage - samples.terminal_voltage) / (len(feed.outputs) if series else 1)
+    for points in feed.outputs:
+        output = documents.bench.output(points.output)
+        volts, amperes, mode = samples.output(points.output)
+        delay = _most(delay, _longest(time, mode == Mode.CC))
+        watched = volts + lost if _at_sense(output, feed) else volts
+        held = held_level(time, watched, (output.ovp.response if output.ovp else None) or 0.0)
+        share = parts["ovp"][points.output]
+        level = _most(level, Level((held.value - errors[points.output].ovp_error) / share, held.at))
+        response = output.opp.response if output.opp else None
+        held = held_level(time, volts * amperes, OPP_RESPONSE if response is None else response)
+        power = _most(power, Level(held.value / parts["opp"][points.output], held.at))
+    return Needed(delay, level, power)
+
+
+def _most(one: Level, other: Level) -> Level:
+    return other if other.value > one.value else one
+
+
+def _at_sense(output: Output, feed: Feed) -> bool:
+    return output.ovp is not None and output.ovp.at == "sense" and feed.sense == "at load"
+
+
+def _longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> Level:
+    """The longest time on end for which a condition holds; it holds from its row to the next one."""
+    import numpy as np
+
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], holds[:-1], [False])).astype(np.int8)))
+    if edges.size == 0:
+        return Level(0.0, 0.0)
+    begins, ends = time[edges[::2]], time[edges[1::2]]
+    longest = int(np.argmax(ends - begins))
+    return Level(float(ends[longest] - begins[longest]), float(begins[longest]))
+
+
+def held_level(time: NDArray[np.float64], values: NDArray[np.float64], hold: float) -> Level:
+    """The highest level that a trace of straight lines exceeds for `hold` seconds on end, by bisection."""
+    import numpy as np
+
+    top = int(np.argmax(values))
+    low, high = 0.0, float(values[top])
+    if hold <= 0.0 or high <= 0.0:
+        return Level(max(high, 0.0), float(time[top]))
+    at = float(time[top])
+    for _ in range(30):
+        middle = (low + high) / 2.0
+        began = _exceeds(time, values, middle, hold)
+        if began is None:
+            high = middle
+        else:
+            low, at = middle, began
+    return Level(low, at)
+
+
+def _exceeds(
+    time: NDArray[np.float64], values: NDArray[np.float64], level: float, hold: float
+) -> float | None:
+    """When a trace first lies above a level for `hold` seconds on end; None: it never does."""
+    import numpy as np
+
+    above = values > level
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], above, [False])).astype(np.int8)))
+    for first, last in zip(edges[::2].tolist(), (edges[1::2] - 1).tolist(), strict=True):
+        begins, ends = float(time[first]), float(time[last])
+        if first > 0 and values[first] > values[first - 1]:
+            part = (level - values[first - 1]) / (values[first] - values[first - 1])
+            begins = float(time[first - 1] + part * (time[first] - time[first - 1]))
+        if last + 1 < time.size and values[last] > values[last + 1]:
+            part = (values[last] - level) / (values[last] - values[last + 1])
+            ends = float(time[last] + part * (time[last + 1] - time[last]))
+        if ends - begins >= hold:
+            return begins
+    return None

@@ -1,0 +1,217 @@
+"""Ends of windows that hang on what moves: settled by rehearsal, in corners or in the cases of an ensemble.
+
+Each case is played once without protections, which tells what every protection has to let through. Which
+corner asks for most is found by turning one quantity after the other from its upper to its lower bound, those
+of all inputs at once, and putting together what raised it. The end itself is then tried: at it nothing trips,
+one step below something does.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from railwright.documents.loader import Documents
+from railwright.quantities import show
+from railwright.rehearsal.case import Case, fixed
+from railwright.rehearsal.circuit import uncertain_quantities
+from railwright.rehearsal.corners import corner_case, quantities_of
+from railwright.rehearsal.design import CHUNK, Design
+from railwright.rehearsal.needed import Level, Needed, needed, trips, with_protection
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.settings.rule import Path
+from railwright.settings.settle import RehearsedEnds, Settings
+from railwright.settings.windows.window import REHEARSED, End, Replay, Window
+
+STEPS = 100_000
+"""Steps of the solver after which no more corners are looked for (about a third of a second)."""
+
+TRIES = 8
+"""Steps of the grid by which an end is moved until it is tight."""
+
+
+NOTHING = Level(-math.inf, 0.0)
+
+
+@dataclass
+class _Most:
+    """The most that any case has asked for so far, and which case."""
+
+    level: Level = NOTHING
+    replay: Replay | None = None
+
+    def take(self, level: Level, replay: Replay) -> None:
+        if level.value > self.level.value:
+            self.level, self.replay = level, replay
+
+
+class _Study:
+    """The documents, what is played, and what the cases have asked for."""
+
+    def __init__(self, documents: Documents, set_points: SetPoints, windows: list[Window]) -> None:
+        self.documents, self.set_points, self.windows = documents, set_points, windows
+        self.timeline: Timeline = build_timeline(documents.procedure, documents.device)
+        self.quantities = uncertain_quantities(documents, set_points)
+        self.parts: dict[str, dict[str, float]] = {setting: {} for setting in REHEARSED}
+        for feed in set_points.values():
+            for points in feed.outputs:
+                for setting in REHEARSED:
+                    self.parts[setting][points.output] = points.share if setting != "trip_delay" else 1.0
+        for window in windows:
+            self.parts[window.setting].update(window.parts)
+        self.most = {(window.about, window.setting): _Most() for window in windows}
+        self.steps = 0
+
+    def play(self, case: Case, replay: Replay) -> dict[str, Needed] | None:
+        """Play one case; None where the solver cannot."""
+        from railwright.physics.solver import SolverError
+
+        try:
+            found, steps = needed(self.documents, self.set_points, case, self.timeline, self.parts)
+        except SolverError:
+            return None
+        self.steps += steps
+        for (name, setting), most in self.most.items():
+            most.take(getattr(found[name], setting), replay)
+        return found
+
+    def corner(self, number: int) -> dict[str, Needed] | None:
+        """Play one corner."""
+        return self.play(corner_case(self.quantities, number), Replay(corner=number))
+
+    def corners(self) -> None:
+        """Look for the corner that asks for most of each setting."""
+        everything = (1 << len(self.quantities)) - 1
+        base = self.corner(everything)
+        if base is None:
+            return
+        own = {
+            name: quantities_of(name, tuple(p.output for p in feed.outputs), self.quantities)
+            for name, feed in self.set_points.items()
+        }
+        rounds = max((len(places) for places in own.values()), default=0)
+        if self.steps * rounds > STEPS:
+            return
+        lowered: dict[tuple[str, str], int] = dict.fromkeys(self.most, 0)
+        for turn in range(rounds):
+            bits = {name: 1 << places[turn] for name, places in own.items() if turn < len(places)}
+            found = self.corner(everything & ~sum(bits.values()))
+            if found is None:
+                continue
+            for name, setting in self.most:
+                if name not in bits:
+                    continue
+                before, now = getattr(base[name], setting), getattr(found[name], setting)
+                if now.value > before.value:
+                    lowered[name, setting] |= bits[name]
+        for setting in REHEARSED:
+            low = sum(bits for (_, each), bits in lowered.items() if each == setting)
+            if low:
+                self.corner(everything & ~low)
+
+    def cases(self, cases: int, seed: int) -> None:
+        """Play the cases of an ensemble."""
+        design = Design(self.quantities, cases, seed)
+        for chunk in range(design.chunks):
+            for row, values in enumerate(design.values(chunk).tolist()):
+                case = fixed(dict(zip(design.names, values, strict=True)))
+                self.play(case, Replay(cases=cases, seed=seed, number=chunk * CHUNK + row))
+
+    def case_of(self, replay: Replay) -> Case:
+        """The case that can be played again."""
+        if replay.corner is not None:
+            return corner_case(self.quantities, replay.corner)
+        design = Design(self.quantities, replay.cases, replay.seed)
+        values = design.values(replay.number // CHUNK)[replay.number % CHUNK].tolist()
+        return fixed(dict(zip(design.names, values, strict=True)))
+
+    def ends(self) -> Iterator[tuple[tuple[str, str], End]]:
+        """The end of each window, tried."""
+        for window in self.windows:
+            most = self.most[window.about, window.setting]
+            if most.replay is not None:
+                yield (window.about, window.setting), self._end(window, most.level, most.replay)
+
+    def _end(self, window: Window, level: Level, replay: Replay) -> End:
+        case = self.case_of(replay)
+        feed = self.set_points[window.about]
+
+        def trips_at(n: int) -> bool:
+            value = round(n * window.step, 12)
+            if n <= 0:
+                return level.value > 0.0
+            told = with_protection(feed, window.setting, value, self.parts[window.setting])
+            return trips(self.documents, told, case, self.timeline)
+
+        n = math.ceil(level.value / window.step * (1.0 - 1e-9)) if level.value > 0.0 else 0
+        for _ in range(TRIES):
+            if trips_at(n):
+                n += 1
+            elif n > 0 and not trips_at(n - 1):
+                n -= 1
+            else:
+                break
+        value = round(n * window.step, 12)
+        step, path = self._step(level.at)
+        return End(
+            value,
+            "low",
+            "rehearsed",
+            _words(window, value, level, step, replay),
+            path,
+            replay=replay,
+            relax=_relaxed(window, value),
+        )
+
+    def _step(self, time: float) -> tuple[str, Path]:
+        """The step that is played at a time, and where it is written."""
+        spans = self.timeline.spans
+        for index, span in enumerate(spans):
+            if time <= span.end or index == len(spans) - 1:
+                return span.name, ("procedure", "steps", index)
+        return "the procedure", ("procedure", "steps")
+
+
+def _relaxed(window: Window, value: float) -> Callable[[float], str]:
+    """What would let the lower end of a window down to another value."""
+
+    def words(high: float) -> str:
+        less = show(value - max(high, 0.0), window.unit, 3)
+        if window.setting == "trip_delay":
+            return f"{less} less in the limit: a higher limit, one that regulates, or a slower rise"
+        if window.setting == "ovp":
+            return f"{less} less played, or an OVP that is so much more accurate"
+        return f"{less} less drawn: a lower current limit, or a slower rise"
+
+    return words
+
+
+def _words(window: Window, value: float, level: Level, step: str, replay: Replay) -> str:
+    unit = window.unit
+    if window.setting == "trip_delay":
+        what = (
+            f"stays in the limit for {show(level.value, unit)} in '{step}'"
+            if level.value > 0.0
+            else "never reaches the limit"
+        )
+    else:
+        what = f"trips in '{step}' at {show(max(0.0, value - window.step), unit, 5)}, one step lower"
+    return f"rehearsed, {replay.words} {what}"
+
+
+def rehearsed_ends(documents: Documents, settings: Settings, cases: int = 0, seed: int = 1) -> RehearsedEnds:
+    """Ends that a rehearsal settles: the lower ends of trip delays, OVP and OPP levels.
+
+    cases: beside the corners, so many cases of the ensemble with this seed. Empty where an input has no set
+    points. The same documents always give the same ends.
+    """
+    windows = [window for window in settings.windows if window.setting in REHEARSED]
+    if set(settings.set_points) != set(documents.procedure.hook_up):
+        return {}
+    study = _Study(documents, settings.set_points, windows)
+    study.corners()
+    if cases:
+        study.cases(cases, seed)
+    return dict(study.ends())
