@@ -80,7 +80,7 @@ def test_a_limit_that_cannot_be_worked_out_stops_and_says_why(documents, edit, c
     result = cli("rehearse", PROCEDURE)
     assert result.exit_code == 3
     assert "no ovp of transducer is right: it must be at least" in result.stderr
-    assert "write the level that you accept" in result.stderr
+    assert "less played, or an OVP that is so much more accurate" in result.stderr
 
 
 def test_all_stops_are_told_at_once_and_not_only_those_that_hide_a_set_point(documents, edit, cli):

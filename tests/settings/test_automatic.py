@@ -146,7 +146,7 @@ IMPOSSIBLE = [
     ),
     (
         (("device", "{voltage: 20 V} ", "{voltage: 16.2 V} "),),
-        "no ovp is right: it must be at least",
+        "no ovp of main is right: it must be at least",
         "ovp: auto",
     ),
     ((("bench", ", response: 200 us", ""),), "response of the OVP", "ovp:"),

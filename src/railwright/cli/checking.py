@@ -74,7 +74,7 @@ def settle_documents(procedure: Path) -> Checked:
     """
     hooked = hooked_up(load_documents(procedure))
     settings = settle(hooked.documents, dt.date.today(), hooked)
-    if any(window.asked is None and window.setting in REHEARSED for window in settings.windows):
+    if any(w.used and w.asked is None and w.setting in REHEARSED for w in settings.windows):
         settings = settled_with_rehearsal(hooked)
     checked = Checked(hooked.documents, settings, None)
     missing = [name for name in checked.documents.device.inputs if name not in checked.settings.set_points]

@@ -23,13 +23,13 @@ from railwright.quantities import (
     AutoAmperes,
     AutoSeconds,
     AutoVolts,
+    AutoWatts,
     Interval,
     PositiveAmperes,
     PositiveSeconds,
     Seconds,
     Volts,
     VoltsPerSecond,
-    Watts,
     parse_interval,
     parse_value,
     quoted,
@@ -61,7 +61,7 @@ class Limits(Model):
     at_limit: Literal["regulate", "trip"] = Field(description="what an output does at its limit (IVI-4.4)")
     trip_delay: AutoSeconds | None = Field(None, description="how long the limit is exceeded before it trips")
     ovp: AutoVolts = Field(description="over-voltage protection: the level at which the output goes off")
-    opp: Watts | None = Field(
+    opp: AutoWatts | None = Field(
         None, description="over-power protection: the power at which the output goes off; left out: not used"
     )
     ocp: PositiveAmperes | None = Field(

@@ -308,7 +308,7 @@ class Bound:
 class Draft:
     """Set points of one input as far as they could be settled.
 
-    known: the settings ('current_limit', 'ovp', 'trip_delay') that were; the others are nan in `feed`.
+    known: the settings ('current_limit', 'ovp', 'trip_delay', 'opp') that were; the others are nan in `feed`.
     whole: whether all were.
     """
 

@@ -92,6 +92,7 @@ def window_as_data(window: Window) -> dict[str, Any]:
         "unit": window.unit,
         "step": window.step,
         "step_given": not window.taken,
+        "used": window.used,
         "asked": window.asked,
         "low": _end_as_data(window.low),
         "high": _end_as_data(window.high),

@@ -15,7 +15,7 @@ from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.settings.context import Draft, Source, locate
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.overrides import AUTO_IMPOSSIBLE
-from railwright.settings.windows import current_limit, ovp, trip_delay
+from railwright.settings.windows import current_limit, opp, ovp, trip_delay
 from railwright.settings.windows.choose import Chosen, Settled, Waiting
 from railwright.settings.windows.window import End, Window
 
@@ -73,7 +73,7 @@ def _delay_as_written(source: Source, value: float, limit: float | None) -> str:
     return "; ".join(words)
 
 
-def _feed(source: Source, limit: float, ovp: float, delay: float) -> Feed:
+def _feed(source: Source, limit: float, ovp: float, delay: float, opp: float) -> Feed:
     assert source.limits is not None
     outputs = tuple(
         OutputSetPoints(
@@ -83,7 +83,7 @@ def _feed(source: Source, limit: float, ovp: float, delay: float) -> Feed:
             trip_delay=delay,
             ovp=ovp * share,
             share=share,
-            opp=source.limits.opp * part * share if source.limits.opp is not None else math.inf,
+            opp=opp * part * share,
             ocp=source.limits.ocp * part if source.limits.ocp is not None else math.inf,
             ocp_delay=_ocp_delay(source.limits, output),
         )
@@ -162,10 +162,20 @@ def settle_input(
         delay = _settled(found, partial(_delay_as_written, source, limit=amperes), provisional)
         if not found.lacks and found.asked is None and amperes is None:
             delay = Waiting()
+    power: Settled | None = None
+    if opp.is_there(source):
+        volts = level.value if isinstance(level, Chosen) else None
+        found = opp.window(source, amperes, volts)
+        windows.append(_with(found, ends, opp.recommend) if amperes is not None else found)
+        if source.limits.opp is not None:
+            power = _settled(windows[-1], lambda value: "as the procedure says", provisional)
+            if isinstance(power, Chosen) and windows[-1].asked is None and None in (amperes, volts):
+                power = Waiting()
     settings: dict[str, tuple[str, Settled | None]] = {
         "current_limit": ("A", limit),
         "ovp": ("V", level),
         "trip_delay": ("s", delay),
+        "opp": ("W", power),
     }
     reasons: list[Reason] = []
     findings: list[Finding] = []
@@ -176,8 +186,8 @@ def settle_input(
             where = documents.where("procedure", ("limits", source.name, setting))
             why = settled.why + _shared(source, setting)
             reasons.append(Reason(source.name, setting, settled.value, unit, where, why))
-        elif settled is None:  # a limit that regulates has no delay
-            values[setting] = 0.0
+        elif settled is None:  # a limit that regulates has no delay; a protection that is not used
+            values[setting] = math.inf if setting == "opp" else 0.0
         elif not isinstance(settled, Waiting):
             for impossible in settled:
                 where = locate(documents, impossible.path)
@@ -186,7 +196,6 @@ def settle_input(
                     Finding(AUTO_IMPOSSIBLE, Severity.STOP, source.name, where, why, impossible.remedy)
                 )
     asked: dict[str, tuple[str, float | None]] = {
-        "opp": ("W", source.limits.opp),
         "ocp": ("A", source.limits.ocp),
         "ocp_delay": ("s", source.limits.ocp_delay),
     }

@@ -183,7 +183,7 @@ def trip_delay_range(context: Context) -> Outcome:
 @rule("opp-range", Severity.STOP)
 def opp_range(context: Context) -> Outcome:
     """An over-power level is outside the output's range, or the bench names no such protection of it."""
-    for source, feed in context.having():
+    for source, feed in context.having("opp"):
         for points in feed.outputs:
             protection = context.bench.output(points.output).opp
             path = (*source.at_limits, "opp")
@@ -260,7 +260,7 @@ def ocp_below_need(context: Context) -> Outcome:
 @rule("opp-below-need", Severity.STOP)
 def opp_below_need(context: Context) -> Outcome:
     """The over-power protection trips at what normal operation draws."""
-    for source, feed in context.having():
+    for source, feed in context.having("opp"):
         level = source.opp(feed)
         for played in source.played.levels:
             drawn = source.load.current(played.voltage) if played.voltage > 0 else None

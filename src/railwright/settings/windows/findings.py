@@ -20,6 +20,8 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
     """
     found: list[Finding] = []
     for window in windows:
+        if not window.used:
+            continue
         pair = window.colliding(settled=window.asked is not None)
         where = locate(documents, ("procedure", "limits", window.about, window.setting))
         if pair is not None:
