@@ -912,7 +912,9 @@ MORE = (
         PROCEDURE,
         "opp: 30 W",
         "opp: 30 V",
-        ("power-input.procedure.yaml:16:10: expected a power such as '3.6 W' or auto, got '30 V': 'V' is a voltage",),
+        (
+            "power-input.procedure.yaml:16:10: expected a power such as '3.6 W' or auto, got '30 V': 'V' is a voltage",
+        ),
     ),
 )
 

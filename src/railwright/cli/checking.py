@@ -64,7 +64,8 @@ def settled_with_rehearsal(hooked: HookedUp, cases: int = 0, seed: int = 1) -> S
     first = settle(hooked.documents, today, hooked, provisional=True)
     from railwright.settings.windows.rehearsed import rehearsed_ends
 
-    return settle(hooked.documents, today, hooked, rehearsed_ends(hooked.documents, first, cases, seed))
+    ends = rehearsed_ends(hooked.documents, first, today, cases, seed)
+    return settle(hooked.documents, today, hooked, ends)
 
 
 def settle_documents(procedure: Path) -> Checked:

@@ -18,6 +18,9 @@ from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
 from railwright.rehearsal.timeline import Timeline
 from railwright.traces import Mode
 
+NEAR = 0.02
+"""Largest distance below the set voltage, in parts of it, at which an input counts as up."""
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -38,12 +41,14 @@ class Needed:
     """What one case asks of the protections of one input, told for the input as a whole.
 
     trip_delay [s]: the longest stretch in the current limit of any output. ovp [V]: the highest level that is
-    exceeded for the OVP's response, the level's own error taken off. opp [W]: the same of the power.
+    exceeded for the OVP's response, the level's own error taken off. opp [W]: the same of the power. short
+    [V]: how far it lies below what it must have reached at the end of a power-up; zero or less: it is up.
     """
 
     trip_delay: Level
     ovp: Level
     opp: Level
+    short: Level
 
 
 def unprotected(set_points: SetPoints) -> dict[str, Feed]:
@@ -91,14 +96,13 @@ def needed(
     tell(simulation, documents.bench, free, timeline, errors)
     advance = simulation.advance(timeline.duration + TAIL)
     found = {
-        name: _needed(feed, documents, advance.samples[name], errors, parts) for name, feed in free.items()
+        name: _needed(set_points[name], documents, advance.samples[name], errors, parts, timeline)
+        for name in free
     }
     return found, simulation.steps
 
 
-def trips(
-    documents: Documents, feed: Feed, case: Case, timeline: Timeline
-) -> bool:
+def trips(documents: Documents, feed: Feed, case: Case, timeline: Timeline) -> bool:
     """Whether anything of one input trips in a case. Raises SolverError."""
     from railwright.physics.simulation import Simulation
 
@@ -117,6 +121,7 @@ def _needed(
     samples: Samples,
     errors: Mapping[str, SetErrors],
     parts: Mapping[str, Mapping[str, float]],
+    timeline: Timeline,
 ) -> Needed:
     nothing = Level(0.0, 0.0)
     delay, level, power = nothing, nothing, nothing
@@ -134,7 +139,35 @@ def _needed(
         response = output.opp.response if output.opp else None
         held = held_level(time, volts * amperes, OPP_RESPONSE if response is None else response)
         power = _most(power, Level(held.value / parts["opp"][points.output], held.at))
-    return Needed(delay, level, power)
+    return Needed(delay, level, power, _short(feed, documents, samples, timeline))
+
+
+def _short(feed: Feed, documents: Documents, samples: Samples, timeline: Timeline) -> Level:
+    """How far an input is below where it must be at the end of each of its power-ups [V].
+
+    A limit that trips is left by then, and the set voltage is there; one that regulates may hold the input
+    lower, within its operating range.
+    """
+    import numpy as np
+
+    wanted = documents.device.inputs[feed.input].operating
+    column = samples.voltage if feed.sense == "at load" else samples.terminal_voltage
+    trips = any(points.at_limit == "trip" for points in feed.outputs)
+    most = Level(-math.inf, 0.0)
+    for span in timeline.spans:
+        if span.kind != "power_up" or feed.input not in span.inputs:
+            continue
+        goal = next(
+            (a.voltage for a in reversed(timeline.actions) if a.input == feed.input and a.time <= span.end
+             and a.kind == "line"), 0.0,
+        )  # fmt: skip
+        if not trips and goal not in wanted:
+            continue
+        there = (1.0 - NEAR) * goal if trips else min(wanted.low, (1.0 - NEAR) * goal)
+        index = max(int(np.searchsorted(samples.time, span.end, side="left")) - 1, 0)
+        values = column if trips else samples.voltage
+        most = _most(most, Level(there - float(values[index]), span.end))
+    return most
 
 
 def _most(one: Level, other: Level) -> Level:

@@ -146,7 +146,7 @@ def settle_input(
     """
     assert source.limits is not None
     ends = rehearsed
-    windows = [current_limit.window(source)]
+    windows = [_with(current_limit.window(source), ends, partial(current_limit.recommend, source=source))]
     limit = _settled(windows[0], partial(_limit_as_written, source), provisional)
     amperes = limit.value if isinstance(limit, Chosen) else None
     windows.append(_with(ovp.window(source, amperes), ends, ovp.recommend))

@@ -90,9 +90,9 @@ def settle(
     """Set points of every input with their reasons and windows, and what the static rules find.
 
     today: decides whether a calibration is overdue. hooked: what `hooked_up` made of the documents, where
-    that was done before. Asked values stay as they are asked; `auto` is worked out. rehearsed: ends of windows
-    that a rehearsal has settled, by input and setting; left out: closed forms alone. provisional: such a
-    rehearsal follows. Raises DocumentErrors where an override names a finding that no rule makes.
+    that was done before. Asked values stay as they are asked; `auto` is worked out. rehearsed: ends of
+    windows that a rehearsal has settled, by input and setting; left out: closed forms alone. provisional:
+    such a rehearsal follows. Raises DocumentErrors where an override names a finding that no rule makes.
     """
     check_overrides(documents)
     hooked = hooked or hooked_up(documents)
@@ -114,6 +114,9 @@ def settle(
     feeds = {name: draft.feed for name, draft in drafts.items() if draft.whole}
     context = Context(documents, sources, timeline, feeds, today, drafts)
     findings += findings_of(RULES, context, documents)
+    if rehearsed is not None:  # it has settled what the closed form of this rule only bounds
+        delays = {about for about, setting in rehearsed if setting == "trip_delay"}
+        findings = [f for f in findings if f.rule != "trip-before-charged" or f.about not in delays]
     findings += window_findings(windows, documents)
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)}
     found = by_severity(override(findings, documents, ids))

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
-from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import (
     EARTH,
@@ -29,6 +28,7 @@ from railwright.settings.hookup.of_group import of_group
 from railwright.settings.hookup.of_lead import of_proposal
 from railwright.settings.hookup.of_output import of_output
 from railwright.settings.rules.voltage import TOUCH_LIMIT
+from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
 
 FULL = round((ROOM_TO_CHARGE - 1.0) * 1000)
 """Headroom that counts at most [‰ of the need]: 1.5 times the need, which an automatic current limit takes as

@@ -9,7 +9,6 @@ from __future__ import annotations
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO
 from railwright.quantities import show
-from railwright.settings.windows.current_limit import HEADROOM
 from railwright.settings.context import output_path
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import EARTH, Group, supply_of
@@ -22,6 +21,7 @@ from railwright.settings.hookup.obstacle import (
     each_of,
     round_up,
 )
+from railwright.settings.windows.current_limit import HEADROOM
 
 
 def ties(demand: Demand, group: Group, bench: Bench) -> Found:

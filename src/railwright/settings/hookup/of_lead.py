@@ -7,8 +7,6 @@ import math
 from railwright.documents.hook_up import AUTO
 from railwright.quantities import show
 from railwright.settings import figures
-from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
-from railwright.settings.windows.ovp import OVP_MARGIN
 from railwright.settings.context import output_path
 from railwright.settings.hookup.obstacle import (
     FIGURE,
@@ -22,6 +20,8 @@ from railwright.settings.hookup.obstacle import (
     round_up,
 )
 from railwright.settings.rule import Path
+from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
+from railwright.settings.windows.ovp import OVP_MARGIN
 
 
 def voltage(proposal: Proposal) -> Found:

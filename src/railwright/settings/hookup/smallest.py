@@ -27,13 +27,13 @@ from railwright.documents.bench import (
 )
 from railwright.documents.hook_up import AUTO
 from railwright.quantities import Interval, show
-from railwright.settings.windows.current_limit import HEADROOM
 from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import Group
 from railwright.settings.hookup.obstacle import UNCOUPLE, round_up
 from railwright.settings.hookup.program import OUTPUT, Rows, rows_of, solve
 from railwright.settings.rule import Path
+from railwright.settings.windows.current_limit import HEADROOM
 
 _SCALE = 1000
 """Costs are this much larger, so that among further outputs the one for the least power is taken."""

@@ -57,6 +57,11 @@ def window(source: Source) -> Window:
     )
     asked = source.limits.current_limit if source.limits else "auto"
     found = replace(found, asked=None if asked == "auto" else float(asked))
+    return recommend(found, source)
+
+
+def recommend(found: Window, source: Source) -> Window:
+    """With the recommended value where all is known: some way above the need."""
     if found.lacks or found.colliding() or source.needs is None:
         return found
     value, why = _choice(source, found)
@@ -266,7 +271,8 @@ def _choice(source: Source, found: Window) -> tuple[float, str]:
     assert low is not None
     assert high is not None
     need = source.needs[0]
-    lower = min(max(low.value, _carrying(source, HEADROOM * need), _with_margin(source)), high.value)
+    least = HEADROOM * low.value if low.key == "rehearsed" else low.value
+    lower = min(max(least, _carrying(source, HEADROOM * need), _with_margin(source)), high.value)
     room = ROOM_TO_CHARGE * need
     wanted = min(high.value, max(lower, room))
     value = figures.tidy(wanted, lower, high.value, found.step)

@@ -69,7 +69,8 @@ def recommend(found: Window) -> Window:
     low, high = found.low, found.high
     if found.lacks or found.colliding() or low is None or high is None:
         return found
-    wanted = min(OPP_MARGIN * low.value, high.value)
+    margin = 1.0 if low.key == "range" else OPP_MARGIN
+    wanted = min(margin * low.value, high.value)
     value = figures.tidy(wanted, min(low.value * (1.0 + EXACT), high.value), high.value, found.step)
     room = (
         f"{OPP_MARGIN:g} times the lower end"
@@ -120,6 +121,19 @@ def _lows(source: Source, limit: float | None) -> Iterator[Demand]:
             level.path,
             lambda high: f"an input that takes no more than {show(max(0.0, high), 'W')} in '{level.step}'",
             "opp-below-need",
+        )
+    each = zip(source.rows, parts(source).values(), strict=True)
+    least = max((output.opp.level.low / part for output, part in each if output.opp), default=0.0)
+    if least > 0.0:
+        yield Demand(
+            "range",
+            "low",
+            least,
+            lambda value: value >= least * (1.0 - EXACT),
+            f"the output's OPP begins at {show(least, 'W')}",
+            (*source.at_output, "opp", "level"),
+            lambda high: f"an OPP that begins at {show(max(0.0, high), 'W')}",
+            "opp-range",
         )
     if limit is None:
         return

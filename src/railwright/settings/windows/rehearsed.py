@@ -8,9 +8,10 @@ one step below something does.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from railwright.documents.loader import Documents
 from railwright.quantities import show
@@ -19,14 +20,16 @@ from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import CHUNK, Design
 from railwright.rehearsal.needed import Level, Needed, needed, trips, with_protection
-from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.settings.rule import Path
-from railwright.settings.settle import RehearsedEnds, Settings
+from railwright.settings.settle import RehearsedEnds, Settings, settle
 from railwright.settings.windows.window import REHEARSED, End, Replay, Window
 
 STEPS = 100_000
 """Steps of the solver after which no more corners are looked for (about a third of a second)."""
+
+ROUNDS = 3
+"""How often current limits are raised until everything comes up in every corner that was found."""
 
 TRIES = 8
 """Steps of the grid by which an end is moved until it is tight."""
@@ -50,18 +53,19 @@ class _Most:
 class _Study:
     """The documents, what is played, and what the cases have asked for."""
 
-    def __init__(self, documents: Documents, set_points: SetPoints, windows: list[Window]) -> None:
-        self.documents, self.set_points, self.windows = documents, set_points, windows
+    def __init__(self, documents: Documents, settings: Settings) -> None:
+        self.documents, self.set_points = documents, settings.set_points
+        self.windows = {(window.about, window.setting): window for window in settings.windows}
         self.timeline: Timeline = build_timeline(documents.procedure, documents.device)
-        self.quantities = uncertain_quantities(documents, set_points)
+        self.quantities = uncertain_quantities(documents, self.set_points)
         self.parts: dict[str, dict[str, float]] = {setting: {} for setting in REHEARSED}
-        for feed in set_points.values():
+        for feed in self.set_points.values():
             for points in feed.outputs:
                 for setting in REHEARSED:
                     self.parts[setting][points.output] = points.share if setting != "trip_delay" else 1.0
-        for window in windows:
-            self.parts[window.setting].update(window.parts)
-        self.most = {(window.about, window.setting): _Most() for window in windows}
+        for (_, setting), window in self.windows.items():
+            self.parts.setdefault(setting, {}).update(window.parts)
+        self.most = {(name, setting): _Most() for name in self.set_points for setting in REHEARSED}
         self.steps = 0
 
     def play(self, case: Case, replay: Replay) -> dict[str, Needed] | None:
@@ -129,10 +133,55 @@ class _Study:
 
     def ends(self) -> Iterator[tuple[tuple[str, str], End]]:
         """The end of each window, tried."""
-        for window in self.windows:
-            most = self.most[window.about, window.setting]
-            if most.replay is not None:
-                yield (window.about, window.setting), self._end(window, most.level, most.replay)
+        for key, most in self.most.items():
+            window = self.windows.get(key)
+            if window is not None and most.replay is not None:
+                yield key, self._end(window, most.level, most.replay)
+
+    def limit_ends(self) -> Iterator[tuple[tuple[str, str], End]]:
+        """The lower ends of current limits that closed forms do not tell, or put too high: with less an input
+        does not come up, or stays in the limit for longer than the delay that is written. In the corner that
+        stays longest in the limit.
+        """
+        for name in self.set_points:
+            window, replay = self.windows[name, "current_limit"], self.most[name, "trip_delay"].replay
+            low, high = window.side("low", settled=True), window.high
+            if replay is None or low is None or high is None or low.value > high.value:
+                continue
+            case = self.case_of(replay)
+            least, most = round(low.value / window.step), round(high.value / window.step)
+            if self._comes_up(window, case, least):
+                why = f"rehearsed, {replay.words} comes up at {show(low.value, 'A')}"
+                yield (name, "current_limit"), replace(_limit_end(low.value, why, replay), path=low.path)
+                continue
+            if not self._comes_up(window, case, most):
+                continue
+            while most - least > 1:
+                middle = (least + most) // 2
+                least, most = (least, middle) if self._comes_up(window, case, middle) else (middle, most)
+            value = round(most * window.step, 12)
+            below = show(round(least * window.step, 12), "A", 5)
+            why = f"rehearsed, {replay.words} does not come up, or in time, at {below}, one step lower"
+            yield (name, "current_limit"), _limit_end(value, why, replay)
+
+    def _comes_up(self, window: Window, case: Case, n: int) -> bool:
+        """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
+        from railwright.physics.solver import SolverError
+
+        feed = self.set_points[window.about]
+        value = round(n * window.step, 12)
+        told = tuple(
+            replace(points, current_limit=value * window.parts[points.output]) for points in feed.outputs
+        )
+        only = {window.about: replace(feed, outputs=told)}
+        try:
+            found, _ = needed(self.documents, only, case, self.timeline, self.parts)
+        except SolverError:
+            return False
+        delay = self.windows.get((window.about, "trip_delay"))
+        written = math.inf if delay is None or delay.asked is None else delay.asked
+        got = found[window.about]
+        return got.short.value <= 0.0 and got.trip_delay.value < written
 
     def _end(self, window: Window, level: Level, replay: Replay) -> End:
         case = self.case_of(replay)
@@ -174,6 +223,18 @@ class _Study:
         return "the procedure", ("procedure", "steps")
 
 
+def _limit_end(value: float, why: str, replay: Replay) -> End:
+    return End(
+        value,
+        "low",
+        "rehearsed",
+        why,
+        ("procedure", "steps"),
+        replay=replay,
+        relax=lambda high: "more time in its step, a longer trip delay, or less to charge",
+    )
+
+
 def _relaxed(window: Window, value: float) -> Callable[[float], str]:
     """What would let the lower end of a window down to another value."""
 
@@ -201,17 +262,36 @@ def _words(window: Window, value: float, level: Level, step: str, replay: Replay
     return f"rehearsed, {replay.words} {what}"
 
 
-def rehearsed_ends(documents: Documents, settings: Settings, cases: int = 0, seed: int = 1) -> RehearsedEnds:
-    """Ends that a rehearsal settles: the lower ends of trip delays, OVP and OPP levels.
+def rehearsed_ends(
+    documents: Documents, settings: Settings, today: dt.date, cases: int = 0, seed: int = 1
+) -> RehearsedEnds:
+    """Ends that a rehearsal settles: the lower ends of current limits, trip delays, OVP and OPP levels.
 
-    cases: beside the corners, so many cases of the ensemble with this seed. Empty where an input has no set
-    points. The same documents always give the same ends.
+    settings: provisional ones. cases: beside the corners, so many cases of the ensemble with this seed. Empty
+    where an input has no set points. The same documents always give the same ends.
     """
-    windows = [window for window in settings.windows if window.setting in REHEARSED]
-    if set(settings.set_points) != set(documents.procedure.hook_up):
-        return {}
-    study = _Study(documents, settings.set_points, windows)
-    study.corners()
+    limits: dict[tuple[str, str], End] = {}
+    for _ in range(ROUNDS):
+        if set(settings.set_points) != set(documents.procedure.hook_up):
+            return {}
+        study = _Study(documents, settings)
+        study.corners()
+        for key, end in study.limit_ends():
+            if key not in limits or end.value > limits[key].value:
+                limits[key] = end
+        again = settle(documents, today, limits, provisional=True)
+        if _limits(again) == _limits(settings):
+            break
+        settings = again
     if cases:
         study.cases(cases, seed)
-    return dict(study.ends())
+    return {**limits, **dict(study.ends())}
+
+
+def _limits(settings: Settings) -> dict[str, float]:
+    """Current limit of each output that has one [A]."""
+    return {
+        points.output: points.current_limit
+        for feed in settings.set_points.values()
+        for points in feed.outputs
+    }
