@@ -1,4 +1,4 @@
-"""Recordings that are played: the ways people and programs write them, what is guessed, and what is refused."""
+"""Recordings to play: the ways people and programs write them, what is guessed, and what is refused."""
 
 from __future__ import annotations
 

@@ -48,7 +48,7 @@ def best_levels_of_lines(time: Array, value: Array, points: int, fineness: int) 
 
 
 def best_lines(time: Array, value: Array, points: int) -> float:
-    """Least error found of at most `points` joined lines for straight lines between rows (n,), free of jumps."""
+    """Least error found of at most `points` joined lines, for straight lines between rows (n,), no jumps."""
     end = time[-1]
     grid = np.union1d(np.linspace(0.0, end, {1: 2, 2: 61}.get(points, 25)), time)
     meets = np.array(list(itertools.combinations(grid[1:-1], points - 1)))
@@ -95,7 +95,7 @@ def _errors(time: Array, value: Array, meets: Array) -> Array:
 
 
 def _program(time: Array, value: Array, meets: Array) -> tuple[csr_array, Array]:
-    """|lines − waveform| ≤ error at every row and at every meet; unknown are the levels there, and the error."""
+    """|lines − waveform| ≤ error at every row and every meet; unknown are the levels there, and the error."""
     knots = np.concatenate(([time[0]], meets, [time[-1]]))
     instants = np.concatenate((time, meets))
     asked = np.interp(instants, time, value)

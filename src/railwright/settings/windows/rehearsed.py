@@ -279,7 +279,7 @@ def rehearsed_ends(
         for key, end in study.limit_ends():
             if key not in limits or end.value > limits[key].value:
                 limits[key] = end
-        again = settle(documents, today, limits, provisional=True)
+        again = settle(documents, today, rehearsed=limits, provisional=True)
         if _limits(again) == _limits(settings):
             break
         settings = again
