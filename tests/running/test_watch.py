@@ -132,3 +132,42 @@ def test_a_trip_goes_before_a_condition() -> None:
     assert events[0].what == "trips OVP"
     assert alarm is not None
     assert alarm.ended is Ended.TRIPPED
+
+
+def test_a_condition_for_one_step_looks_only_at_readings_wholly_inside_it() -> None:
+    watch = watching(current_above="1 A", during="rise")
+    assert watch.see(reading(0.1, 2.0))[1] is None
+    watch.step_begins("rise", 0.2)
+    assert watch.see(reading(0.21, 2.0, age=0.02))[1] is None  # it covers what was before the step
+    alarm = watch.see(reading(0.22, 2.0, age=0.02))[1]
+    assert alarm is not None
+    assert alarm.cause == "main: current 2 A above 1 A during 'rise'"
+    watch.step_begins("steady", 0.3)
+    assert watch.see(reading(0.4, 2.0))[1] is None
+
+
+def test_time_in_a_condition_for_one_step_begins_anew_with_the_step() -> None:
+    watch = watching(**{"current_below": "1 A", "during": "rise", "for": "50 ms"})
+    watch.step_begins("rise", 0.0)
+    assert watch.see(reading(0.01, 0.5))[1] is None
+    watch.step_begins("hold", 0.02)
+    watch.step_begins("rise", 0.03)
+    assert watch.see(reading(0.065, 0.5))[1] is None
+    assert watch.see(reading(0.12, 0.5))[1] is not None
+
+
+def test_a_likely_cause_is_told_with_what_ends_the_run() -> None:
+    watch = watching(voltage_below="10 V", likely="a wire is off")
+    alarm = watch.see(reading(0.1, voltage=9.0))[1]
+    assert alarm is not None
+    assert alarm.cause == "main: voltage 9 V below 10 V; likely: a wire is off"
+
+
+@pytest.mark.parametrize(
+    ("trips", "said"), [("any", "; likely: a short"), ("OVP", ""), ("current limit", "; likely: a short")]
+)
+def test_a_trip_is_told_with_its_likely_cause(trips: str, said: str) -> None:
+    watch = watching(trips=trips, likely="a short")
+    alarm = watch.see(reading(0.1, mode=Mode.TRIPPED, trip="current limit"))[1]
+    assert alarm is not None
+    assert (alarm.ended, alarm.cause) == (Ended.TRIPPED, f"main tripped: current limit{said}")

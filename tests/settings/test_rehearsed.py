@@ -145,7 +145,7 @@ def test_a_trip_delay_with_little_room(bent: Bent) -> None:
 
 def test_a_stop_condition_that_comes_true(bent: Bent) -> None:
     (finding,) = found(bent.bend("main", "current", 1.0, 1.2, 0.95), "stop-rehearsed")
-    assert "holds for 200 ms" in finding.why
+    assert "holds for 199.2 ms from 999.9 ms on" in finding.why
     assert "current_above: 900 mA" in line_of(finding)
     assert found(Bent(bent.documents).bend("main", "current", 1.0, 1.09, 0.95), "stop-rehearsed") == []
 

@@ -33,6 +33,14 @@ Twins = Annotated[
     bool, typer.Option("--twins", help="On simulated supplies, started for this run, on free ports.")
 ]
 Seed = Annotated[int, typer.Option(help="Of the simulated supplies.")]
+True_ = Annotated[
+    list[str] | None,
+    typer.Option("--true", metavar="NAME=VALUE", help="With --twins: a true parameter, as in 'twin'."),
+]
+Faults = Annotated[
+    list[str] | None,
+    typer.Option("--fault", metavar="'KIND INPUT'", help="With --twins: what lies wrong, as in 'twin'."),
+]
 
 
 def run(
@@ -43,6 +51,8 @@ def run(
     trace: TraceLines = False,
     twins: Twins = False,
     seed: Seed = 1,
+    true: True_ = None,
+    fault: Faults = None,
 ) -> Exit:
     """Check, then play the procedure on the bench, and record it.
 
@@ -51,7 +61,10 @@ def run(
     """
     from railwright.cli.checking import check_documents
     from railwright.cli.truth import keep_truth
+    from railwright.cli.twin import faults_of, overrides_of
 
+    if not twins and (true or fault):
+        raise BadInput("--true, --fault: expected --twins beside them; a real supply has no such thing")
     place = folder or default_folder(procedure, unit)
     checked = check_documents(procedure, rehearsed=True)
     if not may_run(checked, place):
@@ -62,7 +75,15 @@ def run(
             from railwright.twin.launcher import TwinBench
 
             documents = checked.documents
-            bench = TwinBench(documents.bench, documents.device, documents.procedure, seed=seed, ports="free")
+            bench = TwinBench(
+                documents.bench,
+                documents.device,
+                documents.procedure,
+                seed=seed,
+                overrides=overrides_of(true or []),
+                faults=faults_of(fault or [], tuple(documents.device.inputs)),
+                ports="free",
+            )
             started = stack.enter_context(bench)
             for name, address in started.addresses.items():
                 print(f"simulated: {name} at {address}")

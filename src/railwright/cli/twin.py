@@ -14,6 +14,7 @@ from railwright.cli.exits import BadInput, Exit, StoppedByFinding
 
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
+    from railwright.twin.faults import TwinFault
     from railwright.twin.launcher import TwinBench
     from railwright.twin.recorder import Trigger
 
@@ -48,6 +49,15 @@ TriggerText = Annotated[
 ]
 Before = Annotated[str, typer.Option(metavar="TIME", help="How much before its trigger a recording keeps.")]
 Length = Annotated[str, typer.Option(metavar="TIME", help="How long a recording is.")]
+Faults = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--fault",
+        metavar="'KIND INPUT'",
+        help="What lies wrong: 'short main', 'open main', 'reversed main', 'exchanged main aux', 'sense open "
+        "main', 'sense reversed main', 'sense shorted main', 'sense crossed main aux'.",
+    ),
+]
 ShowTrue = Annotated[bool, typer.Option("--show-true", help="Print the true parameters and errors.")]
 Truth = Annotated[
     Path | None, typer.Option("--truth", metavar="FILE", help="Write the true parameters and errors (JSON).")
@@ -62,6 +72,7 @@ def twin(
     procedure: ProcedurePath = None,
     seed: Seed = 1,
     true: True_ = None,
+    fault: Faults = None,
     show_true: ShowTrue = False,
     truth: Truth = None,
     free_ports: Free = False,
@@ -108,7 +119,8 @@ def twin(
         device,
         plan,
         seed=seed,
-        overrides=_overrides(true or []),
+        overrides=overrides_of(true or []),
+        faults=faults_of(fault or [], tuple(device.inputs) if device is not None else ()),
         ports="free" if free_ports else "bench",
         recording=recording,
         say=lambda line: print(line, flush=True),
@@ -140,7 +152,17 @@ def _known_recorder(bench: Bench, name: str) -> str:
     return name
 
 
-def _overrides(given: list[str]) -> dict[str, str]:
+def faults_of(given: list[str], inputs: tuple[str, ...]) -> tuple[TwinFault, ...]:
+    """What `--fault` names, of a device with these inputs."""
+    from railwright.twin.faults import FaultError, parse_faults
+
+    try:
+        return parse_faults(given, inputs)
+    except FaultError as error:
+        raise BadInput(f"--fault: {error}") from None
+
+
+def overrides_of(given: list[str]) -> dict[str, str]:
     """`NAME=x1.3` scales the nominal value, `NAME=1.3e-3` is the value itself in SI units."""
     overrides = {}
     for text in given:

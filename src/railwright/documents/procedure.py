@@ -145,16 +145,33 @@ class StopCondition(Model):
     """What ends a run early, outputs off."""
 
     input: Text = Field(description="the input")
+    during: Text | None = Field(
+        None, description="only during the step of this name; left out: whenever the input is on"
+    )
     current_above: Amperes | None = Field(None, description="stop when its current lies above")
     current_below: Amperes | None = Field(None, description="stop when its current lies below")
     voltage_above: Volts | None = Field(None, description="stop when its voltage lies above")
     voltage_below: Volts | None = Field(None, description="stop when its voltage lies below")
+    trips: Literal["any", "OVP", "OCP", "OPP", "current limit"] | None = Field(
+        None, description="a trip, which ends a run in any case: written to say what it likely comes from"
+    )
     duration: Seconds = Field(0.0, alias="for", description="for longer than this time")
+    likely: Text | None = Field(None, description="likely cause, told where the run ends by this condition")
 
     @model_validator(mode="after")
     def _one(self) -> Self:
-        exactly_one(self, ("current_above", "current_below", "voltage_above", "voltage_below"))
+        given = exactly_one(self, STOP_KINDS)
+        if given == "trips" and self.duration:
+            raise fault("expected no 'for' beside 'trips', got one; remove it", "for")
         return self
+
+    @property
+    def kind(self) -> str:
+        """Which of the kinds of condition it is."""
+        return next(kind for kind in STOP_KINDS if getattr(self, kind) is not None)
+
+
+STOP_KINDS = ("current_above", "current_below", "voltage_above", "voltage_below", "trips")
 
 
 class Recording(Model):

@@ -87,8 +87,25 @@ def _limits(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
 
 
 def _stop_conditions(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
-    for number in range(len(items(procedure.root.get("stop_when")))):
-        yield from unknown(procedure, ("stop_when", number, "input"), "device's inputs", inputs)
+    conditions = items(procedure.root.get("stop_when"))
+    on = inputs_in_steps(procedure, inputs) if any(each.child("during") for each in conditions) else {}
+    for number, condition in enumerate(conditions):
+        place: Path = ("stop_when", number)
+        yield from unknown(procedure, (*place, "input"), "device's inputs", inputs)
+        during, name = text(condition.child("during")), text(condition.child("input"))
+        if during is None:
+            continue
+        yield from unknown(
+            procedure, (*place, "during"), "names of steps", None if procedure.ambiguous else on
+        )
+        if (
+            during in on
+            and name is not None
+            and (inputs is None or name in inputs)
+            and name not in on[during]
+        ):
+            message = f"expected a step in which '{name}' is powered, got '{during}'; name another step"
+            yield Problem(procedure.where((*place, "during")), message)
 
 
 def _requirements(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:

@@ -65,7 +65,7 @@ class Conduct:
         self.remedy = ""
         self.late = 0.0
         self.missed = 0
-        self._steps = Steps(plan.spans, recorder)
+        self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
         self._reading_takes = 0.0
 
     def go(self) -> tuple[Ended, str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from railwright.running.plan import Move
 from railwright.running.recorder import Recorder
@@ -13,8 +13,14 @@ from railwright.traces import Span
 class Steps:
     """Follows the steps of a run. A step begins with its first move; where it begins with none, on time."""
 
-    def __init__(self, spans: Sequence[Span], recorder: Recorder) -> None:
+    def __init__(
+        self,
+        spans: Sequence[Span],
+        recorder: Recorder,
+        begins: Callable[[str, float], None] = lambda name, time: None,
+    ) -> None:
         self._spans = spans
+        self._begins = begins
         self._recorder = recorder
         self._here = -1
         self._open = False
@@ -51,5 +57,6 @@ class Steps:
 
     def _begin(self, start: float) -> None:
         self.end(start)
+        self._begins(self._spans[self._here + 1].name, start)
         self._here, self._open, self._start = self._here + 1, True, start
         self._recorder.step_started(self._spans[self._here], self._here, start)

@@ -66,6 +66,14 @@ class Watch:
         self._since: dict[int, float] = {}
         self._on_since: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
+        self._step, self._step_since = "", 0.0
+
+    def step_begins(self, name: str, time: float) -> None:
+        """A step begins: conditions that are for one step only are judged on readings wholly inside it."""
+        self._step, self._step_since = name, time
+        for position, condition in enumerate(self._stop_when):
+            if condition.during is not None:
+                self._since.pop(position, None)
 
     def switched(self, name: str, on: bool, time: float) -> list[Event]:
         """An input was switched; from then on its readings are judged, or no longer. Gives what waited."""
@@ -95,7 +103,7 @@ class Watch:
         # A status is of now, and a reading older by its latency: nothing happens before it is switched on.
         now = max(reading.time, self._on_since[name])
         if reading.trip:
-            cause = f"{name} tripped: {reading.trip}"
+            cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
             event = Event(now, name, f"trips {reading.trip}", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         if reading.mode is Mode.OFF:
@@ -143,6 +151,8 @@ class Watch:
         for position, condition in enumerate(self._stop_when):
             if condition.input != reading.input:
                 continue
+            if not self._judged(condition, reading):
+                continue
             told = _met(condition, reading)
             if told is None:
                 self._since.pop(position, None)
@@ -150,8 +160,24 @@ class Watch:
             since = self._since.setdefault(position, reading.time)
             if reading.time - since >= condition.duration:
                 lasting = f" for {show(condition.duration, 's')}" if condition.duration else ""
-                return Alarm(Ended.STOPPED, reading.input, f"{reading.input}: {told}{lasting}", reading.time)
+                during = f" during '{condition.during}'" if condition.during is not None else ""
+                cause = f"{reading.input}: {told}{lasting}{during}{_likely(condition)}"
+                return Alarm(Ended.STOPPED, reading.input, cause, reading.time)
         return None
+
+    def _judged(self, condition: StopCondition, reading: InputReading) -> bool:
+        """Whether a condition looks at this reading: one for a single step only at what lies wholly in it."""
+        if condition.during is None:
+            return True
+        return condition.during == self._step and reading.time - reading.age >= self._step_since
+
+    def _likely_of_trip(self, reading: InputReading) -> str:
+        """What a trip likely comes from, by the first condition that speaks of it."""
+        for condition in self._stop_when:
+            named = condition.trips in ("any", reading.trip) and condition.input == reading.input
+            if named and condition.during in (None, self._step):
+                return _likely(condition)
+        return ""
 
 
 def _met(condition: StopCondition, reading: InputReading) -> str | None:
@@ -165,6 +191,10 @@ def _met(condition: StopCondition, reading: InputReading) -> str | None:
         if below is not None and value < below:
             return f"{what} {show(value, unit)} below {show(below, unit)}"
     return None
+
+
+def _likely(condition: StopCondition) -> str:
+    return "" if condition.likely is None else f"; likely: {condition.likely}"
 
 
 def _read(reading: InputReading) -> str:

@@ -145,6 +145,8 @@ class Source:
         bottom = starting if 0 < starting < top else min(1e-3, top)
         drawn = self.load.over(bottom, top) if top > 0 else None
         declared = self.input.current.steady.high if self.input.current.steady else None
+        if top < self.input.operating.low:
+            declared = None  # it holds over the operating range, which is not reached
         found: list[tuple[float, str]] = []
         if declared is not None:
             found.append((declared, "the declared steady current"))

@@ -14,7 +14,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from types import TracebackType
@@ -24,6 +24,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.traces import Event, Record, Traces
+from railwright.twin.faults import TwinFault
 from railwright.twin.process import Order
 from railwright.twin.recorder import Trigger, capture, write_csv
 from railwright.twin.truth import TrueValue
@@ -118,6 +119,7 @@ class TwinBench:
 
     device, procedure: what is connected how; without them every output stands open. seed: draws the true
     parameters. overrides: true parameters that are not drawn, `{"main.capacitor.capacitance": "x1.3"}`.
+    faults: what lies wrong between the outputs and the device.
     ports: "free" picks free ports on the loopback interface, "bench" takes the addresses of the bench
     document. supplies: only these (default: all).
     """
@@ -130,6 +132,7 @@ class TwinBench:
         *,
         seed: int = 1,
         overrides: Mapping[str, str] | None = None,
+        faults: Sequence[TwinFault] = (),
         ports: Literal["free", "bench"] = "free",
         supplies: Iterable[str] | None = None,
         timeout: float = START_TIMEOUT,
@@ -137,6 +140,7 @@ class TwinBench:
         self._given = bench
         self._device, self._procedure = device, procedure
         self._seed, self._overrides = seed, dict(overrides or {})
+        self._faults = tuple(faults)
         self._ports, self._timeout = ports, timeout
         self._supplies = tuple(supplies) if supplies is not None else tuple(bench.supplies)
         self._children: dict[str, _Child] = {}
@@ -180,6 +184,7 @@ class TwinBench:
                     self._overrides,
                     host,
                     port,
+                    self._faults,
                 )
                 self._children[name] = _Child(order)
             self._wait_until_ready()
@@ -297,6 +302,7 @@ def serve_bench(
     *,
     seed: int = 1,
     overrides: Mapping[str, str] | None = None,
+    faults: Sequence[TwinFault] = (),
     ports: Literal["free", "bench"] = "bench",
     recording: tuple[str, Trigger, Path] | None = None,
     say: Callable[[str], None] = print,
@@ -309,7 +315,8 @@ def serve_bench(
     one line for every supply and the recording. ready: called once when all are started.
     """
     try:
-        with TwinBench(bench, device, procedure, seed=seed, overrides=overrides, ports=ports) as twins:
+        made = TwinBench(bench, device, procedure, seed=seed, overrides=overrides, faults=faults, ports=ports)
+        with made as twins:
             if ready is not None:
                 ready(twins)
             for name, address in twins.addresses.items():

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,13 +17,15 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.traces import Event, Mode
+from railwright.twin.faults import SHORT, TwinFault
 from railwright.twin.history import History
 from railwright.twin.readings import Meter, Reading, timing_of
+from railwright.twin.sensing import Sensing
 from railwright.twin.truth import OutputTruth, Truth
 from railwright.twin.wiring import wire
 
 if TYPE_CHECKING:
-    from railwright.physics.simulation import Advance
+    from railwright.physics.simulation import Advance, Simulation
 
 KEEP = 600.0
 """How long true traces are kept for a recorder [s]."""
@@ -46,7 +48,6 @@ class _OutputPlant:
     follows: frozenset[str] = frozenset()
     linked: bool = False
     cleared: bool = False
-    external_sense: bool = False
 
 
 class Plant:
@@ -63,13 +64,13 @@ class Plant:
         truth: Truth,
         keep: float = KEEP,
         tick: float = LONGEST_TICK,
+        faults: Sequence[TwinFault] = (),
     ) -> None:
-        from railwright.physics.simulation import Simulation
-
         self.truth = truth
-        self._tick = tick
-        self.wiring = wire(supply, bench, device, procedure, truth)
-        self._simulation = Simulation(self.wiring.circuit)
+        self.wiring = wire(supply, bench, device, procedure, truth, faults)
+        self._sensing = Sensing(self.wiring, bench, faults)
+        self._tick = min(tick, self._sensing.tick)
+        self._simulation = self._new_simulation()
         self.on_event: Callable[[Event], None] = lambda event: None
         self.events: list[Event] = []
         self.input_history = {
@@ -91,11 +92,17 @@ class Plant:
 
     def restart(self, time: float) -> None:
         """Start the physics afresh at a time [s]: everything off and discharged; settings are lost."""
-        from railwright.physics.simulation import Simulation
-
-        self._simulation = Simulation(self.wiring.circuit, start=time)
+        self._simulation = self._new_simulation(time)
         for output in self._outputs.values():
             output.linked = False
+
+    def _new_simulation(self, start: float = 0.0) -> Simulation:
+        from railwright.physics.simulation import Simulation
+
+        simulation = Simulation(self.wiring.circuit, start=start)
+        for name in self.wiring.shorted:
+            simulation.change_lead(name, short=SHORT)
+        return simulation
 
     @property
     def time(self) -> float:
@@ -111,14 +118,19 @@ class Plant:
         """Program a voltage [V]; what comes out is off by the output's programming error, and never
         negative.
         """
-        self._simulation.set(output, at=at, voltage=self._true_voltage(output, asked))
+        self._set_reference(output, asked, 0.0, at)
 
     def ramp(self, output: str, asked: float, duration: float, at: float | None = None) -> None:
         """Move the programmed voltage [V] in a straight line, from where it is, in `duration` seconds."""
-        if duration <= 0:
-            self.set_voltage(output, asked, at)
+        self._set_reference(output, asked, max(duration, 0.0), at)
+
+    def _set_reference(self, output: str, asked: float, duration: float, at: float | None) -> None:
+        true = self._true_voltage(output, asked)
+        self._sensing.moves(self._simulation, output, true, at)
+        if duration > 0:
+            self._simulation.set(output, at=at, line=(true, duration))
         else:
-            self._simulation.set(output, at=at, line=(self._true_voltage(output, asked), duration))
+            self._simulation.set(output, at=at, voltage=true)
 
     def hold(self, output: str) -> float:
         """Stop a straight line where it is; gives the set point [V] that this corresponds to."""
@@ -157,9 +169,7 @@ class Plant:
         """Regulate at the load where sense leads go there; without sense leads the output falls back to its
         terminals.
         """
-        external = external and output in self.wiring.sensed
-        self._outputs[output].external_sense = external
-        self._simulation.set(output, sense="load" if external else "terminals")
+        self._sensing.switch(self._simulation, output, external)
 
     def switch(self, output: str, on: bool, at: float | None = None) -> None:
         """Output on or off."""
@@ -210,7 +220,10 @@ class Plant:
     def advance(self, to: float) -> None:
         """Go on to a time [s], in stretches of at most one tick. Raises physics' SolverError."""
         while self.time < to:
-            step = self._simulation.advance(min(self.time + self._tick, to))
+            before = self.time
+            self._sensing.before_tick(self._simulation)
+            step = self._simulation.advance(min(before + self._tick, to))
+            self._sensing.after_tick(dict(step.samples), self.time - before)
             for output in self._outputs.values():
                 output.cleared = False
             self._keep_traces(step)
@@ -233,13 +246,7 @@ class Plant:
         for name, output in self._outputs.items():
             rows = step.samples[self.wiring.branch_of[name]]
             voltage, current, _ = rows.output(name)
-            if output.external_sense:
-                # Sense leads of a group are at its ends: each output's meter sees its share of the lead drop
-                # less.
-                drop = rows.terminal_voltage - rows.voltage
-                parts = self.wiring.group_of[name] if self.wiring.arrangement_of[name] == "series" else 1
-                voltage = voltage - drop / parts
-            output.history.append(rows.time, voltage, current)
+            output.history.append(rows.time, self._sensing.shown(name, voltage, rows), current)
 
     def _link_trips(self, events: tuple[Event, ...]) -> None:
         tripped = {event.subject for event in events if event.what.startswith("trips")}

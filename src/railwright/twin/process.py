@@ -21,6 +21,7 @@ from typing import Any
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
+from railwright.twin.faults import TwinFault
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,7 @@ class Order:
     overrides: Mapping[str, str]
     host: str
     port: int
+    faults: tuple[TwinFault, ...] = ()
 
 
 def main() -> int:
@@ -70,7 +72,7 @@ async def _serve(order: Order) -> None:
 
     truth = Truth(order.seed, order.overrides)
     try:
-        plant = Plant(order.supply, order.bench, order.device, order.procedure, truth)
+        plant = Plant(order.supply, order.bench, order.device, order.procedure, truth, faults=order.faults)
     except WiringError as error:
         raise _Refused(str(error)) from None
     warm_up()  # compiled before anyone is told that the supply is there

@@ -16,6 +16,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.traces import Event, Record, Span, Traces
+from railwright.twin.faults import TwinFault
 from railwright.twin.plant import Plant
 from railwright.twin.readings import Reading
 from railwright.twin.truth import Truth
@@ -109,6 +110,7 @@ class VirtualBench:
         set_points: Mapping[str, FeedLike],
         seed: int,
         overrides: Mapping[str, str] | None = None,
+        faults: Sequence[TwinFault] = (),
     ) -> None:
         self.truth = Truth(seed, overrides)
         self._feeds = set_points
@@ -124,6 +126,7 @@ class VirtualBench:
                 self.truth,
                 keep=math.inf,
                 tick=STRETCH,
+                faults=faults,
             )
             for name in documents.bench.supplies
             if name in supplies
@@ -206,6 +209,7 @@ def record_case(
     timeline: TimelineLike,
     *,
     overrides: Mapping[str, str] | None = None,
+    faults: Sequence[TwinFault] = (),
 ) -> tuple[Record, Record]:
     """What a run on twins would have recorded, and the truth behind it; both on the timeline's clock.
 
@@ -213,7 +217,7 @@ def record_case(
     `terminal_voltage`, one row a poll of the host. The truth has fine traces of both voltages, current and
     mode. Same seed, same records.
     """
-    virtual = VirtualBench(documents, set_points, seed, overrides)
+    virtual = VirtualBench(documents, set_points, seed, overrides, faults)
     done: list[Event] = []
     for action in timeline.actions:
         virtual.advance(action.time)

@@ -6,8 +6,8 @@ a group over two supplies cannot be, because each supply is a process of its own
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench, Output
@@ -21,6 +21,7 @@ from railwright.physics import conductors
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.law import LoadParameters
 from railwright.quantities import Dimension, Uncertain
+from railwright.twin.faults import TwinFault, has, partner_of, reversed_load
 from railwright.twin.truth import Truth
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ class Wiring:
     """The circuit behind one supply. branch_of: output -> branch name; sensed: outputs with sense leads to
     the load.
 
-    group_of: output -> number of outputs in its group.
+    group_of: output -> number of outputs in its group. shorted: inputs with a short across their connector.
     """
 
     circuit: Circuit
@@ -51,10 +52,16 @@ class Wiring:
     group_of: Mapping[str, int]
     sensed: frozenset[str]
     inputs: tuple[str, ...]
+    shorted: frozenset[str] = frozenset()
 
 
 def wire(
-    supply: str, bench: Bench, device: Device | None, procedure: Procedure | None, truth: Truth
+    supply: str,
+    bench: Bench,
+    device: Device | None,
+    procedure: Procedure | None,
+    truth: Truth,
+    faults: Sequence[TwinFault] = (),
 ) -> Wiring:
     """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
     from railwright.physics.circuit import DECLARED, Branch, Circuit
@@ -80,6 +87,7 @@ def wire(
             )
         if hook_up.sense == "at load":
             sensed |= set(hook_up.outputs)
+        _check_sense(name, hook_up, supply, procedure, faults)
         branches.append(
             Branch(
                 name=name,
@@ -88,9 +96,11 @@ def wire(
                 arrangement=arrangement,
                 sense="terminals",
                 lead=_lead(name, hook_up, bench, truth),
-                loads=_loads(name, device, bench.fixture(hook_up.fixture), truth),
+                loads=_connected(name, device, bench.fixture(hook_up.fixture), truth, faults),
             )
         )
+        if has(faults, "open", name):
+            branches[-1] = replace(branches[-1], lead=replace(branches[-1].lead, opened=True))
         inputs.append(name)
     branches += [_open(output, stage) for output, stage in stages.items() if output not in branch_of]
     for output in stages:
@@ -100,7 +110,39 @@ def wire(
     for sentence in DECLARED:
         truth.assume(sentence)
     circuit = Circuit(branches=tuple(branches))
-    return Wiring(circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs))
+    shorted = frozenset(name for name in inputs if has(faults, "short", name))
+    return Wiring(circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted)
+
+
+def _check_sense(
+    name: str, hook_up: HookUp, supply: str, procedure: Procedure | None, faults: Sequence[TwinFault]
+) -> None:
+    """A fault of sense leads needs sense leads, and two that are crossed need one supply."""
+    wrong = next((f for f in faults if f.kind.startswith("sense ") and name in f.inputs), None)
+    if wrong is None or procedure is None:
+        return
+    if hook_up.sense != "at load":
+        raise WiringError(f"'{wrong.kind}': input '{name}' is sensed at the terminals, it has no sense leads")
+    other = partner_of(faults, "sense crossed", name)
+    theirs = procedure.hook_up[other].outputs if other is not None else hook_up.outputs
+    if {output.partition(".")[0] for output in theirs} != {supply}:
+        raise WiringError(
+            f"'sense crossed': a twin simulates it only within one supply, and '{other}' is fed by another"
+        )
+
+
+def _connected(
+    name: str, device: Device, fixture: Fixture | None, truth: Truth, faults: Sequence[TwinFault]
+) -> tuple[Load, ...]:
+    """What hangs at the lead of an input: its own load, another's, or what a reversed input is."""
+    there = partner_of(faults, "exchanged", name) or name
+    loads = _loads(there, device, fixture, truth)
+    if not has(faults, "reversed", name):
+        return loads
+    protected = any(each.reverse is not None for each in device.inputs[there].withstands)
+    loads, sentence = reversed_load(protected)
+    truth.assume(f"{there}: {sentence}")
+    return loads
 
 
 def _check_group(name: str, hook_up: HookUp, supply: str) -> None:

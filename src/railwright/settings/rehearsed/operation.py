@@ -249,7 +249,7 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
             continue
         for span in rehearsed.record.spans:
             part = traces.closed(span.start, span.end)
-            asked = _set_point(rehearsed, source.name, span.end)
+            asked = _set_point(rehearsed, source.name, (span.start + span.end) / 2)
             if span.kind != "hold" or part.time.size < 2 or asked not in source.input.operating:
                 continue
             length = float(part.time[-1] - part.time[0])

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from railwright.quantities import show
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, stretches
 from railwright.settings.rule import Hit, Outcome, rehearsed_rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
 from railwright.traces import Mode
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 @rehearsed_rule("trips-rehearsed", Severity.STOP)
@@ -87,20 +93,25 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
 @rehearsed_rule("stop-rehearsed", Severity.STOP)
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
+    import numpy as np
+
     for index, condition in enumerate(rehearsed.context.procedure.stop_when):
         traces = rehearsed.record.traces.get(condition.input)
-        if traces is None:
+        if traces is None or condition.trips is not None:
             continue
+        if condition.during is not None:
+            span = next((each for each in rehearsed.record.spans if each.name == condition.during), None)
+            if span is None:
+                continue
+            traces = traces.closed(span.start, span.end)
         current, voltage = traces.columns["current"], traces.columns["voltage"]
         on = (traces.columns["mode"] > Mode.OFF) & (traces.columns["mode"] < Mode.TRIPPED)
-        key, threshold = next(
-            (key, float(value))
-            for key in ("current_above", "current_below", "voltage_above", "voltage_below")
-            if (value := getattr(condition, key)) is not None
-        )
-        values = current if key.startswith("current") else voltage
-        holds = values > threshold if key.endswith("above") else (values < threshold) & on
-        held = longest(stretches(traces.time, holds))
+        key = condition.kind
+        threshold = float(getattr(condition, key))
+        beyond = (current if key.startswith("current") else voltage) - threshold
+        if key.endswith("below"):
+            beyond = np.where(on, -beyond, -1.0)
+        held = longest(_exceeds(traces.time, beyond))
         if held is not None and held[1] - held[0] > condition.duration:
             span = rehearsed.span_at(held[0])
             yield Hit(
@@ -110,3 +121,18 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
                 f"'{span.name if span else 'the procedure'}': the run would end there",
                 "correct the condition, or give it a longer 'for'",
             )
+
+
+def _exceeds(time: NDArray[np.float64], beyond: NDArray[np.float64]) -> list[tuple[float, float]]:
+    """Stretches of time [s] over which a trace of straight lines lies above zero; shape (n,) both.
+
+    Rows of a computed trace are far apart on a ramp: where it crosses zero lies between two of them.
+    """
+    import numpy as np
+
+    crosses = np.flatnonzero(beyond[:-1] * beyond[1:] < 0.0)
+    part = beyond[crosses] / (beyond[crosses] - beyond[crosses + 1])
+    at = time[crosses] + part * (time[crosses + 1] - time[crosses])
+    finer = np.insert(time, crosses + 1, at)
+    values = np.insert(beyond, crosses + 1, 0.0)
+    return stretches(finer, np.maximum(values[:-1], values[1:]) > 0.0)

@@ -43,10 +43,9 @@ def stop_out_of_reach(context: Context) -> Outcome:
         elif condition.voltage_below is not None and condition.voltage_below <= 0:
             why = f"the voltage does not fall below {show(condition.voltage_below, 'V')}"
         if why:
-            key = next(k for k in condition.model_fields_set if k not in ("input", "duration"))
             yield Hit(
                 source.name,
-                (*path, key),
+                (*path, condition.kind),
                 f"{why}: it never stops anything",
                 "correct or remove the condition",
             )
@@ -58,6 +57,8 @@ def stop_in_normal(context: Context) -> Outcome:
     for path, condition in _conditions(context):
         source = context.sources[condition.input]
         why = ""
+        if condition.during is not None:
+            continue  # what is drawn in one step a rehearsal tells: rule stop-rehearsed
         if condition.current_above is not None and source.needs is not None:
             need, need_from = source.needs
             if need > condition.current_above:
@@ -72,8 +73,12 @@ def stop_in_normal(context: Context) -> Outcome:
                 threshold = show(condition.voltage_below, "V")
                 why = f"'{below[0].step}' plays {show(below[0].voltage, 'V')}, below {threshold}"
         if why:
-            key = next(k for k in condition.model_fields_set if k not in ("input", "duration"))
-            yield Hit(source.name, (*path, key), f"{why}: the run would end early", "correct the condition")
+            yield Hit(
+                source.name,
+                (*path, condition.kind),
+                f"{why}: the run would end early",
+                "correct the condition",
+            )
 
 
 @rule("stop-unseen", Severity.CAUTION)

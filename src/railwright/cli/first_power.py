@@ -1,0 +1,67 @@
+"""`railwright first-power`: procedures for the first power-up of an unknown device."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from railwright.cli.exits import BadInput, Exit
+
+DevicePath = Annotated[Path, typer.Argument(metavar="DEVICE", help="The device document (YAML).")]
+BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
+Folder = Annotated[
+    Path | None,
+    typer.Option("--to", metavar="FOLDER", help="Where to write; else beside the device document."),
+]
+HookUpFrom = Annotated[
+    Path | None,
+    typer.Option(
+        "--hook-up", metavar="PROCEDURE", help="Take hook-up, order and limits from this procedure."
+    ),
+]
+
+
+def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up: HookUpFrom = None) -> Exit:
+    """Write two procedures for the first power-up of an unknown device.
+
+    The first checks the leads at little energy: shorts, polarity, exchanged leads, sense leads, capacitance.
+    The second raises the inputs by stages. Both stop where a current leaves what is expected of it, and say
+    what is likely wrong. A file that is there already is never overwritten.
+    """
+    from railwright.documents.loader import load_bench, load_device, load_documents
+    from railwright.settings.first_power.figures import NotPossible
+    from railwright.settings.first_power.make import first_power as make
+
+    given = None
+    if hook_up is not None:
+        documents = load_documents(hook_up)
+        given = documents.procedure
+        loaded, on = documents.device, documents.bench
+        if loaded != load_device(device).model or on != load_bench(bench).model:
+            raise BadInput(f"{hook_up}: expected a procedure of {device} on {bench}, got one of others")
+    else:
+        loaded, on = load_device(device).model, load_bench(bench).model
+    folder = to if to is not None else device.parent
+    stem = device.name.split(".")[0]
+    paths = [folder / f"{stem}-first-power-{part}.procedure.yaml" for part in ("1-leads", "2-rise")]
+    for path in paths:
+        if path.exists():
+            raise FileExistsError(
+                f"{path}: expected a folder without it, got one that has it; choose another"
+            )
+    relative = tuple(Path(os.path.relpath(path, folder)).as_posix() for path in (device, bench))
+    try:
+        made = make(loaded, on, (relative[0], relative[1]), given, dt.date.today())
+    except NotPossible as error:
+        raise BadInput(f"{device}: {error}") from None
+    folder.mkdir(parents=True, exist_ok=True)
+    for path, text in zip(paths, (made.leads, made.rise), strict=True):
+        with path.open("x", encoding="utf-8") as stream:
+            stream.write(text)
+        print(path)
+    print(f"Now read them, then: railwright check {paths[0]}")
+    return Exit.DONE

@@ -1,0 +1,163 @@
+"""What each step of a first power-up is expected to draw, by rehearsal: when all is well, and when it is not.
+
+Currents are means over a reading's aperture within a step, after its first part: what the supply's own
+readings can show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from railwright.documents.loader import Documents
+from railwright.rehearsal.case import HIGH, LOW, NOMINAL, Case, fixed
+from railwright.rehearsal.circuit import build_circuit, output_errors, uncertain_quantities
+from railwright.rehearsal.design import Design
+from railwright.rehearsal.rehearse import tell
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.traces import Span
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from railwright.physics.circuit import Branch, Circuit
+
+    Array = NDArray[np.float64]
+
+SETTLING = 0.25
+"""First part of each step that is left out."""
+CASES = 24
+"""Cases drawn within everything that is uncertain, beside nominal, all low and all high."""
+LEAST_APERTURE = 1e-3
+"""Shortest mean that is looked at [s]."""
+LESS = 1 / 3
+"""What is left of the capacitance of a device that has too little of it, for what the readings can tell."""
+
+Change = Callable[["Circuit"], "Circuit"]
+Bands = Mapping[tuple[str, str], tuple[float, float]]
+"""(step, input) -> least and greatest mean current [A]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """Something that may be wrong: how it is told, and what each step would draw then [A]."""
+
+    words: str
+    draws: Mapping[tuple[str, str], float]
+
+
+def healthy(documents: Documents, set_points: SetPoints, wanted: Sequence[tuple[str, str]]) -> Bands:
+    """Least and greatest mean current in each (step, input), over all cases."""
+    low: dict[tuple[str, str], float] = {}
+    high: dict[tuple[str, str], float] = {}
+    timeline = build_timeline(documents.procedure, documents.device)
+    for case in _cases(documents, set_points):
+        for key, means in _means(documents, set_points, timeline, wanted, case).items():
+            low[key] = min(low.get(key, float("inf")), float(means.min()))
+            high[key] = max(high.get(key, float("-inf")), float(means.max()))
+    return {key: (low[key], high[key]) for key in low}
+
+
+def exchanged(
+    documents: Documents, set_points: SetPoints, wanted: Sequence[tuple[str, str]], pair: tuple[str, str]
+) -> Mapping[tuple[str, str], float]:
+    """What each step draws with the leads of two inputs exchanged, at nominal values [A]."""
+
+    def change(circuit: Circuit) -> Circuit:
+        loads = {branch.name: branch.loads for branch in circuit.branches}
+        other = {pair[0]: pair[1], pair[1]: pair[0]}
+        return _changed(circuit, lambda b: replace(b, loads=loads[other.get(b.name, b.name)]))
+
+    return _typical(documents, set_points, wanted, change)
+
+
+def less_capacitance(
+    documents: Documents, set_points: SetPoints, wanted: Sequence[tuple[str, str]]
+) -> Mapping[tuple[str, str], float]:
+    """What each step draws with a third of every input's capacitance, at nominal values [A]."""
+
+    def lessened(branch: Branch) -> Branch:
+        loads = tuple(
+            replace(load, values={**load.values, "capacitance": LESS * load.values["capacitance"]})
+            if load.kind == "capacitor"
+            else load
+            for load in branch.loads
+        )
+        return replace(branch, loads=loads)
+
+    return _typical(documents, set_points, wanted, lambda circuit: _changed(circuit, lessened))
+
+
+def _changed(circuit: Circuit, change: Callable[[Branch], Branch]) -> Circuit:
+    return replace(circuit, branches=tuple(change(branch) for branch in circuit.branches))
+
+
+def _typical(
+    documents: Documents, set_points: SetPoints, wanted: Sequence[tuple[str, str]], change: Change
+) -> Mapping[tuple[str, str], float]:
+    """Mean current of each (step, input) in the nominal case; a limit that is reached does not trip."""
+    regulating = {
+        name: replace(feed, outputs=tuple(replace(each, at_limit="regulate") for each in feed.outputs))
+        for name, feed in set_points.items()
+    }
+    timeline = build_timeline(documents.procedure, documents.device)
+    found = _means(documents, regulating, timeline, wanted, NOMINAL, change)
+    return {key: float(means.mean()) for key, means in found.items()}
+
+
+def _cases(documents: Documents, set_points: SetPoints) -> list[Case]:
+    quantities = uncertain_quantities(documents, set_points)
+    design = Design(quantities, CASES, seed=1)
+    drawn = design.values(0).tolist() if quantities else []
+    return [NOMINAL, LOW, HIGH, *(fixed(dict(zip(design.names, row, strict=True))) for row in drawn)]
+
+
+def _means(
+    documents: Documents,
+    set_points: SetPoints,
+    timeline: Timeline,
+    wanted: Sequence[tuple[str, str]],
+    case: Case,
+    change: Change = lambda circuit: circuit,
+) -> dict[tuple[str, str], Array]:
+    """Means over the aperture in each (step, input), shape (n,) [A]."""
+    from railwright.physics.simulation import Simulation
+
+    circuit, _ = build_circuit(documents, set_points, case)
+    errors, _ = output_errors(documents, set_points, case)
+    simulation = Simulation(change(circuit))
+    tell(simulation, documents.bench, set_points, timeline, errors)
+    samples = simulation.advance(timeline.duration).samples
+    spans = {span.name: span for span in timeline.spans}
+    return {
+        (step, name): _windows(
+            samples[name].time, samples[name].current, spans[step], _aperture(documents, set_points, name)
+        )
+        for step, name in wanted
+    }
+
+
+def _aperture(documents: Documents, set_points: SetPoints, name: str) -> float:
+    readings = [documents.bench.output(points.output).reading for points in set_points[name].outputs]
+    return max([LEAST_APERTURE, *(each.aperture or 0.0 for each in readings if each is not None)])
+
+
+def _windows(time: Array, current: Array, span: Span, aperture: float) -> Array:
+    """Means over windows that lie wholly in a step after its first part; straight lines between instants."""
+    import numpy as np
+
+    steps = np.diff(time) * (current[1:] + current[:-1]) / 2
+    charge = np.concatenate(([0.0], np.cumsum(steps)))
+    first = min(span.start + SETTLING * (span.end - span.start) + aperture, span.end)
+    ends = np.linspace(first, span.end, 60)
+
+    def until(at: Array) -> Array:
+        # Within a stretch the current runs straight, so that its charge is no straight line.
+        k = np.clip(np.searchsorted(time, at, side="right") - 1, 0, time.size - 2)
+        here = np.interp(at, time, current)
+        return np.asarray(charge[k] + (at - time[k]) * (current[k] + here) / 2)
+
+    return np.asarray((until(ends) - until(ends - aperture)) / aperture)

@@ -1,0 +1,173 @@
+"""Voltages, slopes and times of a first power-up: as little energy as the bench's readings can tell apart.
+
+Factors without a source are common practice of a careful first power-up; each is named.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
+from railwright.documents.loader import Documents
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.context import Source
+
+BELOW_OPERATING = 0.6
+"""Harmless voltage in parts of the lowest operating voltage."""
+BELOW_START = 0.7
+"""Harmless voltage in parts of the lowest voltage at which a converter may start."""
+PROBE = 1.0
+"""Voltage at which a short or a wrong polarity shows first [V]: just above what silicon conducts at."""
+TELLING = 10.0
+"""Charging current in a ramp, in parts of the error of its reading."""
+SHORTEST_RAMP, LONGEST_RAMP = 0.12, 5.0
+"""Duration of a ramp [s]."""
+READINGS = 12.0
+"""Readings that a ramp should hold at least."""
+HOLD = 0.25
+"""How long a level is held at least [s]."""
+JUDGED = 0.35
+"""Part of a step for which a current has to lie outside its band before the run ends."""
+CONFIDENT = 4.0
+"""How many times its r.m.s. noise a reading may be off."""
+START_MARGIN = 1.03
+"""Level at which a converter runs for certain, in parts of its highest starting voltage."""
+
+
+class NotPossible(ValueError):
+    """No first power-up can be made from these documents; one line for people."""
+
+
+@dataclass(frozen=True, slots=True)
+class InputFigures:
+    """One input's first power-up, SI units. levels: the rise to nominal; why: the reasons, for people.
+
+    slope: of its ramps [V/s]. blind: how old what a reading covers may be when it is handed over [s].
+    capacitance: nominal, of its load.
+    """
+
+    name: str
+    probe: float
+    harmless: float
+    levels: tuple[float, ...]
+    slope: float
+    blind: float
+    why: str
+
+    def ramp(self, change: float) -> float:
+        """Duration of a ramp by so many volts [s]."""
+        return rounded_time(max(abs(change) / self.slope, SHORTEST_RAMP, READINGS * self.blind / 2))
+
+    @property
+    def hold(self) -> float:
+        """How long a level is held [s]."""
+        return rounded_time(max(HOLD, READINGS * self.blind))
+
+
+def judged_for(duration: float) -> float:
+    """For how long a current has to lie outside its band within a step of this duration [s]."""
+    return rounded_time(JUDGED * duration)
+
+
+def rounded_time(seconds: float) -> float:
+    """Up to whole 10 ms."""
+    return math.ceil(seconds * 100 - 1e-9) / 100
+
+
+def input_figures(documents: Documents, sources: Mapping[str, Source], name: str) -> InputFigures:
+    """The first power-up of one input. NotPossible where its nominal voltage is not above 0 V."""
+    source = sources[name]
+    wanted = source.input
+    if wanted.nominal <= 0.0 or wanted.operating.low <= 0.0:
+        raise NotPossible(f"{name}: a first power-up is made for inputs above 0 V only; write one by hand")
+    harmless, why = _harmless(sources, name)
+    started = [START_MARGIN * each.starts_at.high for each in source.load.converters]
+    drop = source.drop(source.needs[0]) if source.needs is not None and not source.senses else 0.0
+    lowest = min(round_up(max([wanted.operating.low + drop, *started])), wanted.nominal)
+    levels: tuple[float, ...] = (harmless,) if lowest <= harmless else (harmless, lowest)
+    if levels[-1] < wanted.nominal:
+        levels = (*levels, wanted.nominal)
+    readings = [output.reading for output in source.rows]
+    ages = [
+        sum(part or 0.0 for part in (each.update, each.aperture, each.latency)) for each in readings if each
+    ]
+    blind = max([*ages, documents.procedure.record.every])
+    return InputFigures(
+        name, _down(min(PROBE, harmless / 2)), harmless, levels, _slope(source, harmless), blind, why
+    )
+
+
+def _harmless(sources: Mapping[str, Source], name: str) -> tuple[float, str]:
+    """A voltage at which nothing starts, and that does no harm at another input either [V], and why."""
+    source = sources[name]
+    found = [
+        (
+            BELOW_OPERATING * source.input.operating.low,
+            f"{BELOW_OPERATING:.0%} of its lowest operating voltage",
+        )
+    ]
+    for converter in source.load.converters:
+        words = f"{BELOW_START:.0%} of the lowest voltage at which its converter may start"
+        found.append((BELOW_START * converter.starts_at.low, words))
+    for other, theirs in sources.items():
+        if other != name:
+            borne = theirs.input.withstands_always or theirs.input.operating.high
+            found.append((borne, f"what {other} bears, should their leads be exchanged"))
+    value, why = min(found)
+    if _down(value) <= 0.0:
+        raise NotPossible(f"{name}: no voltage of 0.1 V or more is harmless ({why}); write one by hand")
+    return _down(value), why
+
+
+def _slope(source: Source, harmless: float) -> float:
+    """Slope at which charging the input can be told from a third of it [V/s]."""
+    offset = reading_error(source, "current", 0.0)
+    capacitance = (source.load.capacitance.low + source.load.capacitance.high) / 2
+    slope = TELLING * offset / capacitance if capacitance > 0.0 and offset else harmless / (2 * SHORTEST_RAMP)
+    slope = max(slope, harmless / LONGEST_RAMP)
+    slews = [output.slew.low for output in source.rows if output.slew is not None]
+    # Below the slowest programmable slew the host would play stairs, each of them a surge.
+    least = (sum(slews) if source.series else max(slews)) if len(slews) == source.count else 0.0
+    return max(slope, least)
+
+
+def reading_error(source: Source, quantity: str, value: float) -> float:
+    """By how much the input's reading of a voltage or current may be off [V or A]; 0 where nothing is known.
+
+    Accuracy, resolution and noise; those of a group add as its outputs do.
+    """
+    total, largest = 0.0, 0.0
+    adds = source.parallel if quantity == "current" else source.series
+    for output in source.rows:
+        if output.reading is None:
+            continue
+        accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
+        own = value / source.count if adds else value
+        error = figures.error(accuracy, own) + (accuracy.resolution or 0.0)
+        error += CONFIDENT * (accuracy.noise or 0.0)
+        total, largest = total + error, max(largest, error)
+    return total if adds else largest
+
+
+def _down(volts: float) -> float:
+    """To two digits, downwards."""
+    if volts <= 0.0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(volts)) - 1)
+    return round(math.floor(volts / step + 1e-9) * step, 6)
+
+
+def round_up(value: float, digits: int = 2) -> float:
+    """To so many digits, upwards."""
+    if value <= 0.0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(value)) - digits + 1)
+    return round(math.ceil(value / step - 1e-9) * step, 9)
+
+
+def energy_words(volts: float, limit: float) -> str:
+    """What a fault gets at most, for people."""
+    return f"{show(limit, 'A')} and {show(volts * limit, 'W')} at most into any fault"

@@ -1,0 +1,315 @@
+"""A first power-up made from a device and a bench: two procedures, to be run one after the other.
+
+The limits of a run hold from its beginning to its end and are verified before anything is energised. Little
+energy for the leads and all that the device needs for the rise are therefore two runs: between them somebody
+looks.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+from railwright.documents.bench import Bench
+from railwright.documents.device import Device
+from railwright.documents.loader import Documents
+from railwright.documents.nodes import compose
+from railwright.documents.procedure import HookUp, Limits, Procedure
+from railwright.documents.translate import validated
+from railwright.quantities import show
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.settings.context import Source, sources_of
+from railwright.settings.first_power import conditions as stop
+from railwright.settings.first_power import expected
+from railwright.settings.first_power.figures import (
+    InputFigures,
+    NotPossible,
+    energy_words,
+    input_figures,
+    reading_error,
+    round_up,
+    rounded_time,
+)
+from railwright.settings.first_power.hook_up import choose_hook_up
+from railwright.settings.first_power.steps import PlainStep, leads_steps, order_of, rise_steps
+from railwright.settings.first_power.text import Draft, LimitsOf, as_text, names_listed
+from railwright.settings.settle import settle
+
+HEADROOM = 1.5
+"""Current limit at little energy, in parts of the most that is expected."""
+OVP_ROOM, LEAST_OVP_ROOM = 0.1, 0.3
+"""OVP level above a harmless voltage: parts of it, and at least so many volts."""
+SLOWEST_RECORD, FASTEST_RECORD = 0.1, 0.01
+"""Time between two readings [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class FirstPower:
+    """The two documents: wiring at little energy, then the rise to nominal voltage."""
+
+    leads: str
+    rise: str
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """What both procedures share."""
+
+    device: Device
+    bench: Bench
+    paths: tuple[str, str]
+    hook_up: Mapping[str, HookUp]
+    order: tuple[str, ...]
+    gap: float
+    every: float
+    today: dt.date
+
+    def documents(self, text: str) -> Documents:
+        root, problems = compose(text, "first power")
+        if root is None or problems:
+            raise NotPossible(f"the procedure cannot be written: {problems[0] if problems else 'no text'}")
+        return Documents(self.device, self.bench, validated(Procedure, root.plain()))
+
+    def draft(self, title: str, limits: Mapping[str, LimitsOf], steps: tuple[PlainStep, ...]) -> Draft:
+        device, bench = self.paths
+        return Draft(title, device, bench, self.hook_up, limits, self.order, self.gap, steps, self.every)
+
+
+def first_power(
+    device: Device,
+    bench: Bench,
+    paths: tuple[str, str],
+    given: Procedure | None,
+    today: dt.date,
+) -> FirstPower:
+    """The two procedures.
+
+    paths: of the device and the bench document, as the procedures are to name them. given: a procedure whose
+    hook-up, order and limits are taken; None: they are chosen. Raises NotPossible where none can be made, and
+    `railwright.physics.solver.SolverError` where the circuit cannot be solved.
+    """
+    hook_up = given.hook_up if given is not None else choose_hook_up(device, bench)
+    order, gap = order_of(device, given)
+    outputs = [bench.output(name) for each in hook_up.values() for name in each.outputs]
+    updates = [output.reading.update for output in outputs if output.reading and output.reading.update]
+    every = min(max([FASTEST_RECORD, *updates]), SLOWEST_RECORD)
+    scene = _Scene(device, bench, paths, hook_up, order, gap, every, today)
+    provisional = scene.draft("x", {name: LimitsOf(1.0, None, 1.0) for name in hook_up}, ())
+    documents = scene.documents(as_text(provisional))
+    sources, _ = sources_of(documents)
+    figures = {name: input_figures(documents, sources, name) for name in order}
+    leads = _leads(scene, sources, figures)
+    return FirstPower(as_text(leads), as_text(_rise(scene, figures, given, leads)))
+
+
+def _leads(scene: _Scene, sources: Mapping[str, Source], figures: Mapping[str, InputFigures]) -> Draft:
+    """Part 1: limits as low as a healthy device allows, voltages at which nothing starts."""
+    steps = leads_steps(figures, scene.order, dict.fromkeys(scene.order, 0.0))
+    title = f"First power of {scene.device.device}, 1 of 2: leads, at little energy"
+    wide = {
+        name: LimitsOf(source.full_current, None, _ovp(source, figures[name], 0.0))
+        for name, source in sources.items()
+    }
+    draft = scene.draft(title, wide, steps)
+    documents = scene.documents(as_text(draft))
+    bands = expected.healthy(documents, _settled(documents, scene.today), _keys(steps))
+    limits = {name: _low_limits(sources[name], figures[name], bands, steps) for name in scene.hook_up}
+    rises = {name: _blind_rise(sources[name], limits[name]) for name in scene.hook_up}
+    steps = leads_steps(figures, scene.order, rises)
+    draft = replace(draft, limits=limits, steps=steps)
+    documents = scene.documents(as_text(draft))
+    bands = expected.healthy(documents, _settled(documents, scene.today), _keys(steps))
+    energies = [
+        f"{name}: {energy_words(limits[name].ovp, limits[name].current)}; "
+        f"{show(figures[name].harmless, 'V')} is {figures[name].why}"
+        for name in scene.order
+    ]
+    remarks = (
+        f"First power of {scene.device.device}, part 1 of 2: are the leads right, and is the device "
+        "what its document says? Made by railwright first-power; read it, and change what you know better.",
+        "Each input by itself: a short and a wrong polarity show at 1 V or less, exchanged leads, an open "
+        "lead and a wrong capacitance by the current that charges it on the way to a voltage at which "
+        "nothing starts. Sense leads that lie wrong let the output rise: its OVP, set low, ends that.",
+        *energies,
+        *_unseen_sense(scene),
+        "Run part 2 only after this one has been played to its end.",
+    )
+    return _watched(scene, replace(draft, remarks=remarks), bands)
+
+
+def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure | None, leads: Draft) -> Draft:
+    """Part 2: to the nominal voltages by stages, with the limits of normal operation."""
+    steps = rise_steps(figures, scene.order)
+    title = f"First power of {scene.device.device}, 2 of 2: rise by stages"
+    draft = scene.draft(title, leads.limits, steps)
+    documents = scene.documents(as_text(draft))
+    wanted = {name: _wanted_limits(scene, given, name) for name in scene.hook_up}
+    documents = replace(documents, procedure=documents.procedure.model_copy(update={"limits": wanted}))
+    settings = settle(documents, scene.today)
+    missing = [name for name in scene.hook_up if name not in settings.set_points]
+    if missing:
+        lines = [f"{f.why}; {f.remedy}" for f in settings.findings if f.blocks and f.about in missing]
+        raise NotPossible("\n".join(lines or [f"no set points for {names_listed(missing)}"]))
+    sources, _ = sources_of(documents)
+    why = {(each.about, each.setting): each.why for each in settings.reasons}
+    limits = {}
+    for name, feed in settings.set_points.items():
+        trips = feed.outputs[0].at_limit == "trip"
+        limits[name] = LimitsOf(
+            sources[name].limit(feed),
+            feed.outputs[0].trip_delay if trips else None,
+            sources[name].ovp(feed),
+            why.get((name, "current_limit"), ""),
+            why.get((name, "trip_delay"), ""),
+            why.get((name, "ovp"), ""),
+        )
+    remarks = (
+        f"First power of {scene.device.device}, part 2 of 2: to the nominal voltages by stages, each input "
+        "in turn, with the current that each stage should draw. Made by railwright first-power; read it, and "
+        "change what you know better.",
+        "Only after part 1 has been played to its end: it tells whether the leads are right.",
+        *_late(scene),
+    )
+    draft = replace(draft, limits=limits, remarks=remarks)
+    documents = scene.documents(as_text(draft))
+    bands = expected.healthy(documents, _settled(documents, scene.today), _keys(steps))
+    return _watched(scene, draft, bands)
+
+
+def _wanted_limits(scene: _Scene, given: Procedure | None, name: str) -> Limits:
+    """Limits of normal operation: those of the given procedure, or `auto`; tripping where the outputs can."""
+    if given is not None and name in given.limits:
+        return given.limits[name]
+    outputs = [scene.bench.output(output) for output in scene.hook_up[name].outputs]
+    action = {"at_limit": "regulate"}
+    if all(output.trip_delay is not None for output in outputs):
+        action = {"at_limit": "trip", "trip_delay": "auto"}
+    return Limits.model_validate({"current_limit": "auto", "ovp": "auto", **action})
+
+
+def _watched(scene: _Scene, draft: Draft, bands: expected.Bands) -> Draft:
+    """The draft with its stop conditions, by what each step draws when all is well and when it is not."""
+    documents = scene.documents(as_text(draft))
+    set_points = _settled(documents, scene.today)
+    sources, _ = sources_of(documents)
+    keys = _keys(draft.steps)
+    less = expected.less_capacitance(documents, set_points, keys)
+    exchanged: dict[str, dict[str, Mapping[tuple[str, str], float]]] = {name: {} for name in scene.hook_up}
+    for one, other in combinations(scene.hook_up, 2):
+        drawn = expected.exchanged(documents, set_points, keys, (one, other))
+        exchanged[one][other] = exchanged[other][one] = drawn
+    watched = []
+    for step in draft.steps:
+        for name in step.watched:
+            source, limit = sources[name], draft.limits[name].current
+            suspects = stop.suspects_of(source, keys, less, exchanged[name])
+            band = bands[step.name, name]
+            watched.append(stop.watch(step, source, band, limit, suspects, stop.raises(source)))
+    trips = [
+        (name, trip, likely)
+        for name in scene.order
+        for trip, likely in stop.trip_conditions(
+            sources[name], [other for other in scene.hook_up if other != name]
+        )
+        if trip == "OVP" or draft.limits[name].delay is not None
+    ]
+    return replace(draft, watched=tuple(watched), trips=tuple(trips))
+
+
+def _keys(steps: Sequence[PlainStep]) -> list[tuple[str, str]]:
+    return [(step.name, name) for step in steps for name in step.watched]
+
+
+def _settled(documents: Documents, today: dt.date) -> SetPoints:
+    settings = settle(documents, today)
+    for name in documents.procedure.hook_up:
+        if name not in settings.set_points:
+            raise NotPossible(f"{name}: its limits cannot be settled; write the procedure by hand")
+    return settings.set_points
+
+
+def _low_limits(
+    source: Source, figures: InputFigures, bands: expected.Bands, steps: Sequence[PlainStep]
+) -> LimitsOf:
+    """Limits at little energy: what a healthy device and the output's own capacitor ask for, and more."""
+    own = [step for step in steps if step.input == source.name]
+    steepest = max((s.stop - s.start) / s.duration for s in own if s.kind == "ramp")
+    charging = (source.output_capacitance or 0.0) * steepest
+    most = max(bands[step.name, source.name][1] for step in own)
+    wanted = HEADROOM * (most + charging) + 2 * reading_error(source, "current", most)
+    wanted += 2 * (source.limit_error(wanted) or 0.0)
+    lowest = (
+        sum(output.current.low for output in source.rows)
+        if source.parallel
+        else max(output.current.low for output in source.rows)
+    )
+    limit = min(round_up(max(wanted, lowest, 1e-3)), source.full_current)
+    trips = all(output.trip_delay is not None for output in source.rows)
+    shortest = max((output.trip_delay.low for output in source.rows if output.trip_delay), default=0.0)
+    ovp = _ovp(source, figures, limit)
+    why = (
+        f"at most {show(most, 'A', 3)} into the device and {show(charging, 'A', 3)} into the output's own "
+        f"capacitor, times {HEADROOM:g}, and the errors of limit and reading"
+    )
+    made = LimitsOf(limit, None, ovp, why)
+    if not trips:
+        return made
+    rise = _blind_rise(source, made)
+    longest = min(output.trip_delay.high for output in source.rows if output.trip_delay)
+    delay = min(max(shortest, rounded_time(max(2 * figures.blind, rise))), longest)
+    told = f"longer than the {show(rise, 's', 2)} in which an output with wrong sense leads gets to its OVP"
+    return replace(made, delay=delay, why_delay=told if rise > 0.0 else "")
+
+
+def _blind_rise(source: Source, limits: LimitsOf) -> float:
+    """In what time an output that does not see its voltage gets to its OVP at the current limit, with room
+    [s]; 0 without sense leads.
+    """
+    if not source.senses:
+        return 0.0
+    capacitance = source.load.capacitance.high + (source.output_capacitance or 0.0)
+    return HEADROOM * capacitance * limits.ovp / limits.current
+
+
+def _ovp(source: Source, figures: InputFigures, limit: float) -> float:
+    """OVP level a little above the harmless voltage [V], within what the outputs can be set to."""
+    volts = figures.harmless
+    room = max(OVP_ROOM * volts, LEAST_OVP_ROOM) + (source.voltage_error(volts) or 0.0)
+    room += 2 * (source.ovp_error or 0.0) + (source.drop(limit) if source.senses else 0.0)
+    levels = [output.ovp.level for output in source.rows if output.ovp is not None]
+    if not levels:
+        return round_up(volts + room)
+    low = sum(level.low for level in levels) if source.series else max(level.low for level in levels)
+    return max(round_up(volts + room), round_up(low / min(source.shares) / source.count))
+
+
+def _unseen_sense(scene: _Scene) -> list[str]:
+    """What the readings cannot tell of sense leads."""
+    said = []
+    for name, hook_up in scene.hook_up.items():
+        outputs = [scene.bench.output(output) for output in hook_up.outputs]
+        if hook_up.sense != "at load":
+            continue
+        if any(output.sense is not None and output.sense.open == "falls back" for output in outputs):
+            said.append(
+                f"{name}: its output falls back on its terminals when a sense lead is open, and no reading "
+                "shows that: with a meter, compare the voltage at the connector with the set point under load"
+            )
+        if any(output.ovp is None or output.ovp.at == "sense" for output in outputs):
+            said.append(
+                f"{name}: nothing watches the voltage at its output's terminals: with sense leads reversed "
+                "or shorted it rises as far as it can. Check them with a meter before this procedure is run"
+            )
+    return said
+
+
+def _late(scene: _Scene) -> list[str]:
+    """What the device asks for and a slow rise cannot give."""
+    return [
+        f"The device document wants {rule.then} {show(rule.delay.low, 's')} to "
+        f"{show(rule.delay.high, 's')} after {rule.after}: the outputs are switched on so, at 0 V; their "
+        "voltages rise one after the other."
+        for rule in scene.device.order
+    ]

@@ -1,0 +1,96 @@
+"""The steps of the two procedures of a first power-up, as plain values: what rises, from where, to where."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure
+from railwright.quantities import show
+from railwright.settings.first_power.figures import JUDGED, InputFigures, rounded_time
+
+ALL_ON = "all on at 0 V"
+ALL_NOMINAL = "all at nominal voltage"
+SETTLE = 0.1
+"""Time after all outputs have gone on at 0 V [s]."""
+LAST_HOLD = 0.5
+"""How long everything stays on at its nominal voltage [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlainStep:
+    """One step that is watched: an input's voltage rises from `start` to `stop` [V] in `duration` [s], or
+    stays. watched: the inputs whose current is compared with what is expected.
+    """
+
+    name: str
+    kind: Literal["ramp", "hold"]
+    input: str
+    start: float
+    stop: float
+    duration: float
+    watched: tuple[str, ...]
+
+
+def steps_to(figures: InputFigures, levels: Sequence[float]) -> Iterator[PlainStep]:
+    """An input's voltage to one level after the other, each held."""
+    before, name = 0.0, figures.name
+    for level in levels:
+        if level <= before:
+            continue
+        volts = show(level, "V")
+        yield PlainStep(
+            f"{name} to {volts}", "ramp", name, before, level, figures.ramp(level - before), (name,)
+        )
+        yield PlainStep(f"{name} at {volts}", "hold", name, level, level, figures.hold, (name,))
+        before = level
+
+
+def leads_steps(
+    figures: Mapping[str, InputFigures], order: Sequence[str], rises: Mapping[str, float]
+) -> tuple[PlainStep, ...]:
+    """Part 1: each input by itself to its probing and its harmless voltage.
+
+    rises: in what time an output whose sense leads lie wrong gets to its OVP [s]; probing is so slow that a
+    current has to flow for longer than that, for the OVP tells wrong sense leads from a short.
+    """
+    found: list[PlainStep] = []
+    for name in order:
+        *probing, ramp, hold = steps_to(figures[name], (figures[name].probe, figures[name].harmless))
+        least = rounded_time(rises[name] / JUDGED)
+        found += [replace(step, duration=max(step.duration, least)) for step in probing]
+        found += [ramp, hold]
+    return tuple(found)
+
+
+def rise_steps(figures: Mapping[str, InputFigures], order: Sequence[str]) -> tuple[PlainStep, ...]:
+    """Part 2: each input in turn to its nominal voltage by stages, then all of them together for a while."""
+    rises = [step for name in order for step in steps_to(figures[name], figures[name].levels)]
+    last = PlainStep(ALL_NOMINAL, "hold", order[-1], 0.0, 0.0, LAST_HOLD, tuple(order))
+    return (*rises, last)
+
+
+def order_of(device: Device, given: Procedure | None) -> tuple[tuple[str, ...], float]:
+    """Inputs in the order in which they go on, and the gap between two [s].
+
+    As the given procedure's first power-up has it where that names every input; else by the device's rules.
+    """
+    first = (
+        next((step.power_up for step in given.steps if step.power_up is not None), None) if given else None
+    )
+    if first is not None and set(first.order) == set(device.inputs):
+        return first.order, first.gap
+    order: list[str] = []
+    left = list(device.inputs)
+    while left:
+        waiting = {rule.then for rule in device.order if rule.after in left and rule.then in left}
+        name = next((each for each in left if each not in waiting), left[0])
+        left.remove(name)
+        order.append(name)
+    turn = {name: place for place, name in enumerate(order)}
+    wanted = [(rule.delay, turn[rule.then] - turn[rule.after]) for rule in device.order]
+    gaps = [(delay.low + delay.high) / 2 / steps for delay, steps in wanted if steps > 0]
+    fitting = (gap for gap in gaps if all(gap * steps in delay for delay, steps in wanted))
+    return tuple(order), next(fitting, rounded_time(max(gaps, default=0.0)))

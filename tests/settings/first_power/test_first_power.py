@@ -1,0 +1,218 @@
+"""A first power-up made from the example: healthy devices pass, each fault is found, and told with its cause.
+
+Twins in virtual time; `tests/running/test_first_power.py` has the same in real time, through sockets.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+
+import pytest
+from tests.settings.first_power.played import first_alarm
+
+from railwright.documents.bench import Bench
+from railwright.documents.device import Device
+from railwright.documents.loader import Documents, load_documents
+from railwright.documents.translate import validated
+from railwright.evaluation.evaluate import evaluate
+from railwright.rehearsal.rehearse import rehearse
+from railwright.settings.first_power.figures import NotPossible, input_figures
+from railwright.settings.first_power.make import FirstPower, first_power
+from railwright.settings.settle import rehearsed_findings, settle
+
+EXAMPLE = Path(__file__).parents[3] / "examples" / "tide-gauge"
+TODAY = dt.date(2026, 11, 25)
+PARTS = ("leads", "rise")
+SENSED = {
+    "transducer: {from: right.1, lead: thin pair, sense: at terminals}": "transducer: {from: left.2, "
+    "lead: thin pair, sense: at load}",
+    "current_limit: 100 mA": "current_limit: 120 mA",
+}
+"""Both inputs from one supply, both with sense leads."""
+
+
+def write(folder: Path, changes: dict[str, str]) -> Path:
+    """The example's documents in a folder, the first power-ups beside them; gives the folder."""
+    folder.mkdir()
+    for path in EXAMPLE.glob("*.*.yaml"):
+        text = path.read_text("utf-8")
+        for old, new in changes.items() if "procedure" in path.name else ():
+            assert old in text
+            text = text.replace(old, new)
+        (folder / path.name).write_text(text, "utf-8")
+    documents = load_documents(folder / "power-input.procedure.yaml")
+    paths = ("tide-gauge.device.yaml", "quay.bench.yaml")
+    made = first_power(documents.device, documents.bench, paths, documents.procedure, TODAY)
+    for part in PARTS:
+        (folder / f"{part}.procedure.yaml").write_text(getattr(made, part), "utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def as_it_is(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write(tmp_path_factory.mktemp("first") / "demo", {})
+
+
+@pytest.fixture(scope="module")
+def sensed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write(tmp_path_factory.mktemp("first") / "sensed", SENSED)
+
+
+def cause(folder: Path, part: str, *faults: str, seed: int = 1, **overrides: str) -> str:
+    """What ends a run; '': nothing does."""
+    given = {name.replace("__", "."): text for name, text in overrides.items()}
+    alarm = first_alarm(folder / f"{part}.procedure.yaml", seed, faults, given)
+    return alarm.cause if alarm is not None else ""
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_both_parts_may_be_energised_and_come_out_well_by_rehearsal(as_it_is: Path, part: str) -> None:
+    documents = load_documents(as_it_is / f"{part}.procedure.yaml")
+    settings = settle(documents, TODAY)
+    found = rehearsed_findings(documents, settings, rehearse, evaluate)
+    assert not [f for f in (*settings.findings, *found) if f.severity == "stop"]
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_healthy_devices_pass_wherever_they_lie_in_their_tolerances(
+    as_it_is: Path, sensed: Path, part: str
+) -> None:
+    ends = [cause(folder, part, seed=seed) for folder in (as_it_is, sensed) for seed in range(15)]
+    assert ends == [""] * 30
+
+
+def test_at_little_energy_nothing_starts_and_little_flows(as_it_is: Path) -> None:
+    documents = load_documents(as_it_is / "leads.procedure.yaml")
+    settings = settle(documents, TODAY)
+    played = rehearse(documents, settings.set_points)
+    assert {name: result.starts for name, result in played.inputs.items()} == {"main": 0, "transducer": 0}
+    for name, result in played.inputs.items():
+        lowest = documents.device.inputs[name].operating.low
+        assert result.peak_voltage < 0.65 * lowest
+        (points,) = settings.set_points[name].outputs
+        assert result.peak_current < points.current_limit < 0.1
+        assert points.ovp < lowest
+        assert result.time_in_limit == 0.0
+
+
+@pytest.mark.parametrize(
+    ("fault", "found"),
+    [
+        ("short main", "main tripped: current limit; likely: a short or leakage in lead or device"),
+        ("short transducer", "transducer tripped: current limit; likely: a short or leakage"),
+        ("open transducer", "its lead open (draws nothing)"),
+        ("open main", "or a power lead open"),
+        ("reversed main", "during 'main to 5.4 V'; likely: polarity reversed"),
+        ("reversed transducer", "likely: a short or leakage in lead or device, polarity reversed"),
+        ("exchanged main transducer", "during 'main to 5.4 V'; likely: the lead of transducer in its place"),
+        ("sense reversed main", "main tripped: OVP; likely: sense leads reversed"),
+        ("sense shorted main", "main tripped: OVP; likely: sense leads reversed, shorted or open"),
+        ("sense open main", "main tripped: OVP; likely: sense leads reversed, shorted or open"),
+    ],
+)
+def test_each_fault_ends_part_one_with_its_cause(as_it_is: Path, fault: str, found: str) -> None:
+    for seed in (1, 2, 3):
+        ended = cause(as_it_is, "leads", fault, seed=seed)
+        assert found in ended
+
+
+def test_crossed_sense_leads_are_found(sensed: Path) -> None:
+    for seed in (1, 2, 3):
+        ended = cause(sensed, "leads", "sense crossed main transducer", seed=seed)
+        assert re.search("likely: (a sense lead|sense leads) .*crossed", ended), ended
+
+
+def test_a_third_of_the_capacitance_is_found_by_the_current_that_charges_it(as_it_is: Path) -> None:
+    for seed in range(5):
+        ended = cause(as_it_is, "leads", seed=seed, main__capacitor__capacitance="x0.333")
+        assert "during 'main to 5.4 V'" in ended
+        assert "a third of its capacitance (draws 11 mA)" in ended
+
+
+def test_a_converter_that_draws_too_much_is_found_where_it_starts(as_it_is: Path) -> None:
+    ended = cause(as_it_is, "rise", main__converter__output_power="x1.6")
+    assert re.match("main: current .* above .* during 'main at 9 V'", ended), ended
+
+
+def test_a_document_says_what_the_readings_cannot_tell(as_it_is: Path) -> None:
+    text = (as_it_is / "leads.procedure.yaml").read_text("utf-8")
+    assert "not told by it: a third of its capacitance" in text
+
+
+def made_of(device: dict[str, object], bench: dict[str, object]) -> FirstPower:
+    return first_power(validated(Device, device), validated(Bench, bench), ("d.yaml", "b.yaml"), None, TODAY)
+
+
+DEVICE: dict[str, object] = {
+    "device": "Lamp: one, two",
+    "inputs": {
+        "lamp": {
+            "nominal": "12 V",
+            "operating": "10 V .. 14 V",
+            "withstands": [{"voltage": "18 V"}],
+            "current": {"at_most": "3 A"},
+            "return": "isolated",
+            "load": [{"resistor": {"resistance": "24 ohm ± 5 %"}}],
+        }
+    },
+}
+ACCURACY = {
+    "voltage": {"offset": "10 mV", "resolution": "1 mV"},
+    "current": {"offset": "2 mA", "resolution": "1 mA"},
+}
+OUTPUT: dict[str, object] = {
+    "voltage": "0 V .. 20 V",
+    "rise": "10 ms",
+    "programming": ACCURACY,
+    "reading": ACCURACY,
+    "ovp": {"level": "1 V .. 22 V", "accuracy": "100 mV", "response": "200 us"},
+}
+
+
+def bench(**more: object) -> dict[str, object]:
+    outputs = {n: {**OUTPUT, **more, "current": f"0 A .. {most}"} for n, most in (("1", "2 A"), ("2", "9 A"))}
+    supply = {"address": "TCPIP::127.0.0.1::5025::SOCKET", "dialect": "channel-list", "outputs": outputs}
+    lead = {"conductor": "AWG 18", "one_way_length": "1 m", "permitted_current": "5 A"}
+    return {
+        "bench": "Small",
+        "location": "dry",
+        "ambient": "23 °C ± 3 °C",
+        "supplies": {"one": supply},
+        "leads": {"pair": lead},
+    }
+
+
+def test_without_a_procedure_the_smallest_output_is_taken_and_it_regulates_where_it_cannot_trip() -> None:
+    made = made_of(DEVICE, bench())
+    for text in (made.leads, made.rise):
+        assert "lamp: {from: one.1, lead: pair, sense: at terminals}" in text
+        assert 'procedure: "First power of Lamp: one, two' in text
+        assert "at_limit: regulate" in text  # no trip delay is given
+    assert "line_to: 6 V" in made.leads  # 60 % of 10 V
+    found = re.findall(r"during: lamp at 6 V, current_(below|above): ([0-9.]+) (m?A)", made.leads)
+    amperes = [(kind, float(value) * (1e-3 if unit == "mA" else 1.0)) for kind, value, unit in found]
+    low = max(value for kind, value in amperes if kind == "below")
+    high = max(value for kind, value in amperes if kind == "above")
+    assert 6.0 / (24 * 1.05) * 0.9 < low < 6.0 / (24 * 1.05)
+    assert 6.0 / (24 * 0.95) < high < 6.0 / (24 * 0.95) * 1.1
+
+
+def test_what_no_limit_can_be_worked_out_without_is_said() -> None:
+    with pytest.raises(
+        NotPossible, match="'ovp: auto' of lamp: level or accuracy of the output's OVP is unknown"
+    ):
+        made_of(DEVICE, bench(ovp={"level": "1 V .. 22 V"}))
+
+
+def test_inputs_below_zero_and_benches_that_are_too_small_are_refused_in_words(as_it_is: Path) -> None:
+    weak = {**DEVICE, "inputs": {"lamp": {**DEVICE["inputs"]["lamp"], "operating": "10 V .. 24 V"}}}  # type: ignore[index]
+    with pytest.raises(NotPossible, match=r"lamp: no output of the bench that is free gives 24 V"):
+        made_of(weak, bench())
+    documents: Documents = load_documents(as_it_is / "power-input.procedure.yaml")
+    from railwright.settings.context import sources_of
+
+    sources, _ = sources_of(documents)
+    figures = input_figures(documents, sources, "main")
+    assert (figures.probe, figures.harmless, figures.levels) == (1.0, 5.4, (5.4, 9.0, 12.0))
