@@ -233,7 +233,7 @@ def _figure(wiring: Wiring) -> Figure:
         level -= row.height + ROW_GAP
     _returns(pen, commons)
     for place, note in enumerate(wiring.notes):
-        pen.words((0.0, -height - 1.5 - 0.9 * place), note, size=6.5, colour=FAINT)
+        pen.words((0.0, -height - 1.5 - 0.9 * place), note, size=7.0, colour=FAINT)
     sketch.draw(canvas=axes, show=False)
     axes.set_xlim(-0.4, DEVICE_TO + 0.4)
     axes.set_ylim(bottom, top)
@@ -252,7 +252,7 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
     plus, minus = (BOX, middles[0] + HALF), (BOX, middles[-1] - HALF)
     bus = BOX + LINK
     if row.arrangement != "alone":
-        pen.words((0.0, level + 0.25), f"in {row.arrangement}:", size=6.5)
+        pen.words((0.0, level + 0.25), f"in {row.arrangement}:", size=7.0)
     if row.arrangement == "series":
         for upper, lower in pairwise(middles):
             pen.line((BOX, upper - HALF), (bus, upper - HALF), (bus, lower + HALF), (BOX, lower + HALF))
@@ -275,13 +275,13 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
     if row.fixture is None:
         middle = (LEAD_FROM + LEAD_TO) / 2
         pen.words((middle, centre + 0.42), shortened(row.lead, 34), align="center")
-        pen.words((middle, centre - 0.42), row.conductor, size=6.5, align="center", colour=FAINT)
+        pen.words((middle, centre - 0.42), row.conductor, size=7.0, align="center", colour=FAINT)
     else:
         middle = (LEAD_FROM + 0.5 + FIXTURE_FROM) / 2
         pen.words((middle, centre + 0.55), shortened(row.lead, 18), align="center")
         for place, words in enumerate(row.conductor.split(", ")):
             at = (middle, centre - 0.05 - 0.6 * place)
-            pen.words(at, words, size=6.2, align="center", colour=FAINT)
+            pen.words(at, words, size=6.8, align="center", colour=FAINT)
         _fixture(pen, row.fixture, centre, colour)
     _sense(pen, row, middles, centre)
 
@@ -308,16 +308,16 @@ def _fixture(pen: _Pen, fixture: FixtureBox, centre: float, colour: str) -> None
         pen.capacitor(FIXTURE_TO - 0.75, top, bottom)
     pen.frame(FIXTURE_FROM, bottom - 0.45, FIXTURE_TO, top + 0.6)
     middle = (FIXTURE_FROM + right) / 2
-    pen.words((middle, centre + 0.22), shortened(fixture.name, 24), size=6.5, align="center")
+    pen.words((middle, centre + 0.22), shortened(fixture.name, 24), size=7.0, align="center")
     for place, line in enumerate(two_lines(fixture.figures)):
-        pen.words((middle, centre - 0.42 - 0.55 * place), line, size=5.6, align="center", colour=FAINT)
+        pen.words((middle, centre - 0.42 - 0.55 * place), line, size=6.2, align="center", colour=FAINT)
 
 
 def _output(pen: _Pen, box: OutputBox, middle: float) -> None:
     pen.box(0.0, middle - OUTPUT / 2 + 0.2, BOX, middle + OUTPUT / 2 - 0.2)
     pen.words((0.4, middle + 1.0), shortened(box.name, 20), size=7.5)
-    pen.words((0.4, middle), shortened(box.instrument, 24), size=6.2, colour=FAINT)
-    pen.words((0.4, middle - 0.9), box.figures, size=6.2, colour=FAINT)
+    pen.words((0.4, middle), shortened(box.instrument, 24), size=6.8, colour=FAINT)
+    pen.words((0.4, middle - 0.9), box.figures, size=6.8, colour=FAINT)
     for offset, mark in ((HALF, "+"), (-HALF, "−")):
         pen.dot((BOX, middle + offset), hollow=True)
         pen.words((BOX - 0.55, middle + offset), mark, size=9, align="center")
@@ -333,7 +333,7 @@ def _sense(pen: _Pen, row: Row, middles: Sequence[float], centre: float) -> None
         for side, mark in ((1, "s+"), (-1, "s−")):
             y = middle + side * (HALF + SENSE)
             pen.dot((BOX, y), FAINT, hollow=True)
-            pen.words((BOX - 0.7, y), mark, size=6.2, align="center", colour=FAINT)
+            pen.words((BOX - 0.7, y), mark, size=6.8, align="center", colour=FAINT)
             # In series only the ends of the chain reach the load; the rest sense at their own terminals.
             end_of_chain = row.arrangement != "series" or place == (0 if side > 0 else last)
             if row.sense == "at terminals" or not end_of_chain:
@@ -348,10 +348,10 @@ def _sense(pen: _Pen, row: Row, middles: Sequence[float], centre: float) -> None
     if row.sense == "at load":
         middle = (LEAD_FROM + LEAD_TO) / 2
         pen.words(
-            (middle, centre + HALF + SENSE + 0.42), "sense leads", size=6.2, align="center", colour=FAINT
+            (middle, centre + HALF + SENSE + 0.42), "sense leads", size=6.8, align="center", colour=FAINT
         )
     else:
-        pen.words((BOX + 0.8, middles[0] + HALF + 0.5), "sense at terminals", size=6.2, colour=FAINT)
+        pen.words((BOX + 0.8, middles[0] + HALF + 0.5), "sense at terminals", size=6.8, colour=FAINT)
 
 
 def _sense_lead(pen: _Pen, left: float, level: float, conductor: float) -> None:
@@ -366,9 +366,9 @@ def _input(pen: _Pen, row: Row, centre: float) -> None:
         pen.dot((DEVICE_FROM, centre + offset), hollow=True)
         pen.words((DEVICE_FROM + 0.6, centre + offset), mark, size=9, align="center")
     pen.words((DEVICE_FROM + 1.3, centre + 0.45), shortened(row.input, 16), size=7.5)
-    pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=6.5, colour=FAINT)
+    pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=7.0, colour=FAINT)
     if row.returns == "isolated":
-        pen.words((DEVICE_FROM + 1.3, centre + row.zero), "0 V isolated", size=6.2, colour=FAINT)
+        pen.words((DEVICE_FROM + 1.3, centre + row.zero), "0 V isolated", size=6.8, colour=FAINT)
 
 
 def _returns(pen: _Pen, commons: Sequence[tuple[Row, float]]) -> None:
