@@ -11,8 +11,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from railwright.documents.bench import Bench
+from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
-from railwright.documents.procedure import HookUp, PowerUp
+from railwright.documents.procedure import PowerUp
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
 from railwright.report.fixture_box import fixture_box

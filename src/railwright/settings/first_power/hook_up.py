@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from railwright.documents.bench import Bench, Lead
 from railwright.documents.device import Device, Input
-from railwright.documents.procedure import HookUp
+from railwright.documents.hook_up import HookUp
 from railwright.quantities import show
 from railwright.settings.draw import LoadModel
 from railwright.settings.first_power.figures import NotPossible

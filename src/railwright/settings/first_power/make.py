@@ -14,9 +14,10 @@ from itertools import combinations
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
+from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.nodes import compose
-from railwright.documents.procedure import HookUp, Limits, Procedure
+from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.translate import validated
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import SetPoints

@@ -8,7 +8,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from railwright.documents.procedure import HookUp
+from railwright.documents.hook_up import HookUp
 from railwright.quantities import show
 from railwright.settings.first_power.conditions import Watched
 from railwright.settings.first_power.steps import ALL_ON, SETTLE, PlainStep
