@@ -108,15 +108,15 @@ def counted(margins: Mapping[str, float]) -> int:
 def _margins(proposal: Proposal) -> dict[str, float]:
     demand, group = proposal.demand, proposal.group
     most = group.full_current - (group.limit_error(group.full_current) or 0.0)
-
-    def beyond(gives: float, needed: float) -> float:
-        return gives / needed - 1.0 if needed > 0 else math.inf
-
     return {
-        "voltage": beyond(group.full_voltage, proposal.top),
-        "current": beyond(most, demand.current),
-        "power": beyond(group.full_power, proposal.power),
+        "voltage": _beyond(group.full_voltage, proposal.top),
+        "current": _beyond(most, demand.current),
+        "power": _beyond(group.full_power, proposal.power),
     }
+
+
+def _beyond(gives: float, needed: float) -> float:
+    return gives / needed - 1.0 if needed > 0 else math.inf
 
 
 def _cautions(proposal: Proposal) -> tuple[str, ...]:
@@ -214,23 +214,41 @@ def best_of_group(demand: Demand, group: Group, bench: Bench) -> tuple[list[Cand
     """
     for_group = of_group(demand, group, bench)
     admissible: list[tuple[Proposal, Candidate]] = []
-    nearest: tuple[tuple[float, ...], Candidate] | None = None
-    hopeless = [each for each in for_group if each.change is None]
-    for proposal in _proposals(demand, group, bench) if not hopeless else ():
-        found = [*for_group, *of_proposal(proposal)]
+    nearest: tuple[tuple[float, ...], Proposal, list[Obstacle]] | None = None
+    hopeless = any(each.change is None for each in for_group)
+    for proposal in sorted(_proposals(demand, group, bench), key=_liking) if not hopeless else ():
+        found = list(for_group)
+        for each in of_proposal(proposal):
+            found.append(each)
+            if each.change is None:
+                break
         if not found:
-            admissible.append((proposal, _candidate(proposal, ())))
-        elif all(each.change is not None for each in found):
-            cost = sum(each.cost for each in found)
-            rank = (float(cost), *_liking(proposal))
+            candidate = _candidate(proposal, ())
+            admissible.append((proposal, candidate))
+            if "lead-drop" not in candidate.cautions and candidate.headroom == _most_headroom(proposal):
+                break  # what is liked less has no more headroom, and no fewer cautions
+        elif not admissible and all(each.change is not None for each in found):
+            rank = (float(sum(each.cost for each in found)), *_liking(proposal))
             if nearest is None or rank < nearest[0]:
-                nearest = (rank, _candidate(proposal, found))
+                nearest = (rank, proposal, found)
     admissible.sort(key=lambda pair: (-pair[1].headroom, len(pair[1].cautions), *_liking(pair[0])))
     kept: list[Candidate] = []
     for _, candidate in admissible:
         if not kept or len(candidate.cautions) < len(kept[-1].cautions):
             kept.append(candidate)
-    return kept, (nearest[1] if nearest and not kept else None)
+    if kept or nearest is None:
+        return kept, None
+    return kept, _candidate(nearest[1], nearest[2])
+
+
+def _most_headroom(proposal: Proposal) -> int:
+    """Headroom with a lead that drops nothing [‰]."""
+    margins = _margins(proposal)
+    demand, group = proposal.demand, proposal.group
+    power = max((v * i for v, i in demand.levels), default=0.0)
+    margins["voltage"] = _beyond(group.full_voltage, demand.highest)
+    margins["power"] = _beyond(group.full_power, power)
+    return counted(margins)
 
 
 @dataclass(frozen=True, eq=False)
@@ -341,5 +359,5 @@ def _among(demand: Demand, free: Sequence[str], bench: Bench) -> Field:
 def against_group(demand: Demand, group: Group, bench: Bench) -> tuple[Obstacle, ...]:
     """What speaks against an output taken alone, with the lead that speaks least."""
     found = of_group(demand, group, bench)
-    each = [of_proposal(proposal) for proposal in _proposals(demand, group, bench)]
+    each = [list(of_proposal(proposal)) for proposal in _proposals(demand, group, bench)]
     return (*found, *min(each, key=len, default=[]))

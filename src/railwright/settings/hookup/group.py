@@ -145,6 +145,11 @@ class Group:
         return Joined(series=self.names) if self.series else Joined(parallel=self.names)
 
     @property
+    def gives(self) -> str:
+        """'left.1 gives', 'left.1 and left.2 in series give'."""
+        return f"{self.words} {'gives' if self.arrangement == 'alone' else 'give'}"
+
+    @property
     def words(self) -> str:
         """'left.1', 'left.1 and left.2 in series'."""
         if self.arrangement == "alone":

@@ -144,9 +144,7 @@ def current(demand: Demand, group: Group, bench: Bench) -> Found:
         least = HEADROOM * need
         least += group.limit_error(least) or 0.0
         if least > group.full_current:
-            yield Obstacle(
-                f"{group.words} gives {show(group.full_current, 'A')}; {show(least, 'A')} is needed"
-            )
+            yield Obstacle(f"{group.gives} {show(group.full_current, 'A')}; {show(least, 'A')} is needed")
         return
     limit = float(asked)
     for name, output, part in zip(group.names, group.rows, group.parts, strict=True):

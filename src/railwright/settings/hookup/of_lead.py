@@ -30,7 +30,7 @@ def voltage(proposal: Proposal) -> Found:
         drop = proposal.sensed_drop
         with_drop = f" with the drop of {show(drop, 'V')} that is sensed away" if drop else ""
         yield Obstacle(
-            f"{proposal.group.words} gives {show(proposal.group.full_voltage, 'V')}; "
+            f"{proposal.group.gives} {show(proposal.group.full_voltage, 'V')}; "
             f"{show(proposal.top, 'V')} is needed{with_drop}"
         )
 
@@ -39,7 +39,7 @@ def power(proposal: Proposal) -> Found:
     """The power drawn is more than the group gives while no output gives more than its own."""
     if proposal.power > proposal.group.full_power * (1 + 1e-12):
         yield Obstacle(
-            f"{proposal.group.words} gives {show(proposal.group.full_power, 'W')}; "
+            f"{proposal.group.gives} {show(proposal.group.full_power, 'W')}; "
             f"{show(proposal.power, 'W')} is needed"
         )
 
@@ -155,6 +155,7 @@ def ovp(proposal: Proposal) -> Found:
         )
 
 
-def of_proposal(proposal: Proposal) -> list[Obstacle]:
+def of_proposal(proposal: Proposal) -> Found:
     """Obstacles that hang on lead and sense."""
-    return [each for look in (voltage, power, sense, lead, ovp) for each in look(proposal)]
+    for look in (voltage, power, sense, lead, ovp):
+        yield from look(proposal)

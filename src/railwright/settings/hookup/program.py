@@ -22,7 +22,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from railwright.settings.hookup.candidates import Candidate
+from railwright.settings.hookup.candidates import FULL, Candidate
 
 OUTPUT = 100
 """What one more output costs, where nothing fits: more than any change of what is there for one input."""
@@ -165,8 +165,9 @@ class Program:
         if not stages.least(lambda each: len(each.outputs)):
             return None
         stages.largest_smallest_headroom()
-        stages.least(lambda each: len(each.cautions))
-        stages.least(lambda each: -each.headroom)
+        # Cautions before the sum of headrooms, in one solution: no sum outweighs a caution.
+        weight = len(self.inputs) * FULL + 1
+        stages.least(lambda each: len(each.cautions) * weight - each.headroom)
         stages.least(lambda each: each.reading)
         stages.in_order()
         return tuple(self.candidates[column] for column in stages.chosen())
@@ -183,41 +184,65 @@ class _Stages:
     def _alive(self, columns: Iterable[int]) -> list[int]:
         return [column for column in columns if self.upper[column]]
 
+    def _narrow(self, cost: Sequence[float]) -> float:
+        """The sum of each input's least cost: no assignment costs less."""
+        own = self.program.inputs.values()
+        return sum(min(cost[column] for column in self._alive(columns)) for columns in own)
+
+    def _keep(self, cost: Sequence[float], value: float) -> None:
+        """Keep what costs no more than this: without the candidates that cost more however cheap the others
+        are, and with a row where that does not say all.
+        """
+        room = value - self._narrow(cost)
+        for columns in self.program.inputs.values():
+            alive = self._alive(columns)
+            least = min(cost[column] for column in alive)
+            for column in alive:
+                if cost[column] - least > room + _WHOLE:
+                    self.upper[column] = 0.0
+        if room > _WHOLE:
+            self.rows.add({column: each for column, each in enumerate(cost) if each}, -np.inf, value)
+
     def _least(self, cost: Sequence[float]) -> bool:
-        """Solve for the least cost, and keep it as a row."""
-        whole = [1] * len(cost)
-        self.found = solve(cost, self.rows, self.upper, whole)
+        """Find the least cost, and keep what has it; False: there is no assignment."""
+        if self.found is not None:
+            value = round(float(np.dot(cost, np.round(self.found))))
+            if value <= self._narrow(cost) + _WHOLE:
+                self._keep(cost, value)
+                return True
+        self.found = solve(cost, self.rows, self.upper, [1] * len(cost))
         if self.found is None:
             return False
-        value = round(float(np.dot(cost, np.round(self.found))))
-        self.rows.add({column: each for column, each in enumerate(cost) if each}, -np.inf, value)
+        self._keep(cost, round(float(np.dot(cost, np.round(self.found)))))
         return True
 
     def least(self, of: Callable[[Candidate], int]) -> bool:
         """Keep the assignments with the least sum of something over candidates; whether there are any."""
-        cost = [float(of(each)) for each in self.program.candidates]
-        settled = self.found is not None and all(
-            len({cost[column] for column in self._alive(columns)}) <= 1
-            for columns in self.program.inputs.values()
-        )
-        return settled or self._least(cost)
+        return self._least([float(of(each)) for each in self.program.candidates])
 
     def largest_smallest_headroom(self) -> None:
         """Keep those whose smallest headroom is the largest: one more variable, below that of each input."""
         candidates, columns = self.program.candidates, len(self.program.candidates)
-        rows = self.rows.copy()
-        for own in self.program.inputs.values():
-            # t <= Σ headroom · x over the input's candidates, of which one is chosen
-            rows.add({columns: 1.0, **{c: -float(candidates[c].headroom) for c in own}}, -np.inf, 0.0)
-        most = max(each.headroom for each in candidates)
-        found = solve([0.0] * columns + [-1.0], rows, [*self.upper, float(most)], [1] * columns + [0])
-        assert found is not None, "an assignment was found before"
-        least = round(float(found[-1]))
-        self.upper = [
-            bound if each.headroom >= least - _WHOLE else 0.0
-            for bound, each in zip(self.upper, candidates, strict=True)
-        ]
-        self.found = found[:columns]
+        assert self.found is not None, "an assignment was found before"
+        reached = min(candidates[column].headroom for column in self.chosen())
+        most = min(
+            max(candidates[column].headroom for column in self._alive(own))
+            for own in self.program.inputs.values()
+        )
+        if reached < most:
+            rows = self.rows.copy()
+            for own in self.program.inputs.values():
+                # t <= Σ headroom · x over the input's candidates, of which one is chosen
+                headrooms = {column: -float(candidates[column].headroom) for column in own}
+                rows.add({columns: 1.0, **headrooms}, -np.inf, 0.0)
+            cost, upper = [0.0] * columns + [-1.0], [*self.upper, float(most)]
+            found = solve(cost, rows, upper, [1] * columns + [0])
+            assert found is not None, "an assignment was found before"
+            self.found = found[:columns]
+            reached = min(candidates[column].headroom for column in self.chosen())
+        for column, each in enumerate(candidates):
+            if each.headroom < reached:
+                self.upper[column] = 0.0
 
     def in_order(self) -> None:
         """Of what is still alike, the one in which the first input takes what stands first, and so on."""

@@ -36,9 +36,7 @@ def resolve(documents: Documents) -> HookedUp:
             asking[name] = each
     taken = taken_by({**written, **{n: each for n, each in demands.items() if n not in asking}}, bench)
     fields = [field_of(each, taken, bench) for each in asking.values()]
-    best = runner_up = None
-    if all(each.admissible for each in fields):
-        best, runner_up = solved(fields, bench)
+    best, runner_up = solved(fields, bench) if fields else (None, None)
     chosen = {each.input: each for each in best or ()}
     if best is None and fields:
         smallest = smallest_change(fields, bench)
@@ -62,8 +60,10 @@ def solved(
     """The best assignment, and the best of those that differ from it by more than an exchange of outputs of
     one kind; None: there is none.
     """
+    if not all(each.admissible for each in fields):
+        return None, None
     program = Program([candidate for each in fields for candidate in each.admissible])
-    best = program.best() if fields else None
+    best = program.best()
     if best is None:
         return None, None
     kinds = kinds_of(bench)

@@ -13,20 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from railwright.documents.bench import (
-    Bench,
-    CurrentAccuracy,
-    Output,
-    OverCurrent,
-    OverPower,
-    OverVoltage,
-    Points,
-    Programming,
-    Sense,
-    VoltageAccuracy,
-)
+from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
-from railwright.quantities import Interval, show
+from railwright.documents.translate import validated
+from railwright.quantities import show
 from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import Group
@@ -37,9 +27,6 @@ from railwright.settings.windows.current_limit import HEADROOM
 
 _SCALE = 1000
 """Costs are this much larger, so that among further outputs the one for the least power is taken."""
-
-_ENOUGH = 1e4
-"""Volts and amperes of an output that gives whatever is asked of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,21 +48,26 @@ class Smallest:
 
 def _ideal(demand: Demand) -> Group:
     """An output that gives whatever the input asks for, exactly."""
-    anything = Interval(0.0, _ENOUGH)
-    exact = Programming(voltage=VoltageAccuracy(resolution=1e-6), current=CurrentAccuracy(resolution=1e-6))
-    output = Output(
-        voltage=Interval(min(0.0, demand.lowest), _ENOUGH),
-        current=anything,
-        programming=exact,
-        rise=1e-9,
-        ovp=OverVoltage(level=Interval(0.0, 2 * _ENOUGH), accuracy=0.0, response=0.0),
-        opp=OverPower(level=Interval(0.0, _ENOUGH**2)),
-        ocp=OverCurrent(level=anything, delay=Interval(0.0, _ENOUGH)),
-        trip_delay=Interval(0.0, _ENOUGH),
-        sense=Sense(compensates=_ENOUGH),
-        points=Points(at_most=10**6, dwell=Interval(0.0, _ENOUGH), between=("step", "line")),
+    return Group((f"one more output for {demand.name}",), "alone", (_any_output(),), (math.inf,), (None,))
+
+
+def _any_output() -> Output:
+    exact = {"resolution": "1 uV"}, {"resolution": "1 uA"}
+    return validated(
+        Output,
+        {
+            "voltage": "-10 kV .. 10 kV",
+            "current": "0 A .. 10 kA",
+            "programming": {"voltage": exact[0], "current": exact[1]},
+            "rise": "1 ms",
+            "ovp": {"level": "0 V .. 10 kV", "accuracy": "0 V", "response": "0 s"},
+            "opp": {"level": "0 W .. 100000 kW"},
+            "ocp": {"level": "0 A .. 10 kA", "delay": "0 s .. 100 s"},
+            "trip_delay": "0 s .. 100 s",
+            "sense": {"compensates": "1 kV"},
+            "points": {"at_most": 1_000_000_000, "dwell": "0 s .. 10000 s", "between": ["step", "line"]},
+        },
     )
-    return Group((f"one more output for {demand.name}",), "alone", (output,), (math.inf,), (None,))
 
 
 def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:

@@ -44,7 +44,7 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str], bench:
     if chosen.sense == "at terminals" and demand.wish.sense == "at terminals":
         sensed = f"the lead drops up to {show(drop, 'V')}, not sensed, as the procedure says"
     parts = [
-        f"{group.words} gives {show(group.full_voltage, 'V')}, {show(group.full_current, 'A')} and "
+        f"{group.gives} {show(group.full_voltage, 'V')}, {show(group.full_current, 'A')} and "
         f"{show(group.full_power, 'W')}; {show(top, 'V')} and {show(need, 'A')} ({said_by}) are needed",
         f"more than needed: {margins or 'anything, since nothing is drawn'}",
         f"headroom counted {percent(chosen.headroom)} (of at most {percent(FULL)})",

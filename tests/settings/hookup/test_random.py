@@ -1,0 +1,79 @@
+"""Small benches drawn at random: the program is as good as the best of all assignments, its next as well."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+from tests.settings.hookup import exhaustive
+from tests.settings.hookup.scene import GOOD_LEAD, Data, needs, output, scene, supply
+from tests.settings.hookup.test_benches import by_program, kinds_of
+
+from railwright.documents.loader import Documents
+from railwright.settings.findings import Severity
+from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup.program import worth
+from railwright.settings.settle import settle
+
+CASES = 40
+
+
+def drawn(seed: int) -> Documents:
+    """Two or three supplies with one or two outputs each, two or three inputs."""
+    draw = random.Random(seed)
+
+    def an_output() -> Data:
+        volts, amperes = draw.choice([13, 20, 30, 36, 60]), draw.choice([0.3, 0.7, 1.0, 2.0, 3.0])
+        watts = volts * amperes * draw.choice([1.0, 1.0, 0.6])
+        return output(
+            volts,
+            amperes,
+            watts,
+            negative=draw.choice(["floating"] * 5 + ["earth"]),
+            may_join=draw.choice([[], ["series", "parallel"], ["series"]]),
+            sense=draw.choice([None, {"compensates": "1 V"}, {"compensates": "0.2 V"}]),
+        )
+
+    def a_supply() -> Data:
+        outputs = [an_output() for _ in range(draw.choice([1, 2, 2]))]
+        more: Data = {}
+        if len(outputs) == 2 and draw.random() < 0.3:
+            more["common_negative"] = ["1", "2"]
+        if len(outputs) == 2 and draw.random() < 0.2:
+            more["coupled"] = [{"outputs": ["1", "2"], "by": "step"}]
+        return supply(*outputs, isolation=draw.choice(["50 V", "200 V"]), **more)
+
+    def an_input() -> Data:
+        volts, amperes = draw.choice([5, 12, 24, 28, 48]), draw.choice([0.1, 0.25, 0.6, 1.5])
+        returns = draw.choice(["common", "common", "isolated", "earth"])
+        return needs(volts, amperes, returns, rail=draw.choice(["positive"] * 4 + ["negative"]))
+
+    thin = {**GOOD_LEAD, "conductor": "AWG 24", "one_way_length": "3 m", "permitted_current": "2 A"}
+    return scene(
+        {name: a_supply() for name in ("a", "b", "c")[: draw.choice([2, 3])]},
+        {name: an_input() for name in ("one", "two", "three")[: draw.choice([1, 2, 2, 3])]},
+        leads={"lead": GOOD_LEAD, "thin": thin} if draw.random() < 0.3 else None,
+        location=draw.choice(["dry", "wet"]),
+        at_limit=draw.choice(["regulate", "trip"]),
+    )
+
+
+@pytest.mark.parametrize("seed", range(CASES))
+def test_as_good_as_the_best_of_all(seed):
+    documents = drawn(seed)
+    mine, other = by_program(documents)
+    ways = exhaustive.ways_of(documents)
+    found = exhaustive.best(documents, ways)
+    assert (None if mine is None else worth(mine).key) == (None if found is None else found[0])
+    if mine is None:
+        return
+    second = exhaustive.best(documents, exhaustive.only_minimal(ways), unlike=kinds_of(documents, mine))
+    assert (None if other is None else worth(other).key) == (None if second is None else second[0])
+    resolved = hooked_up(documents).documents
+    assert exhaustive.sound(resolved)
+    assert not [f for f in settle(resolved, exhaustive.TODAY).findings if f.severity is Severity.STOP]
+
+
+def test_the_draw_holds_benches_that_fit_and_such_that_do_not():
+    fits = [by_program(drawn(seed))[0] is not None for seed in range(CASES)]
+    assert CASES / 5 < sum(fits) < CASES
