@@ -929,6 +929,111 @@ def test_a_broken_fixture_protection_or_coupling_prints_its_line(case, tmp_path,
     assert str(caught.value).splitlines() == list(case.lines)
 
 
+MAIN = "  main:       {from: left.1, lead: silicone pair, sense: at load}\n"
+TRANSDUCER = "  transducer: {from: right.1, lead: thin pair, sense: at terminals}\n"
+BOTH = f"hook_up:\n{MAIN}{TRANSDUCER}"
+AUTO = (
+    Case(
+        PROCEDURE,
+        BOTH,
+        "hook_up: atuo\n",
+        (
+            "power-input.procedure.yaml:6:10: expected 'auto' or an entry for each input, got 'atuo'; did you mean 'auto'?",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        MAIN,
+        "  main: atuo\n",
+        (
+            "power-input.procedure.yaml:7:9: expected 'auto' or {from: ..., lead: ..., sense: ...}, got 'atuo'; did you mean 'auto'?",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        MAIN,
+        "  main: {from: left.1}\n",
+        (
+            "power-input.procedure.yaml:7:3: expected a key 'lead' here, got none; add it",
+            "power-input.procedure.yaml:7:3: expected a key 'sense' here, got none; add it: 'at load', 'at terminals' or 'auto'",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        MAIN,
+        "  main: {lead: auto, sense: auto}\n",
+        ("power-input.procedure.yaml:7:3: expected a key 'from' here, got none; add it",),
+    ),
+    Case(
+        PROCEDURE,
+        MAIN,
+        "  main: {from: auto, lead: thick pair}\n",
+        (
+            "power-input.procedure.yaml:7:28: expected one of the bench's leads, got 'thick pair'; did you mean 'thin pair'?",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        MAIN,
+        "  main: {from: auto, sense: at laod}\n",
+        (
+            "power-input.procedure.yaml:7:29: expected 'at load', 'at terminals' or 'auto', got 'at laod'; did you mean 'at load'?",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        MAIN,
+        "  main: {from: {series: [auto, left.1]}, lead: auto, sense: auto}\n",
+        (
+            "power-input.procedure.yaml:7:26: expected one of the bench's outputs (left.1, left.2, right.1), got 'auto'",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        MAIN + TRANSDUCER,
+        "  main: auto\n",
+        (
+            "power-input.procedure.yaml:6:1: expected what feeds it for each input, got none for 'transducer'; add it",
+        ),
+    ),
+    Case(
+        BENCH,
+        "  thin pair: ",
+        "  auto: ",
+        (
+            "power-input.procedure.yaml:8:37: expected one of the bench's leads, got 'thin pair'; did you mean 'silicone pair'?",
+            "quay.bench.yaml:85:3: expected another name for a lead than 'auto', which a procedure writes to have one chosen; rename it",
+        ),
+    ),
+    Case(
+        DEVICE,
+        "    return: common                       #",
+        "    rail: negativ\n    return: common                       #",
+        (
+            "tide-gauge.device.yaml:14:11: expected 'positive' or 'negative', got 'negativ'; did you mean 'negative'?",
+        ),
+    ),
+    Case(
+        DEVICE,
+        "    nominal: 12 V\n    operating: 9 V .. 16 V\n",
+        "    nominal: -12 V\n    operating: -16 V .. -9 V\n    rail: negative\n",
+        (
+            "tide-gauge.device.yaml:8:16: expected amounts, without a sign, beside 'rail: negative', got -16 V .. -9 V; remove the minus signs and write the range from low to high",
+        ),
+    ),
+)
+
+
+@pytest.mark.parametrize("case", AUTO, ids=lambda case: case.new[:40])
+def test_a_broken_auto_hook_up_prints_its_line(case, tmp_path, monkeypatch):
+    copy_demo(tmp_path)
+    edit(tmp_path / case.document, case.old, case.new)
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(DocumentErrors) as caught:
+        load_documents(PROCEDURE)
+    assert str(caught.value).splitlines() == list(case.lines)
+
+
 def test_the_table_is_long_enough():
     assert len(CASES) >= 25
 

@@ -117,6 +117,12 @@ class Input(Model):
                 f"got {show(self.nominal, 'V')}",
                 "nominal",
             )
+        if self.rail == "negative" and self.operating.low < 0:
+            raise fault(
+                "expected amounts, without a sign, beside 'rail: negative', got "
+                f"{self.operating.text}; remove the minus signs and write the range from low to high",
+                "operating",
+            )
         return self
 
     @property

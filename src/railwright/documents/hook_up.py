@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import ConfigDict, Discriminator, Field, Tag, model_validator
 
 from railwright.documents.model import Model, Text, exactly_one
+from railwright.documents.sources import hint
 from railwright.quantities import quoted
 
 AUTO = "auto"
@@ -68,6 +69,9 @@ class HookUp(Model):
     def _whole(cls, given: Any) -> Any:
         if given == AUTO:
             given = {"from": AUTO}
+        elif isinstance(given, str):
+            keys = "{from: ..., lead: ..., sense: ...}"
+            raise ValueError(f"expected 'auto' or {keys}, got {quoted(given)}{hint(given, [AUTO])}")
         if isinstance(given, dict) and given.get("from", given.get("source")) == AUTO:
             return {"lead": AUTO, "sense": AUTO, **given}
         return given
@@ -105,9 +109,8 @@ def auto_for_all(given: object) -> object:
     """`hook_up: auto` as an entry of its own, until the device says which inputs there are."""
     if isinstance(given, str):
         if given != AUTO:
-            raise ValueError(
-                f"expected 'auto', or an entry for each input, after 'hook_up:', got {quoted(given)}"
-            )
+            entry = "an entry for each input"
+            raise ValueError(f"expected 'auto' or {entry}, got {quoted(given)}{hint(given, [AUTO])}")
         return {AUTO: AUTO}
     return given
 

@@ -80,6 +80,7 @@ def scene(
     at_limit: str = "regulate",
     limits: Mapping[str, Data] | None = None,
     steps: Sequence[Data] = (),
+    never: Sequence[Data] = (),
 ) -> Documents:
     """The three documents. Every input is powered up and held; `steps` follow."""
     addressed = {
@@ -96,7 +97,7 @@ def scene(
             "leads": dict(leads or {"lead": GOOD_LEAD}),
         },
     )
-    device = validated(Device, {"device": "device", "inputs": dict(inputs)})
+    device = validated(Device, {"device": "device", "inputs": dict(inputs), "never": list(never)})
     usual: Data = {"current_limit": "auto", "ovp": "auto", "at_limit": at_limit}
     if at_limit == "trip":
         usual["trip_delay"] = "100 ms"

@@ -99,11 +99,13 @@ def isolation(demand: Demand, group: Group, bench: Bench) -> Found:
 
 def low_end(demand: Demand, group: Group, bench: Bench) -> Found:
     """A voltage is played below the output's range."""
+    below = demand.input.nominal < 0
     for (name, output), share in zip(each_of(group), group.shares, strict=True):
         if demand.lowest * share < output.voltage.low - 1e-9:
             yield Obstacle(
                 f"the range of {name} begins at {show(output.voltage.low, 'V')}; "
                 f"{show(demand.lowest * share, 'V')} is played on it"
+                + (" (a rail below its 0 V is written in amounts, with 'rail: negative')" if below else "")
             )
 
 

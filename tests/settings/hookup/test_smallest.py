@@ -1,0 +1,177 @@
+"""Nothing fits: the finding, the smallest change, and that the change makes it fit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from tests.settings.hookup import exhaustive
+from tests.settings.hookup.scene import GOOD_LEAD, Data, needs, output, scene, supply
+
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import Override
+from railwright.settings.context import Source
+from railwright.settings.findings import Finding, Severity
+from railwright.settings.hookup import hooked_up
+from railwright.settings.settle import settle
+
+JOINS = {"may_join": ["series", "parallel"]}
+
+
+def finding_of(documents: Documents) -> Finding:
+    (finding,) = hooked_up(documents).findings
+    assert finding.rule == "hook-up-impossible"
+    assert finding.severity is Severity.STOP
+    return finding
+
+
+def changed(make: Callable[..., Documents], said: str, **change: Any) -> None:
+    """The finding names this change, and with it every input is fed."""
+    finding = finding_of(make())
+    assert said in finding.remedy, finding.remedy
+    assert finding.remedy.count(" and ") == said.count(" and "), "expected one change"
+    after = make(**change)
+    assert hooked_up(after).findings == ()
+    assert not any(f.blocks for f in settle(after, exhaustive.TODAY).findings)
+
+
+def weak_lead(permitted: str = "2 A") -> Documents:
+    lead = {**GOOD_LEAD, "permitted_current": permitted}
+    return scene({"a": supply(output(30, 5))}, {"main": needs(12, 2.8)}, leads={"lead": lead})
+
+
+def test_a_lead_that_bears_more():
+    changed(weak_lead, "a lead with a 'permitted_current' of 3.1 A or more for main", permitted="3.1 A")
+
+
+def one_output(*more: Data) -> Documents:
+    return scene(
+        {"a": supply(output(30, 2)), **({"b": supply(*more)} if more else {})},
+        {"main": needs(12, 0.5), "heater": needs(24, 0.5)},
+    )
+
+
+def test_one_more_output_where_there_are_too_few():
+    finding = finding_of(one_output())
+    assert "one more output of 12 V and 0.57 A or more, for main" in finding.remedy
+    assert "main could be fed by a.1, but not beside the other inputs" in finding.why
+    assert hooked_up(one_output(output(12, 0.57))).findings == ()
+
+
+def strong_output(*more: Data) -> Documents:
+    return scene(
+        {"a": supply(output(30, 2)), **({"b": supply(*more)} if more else {})},
+        {"main": needs(12, 0.5), "heater": needs(24, 3)},
+    )
+
+
+def test_one_more_output_where_none_is_strong_enough():
+    finding = finding_of(strong_output())
+    assert "one more output of 24 V and 3.4 A or more, for heater" in finding.remedy
+    assert "a.1 gives 2 A; 3.305 A is needed" in finding.why
+    assert finding.about == "heater"
+    resolved = hooked_up(strong_output())
+    assert list(resolved.documents.procedure.hook_up) == ["main"], "the others are hooked up"
+    assert hooked_up(strong_output(output(24, 3.4))).findings == ()
+
+
+def not_joined(**joins: Any) -> Documents:
+    return scene({"a": supply(output(30, 2, **joins), output(30, 2, **joins))}, {"high": needs(48, 0.5)})
+
+
+def test_outputs_that_the_bench_does_not_let_be_joined():
+    finding = finding_of(not_joined())
+    assert "let a.1 and a.2 in series be joined ('may_join' in the bench document" in finding.remedy
+    assert hooked_up(not_joined(**JOINS)).findings == ()
+
+
+def two_in_parallel(at_limit: str = "trip") -> Documents:
+    return scene(
+        {"a": supply(output(36, 3, **JOINS), output(36, 3, **JOINS))},
+        {"heavy": needs(12, 4.2)},
+        at_limit=at_limit,
+    )
+
+
+def test_a_limit_that_regulates():
+    changed(two_in_parallel, "write 'at_limit: regulate' in the limits of heavy", at_limit="regulate")
+
+
+def two_coupled(**coupled: Any) -> Documents:
+    return scene(
+        {"a": supply(output(30, 2), output(30, 2), **coupled)}, {"one": needs(12, 0.5), "two": needs(5, 0.5)}
+    )
+
+
+def test_outputs_that_move_together():
+    finding = finding_of(two_coupled(coupled=[{"outputs": ["1", "2"], "by": "step"}]))
+    assert finding.remedy.endswith("uncouple a.1, a.2 and remove them from 'coupled'")
+    assert hooked_up(two_coupled()).findings == ()
+
+
+def unknown_isolation(isolation: str | None = None) -> Documents:
+    return scene(
+        {"a": supply(output(30, 2, **JOINS), output(30, 2, **JOINS), isolation=isolation)},
+        {"high": needs(48, 0.5)},
+    )
+
+
+def test_a_figure_that_is_unknown():
+    changed(unknown_isolation, "give 'isolation' of supply a", isolation="100 V")
+
+
+def thin_lead(one_way_length: str = "6 m") -> Documents:
+    lead = {**GOOD_LEAD, "conductor": "AWG 20", "one_way_length": one_way_length}
+    return scene(
+        {"a": supply(output(30, 5, sense={"compensates": "0.5 V"}))},
+        {"main": needs(12, 2)},
+        leads={"lead": lead},
+        hook_up={"main": {"from": "auto", "sense": "at load"}},
+    )
+
+
+def test_a_lead_that_drops_less():
+    said = "a lead of at most 250 mΩ (both ways, contacts and warmth counted)"
+    changed(thin_lead, said, one_way_length="3 m")
+
+
+def limit_too_high(current_limit: str = "2.1 A") -> Documents:
+    return scene(
+        {"a": supply(output(30, 5))},
+        {"main": needs(12, 0.5)},
+        limits={"main": {"current_limit": current_limit}},
+    )
+
+
+def test_a_limit_that_the_input_does_not_bear():
+    changed(limit_too_high, "lower 'current_limit' of main to 1.996 A or less", current_limit="1.99 A")
+
+
+def test_a_figure_of_the_device_that_no_output_can_keep():
+    frail = needs(12, 0.5, withstands=[{"voltage": "12.1 V"}])
+    finding = finding_of(scene({"a": supply(output(30, 5))}, {"main": frail}))
+    assert "figures or steps of main that an output can keep" in finding.remedy
+    assert "no OVP level lies between" in finding.remedy
+
+
+def test_what_an_input_draws_is_unknown(monkeypatch):
+    # Such as a load of the user's own whose steady draw only a rehearsal can tell.
+    said = property(lambda source: [] if source.name == "main" else [(0.5, "the declared steady current")])
+    monkeypatch.setattr(Source, "asked", said)
+    documents = scene({"a": supply(output(30, 5))}, {"main": needs(12, 0.5), "other": needs(5, 0.5)})
+    finding = finding_of(documents)
+    assert finding.about == "main"
+    assert "what the input draws is unknown" in finding.why
+    assert list(hooked_up(documents).documents.procedure.hook_up) == ["other"]
+
+
+@pytest.mark.parametrize("make", [weak_lead, one_output, strong_output, not_joined, two_in_parallel])
+def test_it_stops_and_cannot_be_accepted(make):
+    documents = make()
+    override = {"finding": "hook-up-impossible", "because": "in a hurry"}
+    procedure = documents.procedure.model_copy(update={"overrides": (Override.model_validate(override),)})
+    settings = settle(replace(documents, procedure=procedure), exhaustive.TODAY)
+    assert settings.blocked
+    assert "override-no-effect" in {f.rule for f in settings.findings}
