@@ -18,6 +18,12 @@ from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
 from railwright.rehearsal.timeline import Timeline
 from railwright.traces import Mode
 
+LONG = 0.1
+"""A stretch in the limit of at least this length that is cut short by the switching off would go on [s]."""
+
+CUT = 1e-5
+"""How close to the switching off its end must lie [s]."""
+
 NEAR = 0.02
 """Largest distance below the set voltage, in parts of it, at which an input counts as up."""
 
@@ -40,9 +46,9 @@ class Level:
 class Needed:
     """What one case asks of the protections of one input, told for the input as a whole.
 
-    trip_delay [s]: the longest stretch in the current limit of any output. ovp [V]: the highest level that is
-    exceeded for the OVP's response, the level's own error taken off. opp [W]: the same of the power. short
-    [V]: how far it lies below what it must have reached at the end of a power-up; zero or less: it is up.
+    trip_delay [s]: the longest stretch in the current limit of any output, inf: it would go on. ovp [V]: the
+    highest level that is exceeded for the OVP's response, the level's own error taken off. opp [W]: the same
+    of the power. short [V]: how far it lies below what it must have reached at the end of a power-up; zero or less: it is up.
     """
 
     trip_delay: Level
@@ -131,7 +137,7 @@ def _needed(
     for points in feed.outputs:
         output = documents.bench.output(points.output)
         volts, amperes, mode = samples.output(points.output)
-        delay = _most(delay, _longest(time, mode == Mode.CC))
+        delay = _most(delay, _endless(_longest(time, mode == Mode.CC), feed.input, timeline, time))
         watched = volts + lost if _at_sense(output, feed) else volts
         held = held_level(time, watched, (output.ovp.response if output.ovp else None) or 0.0)
         share = parts["ovp"][points.output]
@@ -176,6 +182,14 @@ def _most(one: Level, other: Level) -> Level:
 
 def _at_sense(output: Output, feed: Feed) -> bool:
     return output.ovp is not None and output.ovp.at == "sense" and feed.sense == "at load"
+
+
+def _endless(longest: Level, name: str, timeline: Timeline, time: NDArray[np.float64]) -> Level:
+    """A stretch that only the switching off ends never ends by itself: inf."""
+    ends = [action.time for action in timeline.actions if action.input == name and action.kind == "off"]
+    until = longest.at + longest.value
+    cut = any(abs(until - end) <= CUT for end in (*ends, float(time[-1])))
+    return Level(math.inf, longest.at) if cut and longest.value >= LONG else longest
 
 
 def _longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> Level:

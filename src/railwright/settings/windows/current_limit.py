@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from railwright.quantities import show
+from railwright.rehearsal.circuit import LIMIT_OVERSHOOT
 from railwright.settings import figures
 from railwright.settings.context import Source
 from railwright.settings.windows.charging import charges_within, charging_time
@@ -264,6 +265,27 @@ def _deciding(source: Source) -> str:
     return f"; {decides} decides, being no less than {beside}"
 
 
+def _overshoot(source: Source) -> float:
+    """How far the current may exceed the limit until it has responded [A], at most: no data sheet says it."""
+    each = [LIMIT_OVERSHOOT.high * output.current.high for output in source.rows]
+    return sum(each) if source.parallel else max(each)
+
+
+def _responding(source: Source) -> float | None:
+    """The limit [A] below which the device bears what flows until it has responded; None: unknown."""
+    at_most = source.input.current.at_most
+    if at_most is None:
+        return None
+    return max(0.0, at_most - _error(source, at_most) - _overshoot(source))
+
+
+def _beyond(source: Source, responding: float) -> str:
+    return (
+        f"until the limit has responded {show(_overshoot(source), 'A')} more may flow, and the device bears "
+        f"that up to a limit of {show(responding, 'A')}"
+    )
+
+
 def _choice(source: Source, found: Window) -> tuple[float, str]:
     """The value that is recommended, and why: some way above the need, within the window."""
     low, high = found.low, found.high
@@ -274,12 +296,15 @@ def _choice(source: Source, found: Window) -> tuple[float, str]:
     least = HEADROOM * low.value if low.key == "rehearsed" else low.value
     lower = min(max(least, _carrying(source, HEADROOM * need), _with_margin(source)), high.value)
     room = ROOM_TO_CHARGE * need
-    wanted = min(high.value, max(lower, room))
+    responding = _responding(source)
+    wanted = min(high.value, max(lower, room if responding is None else min(room, responding)))
     value = figures.tidy(wanted, lower, high.value, found.step)
     held = (
         ""
         if wanted == room
         else f", would be {show(room, 'A')}, which is out of these: the nearer end is taken"
+        if responding is None or responding >= room
+        else f", would be {show(room, 'A')}; kept lower, as {_beyond(source, responding)}"
     )
     with_headroom = (
         f", at least {HEADROOM - 1:.0%} above the need"

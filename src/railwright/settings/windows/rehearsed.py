@@ -1,8 +1,8 @@
 """Ends of windows that hang on what moves: settled by rehearsal, in corners or in the cases of an ensemble.
 
 Each case is played once without protections, which tells what every protection has to let through. Which
-corner asks for most is found by turning one quantity after the other from its upper to its lower bound, those
-of all inputs at once, and putting together what raised it. The end itself is then tried: at it nothing trips,
+corner asks for most is found by turning one quantity after the other to its other bound, those of all inputs
+at once, and putting together what raised it. The end itself is then tried: at it nothing trips,
 one step below something does.
 """
 
@@ -87,8 +87,8 @@ class _Study:
 
     def corners(self) -> None:
         """Look for the corner that asks for most of each setting."""
-        everything = (1 << len(self.quantities)) - 1
-        base = self.corner(everything)
+        number = self._first()
+        base = self.corner(number)
         if base is None:
             return
         own = {
@@ -98,10 +98,10 @@ class _Study:
         rounds = max((len(places) for places in own.values()), default=0)
         if self.steps * rounds > STEPS:
             return
-        lowered: dict[tuple[str, str], int] = dict.fromkeys(self.most, 0)
+        turned: dict[tuple[str, str], int] = dict.fromkeys(self.most, 0)
         for turn in range(rounds):
             bits = {name: 1 << places[turn] for name, places in own.items() if turn < len(places)}
-            found = self.corner(everything & ~sum(bits.values()))
+            found = self.corner(number ^ sum(bits.values()))
             if found is None:
                 continue
             for name, setting in self.most:
@@ -109,11 +109,23 @@ class _Study:
                     continue
                 before, now = getattr(base[name], setting), getattr(found[name], setting)
                 if now.value > before.value:
-                    lowered[name, setting] |= bits[name]
+                    turned[name, setting] |= bits[name]
         for setting in REHEARSED:
-            low = sum(bits for (_, each), bits in lowered.items() if each == setting)
-            if low:
-                self.corner(everything & ~low)
+            bits_of_all = sum(bits for (_, each), bits in turned.items() if each == setting)
+            if bits_of_all:
+                self.corner(number ^ bits_of_all)
+
+    def _first(self) -> int:
+        """The corner to begin with: all at the upper bound, but of outputs in parallel only the first sets
+        too much, so that it carries what the others do not.
+        """
+        number = (1 << len(self.quantities)) - 1
+        for feed in self.set_points.values():
+            others = tuple(f"{p.output}.voltage_" for p in feed.outputs[1:] if feed.arrangement == "parallel")
+            for k, quantity in enumerate(self.quantities):
+                if others and quantity.startswith(others):
+                    number ^= 1 << k
+        return number
 
     def cases(self, cases: int, seed: int) -> None:
         """Play the cases of an ensemble."""
@@ -187,6 +199,11 @@ class _Study:
         case = self.case_of(replay)
         feed = self.set_points[window.about]
 
+        if math.isinf(level.value):
+            step, path = self._step(level.at)
+            why = f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off"
+            return End(math.inf, "low", "rehearsed", why, path, replay=replay, relax=_regulating)
+
         def trips_at(n: int) -> bool:
             value = round(n * window.step, 12)
             if n <= 0:
@@ -221,6 +238,10 @@ class _Study:
             if time <= span.end or index == len(spans) - 1:
                 return span.name, ("procedure", "steps", index)
         return "the procedure", ("procedure", "steps")
+
+
+def _regulating(high: float) -> str:
+    return "a limit that regulates instead of tripping, or a higher one"
 
 
 def _limit_end(value: float, why: str, replay: Replay) -> End:
