@@ -48,7 +48,8 @@ class Needed:
 
     trip_delay [s]: the longest stretch in the current limit of any output, inf: it would go on. ovp [V]: the
     highest level that is exceeded for the OVP's response, the level's own error taken off. opp [W]: the same
-    of the power. short [V]: how far it lies below what it must have reached at the end of a power-up; zero or less: it is up.
+    of the power. short [V]: how far it lies below what it must have reached at the end of a power-up; zero or
+    less: it is up.
     """
 
     trip_delay: Level
