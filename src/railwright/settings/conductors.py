@@ -20,8 +20,9 @@ from railwright.documents.conductor import Conductor
 from railwright.physics import conductors
 
 INSULATION = 0.8e-3
-"""Thickness of a conductor's insulation at most [m]; a thin conductor's is as thick as itself (assumed; common
-practice, no source)."""
+"""Thickness of a conductor's insulation at most [m]; a thin conductor's is as thick as the conductor itself
+(assumed; common practice, no source).
+"""
 EMISSIVITY = 0.9
 """Of the insulation's surface (engineers' tables, from memory)."""
 STEFAN_BOLTZMANN = 5.670e-8
@@ -33,7 +34,10 @@ TOUCHED = 51.0
 """Surface temperature from which touching for a minute burns [°C] [3]_."""
 HOTTEST = 400.0
 """Rise beyond which nothing is worked out [K]: no insulation is left."""
-ASSUMED = "each conductor by itself in still air, with up to 0.8 mm of insulation; bundled or covered it gets hotter"
+ASSUMED = (
+    "each conductor by itself in still air, with up to 0.8 mm of insulation; bundled or covered it gets "
+    "hotter"
+)
 """What the temperature rests on, for people."""
 
 
