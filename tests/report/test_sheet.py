@@ -149,7 +149,11 @@ def test_a_tall_drawing_stands_beside_the_words_on_one_page(tmp_path: Path) -> N
     """Six inputs from eight outputs, in series, in parallel and alone."""
     text = (DEMO_FOLDER / "quay.bench.yaml").read_text("utf-8")
     begin, end = text.index("  left:"), text.index("  right:")
-    supplies = [text[begin:end].replace("  left:", f"  {name}:") for name in "abcdef"]
+    left = text[begin:end]
+    supplies = [
+        left.replace("  left:", f"  {name}:").replace("5025", str(port)).replace("Q-0117", f"Q-{port}")
+        for port, name in enumerate("abcdef", start=6000)
+    ]
     bench = text[:begin] + "".join(supplies) + text[text.index("recorders:") :]
     (tmp_path / "b.yaml").write_text(bench, "utf-8")
     given = (
