@@ -44,7 +44,16 @@ def test_one_input_without_set_points_leaves_the_rest_checked(edit, documents, c
 
 def test_json_has_si_numbers_and_stable_keys(documents, cli):
     data = json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)
-    assert set(data) == {"procedure", "rehearsed", "blocked", "set_points", "reasons", "windows", "findings"}
+    assert set(data) == {
+        "procedure",
+        "rehearsed",
+        "blocked",
+        "set_points",
+        "reasons",
+        "windows",
+        "findings",
+        "measurable",
+    }
     assert data["set_points"]["main"]["outputs"][0]["trip_delay"] == 0.04
     assert set(data["findings"][0]) == {
         "rule", "severity", "about", "where", "why", "remedy", "overridden", "blocks",
@@ -135,3 +144,14 @@ def test_coupled_outputs_that_take_an_input_beyond_what_it_withstands_stop(docum
     result = cli("check", "--static", "--json", PROCEDURE)
     assert result.exit_code == 3
     assert "coupled-withstand" in {f["rule"] for f in json.loads(result.stdout)["findings"] if f["blocks"]}
+
+
+def test_what_the_readings_can_decide_is_told_with_what_would_do(documents, cli):
+    result = cli("check", PROCEDURE)
+    table = result.stdout.partition("Can it be measured?")[2].partition("Assumptions")[0]
+    assert table.count("● yes") == 8
+    assert table.count("◌ no") == 1
+    assert "12 000 samples/s" in table
+    data = json.loads(cli("check", "--json", PROCEDURE).stdout)["measurable"]
+    assert [each["requirement"] for each in data if each["verdict"] == "no"] == ["transducer inrush"]
+    assert {each["unit"] for each in data} == {"s", "C", "A", "V", "W", "1"}

@@ -22,8 +22,8 @@ def test_without_a_procedure_a_hook_up_is_chosen_and_another_folder_refers_back(
     assert result.exit_code == 0, result.output
     text = (documents / "new" / LEADS).read_text("utf-8")
     assert f"device: ../{DEVICE}" in text
-    assert "main: {from: right.1, lead: silicone pair, sense: at load}" in text
-    assert "transducer: {from: left.1, lead: thin pair, sense: at load}" in text
+    assert "main: {from: left.1, lead: silicone pair, sense: at terminals}" in text
+    assert "transducer: {from: right.1, lead: silicone pair, sense: at terminals}" in text
     assert cli("check", "--static", f"new/{LEADS}").exit_code == 0
 
 

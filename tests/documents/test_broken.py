@@ -580,6 +580,44 @@ CASES = (
     ),
     Case(
         PROCEDURE,
+        "- {input: main, current_above: 900 mA",
+        "- {input: main, during: stedy, current_above: 900 mA",
+        (
+            "power-input.procedure.yaml:44:27: expected one of the names of steps, got 'stedy'; did you mean 'steady'?",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "- {input: main, current_above: 900 mA, for: 100 ms}",
+        "- {input: main, trips: OVP, for: 100 ms}",
+        ("power-input.procedure.yaml:44:36: expected no 'for' beside 'trips', got one; remove it",),
+    ),
+    Case(
+        PROCEDURE,
+        "- {input: main, current_above: 900 mA, for: 100 ms}",
+        "- {input: main, trips: overvoltage}",
+        (
+            "power-input.procedure.yaml:44:26: expected 'any', 'OVP', 'OCP', 'OPP' or 'current limit', got 'overvoltage'",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "- {input: main, current_above: 900 mA, for: 100 ms}",
+        "- {input: main, likely: a short}",
+        (
+            "power-input.procedure.yaml:44:5: expected exactly one of current_above, current_below, voltage_above, voltage_below, trips, got none of them",
+        ),
+    ),
+    Case(
+        BENCH,
+        "\nleads:",
+        "\nstock: [{conductor: AWG 99}]\nleads:",
+        (
+            "quay.bench.yaml:83:21: expected a conductor such as 'AWG 18' or '0.5 mm2 class 5', got 'AWG 99'; gauges go from AWG 4/0 to AWG 40",
+        ),
+    ),
+    Case(
+        PROCEDURE,
         "- {input: transducer, current_above",
         "- {input: transduser, current_above",
         (

@@ -5,6 +5,7 @@ import math
 import pytest
 
 from railwright.physics import conductors
+from railwright.settings.conductors import temperature_rise
 
 # ASTM B258 (diameters), published wire tables at 20 °C: AWG, d [mm], A [mm²], R [Ω/km].
 WIRE_TABLE = [
@@ -76,3 +77,40 @@ def test_insulation_fails_long_before_copper_melts():
 def test_inductance_of_two_parallel_wires():
     # Grover, from memory: L' = 0.4 µH/m (ln(2D/d) + 1/4); wires of 1 mm, 10 mm apart: 1.298 µH/m.
     assert conductors.pair_inductance_per_metre(1e-3, 10e-3) == pytest.approx(1.2983e-6, rel=1e-4)
+
+
+# NEC, table of ampacities of single insulated copper conductors in free air at 30 °C (310.17 of 2017, from
+# memory): AWG, amperes at which the conductor is at 60 °C, 75 °C and 90 °C.
+FREE_AIR = [
+    (14, 25, 30, 35),
+    (12, 30, 35, 40),
+    (10, 40, 50, 55),
+    (8, 60, 70, 80),
+    (6, 80, 95, 105),
+    (4, 105, 125, 140),
+    (2, 140, 170, 190),
+]
+
+
+@pytest.mark.parametrize(("gauge", "at_60", "at_75", "at_90"), FREE_AIR)
+def test_temperature_rise_in_free_air_against_published_ampacities(gauge, at_60, at_75, at_90):
+    """The table is rounded and on the safe side of what is computed for a conductor by itself."""
+    for current, rise in ((at_60, 30.0), (at_75, 45.0), (at_90, 60.0)):
+        computed = temperature_rise(conductors.awg_area(gauge), current, 30.0)
+        assert 0.70 * rise < computed < 1.06 * rise
+
+
+def test_adiabatic_limits_of_other_insulations_and_sections():
+    # IEC 60364-5-54, from memory: k = 143 for cross-linked insulation; 2.5 mm² of PVC bears 287.5² A²s.
+    assert conductors.adiabatic_limit(2.5e-6) == pytest.approx(82656.25, rel=1e-12)
+    assert conductors.adiabatic_limit(2.5e-6, 143e6) == pytest.approx((143 * 2.5) ** 2, rel=1e-12)
+
+
+# Wire tables, fusing currents of copper by Preece (handbooks, from memory): AWG, amperes.
+@pytest.mark.parametrize(
+    ("gauge", "amperes"), [(10, 333.0), (14, 166.0), (18, 82.9), (22, 41.2), (24, 29.2), (30, 10.2)]
+)
+def test_preece_rows_of_published_wire_tables(gauge, amperes):
+    assert conductors.preece_fusing_current(conductors.awg_diameter(gauge)) == pytest.approx(
+        amperes, rel=0.01
+    )

@@ -143,3 +143,43 @@ def test_text_of_a_user_is_never_markup(documents: Documents, tmp_path: Path) ->
     data = {**data_of(documents), "subject": '#eval("1") $x$ *b* <tag> [#lorem(9)]', "paper": "a4"}
     _, text = text_of(data, tmp_path)
     assert '#eval("1") $x$ *b* <tag> [#lorem(9)]' in text
+
+
+def test_a_tall_drawing_stands_beside_the_words_on_one_page(tmp_path: Path) -> None:
+    """Six inputs from eight outputs, in series, in parallel and alone."""
+    text = (DEMO_FOLDER / "quay.bench.yaml").read_text("utf-8")
+    begin, end = text.index("  left:"), text.index("  right:")
+    left = text[begin:end]
+    supplies = [
+        left.replace("  left:", f"  {name}:").replace("5025", str(port)).replace("Q-0117", f"Q-{port}")
+        for port, name in enumerate("abcdef", start=6000)
+    ]
+    bench = text[:begin] + "".join(supplies) + text[text.index("recorders:") :]
+    (tmp_path / "b.yaml").write_text(bench, "utf-8")
+    given = (
+        "    {nominal: 12 V, operating: 9 V .. 16 V, withstands: [{voltage: 20 V}], current: {at_most: 4 A}, "
+        "return: common, load: [{resistor: {resistance: 24 ohm}}]}\n"
+    )
+    sources = ("a.1", "{series: [b.1, b.2]}", "{parallel: [c.1, c.2]}", "d.1", "e.1", "f.1")
+    names = [f"input {number}" for number in range(1, 7)]
+    inputs = "".join(f"  {n}:\n{given}" for n in names)
+    (tmp_path / "d.yaml").write_text(f"device: Six\ninputs:\n{inputs}", "utf-8")
+    hook_up = "".join(
+        f"  {n}: {{from: {s}, lead: thin pair, sense: at load}}\n"
+        for n, s in zip(names, sources, strict=True)
+    )
+    limits = "".join(f"  {n}: {{current_limit: 1 A, at_limit: regulate, ovp: 18 V}}\n" for n in names)
+    (tmp_path / "p.yaml").write_text(
+        f"procedure: All\ndevice: d.yaml\nbench: b.yaml\nhook_up:\n{hook_up}limits:\n{limits}steps:\n"
+        f"  - power_up: {{order: [{', '.join(names)}], gap: 50 ms}}\nrecord: {{every: 10 ms}}\n",
+        "utf-8",
+    )
+    data = data_of(load_documents(tmp_path / "p.yaml"))
+    count, words = text_of(data, tmp_path)
+    assert count == 1
+    for name in names:
+        assert f"Verify {name}:" in words
+    for output in ("a.1", "b.2", "c.2", "f.1"):
+        assert output in words
+    assert words.count("Too quick by hand") == 1
+    assert words.count("can reach") == 1  # told once, with the inputs for which it holds too

@@ -106,11 +106,25 @@ def coupled(by: str) -> tuple[Edit, Edit]:
     return BOTH_LEFT, ("bench", "    isolation: 150 V", f"{groups}\n    isolation: 150 V")
 
 
+STOCK: Edit = (
+    "bench",
+    "\nleads:",
+    "\nstock: [{conductor: AWG 20, permitted_current: 0.5 A}, {conductor: AWG 10}, {conductor: AWG 14}]"
+    "\nleads:",
+)
 UNPROTECTED: Edit = ("device", "      - {reverse: 16 V}", "      # unprotected")
 REGULATES: Edit = (
     "procedure",
     "at_limit: trip                       # or: regulate (IVI-4.4)\n    trip_delay: 40 ms\n",
     "at_limit: regulate\n",
+)
+
+
+LIMITED: Edit = (
+    "procedure",
+    "current_limit: 1 A\n    at_limit: trip                       # or: regulate (IVI-4.4)\n"
+    "    trip_delay: 40 ms\n",
+    "current_limit: 2.4 A\n    at_limit: regulate\n",
 )
 
 
@@ -484,6 +498,58 @@ CASES = [
         (("bench", "one_way_length: 1.5 m", "one_way_length: 60 m"),),
         "lead: silicone pair",
         "makes up for 1 V",
+    ),
+    Case(
+        "sense-used-up",
+        "main",
+        (("bench", "one_way_length: 1.5 m", "one_way_length: 31 m"),),
+        "lead: silicone pair",
+        "of the 1 V that left.1 makes up for",
+    ),
+    Case(
+        "sense-faults",
+        "main",
+        (),
+        "lead: silicone pair",
+        "rises until its OVP trips, by 18.58 V; main withstands 20 V for any time; open, it falls",
+        silent=(UNSENSED,),
+    ),
+    Case(
+        "sense-faults",
+        "main",
+        (("bench", "sense: {compensates: 1 V}", "sense: {compensates: 1 V, open: falls back}"),),
+        "lead: silicone pair",
+        "open, it falls back on its terminals, and no reading tells",
+        silent=(UNSENSED,),
+    ),
+    Case(
+        "lead-from-stock",
+        "main",
+        (("bench", "one_way_length: 1.5 m", "one_way_length: 60 m"), STOCK),
+        "lead: silicone pair",
+        "(its drop is more than sensing makes up for); AWG 14 from stock: drop 0.62 V, +0.0",
+    ),
+    Case(
+        "lead-from-stock",
+        "main",
+        (("bench", "permitted_current: 8 A", "permitted_current: 0.9 A"), STOCK),
+        "lead: silicone pair",
+        "(it may not carry what the current limit lets through); AWG 14 from stock",
+    ),
+    Case(
+        "lead-from-stock",
+        "main",
+        (("bench", "one_way_length: 1.5 m", "one_way_length: 600 m"), STOCK),
+        "lead: silicone pair",
+        "no conductor in stock would do",
+    ),
+    Case(
+        "lead-hot",
+        "main",
+        (("bench", "silicone pair: {conductor: AWG 18", "silicone pair: {conductor: AWG 36"), LIMITED),
+        "silicone pair:",
+        "touched for a minute, 51 °C burns",
+        silent=(LIMITED,),
     ),
     Case(
         "sense-compensation-peak",

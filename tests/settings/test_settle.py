@@ -47,6 +47,7 @@ def test_findings_of_the_station(tmp_path: Path) -> None:
         ("caution", "reading-too-slow", "transducer"),
         ("note", "floating", "main, transducer"),
         ("note", "outside-operating", "main"),
+        ("note", "sense-faults", "main"),
         ("note", "ramp-in-limit", "main"),
         ("note", "ramp-in-limit", "transducer"),
         ("note", "linked-trip-by-program", "transducer"),

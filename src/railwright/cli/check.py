@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -47,12 +48,17 @@ def check(
         from railwright.settings.data import as_data
 
         print_json(
-            {"procedure": str(procedure), "rehearsed": checked.rehearsal is not None, **as_data(settings)}
+            {
+                "procedure": str(procedure),
+                "rehearsed": checked.rehearsal is not None,
+                **as_data(settings),
+                "measurable": [asdict(each) for each in checked.measurable],
+            }
         )
     else:
         from railwright.cli.assumptions import ASSUMED, print_assumptions
         from railwright.cli.console import SEVERITY_MARKS, console
-        from railwright.cli.findings import findings_table, settings_table, summary
+        from railwright.cli.findings import findings_table, measurable_table, settings_table, summary
         from railwright.cli.windows import windows_table
 
         out = console()
@@ -65,6 +71,8 @@ def check(
         if shown:
             out.print(findings_table(shown))
         if checked.rehearsal is not None:
+            if checked.measurable:
+                out.print(measurable_table(checked.measurable))
             print_assumptions(out, checked.rehearsal.assumptions, checked.names)
         out.print(f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}")
         if len(settings.set_points) == len(checked.documents.device.inputs):

@@ -16,17 +16,21 @@ from railwright.settings.windows.window import REHEARSED
 
 if TYPE_CHECKING:
     from railwright.rehearsal.rehearse import Rehearsal
+    from railwright.settings.measurable import Measurable
 
 
 @dataclass(frozen=True)
 class Checked:
     """Documents with their hook-up written out, settings, and the nominal rehearsal; None where it was not
     asked for or not possible.
+
+    measurable: what the supply's readings can decide of each requirement, by that rehearsal.
     """
 
     documents: Documents
     settings: Settings
     rehearsal: Rehearsal | None
+    measurable: tuple[Measurable, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -55,7 +59,12 @@ def check_documents(procedure: Path, *, rehearsed: bool, cases: int = 0, seed: i
 
     found = rehearsed_findings(documents, settings, keep, evaluate)
     settings = replace(settings, findings=by_severity((*settings.findings, *found)))
-    return Checked(documents, settings, kept[0] if kept else None)
+    if not kept or not documents.procedure.requires:
+        return Checked(documents, settings, kept[0] if kept else None)
+    from railwright.settings.measurable import measurable
+
+    can = measurable(documents, settings.set_points, kept[0].record, evaluate)
+    return Checked(documents, settings, kept[0], can)
 
 
 def settled_with_rehearsal(hooked: HookedUp, cases: int = 0, seed: int = 1) -> Settings:

@@ -14,6 +14,10 @@ from railwright.settings.findings import Finding, Reason
 if TYPE_CHECKING:
     from rich.table import Table
 
+    from railwright.settings.measurable import Measurable
+
+MEASURABLE_MARKS = {"yes": "● yes", "marginal": "◐ marginal", "no": "◌ no"}
+
 
 def findings_table(findings: Sequence[Finding]) -> Table:
     """Severity, about what, and below each other: rule, reason, remedy, place."""
@@ -37,6 +41,30 @@ def settings_table(reasons: Sequence[Reason]) -> Table:
 
 def _value(reason: Reason) -> str:
     return reason.value if isinstance(reason.value, str) else show(reason.value, reason.unit)
+
+
+def measurable_table(measurable: Sequence[Measurable]) -> Table:
+    """What the supply's readings can decide of each requirement, and what would do where they cannot."""
+    columns = ("Requirement", "By readings", "Expected", "± U", "To the limit", "What would do")
+    rows = [_measurable_row(each) for each in measurable]
+    return table("Can it be measured?", columns, rows, right=columns[2:5])
+
+
+def _measurable_row(each: Measurable) -> tuple[str, ...]:
+    def known(value: float | None, digits: int, otherwise: str) -> str:
+        if value is None:
+            return otherwise
+        return f"{value:g}" if each.unit == "1" else show(value, each.unit, digits)
+
+    lines = [line for line in (each.why, f"→ {each.would}" if each.would else "") if line]
+    return (
+        each.requirement,
+        MEASURABLE_MARKS[each.verdict],
+        known(each.expected, 3, "nothing there"),
+        known(each.uncertainty, 2, "not seen"),
+        known(each.leaves, 3, ""),
+        "\n".join(lines),
+    )
 
 
 def summary(findings: Sequence[Finding]) -> str:

@@ -244,6 +244,15 @@ class Lead(Model):
     )
 
 
+class StockConductor(Model):
+    """A conductor that is in stock, for leads that would have to be made."""
+
+    conductor: Conductor = Field(description="`AWG 14`, or `2.5 mm2 class 5` (IEC 60228)")
+    permitted_current: PositiveAmperes | None = Field(
+        None, description="continuous current that the maker permits; left out: unknown, and not asked for"
+    )
+
+
 class Recorder(Model):
     """An external recorder whose recordings an evaluation may use."""
 
@@ -276,6 +285,9 @@ class Bench(Model):
     leads: dict[Text, Lead] = Field(min_length=1, description="the leads, each under its name")
     fixtures: dict[Text, Fixture] = Field(
         {}, description="what may stand between a lead and an input, each under its name"
+    )
+    stock: tuple[StockConductor, ...] = Field(
+        (), description="conductors to make other leads of; the check names one where a lead will not do"
     )
     recorders: dict[Text, Recorder] = Field({}, description="external recorders, each under its name")
 

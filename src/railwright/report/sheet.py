@@ -59,12 +59,17 @@ def sheet_of(documents: Documents, settings: Settings, made: dt.date) -> dict[st
         "made": made.isoformat(),
         "blocked": [sentence(f"{f.about}: {f.why}") for f in stops],
         "wiring": wiring_svg(wiring_of(device, bench, procedure)),
-        "wires": [breakable(line) for line in wires(documents)],
+        "wires": [_with_sign(breakable(line)) for line in wires(documents)],
         "dial": _dial(documents, settings.set_points, power_up),
         "order": [breakable(line) for line in in_order(documents, settings.set_points, sources, power_up)],
         "cautions": [breakable(line) for line in _cautions(settings.findings)],
         "year": [made.year, made.month, made.day],
     }
+
+
+def _with_sign(line: str) -> str:
+    """A terminal's name stays with its sign at the end of a line."""
+    return line.replace(" +", "\u00a0+").replace(" −", "\u00a0−")
 
 
 # Wires
@@ -234,11 +239,8 @@ def in_order(
         feed = set_points[name]
         goal = _goal(documents, name, power_up) or 0.0
         wait = f"{show(power_up.gap, 's')} later: " if place and power_up.gap else ""
-        late = (
-            " Too quick by hand: let the supply or the program time it."
-            if wait and power_up.gap < HAND
-            else ""
-        )
+        quick = " Too quick by hand: let the supply or the program time it, also what follows."
+        late = quick if place == 1 and power_up.gap < HAND else ""
         outputs = " and ".join(points.output for points in feed.outputs)
         each = [show(goal * points.share, "V") for points in feed.outputs]
         shares = f" ({', '.join(each)})" if feed.arrangement == "series" else ""
@@ -268,9 +270,9 @@ def _verify(source: Source, feed: Feed, goal: float) -> str:
     drawn = source.load.current(goal) if goal > 0.0 else None
     declared = source.input.current.steady
     if drawn is not None:
-        amperes = f"{show(drawn.low, 'A', 3)} to {show(drawn.high, 'A', 3)}"
+        amperes = _range(drawn.low, drawn.high)
     elif declared is not None:
-        amperes = f"{show(declared.low, 'A', 3)} to {show(declared.high, 'A', 3)}"
+        amperes = _range(declared.low, declared.high)
     else:
         amperes = ""
     expect = f", {amperes}" if amperes else ""
@@ -283,6 +285,11 @@ def _verify(source: Source, feed: Feed, goal: float) -> str:
     )
 
 
+def _range(low: float, high: float) -> str:
+    ends = [show(low, "A", 3), show(high, "A", 3)]
+    return " to ".join(dict.fromkeys(ends))
+
+
 # Cautions
 
 
@@ -291,7 +298,16 @@ def _cautions(findings: Sequence[Finding]) -> list[str]:
     found = [
         f for f in findings if f.severity == "caution" and not f.blocks and f.rule not in NOT_OF_SETTING_UP
     ]
-    lines = [f"{f.about}: {f.why}. {sentence(f.remedy)}" for f in found]
+    lines, told = [], set[str]()
+    for finding in found:
+        if finding.rule in told:
+            continue
+        told.add(finding.rule)
+        others = [
+            other.about for other in found if other.rule == finding.rule and other.about != finding.about
+        ]
+        too = f" The same holds for {', '.join(others)}." if others else ""
+        lines.append(f"{finding.about}: {finding.why}. {sentence(finding.remedy)}{too}")
     more = len(lines) - MOST_CAUTIONS
     if more > 0:
         lines = [*lines[:MOST_CAUTIONS], f"{more} more, which 'railwright check' tells."]

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from collections.abc import Mapping
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from railwright.report.content import as_lines
+from railwright.report.document import VERSION
 from railwright.report.text import within_bundled_fonts
 
 if TYPE_CHECKING:
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
 
 Size = tuple[str, float, float]
 
-SIZES: tuple[Size, ...] = (
+ABOVE: tuple[Size, ...] = (
     ("a4", 1.0, 10.4),
     ("a4", 1.0, 9.4),
     ("a4", 0.92, 9.0),
@@ -25,16 +27,28 @@ SIZES: tuple[Size, ...] = (
     ("a3", 1.0, 11.5),
     ("a3", 1.0, 10.0),
     ("a3", 0.85, 9.4),
-    ("a3", 0.7, 8.6),
-    ("a3", 0.55, 8.0),
-    ("a3", 0.4, 7.0),
 )
 """Paper, width of the drawing in parts of the page's, size of the text [pt]; the first that fits is taken."""
+BESIDE: tuple[Size, ...] = (
+    ("a3", 182.0, 10.4),
+    ("a3", 165.0, 10.0),
+    ("a3", 150.0, 9.6),
+    ("a3", 135.0, 9.2),
+    ("a3", 120.0, 8.8),
+    ("a3", 105.0, 8.2),
+    ("a3", 90.0, 7.6),
+    ("a3", 70.0, 6.8),
+)
+"""The same for a drawing beside the words, its width in mm."""
+TALL = 1.15
+"""Height of a drawing in parts of its width, from which on it stands beside the words."""
 
 
 def sheet_pdf(data: Mapping[str, Any], made: dt.datetime) -> bytes:
     """The sheet as PDF bytes; the same data and moment give the same bytes."""
-    pdf = _compiler(data, _fitting(data)[0]).compile(format="pdf", timestamp=made.replace(microsecond=0))
+    pdf = _compiler(data, _fitting(data)[0]).compile(
+        format="pdf", pdf_standards=["a-2b", VERSION], timestamp=made.replace(microsecond=0)
+    )
     assert isinstance(pdf, bytes), "one page"
     return pdf
 
@@ -46,7 +60,7 @@ def sheet_svg(data: Mapping[str, Any]) -> str:
 
 def _fitting(data: Mapping[str, Any]) -> tuple[Size, bytes]:
     """The first size in which it is one page, or the last one, and its first page as SVG."""
-    for size in SIZES:
+    for size in BESIDE if _tall(data["wiring"]) else ABOVE:
         made = _compiler(data, size).compile(format="svg")
         pages = [made] if isinstance(made, bytes) else list(made or [])
         if len(pages) == 1:
@@ -54,12 +68,19 @@ def _fitting(data: Mapping[str, Any]) -> tuple[Size, bytes]:
     return size, pages[0]
 
 
+def _tall(drawing: str) -> bool:
+    """Whether a drawing is much higher than it is wide, by the view box of its SVG."""
+    box = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', drawing)
+    return box is not None and float(box[2]) > TALL * float(box[1])
+
+
 def _compiler(data: Mapping[str, Any], size: Size) -> typst.Compiler:
     """A compiler keeps its template for one compilation only."""
     import typst
 
     paper, drawing, points = size
-    sized = {**data, "paper": paper, "drawing": drawing, "size": points}
+    beside = _tall(data["wiring"])
+    sized = {**data, "paper": paper, "drawing": drawing, "size": points, "beside": beside}
     return typst.Compiler(
         resources.files("railwright.report").joinpath("sheet.typ").read_bytes(),
         ignore_system_fonts=within_bundled_fonts(as_lines(data)),

@@ -281,7 +281,7 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
         pen.words((middle, centre + 0.55), shortened(row.lead, 18), align="center")
         for place, words in enumerate(row.conductor.split(", ")):
             at = (middle, centre - 0.05 - 0.6 * place)
-            pen.words(at, words, size=6.8, align="center", colour=FAINT)
+            pen.words(at, words, size=6.2, align="center", colour=FAINT)
         _fixture(pen, row.fixture, centre, colour)
     _sense(pen, row, middles, centre)
 

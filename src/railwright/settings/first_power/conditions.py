@@ -37,12 +37,13 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """What is expected of one input in one step, its stop conditions, and what they cannot see."""
+    """What is expected of one input in one step, its stop conditions, and which suspects they see or not."""
 
     step: str
     input: str
     expected: str
     conditions: tuple[Condition, ...]
+    seen: tuple[str, ...]
     unseen: tuple[str, ...]
 
 
@@ -60,16 +61,15 @@ def watch(
     may be wrong, with what would be drawn. above: what else makes the current rise.
     """
     name, key = source.name, (step.name, source.name)
-    duration = judged_for(step.duration)
+    duration = judged_for(step.duration, source)
     low = band[0] * (1 - MODEL) - reading_error(source, "current", band[0])
     high = band[1] * (1 + MODEL) + reading_error(source, "current", band[1])
     high = max(high, 2 * reading_error(source, "current", 0.0))
     drawn = sorted(((each.draws[key], each.words) for each in suspects), key=lambda each: each[0])
     under = [each for each in drawn if each[0] + reading_error(source, "current", each[0]) < low]
     over = [each for each in drawn if each[0] - reading_error(source, "current", each[0]) > high]
-    unseen = tuple(
-        f"{words} ({_drawn(value)})" for value, words in drawn if (value, words) not in under + over
-    )
+    seen = tuple(words for _, words in under + over)
+    unseen = tuple(words for _, words in drawn if words not in seen)
     conditions: list[Condition] = []
     if low > 0.0 and under:
         for value, words in _lower(source, under, low):
@@ -83,7 +83,7 @@ def watch(
         f"{show(max(band[0], 0.0), 'A', 3)} .. {show(max(band[1], 0.0), 'A', 3)} expected, "
         f"readings are exact to ±{show(reading_error(source, 'current', band[1]), 'A', 2)}"
     )
-    return Watched(step.name, name, expected, tuple(conditions), unseen if low > 0.0 else ())
+    return Watched(step.name, name, expected, tuple(conditions), seen, unseen)
 
 
 def _lower(source: Source, under: Sequence[tuple[float, str]], low: float) -> list[tuple[float, str]]:
@@ -130,7 +130,8 @@ def suspects_of(
     """
     nothing = dict.fromkeys(keys, 0.0)
     # With sense leads an open power lead lets the output rise, as wrong sense leads do: `trip_conditions`.
-    found = [Suspect("polarity reversed", nothing)]
+    protected = any(each.reverse is not None for each in source.input.withstands)
+    found = [Suspect("polarity reversed" if protected else "a reversed polarity that blocks", nothing)]
     if not source.senses:
         found.append(Suspect("its lead open", nothing))
     found += [
@@ -150,10 +151,11 @@ def raises(source: Source) -> tuple[str, ...]:
 def trip_conditions(source: Source, others: Sequence[str]) -> list[tuple[str, str]]:
     """Which trips may come, with what each points to."""
     exchanged = [f"the lead of {other} in its place" for other in others]
-    found = [("current limit", _listed([*raises(source), *exchanged]))]
+    wrong = ["sense leads that lie wrong"] if source.senses else []
+    found = [("current limit", _listed([*raises(source), *exchanged, *wrong]))]
     if source.senses:
-        wrong = "sense leads reversed, shorted or open, or crossed with those of another input"
-        found.append(("OVP", f"{wrong}, or a power lead open"))
+        words = "sense leads reversed, shorted or open, or crossed with those of another input"
+        found.append(("OVP", f"{words}, or a power lead open"))
     else:
         found.append(("OVP", "a voltage from elsewhere at this input, or a defective output"))
     return found

@@ -17,6 +17,7 @@ from railwright.rehearsal.design import Design
 from railwright.rehearsal.rehearse import tell
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.settings.first_power.figures import aperture_of
 from railwright.traces import Span
 
 if TYPE_CHECKING:
@@ -141,8 +142,8 @@ def _means(
 
 
 def _aperture(documents: Documents, set_points: SetPoints, name: str) -> float:
-    readings = [documents.bench.output(points.output).reading for points in set_points[name].outputs]
-    return max([LEAST_APERTURE, *(each.aperture or 0.0 for each in readings if each is not None)])
+    outputs = [documents.bench.output(points.output) for points in set_points[name].outputs]
+    return max([LEAST_APERTURE, *map(aperture_of, outputs)])
 
 
 def _windows(time: Array, current: Array, span: Span, aperture: float) -> Array:

@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
+from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings import figures
@@ -31,6 +31,10 @@ HOLD = 0.25
 """How long a level is held at least [s]."""
 JUDGED = 0.35
 """Part of a step for which a current has to lie outside its band before the run ends."""
+ASSUMED_UPDATE = 50e-3
+"""Update interval, and aperture, of readings where the bench does not give it [s] (assumed, and declared)."""
+ASSUMED_OF_VALUE, ASSUMED_OFFSET = 2e-3, 2e-3
+"""Error of readings of which the bench does not say it: parts of the value, and of full scale (assumed)."""
 CONFIDENT = 4.0
 """How many times its r.m.s. noise a reading may be off."""
 START_MARGIN = 1.03
@@ -46,7 +50,6 @@ class InputFigures:
     """One input's first power-up, SI units. levels: the rise to nominal; why: the reasons, for people.
 
     slope: of its ramps [V/s]. blind: how old what a reading covers may be when it is handed over [s].
-    capacitance: nominal, of its load.
     """
 
     name: str
@@ -67,9 +70,49 @@ class InputFigures:
         return rounded_time(max(HOLD, READINGS * self.blind))
 
 
-def judged_for(duration: float) -> float:
-    """For how long a current has to lie outside its band within a step of this duration [s]."""
-    return rounded_time(JUDGED * duration)
+def judged_for(duration: float, source: Source) -> float:
+    """For how long a current has to lie outside its band within a step of this duration [s].
+
+    Where the bench does not say how old a reading may be, a run judges also what was before the step.
+    """
+    known = all(
+        o.reading is not None and None not in (o.reading.update, o.reading.aperture) for o in source.rows
+    )
+    return rounded_time(JUDGED * duration + (0.0 if known else blind_of(source)))
+
+
+def blind_of(source: Source) -> float:
+    """How old what a reading of an input covers may be when it is handed over [s]; assumed where unknown."""
+    ages = []
+    for output in source.rows:
+        update = (output.reading.update if output.reading else None) or ASSUMED_UPDATE
+        latency = (output.reading.latency if output.reading else None) or 0.0
+        ages.append(update + aperture_of(output) + latency)
+    return max(ages)
+
+
+def aperture_of(output: Output) -> float:
+    """Averaging time of an output's readings [s]; where it is unknown, their update interval."""
+    reading = output.reading
+    if reading is not None and reading.aperture is not None:
+        return reading.aperture
+    return (reading.update if reading is not None else None) or ASSUMED_UPDATE
+
+
+def assumed_of(source: Source) -> list[str]:
+    """What was assumed of an input's readings, where the bench does not say it, for people."""
+    said = []
+    for name, output in source.outputs.items():
+        if output.reading is None:
+            said.append(
+                f"{name}: the bench does not say how exactly and how often it reads: ±(0.2 % of the value + "
+                "0.2 % of full scale) every 50 ms assumed"
+            )
+        elif output.reading.update is None or output.reading.aperture is None:
+            said.append(
+                f"{name}: the bench does not say how often it reads, or over what time: 50 ms assumed"
+            )
+    return said
 
 
 def rounded_time(seconds: float) -> float:
@@ -90,11 +133,7 @@ def input_figures(documents: Documents, sources: Mapping[str, Source], name: str
     levels: tuple[float, ...] = (harmless,) if lowest <= harmless else (harmless, lowest)
     if levels[-1] < wanted.nominal:
         levels = (*levels, wanted.nominal)
-    readings = [output.reading for output in source.rows]
-    ages = [
-        sum(part or 0.0 for part in (each.update, each.aperture, each.latency)) for each in readings if each
-    ]
-    blind = max([*ages, documents.procedure.record.every])
+    blind = max(blind_of(source), documents.procedure.record.every)
     return InputFigures(
         name, _down(min(PROBE, harmless / 2)), harmless, levels, _slope(source, harmless), blind, why
     )
@@ -135,19 +174,21 @@ def _slope(source: Source, harmless: float) -> float:
 
 
 def reading_error(source: Source, quantity: str, value: float) -> float:
-    """By how much the input's reading of a voltage or current may be off [V or A]; 0 where nothing is known.
+    """By how much the input's reading of a voltage or current may be off [V or A]; assumed where unknown.
 
     Accuracy, resolution and noise; those of a group add as its outputs do.
     """
     total, largest = 0.0, 0.0
     adds = source.parallel if quantity == "current" else source.series
     for output in source.rows:
-        if output.reading is None:
-            continue
-        accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
         own = value / source.count if adds else value
-        error = figures.error(accuracy, own) + (accuracy.resolution or 0.0)
-        error += CONFIDENT * (accuracy.noise or 0.0)
+        if output.reading is None:
+            full = output.current.high if quantity == "current" else output.voltage.high
+            error = ASSUMED_OF_VALUE * abs(own) + ASSUMED_OFFSET * full
+        else:
+            accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
+            error = figures.error(accuracy, own) + (accuracy.resolution or 0.0)
+            error += CONFIDENT * (accuracy.noise or 0.0)
         total, largest = total + error, max(largest, error)
     return total if adds else largest
 

@@ -25,15 +25,17 @@ from railwright.settings.context import Source, sources_of
 from railwright.settings.first_power import conditions as stop
 from railwright.settings.first_power import expected
 from railwright.settings.first_power.figures import (
+    ASSUMED_UPDATE,
     InputFigures,
     NotPossible,
+    assumed_of,
     energy_words,
     input_figures,
     reading_error,
     round_up,
     rounded_time,
 )
-from railwright.settings.first_power.hook_up import choose_hook_up
+from railwright.settings.first_power.hook_up import hook_up_of
 from railwright.settings.first_power.steps import PlainStep, leads_steps, order_of, rise_steps
 from railwright.settings.first_power.text import Draft, LimitsOf, as_text, names_listed
 from railwright.settings.settle import settle
@@ -91,10 +93,10 @@ def first_power(
     hook-up, order and limits are taken; None: they are chosen. Raises NotPossible where none can be made, and
     `railwright.physics.solver.SolverError` where the circuit cannot be solved.
     """
-    hook_up = given.hook_up if given is not None else choose_hook_up(device, bench)
+    hook_up = hook_up_of(device, bench, given)
     order, gap = order_of(device, given)
     outputs = [bench.output(name) for each in hook_up.values() for name in each.outputs]
-    updates = [output.reading.update for output in outputs if output.reading and output.reading.update]
+    updates = [(output.reading.update if output.reading else None) or ASSUMED_UPDATE for output in outputs]
     every = min(max([FASTEST_RECORD, *updates]), SLOWEST_RECORD)
     scene = _Scene(device, bench, paths, hook_up, order, gap, every, today)
     provisional = scene.draft("x", {name: LimitsOf(1.0, None, 1.0) for name in hook_up}, ())
@@ -135,6 +137,7 @@ def _leads(scene: _Scene, sources: Mapping[str, Source], figures: Mapping[str, I
         "nothing starts. Sense leads that lie wrong let the output rise: its OVP, set low, ends that.",
         *energies,
         *_unseen_sense(scene),
+        *(said for name in scene.order for said in assumed_of(sources[name])),
         "Run part 2 only after this one has been played to its end.",
     )
     return _watched(scene, replace(draft, remarks=remarks), bands)
@@ -216,7 +219,20 @@ def _watched(scene: _Scene, draft: Draft, bands: expected.Bands) -> Draft:
         )
         if trip == "OVP" or draft.limits[name].delay is not None
     ]
-    return replace(draft, watched=tuple(watched), trips=tuple(trips))
+    remarks = (*draft.remarks, *_not_told(watched, scene.order))
+    return replace(draft, watched=tuple(watched), trips=tuple(trips), remarks=remarks)
+
+
+def _not_told(watched: Sequence[stop.Watched], order: Sequence[str]) -> list[str]:
+    """What no step of a procedure can tell from a healthy device, input by input."""
+    said = []
+    for name in order:
+        own = [each for each in watched if each.input == name]
+        seen = {words for each in own for words in each.seen}
+        missed = dict.fromkeys(words for each in own for words in each.unseen if words not in seen)
+        if missed:
+            said.append(f"{name}: no current in this procedure tells {', or '.join(missed)}")
+    return said
 
 
 def _keys(steps: Sequence[PlainStep]) -> list[tuple[str, str]]:
@@ -240,6 +256,8 @@ def _low_limits(
     charging = (source.output_capacitance or 0.0) * steepest
     most = max(bands[step.name, source.name][1] for step in own)
     wanted = HEADROOM * (most + charging) + 2 * reading_error(source, "current", most)
+    if source.parallel:
+        wanted *= source.count  # the one that is set a little higher carries it all
     wanted += 2 * (source.limit_error(wanted) or 0.0)
     lowest = (
         sum(output.current.low for output in source.rows)

@@ -80,7 +80,7 @@ def _comment(*paragraphs: str, indent: str = "") -> list[str]:
     return [
         f"{indent}# {line}"
         for paragraph in paragraphs
-        for line in textwrap.wrap(paragraph, 100 - len(indent))
+        for line in textwrap.wrap(paragraph, 100 - len(indent), break_on_hyphens=False)
     ]
 
 
@@ -137,8 +137,6 @@ def _stops(draft: Draft) -> Iterable[str]:
         yield f"  - {{input: {quote(name)}, trips: {trip}, likely: {quote(likely)}}}"
     for watched in draft.watched:
         yield from _comment(f"{watched.step}, {watched.input}: {watched.expected}", indent="  ")
-        if watched.unseen:
-            yield from _comment(f"not told by it: {'; '.join(watched.unseen)}", indent="  ")
         for each in watched.conditions:
             yield (
                 f"  - {{input: {quote(each.input)}, during: {quote(each.during)}, "

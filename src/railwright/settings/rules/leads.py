@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from railwright.quantities import show
+from railwright.settings import conductors
+from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
@@ -160,3 +164,160 @@ def lead_contacts(context: Context) -> Outcome:
             path = (*source.at_lead, "contact_resistance_loop")
             what = f"contact resistance of lead '{source.hook_up.lead}'"
             yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
+
+
+RISE = 30.0
+"""Rise of a lead that is wanted at most at its steady current [K] (common practice, no source)."""
+UNSENSED = 5e-3
+"""Drop without sensing that goes unnoticed, in parts of nominal, as rule lead-drop-unsensed has it."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Trouble:
+    """What is wrong with a lead, in words, and the drop [V] that would be right."""
+
+    words: str
+    drop: float
+
+
+def _trouble(context: Context, source: Source) -> _Trouble | None:
+    """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat."""
+    drop = _steady_drop(source)
+    if drop is None or source.needs is None:
+        return None
+    compensates = [output.sense.compensates for output in source.rows if output.sense is not None]
+    if source.senses:
+        known = [each for each in compensates if each is not None]
+        if known and drop > min(known):
+            return _Trouble("its drop is more than sensing makes up for", min(known))
+    else:
+        operating = source.input.operating
+        levels = [level.voltage for level in source.played.levels if level.voltage in operating]
+        if levels and min(levels) - drop < operating.low - 1e-9 < min(levels):
+            return _Trouble(
+                "its drop takes the input out of its operating range", min(levels) - operating.low
+            )
+        if drop > UNSENSED * abs(source.input.nominal):
+            noticed = UNSENSED * abs(source.input.nominal)
+            return _Trouble("its drop is noticed without sensing", noticed)
+    at_least = max([drop, *(each for each in compensates if each is not None)]) if source.senses else drop
+    feed = context.feeds.get(source.name)
+    permitted = source.lead.permitted_current
+    if feed is not None and permitted is not None and source.limit(feed) > permitted:
+        return _Trouble("it may not carry what the current limit lets through", at_least)
+    rise = conductors.temperature_rise(
+        source.lead.conductor.section, source.needs[0], context.bench.ambient.high
+    )
+    if context.bench.ambient.high + rise > TOUCHED:
+        return _Trouble("it gets too hot to touch", at_least)
+    return None
+
+
+@rule("lead-from-stock", Severity.NOTE)
+def lead_from_stock(context: Context) -> Outcome:
+    """A lead will not do, and the bench's stock has a conductor that would, or none."""
+    for source in context.sources.values():
+        trouble = _trouble(context, source)
+        if trouble is None or source.needs is None or not context.bench.stock:
+            continue
+        feed = context.feeds.get(source.name)
+        current, ambient = source.needs[0], context.bench.ambient.high
+        carries = source.limit(feed) if feed is not None else current
+        fixed = source.fixture
+        spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
+        choice = conductors.recommend(
+            context.bench.stock, source.lead, current, carries, ambient, trouble.drop - spent, RISE
+        )
+        sensing = ""
+        if not source.senses and all(output.sense is not None for output in source.rows):
+            sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
+        if choice is None:
+            why, remedy = "no conductor in stock would do", f"a shorter lead, or a thicker conductor{sensing}"
+        else:
+            why = (
+                f"{choice.conductor.text} from stock: drop {show(choice.drop, 'V', 2)}, +{choice.rise:.2g} K "
+                f"at {show(current, 'A')}"
+            )
+            remedy = f"make it of {choice.conductor.text}{sensing}"
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "lead"),
+            f"lead '{source.hook_up.lead}' will not do ({trouble.words}); {why}",
+            remedy,
+        )
+
+
+@rule("lead-hot", Severity.CAUTION)
+def lead_hot(context: Context) -> Outcome:
+    """A lead gets too hot to be touched, at the steady current or for as long as the limit holds."""
+    for source in context.sources.values():
+        feed, ambient = context.feeds.get(source.name), context.bench.ambient.high
+        currents = []
+        if source.needs is not None:
+            currents.append((source.needs[0], f"at {source.needs[1]}, {show(source.needs[0], 'A')}"))
+        if feed is not None and feed.outputs[0].at_limit == "regulate":
+            limit = source.limit(feed)
+            currents.append((limit, f"at the current limit of {show(limit, 'A')}, which does not trip"))
+        for current, words in currents:
+            rise = conductors.temperature_rise(source.lead.conductor.section, current, ambient)
+            if ambient + rise <= TOUCHED:
+                continue
+            hot = f"{show(ambient + rise, 'degC', 2)}" if rise < conductors.HOTTEST else "hundreds of °C"
+            yield Hit(
+                source.name,
+                source.at_lead,
+                f"{words}, lead '{source.hook_up.lead}' ({source.lead.conductor.text}) gets to {hot}; "
+                f"touched for a minute, {show(TOUCHED, 'degC')} burns (ISO 13732-1, from memory). Counted: "
+                f"{ASSUMED}",
+                "take a thicker conductor, or cover it and let nobody touch it",
+            )
+            break
+
+
+@rule("sense-used-up", Severity.CAUTION)
+def sense_used_up(context: Context) -> Outcome:
+    """The lead's steady drop takes more than 80 % of what sensing makes up for: little is left."""
+    for source in context.sources.values():
+        drop = _steady_drop(source)
+        if not source.senses or drop is None:
+            continue
+        for name, output in source.outputs.items():
+            most = output.sense.compensates if output.sense else None
+            if most is not None and 0.8 * most < drop <= most:
+                yield Hit(
+                    source.name,
+                    (*source.at_hook_up, "lead"),
+                    f"the lead drops up to {show(drop, 'V')} ({_resistance(source)}), {drop / most:.0%} of "
+                    f"the {show(most, 'V')} that {name} makes up for",
+                    "take a thicker or shorter lead",
+                )
+
+
+@rule("sense-faults", Severity.NOTE)
+def sense_faults(context: Context) -> Outcome:
+    """What a wrong sense lead would do: an output that does not see its voltage rises until its OVP trips."""
+    for source, feed in context.having("ovp"):
+        if not source.senses:
+            continue
+        opens = {output.sense.open if output.sense else None for output in source.rows}
+        told = "open, it falls back or rises: the bench does not say"
+        if opens == {"falls back"}:
+            told = "open, it falls back on its terminals, and no reading tells"
+        elif opens == {"rises"}:
+            told = "open, the same"
+        watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
+        level = source.ovp(feed) + (source.ovp_error or 0.0) + (source.ovp_overshoot or 0.0)
+        ends = (
+            f"until its OVP trips, by {show(level, 'V')}"
+            if watched
+            else (f"as far as it can, {show(source.full_voltage, 'V')}: its OVP watches what it senses")
+        )
+        bears = source.input.withstands_always
+        borne = f"; {source.name} withstands {show(bears, 'V')} for any time" if bears is not None else ""
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "sense"),
+            f"with sense leads reversed or shorted {' and '.join(source.outputs)} rises {ends}{borne}; "
+            f"{told}",
+            "check them before the first power-up: railwright first-power does so at little energy",
+        )

@@ -1,0 +1,84 @@
+"""A rehearsal as the supply's own readings would show it: means over the aperture, at every update.
+
+Without errors: an evaluation adds those, as it does for the readings of a run. The timing is that of the
+bench document; where it says nothing, values at an instant, as often as the procedure records.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from railwright.documents.bench import Bench
+from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.rehearsal.timeline import Timeline
+from railwright.traces import Event, Record, Traces
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Array = NDArray[np.float64]
+
+READINGS = "supply readings"
+"""Origin of a record of readings."""
+
+
+def as_read(record: Record, bench: Bench, set_points: SetPoints, timeline: Timeline, every: float) -> Record:
+    """The record that a run would make of a rehearsed one, were every figure at its nominal value.
+
+    every [s]: time between two readings of the host. Each input has `current`, and `voltage` where it is
+    sensed at the load, `terminal_voltage` where not; modes are those of the instant.
+    """
+    traces = {
+        name: _read(traces, bench, set_points[name], every)
+        for name, traces in record.traces.items()
+        if name in set_points and traces.time.size > 1
+    }
+    return Record(READINGS, traces, tuple(_events(timeline)), record.spans)
+
+
+def _events(timeline: Timeline) -> Iterator[Event]:
+    """What the host itself does, as a run writes it down."""
+    for action in timeline.actions:
+        if action.kind != "line":
+            yield Event(action.time, action.input, action.kind)
+
+
+def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:
+    import numpy as np
+
+    readings = [bench.output(points.output).reading for points in feed.outputs]
+    update = max((each.update or 0.0 for each in readings if each is not None), default=0.0)
+    aperture = max((each.aperture or 0.0 for each in readings if each is not None), default=0.0)
+    first, last = float(traces.time[0]), float(traces.time[-1])
+    polls = np.arange(first, last, max(every, 1e-4))
+    ends = first + np.floor((polls - first) / update + 1e-9) * update if update > 0.0 else polls
+    where = "voltage" if feed.sense == "at load" else "terminal_voltage"
+    columns = {
+        where: _means(traces.time, traces.columns[where], ends, aperture),
+        "current": _means(traces.time, traces.columns["current"], ends, aperture),
+    }
+    if "mode" in traces.columns:
+        now = np.clip(np.searchsorted(traces.time, polls, side="right") - 1, 0, traces.time.size - 1)
+        columns["mode"] = traces.columns["mode"][now]
+    return Traces(polls, columns)
+
+
+def _means(time: Array, values: Array, ends: Array, aperture: float) -> Array:
+    """Means over an aperture before each end, shape (n,), of a trace of straight lines; its value where the
+    aperture is 0. What lies before the trace counts as its first value.
+    """
+    import numpy as np
+
+    if aperture <= 0.0:
+        return np.asarray(np.interp(ends, time, values))
+    whole = np.concatenate(([0.0], np.cumsum(np.diff(time) * (values[1:] + values[:-1]) / 2)))
+
+    def until(at: Array) -> Array:
+        k = np.clip(np.searchsorted(time, at, side="right") - 1, 0, time.size - 2)
+        here = np.interp(at, time, values)
+        inside = whole[k] + (at - time[k]) * (values[k] + here) / 2
+        return np.asarray(np.where(at < time[0], (at - time[0]) * values[0], inside))
+
+    return np.asarray((until(ends) - until(ends - aperture)) / aperture)

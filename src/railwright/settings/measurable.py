@@ -1,0 +1,212 @@
+"""Can it be measured? Each requirement by the supply's own readings, and what would do where they do not.
+
+The rehearsal is read as the outputs would read it and judged as a run would be: what uncertainty comes out,
+against what the requirement leaves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, Protocol
+
+from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccuracy
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import Requirement
+from railwright.quantities import show
+from railwright.rehearsal.read import as_read
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.rehearsal.timeline import build_timeline
+from railwright.rehearsal.unseen import (
+    all_known,
+    blind_time,
+    deciding_interval,
+    sample_rate,
+    start_up_interval,
+)
+from railwright.settings import figures
+
+if TYPE_CHECKING:
+    from railwright.traces import Record
+
+Verdict = Literal["yes", "marginal", "no"]
+
+ROOM = 3.0
+"""Uncertainty is small where what the requirement leaves is so many times it (common practice, no source)."""
+
+QUANTITIES = {
+    "peak_current": ("current",),
+    "mean_current": ("current",),
+    "charge": ("current",),
+    "start_up_time": ("current",),
+    "restarts": ("current",),
+    "mean_power": ("voltage", "current"),
+    "energy": ("voltage", "current"),
+}
+"""Measure -> what has to be recorded; the others need the voltage."""
+
+
+class Value(Protocol):
+    """A measured value with its interval, as far as it is needed here."""
+
+    @property
+    def value(self) -> float: ...
+    @property
+    def low(self) -> float: ...
+    @property
+    def high(self) -> float: ...
+    @property
+    def unseen(self) -> str: ...
+    @property
+    def would_decide(self) -> str: ...
+
+
+class JudgedValue(Protocol):
+    """One requirement judged, as far as it is needed here."""
+
+    @property
+    def measured(self) -> Value | None: ...
+    @property
+    def outcome(self) -> str: ...
+    @property
+    def reason(self) -> str: ...
+
+
+class JudgedValues(Protocol):
+    """A judged record: one result for each requirement, in their order."""
+
+    @property
+    def results(self) -> Sequence[JudgedValue]: ...
+
+
+Judge = Callable[[Documents, SetPoints, "Record"], JudgedValues]
+"""Judges a record as a run's would be: `evaluate(documents, set_points, record)`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measurable:
+    """Whether the supply's readings can decide a requirement, were the device at its nominal values.
+
+    verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even so.
+    expected: true value by rehearsal; None: nothing is measured there. uncertainty: half of the 95 % interval
+    of the readings; None: they do not see it. leaves: from the expected value to the nearest limit. All in
+    `unit`. why: what keeps them from it. would: what would do; empty where the readings do.
+    """
+
+    requirement: str
+    verdict: Verdict
+    unit: str
+    expected: float | None
+    uncertainty: float | None
+    leaves: float | None
+    why: str
+    would: str
+
+
+def measurable(
+    documents: Documents, set_points: SetPoints, record: Record, judge: Judge
+) -> tuple[Measurable, ...]:
+    """Each requirement of an input that has set points, in their order.
+
+    record: the rehearsal's. judge: called twice, with it and with what the outputs would read of it.
+    """
+    procedure = documents.procedure
+    timeline = build_timeline(procedure, documents.device)
+    read = as_read(record, documents.bench, set_points, timeline, procedure.record.every)
+    true, seen = judge(documents, set_points, record), judge(documents, set_points, read)
+    return tuple(
+        _one(documents, set_points, required, exact, shown)
+        for required, exact, shown in zip(procedure.requires, true.results, seen.results, strict=True)
+        if required.of in set_points
+    )
+
+
+def _one(
+    documents: Documents, set_points: SetPoints, required: Requirement, exact: JudgedValue, shown: JudgedValue
+) -> Measurable:
+    expected = exact.measured.value if exact.measured is not None else None
+    leaves = None if expected is None else _leaves(required, expected)
+    found = shown.measured
+    hidden = found is None or bool(found.unseen)
+    uncertainty = None if found is None or hidden else (found.high - found.low) / 2
+    verdict: Verdict = "no"
+    if uncertainty is not None and shown.outcome != "inconclusive":
+        roomy = leaves is None or ROOM * uncertainty <= leaves
+        verdict = "yes" if roomy else "marginal"
+    elif hidden and found is not None and shown.outcome != "inconclusive":
+        verdict = "marginal"
+    why, would = "", ""
+    if verdict != "yes":
+        why = _why(required, shown, hidden)
+        would = _would(documents, set_points, required, shown, leaves, expected)
+    return Measurable(required.name, verdict, required.unit, expected, uncertainty, leaves, why, would)
+
+
+def _leaves(required: Requirement, value: float) -> float | None:
+    """Distance of a value to the nearest limit; None: there is none."""
+    return min((abs(limit - value) for limit in required.limits if limit is not None), default=None)
+
+
+def _why(required: Requirement, shown: JudgedValue, hidden: bool) -> str:
+    if shown.measured is None:
+        return shown.reason.partition(";")[0]
+    if hidden:
+        return shown.measured.unseen.partition(":")[0]
+    return "the uncertainty of the readings takes much of what is left to the limit"
+
+
+def _would(
+    documents: Documents,
+    set_points: SetPoints,
+    required: Requirement,
+    shown: JudgedValue,
+    leaves: float | None,
+    expected: float | None,
+) -> str:
+    """An instrument that would decide it, in numbers, and who on the bench is one."""
+    wanted = QUANTITIES.get(required.measure, ("voltage",))
+    interval = _interval(documents, set_points, required)
+    said = shown.measured.would_decide if shown.measured is not None else shown.reason.partition("; ")[2]
+    needed = ""
+    if leaves and required.unit in ("V", "A"):
+        needed = f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
+    if interval is None:
+        decides = said.removesuffix(" would decide it") or "an instrument with a smaller error"
+        return f"{decides}{needed}"
+    able = [
+        f"'{name}'"
+        for name, recorder in documents.bench.recorders.items()
+        if recorder.interval <= interval and _exact(recorder, wanted, required, leaves, expected)
+    ]
+    recording = f"a recording of the {' and '.join(wanted)}, at least {sample_rate(interval)}{needed}"
+    return f"{recording}: {' or '.join(able)} can" if able else recording
+
+
+def _interval(documents: Documents, set_points: SetPoints, required: Requirement) -> float | None:
+    """Longest time between two samples of what sees enough [s]; None: how often it samples matters not."""
+    bench, every = documents.bench, documents.procedure.record.every
+    readings = [bench.output(points.output).reading for points in set_points[required.of].outputs]
+    updates = all_known([each.update if each else None for each in readings])
+    apertures = all_known([each.aperture if each else None for each in readings])
+    aperture = max(apertures or updates or [every])
+    if required.measure in ("peak_current", "peak_voltage"):
+        return deciding_interval(blind_time(max(updates or [every]), every, aperture))
+    return start_up_interval(every, aperture) if required.measure == "start_up_time" else None
+
+
+def _exact(
+    recorder: Recorder,
+    wanted: Sequence[str],
+    required: Requirement,
+    leaves: float | None,
+    expected: float | None,
+) -> bool:
+    """Whether a recorder records what is wanted, and exactly enough."""
+    for quantity in wanted:
+        accuracy: VoltageAccuracy | CurrentAccuracy | None = getattr(recorder, quantity)
+        if accuracy is None:
+            return False
+        own_unit = required.unit == ("V" if quantity == "voltage" else "A")
+        if own_unit and leaves and figures.error(accuracy, expected or 0.0) > leaves / ROOM:
+            return False
+    return True

@@ -1,0 +1,48 @@
+"""A rehearsed record as the supply's own readings would show it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from railwright.documents.loader import load_documents
+from railwright.rehearsal.read import as_read
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.rehearsal.timeline import build_timeline
+from railwright.traces import Record, Traces
+
+DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+FEED = Feed(
+    "main", "alone", (OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0),), "silicone pair", "at load"
+)
+
+
+def read(time: list[float], current: list[float]) -> Traces:
+    documents = load_documents(DEMO)
+    t, i = np.array(time), np.array(current)
+    traces = Traces(t, {"voltage": 12 + 0 * t, "terminal_voltage": 13 + 0 * t, "current": i})
+    timeline = build_timeline(documents.procedure, documents.device)
+    record = Record("rehearsal", {"main": traces})
+    made = as_read(record, documents.bench, {"main": FEED}, timeline, 10e-3)
+    assert made.origin == "supply readings"
+    assert {event.what for event in made.events} == {"on", "off"}
+    return made.traces["main"]
+
+
+def test_a_reading_is_the_mean_over_its_aperture_exactly_on_straight_lines() -> None:
+    traces = read([0.0, 0.1, 0.1, 1.0], [0.0, 1.0, 5.0, 5.0])  # a ramp, then a jump
+    assert traces.columns["current"][5] == pytest.approx(10 * (0.05 - 0.004))  # 8 ms before 50 ms
+    assert traces.columns["current"][-1] == pytest.approx(5.0)
+
+
+def test_a_peak_shorter_than_the_aperture_is_averaged_away() -> None:
+    traces = read([0.0, 0.045, 0.045, 0.046, 0.046, 0.2], [0.0, 0.0, 8.0, 8.0, 0.0, 0.0])
+    assert float(traces.columns["current"].max()) == pytest.approx(1.0)  # 8 A for 1 ms in 8 ms
+    lost = read([0.0, 0.0505, 0.0505, 0.0515, 0.0515, 0.2], [0.0, 0.0, 8.0, 8.0, 0.0, 0.0])
+    assert float(lost.columns["current"].max()) == pytest.approx(0.0, abs=1e-12)  # between two apertures
+
+
+def test_the_voltage_is_that_of_the_place_where_it_is_sensed() -> None:
+    assert set(read([0.0, 1.0], [0.0, 0.0]).columns) == {"voltage", "current"}

@@ -1,0 +1,89 @@
+"""Which requirements the supply's own readings can decide, and what would where they cannot."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+
+from railwright.documents.loader import Documents, load_documents
+from railwright.evaluation.evaluate import evaluate
+from railwright.rehearsal.rehearse import rehearse
+from railwright.settings.measurable import Measurable, measurable
+from railwright.settings.settle import settle
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "tide-gauge"
+
+
+def looked_at(documents: Documents) -> dict[str, Measurable]:
+    settings = settle(documents, dt.date(2026, 11, 25))
+    record = rehearse(documents, settings.set_points).record
+    return {m.requirement: m for m in measurable(documents, settings.set_points, record, evaluate)}
+
+
+def changed(folder: Path, bench: dict[str, str], procedure: dict[str, str]) -> dict[str, Measurable]:
+    for path in EXAMPLE.glob("*.*.yaml"):
+        text = path.read_text("utf-8")
+        for old, new in (
+            bench if "bench" in path.name else procedure if "procedure" in path.name else {}
+        ).items():
+            assert old in text
+            text = text.replace(old, new)
+        (folder / path.name).write_text(text, "utf-8")
+    return looked_at(load_documents(folder / "power-input.procedure.yaml"))
+
+
+@pytest.fixture(scope="module")
+def demo() -> dict[str, Measurable]:
+    return looked_at(load_documents(EXAMPLE / "power-input.procedure.yaml"))
+
+
+def test_all_of_the_example_but_the_inrush_can_be_measured(demo: dict[str, Measurable]) -> None:
+    assert [name for name, each in demo.items() if each.verdict != "yes"] == ["transducer inrush"]
+
+
+def test_a_peak_needs_a_recording_and_who_can_make_it_is_named(demo: dict[str, Measurable]) -> None:
+    inrush = demo["transducer inrush"]
+    assert (inrush.verdict, inrush.uncertainty) == ("no", None)
+    assert inrush.why == "a peak shorter than 18 ms is averaged away or falls between readings"
+    # 200 samples within 18 ms; a third of the 32.7 mA that are left
+    assert inrush.would == (
+        "a recording of the current, at least 12 000 samples/s, exact to ±11 mA: 'transient recorder' can"
+    )
+
+
+def test_what_is_expected_and_its_uncertainty_come_from_the_rehearsal_and_the_reading_model(
+    demo: dict[str, Measurable],
+) -> None:
+    level = demo["supply level"]
+    assert level.expected == pytest.approx(12.0, abs=1e-3)
+    assert level.leaves == pytest.approx(0.1, abs=1e-3)
+    # ± (0.05 % of 12 V + 6 mV): of a rectangle of 12 mV 95 % lie within 11.4 mV
+    assert level.uncertainty is not None
+    assert 0.006 < level.uncertainty < 0.0125
+
+
+def test_a_recorder_that_is_not_exact_or_quick_enough_is_not_named(tmp_path: Path) -> None:
+    found = changed(tmp_path, {"interval: 20 us": "interval: 200 us"}, {})
+    assert "can" not in found["transducer inrush"].would.rpartition(": ")[2].split()
+
+
+def test_a_tolerance_as_narrow_as_the_reading_is_not_measurable(tmp_path: Path) -> None:
+    found = changed(tmp_path, {}, {"between: 11.9 V .. 12.1 V": "between: 11.995 V .. 12.005 V"})
+    level = found["supply level"]
+    assert level.verdict == "no"
+    assert level.would == "an instrument with a smaller error, exact to ±1.7 mV"
+    wider = {}
+    (tmp_path / "wider").mkdir()
+    wider = changed(tmp_path / "wider", {}, {"between: 11.9 V .. 12.1 V": "between: 11.985 V .. 12.015 V"})
+    assert wider["supply level"].verdict == "marginal"
+
+
+def test_readings_of_unknown_accuracy_measure_nothing(tmp_path: Path) -> None:
+    text = (EXAMPLE / "quay.bench.yaml").read_text("utf-8")
+    begin = text.index("        reading:\n")
+    end = text.index("        rise: 12 ms", begin)
+    found = changed(tmp_path, {text[begin:end]: ""}, {})
+    assert found["supply level"].verdict == "no"
+    assert found["supply level"].uncertainty is None
