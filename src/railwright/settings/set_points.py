@@ -15,7 +15,7 @@ from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.settings.context import Draft, Source, locate
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.overrides import AUTO_IMPOSSIBLE
-from railwright.settings.windows import current_limit, opp, ovp, trip_delay
+from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
 from railwright.settings.windows.choose import Chosen, Settled, Waiting
 from railwright.settings.windows.window import End, Window
 
@@ -171,6 +171,8 @@ def settle_input(
             power = _settled(windows[-1], lambda value: "as the procedure says", provisional)
             if isinstance(power, Chosen) and windows[-1].asked is None and None in (amperes, volts):
                 power = Waiting()
+    slope = rise.window(source, documents, amperes)
+    windows += [] if slope is None else [slope]
     settings: dict[str, tuple[str, Settled | None]] = {
         "current_limit": ("A", limit),
         "ovp": ("V", level),
