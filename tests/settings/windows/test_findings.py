@@ -26,7 +26,7 @@ OPP: tuple[Edit, ...] = (
 
 def rehearsed(documents: Documents, today: dt.date = TODAY) -> Settings:
     first = settle(documents, today, provisional=True)
-    return settle(documents, today, rehearsed_ends(documents, first, today))
+    return settle(documents, today, rehearsed=rehearsed_ends(documents, first, today))
 
 
 def test_a_lead_too_thin_for_the_need(tmp_path: Path) -> None:

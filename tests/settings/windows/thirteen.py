@@ -10,6 +10,7 @@ from benchmarks.windows import all_auto, all_procedures
 from railwright.cli.checking import settled_with_rehearsal
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.context import Source, sources_of
+from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import Settings
 from railwright.settings.windows.window import Window
 
@@ -32,4 +33,4 @@ class Device:
 def device(name: str) -> Device:
     """One of the thirteen by its name."""
     documents = all_auto(load_documents(all_procedures()[name]))
-    return Device(documents, settled_with_rehearsal(documents), sources_of(documents)[0])
+    return Device(documents, settled_with_rehearsal(hooked_up(documents)), sources_of(documents)[0])
