@@ -37,7 +37,7 @@ REACHED = 0.98
 
 @dataclass(frozen=True, slots=True)
 class _PowerUp:
-    """The first power-up of an input: its step's number and name, the voltage [V], the rate asked for [V/s]
+    """A power-up of an input: its step's number and name, the voltage [V], the rate asked for [V/s]
     and where it or its step is written; on: instants at which its inputs are switched on [s].
     """
 
@@ -49,12 +49,15 @@ class _PowerUp:
     on: dict[str, float]
 
 
-def window(source: Source, documents: Documents, limit: float | None) -> Window | None:
-    """The window of an input's rate of rise [V/s] in its first power-up; None: it has none.
+def window(
+    source: Source, documents: Documents, limit: float | None, number: int | None = None
+) -> Window | None:
+    """The window of an input's rate of rise [V/s] in its first power-up, or in the step of that number; None:
+    it has none.
 
     limit [A]: the current limit; None: there is none yet.
     """
-    step = _first(source, documents)
+    step = _power_up(source, documents, number)
     if step is None or step.voltage <= 0.0:
         return None
     demands = [*_highs(source, step, limit), *_lows(source, step, documents)]
@@ -88,16 +91,16 @@ def recommend(found: Window) -> Window:
     return replace(found, recommended=value, why=why)
 
 
-def _first(source: Source, documents: Documents) -> _PowerUp | None:
+def _power_up(source: Source, documents: Documents, number: int | None) -> _PowerUp | None:
     for index, step in enumerate(documents.procedure.steps):
         up = step.power_up
-        if up is None or source.name not in up.order:
+        if up is None or source.name not in up.order or (number is not None and index != number):
             continue
         voltage = up.voltages.get(source.name, source.input.nominal)
         here: Path = ("procedure", "steps", index, "power_up")
         path = (*here, "rise") if up.rise is not None else here
         on = {name: place * up.gap for place, name in enumerate(up.order)}
-        return _PowerUp(index, step.name or f"step {index + 1}", voltage, up.rise, path, on)
+        return _PowerUp(index, step.name or f"step {index + 1}", voltage, up.rate, path, on)
     return None
 
 
