@@ -78,7 +78,7 @@ def _feed(source: Source, limit: float, ovp: float, delay: float, opp: float) ->
     outputs = tuple(
         OutputSetPoints(
             output=name,
-            current_limit=limit * part,
+            current_limit=_own(limit * part, output, source.limits.current_limit == "auto"),
             at_limit=source.limits.at_limit,
             trip_delay=delay,
             ovp=ovp * share,
@@ -100,6 +100,16 @@ def _feed(source: Source, limit: float, ovp: float, delay: float, opp: float) ->
         trips_when=source.limits.trips_when,
         fixture=source.hook_up.fixture,
     )
+
+
+def _own(limit: float, output: Output, auto: bool) -> float:
+    """An output's part of a current limit [A], on its own grid where it was worked out: unequal outputs in
+    parallel divide it by full scale.
+    """
+    step = output.programming.current.resolution if output.programming else None
+    if not auto or step is None or math.isnan(limit):
+        return limit
+    return round(round(limit / step) * step, 12)
 
 
 def _ocp_delay(limits: Limits, output: Output) -> float:

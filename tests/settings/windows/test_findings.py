@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -102,3 +103,20 @@ def test_a_lead_beyond_its_rating_bounds_the_delay_by_its_insulation(tmp_path: P
     stored = 220e-6 * 16.0**2 / (2.0 * (resistance + 8e-3))
     assert end.value == pytest.approx((33.0625 - stored) / 1.005**2, rel=2e-3)
     assert "k²S²" in end.why
+
+
+def test_a_fuse_bounds_the_delay_by_its_curve(tmp_path: Path) -> None:
+    """At 1 A and 5 mA of error, between (0.9 A, 1 s) and (2 A, 0.1 s), straight on logarithmic scales."""
+    curve = "[{current: 0.9 A, time: 1 s}, {current: 2 A, time: 0.1 s}]"
+    fuse = f"fixtures:\n  fuse box: {{fuse: {{curve: {curve}}}}}\n"
+    edits = (
+        ("bench", "leads:\n", f"{fuse}leads:\n"),
+        ("procedure", "lead: silicone pair, sense", "lead: silicone pair, fixture: fuse box, sense"),
+    )
+    windows = settled(tmp_path, *edits).windows
+    window = next(w for w in windows if (w.about, w.setting) == ("main", "trip_delay"))
+    assert window.high is not None
+    assert window.high.key == "fuse"
+    opens = (1.005 / 0.9) ** (math.log(0.1) / math.log(2.0 / 0.9))
+    assert 0.0 <= opens - window.high.value < window.step
+    assert "the fuse in 'fuse box' opens after" in window.high.why

@@ -14,7 +14,9 @@ from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.needed import held_level, needed
 from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.settle import RehearsedEnds, settle
+from railwright.settings.windows import rehearsed
 from railwright.settings.windows.rehearsed import rehearsed_ends
+from railwright.settings.windows.window import Replay
 
 KEYS = {
     (about, setting) for about in ("main", "transducer") for setting in ("current_limit", "trip_delay", "ovp")
@@ -89,3 +91,14 @@ def test_a_level_is_held_for_as_long_as_the_protection_takes() -> None:
     assert held_level(time, values, 0.5).value == pytest.approx(7.5, abs=1e-6)
     assert held_level(time, values, 0.5).at == pytest.approx(0.75, abs=1e-6)
     assert held_level(time, values, 5.0).value == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_procedure_of_very_many_steps_plays_one_corner(
+    demo: Documents, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = ends(demo)
+    monkeypatch.setattr(rehearsed, "STEPS", 1)
+    found = ends(demo)
+    assert {end.replay for end in found.values()} == {Replay(corner=0x7FFFFF)}
+    for key, end in found.items():
+        assert key[1] == "current_limit" or end.value <= whole[key].value

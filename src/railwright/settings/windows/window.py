@@ -18,7 +18,10 @@ from railwright.settings import figures
 from railwright.settings.rule import Path
 
 REHEARSED = ("trip_delay", "ovp", "opp")
-"""Settings whose lower end hangs on what moves, and is settled by rehearsal."""
+"""Settings of protections whose lower end hangs on what moves, and is settled by rehearsal."""
+
+LIMIT = "current_limit"
+"""The setting whose lower end a rehearsal settles too: with less something does not come up."""
 
 Side = Literal["low", "high"]
 
