@@ -34,6 +34,7 @@ from railwright.rehearsal.ensemble import merged, plan_ensemble
 from railwright.rehearsal.faults import rehearse_faults
 from railwright.rehearsal.harm import EXACT
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import Settings
 from railwright.spread import over_threads
 
@@ -179,7 +180,7 @@ def study(name: str, procedure: Path, cases: int, seed: int = SEED) -> Result:
     """Everything of one device."""
     begin = time.perf_counter()
     documents = all_auto(load_documents(procedure))
-    settings = settled_with_rehearsal(documents)
+    settings = settled_with_rehearsal(hooked_up(documents))
     assert not settings.blocked, [finding.why for finding in settings.findings if finding.blocks]
     trips, failures = nuisance(documents, settings, cases, seed)
     contained = containable(documents, settings)

@@ -637,7 +637,7 @@ CASES = (
         "rise: 2 V/ms, settle",
         "rise: 2 V, settle",
         (
-            "power-input.procedure.yaml:25:61: expected a voltage per time such as '1 V/ms', got '2 V': 'V' is a voltage",
+            "power-input.procedure.yaml:25:61: expected a voltage per time such as '1 V/ms' or auto, got '2 V': 'V' is a voltage",
         ),
     ),
     Case(

@@ -12,7 +12,7 @@ from railwright.cli.exits import StoppedByFinding
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.hookup import HookedUp, hooked_up
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
-from railwright.settings.windows.window import REHEARSED
+from railwright.settings.windows.window import LIMIT, REHEARSED
 
 if TYPE_CHECKING:
     from railwright.rehearsal.rehearse import Rehearsal
@@ -84,7 +84,7 @@ def settle_documents(procedure: Path) -> Checked:
     """
     hooked = hooked_up(load_documents(procedure))
     settings = settle(hooked.documents, dt.date.today(), hooked)
-    if any(w.used and w.asked is None and w.setting in REHEARSED for w in settings.windows):
+    if any(w.used and w.asked is None and w.setting in (*REHEARSED, LIMIT) for w in settings.windows):
         settings = settled_with_rehearsal(hooked)
     checked = Checked(hooked.documents, settings, None)
     missing = [name for name in checked.documents.device.inputs if name not in checked.settings.set_points]

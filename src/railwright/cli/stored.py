@@ -27,6 +27,7 @@ from railwright.running.stored import RunData, open_run
 from railwright.settings.hookup import as_run
 from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import Settings
+from railwright.settings.windows.auto_rise import as_risen, auto_steps
 from railwright.traces import Record
 
 EVALUATIONS, RECORDINGS = "evaluations", "recordings"
@@ -79,6 +80,12 @@ def open_stored(folder: Path) -> StoredRun:
     except KeyError as error:
         what = f"what input {error} was fed from, which the procedure left to be worked out, got nothing"
         raise BadInput(f"{folder / 'settings.json'}: expected {what}") from None
+    if auto_steps(documents):
+        try:
+            documents = as_risen(documents, settings.reasons)
+        except KeyError:
+            what = "the rise of every power-up that the procedure left to be worked out, got another number"
+            raise BadInput(f"{folder / 'settings.json'}: expected {what}") from None
     return StoredRun(data, documents, settings)
 
 

@@ -29,7 +29,7 @@ def _row(window: Window) -> tuple[str, ...]:
         lines.append(f"each output: {_outputs(window)}")
     value = "" if window.recommended is None else show(window.recommended, window.unit)
     if not window.used:
-        lines.append("not used by the procedure")
+        lines.append("not asked for by the procedure")
     return window.about, window.setting.replace("_", " "), low, high, value, "\n".join(lines)
 
 

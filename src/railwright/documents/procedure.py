@@ -23,13 +23,13 @@ from railwright.quantities import (
     AutoAmperes,
     AutoSeconds,
     AutoVolts,
+    AutoVoltsPerSecond,
     AutoWatts,
     Interval,
     PositiveAmperes,
     PositiveSeconds,
     Seconds,
     Volts,
-    VoltsPerSecond,
     parse_interval,
     parse_value,
     quoted,
@@ -95,9 +95,17 @@ class PowerUp(Model):
 
     order: tuple[Text, ...] = Field(min_length=1, description="the inputs")
     gap: Seconds = Field(0.0, description="from one input's switching on to the next one's")
-    rise: VoltsPerSecond | None = Field(None, description="left out: as fast as the output does it")
+    rise: AutoVoltsPerSecond | None = Field(None, description="left out: as fast as the output does it")
     voltages: dict[str, Volts] = Field({}, description="where an input does not go to its nominal voltage")
     settle: Seconds = Field(0.0, description="time given to the inputs to come up; part of the step")
+
+    @property
+    def rate(self) -> float | None:
+        """The rise [V/s] once `auto` is written out (`settings.hookup.hooked_up` does it); None: as fast as
+        the output does it.
+        """
+        assert self.rise != "auto", "a rise that is to be worked out has no rate yet"
+        return self.rise
 
 
 class PowerDown(Model):

@@ -164,4 +164,5 @@ UncertainRatio = Annotated[Uncertain, Dimension("1", "uncertain", positive=True)
 AutoVolts = Annotated[float | Literal["auto"], Dimension("V", auto=True, positive=True)]
 AutoAmperes = Annotated[float | Literal["auto"], Dimension("A", auto=True, positive=True)]
 AutoWatts = Annotated[float | Literal["auto"], Dimension("W", auto=True, positive=True)]
+AutoVoltsPerSecond = Annotated[float | Literal["auto"], Dimension("V/s", auto=True, positive=True)]
 AutoSeconds = Annotated[float | Literal["auto"], Dimension("s", auto=True, nonnegative=True)]

@@ -171,9 +171,8 @@ def _short(feed: Feed, documents: Documents, samples: Samples, timeline: Timelin
         if not trips and goal not in wanted:
             continue
         there = (1.0 - NEAR) * goal if trips else min(wanted.low, (1.0 - NEAR) * goal)
-        index = max(int(np.searchsorted(samples.time, span.end, side="left")) - 1, 0)
         values = column if trips else samples.voltage
-        most = _most(most, Level(there - float(values[index]), span.end))
+        most = _most(most, Level(there - float(np.interp(span.end, samples.time, values)), span.end))
     return most
 
 

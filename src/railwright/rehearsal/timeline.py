@@ -85,7 +85,7 @@ class _Clock:
         for position, name in enumerate(power_up.order):
             start = self.now + position * power_up.gap
             goal = power_up.voltages.get(name, self.device.inputs[name].nominal)
-            over = abs(goal) / power_up.rise if power_up.rise else 0.0
+            over = abs(goal) / power_up.rate if power_up.rate else 0.0
             self.actions.append(Action(start, "on", name, 0.0))
             self.actions.append(Action(start, "line", name, goal, over))
             self.level[name] = goal

@@ -200,10 +200,10 @@ def _or_off(level: float, unit: str, delay: float = 0.0) -> str:
 
 
 def _rise(power_up: PowerUp | None, points: OutputSetPoints, bench: Bench) -> str:
-    if power_up is None or power_up.rise is None:
+    if power_up is None or power_up.rate is None:
         return ""
     slew = bench.output(points.output).slew
-    rate = power_up.rise * points.share
+    rate = power_up.rate * points.share
     if slew is None or rate not in slew:
         return "by hand, slowly"
     return f"{rate / 1e3:.4g} V/ms" if rate >= 100.0 else show(rate, "V/s")

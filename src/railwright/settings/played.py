@@ -121,7 +121,7 @@ def _walk(
                 given = each in step.power_up.voltages
                 path: Path = (*here, "power_up", *(("voltages", each) if given else ("order",)))
                 yield each, Level(goal, name, path), None
-                asked = step.power_up.rise
+                asked = step.power_up.rate
                 path = (*here, "power_up", "rise" if asked is not None else "order")
                 yield each, None, Slope(0.0, goal, asked, name, path)
                 at[each] = goal

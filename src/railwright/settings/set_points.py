@@ -15,7 +15,7 @@ from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.settings.context import Draft, Source, locate
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.overrides import AUTO_IMPOSSIBLE
-from railwright.settings.windows import current_limit, opp, ovp, trip_delay
+from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
 from railwright.settings.windows.choose import Chosen, Settled, Waiting
 from railwright.settings.windows.window import End, Window
 
@@ -78,7 +78,7 @@ def _feed(source: Source, limit: float, ovp: float, delay: float, opp: float) ->
     outputs = tuple(
         OutputSetPoints(
             output=name,
-            current_limit=limit * part,
+            current_limit=_own(limit * part, output, source.limits.current_limit == "auto"),
             at_limit=source.limits.at_limit,
             trip_delay=delay,
             ovp=ovp * share,
@@ -100,6 +100,16 @@ def _feed(source: Source, limit: float, ovp: float, delay: float, opp: float) ->
         trips_when=source.limits.trips_when,
         fixture=source.hook_up.fixture,
     )
+
+
+def _own(limit: float, output: Output, auto: bool) -> float:
+    """An output's part of a current limit [A], on its own grid where it was worked out: unequal outputs in
+    parallel divide it by full scale.
+    """
+    step = output.programming.current.resolution if output.programming else None
+    if not auto or step is None or math.isnan(limit):
+        return limit
+    return round(round(limit / step) * step, 12)
 
 
 def _ocp_delay(limits: Limits, output: Output) -> float:
@@ -171,6 +181,8 @@ def settle_input(
             power = _settled(windows[-1], lambda value: "as the procedure says", provisional)
             if isinstance(power, Chosen) and windows[-1].asked is None and None in (amperes, volts):
                 power = Waiting()
+    slope = rise.window(source, documents, amperes)
+    windows += [] if slope is None else [slope]
     settings: dict[str, tuple[str, Settled | None]] = {
         "current_limit": ("A", limit),
         "ovp": ("V", level),

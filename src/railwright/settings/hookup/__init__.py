@@ -32,7 +32,18 @@ class HookedUp:
 
 
 def hooked_up(documents: Documents) -> HookedUp:
-    """Work out what is `auto` in the hook-up."""
+    """Work out what is `auto` in the hook-up, and then every rise that is."""
+    steps = [each.power_up.rise for each in documents.procedure.steps if each.power_up]
+    if "auto" not in steps:
+        return _hooked_up(documents)
+    from railwright.settings.windows.auto_rise import auto_steps, risen, without_auto
+
+    hooked = _hooked_up(without_auto(documents))
+    found = risen(hooked.documents, auto_steps(documents))
+    return HookedUp(found.documents, (*hooked.reasons, *found.reasons), (*hooked.findings, *found.findings))
+
+
+def _hooked_up(documents: Documents) -> HookedUp:
     if not any(each.auto for each in documents.procedure.hook_up.values()):
         return HookedUp(documents)
     # Solving needs numpy and scipy, which a check of written hook-ups does without.

@@ -272,11 +272,14 @@ def _overshoot(source: Source) -> float:
 
 
 def _responding(source: Source) -> float | None:
-    """The limit [A] below which the device bears what flows until it has responded; None: unknown."""
+    """The limit [A] below which the device bears what flows until it has responded; None: unknown, or there
+    is none.
+    """
     at_most = source.input.current.at_most
     if at_most is None:
         return None
-    return max(0.0, at_most - _error(source, at_most) - _overshoot(source))
+    bears = at_most - _error(source, at_most) - _overshoot(source)
+    return bears if bears > 0.0 else None
 
 
 def _beyond(source: Source, responding: float) -> str:

@@ -22,8 +22,8 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
     for window in windows:
         if not window.used:
             continue
-        pair = window.colliding(settled=window.asked is not None)
-        where = locate(documents, ("procedure", "limits", window.about, window.setting))
+        pair = window.colliding(settled=True) or (window.colliding() if window.asked is None else None)
+        where = locate(documents, window.path or ("procedure", "limits", window.about, window.setting))
         if pair is not None:
             why, remedy = collision(window, pair)
             found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))

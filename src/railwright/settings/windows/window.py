@@ -18,7 +18,10 @@ from railwright.settings import figures
 from railwright.settings.rule import Path
 
 REHEARSED = ("trip_delay", "ovp", "opp")
-"""Settings whose lower end hangs on what moves, and is settled by rehearsal."""
+"""Settings of protections whose lower end hangs on what moves, and is settled by rehearsal."""
+
+LIMIT = "current_limit"
+"""The setting whose lower end a rehearsal settles too: with less something does not come up."""
 
 Side = Literal["low", "high"]
 
@@ -118,8 +121,8 @@ class Window:
     setting: its key, such as 'trip_delay'. unit: SI. step: of the grid, for the input as a whole; taken:
     empty, or that the bench gives none. ends: all of them, of both sides. lacks: figures without which it is
     not known whole. parts: output -> its part of the input's setting. asked: the value that is written, None:
-    `auto`, or not used; used: whether the procedure asks for it. recommended: None where there is no telling,
-    or no window; why: how it was chosen.
+    `auto`, or not used; used: whether the procedure asks for it; path: where, empty: in the limits.
+    recommended: None where there is no telling, or no window; why: how it was chosen.
     """
 
     about: str
@@ -134,6 +137,7 @@ class Window:
     recommended: float | None = None
     why: str = ""
     used: bool = True
+    path: Path = ()
 
     def side(self, side: Side, *, settled: bool = False) -> End | None:
         """The end that decides on one side; settled: brackets, which a rehearsal may move, left out."""

@@ -1,0 +1,115 @@
+"""`rise: auto`: the rate of each power-up written out, so that nothing after it knows of `auto`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import Step
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.context import Source, locate, sources_of
+from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.overrides import AUTO_IMPOSSIBLE
+from railwright.settings.windows import current_limit, rise
+from railwright.settings.windows.window import Window
+
+
+@dataclass(frozen=True, slots=True)
+class Risen:
+    """Documents without `rise: auto`, the reason for each rate that was worked out, and what kept others from
+    it: they rise as fast as the output does.
+    """
+
+    documents: Documents
+    reasons: tuple[Reason, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+def auto_steps(documents: Documents) -> tuple[int, ...]:
+    """Numbers of the power-ups whose rise is `auto`."""
+    steps = enumerate(documents.procedure.steps)
+    return tuple(index for index, step in steps if step.power_up and step.power_up.rise == "auto")
+
+
+def with_rises(documents: Documents, rates: dict[int, float | None]) -> Documents:
+    """Documents with these rates of rise [V/s] in the power-ups of these numbers; None: as fast as can be."""
+
+    def told(index: int, step: Step) -> Step:
+        if index not in rates or step.power_up is None:
+            return step
+        return step.model_copy(update={"power_up": step.power_up.model_copy(update={"rise": rates[index]})})
+
+    steps = tuple(told(index, step) for index, step in enumerate(documents.procedure.steps))
+    return replace(documents, procedure=documents.procedure.model_copy(update={"steps": steps}))
+
+
+def without_auto(documents: Documents) -> Documents:
+    """The documents with every `rise: auto` left out, for what is worked out before the rates."""
+    return with_rises(documents, dict.fromkeys(auto_steps(documents)))
+
+
+def risen(documents: Documents, steps: Iterable[int]) -> Risen:
+    """Work the rates of these power-ups out. documents: hooked up, the rates left out.
+
+    One rate serves all inputs of a power-up: within the windows of all of them where there is such a rate,
+    and else at the least one that is fast enough, while the current limit acts.
+    """
+    sources, _ = sources_of(documents)
+    rates: dict[int, float | None] = {}
+    reasons: list[Reason] = []
+    findings: list[Finding] = []
+    for index in steps:
+        up = documents.procedure.steps[index].power_up
+        assert up is not None
+        where = locate(documents, ("procedure", "steps", index, "power_up", "rise"))
+        about = ", ".join(up.order)
+        windows = [
+            found
+            for name in up.order
+            if name in sources
+            and (found := rise.window(sources[name], documents, _limit(sources[name]), index)) is not None
+        ]
+        lacks = [impossible for window in windows for impossible in window.lacks]
+        findings += [
+            Finding(
+                AUTO_IMPOSSIBLE, Severity.STOP, about, locate(documents, each.path),
+                f"'rise: auto' of {about}: {each.why}", each.remedy,
+            )
+            for each in lacks
+        ]  # fmt: skip
+        if windows and not lacks:
+            rates[index], why = _common(windows)
+            reasons.append(Reason(about, "rise", rates[index] or 0.0, "V/s", where, why))
+    return Risen(with_rises(documents, rates), tuple(reasons), tuple(findings))
+
+
+def as_risen(documents: Documents, reasons: Iterable[Reason]) -> Documents:
+    """Documents with the rates that a run was done with, where they say `auto`; KeyError where it had none.
+
+    reasons: of the run's settings, which have one for each rate that was worked out, in the steps' order.
+    """
+    steps = auto_steps(documents)
+    rates = [float(reason.value) for reason in reasons if reason.setting == "rise"]
+    if len(rates) != len(steps):
+        raise KeyError("rise")
+    return with_rises(documents, dict(zip(steps, rates, strict=True))) if steps else documents
+
+
+def _limit(source: Source) -> float | None:
+    """The current limit as it is written or by its closed forms [A]."""
+    found = current_limit.window(source)
+    return found.recommended if found.asked is None else found.asked
+
+
+def _common(windows: list[Window]) -> tuple[float, str]:
+    """One rate for several inputs [V/s], and why."""
+    low = max((w.low for w in windows if w.low is not None), key=lambda end: end.value)
+    high = min((w.high for w in windows if w.high is not None), key=lambda end: end.value)
+    said = f"at least {show(low.value, 'V/s')} ({low.why}) and at most {show(high.value, 'V/s')} ({high.why})"
+    if low.value > high.value:
+        return low.value, f"{said}: the least that is fast enough, while the current limit acts"
+    wanted = max(low.value, high.value / rise.RISE_MARGIN)
+    value = figures.tidy(wanted, low.value, high.value, rise.RISE_STEP)
+    return value, f"{said}, the latter by {rise.RISE_MARGIN:g}, and round"

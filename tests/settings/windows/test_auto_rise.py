@@ -1,0 +1,60 @@
+"""`rise: auto`: one rate for all inputs of a power-up, written out before anything else looks at it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from tests.settings.station import TODAY, Edit, of_rule, station
+
+from railwright.rehearsal.timeline import build_timeline
+from railwright.settings.hookup import hooked_up
+from railwright.settings.settle import settle
+from railwright.settings.windows.auto_rise import as_risen, auto_steps
+
+AUTO: Edit = ("procedure", "rise: 2 V/ms, settle", "rise: auto, settle")
+
+
+def test_within_the_windows_of_all_inputs(tmp_path: Path) -> None:
+    """196 V/s for the start-up time, 246 V/s by C·dV/dt: both of main; the transducer's window is wider."""
+    settings = settle(station(tmp_path, AUTO), TODAY)
+    (reason,) = [each for each in settings.reasons if each.setting == "rise"]
+    assert (reason.about, reason.value, reason.unit) == ("main, transducer", 200.0, "V/s")
+    assert "'start-up time' permits 60 ms to 12 V" in reason.why
+    assert "by C·dV/dt" in reason.why
+    for about in ("main", "transducer"):
+        window = next(w for w in settings.windows if (w.about, w.setting) == (about, "rise"))
+        assert window.asked == 200.0
+        assert window.broken(200.0) == []
+
+
+def test_it_is_played_at_that_rate(tmp_path: Path) -> None:
+    documents = hooked_up(station(tmp_path, AUTO)).documents
+    assert auto_steps(documents) == ()
+    lines = [a for a in build_timeline(documents.procedure, documents.device).actions if a.kind == "line"]
+    assert (lines[0].voltage, lines[0].over) == (12.0, pytest.approx(12.0 / 200.0))
+
+
+def test_where_the_limit_must_act_it_is_as_slow_as_may_be(tmp_path: Path) -> None:
+    quick = ("procedure", "    at_most: 60 ms", "    at_most: 20 ms")
+    (reason,) = hooked_up(station(tmp_path, AUTO, quick)).reasons
+    assert reason.value == pytest.approx(0.98 * 12.0 / 20e-3)
+    assert "the least that is fast enough, while the current limit acts" in reason.why
+
+
+def test_without_the_outputs_own_capacitance_there_is_none(tmp_path: Path) -> None:
+    lacking = ("bench", "        output_capacitance: 220 uF\n", "")
+    (finding,) = of_rule(settle(station(tmp_path, AUTO, lacking), TODAY), "auto-impossible")
+    assert "'rise: auto' of main, transducer: the output's own capacitance is unknown" in finding.why
+    assert finding.blocks
+
+
+def test_a_run_is_judged_at_the_rate_that_it_was_done_with(tmp_path: Path) -> None:
+    documents = station(tmp_path, AUTO)
+    reasons = hooked_up(documents).reasons
+    done = as_risen(documents, [replace(each, value=150.0) for each in reasons])
+    assert done.procedure.steps[0].power_up is not None
+    assert done.procedure.steps[0].power_up.rate == 150.0
+    with pytest.raises(KeyError):
+        as_risen(documents, ())

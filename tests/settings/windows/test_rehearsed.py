@@ -1,0 +1,104 @@
+"""Ends that a rehearsal settles: the same every time, tried, and no looser with the cases of an ensemble."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.settings.station import DEMO, TODAY, station
+
+from railwright.documents.loader import Documents, load_documents
+from railwright.rehearsal.circuit import uncertain_quantities
+from railwright.rehearsal.corners import corner_case, quantities_of
+from railwright.rehearsal.needed import held_level, needed
+from railwright.rehearsal.timeline import build_timeline
+from railwright.settings.settle import RehearsedEnds, settle
+from railwright.settings.windows import rehearsed
+from railwright.settings.windows.rehearsed import rehearsed_ends
+from railwright.settings.windows.window import Replay
+
+KEYS = {
+    (about, setting) for about in ("main", "transducer") for setting in ("current_limit", "trip_delay", "ovp")
+}
+
+
+@pytest.fixture(scope="module")
+def demo() -> Documents:
+    return load_documents(DEMO)
+
+
+def ends(documents: Documents, cases: int = 0, seed: int = 1) -> RehearsedEnds:
+    return rehearsed_ends(documents, settle(documents, TODAY, provisional=True), TODAY, cases, seed)
+
+
+def test_the_same_documents_give_the_same_ends(demo: Documents) -> None:
+    first, second = ends(demo), ends(demo)
+    assert set(first) == KEYS
+    assert {key: (end.value, end.replay) for key, end in first.items()} == {
+        key: (end.value, end.replay) for key, end in second.items()
+    }
+
+
+def test_cases_of_an_ensemble_never_lower_an_end_and_name_their_number(demo: Documents) -> None:
+    corners, more = ends(demo), ends(demo, 40, 7)
+    for key, end in corners.items():
+        assert more[key].value >= end.value
+        replay = more[key].replay
+        assert replay is not None
+        assert replay.corner is not None or (replay.cases, replay.seed) == (40, 7)
+
+
+def test_an_end_is_above_what_nominal_figures_ask_for(demo: Documents) -> None:
+    feeds = settle(demo, TODAY).set_points
+    parts = {key: dict.fromkeys(("left.1", "right.1"), 1.0) for key in ("trip_delay", "ovp", "opp")}
+    timeline = build_timeline(demo.procedure, demo.device)
+    found, steps = needed(demo, feeds, lambda name, value: value.nominal, timeline, parts)
+    assert steps > 100
+    for (about, setting), end in ends(demo).items():
+        if setting != "current_limit":
+            assert 0.5 * end.value < getattr(found[about], setting).value < end.value
+    assert found["main"].short.value < 0.0
+
+
+def test_without_all_set_points_nothing_is_rehearsed(tmp_path: Path) -> None:
+    lacking = station(
+        tmp_path, ("device", ", at_most: 2.5 A", ""), ("procedure", "limit: 1 A", "limit: auto")
+    )
+    assert ends(lacking) == {}
+
+
+def test_the_corners_have_numbers(demo: Documents) -> None:
+    quantities = uncertain_quantities(demo, settle(demo, TODAY).set_points)
+    names = list(quantities)
+    case = corner_case(quantities, 0b101)
+    assert [case(name, quantities[name]) == quantities[name].high for name in names[:3]] == [
+        True,
+        False,
+        True,
+    ]
+    assert quantities_of("transducer", ("right.1",), quantities) == [
+        k for k, name in enumerate(names) if name.startswith(("transducer.", "right.1."))
+    ]
+    with pytest.raises(ValueError, match="expected a corner of 23 quantities, from 0 to 0x7fffff"):
+        corner_case(quantities, 1 << 23)
+
+
+def test_a_level_is_held_for_as_long_as_the_protection_takes() -> None:
+    """A triangle of 10 V in 2 s lies above V for 2 (1 - V / 10) seconds."""
+    time, values = np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 10.0, 0.0, 0.0])
+    assert held_level(time, values, 0.0).value == 10.0
+    assert held_level(time, values, 0.5).value == pytest.approx(7.5, abs=1e-6)
+    assert held_level(time, values, 0.5).at == pytest.approx(0.75, abs=1e-6)
+    assert held_level(time, values, 5.0).value == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_procedure_of_very_many_steps_plays_one_corner(
+    demo: Documents, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = ends(demo)
+    monkeypatch.setattr(rehearsed, "STEPS", 1)
+    found = ends(demo)
+    assert {end.replay for end in found.values()} == {Replay(corner=0x7FFFFF)}
+    for key, end in found.items():
+        assert key[1] == "current_limit" or end.value <= whole[key].value

@@ -1,0 +1,64 @@
+"""The window of the rate of rise, by C·dV/dt and by what the procedure and the device ask."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.settings.station import Edit, settled
+
+from railwright.settings.windows.window import Window
+
+NO_TIME: Edit = ("procedure", "    at_most: 60 ms", "    at_most: 60 s")
+
+
+def rise(folder: Path, *edits: Edit, about: str = "main") -> Window:
+    windows = settled(folder, *edits).windows
+    return next(each for each in windows if (each.about, each.setting) == (about, "rise"))
+
+
+def test_slow_enough_for_the_limit(tmp_path: Path) -> None:
+    """(I_limit − error − I_load) / C, with the output's own capacitor: 1 A, 5 mA, 3.96 W / 0.83 / 7.4 V."""
+    high = rise(tmp_path).high
+    assert high is not None
+    assert high.value == int((1.0 - 0.005 - 3.96 / 0.83 / 7.4) / (1.2e-3 + 220e-6))
+    assert "by C·dV/dt" in high.why
+
+
+def test_fast_enough_for_the_start_up_time_that_is_required(tmp_path: Path) -> None:
+    low = rise(tmp_path).low
+    assert low is not None
+    assert low.value == pytest.approx(0.98 * 12.0 / 60e-3)
+    assert "'start-up time' permits 60 ms to 12 V" in low.why
+
+
+def test_fast_enough_for_the_input_that_follows(tmp_path: Path) -> None:
+    low = rise(tmp_path, NO_TIME).low
+    assert low is not None
+    assert low.value == 9.0 / 50e-3
+    assert "before transducer is switched on 50 ms later" in low.why
+
+
+def test_fast_enough_for_the_soft_start(tmp_path: Path) -> None:
+    gap = ("procedure", "gap: 50 ms", "gap: 200 ms")
+    low = rise(tmp_path, NO_TIME, gap).low
+    assert low is not None
+    assert low.value == pytest.approx((9.0 - 8.2) / 8e-3)
+
+
+def test_within_the_slew_of_the_output(tmp_path: Path) -> None:
+    found = rise(
+        tmp_path, ("procedure", "current_limit: 100 mA", "current_limit: 140 mA"), about="transducer"
+    )
+    slews = {end.side: end.value for end in found.ends if end.key == "slew"}
+    assert slews == {"low": 1.0, "high": 2100.0}
+    assert found.recommended is not None
+    assert found.low is not None
+    assert found.low.value <= found.recommended
+
+
+def test_a_rise_that_is_left_out_has_a_window_all_the_same(tmp_path: Path) -> None:
+    found = rise(tmp_path, ("procedure", "rise: 2 V/ms, settle", "settle"))
+    assert not found.used
+    assert found.asked is None
+    assert found.recommended == 200.0
