@@ -10,6 +10,7 @@ from pathlib import Path
 from railwright.documents.loader import Documents
 from railwright.instruments.errors import InstrumentError
 from railwright.quantities import show
+from railwright.rehearsal.delivered import Listing
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
@@ -81,6 +82,7 @@ class Conduct:
     def _guarded(self) -> tuple[Ended, str]:
         try:
             self.cautions += prepare(self.rig, self.recorder, self.device, self._look)
+            self._load_first()
             self._play()
         except Over as over:
             ended, cause = over.ended, over.cause
@@ -92,6 +94,26 @@ class Conduct:
         self.recorder.event("run ends", "run", cause)
         return ended, cause
 
+    def _load_first(self) -> None:
+        """The first point list of each input, loaded and verified while all outputs are off."""
+        for move in self.plan.moves:
+            if move.kind == "load" and move.time < 0.0 and move.listing is not None:
+                self._look()
+                self.recorder.progress.preparing(f"load the point list of {move.input}")
+                self._load(move.listing)
+
+    def _load(self, listing: Listing) -> None:
+        self.rig.load(listing)
+        self.recorder.write(
+            "point list",
+            input=listing.input,
+            step=self.plan.spans[listing.step].name,
+            between=listing.points.between,
+            count=listing.count,
+            voltages=listing.points.voltages.tolist(),
+            dwells=listing.points.dwells.tolist(),
+        )
+
     def _look(self) -> None:
         """Whether somebody, or the disk, wants it to end."""
         if self.stop.reason is not None:
@@ -101,7 +123,7 @@ class Conduct:
 
     def _play(self) -> None:
         """The procedure against the monotonic clock: every move is due at its own instant, no drift."""
-        moves, spans = deque(self.plan.moves), self.plan.spans
+        moves, spans = deque(move for move in self.plan.moves if move.time >= 0.0), self.plan.spans
         self.recorder.begin(time.monotonic() + LEAD_IN)
         self.began = dt.datetime.now().astimezone() + dt.timedelta(seconds=LEAD_IN)
         self.recorder.progress.begins(spans, self.plan.duration)
@@ -130,7 +152,15 @@ class Conduct:
     def _do(self, move: Move) -> None:
         """One move; the step it belongs to begins with it where it is the step's first."""
         watch, recorder = self.watch, self.recorder
-        if move.kind == "off":
+        if move.kind == "load" and move.listing is not None:
+            self._load(move.listing)
+            return
+        if move.kind == "arm":
+            self.rig.arm(move.input)
+            return
+        if move.kind == "play" and move.listing is not None:
+            done = recorder.at(self.rig.play(move.listing))
+        elif move.kind == "off":
             done = recorder.at(self.rig.off(move.input))
             self.recorder.add_all(watch.switched(move.input, False, done))
         else:
@@ -149,7 +179,12 @@ class Conduct:
             voltage=move.voltage,
             slew=move.slew,
         )
-        if move.kind != "set":
+        if move.kind == "play" and move.listing is not None:
+            points, count = move.listing.points, move.listing.count
+            often = f", {count} times" if count > 1 else ""
+            told = f"{points.dwells.size} points in {'steps' if points.between == 'step' else 'lines'}{often}"
+            recorder.event("point list starts", move.input, told, done)
+        elif move.kind != "set":
             recorder.event(move.kind, move.input, time=done)
 
     def _read(self) -> None:

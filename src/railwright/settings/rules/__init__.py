@@ -10,6 +10,7 @@ from railwright.settings.rule import Rule
 from railwright.settings.rules import (
     coupled,
     current,
+    delivery,
     energy,
     fixtures,
     instruments,
@@ -80,6 +81,8 @@ RULES: tuple[Rule[Context], ...] = (
     order.slew_out_of_range,
     order.fall_too_fast,
     order.dwell_too_short,
+    delivery.shape_not_served,
+    delivery.shape_by_list,
     shapes.shape_limit_above,
     shapes.interruption_low_impedance,
     shapes.interruption_high_impedance,
