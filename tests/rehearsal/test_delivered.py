@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from railwright.rehearsal.delivered import Listing, as_played, asked_of, level_before, own_actions
+from railwright.rehearsal.delivered import Listing, as_played, asked_of, shape_actions
 from railwright.rehearsal.timeline import Action, Timeline
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
@@ -27,17 +27,18 @@ TIMELINE = Timeline(tuple(sorted([*UP, *SHAPE, *OTHER, *AFTER], key=lambda actio
 
 
 def test_a_steps_own_actions_and_the_level_before_it() -> None:
-    assert own_actions(TIMELINE, 1, "main") == SHAPE
-    assert level_before(TIMELINE, 1, "main") == 12.0
-    assert level_before(TIMELINE, 1, "aux") == 0.0
+    found = shape_actions(TIMELINE)
+    assert list(found) == [(1, "main")]
+    assert found[1, "main"].actions == SHAPE
+    assert found[1, "main"].level == 12.0
 
 
 def test_an_action_that_says_where_it_is_written_belongs_there() -> None:
     last = Action(1.0, "line", "main", 11.0, path=("steps", 0, "shape"))
     own = Action(1.0, "line", "main", 6.0, path=("steps", 1, "shape"))
-    timeline = Timeline((last, own), SPANS, 2.0)
-    assert own_actions(timeline, 1, "main") == [own]
-    assert level_before(timeline, 1, "main") == 11.0
+    found = shape_actions(Timeline((last, own), SPANS, 2.0))
+    assert list(found) == [(1, "main")]
+    assert (found[1, "main"].level, found[1, "main"].actions) == (11.0, [own])
 
 
 def test_lines_and_steps_as_a_waveform_cut_off_at_the_end_of_the_step() -> None:
@@ -52,7 +53,7 @@ def test_lines_and_steps_as_a_waveform_cut_off_at_the_end_of_the_step() -> None:
 def test_the_points_stand_in_place_of_what_was_asked(between) -> None:
     points = PointList(between, 12.0, np.array([6.0, 12.0]), np.array([0.2, 0.3]))
     played = as_played(TIMELINE, [Listing(1, "main", points, 2)])
-    own = own_actions(played, 1, "main")
+    own = shape_actions(played)[1, "main"].actions
     assert [action.time for action in own] == pytest.approx([1.0, 1.2, 1.5, 1.7])
     assert [action.voltage for action in own] == [6.0, 12.0, 6.0, 12.0]
     assert [action.over for action in own] == ([0.0] * 4 if between == "step" else [0.2, 0.3, 0.2, 0.3])

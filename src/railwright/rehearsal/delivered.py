@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from railwright.rehearsal.timeline import Action, Timeline
@@ -32,30 +32,40 @@ class Listing:
         return float(self.points.dwells.sum()) * self.count
 
 
-def own_actions(timeline: Timeline, step: int, name: str) -> list[Action]:
-    """What a shape step does to an input, in order; what it does at its very end is left to the next step."""
-    span = timeline.spans[step]
-    return [
-        action
-        for action in timeline.actions
-        if action.input == name and span.start <= action.time < span.end and _belongs(action, step)
-    ]
+@dataclass(slots=True)
+class Own:
+    """What a shape step does to one input, in order, and the set point just before [V]."""
+
+    level: float
+    actions: list[Action] = field(default_factory=list)
 
 
-def _belongs(action: Action, step: int) -> bool:
-    """Where an action says in which step it is written, that one decides."""
-    path = getattr(action, "path", ())
-    return not path or tuple(path[:2]) == ("steps", step)
+def shape_actions(timeline: Timeline) -> dict[tuple[int, str], Own]:
+    """(position of the step, input) -> what the shape there does to it; one pass over all actions.
 
-
-def level_before(timeline: Timeline, step: int, name: str) -> float:
-    """Set point of an input just before a step, and before its own actions at that instant [V]."""
-    level, own = 0.0, {id(action) for action in own_actions(timeline, step, name)}
+    What it does at its very end is left to the next step. An action that says where it is written belongs
+    there, another to the shape in whose time it lies.
+    """
+    found: dict[tuple[int, str], Own] = {}
+    level: dict[str, float] = {}
+    spans, here = timeline.spans, 0
     for action in timeline.actions:
-        if action.input != name or action.time > timeline.spans[step].start or id(action) in own:
-            continue
-        level = action.voltage if action.kind != "off" else 0.0
-    return level
+        name, time = action.input, action.time
+        if action.path[:1] == ("steps",):
+            step = action.path[1]
+        else:
+            while here + 1 < len(spans) and time >= spans[here].end:
+                here += 1
+            step = here
+        assert isinstance(step, int)
+        span = spans[step]
+        if span.kind == "shape" and name in span.inputs and span.start <= time < span.end:
+            own = found.get((step, name))
+            if own is None:
+                own = found[step, name] = Own(level.get(name, 0.0))
+            own.actions.append(action)
+        level[name] = 0.0 if action.kind == "off" else action.voltage
+    return found
 
 
 def asked_of(level: float, actions: Sequence[Action], start: float, duration: float) -> Waveform:
@@ -79,10 +89,10 @@ def asked_of(level: float, actions: Sequence[Action], start: float, duration: fl
 
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:
     """The timeline with the points of each list in place of what the procedure asks."""
-    actions = list(timeline.actions)
-    for listing in listings:
-        own = {id(action) for action in own_actions(timeline, listing.step, listing.input)}
-        actions = [action for action in actions if id(action) not in own]
+    own, listed = shape_actions(timeline), list(listings)
+    replaced = {id(a) for each in listed for a in own[each.step, each.input].actions}
+    actions = [action for action in timeline.actions if id(action) not in replaced]
+    for listing in listed:
         now, points = timeline.spans[listing.step].start, listing.points
         for _ in range(listing.count):
             for voltage, dwell in zip(points.voltages.tolist(), points.dwells.tolist(), strict=True):

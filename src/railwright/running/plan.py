@@ -10,7 +10,7 @@ from typing import Literal
 
 from railwright.documents.bench import Bench
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing, own_actions
+from railwright.rehearsal.delivered import Listing, shape_actions
 from railwright.rehearsal.lines import slew_range, stair_count
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import Action, Timeline
@@ -57,11 +57,8 @@ def plan_run(
 ) -> Plan:
     """The moves that play a timeline on these outputs, of which point lists play these parts. Pure."""
     moves: list[Move] = []
-    by_list = {
-        id(action): listing
-        for listing in listings
-        for action in own_actions(timeline, listing.step, listing.input)
-    }
+    own = shape_actions(timeline) if listings else {}
+    by_list = {id(action) for each in listings for action in own[each.step, each.input].actions}
     notes: list[str] = []
     levels = dict.fromkeys(set_points, 0.0)
     switched_on: dict[str, float] = {}

@@ -20,6 +20,7 @@ from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed
 from railwright.rehearsal.timeline import Timeline
 from railwright.settings import figures
+from railwright.settings.delivery import Delivery, deliveries
 from railwright.settings.draw import LoadModel
 from railwright.settings.played import Played, Slope, what_is_played
 from railwright.settings.rule import Path
@@ -328,6 +329,12 @@ class Context(Bound):
 
     today: dt.date
     drafts: Mapping[str, Draft]
+
+    @cached_property
+    def deliveries(self) -> tuple[Delivery, ...]:
+        """How every shape reaches its outputs."""
+        feeds = {name: draft.feed for name, draft in self.drafts.items()}
+        return deliveries(self.procedure, self.bench, feeds, self.timeline)
 
     def having(self, *settings: str) -> list[tuple[Source, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""

@@ -16,7 +16,7 @@ from railwright.documents.bench import Bench, Points
 from railwright.documents.procedure import Procedure
 from railwright.instruments.dialect import load_dialect
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing, asked_of, level_before, own_actions
+from railwright.rehearsal.delivered import Listing, Own, asked_of, shape_actions
 from railwright.rehearsal.lines import STAIR, slew_range, stair_count
 from railwright.rehearsal.setpoints import Feed, SetPoints
 from railwright.rehearsal.timeline import Action, Timeline
@@ -89,14 +89,12 @@ def deliveries(
     tolerance: deviation that is accepted [V]; None: `TOLERANCE` of the shape's span.
     """
     found: list[Delivery] = []
-    for step, span in enumerate(timeline.spans):
-        for name in span.inputs if span.kind == "shape" and span.end > span.start else ():
-            actions = own_actions(timeline, step, name)
-            if name in set_points and actions and all(action.kind == "line" for action in actions):
-                busy = [other.listing for other in found if other.listing and other.step == step]
-                found.append(
-                    _delivery(procedure, bench, set_points, timeline, step, name, actions, tolerance, busy)
-                )
+    waiting = {wait.step for wait in timeline.waits if wait.time > timeline.spans[wait.step].start}
+    for (step, name), own in shape_actions(timeline).items():
+        # What waits, or is off in between, is the host's: its times are not known beforehand.
+        if name in set_points and step not in waiting and all(a.kind == "line" for a in own.actions):
+            busy = [other.listing for other in found if other.listing and other.step == step]
+            found.append(_delivery(procedure, bench, set_points, timeline, step, name, own, tolerance, busy))
     return tuple(found)
 
 
@@ -107,11 +105,11 @@ def _delivery(
     timeline: Timeline,
     step: int,
     name: str,
-    actions: Sequence[Action],
+    own: Own,
     tolerance: float | None,
     busy: Sequence[Listing],
 ) -> Delivery:
-    feed, span, level = set_points[name], timeline.spans[step], level_before(timeline, step, name)
+    feed, span, level, actions = set_points[name], timeline.spans[step], own.level, own.actions
     levels = [level, *(action.voltage for action in actions)]
     if tolerance is None:
         tolerance = max(TOLERANCE * (max(levels) - min(levels)), _resolution(feed, bench))
@@ -289,11 +287,16 @@ def _best(
 
 def _better(asked: Waveform, can: Abilities, points: ListPoints, tolerance: float) -> Listed | None:
     """A stepping list where it keeps the tolerance: its jumps are jumps. Else the one with less error."""
+    import numpy as np
+
     from railwright.waveforms.list_lines import line_list
     from railwright.waveforms.list_stepping import stepping_list
 
     steps = stepping_list(asked, can) if "step" in points.between else None
     if "line" not in points.between or (steps is not None and steps.error <= tolerance):
+        return steps
+    if steps is not None and not (np.diff(asked.value)[np.diff(asked.time) > 0.0]).any():
+        # Nothing but jumps and holds: lines would only make its edges slower.
         return steps
     lines = line_list(asked, can, float(asked.value[0]))
     if steps is None or lines is None:

@@ -70,22 +70,25 @@ def _without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:
     jumps = np.flatnonzero(np.diff(wave.time) == 0.0)
     if not jumps.size:
         return wave, 0.0
+    at = wave.time[jumps]
+    ends = np.minimum(at + over, wave.duration)
+    goals = just_before(wave, ends)
+    passed = np.searchsorted(wave.time, ends, side="left")
+    later = np.searchsorted(wave.time, ends, side="right")
+    following = np.maximum(np.searchsorted(at, ends, side="left"), np.arange(jumps.size) + 1)
     time, value, lost = [wave.time[: jumps[0] + 1]], [wave.value[: jumps[0] + 1]], 0.0
-    for place, jump in enumerate(jumps):
-        begins = wave.time[jump]
-        if begins < time[-1][-1]:
-            continue
-        ends = min(begins + over, wave.duration)
-        goal = just_before(wave, np.array([ends]))
-        until = jumps[place + 1 :][wave.time[jumps[place + 1 :]] >= ends]
-        stop = until[0] + 1 if until.size else wave.time.size
-        rows = np.arange(jump + 1, stop)
-        passed, rows = rows[wave.time[rows] < ends], rows[wave.time[rows] > ends]
-        low, high = min(goal[0], wave.value[jump]), max(goal[0], wave.value[jump])
-        beyond = np.maximum(wave.value[passed] - high, low - wave.value[passed])
-        lost = max(lost, float(beyond.max(initial=0.0)))
-        time.append(np.append(ends, wave.time[rows]))
-        value.append(np.append(goal, wave.value[rows]))
+    place = 0
+    while place < jumps.size:
+        jump, goal, after = jumps[place], goals[place], following[place]
+        if passed[place] > jump + 1:
+            away = wave.value[jump + 1 : passed[place]]
+            low, high = min(goal, wave.value[jump]), max(goal, wave.value[jump])
+            lost = max(lost, float(away.max()) - high, low - float(away.min()))
+        stop = jumps[after] + 1 if after < jumps.size else wave.time.size
+        # Where the next jump comes just then, its first row is where this line ends.
+        time += [ends[place : place + 1], wave.time[later[place] : stop]]
+        value += [goals[place : place + 1], wave.value[later[place] : stop]]
+        place = after
     return Waveform(np.concatenate(time), np.concatenate(value)), lost
 
 

@@ -6,15 +6,14 @@ from collections.abc import Iterator
 
 from railwright.quantities import show
 from railwright.settings.context import Context
-from railwright.settings.delivery import Delivery, deliveries
+from railwright.settings.delivery import Delivery
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 
 def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
     """Every delivery with where its shape is written, and its step's name."""
-    feeds = {name: draft.feed for name, draft in context.drafts.items()}
-    for each in deliveries(context.procedure, context.bench, feeds, context.timeline):
+    for each in context.deliveries:
         shape = context.procedure.steps[each.step].shape
         inside = ("inputs", each.input) if shape is not None and shape.inputs is not None else ()
         path = ("procedure", "steps", each.step, "shape", *inside)
