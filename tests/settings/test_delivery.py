@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from tests.settings.station import TODAY, station
 
 from railwright.documents.bench import Bench
 from railwright.documents.procedure import Procedure
 from railwright.rehearsal.delivered import as_played
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline
-from railwright.settings.delivery import Delivery, abilities, deliveries, points_of
+from railwright.rehearsal.timeline import Action, Timeline, build_timeline
+from railwright.settings.delivery import Delivery, abilities, deliveries, played_timeline, points_of
+from railwright.settings.settle import settle
 from railwright.traces import Span
 
 POINTS = {"at_most": 50, "dwell": "1 ms .. 10 s", "between": ["step", "line"]}
@@ -220,3 +223,26 @@ def test_what_is_rehearsed_then_is_the_list() -> None:
     played = as_played(Timeline(tuple(DIP), spans, 2.0), [one.listing])
     assert [action.time for action in played.actions] == pytest.approx([1.0, 1.1, 1.105])
     assert np.allclose([action.voltage for action in played.actions], [12.0, 6.0, 12.0])
+
+
+def test_the_played_timeline_of_documents_holds_the_points(tmp_path: Path) -> None:
+    shape = (
+        "  - shape: {input: main, segments: [{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}]}\n"
+    )
+    documents = station(
+        tmp_path,
+        ("bench", "dwell: 20 ms .. 300 s", "dwell: 1 ms .. 300 s"),
+        ("procedure", "  - shape:\n", shape + "  - shape:\n"),
+    )
+    set_points = settle(documents, TODAY).set_points
+    played, asked = (
+        played_timeline(documents, set_points),
+        build_timeline(documents.procedure, documents.device),
+    )
+    assert played.spans == asked.spans
+    start = asked.spans[3].start
+    given = [a for a in played.actions if start <= a.time < start + 1.0 and a.input == "main"]
+    assert [(round(a.time - start, 6), a.voltage, a.path) for a in given] == [
+        (0.0, 9.0, ()),
+        (0.005, 12.0, ()),
+    ]

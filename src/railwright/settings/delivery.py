@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Bench, Points
+from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
 from railwright.instruments.dialect import load_dialect
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing, Own, asked_of, shape_actions
+from railwright.rehearsal.delivered import Listing, Own, as_played, asked_of, shape_actions
 from railwright.rehearsal.lines import STAIR, slew_range, stair_count
 from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import Abilities, Listed
@@ -96,6 +97,13 @@ def deliveries(
             busy = [other.listing for other in found if other.listing and other.step == step]
             found.append(_delivery(procedure, bench, set_points, timeline, step, name, own, tolerance, busy))
     return tuple(found)
+
+
+def played_timeline(documents: Documents, set_points: SetPoints) -> Timeline:
+    """The procedure's timeline as it reaches the outputs: with point lists' points where they play a shape."""
+    timeline = build_timeline(documents.procedure, documents.device)
+    found = deliveries(documents.procedure, documents.bench, set_points, timeline)
+    return as_played(timeline, [each.listing for each in found if each.listing is not None])
 
 
 def _delivery(
