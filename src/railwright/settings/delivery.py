@@ -100,7 +100,7 @@ def deliveries(
 
 
 def played_timeline(documents: Documents, set_points: SetPoints) -> Timeline:
-    """The procedure's timeline as it reaches the outputs: with point lists' points where they play a shape."""
+    """The procedure's timeline as it reaches the outputs: point lists in place of what they play."""
     timeline = build_timeline(documents.procedure, documents.device)
     found = deliveries(documents.procedure, documents.bench, set_points, timeline)
     return as_played(timeline, [each.listing for each in found if each.listing is not None])
