@@ -1,4 +1,4 @@
-"""Point lists in a run: when they are loaded, armed and started, and what happens when they are not as asked."""
+"""Point lists in a run: when they are loaded, armed and started, and what happens where they differ."""
 
 from __future__ import annotations
 

@@ -155,8 +155,8 @@ class Conduct:
         if move.kind == "load" and move.listing is not None:
             self._load(move.listing)
             return
-        if move.kind == "arm":
-            self.rig.arm(move.input)
+        if move.kind == "arm" and move.listing is not None:
+            self.rig.arm(move.listing)
             return
         if move.kind == "play" and move.listing is not None:
             done = recorder.at(self.rig.play(move.listing))

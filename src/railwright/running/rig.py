@@ -39,8 +39,9 @@ class Rig:
         self.on: set[str] = set()
         self.off_at: dict[str, float] = {}
         self._slews: dict[str, float] = {}
-        # Inputs whose outputs are ruled by their point lists, and when those are over [s].
-        self._ruled: dict[str, float] = {}
+        # Inputs whose outputs are ruled by their point lists: when those are over [s], their last voltage
+        # [V].
+        self._ruled: dict[str, tuple[float, float]] = {}
 
     def feeds(self) -> Iterable[tuple[str, Feed, OutputSetPoints]]:
         """(input, feed, output's set points) of every output that feeds an input."""
@@ -83,8 +84,8 @@ class Rig:
         """Load a list into the outputs of its input, each with its share, and ask all of it back."""
         feed, points = self.set_points[listing.input], listing.points
         if listing.input in self._ruled:
-            self._stop_list(listing.input)
-            self._release(listing.input)
+            # Where the list before has led to, so that nothing moves when the set point rules again.
+            self.set(listing.input, self._ruled[listing.input][1], None)
         for output in feed.outputs:
             supply, own = output.output.split(".", 1)
             voltages = tuple((points.voltages * output.share).tolist())
@@ -94,11 +95,12 @@ class Rig:
                 lists.OwnList(own, voltages, dwells, listing.count, points.between),
             )
 
-    def arm(self, name: str) -> None:
+    def arm(self, listing: Listing) -> None:
         """Let the lists of an input's outputs rule, verified; nothing moves yet."""
+        name = listing.input
         if name in self._ruled:
             return
-        self._ruled[name] = 0.0
+        self._ruled[name] = 0.0, float(listing.points.voltages[-1])
         for supply, outputs in self.outputs_by_supply(name).items():
             for own in outputs:
                 lists.arm(self.supplies[supply], own)
@@ -108,13 +110,13 @@ class Rig:
         done.
         """
         name = listing.input
-        self.arm(name)
+        self.arm(listing)
         slews = slew_range(self.set_points[name], self.bench)
         if slews is not None:
             self._fastest(name, slews[1])
         by_supply = self.outputs_by_supply(name).items()
         done = _middle([lists.start(self.supplies[supply], outputs) for supply, outputs in by_supply])
-        self._ruled[name] = done + listing.duration
+        self._ruled[name] = done + listing.duration, self._ruled[name][1]
         return done
 
     def _fastest(self, name: str, slew: float) -> None:
@@ -126,7 +128,7 @@ class Rig:
 
     def _stop_list(self, name: str) -> None:
         """End the lists of an input, where they may still run: it ends all lists of their supplies."""
-        if time.monotonic() < self._ruled[name] + OVER:
+        if time.monotonic() < self._ruled[name][0] + OVER:
             for supply in self.outputs_by_supply(name):
                 lists.stop(self.supplies[supply])
 
