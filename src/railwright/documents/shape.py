@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal, Self
+from functools import cached_property
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidatorFunctionWrapHandler, WrapValidator, model_validator
 
 from railwright.documents.model import Model, Text, exactly_one, fault
-from railwright.quantities import Hertz, PositiveAmperes, PositiveSeconds, PositiveVolts, Seconds, Volts
+from railwright.quantities import (
+    Dimension,
+    Hertz,
+    PositiveAmperes,
+    PositiveSeconds,
+    PositiveVolts,
+    Seconds,
+    Volts,
+)
 from railwright.waveforms import shapes
-from railwright.waveforms.shapes import MOST_MOVES, Path, Piece
+from railwright.waveforms.shapes import MOST_MOVES, Path, Piece, Positions
 from railwright.waveforms.standards import TESTS
 
 SEGMENT_KINDS = ("hold", "step_to", "line_to", "exponential_to", "ripple", "off_for", "repeat")
@@ -108,7 +117,7 @@ class Segment(Model):
     @property
     def piece(self) -> Piece:
         """What it plays; with what stands beside it, as one."""
-        if self.wait_for is None and self.current_limit is None:
+        if not self.beside:
             return self._main or shapes.Hold(0.0)
         pieces: list[Piece] = []
         if self.wait_for is not None:
@@ -118,6 +127,11 @@ class Segment(Model):
         if self._main is not None:
             pieces.append(self._main)
         return shapes.Repeat(tuple(pieces), 1)
+
+    @property
+    def beside(self) -> bool:
+        """Whether something stands beside what it plays: a wait, a current limit."""
+        return self.wait_for is not None or self.current_limit is not None
 
     @property
     def _main(self) -> Piece | None:
@@ -153,10 +167,58 @@ _KEYS: Mapping[type, str] = {
 }
 
 
+def _quickly(given: object, handler: ValidatorFunctionWrapHandler) -> object:
+    """Long lists: segments of the three common kinds are made here, at a fraction of the time; all others,
+    and whatever is wrong with one, is left to pydantic.
+    """
+    if not isinstance(given, list) or len(given) < MANY:
+        return handler(given)
+    made = [_quick(row) or row for row in given]
+    return tuple(made) if all(type(each) is Segment for each in made) else handler(made)
+
+
+def _quick(row: object) -> Segment | None:
+    """A segment that is nothing but a hold, a step or a line in the usual units; None: look more closely."""
+    if not isinstance(row, dict):
+        return None
+    keys = _KINDS.get(tuple(row))
+    if keys is None:
+        return None
+    values = _NOTHING.copy()
+    for key, text in row.items():
+        value = _USUAL[key].usual(text)
+        if value is None:
+            return None
+        values[key] = value
+    made = Segment.__new__(Segment)
+    _set(made, "__dict__", values)
+    _set(made, "__pydantic_fields_set__", keys)
+    _set(made, "__pydantic_extra__", None)
+    _set(made, "__pydantic_private__", None)
+    return made
+
+
+_set = object.__setattr__
+MANY = 1000
+"""Segments from which on a list is long."""
+_USUAL = {
+    "hold": Dimension("s", nonnegative=True),
+    "step_to": Dimension("V"),
+    "line_to": Dimension("V"),
+    "over": Dimension("s", positive=True),
+}
+_KINDS: dict[tuple[str, ...], set[str]] = {
+    keys: set(keys) for keys in (("hold",), ("step_to",), ("line_to", "over"), ("over", "line_to"))
+}
+_NOTHING = dict.fromkeys(Segment.model_fields)
+
+
 class Waveform(Model):
     """What one input is given: segments, or a standard's test."""
 
-    segments: tuple[Segment, ...] | None = Field(None, min_length=1, description="its pieces, in order")
+    segments: Annotated[tuple[Segment, ...], WrapValidator(_quickly), Field(min_length=1)] | None = Field(
+        None, description="its pieces, in order"
+    )
     standard: Text | None = Field(
         None, description="a standard's test: " + ", ".join(f"`{name}`" for name in TESTS)
     )
@@ -172,6 +234,21 @@ class Waveform(Model):
     def _choice(self) -> Self:
         self._fits()
         return self
+
+    @cached_property
+    def pieces(self) -> tuple[Piece, ...]:
+        """What its segments play; none of a standard's."""
+        return tuple([segment.piece for segment in self.segments or ()])
+
+    @cached_property
+    def places(self) -> tuple[Path, ...]:
+        """Where each segment is written, with the key that says what it does."""
+        return tuple(
+            [
+                ("segments", number, _KEYS.get(type(piece), "repeat"))
+                for number, piece in enumerate(self.pieces)
+            ]
+        )
 
     def _fits(self) -> None:
         exactly_one(self, ("segments", "standard"))
@@ -246,15 +323,13 @@ class ShapeStep(Waveform):
 
     def own_pieces(self, waveform: Waveform) -> tuple[Piece, ...]:
         """The pieces of a waveform's segments, with what 'advance' puts before each; a standard's: none."""
-        if waveform.segments is None:
-            return ()
-        pieces = tuple(segment.piece for segment in waveform.segments)
+        pieces = waveform.pieces
         if self.advance == "by time":
             return pieces
         wait = shapes.Wait("trigger" if self.advance == "on trigger" else "key", self.time_out)
         return tuple(shapes.Repeat((wait, piece), 1) for piece in pieces)
 
-    def place(self, name: str, path: Path, piece: Piece | None) -> Path:
+    def place(self, name: str, path: Positions, piece: Piece | None) -> Path:
         """Where a move (its path and piece) of one input is written, from the shape on."""
         base: Path = ("inputs", name) if self.inputs is not None else ()
         waveform = self.waveforms[name]
@@ -264,14 +339,15 @@ class ShapeStep(Waveform):
             if len(path) == 2 and path[1] == 0:
                 return ("advance",)
             path = (path[0], *path[2:])
+        if len(path) == 1:
+            return (*base, *waveform.places[path[0]]) if base else waveform.places[path[0]]
         return (*base, *_place(waveform.segments, path, piece))
 
 
-def _place(segments: tuple[Segment, ...], path: Path, piece: Piece | None) -> Path:
+def _place(segments: tuple[Segment, ...], path: Positions, piece: Piece | None) -> Path:
     number = path[0]
-    assert isinstance(number, int)
     segment, rest = segments[number], path[1:]
-    if rest and (segment.wait_for is not None or segment.current_limit is not None):
+    if rest and segment.beside:
         rest = rest[1:]
     if rest and segment.segments is not None:
         return ("segments", number, *_place(segment.segments, rest, piece))

@@ -7,9 +7,10 @@ from typing import Literal
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
+from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
 from railwright.traces import Span
-from railwright.waveforms.shapes import Move, Path, Wait, moves
+from railwright.waveforms.shapes import Path, Piece, Positions, Wait, moves
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,45 +126,51 @@ class _Clock:
         names = tuple(shape.waveforms)
         pieces = {name: pieces_of(self.procedure, self.device, shape, name) for name in names}
         here: Path = ("steps", number, "shape")
-        limited: dict[str, None] = {}
         if shape.wait_for is not None:
             path = (*here, "wait_for")
             self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path))
         for turn in range(shape.repeat):
             start = end = self.now + (shape.pause_between if turn else 0.0)
             for name in names:
-                places: dict[tuple[Path, type], Path] = {}
-                for move in moves(pieces[name], self.level.get(name, 0.0), start):
-                    if move.kind == "end":
-                        end = max(end, move.time)
-                        continue
-                    key = (move.path, type(move.piece))
-                    path = places.get(key) or (*here, *shape.place(name, move.path, move.piece))
-                    places[key] = path
-                    if move.kind == "limit":
-                        limited[name] = None
-                    self._take(move, name, path, number, shape.time_out)
+                end = max(end, self._turn(shape, number, name, pieces[name], start))
             self.now = end
         for name in names:
             if shape.at_end != "stay":
                 kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
                 self.actions.append(Action(self.now, kind, name, path=(*here, "at_end")))
                 self.level[name] = 0.0
+        limited = dict.fromkeys(each.input for each in self.limits if each.path[:2] == here[:2])
         self.limits += [LimitChange(self.now, name, None, here) for name in limited]
         return names
 
-    def _take(self, move: Move, name: str, path: Path, number: int, time_out: float) -> None:
-        """One move of a shape, as an action, a change of the limit, or a wait."""
-        if move.kind == "limit":
-            self.limits.append(LimitChange(move.time, name, move.value, path))
-        elif move.kind == "wait":
-            assert isinstance(move.piece, Wait)
-            self.waits.append(Waiting(move.time, move.piece.source, time_out, number, path))
-        elif move.kind == "line":
-            self.actions.append(Action(move.time, "line", name, move.value, move.over, path))
-            self.level[name] = move.value
-        elif move.kind == "off" or move.kind == "on":
-            self.actions.append(Action(move.time, move.kind, name, path=path))
+    def _turn(
+        self, shape: ShapeStep, number: int, name: str, pieces: tuple[Piece, ...], start: float
+    ) -> float:
+        """One turn of a shape on one input, from `start` on; when it ends [s]."""
+        here: Path = ("steps", number, "shape")
+        level = self.level.get(name, 0.0)
+        before: tuple[Positions, type] | None = None
+        path, end, add = here, start, self.actions.append
+        for move in moves(pieces, level, start):
+            kind = move.kind
+            if kind == "end":
+                end = move.time
+                break
+            if (move.path, type(move.piece)) != before:  # not the next chord of the same piece
+                before = (move.path, type(move.piece))
+                path = here + shape.place(name, move.path, move.piece)
+            if kind == "line":
+                level = move.value
+                add(Action(move.time, "line", name, level, move.over, path))
+            elif kind == "limit":
+                self.limits.append(LimitChange(move.time, name, move.value, path))
+            elif kind == "wait":
+                assert isinstance(move.piece, Wait)
+                self.waits.append(Waiting(move.time, move.piece.source, shape.time_out, number, path))
+            else:
+                add(Action(move.time, kind, name, path=path))
+        self.level[name] = level
+        return end
 
 
 def build_timeline(procedure: Procedure, device: Device) -> Timeline:
