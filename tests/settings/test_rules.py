@@ -269,6 +269,14 @@ CASES = [
         silent=shape("input: main, segments: [{hold: 10 ms}]"),
     ),
     Case(
+        "recording-recognised",
+        "main",
+        shape("input: main, recording: recorded.csv"),
+        "recording: recorded.csv",
+        "'recorded.csv': cells parted by commas, decimal point; names and units in line 1",
+        silent=shape("input: main, segments: [{hold: 10 ms}]"),
+    ),
+    Case(
         "standard-from-memory",
         "main",
         shape("input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 10 ms"),

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from functools import cached_property
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, ValidatorFunctionWrapHandler, WrapValidator, model_validator
+from pydantic import Field, PrivateAttr, ValidatorFunctionWrapHandler, WrapValidator, model_validator
 
 from railwright.documents.model import Model, Text, exactly_one, fault
+from railwright.documents.recording_keys import RecordingParts
 from railwright.quantities import (
     Dimension,
     Hertz,
@@ -167,6 +168,16 @@ _KEYS: Mapping[type, str] = {
 }
 
 
+GIVEN = ("segments", "standard", "recording")
+_OF_STANDARD = ("level", "duration", "impedance")
+_OF_RECORDING = (*RecordingParts.model_fields, "tolerance")
+
+
+def _given(waveform: Waveform) -> list[str]:
+    """The keys that belong to a standard or a recording and are written."""
+    return [key for key in (*_OF_STANDARD, *_OF_RECORDING) if key in waveform.model_fields_set]
+
+
 def _quickly(given: object, handler: ValidatorFunctionWrapHandler) -> object:
     """Long lists: segments of the three common kinds are made here, at a fraction of the time; all others,
     and whatever is wrong with one, is left to pydantic.
@@ -213,8 +224,8 @@ _KINDS: dict[tuple[str, ...], set[str]] = {
 _NOTHING = dict.fromkeys(Segment.model_fields)
 
 
-class Waveform(Model):
-    """What one input is given: segments, or a standard's test."""
+class Waveform(RecordingParts):
+    """What one input is given: segments, a standard's test, or a recording."""
 
     segments: Annotated[tuple[Segment, ...], WrapValidator(_quickly), Field(min_length=1)] | None = Field(
         None, description="its pieces, in order"
@@ -229,6 +240,31 @@ class Waveform(Model):
     impedance: Literal["low", "high"] | None = Field(
         None, description="of an interruption: the output goes to 0 V (low), or is switched off (high)"
     )
+
+    recording: Text | None = Field(
+        None, description="a recording (CSV, Parquet, HDF5 or WAV), its path relative to this document"
+    )
+    tolerance: PositiveVolts | None = Field(
+        None,
+        description="how far the straight lines that are played may lie from the recording; left out: 0.1 % "
+        "of its range",
+    )
+    _recorded: shapes.Recorded | None = PrivateAttr(None)
+    _recognised: tuple[str, ...] = PrivateAttr(())
+
+    @property
+    def recorded(self) -> shapes.Recorded | None:
+        """The recording as it is played; None: there is none, or it was not read."""
+        return self._recorded
+
+    @property
+    def recognised(self) -> tuple[str, ...]:
+        """What was recognised in the recording, or taken for granted, for people."""
+        return self._recognised
+
+    def hold(self, recorded: shapes.Recorded, recognised: tuple[str, ...]) -> None:
+        """Take in the recording that was read for it; the loader does so, once."""
+        self._recorded, self._recognised = recorded, recognised
 
     @model_validator(mode="after")
     def _choice(self) -> Self:
@@ -251,10 +287,11 @@ class Waveform(Model):
         )
 
     def _fits(self) -> None:
-        exactly_one(self, ("segments", "standard"))
-        for key in ("level", "duration", "impedance"):
-            if self.standard is None and getattr(self, key) is not None:
-                raise fault(f"expected '{key}' beside 'standard' only, got it without; remove it", key)
+        exactly_one(self, GIVEN)
+        for key in _given(self):
+            owner = "standard" if key in _OF_STANDARD else "recording"
+            if getattr(self, owner) is None:
+                raise fault(f"expected '{key}' beside '{owner}' only, got it without; remove it", key)
 
 
 class ShapeStep(Waveform):
@@ -283,13 +320,11 @@ class ShapeStep(Waveform):
     def _choice(self) -> Self:
         if exactly_one(self, ("input", "inputs")) == "input":
             self._fits()
-        for key in ("segments", "standard", "level", "duration", "impedance"):
-            if self.inputs is not None and getattr(self, key) is not None:
+        for key in (*GIVEN, *_given(self)):
+            if self.inputs is not None and key in self.model_fields_set:
                 raise fault(f"expected '{key}' under each input of 'inputs', got it here; move it", key)
-        if self.advance != "by time" and self.standard is not None:
-            raise fault(
-                "expected 'advance' beside 'segments' only, got it beside 'standard'; remove it", "advance"
-            )
+        if self.advance != "by time" and self.segments is None:
+            raise fault("expected 'advance' beside 'segments' only, got it without; remove it", "advance")
         if self.inputs is not None and (self.advance != "by time" or self._waits_inside):
             key = "advance" if self.advance != "by time" else "inputs"
             raise fault(
@@ -334,7 +369,7 @@ class ShapeStep(Waveform):
         base: Path = ("inputs", name) if self.inputs is not None else ()
         waveform = self.waveforms[name]
         if waveform.segments is None or not path:
-            return (*base, "standard" if waveform.standard is not None else "segments")
+            return (*base, next(key for key in GIVEN if getattr(waveform, key) is not None))
         if self.advance != "by time":
             if len(path) == 2 and path[1] == 0:
                 return ("advance",)

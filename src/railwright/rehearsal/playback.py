@@ -14,8 +14,8 @@ from railwright.waveforms.waveform import Waveform
 EDGES_AT_MOST = 1000
 """Edges of one shape that are looked at one by one; the largest and r.m.s. deviation are of all of it."""
 
-GLIDING = ("ripple", "exponential_to")
-"""Keys of shapes that have no edges of their own: they are played in chords."""
+GLIDING = ("ripple", "exponential_to", "recording")
+"""Keys of shapes that have no edges of their own: they are played in many short lines."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -87,6 +87,7 @@ RULES: tuple[Rule[Context], ...] = (
     shapes.interruption_low_impedance,
     shapes.interruption_high_impedance,
     shapes.trigger_assumed,
+    shapes.recording_recognised,
     shapes.standard_from_memory,
     requirements.requirement_masked,
     requirements.requirement_out_of_reach,
