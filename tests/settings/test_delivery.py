@@ -14,9 +14,18 @@ from railwright.documents.procedure import Procedure
 from railwright.rehearsal.delivered import as_played
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import Action, Timeline, build_timeline
-from railwright.settings.delivery import Delivery, abilities, deliveries, played_timeline, points_of
+from railwright.settings.delivery import (
+    Delivery,
+    abilities,
+    deliveries,
+    played_timeline,
+    points_needed,
+    points_of,
+)
 from railwright.settings.settle import settle
 from railwright.traces import Span
+from railwright.waveforms.fit_lines import fewest_lines
+from railwright.waveforms.waveform import Waveform
 
 POINTS = {"at_most": 50, "dwell": "1 ms .. 10 s", "between": ["step", "line"]}
 
@@ -246,3 +255,28 @@ def test_the_played_timeline_of_documents_holds_the_points(tmp_path: Path) -> No
         (0.0, 9.0, ()),
         (0.005, 12.0, ()),
     ]
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_the_bound_of_points_needed_is_none_of_what_a_fit_needs(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    values = np.round(draw.uniform(0.0, 3.0, 60), 1)
+    tolerance = float(draw.choice([0.05, 0.2, 0.6, 1.4, 2.0]))
+    wave = Waveform(np.arange(60.0), values)
+    fit = fewest_lines(wave, tolerance)
+    assert fit is not None
+    assert points_needed(values.tolist(), tolerance) <= fit.points
+
+
+def test_points_needed_of_a_zigzag_and_of_a_slope() -> None:
+    assert points_needed([0.0, 5.0] * 100, 1.0) == 100
+    assert points_needed([0.0, 5.0] * 100, 3.0) == 1
+    assert points_needed([float(n) for n in range(100)], 0.1) == 1
+    assert points_needed([9.0, 0.0, 9.0], 1.0) == 2
+
+
+def test_of_a_hopeless_shape_no_list_is_fitted_and_the_host_plays_it() -> None:
+    actions = [step(0.01 * n, 5.0 + 5.0 * (n % 2)) for n in range(99)]
+    one = delivered(actions, bench(points=POINTS | {"at_most": 10}))
+    assert (one.by, one.serves, one.listing) == ("host", False, None)
+    assert one.why.endswith("its own list of 10 points cannot either: 50 are needed at least")

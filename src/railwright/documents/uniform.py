@@ -61,7 +61,7 @@ def taken_out(text: str) -> tuple[str, list[Run]]:
     for match in _RUN.finditer(text):
         lines = tuple(match[0].split("\n")[:-1])
         column = len(match[1]) + 3
-        rows = _rows(lines, column)
+        rows = None if "null" in match[0].lower() else _rows(lines, column)
         if rows is None:
             continue
         line += text.count("\n", end, match.start())
@@ -72,18 +72,20 @@ def taken_out(text: str) -> tuple[str, list[Run]]:
 
 
 def _rows(lines: Sequence[str], column: int) -> list[dict[str, str]] | None:
-    """What the lines say; None where a key comes twice in one, or where a word may mean 'nothing'."""
+    """What the lines say; None where a key comes twice in one."""
     rows = []
     for line in lines:
-        pairs = line[column:-1].split(", ")
+        body = line[column:-1]
+        if ", " not in body:
+            key, _, value = body.partition(": ")
+            rows.append({key: value})
+            continue
+        pairs = body.split(", ")
         row = dict([pair.split(": ") for pair in pairs])
-        if len(row) < len(pairs) or "null" in row or not _NOTHING.isdisjoint(row.values()):
+        if len(row) < len(pairs):
             return None
         rows.append(row)
     return rows
-
-
-_NOTHING = frozenset(("null", "Null", "NULL"))
 
 
 class Items(Sequence[N], Generic[N]):

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from pydantic.json_schema import JsonSchemaValue
 
 Shape = Literal["value", "interval", "uncertain"]
+_POWERS = {unit: {text: f"e{power}" for text, power in usual.items()} for unit, usual in USUAL.items()}
+_POWERS |= {unit: {} for unit in DIMENSION_NAMES if unit not in _POWERS}
 LARGEST = 1e15
 """Beyond this a number is looked at more closely."""
 LONGEST_TIME = 30 * 86400.0
@@ -91,10 +93,10 @@ class Dimension:
         if type(given) is not str:
             return None
         digits, _, unit = given.partition(" ")
-        power = USUAL.get(self.unit, {}).get(unit)
-        if power is None or not digits.isascii() or not digits.replace(".", "", 1).isdigit():
+        power = _POWERS[self.unit].get(unit)
+        if power is None or not (digits.replace(".", "", 1).isdigit() and digits.isascii()):
             return None
-        number = float(f"{digits}e{power}")
+        number = float(digits + power)
         if (self.positive and number <= 0.0) or number > (LONGEST_TIME if self.unit == "s" else LARGEST):
             return None
         return number

@@ -32,6 +32,9 @@ TOLERANCE = 0.01
 USUAL_STEP = 1e-3
 """Step of a dwell that is taken where the bench does not give it, and its shortest is not shorter [s]."""
 
+HOPELESS = 2
+"""Times as many points as a list has that are needed at least, from which on none is fitted."""
+
 NO_RESOLUTION = 1e-3
 """Step of a voltage that is taken where the bench does not give it [V]."""
 
@@ -133,9 +136,16 @@ def _delivery(
         )  # fmt: skip
     points = points_of(feed, bench)
     assert points is not None
-    asked = asked_of(level, actions, span.start, span.end - span.start)
     shape = procedure.steps[step].shape
     turns = shape.repeat if shape is not None and shape.pause_between == 0.0 else 1
+    needed = points_needed(levels, tolerance) // turns
+    if needed > HOPELESS * points.at_most:
+        told = f"its own list of {points.at_most} points cannot either: {needed} are needed at least"
+        return Delivery(
+            step, name, "host", host.error, None, STAIR, tolerance, False, f"{host.why}; {told}",
+            _more(points), None,
+        )  # fmt: skip
+    asked = asked_of(level, actions, span.start, span.end - span.start)
     best = _best(asked, abilities(feed, bench), points, tolerance, turns)
     if best is None or best[0].error >= host.error:
         told = f"a list of {points.at_most} points cannot last {show(asked.duration, 's')}"
@@ -161,6 +171,27 @@ def _delivery(
         step, name, "list", listed.error, listed.least, listed.edge, tolerance, serves, why,
         "" if serves else _more(points), Listing(step, name, listed.points, count),
     )  # fmt: skip
+
+
+def points_needed(corners: Sequence[float], tolerance: float) -> int:
+    """A lower bound of the points of any list, stepping or interpolating, that stays within a tolerance [V].
+
+    corners: voltages of a waveform at its corners, in order [V]. Between two reversals of more than twice the
+    tolerance, of which one lies between, no single line is within it: it ends in each such stretch.
+    """
+    low = high = corners[0]
+    rising: bool | None = None
+    reversals = 0
+    for value in corners:
+        low, high = min(low, value), max(high, value)
+        turned = high - value > 2.0 * tolerance if rising is not False else value - low > 2.0 * tolerance
+        if rising is None and not turned and value - low > 2.0 * tolerance:
+            rising = True
+        elif turned:
+            reversals += rising is not None
+            rising = rising is False
+            low = high = value
+    return (reversals + 1) // 2 + 1
 
 
 def _more(points: ListPoints) -> str:

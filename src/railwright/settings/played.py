@@ -72,7 +72,7 @@ class Played:
         rising = [move for move in self.moves if move.stop > max(move.start, 0.0)]
         return tuple(rising) if len(rising) <= FEW else _undominated(rising)
 
-    @property
+    @cached_property
     def highest(self) -> Level | None:
         return max(self.levels, key=lambda level: level.voltage, default=None)
 
