@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal
+from bisect import bisect_left
+from dataclasses import dataclass, field, replace
+from typing import Literal, TypeVar
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
@@ -34,20 +35,22 @@ class Action:
 class LimitChange:
     """The current limit [A] that an input has from `time` [s] on; None: again the one settled for it.
 
-    path: where it is written in the procedure.
+    path: where it is written in the procedure. before: position of the first action that comes after it.
     """
 
     time: float
     input: str
     current: float | None
     path: Path
+    before: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
     """At `time` [s] everything stays until a trigger or a key comes, at most for `time_out` [s].
 
-    The timeline's own clock stands still meanwhile: it takes the trigger to come at once.
+    The timeline's own clock stands still meanwhile: it takes the trigger to come at once. before: position of
+    the first action that comes after it.
     """
 
     time: float
@@ -55,6 +58,7 @@ class Waiting:
     time_out: float
     step: int
     path: Path
+    before: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +70,9 @@ class Timeline:
     duration: float
     limits: tuple[LimitChange, ...] = ()
     waits: tuple[Waiting, ...] = ()
+
+
+M = TypeVar("M", LimitChange, Waiting)
 
 
 class _Clock:
@@ -127,8 +134,8 @@ class _Clock:
         pieces = {name: pieces_of(self.procedure, self.device, shape, name) for name in names}
         here: Path = ("steps", number, "shape")
         if shape.wait_for is not None:
-            path = (*here, "wait_for")
-            self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path))
+            path, count = (*here, "wait_for"), len(self.actions)
+            self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path, count))
         for turn in range(shape.repeat):
             start = end = self.now + (shape.pause_between if turn else 0.0)
             for name in names:
@@ -140,7 +147,8 @@ class _Clock:
                 self.actions.append(Action(self.now, kind, name, path=(*here, "at_end")))
                 self.level[name] = 0.0
         limited = dict.fromkeys(each.input for each in self.limits if each.path[:2] == here[:2])
-        self.limits += [LimitChange(self.now, name, None, here) for name in limited]
+        count = len(self.actions)
+        self.limits += [LimitChange(self.now, name, None, here, count) for name in limited]
         return names
 
     def _turn(
@@ -163,10 +171,11 @@ class _Clock:
                 level = move.value
                 add(Action(move.time, "line", name, level, move.over, path))
             elif kind == "limit":
-                self.limits.append(LimitChange(move.time, name, move.value, path))
+                self.limits.append(LimitChange(move.time, name, move.value, path, len(self.actions)))
             elif kind == "wait":
                 assert isinstance(move.piece, Wait)
-                self.waits.append(Waiting(move.time, move.piece.source, shape.time_out, number, path))
+                source, count = move.piece.source, len(self.actions)
+                self.waits.append(Waiting(move.time, source, shape.time_out, number, path, count))
             else:
                 add(Action(move.time, kind, name, path=path))
         self.level[name] = level
@@ -192,5 +201,14 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
             case _:
                 inputs = clock.shape(step, number - 1)
         spans.append(Span(step.name or f"step {number}", step.kind, start, clock.now, inputs, points))
-    actions = tuple(sorted(clock.actions, key=lambda action: action.time))
-    return Timeline(actions, tuple(spans), clock.now, tuple(clock.limits), tuple(clock.waits))
+    order = sorted(range(len(clock.actions)), key=lambda number: clock.actions[number].time)
+    actions = tuple([clock.actions[number] for number in order])
+
+    keys = [(clock.actions[number].time, number) for number in order] if clock.limits or clock.waits else []
+
+    def placed(each: M) -> M:
+        """With its place among the sorted actions instead of that among those as they were made."""
+        return replace(each, before=bisect_left(keys, (each.time, each.before)))
+
+    limits, waits = map(placed, clock.limits), map(placed, clock.waits)
+    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits))

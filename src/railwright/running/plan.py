@@ -13,7 +13,7 @@ from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing, shape_actions
 from railwright.rehearsal.lines import slew_range, stair_count
 from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.rehearsal.timeline import Action, Timeline, Waiting
 from railwright.traces import Span
 
 
@@ -23,16 +23,20 @@ class Move:
 
     voltage: the input's set point [V]. slew: of the input's voltage [V/s]; None: not programmable.
     step: the position of the procedure's step that it belongs to. load, arm, play: of the outputs' own point
-    list `listing`, which is loaded and verified, then rules the voltage, then runs.
+    list `listing`, which is loaded and verified, then rules the voltage, then runs. limit: the current limit
+    of the input to `current` [A]; None: to the one that was settled. wait: everything stays until what `wait`
+    says has come.
     """
 
     time: float
     step: int
     input: str
-    kind: Literal["on", "set", "off", "load", "arm", "play"]
+    kind: Literal["on", "set", "off", "load", "arm", "play", "limit", "wait"]
     voltage: float
     slew: float | None
     listing: Listing | None = None
+    current: float | None = None
+    wait: Waiting | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +67,9 @@ def plan_run(
     levels = dict.fromkeys(set_points, 0.0)
     switched_on: dict[str, float] = {}
     steps = _steps_of(timeline)
-    for action, step in zip(timeline.actions, steps, strict=True):
+    between = _between(timeline)
+    for number, (action, step) in enumerate(zip(timeline.actions, steps, strict=True)):
+        moves += between.get(number, ())
         name = action.input
         if id(action) in by_list:
             levels[name] = action.voltage
@@ -91,6 +97,7 @@ def plan_run(
             first = pieces[0]
             pieces[0] = Move(first.time, step, name, "on", first.voltage, first.slew)
         moves += pieces
+    moves += between.get(len(timeline.actions), ())
     moves += _list_moves(timeline, listings, moves)
     return Plan(
         tuple(sorted(moves, key=lambda move: move.time)),
@@ -98,6 +105,20 @@ def plan_run(
         timeline.duration,
         tuple(dict.fromkeys(notes)),
     )
+
+
+def _between(timeline: Timeline) -> dict[int, list[Move]]:
+    """Waits and changes of a limit, by the position of the action that comes after them."""
+    found: dict[int, list[Move]] = {}
+    for wait in timeline.waits:
+        move = Move(wait.time, wait.step, "", "wait", 0.0, None, wait=wait)
+        found.setdefault(wait.before, []).append(move)
+    for change in timeline.limits:
+        step = change.path[1]
+        assert isinstance(step, int)
+        move = Move(change.time, step, change.input, "limit", 0.0, None, current=change.current)
+        found.setdefault(change.before, []).append(move)
+    return found
 
 
 def _list_moves(timeline: Timeline, listings: Sequence[Listing], others: Sequence[Move]) -> Iterator[Move]:
@@ -164,6 +185,9 @@ def _steps_of(timeline: Timeline) -> list[int]:
     """
     steps, here = [], 0
     for action in timeline.actions:
+        if action.path and isinstance(action.path[1], int):
+            steps.append(action.path[1])  # it says itself where it belongs
+            continue
         while here + 1 < len(timeline.spans) and action.time > timeline.spans[here].end:
             here += 1
         steps.append(_fitting(timeline.spans, here, action))

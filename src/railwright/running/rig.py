@@ -12,7 +12,7 @@ from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import Change, Reading, Supply
 from railwright.rehearsal.delivered import Listing
 from railwright.rehearsal.lines import slew_range
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints, limit_of
 from railwright.running.outcome import InputReading
 from railwright.traces import Mode
 
@@ -77,6 +77,16 @@ class Rig:
             # The new set point stands by now, so that nothing else comes in between.
             self._release(name)
         return _middle(answers)
+
+    def limit(self, name: str, current: float | None) -> float:
+        """Set an input's current limit [A], None: the one that was settled. Gives when that was done."""
+        feed = self.set_points[name]
+        part = 1.0 if current is None else current / limit_of(feed)
+        changes: dict[str, list[Change]] = {}
+        for output in feed.outputs:
+            supply, own = output.output.split(".", 1)
+            changes.setdefault(supply, []).append(Change(own, "current_limit", output.current_limit * part))
+        return _middle([self.supplies[supply].put_together(mine) for supply, mine in changes.items()])
 
     # Point lists
 
