@@ -194,21 +194,21 @@ def test_a_recording_is_played_in_few_lines_within_its_tolerance(tmp_path):
     """A sine of 1 V about 12 V, 5000 samples; then a jump, which stays one."""
     sampled = [(n / 5000, 12.0 + math.sin(2 * math.pi * n / 5000)) for n in range(5001)]
     text = rows(*sampled, (1.0, 9.0), (1.5, 9.0))
-    path = with_shape(tmp_path, "{input: main, recording: rec.csv, tolerance: 10 mV}")
+    path = with_shape(tmp_path, "{input: main, recording: rec.csv}")
     (tmp_path / "rec.csv").write_text(text)
     documents = load_documents(path)
     timeline = build_timeline(documents.procedure, documents.device)
     own = [each for each in timeline.actions if each.path[:2] == ("steps", 3)]
-    assert 10 < len(own) < 60
+    assert 10 < len(own) < 80
     assert {each.path for each in own} == {("steps", 3, "shape", "recording")}
     wave = asked_waveform(timeline, 3, "main")
     assert wave.duration == pytest.approx(1.5)
     time = np.array([each for each, _ in sampled[1:-1]])
-    assert np.abs(wave.at(time) - np.array([each for _, each in sampled[1:-1]])).max() < 10.1e-3
+    assert np.abs(wave.at(time) - np.array([each for _, each in sampled[1:-1]])).max() < 0.0025 * 4.0 * 1.01
     assert wave.at(np.array([1.001, 1.2])).tolist() == [9.0, 9.0]
     assert documents.sources["procedure"].beside == {"rec.csv": text.encode()}
     waveform = documents.procedure.steps[3].shape.waveforms["main"]
-    assert "5,003 samples played in" in waveform.recognised[-1]
+    assert waveform.recognised[-1].startswith("5003 samples as ")
 
 
 @pytest.mark.parametrize(

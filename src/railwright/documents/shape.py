@@ -170,7 +170,7 @@ _KEYS: Mapping[type, str] = {
 
 GIVEN = ("segments", "standard", "recording")
 _OF_STANDARD = ("level", "duration", "impedance")
-_OF_RECORDING = (*RecordingParts.model_fields, "tolerance")
+_OF_RECORDING = tuple(RecordingParts.model_fields)
 
 
 def _given(waveform: Waveform) -> list[str]:
@@ -244,17 +244,12 @@ class Waveform(RecordingParts):
     recording: Text | None = Field(
         None, description="a recording (CSV, Parquet, HDF5 or WAV), its path relative to this document"
     )
-    tolerance: PositiveVolts | None = Field(
-        None,
-        description="how far the straight lines that are played may lie from the recording; left out: 0.1 % "
-        "of its range",
-    )
-    _recorded: shapes.Recorded | None = PrivateAttr(None)
+    _recorded: tuple[Piece, ...] = PrivateAttr(())
     _recognised: tuple[str, ...] = PrivateAttr(())
 
     @property
-    def recorded(self) -> shapes.Recorded | None:
-        """The recording as it is played; None: there is none, or it was not read."""
+    def recorded(self) -> tuple[Piece, ...]:
+        """The recording as it is played; none: there is none, or it was not read."""
         return self._recorded
 
     @property
@@ -262,7 +257,7 @@ class Waveform(RecordingParts):
         """What was recognised in the recording, or taken for granted, for people."""
         return self._recognised
 
-    def hold(self, recorded: shapes.Recorded, recognised: tuple[str, ...]) -> None:
+    def hold_recording(self, recorded: tuple[Piece, ...], recognised: tuple[str, ...]) -> None:
         """Take in the recording that was read for it; the loader does so, once."""
         self._recorded, self._recognised = recorded, recognised
 

@@ -10,11 +10,8 @@ from railwright.documents.files import Source
 from railwright.documents.procedure import Procedure
 from railwright.documents.shape import Waveform
 from railwright.documents.sources import Location, Problem
-from railwright.quantities import quoted, show
-from railwright.waveforms.shapes import MOST_MOVES, Recorded
-
-PART = 1e-3
-"""How far the lines played may lie from a recording, in parts of its range, where nothing is said."""
+from railwright.quantities import quoted
+from railwright.waveforms.shapes import MOST_MOVES, count_of
 
 
 def read_recordings(procedure: Procedure, source: Source) -> Iterator[Problem]:
@@ -41,29 +38,19 @@ def _read(waveform: Waveform, source: Source, path: tuple[str | int, ...], repea
         return
     from railwright.documents.csv_values import RecordingError
     from railwright.documents.recording_keys import RecordingKeys, RecordingParts
-    from railwright.documents.recordings import read_recording
-    from railwright.waveforms.reduced import reduced
+    from railwright.documents.recordings import recording_pieces
 
     file = Path(os.path.join(os.path.dirname(source.file), name))
     given = {key: getattr(waveform, key) for key in RecordingParts.model_fields}
-    keys = RecordingKeys.model_construct(recording=name, **given)
     try:
-        wave, recognised = read_recording(file, keys)
+        pieces, recognised = recording_pieces(file, RecordingKeys.model_construct(recording=name, **given))
         source.beside[name] = file.read_bytes()
     except RecordingError as error:
         yield Problem(Location(str(error.path), error.line, 1), error.told)
         return
-    span = float(wave.value.max() - wave.value.min())
-    tolerance = waveform.tolerance or PART * span or PART
-    lines = reduced(wave, tolerance)
-    if lines.time.size * repeat > MOST_MOVES:
-        message = (
-            f"expected at most {MOST_MOVES:,} lines of a recording, got {lines.time.size * repeat:,}; give a "
-            "larger 'tolerance', or a part of it"
-        )
+    if count_of(pieces) * repeat > MOST_MOVES:
+        lines = f"{count_of(pieces) * repeat:,.0f}"
+        message = f"expected at most {MOST_MOVES:,} lines of a recording, got {lines}; repeat it less"
         yield Problem(source.where(path), message)
         return
-    told = (
-        f"{wave.time.size:,} samples played in {lines.time.size - 1:,} lines, within {show(tolerance, 'V')}"
-    )
-    waveform.hold(Recorded(tuple(lines.time.tolist()), tuple(lines.value.tolist())), (*recognised, told))
+    waveform.hold_recording(pieces, recognised)

@@ -76,19 +76,6 @@ class Ripple:
     on: float | None = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Recorded:
-    """A recording: voltages [V] at times [s] from 0 on, lines between; two at one time are a jump."""
-
-    time: tuple[float, ...]
-    voltage: tuple[float, ...]
-
-    @property
-    def duration(self) -> float:
-        """Its last time [s]."""
-        return self.time[-1]
-
-
 @dataclass(frozen=True, slots=True)
 class Off:
     """The output switched off for a time [s], then on again and to the voltage it had."""
@@ -120,7 +107,7 @@ class Repeat:
     pause: float = 0.0
 
 
-Piece = Hold | Step | Line | Exponential | Ripple | Recorded | Off | Limit | Wait | Repeat
+Piece = Hold | Step | Line | Exponential | Ripple | Off | Limit | Wait | Repeat
 
 
 class Move(NamedTuple):
@@ -159,7 +146,7 @@ def _played(pieces: Sequence[Piece], level: float, now: float, path: Positions) 
             level = piece.voltage
             yield Move(now, "line", level, piece.duration, here, piece)
             now += piece.duration
-        elif type(piece) is Exponential or type(piece) is Ripple or type(piece) is Recorded:
+        elif type(piece) is Exponential or type(piece) is Ripple:
             at = 0.0
             for time, voltage in _corners(level, piece):
                 if voltage != level:
@@ -189,9 +176,7 @@ def _played(pieces: Sequence[Piece], level: float, now: float, path: Positions) 
     yield Move(now, "end", level, 0.0, path, None)
 
 
-def _corners(level: float, piece: Exponential | Ripple | Recorded) -> Iterable[tuple[float, float]]:
-    if isinstance(piece, Recorded):
-        return zip(piece.time, piece.voltage, strict=True)
+def _corners(level: float, piece: Exponential | Ripple) -> Iterable[tuple[float, float]]:
     if isinstance(piece, Exponential):
         return exponential_corners(level, piece)
     return ripple_corners(level if piece.on is None else piece.on, piece)
@@ -250,8 +235,6 @@ def count_of(pieces: Sequence[Piece]) -> float:
             total += piece.times * count_of(piece.pieces)
         elif isinstance(piece, Ripple):
             total += (CHORDS if piece.form == "sine" else 6) * (piece.duration * piece.frequency + 1.0)
-        elif isinstance(piece, Recorded):
-            total += len(piece.time)
         elif isinstance(piece, Exponential):
             total += 2.0 / math.sqrt(8.0 * CHORD_ERROR) + 1.0
         elif not isinstance(piece, Hold):
