@@ -13,6 +13,7 @@ from railwright.cli.exits import BadInput, Exit
 if TYPE_CHECKING:
     from railwright.cli.checking import Checked
     from railwright.rehearsal.playback import Played
+    from railwright.rehearsal.timeline import Timeline
     from railwright.traces import Record
 
 ENDINGS = (".csv", ".svg", ".png")
@@ -46,6 +47,7 @@ def waveform(
     from railwright.rehearsal.playback import playback
     from railwright.rehearsal.rehearse import rehearse
     from railwright.rehearsal.timeline import build_timeline
+    from railwright.settings.delivery import played_timeline
 
     if to is not None and to.suffix.lower() not in ENDINGS:
         raise BadInput(f"--to: expected a file that ends in .csv, .svg or .png, got '{to}'")
@@ -56,7 +58,8 @@ def waveform(
     timeline = build_timeline(documents.procedure, documents.device)
     shapes = [span.name for span in timeline.spans if span.kind == "shape"]
     name = _chosen(step, shapes)
-    record = rehearse(documents, checked.settings.set_points, timeline=timeline).record
+    reaching = played_timeline(documents, checked.settings.set_points)
+    record = rehearse(documents, checked.settings.set_points, timeline=reaching).record
     played = [each for each in playback(timeline, record) if each.span.name == name]
     if not played:
         raise BadInput(f"--step: expected a shape that takes some time, got '{name}', which takes none")
@@ -64,7 +67,7 @@ def waveform(
         if to.suffix.lower() == ".csv":
             _table(checked, played, record, to, rehearsed)
         else:
-            _figure(checked, played, record, to)
+            _figure(checked, played, reaching, record, to)
     if json:
         from railwright.cli.console import print_json
         from railwright.cli.shapes import shapes_data
@@ -131,12 +134,19 @@ def _table(checked: Checked, played: list[Played], record: Record, to: Path, reh
     unfinished.replace(to)
 
 
-def _figure(checked: Checked, played: list[Played], record: Record, to: Path) -> None:
+def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: Record, to: Path) -> None:
     from railwright.quantities import show
+    from railwright.rehearsal.delivered import asked_of, shape_actions
     from railwright.report.waveform_plot import Curves, save_waveforms, worst_edge
 
     curves = []
+    listed = shape_actions(reaching)
     for each in played:
+        own = listed.get((each.step, each.input))
+        told_by_list = None
+        if own is not None and not any(action.path for action in own.actions):  # points of a list
+            span = each.span
+            told_by_list = asked_of(own.level, own.actions, span.start, span.end - span.start)
         part = record.traces[each.input].closed(each.span.start, each.span.end)
         time = part.time - each.span.start
         edges = [(e.asked.time, e.asked_duration, e.duration, e.asked.until) for e in each.edges]
@@ -145,7 +155,7 @@ def _figure(checked: Checked, played: list[Played], record: Record, to: Path) ->
             Curves(
                 each.input,
                 each.asked,
-                None,
+                told_by_list,
                 time,
                 part.columns["voltage"],
                 worst_edge(edges, each.asked.duration),
