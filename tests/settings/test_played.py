@@ -14,7 +14,7 @@ def played(count, seed):
         start, stop = draw.choice([0.0, 1.0, draw.uniform(-1, 12)]), draw.choice([12.0, draw.uniform(0, 16)])
         moves.append(Slope(start, stop, draw.choice([None, draw.uniform(1, 5000)]), "step", ("procedure",)))
     levels = tuple(Level(move.stop, "step", ("procedure",)) for move in moves)
-    return Played(levels, tuple(moves), ())
+    return Played(levels, tuple(moves))
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -40,5 +40,5 @@ def test_of_few_moves_all_upwards_are_looked_at():
 
 
 def test_reach_holds_off_as_zero():
-    assert Played((Level(5.0, "s", ()), Level(9.0, "s", ())), (), ()).reach == (0.0, 9.0)
-    assert Played((), (), ()).reach == (0.0, 0.0)
+    assert Played((Level(5.0, "s", ()), Level(9.0, "s", ())), ()).reach == (0.0, 9.0)
+    assert Played((), ()).reach == (0.0, 0.0)

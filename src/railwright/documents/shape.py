@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cached_property
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, PrivateAttr, ValidatorFunctionWrapHandler, WrapValidator, model_validator
 
@@ -115,7 +115,7 @@ class Segment(Model):
             )
         return self
 
-    @property
+    @cached_property
     def piece(self) -> Piece:
         """What it plays; with what stands beside it, as one."""
         if not self.beside:
@@ -195,12 +195,18 @@ def _quick(row: object) -> Segment | None:
     keys = _KINDS.get(tuple(row))
     if keys is None:
         return None
-    values = _NOTHING.copy()
+    values: dict[str, Any] = _NOTHING.copy()
     for key, text in row.items():
         value = _USUAL[key].usual(text)
         if value is None:
             return None
         values[key] = value
+    # What it plays, as `piece` would find it.
+    if len(row) == 2:
+        values["piece"] = shapes.Line(values["line_to"], values["over"])
+    else:
+        hold, step = values["hold"], values["step_to"]
+        values["piece"] = shapes.Step(step) if hold is None else shapes.Hold(hold)
     made = Segment.__new__(Segment)
     _set(made, "__dict__", values)
     _set(made, "__pydantic_fields_set__", keys)

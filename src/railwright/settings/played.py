@@ -46,11 +46,20 @@ class Piece(NamedTuple):
 
 @dataclass(frozen=True)
 class Played:
-    """Everything that is played on one input: levels, moves between them, and the set point against time."""
+    """Everything that is played on one input: levels, moves between them, and the set point against time.
+
+    actions: of the input, in order. end: of the procedure [s].
+    """
 
     levels: tuple[Level, ...]
     moves: tuple[Slope, ...]
-    pieces: tuple[Piece, ...]
+    actions: tuple[Action, ...] = ()
+    end: float = 0.0
+
+    @cached_property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The set point against time, to the procedure's end."""
+        return tuple(_pieces(self.actions, self.end))
 
     @cached_property
     def reach(self) -> tuple[float, float]:
@@ -183,7 +192,7 @@ def _walk(
                 at[each] = 0.0
 
 
-def _pieces(actions: list[Action], end: float) -> Iterator[Piece]:
+def _pieces(actions: Iterable[Action], end: float) -> Iterator[Piece]:
     """The set point as pieces without a gap; a jump is a piece of no length."""
     now, level = 0.0, 0.0
     for action in actions:
@@ -205,6 +214,6 @@ def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Play
     for name in procedure.hook_up:
         levels = [level for each, level, _ in walked if each == name and level is not None]
         moves = [slope for each, _, slope in walked if each == name and slope is not None]
-        actions = [action for action in timeline.actions if action.input == name]
-        played[name] = Played(tuple(levels), tuple(moves), tuple(_pieces(actions, timeline.duration)))
+        actions = tuple([action for action in timeline.actions if action.input == name])
+        played[name] = Played(tuple(levels), tuple(moves), actions, timeline.duration)
     return played, timeline
