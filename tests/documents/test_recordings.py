@@ -16,7 +16,8 @@ from scipy.io import wavfile
 
 from railwright.documents.csv_values import RecordingError
 from railwright.documents.recording_keys import RecordingKeys
-from railwright.documents.recordings import read_recording
+from railwright.documents.recordings import read_recording, recording_pieces
+from railwright.waveforms.shapes import Step
 
 
 def given(folder: Path, text: str | bytes, name: str = "drop.csv") -> Path:
@@ -233,3 +234,12 @@ def test_a_long_recording_takes_a_moment(tmp_path: Path) -> None:
     rows = "\n".join(f"{i * 2e-5:.5f},{i % 12}.25,x" for i in range(300_000))
     wave, _ = read_recording(given(tmp_path, "time_s,main_voltage_V,note\n" + rows + "\n"))
     assert wave.time.size == 300_000
+
+
+def test_a_recording_becomes_pieces_of_a_shape(tmp_path: Path) -> None:
+    rows = "".join(f"{i * 1e-3:.3f},{12 - 6 * (200 <= i < 700)}\n" for i in range(1000))
+    pieces, told = recording_pieces(given(tmp_path, "time_s,U_V\n" + rows))
+    assert sum(piece.duration for piece in pieces[1:] if not isinstance(piece, Step)) == pytest.approx(0.999)
+    assert pieces[0] == Step(pytest.approx(12.0, abs=0.016))
+    assert len(pieces) == 6
+    assert told[-1].startswith("1000 samples as 5 lines, off by ")

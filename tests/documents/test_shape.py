@@ -1,11 +1,15 @@
 """Shape steps in documents: what may be written, where errors stand, and own figures of standards."""
 
+import math
+
+import numpy as np
 import pytest
 from tests.documents.demo import PROCEDURE, copy_demo, edit
 
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
 from railwright.documents.standard_tests import pieces_of
+from railwright.rehearsal.playback import asked_waveform
 from railwright.rehearsal.timeline import build_timeline
 from railwright.waveforms.shapes import Hold, Step
 
@@ -180,3 +184,73 @@ def test_wrong_own_figures_are_told_at_their_place(tmp_path, old, new, said):
     with pytest.raises(DocumentErrors) as error:
         load_documents(path)
     assert f"figures.yaml{said}" in str(error.value)
+
+
+def rows(*values):
+    return "time_s,main_voltage_V\n" + "".join(f"{time},{value}\n" for time, value in values)
+
+
+def test_a_recording_is_played_in_few_lines_within_its_tolerance(tmp_path):
+    """A sine of 1 V about 12 V, 5000 samples; then a jump, which stays one."""
+    sampled = [(n / 5000, 12.0 + math.sin(2 * math.pi * n / 5000)) for n in range(5001)]
+    text = rows(*sampled, (1.0, 9.0), (1.5, 9.0))
+    path = with_shape(tmp_path, "{input: main, recording: rec.csv}")
+    (tmp_path / "rec.csv").write_text(text)
+    documents = load_documents(path)
+    timeline = build_timeline(documents.procedure, documents.device)
+    own = [each for each in timeline.actions if each.path[:2] == ("steps", 3)]
+    assert 10 < len(own) < 80
+    assert {each.path for each in own} == {("steps", 3, "shape", "recording")}
+    wave = asked_waveform(timeline, 3, "main")
+    assert wave.duration == pytest.approx(1.5)
+    time = np.array([each for each, _ in sampled[1:-1]])
+    assert np.abs(wave.at(time) - np.array([each for _, each in sampled[1:-1]])).max() < 0.0025 * 4.0 * 1.01
+    assert wave.at(np.array([1.001, 1.2])).tolist() == [9.0, 9.0]
+    assert documents.sources["procedure"].beside == {"rec.csv": text.encode()}
+    waveform = documents.procedure.steps[3].shape.waveforms["main"]
+    assert waveform.recognised[-1].startswith("5003 samples as ")
+
+
+@pytest.mark.parametrize(
+    ("text", "content", "said"),
+    [
+        (
+            "{input: main, recording: none.csv}",
+            None,
+            "none.csv:1:1: expected a recording, got none: no such file or directory; correct the path",
+        ),
+        (
+            "{input: main, recording: rec.csv, column: volts}",
+            rows((0, 1), (1, 2)),
+            "rec.csv:1:1: expected a column 'volts' among the columns time, main_voltage, got no such one",
+        ),
+        (
+            "{input: main, recording: rec.csv, level: 3 %}",
+            rows((0, 1), (1, 2)),
+            f"{PROCEDURE}:31:53: expected 'level' beside 'standard' only, got it without; remove it",
+        ),
+        (
+            "{input: main, segments: [{hold: 1 s}], begin: 1 s}",
+            None,
+            f"{PROCEDURE}:31:58: expected 'begin' beside 'recording' only, got it without; remove it",
+        ),
+        (
+            "{input: main, recording: rec.csv, advance: on key}",
+            rows((0, 1), (1, 2)),
+            f"{PROCEDURE}:31:55: expected 'advance' beside 'segments' only, got it without; remove it",
+        ),
+    ],
+)
+def test_recordings_that_cannot_be_played_are_told_at_their_place(tmp_path, text, content, said):
+    if content is not None:
+        (tmp_path / "rec.csv").write_text(content)
+    assert told(tmp_path, text)[0].startswith(said)
+
+
+def test_a_part_of_a_recording_is_played(tmp_path):
+    path = with_shape(tmp_path, "{input: main, recording: rec.csv, begin: 1 s, end: 2 s}")
+    (tmp_path / "rec.csv").write_text(rows((0, 9), (1, 9), (3, 15)))
+    documents = load_documents(path)
+    wave = asked_waveform(build_timeline(documents.procedure, documents.device), 3, "main")
+    assert wave.duration == pytest.approx(1.0)
+    assert wave.at(np.array([0.5])) == pytest.approx([10.5])

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-LONG = {"ON": "1", "OFF": "0", "EXTERNAL": "EXT", "INTERNAL": "INT"}
+LONG = {"ON": "1", "OFF": "0", "EXTERNAL": "EXT", "INTERNAL": "INT", "LINEAR": "LIN", "FIXED": "FIX"}
 
 
 @dataclass
@@ -52,6 +52,7 @@ class FakeSupply:
         self.identity = identity
         self.selected = 1 if selected else None
         self.errors: list[str] = []
+        self.started: set[int] = set()
         self.answers: dict[str, str] = {}
         self.units: list[str] = []
         self.on_unit: Callable[[str], None] = lambda unit: None
@@ -144,8 +145,13 @@ class FakeSupply:
             case _ if found := re.fullmatch(r"STATUS:(\w+):INSTRUMENT:ISUMMARY(\d):CONDITION\?", header):
                 output = self.outputs[int(found[2])]
                 return str(output.trip_bits if found[1] == "QUESTIONABLE" else 256 * output.on)
+            case "ABORT":
+                self.started.clear()
+            case "INITIATE":
+                self.started.update(numbers)
             case _ if re.fullmatch(
-                r"(VOLT|CURR|POWER)(:(PROTECTION|SLEW|SENSE)(:LEVEL)?(:STATE|:DELAY|:FALLING)?)?\??", header
+                r"LIST:(VOLT|DWELL|COUNT|INT)\??|VOLT:MODE\??|(VOLT|CURR|POWER)(:(PROTECTION|SLEW|SENSE)(:LEVEL)?(:STATE|:DELAY|:FALLING)?)?\??",
+                header,
             ):
                 if header.endswith("?"):
                     return ",".join(output.settings.get(header[:-1], "0") for output in outputs)

@@ -6,15 +6,18 @@ import time
 from collections.abc import Iterator
 from typing import Literal
 
+import numpy as np
 import pytest
 from tests.instruments.fake_supply import FakeSupply
 
 from railwright.documents.bench import Bench
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import open_visa
+from railwright.rehearsal.delivered import Listing
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.running.rig import Rig
 from railwright.traces import Mode
+from railwright.waveforms.point_list import PointList
 
 
 def rig(fake: FakeSupply, arrangement: Literal["series", "parallel"]) -> Rig:
@@ -91,4 +94,77 @@ def test_a_supply_that_fails_is_told_and_left_out(fake: FakeSupply) -> None:
     assert told[0].lost
     with pytest.raises(InstrumentError):
         made.read(["main"])
+    made.close()
+
+
+def listing() -> Listing:
+    return Listing(1, "main", PointList("step", 12.0, np.array([24.0, 10.0]), np.array([0.02, 0.5])), 2)
+
+
+def test_a_pairs_lists_hold_their_shares_and_start_in_one_message(fake: FakeSupply) -> None:
+    made = rig(fake, "series")
+    made.load(listing())
+    assert [output.settings["LIST:VOLT"] for output in fake.outputs.values()] == ["12,5", "12,5"]
+    assert [output.settings["LIST:COUNT"] for output in fake.outputs.values()] == ["2", "2"]
+    made.set("main", 24.0, 10.0, switch_on=True)
+    made.arm(listing())
+    before = len(fake.units)
+    done = made.play(listing())
+    assert fake.started == {1, 2}
+    assert [unit for unit in fake.units[before:] if unit.startswith("INIT")] == ["INITiate (@1,2)"]
+    assert done <= time.monotonic()
+    # A slew that was programmed for a line would hold the list back: it is at its fastest again.
+    assert fake.outputs[1].settings["VOLT:SLEW"] == "10000"
+    made.close()
+
+
+def test_a_set_point_ends_a_list_and_rules_again(fake: FakeSupply) -> None:
+    made = rig(fake, "series")
+    made.load(listing())
+    made.set("main", 24.0, None, switch_on=True)
+    made.play(listing())
+    made.set("main", 8.0, None)
+    assert not fake.started
+    assert [output.settings["VOLT:MODE"] for output in fake.outputs.values()] == ["FIX", "FIX"]
+    assert [output.settings["VOLT"] for output in fake.outputs.values()] == ["4", "4"]
+    made.close()
+
+
+def test_off_comes_before_the_end_of_a_list(fake: FakeSupply) -> None:
+    made = rig(fake, "series")
+    made.load(listing())
+    made.set("main", 24.0, None, switch_on=True)
+    made.play(listing())
+    before = len(fake.units)
+    made.off("main")
+    told = [unit for unit in fake.units[before:] if unit.startswith(("OUTPut:STATe OFF", "ABOR"))]
+    assert told[0].startswith("OUTPut:STATe OFF")
+    assert told[-1] == "ABORt"
+    assert not fake.started
+    made.close()
+
+
+def test_a_list_that_cannot_be_ended_is_told_and_the_output_is_off(fake: FakeSupply) -> None:
+    made = rig(fake, "series")
+    made.load(listing())
+    made.set("main", 24.0, None, switch_on=True)
+    made.play(listing())
+    fake.answers["VOLT:MODE?"] = "LIST"
+    told: list[InstrumentError] = []
+    made.off("main", told.append)
+    assert "was set to fixed and reads back as LIST" in str(told[0])
+    assert not any(output.on for output in fake.outputs.values())
+    made.close()
+
+
+def test_a_list_after_another_is_loaded_when_the_set_point_rules_again(fake: FakeSupply) -> None:
+    made = rig(fake, "series")
+    made.load(listing())
+    made.set("main", 24.0, None, switch_on=True)
+    made.play(listing())
+    made.load(listing())
+    assert not fake.started
+    assert [output.settings["VOLT:MODE"] for output in fake.outputs.values()] == ["FIX", "FIX"]
+    # The set point was brought to where the list led before it ruled again.
+    assert [output.settings["VOLT"] for output in fake.outputs.values()] == ["5", "5"]
     made.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 from pathlib import Path
 
 from railwright.documents.loader import Documents, load_documents
@@ -23,6 +24,7 @@ def station(folder: Path, *edits: Edit) -> Documents:
     for document, old, new in edits:
         assert old in texts[document], f"no {old!r} in the {document} document"
         texts[document] = texts[document].replace(old, new, 1)
+    shutil.copy(STATION / "recorded.csv", folder)
     for name, text in texts.items():
         (folder / f"{name}.yaml").write_text(text)
     return load_documents(folder / "procedure.yaml")

@@ -256,11 +256,38 @@ CASES = [
         silent=shape("input: main, segments: [{step_to: 0 V}, {hold: 10 ms}, {step_to: 12 V}]"),
     ),
     Case(
+        "shape-not-served",
+        "main",
+        shape("input: main, segments: [{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}]"),
+        "input: main, segments",
+        "'own shape' is played off by up to 1.5 V, 70 mV is accepted: set points 5 ms apart",
+        silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}, {hold: 1 s}]"),
+    ),
+    Case(
+        "shape-by-list",
+        "main",
+        (
+            ("bench", "dwell: 20 ms .. 300 s", "dwell: 1 ms .. 300 s"),
+            *shape("input: main, segments: [{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}]"),
+        ),
+        "input: main, segments",
+        "set points 5 ms apart, the host keeps 20 ms between two; its own list of 2 points in steps",
+        silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}, {hold: 1 s}]"),
+    ),
+    Case(
         "trigger-assumed",
         "main",
         shape("input: main, segments: [{hold: 10 ms}], advance: on trigger"),
         "advance: on trigger",
         "waits for a trigger, at most 60 s; rehearsed as if it came at once",
+        silent=shape("input: main, segments: [{hold: 10 ms}]"),
+    ),
+    Case(
+        "recording-recognised",
+        "main",
+        shape("input: main, recording: recorded.csv"),
+        "recording: recorded.csv",
+        "'recorded.csv': cells parted by commas, decimal point; names and units in line 1",
         silent=shape("input: main, segments: [{hold: 10 ms}]"),
     ),
     Case(

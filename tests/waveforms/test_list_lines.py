@@ -50,10 +50,29 @@ def test_a_jump_lasts_the_shortest_dwell() -> None:
 
 def test_jumps_nearer_than_the_shortest_dwell_come_together() -> None:
     time = np.array([0.0, 0.1, 0.1, 0.101, 0.101, 0.102, 0.102, 0.3])
-    wave = Waveform(time, np.array([12.0, 12.0, 6.0, 6.0, 9.0, 9.0, 3.0, 3.0]))
+    wave = Waveform(time, np.array([12.0, 12.0, 9.0, 9.0, 6.0, 6.0, 3.0, 3.0]))
     listed = line_list(wave, Abilities(10, 2e-3, 10.0, 1e-3, 0.0, 20.0, 1e-3))
     assert listed is not None
     assert listed.points.wave.at(np.array([0.05, 0.2])) == pytest.approx([12.0, 3.0], abs=1e-3)
+    # On the way from 12 V to 3 V nothing is lost but time.
+    assert listed.error == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_pulse_shorter_than_the_shortest_dwell_is_lost_and_counts() -> None:
+    time = np.array([0.0, 0.1, 0.1, 0.101, 0.101, 0.3])
+    wave = Waveform(time, np.array([12.0, 12.0, 6.0, 6.0, 11.0, 11.0]))
+    listed = line_list(wave, Abilities(10, 2e-3, 10.0, 1e-3, 0.0, 20.0, 1e-3))
+    assert listed is not None
+    assert listed.error == pytest.approx(5.0, abs=1e-3)
+
+
+def test_a_jump_from_where_the_output_stands_is_a_line_as_well() -> None:
+    wave = Waveform(np.array([0.0, 0.3]), np.array([12.0, 12.0]))
+    listed = line_list(wave, Abilities(10, 2e-3, 10.0, 1e-3, 0.0, 20.0, 1e-3), start=5.0)
+    assert listed is not None
+    assert listed.points.start == pytest.approx(5.0)
+    assert listed.points.dwells == pytest.approx([2e-3, 0.298])
+    assert listed.edge == pytest.approx(2e-3)
 
 
 def test_long_lines_are_split_and_a_list_that_is_too_short_is_none() -> None:

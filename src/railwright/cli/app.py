@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import typer
 
-from railwright.cli import check, demo, evaluate, first_power, new, rehearse, report, run, sheet, twin
+from railwright.cli import (
+    check,
+    demo,
+    evaluate,
+    first_power,
+    new,
+    rehearse,
+    report,
+    run,
+    sheet,
+    twin,
+    waveform,
+)
 from railwright.cli.exits import EXIT_CODES, guarded
 
 app = typer.Typer(
@@ -17,5 +29,5 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-for module in (check, rehearse, run, evaluate, report, twin, demo, new, first_power, sheet):
+for module in (check, rehearse, run, evaluate, report, twin, demo, new, first_power, sheet, waveform):
     app.command(epilog=EXIT_CODES)(guarded(getattr(module, module.__name__.rpartition(".")[2])))

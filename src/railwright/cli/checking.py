@@ -16,6 +16,7 @@ from railwright.settings.windows.window import LIMIT, REHEARSED
 
 if TYPE_CHECKING:
     from railwright.rehearsal.rehearse import Rehearsal
+    from railwright.rehearsal.setpoints import SetPoints
     from railwright.settings.measurable import Measurable
 
 
@@ -50,11 +51,12 @@ def check_documents(procedure: Path, *, rehearsed: bool, cases: int = 0, seed: i
     settings = settled_with_rehearsal(hooked, cases, seed)
     from railwright.evaluation.evaluate import evaluate
     from railwright.rehearsal.rehearse import rehearse
+    from railwright.settings.delivery import played_timeline
 
     kept: list[Rehearsal] = []
 
-    def keep(*given: object) -> Rehearsal:
-        kept.append(rehearse(*given))  # type: ignore[arg-type]
+    def keep(documents: Documents, set_points: SetPoints) -> Rehearsal:
+        kept.append(rehearse(documents, set_points, timeline=played_timeline(documents, set_points)))
         return kept[-1]
 
     found = rehearsed_findings(documents, settings, keep, evaluate)

@@ -41,9 +41,11 @@ def play(
     """Play the ensemble and print it; returns the exit code."""
     from railwright.cli.checking import settle_documents
     from railwright.rehearsal.ensemble import plan_ensemble, sensitivities
+    from railwright.settings.delivery import played_timeline
 
     checked = settle_documents(procedure)
-    plan = plan_ensemble(checked.documents, checked.settings.set_points, cases, seed)
+    given = checked.documents, checked.settings.set_points
+    plan = plan_ensemble(*given, cases, seed, played_timeline(*given))
     ensemble = _played(plan, scheduler)
     indices = sensitivities(plan) if sensitivity else None
     if json:

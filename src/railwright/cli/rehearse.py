@@ -91,6 +91,7 @@ def rehearse(
     from railwright.evaluation.evaluate import evaluate
     from railwright.rehearsal.case import HIGH, LOW, NOMINAL
     from railwright.rehearsal.rehearse import rehearse as play
+    from railwright.settings.delivery import played_timeline
 
     chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
     if corner is not None and (faults or cases is not None or case is not CaseName.NOMINAL):
@@ -120,7 +121,8 @@ def rehearse(
         from railwright.cli.ensemble import corner_of
 
         chosen = corner_of(checked, corner)
-    rehearsal = play(checked.documents, checked.settings.set_points, chosen)
+    given = checked.documents, checked.settings.set_points
+    rehearsal = play(*given, chosen, played_timeline(*given))
     evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
     if plot is not None:
         _plot(checked, rehearsal, step, plot)

@@ -46,12 +46,14 @@ def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
     from railwright.cli.stored import add_to_manifest, evaluate_run, evaluations_of, open_stored
     from railwright.rehearsal.rehearse import rehearse
     from railwright.report import ReportInput, build_report
+    from railwright.settings.delivery import played_timeline
 
     stored = open_stored(run)
     evaluations, external = evaluations_of(stored)
     if not evaluations:
         evaluations = (evaluate_run(stored, []),)
-    rehearsal = rehearse(stored.documents, stored.settings.set_points)
+    played = played_timeline(stored.documents, stored.settings.set_points)
+    rehearsal = rehearse(stored.documents, stored.settings.set_points, timeline=played)
     given = ReportInput(
         documents=stored.documents,
         set_points=stored.settings.set_points,

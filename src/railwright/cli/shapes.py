@@ -72,6 +72,31 @@ def _worst(edges: Sequence[Edge]) -> str:
     return "not to 90 %" if len(known) < len(edges) else show(max(known), "s")
 
 
+EDGES_SHOWN = 40
+"""Edges of one shape that are printed one by one; all of them are in the JSON."""
+
+
+def edges_table(played: Played) -> Table:
+    """Edge by edge: what was asked, what became of it (10 to 90 %), and how far its level is off."""
+    columns = ("At", "From", "To", "Asked", "Got", "Late (50 %)", "Overshoot", "Off at the end")
+    rows = [
+        (
+            show(each.asked.time, "s"),
+            show(each.asked.start, "V"),
+            show(each.asked.goal, "V"),
+            _time(each.asked_duration),
+            "not to 90 %" if each.duration is None else show(each.duration, "s"),
+            "" if each.late is None else show(each.late, "s"),
+            f"{each.overshoot:.1%}",
+            show(each.error if abs(each.error) > SMALLEST else 0.0, "V"),
+        )
+        for each in played.edges[:EDGES_SHOWN]
+    ]
+    more = len(played.edges) + played.left_out - len(rows)
+    title = f"Edges of '{played.span.name}' on {played.input}" + (f", the first {len(rows)}" if more else "")
+    return table(title, columns, rows, right=columns)
+
+
 def shapes_data(played: Sequence[Played]) -> list[dict[str, Any]]:
     """The same with every edge, in SI units; None: it did not get there."""
     return [

@@ -140,6 +140,11 @@ class Points(Model):
 
     at_most: int = Field(ge=1, description="number of points")
     dwell: SecondRange = Field(description="time that can be spent on one point")
+    dwell_resolution: PositiveSeconds | None = Field(
+        None,
+        description="smallest step of that time; left out: unknown, 1 ms is taken, or the shortest dwell "
+        "where that is less; a run verifies each dwell",
+    )
     between: tuple[Literal["step", "line"], ...] = Field(
         ("step",), description="how it goes from point to point"
     )

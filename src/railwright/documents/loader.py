@@ -20,6 +20,7 @@ from railwright.documents.nodes import Unreadable
 from railwright.documents.procedure import Procedure
 from railwright.documents.procedure_checks import check_procedure
 from railwright.documents.same_as import resolve_same_as
+from railwright.documents.shape_recordings import read_recordings
 from railwright.documents.sources import DocumentErrors, Location, Problem
 from railwright.documents.standard_figures import own_figures
 from railwright.documents.standard_tests import check_standards
@@ -102,6 +103,7 @@ def load_documents(procedure_path: str | os.PathLike[str]) -> Documents:
         own, wrong = own_figures(source)
         problems += wrong
         procedure = procedure.with_figures(own) if own else procedure
+        problems += read_recordings(procedure, source)
         if device is not None:
             problems += check_standards(procedure, source, device)
     if problems or device is None or bench is None or procedure is None:

@@ -15,6 +15,7 @@ from typing import Any, Literal
 
 from railwright.documents.complaints import explained
 from railwright.documents.sources import Location, Problem
+from railwright.documents.uniform import MARK, Items, Run, taken_out
 from railwright.quantities import quoted
 
 DEEPEST = 40
@@ -45,7 +46,7 @@ class Node:
     column: int
     text: str | None = None
     entries: dict[str, Entry] = field(default_factory=dict)
-    items: list[Node] = field(default_factory=list)
+    items: list[Node] | Items[Node] = field(default_factory=list)
     size: int = 1
 
     def plain(self) -> Any:
@@ -53,6 +54,8 @@ class Node:
         if self.kind == "mapping":
             return {key: entry.value.plain() for key, entry in self.entries.items()}
         if self.kind == "list":
+            if isinstance(self.items, Items):
+                return self.items.plain(Node.plain)
             return [item.plain() for item in self.items]
         return self.text
 
@@ -91,11 +94,14 @@ class Node:
         return place
 
     def walk(self, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple[str | int, ...], Node]]:
-        """Every node below and including this one, with its path."""
+        """Every node below and including this one, with its path; of long lists of like lines, which hold a
+        value under each key, the list alone.
+        """
         yield path, self
         for key, entry in self.entries.items():
             yield from entry.value.walk((*path, key))
-        for position, item in enumerate(self.items):
+        own = self.items.own if isinstance(self.items, Items) else enumerate(self.items)
+        for position, item in own:
             yield from item.walk((*path, position))
 
 
@@ -110,8 +116,10 @@ class Unreadable(Exception):
 class _Composer:
     """Builds nodes from parser events, with a stack instead of recursion."""
 
-    def __init__(self, file: str) -> None:
+    def __init__(self, file: str, runs: Sequence[Run] = ()) -> None:
         self.file = file
+        self.runs = runs
+        self.marked: list[Node] = []  # lists with runs in them, one entry for each
         self.problems: list[Problem] = []
         self.open: list[tuple[Node, Node | None, str | None]] = []  # node, key waiting for its value, anchor
         self.anchors: dict[str, Node | None] = {}
@@ -184,9 +192,11 @@ class _Composer:
             self.root = node
             return
         parent, key, parent_anchor = self.open[-1]
-        if parent.kind == "list":
+        if isinstance(parent.items, list) and parent.kind == "list":
             parent.items.append(node)
             parent.size += node.size
+            if self.runs and node.text is not None and node.text.startswith(MARK):
+                self.marked.append(parent)
         elif key is None:
             if node.kind != "scalar":
                 raise self.stop(node.line, node.column, "expected a word as a key, got a list or mapping")
@@ -213,6 +223,16 @@ class _Composer:
         parent.size += 1 + value.size
 
 
+def _in_run(run: Run, position: int) -> Node:
+    """The node of one line of a run."""
+    line = run.line + position
+    entries = {
+        key: Entry(line, column, Node("scalar", line, behind, value))
+        for key, column, value, behind in run.pairs(position)
+    }
+    return Node("mapping", line, run.column, None, entries, size=1 + 2 * len(entries))
+
+
 def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
     """The nodes of a YAML text (None where it is empty), and its duplicate keys.
 
@@ -231,12 +251,16 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
         )
     # The parser in C is fifteen times as fast. What it refuses, the other one explains better; of tabs it is
     # too forgiving.
+    short, runs = taken_out(text) if "\t" not in text else (text, [])
     if "\t" not in text:
         with contextlib.suppress(YAMLError, ValueError, OverflowError):
-            return _composed(YAML(typ="safe").parse(text), _Composer(file))
-    composer = _Composer(file)
+            if (made := _composed(YAML(typ="safe").parse(short), _Composer(file, runs))) is not None:
+                return made
+            runs, short = [], text
+            return _composed(YAML(typ="safe").parse(text), _Composer(file)) or (None, [])
+    composer = _Composer(file, runs)
     try:
-        return _composed(YAML(typ="safe", pure=True).parse(text), composer)
+        return _composed(YAML(typ="safe", pure=True).parse(short), composer) or (None, [])
     except MarkedYAMLError as error:
         line, column, message = explained(error, text)
         raise composer.stop(line, column, message) from None
@@ -251,7 +275,19 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
         raise composer.stop(1, 1, message) from None
 
 
-def _composed(events: Iterable[Any], composer: _Composer) -> tuple[Node | None, list[Problem]]:
+def _composed(events: Iterable[Any], composer: _Composer) -> tuple[Node | None, list[Problem]] | None:
+    """The nodes and their problems; None where a run's mark is no item of a list."""
     for event in events:
         composer.take(event)
+    if len(composer.marked) < len(composer.runs):
+        return None
+    for node in composer.marked:
+        if isinstance(node.items, list):
+            parts = [
+                composer.runs[int(item.text.removeprefix(MARK))]
+                if item.text is not None and item.text.startswith(MARK)
+                else item
+                for item in node.items
+            ]
+            node.items = Items(parts, _in_run)
     return composer.root, composer.problems

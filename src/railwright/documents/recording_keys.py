@@ -10,12 +10,9 @@ from railwright.documents.model import Model, Text, fault
 from railwright.quantities import PositiveSeconds, PositiveVolts, Seconds
 
 
-class RecordingKeys(Model):
-    """A recording: CSV, Parquet, HDF5 (with the extra `hdf5`) or WAV. What is left out is recognised, and the
-    result says as what.
-    """
+class RecordingParts(Model):
+    """What a recording's own header leaves open."""
 
-    recording: Text = Field(description="the file, relative to this document")
     column: Text | None = Field(
         None, description="name of the column, or its number from 1; left out: the only one it can be"
     )
@@ -37,3 +34,11 @@ class RecordingKeys(Model):
         if self.end is not None and self.end <= self.begin:
             raise fault("expected 'end' after 'begin', got it before; correct one of them", "end")
         return self
+
+
+class RecordingKeys(RecordingParts):
+    """A recording: CSV, Parquet, HDF5 (with the extra `hdf5`) or WAV. What is left out is recognised, and the
+    result says as what.
+    """
+
+    recording: Text = Field(description="the file, relative to this document")

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 from railwright.documents.csv_values import RecordingError
 from railwright.documents.recording_keys import RecordingKeys
 from railwright.documents.recording_table import Table, is_unit, known_unit
+from railwright.quantities import show
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from railwright.waveforms.shapes import Piece
     from railwright.waveforms.waveform import Waveform
 
 _KINDS = {
@@ -50,6 +52,24 @@ def read_recording(
     except NoRecording as error:
         raise RecordingError(path, table.first_line + error.row, error.told) from None
     return wave, (*guessed, *notes)
+
+
+def recording_pieces(
+    path: Path, keys: RecordingKeys | None = None
+) -> tuple[tuple[Piece, ...], tuple[str, ...]]:
+    """A recorded voltage as pieces of a shape, and what was recognised, with how far its lines are off.
+
+    RecordingError for anything that cannot be used.
+    """
+    from railwright.waveforms.recordings import as_pieces, few_lines
+
+    wave, guessed = read_recording(path, keys)
+    try:
+        fit = few_lines(wave)
+    except ValueError as error:
+        raise RecordingError(path, 1, f"expected a recording with fewer jumps: {error}") from None
+    told = f"{wave.time.size} samples as {fit.points} lines, off by {show(fit.error, 'V')} at most"
+    return as_pieces(fit.wave), (*guessed, told)
 
 
 def _opened(path: Path, keys: RecordingKeys) -> Table:

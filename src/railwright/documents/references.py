@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from railwright.documents.files import Source
 from railwright.documents.nodes import Node
@@ -24,7 +24,7 @@ def keys(node: Node | None) -> list[str]:
     return list(node.entries) if node is not None else []
 
 
-def items(node: Node | None) -> list[Node]:
+def items(node: Node | None) -> Sequence[Node]:
     """Items of a list; none where there is no list."""
     return node.items if node is not None else []
 

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal, Self
+from functools import cached_property
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, ValidatorFunctionWrapHandler, WrapValidator, model_validator
 
 from railwright.documents.model import Model, Text, exactly_one, fault
-from railwright.quantities import Hertz, PositiveAmperes, PositiveSeconds, PositiveVolts, Seconds, Volts
+from railwright.documents.recording_keys import RecordingParts
+from railwright.quantities import (
+    Dimension,
+    Hertz,
+    PositiveAmperes,
+    PositiveSeconds,
+    PositiveVolts,
+    Seconds,
+    Volts,
+)
 from railwright.waveforms import shapes
-from railwright.waveforms.shapes import MOST_MOVES, Path, Piece
+from railwright.waveforms.shapes import MOST_MOVES, Path, Piece, Positions
 from railwright.waveforms.standards import TESTS
 
 SEGMENT_KINDS = ("hold", "step_to", "line_to", "exponential_to", "ripple", "off_for", "repeat")
@@ -105,10 +115,10 @@ class Segment(Model):
             )
         return self
 
-    @property
+    @cached_property
     def piece(self) -> Piece:
         """What it plays; with what stands beside it, as one."""
-        if self.wait_for is None and self.current_limit is None:
+        if not self.beside:
             return self._main or shapes.Hold(0.0)
         pieces: list[Piece] = []
         if self.wait_for is not None:
@@ -118,6 +128,11 @@ class Segment(Model):
         if self._main is not None:
             pieces.append(self._main)
         return shapes.Repeat(tuple(pieces), 1)
+
+    @property
+    def beside(self) -> bool:
+        """Whether something stands beside what it plays: a wait, a current limit."""
+        return self.wait_for is not None or self.current_limit is not None
 
     @property
     def _main(self) -> Piece | None:
@@ -153,10 +168,74 @@ _KEYS: Mapping[type, str] = {
 }
 
 
-class Waveform(Model):
-    """What one input is given: segments, or a standard's test."""
+GIVEN = ("segments", "standard", "recording")
+_OF_STANDARD = ("level", "duration", "impedance")
+_OF_RECORDING = tuple(RecordingParts.model_fields)
 
-    segments: tuple[Segment, ...] | None = Field(None, min_length=1, description="its pieces, in order")
+
+def _given(waveform: Waveform) -> list[str]:
+    """The keys that belong to a standard or a recording and are written."""
+    return [key for key in (*_OF_STANDARD, *_OF_RECORDING) if key in waveform.model_fields_set]
+
+
+def _quickly(given: object, handler: ValidatorFunctionWrapHandler) -> object:
+    """Long lists: segments of the three common kinds are made here, at a fraction of the time; all others,
+    and whatever is wrong with one, is left to pydantic.
+    """
+    if not isinstance(given, list) or len(given) < MANY:
+        return handler(given)
+    made = [_quick(row) or row for row in given]
+    return tuple(made) if all(type(each) is Segment for each in made) else handler(made)
+
+
+def _quick(row: object) -> Segment | None:
+    """A segment that is nothing but a hold, a step or a line in the usual units; None: look more closely."""
+    if not isinstance(row, dict):
+        return None
+    keys = _KINDS.get(tuple(row))
+    if keys is None:
+        return None
+    values: dict[str, Any] = _NOTHING.copy()
+    for key, text in row.items():
+        value = _USUAL[key].usual(text)
+        if value is None:
+            return None
+        values[key] = value
+    # What it plays, as `piece` would find it.
+    if len(row) == 2:
+        values["piece"] = shapes.Line(values["line_to"], values["over"])
+    else:
+        hold, step = values["hold"], values["step_to"]
+        values["piece"] = shapes.Step(step) if hold is None else shapes.Hold(hold)
+    made = Segment.__new__(Segment)
+    _set(made, "__dict__", values)
+    _set(made, "__pydantic_fields_set__", keys)
+    _set(made, "__pydantic_extra__", None)
+    _set(made, "__pydantic_private__", None)
+    return made
+
+
+_set = object.__setattr__
+MANY = 1000
+"""Segments from which on a list is long."""
+_USUAL = {
+    "hold": Dimension("s", nonnegative=True),
+    "step_to": Dimension("V"),
+    "line_to": Dimension("V"),
+    "over": Dimension("s", positive=True),
+}
+_KINDS: dict[tuple[str, ...], set[str]] = {
+    keys: set(keys) for keys in (("hold",), ("step_to",), ("line_to", "over"), ("over", "line_to"))
+}
+_NOTHING = dict.fromkeys(Segment.model_fields)
+
+
+class Waveform(RecordingParts):
+    """What one input is given: segments, a standard's test, or a recording."""
+
+    segments: Annotated[tuple[Segment, ...], WrapValidator(_quickly), Field(min_length=1)] | None = Field(
+        None, description="its pieces, in order"
+    )
     standard: Text | None = Field(
         None, description="a standard's test: " + ", ".join(f"`{name}`" for name in TESTS)
     )
@@ -168,16 +247,52 @@ class Waveform(Model):
         None, description="of an interruption: the output goes to 0 V (low), or is switched off (high)"
     )
 
+    recording: Text | None = Field(
+        None, description="a recording (CSV, Parquet, HDF5 or WAV), its path relative to this document"
+    )
+    _recorded: tuple[Piece, ...] = PrivateAttr(())
+    _recognised: tuple[str, ...] = PrivateAttr(())
+
+    @property
+    def recorded(self) -> tuple[Piece, ...]:
+        """The recording as it is played; none: there is none, or it was not read."""
+        return self._recorded
+
+    @property
+    def recognised(self) -> tuple[str, ...]:
+        """What was recognised in the recording, or taken for granted, for people."""
+        return self._recognised
+
+    def hold_recording(self, recorded: tuple[Piece, ...], recognised: tuple[str, ...]) -> None:
+        """Take in the recording that was read for it; the loader does so, once."""
+        self._recorded, self._recognised = recorded, recognised
+
     @model_validator(mode="after")
     def _choice(self) -> Self:
         self._fits()
         return self
 
+    @cached_property
+    def pieces(self) -> tuple[Piece, ...]:
+        """What its segments play; none of a standard's."""
+        return tuple([segment.piece for segment in self.segments or ()])
+
+    @cached_property
+    def places(self) -> tuple[Path, ...]:
+        """Where each segment is written, with the key that says what it does."""
+        return tuple(
+            [
+                ("segments", number, _KEYS.get(type(piece), "repeat"))
+                for number, piece in enumerate(self.pieces)
+            ]
+        )
+
     def _fits(self) -> None:
-        exactly_one(self, ("segments", "standard"))
-        for key in ("level", "duration", "impedance"):
-            if self.standard is None and getattr(self, key) is not None:
-                raise fault(f"expected '{key}' beside 'standard' only, got it without; remove it", key)
+        exactly_one(self, GIVEN)
+        for key in _given(self):
+            owner = "standard" if key in _OF_STANDARD else "recording"
+            if getattr(self, owner) is None:
+                raise fault(f"expected '{key}' beside '{owner}' only, got it without; remove it", key)
 
 
 class ShapeStep(Waveform):
@@ -206,13 +321,11 @@ class ShapeStep(Waveform):
     def _choice(self) -> Self:
         if exactly_one(self, ("input", "inputs")) == "input":
             self._fits()
-        for key in ("segments", "standard", "level", "duration", "impedance"):
-            if self.inputs is not None and getattr(self, key) is not None:
+        for key in (*GIVEN, *_given(self)):
+            if self.inputs is not None and key in self.model_fields_set:
                 raise fault(f"expected '{key}' under each input of 'inputs', got it here; move it", key)
-        if self.advance != "by time" and self.standard is not None:
-            raise fault(
-                "expected 'advance' beside 'segments' only, got it beside 'standard'; remove it", "advance"
-            )
+        if self.advance != "by time" and self.segments is None:
+            raise fault("expected 'advance' beside 'segments' only, got it without; remove it", "advance")
         if self.inputs is not None and (self.advance != "by time" or self._waits_inside):
             key = "advance" if self.advance != "by time" else "inputs"
             raise fault(
@@ -246,32 +359,31 @@ class ShapeStep(Waveform):
 
     def own_pieces(self, waveform: Waveform) -> tuple[Piece, ...]:
         """The pieces of a waveform's segments, with what 'advance' puts before each; a standard's: none."""
-        if waveform.segments is None:
-            return ()
-        pieces = tuple(segment.piece for segment in waveform.segments)
+        pieces = waveform.pieces
         if self.advance == "by time":
             return pieces
         wait = shapes.Wait("trigger" if self.advance == "on trigger" else "key", self.time_out)
         return tuple(shapes.Repeat((wait, piece), 1) for piece in pieces)
 
-    def place(self, name: str, path: Path, piece: Piece | None) -> Path:
+    def place(self, name: str, path: Positions, piece: Piece | None) -> Path:
         """Where a move (its path and piece) of one input is written, from the shape on."""
         base: Path = ("inputs", name) if self.inputs is not None else ()
         waveform = self.waveforms[name]
         if waveform.segments is None or not path:
-            return (*base, "standard" if waveform.standard is not None else "segments")
+            return (*base, next(key for key in GIVEN if getattr(waveform, key) is not None))
         if self.advance != "by time":
             if len(path) == 2 and path[1] == 0:
                 return ("advance",)
             path = (path[0], *path[2:])
+        if len(path) == 1:
+            return (*base, *waveform.places[path[0]]) if base else waveform.places[path[0]]
         return (*base, *_place(waveform.segments, path, piece))
 
 
-def _place(segments: tuple[Segment, ...], path: Path, piece: Piece | None) -> Path:
+def _place(segments: tuple[Segment, ...], path: Positions, piece: Piece | None) -> Path:
     number = path[0]
-    assert isinstance(number, int)
     segment, rest = segments[number], path[1:]
-    if rest and (segment.wait_for is not None or segment.current_limit is not None):
+    if rest and segment.beside:
         rest = rest[1:]
     if rest and segment.segments is not None:
         return ("segments", number, *_place(segment.segments, rest, piece))

@@ -31,6 +31,8 @@ def choice_of(waveform: Waveform, device: Device, name: str) -> Choice:
 def pieces_of(procedure: Procedure, device: Device, shape: ShapeStep, name: str) -> tuple[Piece, ...]:
     """What a shape gives one of its inputs. NoSuchChoice where the standard has no such thing."""
     waveform = shape.waveforms[name]
+    if waveform.recorded:
+        return waveform.recorded
     if waveform.standard is None:
         return shape.own_pieces(waveform)
     test = TESTS[waveform.standard]

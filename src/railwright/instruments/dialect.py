@@ -183,6 +183,18 @@ class Dialect(_Part):
     def action_unit(self, header: str, channel: int) -> str:
         return self._with(header, (channel,))
 
+    def command_of(self, header: str, channels: Sequence[int], *parameters: str) -> str:
+        """Any command of a header, for channels, not selecting them."""
+        return self._with(header, channels, *parameters)
+
+    def query_of(self, header: str, channel: int) -> str:
+        """The query of any header."""
+        return self._with(header + "?", (channel,))
+
+    def word(self, answer: str) -> str:
+        """The word of the dialect that an answer means. ValueError where it means none."""
+        return self._word(answer)
+
     def reading_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of voltage and current of channels; one for all where the dialect reads lists."""
         return [self._with(header, channels) for header in (self.readings.voltage, self.readings.current)]

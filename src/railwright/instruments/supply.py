@@ -62,6 +62,10 @@ class Supply(Conversation):
     def outputs(self) -> tuple[str, ...]:
         return tuple(self._channels)
 
+    def channel(self, output: str) -> int:
+        """Number of an output in this supply's commands, from 1."""
+        return self._channels[output]
+
     def supports(self, setting: Setting) -> bool:
         return setting in self.dialect.settings
 

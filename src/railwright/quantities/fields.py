@@ -15,7 +15,7 @@ from railwright.quantities.parsing import (
     parse_value,
     quoted,
 )
-from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
+from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES, USUAL
 from railwright.quantities.values import Interval, Uncertain
 
 if TYPE_CHECKING:
@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from pydantic.json_schema import JsonSchemaValue
 
 Shape = Literal["value", "interval", "uncertain"]
+_POWERS = {unit: {text: f"e{power}" for text, power in usual.items()} for unit, usual in USUAL.items()}
+_POWERS |= {unit: {} for unit in DIMENSION_NAMES if unit not in _POWERS}
+LARGEST = 1e15
+"""Beyond this a number is looked at more closely."""
 LONGEST_TIME = 30 * 86400.0
 """Longest time in a document [s]; whatever is longer has the wrong unit."""
 
@@ -45,6 +49,8 @@ class Dimension:
 
     def parse(self, given: object) -> float | Interval | Uncertain | str:
         """The SI value of what a document says; ValueError where it is no such quantity."""
+        if self.shape == "value" and (number := self.usual(given)) is not None:
+            return number
         if self.auto and given == "auto":
             return "auto"
         if self.unknown and (given is True or given == "true"):
@@ -78,6 +84,22 @@ class Dimension:
         if self.unit == "s" and highest > LONGEST_TIME:
             raise ValueError(f"expected a time of at most 30 days, got {quoted(given)}; correct its unit")
         return result
+
+    def usual(self, given: object) -> float | None:
+        """The SI value of a text as nearly all are: digits, a blank, a usual unit; None: look more closely.
+
+        A document may hold 100,000 of them.
+        """
+        if type(given) is not str:
+            return None
+        digits, _, unit = given.partition(" ")
+        power = _POWERS[self.unit].get(unit)
+        if power is None or not (digits.replace(".", "", 1).isdigit() and digits.isascii()):
+            return None
+        number = float(digits + power)
+        if (self.positive and number <= 0.0) or number > (LONGEST_TIME if self.unit == "s" else LARGEST):
+            return None
+        return number
 
     @property
     def _word(self) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from railwright.rehearsal.setpoints import Feed, limit_of
 from railwright.rehearsal.timeline import Action, Timeline
 from railwright.traces import Record, Span
 from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
@@ -13,8 +14,8 @@ from railwright.waveforms.waveform import Waveform
 EDGES_AT_MOST = 1000
 """Edges of one shape that are looked at one by one; the largest and r.m.s. deviation are of all of it."""
 
-GLIDING = ("ripple", "exponential_to")
-"""Keys of shapes that have no edges of their own: they are played in chords."""
+GLIDING = ("ripple", "exponential_to", "recording")
+"""Keys of shapes that have no edges of their own: they are played in many short lines."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +45,22 @@ def asked_waveform(timeline: Timeline, step: int, name: str) -> Waveform:
     return _waveform(level, own, timeline.spans[step])
 
 
+def limit_waveform(timeline: Timeline, step: int, feed: Feed) -> Waveform:
+    """The current limit of an input during a shape, on the step's own clock [s], [A]."""
+    import numpy as np
+
+    span, settled = timeline.spans[step], limit_of(feed)
+    time, value = [0.0], [settled]
+    for change in timeline.limits:
+        if change.input == feed.input and change.path[:2] == ("steps", step) and change.time < span.end:
+            at = change.time - span.start
+            time += [at, at]
+            value += [value[-1], settled if change.current is None else change.current]
+    time.append(span.end - span.start)
+    value.append(value[-1])
+    return Waveform(np.maximum.accumulate(np.array(time)), np.array(value))
+
+
 def _own(timeline: Timeline, step: int, name: str) -> tuple[float, list[Action], float]:
     """The set point before a shape [V], its actions on an input, and when the next one comes after it; on the
     step's own clock [s].
@@ -68,8 +85,8 @@ def _waveform(level: float, actions: Sequence[Action], span: Span) -> Waveform:
 
     time, value, length = [0.0], [level], span.end - span.start
     for action in actions:
-        if action.time >= length:
-            break  # what it does lies in the next step
+        if action.time > length:
+            break
         time += [action.time, action.time + action.over]
         value += [value[-1], action.voltage if action.kind == "line" else 0.0]
     time.append(max(length, time[-1]))

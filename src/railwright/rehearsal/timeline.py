@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal
+from bisect import bisect_left
+from dataclasses import dataclass, field, replace
+from typing import Literal, TypeVar
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
+from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
 from railwright.traces import Span
-from railwright.waveforms.shapes import Move, Path, Wait, moves
+from railwright.waveforms.shapes import Path, Piece, Positions, Wait, moves
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +35,22 @@ class Action:
 class LimitChange:
     """The current limit [A] that an input has from `time` [s] on; None: again the one settled for it.
 
-    path: where it is written in the procedure.
+    path: where it is written in the procedure. before: position of the first action that comes after it.
     """
 
     time: float
     input: str
     current: float | None
     path: Path
+    before: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
     """At `time` [s] everything stays until a trigger or a key comes, at most for `time_out` [s].
 
-    The timeline's own clock stands still meanwhile: it takes the trigger to come at once.
+    The timeline's own clock stands still meanwhile: it takes the trigger to come at once. before: position of
+    the first action that comes after it.
     """
 
     time: float
@@ -54,6 +58,7 @@ class Waiting:
     time_out: float
     step: int
     path: Path
+    before: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,9 @@ class Timeline:
     duration: float
     limits: tuple[LimitChange, ...] = ()
     waits: tuple[Waiting, ...] = ()
+
+
+M = TypeVar("M", LimitChange, Waiting)
 
 
 class _Clock:
@@ -125,45 +133,53 @@ class _Clock:
         names = tuple(shape.waveforms)
         pieces = {name: pieces_of(self.procedure, self.device, shape, name) for name in names}
         here: Path = ("steps", number, "shape")
-        limited: dict[str, None] = {}
         if shape.wait_for is not None:
-            path = (*here, "wait_for")
-            self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path))
+            path, count = (*here, "wait_for"), len(self.actions)
+            self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path, count))
         for turn in range(shape.repeat):
             start = end = self.now + (shape.pause_between if turn else 0.0)
             for name in names:
-                places: dict[tuple[Path, type], Path] = {}
-                for move in moves(pieces[name], self.level.get(name, 0.0), start):
-                    if move.kind == "end":
-                        end = max(end, move.time)
-                        continue
-                    key = (move.path, type(move.piece))
-                    path = places.get(key) or (*here, *shape.place(name, move.path, move.piece))
-                    places[key] = path
-                    if move.kind == "limit":
-                        limited[name] = None
-                    self._take(move, name, path, number, shape.time_out)
+                end = max(end, self._turn(shape, number, name, pieces[name], start))
             self.now = end
         for name in names:
             if shape.at_end != "stay":
                 kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
                 self.actions.append(Action(self.now, kind, name, path=(*here, "at_end")))
                 self.level[name] = 0.0
-        self.limits += [LimitChange(self.now, name, None, here) for name in limited]
+        limited = dict.fromkeys(each.input for each in self.limits if each.path[:2] == here[:2])
+        count = len(self.actions)
+        self.limits += [LimitChange(self.now, name, None, here, count) for name in limited]
         return names
 
-    def _take(self, move: Move, name: str, path: Path, number: int, time_out: float) -> None:
-        """One move of a shape, as an action, a change of the limit, or a wait."""
-        if move.kind == "limit":
-            self.limits.append(LimitChange(move.time, name, move.value, path))
-        elif move.kind == "wait":
-            assert isinstance(move.piece, Wait)
-            self.waits.append(Waiting(move.time, move.piece.source, time_out, number, path))
-        elif move.kind == "line":
-            self.actions.append(Action(move.time, "line", name, move.value, move.over, path))
-            self.level[name] = move.value
-        elif move.kind == "off" or move.kind == "on":
-            self.actions.append(Action(move.time, move.kind, name, path=path))
+    def _turn(
+        self, shape: ShapeStep, number: int, name: str, pieces: tuple[Piece, ...], start: float
+    ) -> float:
+        """One turn of a shape on one input, from `start` on; when it ends [s]."""
+        here: Path = ("steps", number, "shape")
+        level = self.level.get(name, 0.0)
+        before: tuple[Positions, type] | None = None
+        path, end, add = here, start, self.actions.append
+        for move in moves(pieces, level, start):
+            kind = move.kind
+            if kind == "end":
+                end = move.time
+                break
+            if (move.path, type(move.piece)) != before:  # not the next chord of the same piece
+                before = (move.path, type(move.piece))
+                path = here + shape.place(name, move.path, move.piece)
+            if kind == "line":
+                level = move.value
+                add(Action(move.time, "line", name, level, move.over, path))
+            elif kind == "limit":
+                self.limits.append(LimitChange(move.time, name, move.value, path, len(self.actions)))
+            elif kind == "wait":
+                assert isinstance(move.piece, Wait)
+                source, count = move.piece.source, len(self.actions)
+                self.waits.append(Waiting(move.time, source, shape.time_out, number, path, count))
+            else:
+                add(Action(move.time, kind, name, path=path))
+        self.level[name] = level
+        return end
 
 
 def build_timeline(procedure: Procedure, device: Device) -> Timeline:
@@ -185,5 +201,14 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
             case _:
                 inputs = clock.shape(step, number - 1)
         spans.append(Span(step.name or f"step {number}", step.kind, start, clock.now, inputs, points))
-    actions = tuple(sorted(clock.actions, key=lambda action: action.time))
-    return Timeline(actions, tuple(spans), clock.now, tuple(clock.limits), tuple(clock.waits))
+    order = sorted(range(len(clock.actions)), key=lambda number: clock.actions[number].time)
+    actions = tuple([clock.actions[number] for number in order])
+
+    keys = [(clock.actions[number].time, number) for number in order] if clock.limits or clock.waits else []
+
+    def placed(each: M) -> M:
+        """With its place among the sorted actions instead of that among those as they were made."""
+        return replace(each, before=bisect_left(keys, (each.time, each.before)))
+
+    limits, waits = map(placed, clock.limits), map(placed, clock.waits)
+    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import time
 from collections import deque
 from pathlib import Path
@@ -10,6 +11,8 @@ from pathlib import Path
 from railwright.documents.loader import Documents
 from railwright.instruments.errors import InstrumentError
 from railwright.quantities import show
+from railwright.rehearsal.delivered import Listing
+from railwright.rehearsal.timeline import Waiting
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
@@ -18,6 +21,7 @@ from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import ShutDown, off_order, off_threshold
 from railwright.running.steps import Steps
+from railwright.running.waiting import Triggers
 from railwright.running.watch import Alarm, Watch
 
 LEAD_IN = 0.1
@@ -50,6 +54,7 @@ class Conduct:
         recorder: Recorder,
         stop: StopRequest,
         decay_limit: float,
+        triggers: Triggers | None = None,
     ) -> None:
         procedure = documents.procedure
         self.device, self.plan = documents.device, plan
@@ -66,6 +71,8 @@ class Conduct:
         self.late = 0.0
         self.missed = 0
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
+        self.triggers = triggers or Triggers()
+        self._waiting: tuple[Waiting, float] | None = None
         self._reading_takes = 0.0
 
     def go(self) -> tuple[Ended, str]:
@@ -81,6 +88,7 @@ class Conduct:
     def _guarded(self) -> tuple[Ended, str]:
         try:
             self.cautions += prepare(self.rig, self.recorder, self.device, self._look)
+            self._load_first()
             self._play()
         except Over as over:
             ended, cause = over.ended, over.cause
@@ -92,6 +100,26 @@ class Conduct:
         self.recorder.event("run ends", "run", cause)
         return ended, cause
 
+    def _load_first(self) -> None:
+        """The first point list of each input, loaded and verified while all outputs are off."""
+        for move in self.plan.moves:
+            if move.kind == "load" and move.time < 0.0 and move.listing is not None:
+                self._look()
+                self.recorder.progress.preparing(f"load the point list of {move.input}")
+                self._load(move.listing)
+
+    def _load(self, listing: Listing) -> None:
+        self.rig.load(listing)
+        self.recorder.write(
+            "point list",
+            input=listing.input,
+            step=self.plan.spans[listing.step].name,
+            between=listing.points.between,
+            count=listing.count,
+            voltages=listing.points.voltages.tolist(),
+            dwells=listing.points.dwells.tolist(),
+        )
+
     def _look(self) -> None:
         """Whether somebody, or the disk, wants it to end."""
         if self.stop.reason is not None:
@@ -101,16 +129,20 @@ class Conduct:
 
     def _play(self) -> None:
         """The procedure against the monotonic clock: every move is due at its own instant, no drift."""
-        moves, spans = deque(self.plan.moves), self.plan.spans
+        moves, spans = deque(move for move in self.plan.moves if move.time >= 0.0), self.plan.spans
         self.recorder.begin(time.monotonic() + LEAD_IN)
         self.began = dt.datetime.now().astimezone() + dt.timedelta(seconds=LEAD_IN)
         self.recorder.progress.begins(spans, self.plan.duration)
         turn = 0
         while True:
             self._look()
-            now = self.recorder.now()
-            next_move = moves[0].time if moves else self.plan.duration
-            self._steps.pass_time(min(now, next_move), moves)
+            if self._waits_on():
+                now, next_move = self.recorder.now(), math.inf
+            else:
+                # In the record's time: that of the plan, and what was waited for until now.
+                now = self.recorder.now()
+                next_move = (moves[0].time if moves else self.plan.duration) + self.held
+                self._steps.pass_time(min(now, next_move) - self.held, moves)
             if now >= next_move:
                 if not moves:
                     break
@@ -125,12 +157,53 @@ class Conduct:
                 continue
             until = next_move if now >= due else min(due, next_move)
             time.sleep(min(NAP, max(0.0, until - self.recorder.now())))
-        self._steps.end(self.plan.duration)
+        self._steps.end(self.plan.duration + self.held)
+
+    @property
+    def held(self) -> float:
+        """How long was waited for triggers and keys so far [s]."""
+        return self._steps.held
+
+    def _wait(self, move: Move, wait: Waiting) -> None:
+        """Begin to wait; the step that waits has begun with it."""
+        now = self.recorder.now()
+        self._steps.moved(move, now)
+        self.triggers.begin(wait.source)
+        self._waiting = (wait, now)
+        told = f"{self.triggers.how(wait.source)}, within {show(wait.time_out, 's')}"
+        self.recorder.event(f"waits for a {wait.source}", "run", told, now)
+
+    def _waits_on(self) -> bool:
+        """Whether the run still waits; when it no longer does, the plan goes on from here."""
+        if self._waiting is None:
+            return False
+        (wait, since), now = self._waiting, self.recorder.now()
+        if self.triggers.arrived(wait.source):
+            self._waiting = None
+            self._steps.held += now - since
+            self.recorder.event(f"{wait.source} comes", "run", f"after {show(now - since, 's')}", now)
+            return False
+        if now - since > wait.time_out:
+            raise Over(Ended.STOPPED, f"no {wait.source} came within {show(wait.time_out, 's')}")
+        return True
 
     def _do(self, move: Move) -> None:
         """One move; the step it belongs to begins with it where it is the step's first."""
         watch, recorder = self.watch, self.recorder
-        if move.kind == "off":
+        if move.kind == "load" and move.listing is not None:
+            self._load(move.listing)
+            return
+        if move.kind == "arm" and move.listing is not None:
+            self.rig.arm(move.listing)
+            return
+        if move.kind == "wait" and move.wait is not None:
+            self._wait(move, move.wait)
+            return
+        if move.kind == "play" and move.listing is not None:
+            done = recorder.at(self.rig.play(move.listing))
+        elif move.kind == "limit":
+            done = recorder.at(self.rig.limit(move.input, move.current))
+        elif move.kind == "off":
             done = recorder.at(self.rig.off(move.input))
             self.recorder.add_all(watch.switched(move.input, False, done))
         else:
@@ -138,7 +211,7 @@ class Conduct:
             if move.kind == "on":
                 self.recorder.add_all(watch.switched(move.input, True, done))
         self._steps.moved(move, done)
-        late = done - move.time
+        late = done - move.time - self.held
         self.late = max(self.late, late)
         recorder.write(
             "action",
@@ -149,7 +222,15 @@ class Conduct:
             voltage=move.voltage,
             slew=move.slew,
         )
-        if move.kind != "set":
+        if move.kind == "play" and move.listing is not None:
+            points, count = move.listing.points, move.listing.count
+            often = f", {count} times" if count > 1 else ""
+            told = f"{points.dwells.size} points in {'steps' if points.between == 'step' else 'lines'}{often}"
+            recorder.event("point list starts", move.input, told, done)
+        elif move.kind == "limit":
+            told = "as settled" if move.current is None else show(move.current, "A")
+            recorder.event("current limit", move.input, told, done)
+        elif move.kind != "set":
             recorder.event(move.kind, move.input, time=done)
 
     def _read(self) -> None:

@@ -4,15 +4,16 @@ the host.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from railwright.documents.bench import Bench
 from railwright.quantities import show
+from railwright.rehearsal.delivered import Listing, shape_actions
 from railwright.rehearsal.lines import slew_range, stair_count
 from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.rehearsal.timeline import Action, Timeline, Waiting
 from railwright.traces import Span
 
 
@@ -21,15 +22,21 @@ class Move:
     """One thing told to the outputs of one input at `time` [s].
 
     voltage: the input's set point [V]. slew: of the input's voltage [V/s]; None: not programmable.
-    step: the position of the procedure's step that it belongs to.
+    step: the position of the procedure's step that it belongs to. load, arm, play: of the outputs' own point
+    list `listing`, which is loaded and verified, then rules the voltage, then runs. limit: the current limit
+    of the input to `current` [A]; None: to the one that was settled. wait: everything stays until what `wait`
+    says has come.
     """
 
     time: float
     step: int
     input: str
-    kind: Literal["on", "set", "off"]
+    kind: Literal["on", "set", "off", "load", "arm", "play", "limit", "wait"]
     voltage: float
     slew: float | None
+    listing: Listing | None = None
+    current: float | None = None
+    wait: Waiting | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +49,31 @@ class Plan:
     notes: tuple[str, ...]
 
 
-def plan_run(timeline: Timeline, set_points: SetPoints, bench: Bench) -> Plan:
-    """The moves that play a timeline on these outputs. Pure."""
+ARM = 0.05
+"""So long before a list starts it is armed, if nothing else is told to its outputs until then [s]."""
+
+BEFORE = -1.0
+"""When the first list of an input is loaded: before anything is energised [s]."""
+
+
+def plan_run(
+    timeline: Timeline, set_points: SetPoints, bench: Bench, listings: Sequence[Listing] = ()
+) -> Plan:
+    """The moves that play a timeline on these outputs, of which point lists play these parts. Pure."""
     moves: list[Move] = []
+    own = shape_actions(timeline) if listings else {}
+    by_list = {id(action) for each in listings for action in own[each.step, each.input].actions}
     notes: list[str] = []
     levels = dict.fromkeys(set_points, 0.0)
     switched_on: dict[str, float] = {}
     steps = _steps_of(timeline)
-    for action, step in zip(timeline.actions, steps, strict=True):
+    between = _between(timeline)
+    for number, (action, step) in enumerate(zip(timeline.actions, steps, strict=True)):
+        moves += between.get(number, ())
         name = action.input
+        if id(action) in by_list:
+            levels[name] = action.voltage
+            continue
         slews = slew_range(set_points[name], bench)
         if action.kind == "off":
             moves.append(Move(action.time, step, name, "off", 0.0, None))
@@ -74,12 +97,48 @@ def plan_run(timeline: Timeline, set_points: SetPoints, bench: Bench) -> Plan:
             first = pieces[0]
             pieces[0] = Move(first.time, step, name, "on", first.voltage, first.slew)
         moves += pieces
+    moves += between.get(len(timeline.actions), ())
+    moves += _list_moves(timeline, listings, moves)
     return Plan(
         tuple(sorted(moves, key=lambda move: move.time)),
         timeline.spans,
         timeline.duration,
         tuple(dict.fromkeys(notes)),
     )
+
+
+def _between(timeline: Timeline) -> dict[int, list[Move]]:
+    """Waits and changes of a limit, by the position of the action that comes after them."""
+    found: dict[int, list[Move]] = {}
+    for wait in timeline.waits:
+        move = Move(wait.time, wait.step, "", "wait", 0.0, None, wait=wait)
+        found.setdefault(wait.before, []).append(move)
+    for change in timeline.limits:
+        step = change.path[1]
+        assert isinstance(step, int)
+        move = Move(change.time, step, change.input, "limit", 0.0, None, current=change.current)
+        found.setdefault(change.before, []).append(move)
+    return found
+
+
+def _list_moves(timeline: Timeline, listings: Sequence[Listing], others: Sequence[Move]) -> Iterator[Move]:
+    """Loading, arming and starting of lists: the first of an input before the run, others when the one before
+    is over; armed ahead where its outputs are told nothing else until it starts.
+    """
+    over: dict[str, float] = {}
+    for listing in sorted(listings, key=lambda each: each.step):
+        name, span = listing.input, timeline.spans[listing.step]
+        last = float(listing.points.voltages[-1])
+        loaded = over.get(name, BEFORE)
+        yield Move(loaded, max(0, listing.step - 1), name, "load", last, None, listing)
+        told = max(
+            (move.time for move in others if move.input == name and move.time <= span.start), default=0.0
+        )
+        armed = max(told, loaded, span.start - ARM)
+        if armed < span.start:
+            yield Move(armed, max(0, listing.step - 1), name, "arm", last, None, listing)
+        yield Move(span.start, listing.step, name, "play", last, None, listing)
+        over[name] = span.start + listing.duration
 
 
 def _line(
@@ -126,6 +185,9 @@ def _steps_of(timeline: Timeline) -> list[int]:
     """
     steps, here = [], 0
     for action in timeline.actions:
+        if action.path and isinstance(action.path[1], int):
+            steps.append(action.path[1])  # it says itself where it belongs
+            continue
         while here + 1 < len(timeline.spans) and action.time > timeline.spans[here].end:
             here += 1
         steps.append(_fitting(timeline.spans, here, action))

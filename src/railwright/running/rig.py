@@ -6,10 +6,13 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 
 from railwright.documents.bench import Bench
+from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import Change, Reading, Supply
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
+from railwright.rehearsal.delivered import Listing
+from railwright.rehearsal.lines import slew_range
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints, limit_of
 from railwright.running.outcome import InputReading
 from railwright.traces import Mode
 
@@ -17,6 +20,9 @@ Failed = Callable[[InstrumentError], None]
 
 MODE_RANK = {Mode.OFF: 0, Mode.CV: 1, Mode.CP: 2, Mode.CC: 3, Mode.TRIPPED: 4}
 """Of a group of outputs the one that is worst off speaks for all."""
+
+OVER = 0.05
+"""So long after its time a list counts as one that may still run [s]."""
 
 
 class Rig:
@@ -33,6 +39,9 @@ class Rig:
         self.on: set[str] = set()
         self.off_at: dict[str, float] = {}
         self._slews: dict[str, float] = {}
+        # Inputs whose outputs are ruled by their point lists: when those are over [s], their last voltage
+        # [V].
+        self._ruled: dict[str, tuple[float, float]] = {}
 
     def feeds(self) -> Iterable[tuple[str, Feed, OutputSetPoints]]:
         """(input, feed, output's set points) of every output that feeds an input."""
@@ -45,6 +54,9 @@ class Rig:
     def set(self, name: str, voltage: float, slew: float | None, *, switch_on: bool = False) -> float:
         """Move an input's set point, perhaps switching it on first. Gives when that was done."""
         feed = self.set_points[name]
+        ruled = name in self._ruled
+        if ruled:
+            self._stop_list(name)
         changes: dict[str, list[Change]] = {}
         for output in feed.outputs:
             supply, own = output.output.split(".", 1)
@@ -61,7 +73,80 @@ class Rig:
         answers = [self.supplies[supply].put_together(mine) for supply, mine in changes.items()]
         if slew is not None:
             self._slews.update({output.output: slew * output.share for output in feed.outputs})
+        if ruled:
+            # The new set point stands by now, so that nothing else comes in between.
+            self._release(name)
         return _middle(answers)
+
+    def limit(self, name: str, current: float | None) -> float:
+        """Set an input's current limit [A], None: the one that was settled. Gives when that was done."""
+        feed = self.set_points[name]
+        part = 1.0 if current is None else current / limit_of(feed)
+        changes: dict[str, list[Change]] = {}
+        for output in feed.outputs:
+            supply, own = output.output.split(".", 1)
+            changes.setdefault(supply, []).append(Change(own, "current_limit", output.current_limit * part))
+        return _middle([self.supplies[supply].put_together(mine) for supply, mine in changes.items()])
+
+    # Point lists
+
+    def load(self, listing: Listing) -> None:
+        """Load a list into the outputs of its input, each with its share, and ask all of it back."""
+        feed, points = self.set_points[listing.input], listing.points
+        if listing.input in self._ruled:
+            # Where the list before has led to, so that nothing moves when the set point rules again.
+            self.set(listing.input, self._ruled[listing.input][1], None)
+        for output in feed.outputs:
+            supply, own = output.output.split(".", 1)
+            voltages = tuple((points.voltages * output.share).tolist())
+            dwells = tuple(points.dwells.tolist())
+            lists.load(
+                self.supplies[supply],
+                lists.OwnList(own, voltages, dwells, listing.count, points.between),
+            )
+
+    def arm(self, listing: Listing) -> None:
+        """Let the lists of an input's outputs rule, verified; nothing moves yet."""
+        name = listing.input
+        if name in self._ruled:
+            return
+        self._ruled[name] = 0.0, float(listing.points.voltages[-1])
+        for supply, outputs in self.outputs_by_supply(name).items():
+            for own in outputs:
+                lists.arm(self.supplies[supply], own)
+
+    def play(self, listing: Listing) -> float:
+        """Start the lists of an input's outputs together, their slew at its fastest. Gives when that was
+        done.
+        """
+        name = listing.input
+        self.arm(listing)
+        slews = slew_range(self.set_points[name], self.bench)
+        if slews is not None:
+            self._fastest(name, slews[1])
+        by_supply = self.outputs_by_supply(name).items()
+        done = _middle([lists.start(self.supplies[supply], outputs) for supply, outputs in by_supply])
+        self._ruled[name] = done + listing.duration, self._ruled[name][1]
+        return done
+
+    def _fastest(self, name: str, slew: float) -> None:
+        """A slew that was programmed for a line before would hold back the list."""
+        for output in self.set_points[name].outputs:
+            if changes := self.slew_changes(output, slew):
+                self.supplies[_supply_of(output.output)].put_together(changes)
+                self._slews[output.output] = slew * output.share
+
+    def _stop_list(self, name: str) -> None:
+        """End the lists of an input, where they may still run: it ends all lists of their supplies."""
+        if time.monotonic() < self._ruled[name][0] + OVER:
+            for supply in self.outputs_by_supply(name):
+                lists.stop(self.supplies[supply])
+
+    def _release(self, name: str) -> None:
+        for supply, outputs in self.outputs_by_supply(name).items():
+            for own in outputs:
+                lists.release(self.supplies[supply], own)
+        del self._ruled[name]
 
     def slew_changes(self, output: OutputSetPoints, slew: float) -> list[Change]:
         """Rising and falling slew of one output [V/s of the input's voltage]; nothing where it stands so."""
@@ -86,10 +171,25 @@ class Rig:
                     raise
                 failed(error)
         done = _middle(answers)
+        if name in self._ruled:
+            self._end_list(name, failed)
         if name in self.on:
             self.on.discard(name)
             self.off_at[name] = done
         return done
+
+    def _end_list(self, name: str, failed: Failed | None) -> None:
+        """End the lists of an input that is off by now."""
+        del self._ruled[name]
+        for supply, outputs in self.outputs_by_supply(name).items():
+            try:
+                lists.stop(self.supplies[supply])
+                for own in outputs:
+                    lists.release(self.supplies[supply], own)
+            except InstrumentError as error:
+                if failed is None:
+                    raise
+                failed(error)
 
     def outputs_by_supply(self, name: str) -> dict[str, list[str]]:
         """Supply -> its outputs that feed an input."""

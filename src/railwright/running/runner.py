@@ -15,7 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.instruments.dialect import DialectError
 from railwright.instruments.session import OpenSession, open_visa
 from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
+from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.running.conduct import Conduct
 from railwright.running.folder import RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
@@ -25,6 +25,8 @@ from railwright.running.plan import plan_run
 from railwright.running.recorder import LineLog, Recorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT
+from railwright.running.waiting import Triggers, signal_triggers
+from railwright.settings.delivery import Delivery, deliveries
 from railwright.settings.findings import Finding
 
 
@@ -42,16 +44,22 @@ def run(
     stop: StopRequest | None = None,
     open_log: Callable[[Path], LineLog] = Log,
     decay_limit: float = DECAY_LIMIT,
+    triggers: Triggers | None = None,
 ) -> RunOutcome:
     """Play the procedure on the bench's supplies, and record it in `folder`, which must hold nothing yet.
 
     unit: serial number of the specimen. findings: what the check said; one that blocks refuses the run.
     settings: what the check settled, as data, kept beside the record. stop: asks the run to end, as Ctrl-C
-    and SIGTERM do. Raises RunRefused where the run may not begin; from the first question on, whatever
-    happens comes back as an outcome, all outputs off by then, or a caution says which are not.
+    and SIGTERM do. triggers: says when what a shape waits for has come (default: Enter, SIGUSR1). Raises
+    RunRefused where the run may not begin; from the first question on, whatever happens comes back as an
+    outcome, all outputs off by then, or a caution says which are not.
     """
     _refuse(documents, set_points, findings, folder)
-    plan = plan_run(build_timeline(documents.procedure, documents.device), set_points, documents.bench)
+    timeline = build_timeline(documents.procedure, documents.device)
+    delivered = deliveries(documents.procedure, documents.bench, set_points, timeline)
+    listings = [each.listing for each in delivered if each.listing is not None]
+    plan = plan_run(timeline, set_points, documents.bench, listings)
+    plan = replace(plan, notes=(*plan.notes, *_notes(delivered, timeline)))
     try:
         rig = Rig(documents.bench, set_points, open_session or open_visa())
     except DialectError as error:
@@ -61,9 +69,10 @@ def run(
     run_folder = RunFolder.create(folder, documents, settings or {}, about)
     at = {name: feed.sense for name, feed in set_points.items()}
     recorder = Recorder(open_log(run_folder.log_path), progress or Progress(), dict(at))
-    conduct = Conduct(documents, plan, rig, recorder, stop or StopRequest(), decay_limit)
+    triggers = triggers or Triggers()
+    conduct = Conduct(documents, plan, rig, recorder, stop or StopRequest(), decay_limit, triggers)
     recorder.write("run", id=about["run"], started=started.isoformat(), spans=[s.name for s in plan.spans])
-    with signals_ask(conduct.stop):
+    with signals_ask(conduct.stop), signal_triggers(triggers):
         ended, cause = conduct.go()
     recorder.write("end", time=recorder.now(), ended=ended, cause=cause)
     recorder.close()
@@ -76,6 +85,15 @@ def run(
         return outcome
     caution = f"the run folder is not whole: {unwritten}. The log holds what was recorded until then."
     return replace(outcome, cautions=(*outcome.cautions, caution))
+
+
+def _notes(delivered: Sequence[Delivery], timeline: Timeline) -> list[str]:
+    """What point lists play, and how far that is from what was asked, for the report."""
+    return [
+        f"{timeline.spans[each.step].name}: {each.input}: played by the outputs' own point list: {each.why}"
+        for each in delivered
+        if each.listing is not None
+    ]
 
 
 def _refuse(documents: Documents, set_points: SetPoints, findings: Sequence[Finding], folder: Path) -> None:

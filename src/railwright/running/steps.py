@@ -26,15 +26,17 @@ class Steps:
         self._open = False
         self._start = 0.0
         self._points: list[tuple[float, float]] = []
+        self.held = 0.0
+        """Time spent waiting for triggers and keys [s]: the record is so far ahead of the plan."""
 
     def pass_time(self, now: float, moves: deque[Move]) -> None:
-        """Begin the steps whose time has come and that do not wait for a move."""
+        """Begin the steps whose time in the plan has come and that do not wait for a move."""
         while self._here + 1 < len(self._spans):
             following = self._spans[self._here + 1]
             own = next((move for move in moves if move.step == self._here + 1), None)
             if now < following.start or (own is not None and own.time == following.start):
                 return
-            self._begin(following.start)
+            self._begin(following.start + self.held)
 
     def moved(self, move: Move, done: float) -> None:
         """A move was done: its step has begun by then."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,9 +21,17 @@ from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed
 from railwright.rehearsal.timeline import Timeline
 from railwright.settings import figures
+from railwright.settings.delivery import Delivery, deliveries
 from railwright.settings.draw import LoadModel
-from railwright.settings.played import Played, Slope, what_is_played
+from railwright.settings.played import Level, Played, Slope, what_is_played
 from railwright.settings.rule import Path
+
+MANY = 1000
+"""Levels from which on they are judged together first."""
+CLOSE = 2.0
+"""Ratio of a rating to the greatest power found at some looks, from which on no level between them is looked
+at: what a load draws bends little between two looks.
+"""
 
 
 def locate(documents: Documents, path: Path) -> Location:
@@ -67,6 +76,33 @@ class Source:
     def drop(self, current: float) -> float:
         """Largest drop along lead and fixture, both ways, at a current [V]."""
         return current * self.resistance.high + (self.fixture.drop.high if self.fixture else 0.0)
+
+    def powers(self, rating: float) -> list[tuple[Level, float, float]]:
+        """Each level played above 0 V whose steady draw is known, with that draw [A] and the power [W] that
+        it needs of the outputs, the lead's drop with it where sensing makes up for it; of very many levels
+        that all stay far below the rating [W] none.
+        """
+        return [] if self._most_power * CLOSE < rating else self._powers
+
+    @cached_property
+    def _most_power(self) -> float:
+        """Power that very many levels need at most, by some looks at the load [W]; inf: they are few."""
+        above = [level.voltage for level in self.played.levels if level.voltage > 0]
+        most = self.load.over(min(above), max(above)) if len(above) > MANY else None
+        if most is None:
+            return math.inf
+        drop = self.drop(most[0].high) if self.senses else 0.0
+        return (max(above) + drop) * most[0].high
+
+    @cached_property
+    def _powers(self) -> list[tuple[Level, float, float]]:
+        found = []
+        for level in self.played.levels:
+            drawn = self.load.current(level.voltage) if level.voltage > 0 else None
+            if drawn is not None:
+                drop = self.drop(drawn.high) if self.senses else 0.0
+                found.append((level, drawn.high, (level.voltage + drop) * drawn.high))
+        return found
 
     @property
     def count(self) -> int:
@@ -231,9 +267,7 @@ class Source:
         own = self.output_capacitance or 0.0
         most = self.load.capacitance.high + own
         longest: Charging | None = None
-        for move in self.played.moves:
-            if move.stop <= max(move.start, 0.0):
-                continue
+        for move in self.played.widest_rises:
             drawn = self.load.over(max(move.start, 1e-3), move.stop)
             if drawn is None or (move.rate is not None and most * move.rate + drawn[0].high <= limit):
                 continue
@@ -328,6 +362,12 @@ class Context(Bound):
 
     today: dt.date
     drafts: Mapping[str, Draft]
+
+    @cached_property
+    def deliveries(self) -> tuple[Delivery, ...]:
+        """How every shape reaches its outputs."""
+        feeds = {name: draft.feed for name, draft in self.drafts.items()}
+        return deliveries(self.procedure, self.bench, feeds, self.timeline)
 
     def having(self, *settings: str) -> list[tuple[Source, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
 from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 from railwright.settings.rule import Path
 
+FEW = 200
+"""Moves of which each is looked at, without a look at which of them contain others."""
 
-@dataclass(frozen=True, slots=True)
-class Level:
+
+class Level(NamedTuple):
     """A voltage that is set [V], in which step, and where it is written."""
 
     voltage: float
@@ -20,8 +25,7 @@ class Level:
     path: Path
 
 
-@dataclass(frozen=True, slots=True)
-class Slope:
+class Slope(NamedTuple):
     """A move from one voltage to another [V] at a rate asked for [V/s]; None: as fast as it goes."""
 
     start: float
@@ -31,8 +35,7 @@ class Slope:
     path: Path
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(NamedTuple):
     """The set point from `start` to `stop` [s]: a straight line from `before` to `after` [V]."""
 
     start: float
@@ -43,18 +46,42 @@ class Piece:
 
 @dataclass(frozen=True)
 class Played:
-    """Everything that is played on one input: levels, moves between them, and the set point against time."""
+    """Everything that is played on one input: levels, moves between them, and the set point against time.
+
+    actions: of the input, in order. end: of the procedure [s].
+    """
 
     levels: tuple[Level, ...]
     moves: tuple[Slope, ...]
-    pieces: tuple[Piece, ...]
+    actions: tuple[Action, ...] = ()
+    end: float = 0.0
 
-    @property
+    @cached_property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The set point against time, to the procedure's end."""
+        return tuple(_pieces(self.actions, self.end))
+
+    @cached_property
+    def reach(self) -> tuple[float, float]:
+        """Lowest and highest set point, 0 V while off included [V]."""
+        voltages = [level.voltage for level in self.levels]
+        return min([0.0, *voltages]), max([0.0, *voltages])
+
+    @cached_property
     def slopes(self) -> list[tuple[Slope, float]]:
         """Moves at a rate that is asked for, with that rate [V/s]."""
         return [(move, move.rate) for move in self.moves if move.rate is not None]
 
-    @property
+    @cached_property
+    def widest_rises(self) -> tuple[Slope, ...]:
+        """The moves upwards that no other one contains: from lower to higher, at least as fast.
+
+        Whatever is the more, the wider and faster a move is, is greatest for one of these.
+        """
+        rising = [move for move in self.moves if move.stop > max(move.start, 0.0)]
+        return tuple(rising) if len(rising) <= FEW else _undominated(rising)
+
+    @cached_property
     def highest(self) -> Level | None:
         return max(self.levels, key=lambda level: level.voltage, default=None)
 
@@ -78,6 +105,30 @@ class Played:
         return longest
 
 
+def _undominated(moves: list[Slope]) -> tuple[Slope, ...]:
+    """The moves that no other one contains (their Pareto front), in their order; of equals the first."""
+
+    def from_wide_to_narrow(index: int) -> tuple[float, float, float]:
+        move = moves[index]
+        return max(move.start, 0.0), -move.stop, -math.inf if move.rate is None else -move.rate
+
+    kept: list[int] = []
+    top, front = -math.inf, list[Slope]()  # how far moves at once reach; moves at a rate
+    for index in sorted(range(len(moves)), key=from_wide_to_narrow):
+        move, rate = moves[index], moves[index].rate
+        if move.stop <= top:
+            continue
+        if rate is None:
+            top = move.stop
+        elif any(each.stop >= move.stop and (each.rate or 0.0) >= rate for each in front):
+            continue
+        else:
+            front = [each for each in front if each.stop > move.stop or (each.rate or 0.0) > rate]
+            front.append(move)
+        kept.append(index)
+    return tuple(moves[index] for index in sorted(kept))
+
+
 def step_name(step: Step, index: int) -> str:
     """Name of a step, or its number."""
     return step.name or f"step {index + 1}"
@@ -90,13 +141,14 @@ def _shape(
     said: set[tuple[Path, float, float]] = set()
     for action in actions:
         name, goal = action.input, action.voltage
+        if action.kind != "line":
+            if action.kind == "off":
+                at[name] = 0.0
+            continue
         before = at.get(name, 0.0)
-        if action.kind == "line":
-            at[name] = goal
-        elif action.kind == "off":
-            at[name] = 0.0
+        at[name] = goal
         key = (action.path, before, goal)
-        if action.kind != "line" or key in said:
+        if key in said:
             continue
         said.add(key)
         path: Path = ("procedure", *action.path)
@@ -140,7 +192,7 @@ def _walk(
                 at[each] = 0.0
 
 
-def _pieces(actions: list[Action], end: float) -> Iterator[Piece]:
+def _pieces(actions: Iterable[Action], end: float) -> Iterator[Piece]:
     """The set point as pieces without a gap; a jump is a piece of no length."""
     now, level = 0.0, 0.0
     for action in actions:
@@ -162,6 +214,6 @@ def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Play
     for name in procedure.hook_up:
         levels = [level for each, level, _ in walked if each == name and level is not None]
         moves = [slope for each, _, slope in walked if each == name and slope is not None]
-        actions = [action for action in timeline.actions if action.input == name]
-        played[name] = Played(tuple(levels), tuple(moves), tuple(_pieces(actions, timeline.duration)))
+        actions = tuple([action for action in timeline.actions if action.input == name])
+        played[name] = Played(tuple(levels), tuple(moves), actions, timeline.duration)
     return played, timeline

@@ -81,12 +81,7 @@ def deviation(
     """
     if not time.size:
         raise ValueError("expected a trace with rows, got none")
-    inside = (time > 0.0) & (time < asked.duration)
-    rows = np.concatenate((asked.time, time[inside]))
-    wanted = np.concatenate((asked.value, asked.at(time[inside])))
-    order = np.argsort(rows, kind="stable")
-    rows, wanted = rows[order], wanted[order]
-    difference = np.interp(rows, time, voltage) - wanted
+    rows, difference = deviations(asked, time, voltage)
     for start, end in away:
         difference[(rows >= start) & (rows <= end)] = 0.0
     at = int(np.argmax(np.abs(difference)))
@@ -94,6 +89,20 @@ def deviation(
     square = integral_of_product(rows, difference, difference)
     rms = math.sqrt(max(square, 0.0) / length) if length > 0.0 else abs(float(difference[-1]))
     return Deviation(float(difference[at]), float(rows[at]), rms)
+
+
+def deviations(asked: Waveform, time: Array, voltage: Array) -> tuple[Array, Array]:
+    """A trace (n,) less a waveform at the rows of both within the waveform: times [s] and differences [V].
+
+    Where the waveform jumps there are rows before and after; a jump at its very end is left out.
+    """
+    inside = (time > 0.0) & (time < asked.duration)
+    last = int(np.searchsorted(asked.time, asked.duration, side="left"))
+    rows = np.concatenate((asked.time[: last + 1], time[inside]))
+    wanted = np.concatenate((asked.value[: last + 1], asked.at(time[inside])))
+    order = np.argsort(rows, kind="stable")
+    rows, wanted = rows[order], wanted[order]
+    return rows, np.interp(rows, time, voltage) - wanted
 
 
 def edge(asked: Asked, time: Array, voltage: Array) -> Edge:

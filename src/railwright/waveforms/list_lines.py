@@ -25,12 +25,19 @@ GOOD_ENOUGH = 1.05
 """So near to the least error nothing more is tried."""
 
 
-def line_list(wave: Waveform, abilities: Abilities) -> Listed | None:
-    """An interpolating list; a jump is played as a line in the shortest dwell. None: none lasts as long."""
+def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) -> Listed | None:
+    """An interpolating list; a jump is played as a line in the shortest dwell. None: none lasts as long.
+
+    start: where the output stands before, if not where the waveform begins: then there is a jump between.
+    What is lost where jumps are nearer together than the shortest dwell counts in the error.
+    """
     grid = on_grid(wave, abilities)
     if -(-grid.cells // grid.longest) > abilities.at_most:
         return None
-    asked = _without_jumps(grid.wave, grid.shortest)
+    jumping = grid.wave
+    if start is not None and start != jumping.value[0]:
+        jumping = Waveform(np.append(0.0, jumping.time), np.append(start, jumping.value))
+    asked, lost = _without_jumps(jumping, grid.shortest)
     most = min(abilities.at_most, max(1, grid.cells // grid.shortest))
     best: tuple[float, Cells, Array] | None = None
     least = 0.0
@@ -42,7 +49,7 @@ def line_list(wave: Waveform, abilities: Abilities) -> Listed | None:
         if meets is None:
             continue
         levels = abilities.on_grid(_levels(asked, meets, abilities))
-        error = deviation(asked, Waveform(meets.astype(np.float64), levels))
+        error = max(lost, deviation(asked, Waveform(meets.astype(np.float64), levels)))
         if best is None or error < best[0]:
             best = error, meets, levels
         if best[0] <= GOOD_ENOUGH * least + abilities.resolution:
@@ -51,30 +58,38 @@ def line_list(wave: Waveform, abilities: Abilities) -> Listed | None:
         return None
     error, meets, levels = best
     points = PointList("line", float(levels[0]), levels[1:], np.diff(meets) * grid.step)
-    edge = grid.moved + grid.shortest * grid.step if (np.diff(grid.wave.time) == 0.0).any() else 0.0
+    edge = grid.moved + grid.shortest * grid.step if (np.diff(jumping.time) == 0.0).any() else 0.0
     return Listed(points, error, least, edge)
 
 
-def _without_jumps(wave: Waveform, over: int) -> Waveform:
+def _without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:
     """Each jump as a line that begins there and lasts `over` [the waveform's time]; of jumps that are nearer
-    together than that, each begins from where the line before it has come.
+    together than that, the first takes the others with it. And what is lost with them: how far the waveform
+    leaves the range of such a line while it lasts.
     """
     jumps = np.flatnonzero(np.diff(wave.time) == 0.0)
     if not jumps.size:
-        return wave
-    time, value = [wave.time[: jumps[0] + 1]], [wave.value[: jumps[0] + 1]]
-    for place, jump in enumerate(jumps):
-        begins = wave.time[jump]
-        if time[-1].size and begins < time[-1][-1]:
-            continue
-        ends = min(begins + over, wave.duration)
-        until = jumps[place + 1 :][wave.time[jumps[place + 1 :]] >= ends]
-        stop = until[0] + 1 if until.size else wave.time.size
-        rows = np.arange(jump + 1, stop)
-        rows = rows[wave.time[rows] > ends]
-        time.append(np.concatenate(([ends], wave.time[rows])))
-        value.append(np.concatenate((just_before(wave, np.array([ends])), wave.value[rows])))
-    return Waveform(np.concatenate(time), np.concatenate(value))
+        return wave, 0.0
+    at = wave.time[jumps]
+    ends = np.minimum(at + over, wave.duration)
+    goals = just_before(wave, ends)
+    passed = np.searchsorted(wave.time, ends, side="left")
+    later = np.searchsorted(wave.time, ends, side="right")
+    following = np.maximum(np.searchsorted(at, ends, side="left"), np.arange(jumps.size) + 1)
+    time, value, lost = [wave.time[: jumps[0] + 1]], [wave.value[: jumps[0] + 1]], 0.0
+    place = 0
+    while place < jumps.size:
+        jump, goal, after = jumps[place], goals[place], following[place]
+        if passed[place] > jump + 1:
+            away = wave.value[jump + 1 : passed[place]]
+            low, high = min(goal, wave.value[jump]), max(goal, wave.value[jump])
+            lost = max(lost, float(away.max()) - high, low - float(away.min()))
+        stop = jumps[after] + 1 if after < jumps.size else wave.time.size
+        # Where the next jump comes just then, its first row is where this line ends.
+        time += [ends[place : place + 1], wave.time[later[place] : stop]]
+        value += [goals[place : place + 1], wave.value[later[place] : stop]]
+        place = after
+    return Waveform(np.concatenate(time), np.concatenate(value)), lost
 
 
 def _spaced(meets: Array, grid: OnGrid, most: int) -> Cells | None:

@@ -1,9 +1,12 @@
-"""From the samples of a recording to a waveform: time from 0 on, straight lines from sample to sample."""
+"""From a recording's samples to a waveform, and on to a shape's pieces: few lines within a bound."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from railwright.waveforms.fit import Fit, deviation, tidy
+from railwright.waveforms.fit_lines import fewest_lines, least_error_lines
+from railwright.waveforms.shapes import Hold, Line, Piece, Step
 from railwright.waveforms.waveform import Array, Waveform
 
 
@@ -59,3 +62,53 @@ def from_samples(
         ),
         tuple(notes),
     )
+
+
+PART = 0.0025
+"""Deviation with which lines stand for a recording, in parts of its span: as chords do for other shapes."""
+
+MOST_LINES = 10_000
+"""Lines that may stand for one recording; where that is too few, they deviate by more, and it is said."""
+
+
+def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> Fit:
+    """The fewest lines that stay within a part of the waveform's span, its jumps kept; at most so many.
+
+    Where more would be needed, the deviation is doubled until they are enough.
+    """
+    wave = tidy(wave)
+    jumps = np.flatnonzero(np.diff(wave.time) == 0.0)
+    begins, ends = np.append(0, jumps + 1), np.append(jumps + 1, wave.time.size)
+    if begins.size > most:
+        raise ValueError(f"at most {most} stretches without a jump can be played, got {begins.size}")
+    span = float(np.ptp(wave.value))
+    tolerance = part * span
+    while True:
+        made: list[Waveform] = []
+        for begin, end in zip(begins, ends, strict=True):
+            stretch = Waveform(wave.time[begin:end] - wave.time[begin], wave.value[begin:end])
+            fit = fewest_lines(stretch, tolerance) if tolerance > 0.0 else least_error_lines(stretch, 1)
+            assert fit is not None  # a stretch has no jump
+            made.append(fit.wave)
+        if sum(each.time.size - 1 for each in made) <= most:
+            break
+        tolerance *= 2.0
+    starts = wave.time[begins].tolist()
+    time = np.concatenate([each.time + start for each, start in zip(made, starts, strict=True)])
+    whole = Waveform(np.maximum.accumulate(time), np.concatenate([each.value for each in made]))
+    return Fit(whole, time.size - begins.size, deviation(wave, whole), 0.0)
+
+
+def as_pieces(wave: Waveform) -> tuple[Piece, ...]:
+    """A waveform as pieces of a shape: at once to its first value, then its lines and jumps."""
+    pieces: list[Piece] = [Step(float(wave.value[0]))]
+    level = float(wave.value[0])
+    for over, value in zip(np.diff(wave.time).tolist(), wave.value[1:].tolist(), strict=True):
+        if over == 0.0:
+            pieces.append(Step(value))
+        elif value == level:
+            pieces.append(Hold(over))
+        else:
+            pieces.append(Line(value, over))
+        level = value
+    return tuple(pieces)

@@ -23,6 +23,10 @@ MOST_MOVES = 1_000_000
 """Moves that one shape may come to, all its repeats counted."""
 
 Path = tuple[str | int, ...]
+"""Where something is written in a document."""
+
+Positions = tuple[int, ...]
+"""A piece among some pieces, and inside repeats among theirs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +122,7 @@ class Move(NamedTuple):
     kind: Literal["line", "on", "off", "limit", "wait", "end"]
     value: float
     over: float
-    path: Path
+    path: Positions
     piece: Piece | None
 
 
@@ -130,7 +134,7 @@ def moves(pieces: Sequence[Piece], level: float, start: float = 0.0) -> Iterator
     return _played(pieces, level, start, ())
 
 
-def _played(pieces: Sequence[Piece], level: float, now: float, path: Path) -> Iterator[Move]:
+def _played(pieces: Sequence[Piece], level: float, now: float, path: Positions) -> Iterator[Move]:
     for number, piece in enumerate(pieces):
         here = (*path, number)
         if type(piece) is Hold:

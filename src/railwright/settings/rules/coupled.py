@@ -41,6 +41,8 @@ class _TakenAlong:
 
 
 def _taken_along(context: Context) -> Iterator[_TakenAlong]:
+    if not any(supply.coupled for supply in context.used_supplies.values()):
+        return
     feeds = {name: draft.feed for name, draft in context.drafts.items()}
     fed = {points.output: name for name, feed in feeds.items() for points in feed.outputs}
     stands, on = dict.fromkeys(fed, 0.0), dict.fromkeys(fed, False)

@@ -41,17 +41,12 @@ def power_range(context: Context) -> Outcome:
                 source.name, source.at_output, "power rating of the output", f"the power of {source.name}"
             )
             continue
-        for level in source.played.levels:
-            drawn = source.load.current(level.voltage) if level.voltage > 0 else None
-            if drawn is None:
-                continue
-            drop = source.drop(drawn.high) if source.senses else 0.0
-            power = (level.voltage + drop) * drawn.high
+        for level, drawn, power in source.powers(sum(known)):
             if power > sum(known):
                 yield Hit(
                     source.name,
                     level.path,
-                    f"{show(level.voltage, 'V')} with up to {show(drawn.high, 'A')} needs "
+                    f"{show(level.voltage, 'V')} with up to {show(drawn, 'A')} needs "
                     f"{show(power, 'W')}; "
                     f"{', '.join(source.outputs)} can give {show(sum(known), 'W')}",
                     "take a stronger output, or join outputs",
@@ -229,17 +224,12 @@ def power_headroom(context: Context) -> Outcome:
         known = [output.power for output in source.rows if output.power is not None]
         if len(known) < source.count:
             continue
-        for level in source.played.levels:
-            drawn = source.load.current(level.voltage) if level.voltage > 0 else None
-            if drawn is None:
-                continue
-            drop = source.drop(drawn.high) if source.senses else 0.0
-            power = (level.voltage + drop) * drawn.high
+        for level, drawn, power in source.powers(sum(known)):
             if power <= sum(known) < HEADROOM * power:
                 yield Hit(
                     source.name,
                     level.path,
-                    f"{show(level.voltage, 'V')} with up to {show(drawn.high, 'A')} needs "
+                    f"{show(level.voltage, 'V')} with up to {show(drawn, 'A')} needs "
                     f"{show(power, 'W')} of the "
                     f"{show(sum(known), 'W')} that {', '.join(source.outputs)} can give",
                     "take a stronger output, or join outputs",

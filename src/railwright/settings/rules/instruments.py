@@ -95,7 +95,7 @@ def accuracy_unknown(context: Context) -> Outcome:
                 )
 
 
-COMPUTED = ("exponential_to", "ripple", "standard")
+COMPUTED = ("exponential_to", "ripple", "standard", "recording")
 """Keys of shapes whose voltages are worked out rather than written: they lie where they lie."""
 
 

@@ -93,6 +93,9 @@ def never_played(context: Context) -> Outcome:
         if never.voltage_of not in context.sources or never.minus not in context.sources:
             continue
         first, second = context.sources[never.voltage_of], context.sources[never.minus]
+        (low, high), (other_low, other_high) = first.played.reach, second.played.reach
+        if never.outside.low <= low - other_high and high - other_low <= never.outside.high:
+            continue  # whatever stands there at the same time
         worst: tuple[float, float, float] | None = None
         for time, one, other in _instants(first.played.pieces, second.played.pieces):
             one, other = first.input.sign * one, second.input.sign * other

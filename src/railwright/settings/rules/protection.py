@@ -262,17 +262,13 @@ def opp_below_need(context: Context) -> Outcome:
     """The over-power protection trips at what normal operation draws."""
     for source, feed in context.having("opp"):
         level = source.opp(feed)
-        for played in source.played.levels:
-            drawn = source.load.current(played.voltage) if played.voltage > 0 else None
-            if drawn is None:
-                continue
-            power = (played.voltage + (source.drop(drawn.high) if source.senses else 0.0)) * drawn.high
+        for played, drawn, power in source.powers(level):
             if power >= level:
                 yield Hit(
                     source.name,
                     (*source.at_limits, "opp"),
                     f"it acts from {show(level, 'W')} on; '{played.step}' plays {show(played.voltage, 'V')} "
-                    f"with up to {show(drawn.high, 'A')}, {show(power, 'W')}",
+                    f"with up to {show(drawn, 'A')}, {show(power, 'W')}",
                     "raise 'opp', or leave it out",
                 )
                 break

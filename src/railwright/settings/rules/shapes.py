@@ -122,6 +122,19 @@ def trigger_assumed(context: Context) -> Outcome:
         return
 
 
+@rule("recording-recognised", Severity.NOTE)
+def recording_recognised(context: Context) -> Outcome:
+    """A recording is played; its separators, columns and units were recognised, or taken for granted."""
+    for _, here, source, waveform in _waveforms(context):
+        if waveform.recognised:
+            yield Hit(
+                source.name,
+                (*here, "recording"),
+                f"'{waveform.recording}': {'; '.join(waveform.recognised)}",
+                "make sure that this is meant; 'column', 'time', 'unit' and their kin say otherwise",
+            )
+
+
 @rule("standard-from-memory", Severity.NOTE)
 def standard_from_memory(context: Context) -> Outcome:
     """A standard's figures are played that were written down from memory."""

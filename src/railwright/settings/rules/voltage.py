@@ -64,11 +64,11 @@ def withstand_played(context: Context) -> Outcome:
                 least = f"the {show(most, 'V')} it withstands"
                 why = f"{show(highest, 'V')} (with programming error) is more than {least}"
             else:
-                below = [e.voltage for e in forward if e.voltage is not None and e.voltage < highest]
                 allowed = max(float("inf") if each.duration is None else each.duration for each in enough)
-                held = (
-                    source.played.longest_above(max(below, default=0.0)) if allowed != float("inf") else 0.0
-                )
+                if allowed == float("inf"):
+                    break  # and so it is for every lower level
+                below = [e.voltage for e in forward if e.voltage is not None and e.voltage < highest]
+                held = source.played.longest_above(max(below, default=0.0))
                 if held <= allowed:
                     continue
                 why = (

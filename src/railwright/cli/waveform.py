@@ -1,0 +1,165 @@
+"""`railwright waveform`: a shape of the procedure as a table or a figure: asked, played and predicted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from railwright.cli.arguments import Json, Procedure
+from railwright.cli.exits import BadInput, Exit
+
+if TYPE_CHECKING:
+    from railwright.cli.checking import Checked
+    from railwright.rehearsal.playback import Played
+    from railwright.rehearsal.timeline import Timeline
+    from railwright.traces import Record
+
+ENDINGS = (".csv", ".svg", ".png")
+
+Step = Annotated[
+    str | None, typer.Option("--step", metavar="NAME", help="The shape; left out: the only one there is.")
+]
+To = Annotated[Path | None, typer.Option("--to", metavar="FILE", help="Write it there: .csv, .svg or .png.")]
+Rehearsed = Annotated[
+    bool,
+    typer.Option("--rehearsed", help="In a CSV: what is rehearsed, beside what is asked."),
+]
+
+
+def waveform(
+    procedure: Procedure,
+    step: Step = None,
+    to: To = None,
+    rehearsed: Rehearsed = False,
+    json: Json = False,
+) -> Exit:
+    """Show what becomes of a shape.
+
+    What the procedure asks for, what the outputs really do by rehearsal, and how far the one is from the
+    other: largest, r.m.s., and edge by edge; nothing is energised.
+
+    A CSV has the columns time_s and, of each input, main_voltage_V and main_limit_A; two rows at one time are
+    a jump.
+    """
+    from railwright.cli.checking import settle_documents
+    from railwright.rehearsal.playback import playback
+    from railwright.rehearsal.rehearse import rehearse
+    from railwright.rehearsal.timeline import build_timeline
+    from railwright.settings.delivery import played_timeline
+
+    if to is not None and to.suffix.lower() not in ENDINGS:
+        raise BadInput(f"--to: expected a file that ends in .csv, .svg or .png, got '{to}'")
+    if rehearsed and (to is None or to.suffix.lower() != ".csv"):
+        raise BadInput("--rehearsed: expected a CSV file after --to, got none; name one")
+    checked = settle_documents(procedure)
+    documents = checked.documents
+    timeline = build_timeline(documents.procedure, documents.device)
+    shapes = [span.name for span in timeline.spans if span.kind == "shape"]
+    name = _chosen(step, shapes)
+    reaching = played_timeline(documents, checked.settings.set_points)
+    record = rehearse(documents, checked.settings.set_points, timeline=reaching).record
+    played = [each for each in playback(timeline, record) if each.span.name == name]
+    if not played:
+        raise BadInput(f"--step: expected a shape that takes some time, got '{name}', which takes none")
+    if to is not None:
+        if to.suffix.lower() == ".csv":
+            _table(checked, played, record, to, rehearsed)
+        else:
+            _figure(checked, played, reaching, record, to)
+    if json:
+        from railwright.cli.console import print_json
+        from railwright.cli.shapes import shapes_data
+
+        print_json({"procedure": str(procedure), "shapes": shapes_data(played)})
+    else:
+        from railwright.cli.console import console
+        from railwright.cli.shapes import edges_table, shapes_table
+
+        out = console()
+        out.print(shapes_table(played))
+        for each in played:
+            if each.edges:
+                out.print(edges_table(each))
+        if to is not None:
+            out.print(f"written: {to}", soft_wrap=True)
+    return Exit.DONE
+
+
+def _chosen(step: str | None, shapes: list[str]) -> str:
+    listed = ", ".join(f"'{name}'" for name in shapes)
+    if not shapes:
+        raise BadInput("expected a procedure with a shape, got none; add one")
+    if step is None:
+        if len(shapes) > 1:
+            raise BadInput(f"--step: expected one of the shapes {listed}, got none; name one")
+        return shapes[0]
+    if step not in shapes:
+        raise BadInput(f"--step: expected one of the shapes {listed}, got '{step}'")
+    return step
+
+
+def _table(checked: Checked, played: list[Played], record: Record, to: Path, rehearsed: bool) -> None:
+    import numpy as np
+
+    from railwright.rehearsal.playback import limit_waveform
+    from railwright.rehearsal.timeline import build_timeline
+    from railwright.waveforms.columns import on_one_time_base
+    from railwright.waveforms.waveform import Waveform
+
+    documents = checked.documents
+    timeline = build_timeline(documents.procedure, documents.device)
+    waves: dict[str, Waveform] = {}
+    for each in played:
+        waves[f"{each.input}_voltage_V"] = each.asked
+        feed = checked.settings.set_points[each.input]
+        waves[f"{each.input}_limit_A"] = limit_waveform(timeline, each.step, feed)
+        if rehearsed:
+            part = record.traces[each.input].closed(each.span.start, each.span.end)
+            time = np.maximum.accumulate(part.time - part.time[0])
+            waves[f"{each.input}_rehearsed_voltage_V"] = Waveform(time, part.columns["voltage"])
+            waves[f"{each.input}_rehearsed_current_A"] = Waveform(time, part.columns["current"])
+    columns = on_one_time_base(waves)
+    unfinished = to.with_name(to.name + ".part")
+    with unfinished.open("w", encoding="utf-8", newline="\n") as file:
+        np.savetxt(
+            file,
+            np.column_stack(list(columns.values())),
+            fmt=["%.12g", *["%.9g"] * (len(columns) - 1)],
+            delimiter=",",
+            header=",".join(columns),
+            comments="",
+        )
+    unfinished.replace(to)
+
+
+def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: Record, to: Path) -> None:
+    from railwright.quantities import show
+    from railwright.rehearsal.delivered import asked_of, shape_actions
+    from railwright.report.waveform_plot import Curves, save_waveforms, worst_edge
+
+    curves = []
+    listed = shape_actions(reaching)
+    for each in played:
+        own = listed.get((each.step, each.input))
+        told_by_list = None
+        if own is not None and not any(action.path for action in own.actions):  # points of a list
+            span = each.span
+            told_by_list = asked_of(own.level, own.actions, span.start, span.end - span.start)
+        part = record.traces[each.input].closed(each.span.start, each.span.end)
+        time = part.time - each.span.start
+        edges = [(e.asked.time, e.asked_duration, e.duration, e.asked.until) for e in each.edges]
+        told = f"off by up to {show(abs(each.whole.largest), 'V')}, {show(each.whole.rms, 'V')} r.m.s."
+        curves.append(
+            Curves(
+                each.input,
+                each.asked,
+                told_by_list,
+                time,
+                part.columns["voltage"],
+                worst_edge(edges, each.asked.duration),
+                told,
+            )
+        )
+    save_waveforms(curves, played[0].span.name, tuple(checked.documents.device.inputs), to)

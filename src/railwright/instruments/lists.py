@@ -1,0 +1,133 @@
+"""An output's own point list: loaded and verified, armed, started together with others, and ended."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from railwright.instruments.comparison import allowed_difference
+from railwright.instruments.dialect import PointList, compose
+from railwright.instruments.errors import InstrumentError
+from railwright.instruments.session import Answer
+from railwright.instruments.supply import Supply
+from railwright.scpi.numbers import parse_response
+
+DWELL_PART = 1e-4
+"""Part of a dwell by which its query may differ: the digits of the answer, no rounding."""
+
+
+@dataclass(frozen=True, slots=True)
+class OwnList:
+    """A list for one output of a supply: voltages [V] with dwells [s], and how often it is played through."""
+
+    output: str
+    voltages: tuple[float, ...]
+    dwells: tuple[float, ...]
+    count: int
+    between: Literal["step", "line"]
+
+
+def load(supply: Supply, own: OwnList) -> None:
+    """Load a list and ask all of it back. InstrumentError at the first thing that is not as it should be."""
+    header = _headers(supply)
+    _put_numbers(supply, own, header.voltages, own.voltages, "voltage")
+    _put_numbers(supply, own, header.dwells, own.dwells, "dwell")
+    _put_numbers(supply, own, header.count, (float(own.count),), "count")
+    if header.between is not None:
+        _put_word(supply, own.output, header.between, own.between)
+    elif own.between != "step":
+        raise InstrumentError(
+            supply.name, "", f"its dialect '{supply.dialect.dialect}' cannot play points in lines"
+        )
+
+
+def arm(supply: Supply, output: str) -> None:
+    """Let the list rule the voltage, verified: from now on the start plays it."""
+    _put_word(supply, output, _headers(supply).mode, "list")
+
+
+def start(supply: Supply, outputs: Sequence[str]) -> Answer:
+    """Start the lists of several outputs together. Gives the exchange."""
+    header, dialect = _headers(supply), supply.dialect
+    channels = [supply.channel(output) for output in outputs]
+    if dialect.addressing == "channel-list":
+        units = [dialect.command_of(header.start, channels)]
+    else:
+        units = [u for c in channels for u in (*dialect.select(c), dialect.command_of(header.start, [c]))]
+    answers, answer = supply.exchange([*units, dialect.instrument.next_error])
+    supply.no_error(compose(units), answers[-1])
+    return answer
+
+
+def stop(supply: Supply) -> None:
+    """End every list of the supply: SCPI-1999's ABORt has no channel. Outputs stay where they are."""
+    supply.do([_headers(supply).stop])
+
+
+def release(supply: Supply, output: str) -> None:
+    """Let the set point rule the voltage again, verified; no list may run."""
+    _put_word(supply, output, _headers(supply).mode, "fixed")
+
+
+def _headers(supply: Supply) -> PointList:
+    if supply.dialect.points is None:
+        raise InstrumentError(
+            supply.name, "", f"its dialect '{supply.dialect.dialect}' has no commands for a point list"
+        )
+    return supply.dialect.points
+
+
+def _put_word(supply: Supply, output: str, header: str, word: str) -> None:
+    """Set one of the dialect's words and ask it back, in one message."""
+    dialect, channel = supply.dialect, supply.channel(output)
+    units = [
+        *dialect.select(channel),
+        dialect.command_of(header, [channel], dialect.words[word]),
+        dialect.query_of(header, channel),
+    ]
+    answers, _ = supply.exchange([*units, dialect.instrument.next_error])
+    supply.no_error(compose(units), answers[-1])
+    try:
+        got = dialect.word(answers[0])
+    except ValueError as error:
+        raise InstrumentError(supply.name, compose(units), str(error)) from None
+    if got != word or len(answers) != 2:
+        told = f"output {output}: {header} was set to {word} and reads back as {answers[0]}"
+        raise InstrumentError(supply.name, compose(units), told)
+
+
+def _put_numbers(
+    supply: Supply,
+    own: OwnList,
+    header: str,
+    values: Sequence[float],
+    kind: Literal["voltage", "dwell", "count"],
+) -> None:
+    """Set numbers and compare what the query answers with them."""
+    dialect, channel = supply.dialect, supply.channel(own.output)
+    written = [f"{value:.9g}" for value in values]
+    supply.do([*dialect.select(channel), dialect.command_of(header, [channel], *written)])
+    units = [*dialect.select(channel), dialect.query_of(header, channel)]
+    (answer,), _ = supply.exchange(units)
+    try:
+        got = [parse_response(part) for part in answer.split(",")]
+    except ValueError as error:
+        raise InstrumentError(supply.name, compose(units), str(error)) from None
+    if len(got) != len(values):
+        raise _differs(supply, compose(units), own, f"{len(values)} values", f"{len(got)}")
+    document = supply.document.outputs[own.output]
+    for place, (asked, is_there) in enumerate(zip(values, got, strict=True), start=1):
+        allowed = DWELL_PART * asked if kind == "dwell" else 0.0
+        if kind == "voltage":
+            allowed = allowed_difference(document, "voltage", asked)
+        # A NaN is never within any bound.
+        if not abs(is_there - asked) <= allowed:
+            raise _differs(supply, compose(units), own, f"{kind} {asked:.9g} of point {place}", f"{is_there}")
+
+
+def _differs(supply: Supply, command: str, own: OwnList, asked: str, got: str) -> InstrumentError:
+    shown = got if len(got) <= 60 else got[:57] + "..."
+    return InstrumentError(
+        supply.name, command, f"output {own.output}: {asked} was set in its list and reads back as {shown}"
+    )

@@ -1,0 +1,102 @@
+"""What reaches the outputs of a shape that they play by their own point lists."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from railwright.rehearsal.timeline import Action, Timeline
+
+if TYPE_CHECKING:
+    from railwright.waveforms.point_list import PointList
+    from railwright.waveforms.waveform import Waveform
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Listing:
+    """A shape step's list for one input.
+
+    step: position of the step. points: voltages of the input; an output in series has its share of them.
+    count: how often it is played through.
+    """
+
+    step: int
+    input: str
+    points: PointList
+    count: int
+
+    @property
+    def duration(self) -> float:
+        """From the trigger to the end of the last dwell [s]."""
+        return float(self.points.dwells.sum()) * self.count
+
+
+@dataclass(slots=True)
+class Own:
+    """What a shape step does to one input, in order, and the set point just before [V]."""
+
+    level: float
+    actions: list[Action] = field(default_factory=list)
+
+
+def shape_actions(timeline: Timeline) -> dict[tuple[int, str], Own]:
+    """(position of the step, input) -> what the shape there does to it; one pass over all actions.
+
+    What it does at its very end is left to the next step. An action that says where it is written belongs
+    there, another to the shape in whose time it lies.
+    """
+    found: dict[tuple[int, str], Own] = {}
+    level: dict[str, float] = {}
+    spans, here = timeline.spans, 0
+    for action in timeline.actions:
+        name, time = action.input, action.time
+        if action.path[:1] == ("steps",):
+            step = action.path[1]
+        else:
+            while here + 1 < len(spans) and time >= spans[here].end:
+                here += 1
+            step = here
+        assert isinstance(step, int)
+        span = spans[step]
+        if span.kind == "shape" and name in span.inputs and span.start <= time < span.end:
+            own = found.get((step, name))
+            if own is None:
+                own = found[step, name] = Own(level.get(name, 0.0))
+            own.actions.append(action)
+        level[name] = 0.0 if action.kind == "off" else action.voltage
+    return found
+
+
+def asked_of(level: float, actions: Sequence[Action], start: float, duration: float) -> Waveform:
+    """The set point that lines and steps ask for, from `level` [V] at `start` [s] on; its time from 0."""
+    import numpy as np
+
+    from railwright.waveforms.waveform import Waveform
+
+    time, value = [0.0], [level]
+    for action in actions:
+        begin = min(action.time - start, duration)
+        end = min(begin + action.over, duration)
+        # A line that the end of the step cuts short gets as far as it does by then.
+        part = (end - begin) / action.over if action.over > 0.0 else 1.0
+        time += [begin, end]
+        value += [value[-1], value[-1] + (action.voltage - value[-1]) * part]
+    time.append(duration)
+    value.append(value[-1])
+    return Waveform(np.maximum.accumulate(np.array(time)), np.array(value))
+
+
+def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:
+    """The timeline with the points of each list in place of what the procedure asks."""
+    own, listed = shape_actions(timeline), list(listings)
+    replaced = {id(a) for each in listed for a in own[each.step, each.input].actions}
+    actions = [action for action in timeline.actions if id(action) not in replaced]
+    for listing in listed:
+        now, points = timeline.spans[listing.step].start, listing.points
+        for _ in range(listing.count):
+            for voltage, dwell in zip(points.voltages.tolist(), points.dwells.tolist(), strict=True):
+                over = dwell if points.between == "line" else 0.0
+                actions.append(Action(now, "line", listing.input, voltage, over))
+                now += dwell
+    return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))

@@ -1,0 +1,73 @@
+"""What a run may wait for between two segments: a key at the terminal, or a trigger from outside.
+
+A key is the Enter key, or a line on standard input. A trigger is the signal SIGUSR1 to the run's process,
+which any program or script on the computer can send; the supplies' own trigger inputs are not used.
+"""
+
+from __future__ import annotations
+
+import os
+import select
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Literal
+
+Source = Literal["trigger", "key"]
+
+
+class Triggers:
+    """Says whether what a run waits for has come. What came before the run began to wait does not count."""
+
+    def __init__(self) -> None:
+        self._triggered = False
+
+    def how(self, source: Source) -> str:
+        """What a person or a program has to do, for people."""
+        return "press Enter" if source == "key" else f"send SIGUSR1 to process {os.getpid()}"
+
+    def begin(self, source: Source) -> None:
+        """The run begins to wait: forget what came before."""
+        if source == "trigger":
+            self._triggered = False
+        else:
+            while self._line():
+                pass
+
+    def arrived(self, source: Source) -> bool:
+        """Whether it has come; returns at once."""
+        if source == "trigger":
+            return self._triggered
+        return self._line()
+
+    def trigger(self) -> None:
+        """The trigger comes."""
+        self._triggered = True
+
+    def _line(self) -> bool:
+        """Whether standard input had a line, which is taken from it."""
+        try:
+            ready, _, _ = select.select([sys.stdin], [], [], 0.0)
+            return bool(ready) and bool(sys.stdin.readline())
+        except (OSError, ValueError):  # no standard input, or one that is no file
+            return False
+
+
+@contextmanager
+def signal_triggers(triggers: Triggers) -> Iterator[None]:
+    """SIGUSR1 is the trigger while this lasts; outside the main thread Python takes no handlers."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def handle(number: int, frame: FrameType | None) -> None:
+        triggers.trigger()
+
+    before = signal.signal(signal.SIGUSR1, handle)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGUSR1, before)

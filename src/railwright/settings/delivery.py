@@ -1,0 +1,343 @@
+"""How each shape reaches its outputs: set points timed by the host, or the outputs' own point lists.
+
+The host is preferred where it can do what is asked: nothing has to be loaded. Where it cannot keep the times,
+or the outputs have no slew for a line, the point list is fitted, stepping and interpolating, and the better
+one taken. Where neither keeps within the tolerance, the better of the two is played, and a finding says so
+before the run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from railwright.documents.bench import Bench, Points
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import Procedure
+from railwright.instruments.dialect import load_dialect
+from railwright.quantities import show
+from railwright.rehearsal.delivered import Listing, Own, as_played, asked_of, shape_actions
+from railwright.rehearsal.lines import STAIR, slew_range, stair_count
+from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.rehearsal.timeline import Action, Timeline, build_timeline
+
+if TYPE_CHECKING:
+    from railwright.waveforms.point_list import Abilities, Listed
+    from railwright.waveforms.waveform import Waveform
+
+TOLERANCE = 0.01
+"""Deviation that is accepted unless another is asked for, in parts of the shape's span."""
+
+USUAL_STEP = 1e-3
+"""Step of a dwell that is taken where the bench does not give it, and its shortest is not shorter [s]."""
+
+HOPELESS = 2
+"""Times as many points as a list has that are needed at least, from which on none is fitted."""
+
+NO_RESOLUTION = 1e-3
+"""Step of a voltage that is taken where the bench does not give it [V]."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Delivery:
+    """How one shape step reaches the outputs of one input.
+
+    by: who times it. error: largest deviation of what they are told from what is asked [V], jumps apart;
+    least: what no list of so many points can go below, None: by the host. edge: how far jumps are out of
+    time, or how long they last [s]. tolerance: what was accepted [V]. serves: whether that is kept. why: the
+    reason in numbers. remedy: what would do where it is not. listing: what is loaded, None: by the host.
+    """
+
+    step: int
+    input: str
+    by: Literal["host", "list"]
+    error: float
+    least: float | None
+    edge: float
+    tolerance: float
+    serves: bool
+    why: str
+    remedy: str
+    listing: Listing | None
+
+
+@dataclass(frozen=True, slots=True)
+class ListPoints:
+    """What the point lists of all outputs of an input can do: points, dwells in steps of `step` [s]."""
+
+    at_most: int
+    shortest: float
+    longest: float
+    step: float
+    between: tuple[Literal["step", "line"], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Host:
+    """What the host can do of a shape: largest deviation [V], and why ('' where there is none)."""
+
+    error: float
+    why: str
+
+
+def deliveries(
+    procedure: Procedure,
+    bench: Bench,
+    set_points: SetPoints,
+    timeline: Timeline,
+    tolerance: float | None = None,
+) -> tuple[Delivery, ...]:
+    """How every shape step reaches every input that it moves. Pure.
+
+    tolerance: deviation that is accepted [V]; None: `TOLERANCE` of the shape's span.
+    """
+    found: list[Delivery] = []
+    waiting = {wait.step for wait in timeline.waits if wait.time > timeline.spans[wait.step].start}
+    for (step, name), own in shape_actions(timeline).items():
+        # What waits, or is off in between, is the host's: its times are not known beforehand.
+        if name in set_points and step not in waiting and all(a.kind == "line" for a in own.actions):
+            busy = [other.listing for other in found if other.listing and other.step == step]
+            found.append(_delivery(procedure, bench, set_points, timeline, step, name, own, tolerance, busy))
+    return tuple(found)
+
+
+def played_timeline(documents: Documents, set_points: SetPoints) -> Timeline:
+    """The procedure's timeline as it reaches the outputs: point lists in place of what they play."""
+    timeline = build_timeline(documents.procedure, documents.device)
+    found = deliveries(documents.procedure, documents.bench, set_points, timeline)
+    return as_played(timeline, [each.listing for each in found if each.listing is not None])
+
+
+def _delivery(
+    procedure: Procedure,
+    bench: Bench,
+    set_points: SetPoints,
+    timeline: Timeline,
+    step: int,
+    name: str,
+    own: Own,
+    tolerance: float | None,
+    busy: Sequence[Listing],
+) -> Delivery:
+    feed, span, level, actions = set_points[name], timeline.spans[step], own.level, own.actions
+    levels = [level, *(action.voltage for action in actions)]
+    if tolerance is None:
+        tolerance = max(TOLERANCE * (max(levels) - min(levels)), _resolution(feed, bench))
+    host = _by_host(actions, level, slew_range(feed, bench))
+    if host.error <= tolerance:
+        why = host.why or "every set point and line is the outputs' own, timed by the host"
+        return Delivery(step, name, "host", host.error, None, STAIR, tolerance, True, why, "", None)
+    hindrance = _hindrance(feed, bench, set_points, busy)
+    if hindrance:
+        return Delivery(
+            step, name, "host", host.error, None, STAIR, tolerance, False, f"{host.why}; {hindrance}",
+            "take outputs with a point list, or with a slew for it", None,
+        )  # fmt: skip
+    points = points_of(feed, bench)
+    assert points is not None
+    shape = procedure.steps[step].shape
+    turns = shape.repeat if shape is not None and shape.pause_between == 0.0 else 1
+    needed = points_needed(levels, tolerance) // turns
+    if needed > HOPELESS * points.at_most:
+        told = f"its own list of {points.at_most} points cannot either: {needed} are needed at least"
+        return Delivery(
+            step, name, "host", host.error, None, STAIR, tolerance, False, f"{host.why}; {told}",
+            _more(points), None,
+        )  # fmt: skip
+    asked = asked_of(level, actions, span.start, span.end - span.start)
+    best = _best(asked, abilities(feed, bench), points, tolerance, turns)
+    if best is None or best[0].error >= host.error:
+        told = f"a list of {points.at_most} points cannot last {show(asked.duration, 's')}"
+        if best is not None:
+            told = f"its best list of {points.at_most} points is off by {show(best[0].error, 'V')}"
+        return Delivery(
+            step, name, "host", host.error, None, STAIR, tolerance, False, f"{host.why}; {told}",
+            _more(points), None,
+        )  # fmt: skip
+    listed, count = best
+    number = listed.points.dwells.size
+    how = "in steps" if listed.points.between == "step" else "in lines"
+    often = f", {count} times" if count > 1 else ""
+    why = (
+        f"{host.why}; its own list of {number} points {how}{often} is off by "
+        f"{show(listed.error, 'V')} at most, no list of {points.at_most} points by less than "
+        f"{show(listed.least, 'V')}"
+    )
+    if listed.edge:
+        why += f"; a jump is {show(listed.edge, 's')} out at most"
+    serves = listed.error <= tolerance
+    return Delivery(
+        step, name, "list", listed.error, listed.least, listed.edge, tolerance, serves, why,
+        "" if serves else _more(points), Listing(step, name, listed.points, count),
+    )  # fmt: skip
+
+
+def points_needed(corners: Sequence[float], tolerance: float) -> int:
+    """A lower bound of the points of any list, stepping or interpolating, that stays within a tolerance [V].
+
+    corners: voltages of a waveform at its corners, in order [V]. Between two reversals of more than twice the
+    tolerance, of which one lies between, no single line is within it: it ends in each such stretch.
+    """
+    low = high = corners[0]
+    rising: bool | None = None
+    reversals = 0
+    for value in corners:
+        low, high = min(low, value), max(high, value)
+        turned = high - value > 2.0 * tolerance if rising is not False else value - low > 2.0 * tolerance
+        if rising is None and not turned and value - low > 2.0 * tolerance:
+            rising = True
+        elif turned:
+            reversals += rising is not None
+            rising = rising is False
+            low = high = value
+    return (reversals + 1) // 2 + 1
+
+
+def _more(points: ListPoints) -> str:
+    """What would do."""
+    return (
+        f"accept more, or take an output with more points than {points.at_most}, dwells shorter than "
+        f"{show(points.shortest, 's')}, or a slew for it"
+    )
+
+
+def _by_host(actions: Sequence[Action], level: float, slews: tuple[float, float] | None) -> _Host:
+    """Largest deviation where the host sends each set point or line at its time."""
+    worst, why, before = 0.0, "", -1.0
+    for action in actions:
+        change = abs(action.voltage - level)
+        if 0.0 < action.time - before < STAIR * (1.0 - 1e-6) and before >= 0.0 and change > worst:
+            worst = change
+            apart = show(action.time - before, "s")
+            why = f"set points {apart} apart, the host keeps {show(STAIR, 's')} between two"
+        count, rate = stair_count(change, action.over, slews), change / action.over if action.over else 0.0
+        off = change / count if count else 0.0
+        if off > worst:
+            worst = off
+            why = f"a line of {show(action.over, 's')} goes in {count} stairs of {show(off, 'V')}"
+        if slews and count == 0 and rate > slews[1]:
+            off = change * (1.0 - slews[1] / rate)
+            if off > worst:
+                worst = off
+                why = f"{show(rate, 'V/s')} is asked, the outputs' slew is {show(slews[1], 'V/s')} at most"
+        before, level = action.time, action.voltage
+    return _Host(worst, why)
+
+
+def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[Listing]) -> str:
+    """Why the outputs' own lists are out of the question; '' where they are not."""
+    for output in feed.outputs:
+        supply, _, own = output.output.partition(".")
+        if bench.output(output.output).points is None:
+            return f"{output.output} has no point list"
+        dialect = load_dialect(bench.supplies[supply].dialect)
+        if dialect.points is None:
+            return f"dialect '{dialect.dialect}' has no commands for a point list"
+        if any(own in group.outputs for group in bench.supplies[supply].coupled):
+            return f"{output.output} is coupled with others, which a list would not take along"
+    mine = {output.output.partition(".")[0] for output in feed.outputs}
+    for other in busy:
+        theirs = {output.output.partition(".")[0] for output in set_points[other.input].outputs}
+        if mine & theirs:
+            # ABORt of SCPI-1999 has no channel: ending one would end the other.
+            return f"a list for {other.input} runs on the same supply"
+    return ""
+
+
+def points_of(feed: Feed, bench: Bench) -> ListPoints | None:
+    """What the lists of all outputs of a feed can do; None: one has none."""
+    each = [bench.output(output.output).points for output in feed.outputs]
+    known = [points for points in each if points is not None]
+    if len(known) < len(each):
+        return None
+    kinds = [kind for kind in known[0].between if all(kind in points.between for points in known)]
+    return ListPoints(
+        at_most=min(points.at_most for points in known),
+        shortest=max(points.dwell.low for points in known),
+        longest=min(points.dwell.high for points in known),
+        step=max(_dwell_step(points) for points in known),
+        between=tuple(kinds) or ("step",),
+    )
+
+
+def _dwell_step(points: Points) -> float:
+    if points.dwell_resolution is not None:
+        return points.dwell_resolution
+    return min(points.dwell.low, USUAL_STEP) if points.dwell.low > 0.0 else USUAL_STEP
+
+
+def _resolution(feed: Feed, bench: Bench) -> float:
+    """Step of the input's voltage [V]."""
+    steps = []
+    for output in feed.outputs:
+        programming = bench.output(output.output).programming
+        step = programming.voltage.resolution if programming else None
+        steps.append((NO_RESOLUTION if step is None else step) / output.share)
+    return max(steps)
+
+
+def abilities(feed: Feed, bench: Bench) -> Abilities:
+    """What a list for an input may hold, in voltages of the input. ValueError where an output has no list."""
+    from railwright.waveforms.point_list import Abilities
+
+    points = points_of(feed, bench)
+    if points is None:
+        raise ValueError(f"an output of {feed.input} has no point list")
+    ranges = [(bench.output(output.output).voltage, output.share) for output in feed.outputs]
+    return Abilities(
+        at_most=points.at_most,
+        shortest=points.shortest,
+        longest=points.longest,
+        step=points.step,
+        lowest=max(reach.low / share for reach, share in ranges),
+        highest=min(reach.high / share for reach, share in ranges),
+        resolution=_resolution(feed, bench),
+    )
+
+
+def _best(
+    asked: Waveform, can: Abilities, points: ListPoints, tolerance: float, turns: int
+) -> tuple[Listed, int] | None:
+    """The better of the two kinds of list, and how often it is played; None: there is none."""
+    from railwright.waveforms.waveform import Waveform
+
+    whole = _better(asked, can, points, tolerance)
+    if turns == 1 or (whole is not None and whole.error <= tolerance):
+        return None if whole is None else (whole, 1)
+    period = asked.duration / turns
+    if abs(round(period / can.step) - period / can.step) > 1e-6:
+        # Rounded up, each turn would begin later than the one before.
+        return None if whole is None else (whole, 1)
+    first = asked.time < period * (1.0 - 1e-9)
+    from railwright.waveforms.fit import just_before
+
+    import numpy as np  # isort: skip
+
+    turn = Waveform(
+        np.append(asked.time[first], period),
+        np.append(asked.value[first], just_before(asked, np.array([period]))),
+    )
+    once = _better(turn, can, points, tolerance)
+    if once is None or (whole is not None and whole.error <= once.error):
+        return None if whole is None else (whole, 1)
+    return once, turns
+
+
+def _better(asked: Waveform, can: Abilities, points: ListPoints, tolerance: float) -> Listed | None:
+    """A stepping list where it keeps the tolerance: its jumps are jumps. Else the one with less error."""
+    import numpy as np
+
+    from railwright.waveforms.list_lines import line_list
+    from railwright.waveforms.list_stepping import stepping_list
+
+    steps = stepping_list(asked, can) if "step" in points.between else None
+    if "line" not in points.between or (steps is not None and steps.error <= tolerance):
+        return steps
+    if steps is not None and not (np.diff(asked.value)[np.diff(asked.time) > 0.0]).any():
+        # Nothing but jumps and holds: lines would only make its edges slower.
+        return steps
+    lines = line_list(asked, can, float(asked.value[0]))
+    if steps is None or lines is None:
+        return lines or steps
+    return lines if lines.error < steps.error else steps

@@ -1,0 +1,78 @@
+"""`railwright waveform`: a shape as a table or a figure."""
+
+import json
+
+import numpy as np
+import pytest
+from tests.documents.demo import PROCEDURE, edit
+
+from railwright.documents.recording_keys import RecordingKeys
+from railwright.documents.recordings import read_recording
+
+DIPS = "{input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms}"
+
+
+@pytest.fixture
+def dips(documents):
+    edit(
+        documents / PROCEDURE,
+        "  - shape:\n",
+        f"  - shape: {DIPS}\n    name: dips\n  - hold: 1 s\n  - shape:\n",
+    )
+    return documents
+
+
+def test_the_only_shape_is_shown_with_its_edges(documents, cli):
+    done = cli("waveform", PROCEDURE)
+    assert done.exit_code == 0
+    assert "Shapes, as played" in done.stdout
+    assert "Edges of 'brown-out' on main" in done.stdout
+
+
+def test_json_has_every_edge(dips, cli):
+    data = json.loads(cli("waveform", "--json", "--step", "dips", PROCEDURE).stdout)
+    (shape,) = data["shapes"]
+    assert (shape["step"], shape["input"]) == ("dips", "main")
+    assert [edge["to"] for edge in shape["edges"]] == [pytest.approx(8.4), 12.0]
+    assert all(edge["asked_duration"] == 0.0 and edge["duration"] > 1e-3 for edge in shape["edges"])
+
+
+def test_a_csv_is_read_back_as_the_same_waveform(dips, cli):
+    done = cli("waveform", "--step", "dips", "--to", "dips.csv", PROCEDURE)
+    assert done.exit_code == 0
+    path = dips / "dips.csv"
+    assert path.read_text("utf-8").splitlines()[0] == "time_s,main_voltage_V,main_limit_A"
+    wave, _ = read_recording(path, RecordingKeys(recording="dips.csv"))
+    assert wave.duration == pytest.approx(0.1)
+    assert wave.at(np.array([0.05, 0.1])).tolist() == pytest.approx([8.4, 12.0])
+
+
+def test_a_csv_may_hold_what_is_rehearsed(dips, cli):
+    assert cli("waveform", "--step", "dips", "--to", "dips.csv", "--rehearsed", PROCEDURE).exit_code == 0
+    head, *rows = (dips / "dips.csv").read_text("utf-8").splitlines()
+    assert head.split(",")[3:] == ["main_rehearsed_voltage_V", "main_rehearsed_current_A"]
+    table = np.loadtxt(rows, delimiter=",")
+    assert table[:, 3].min() == pytest.approx(8.4, abs=0.02)
+
+
+@pytest.mark.parametrize("ending", ["svg", "png"])
+def test_a_figure_is_written(dips, cli, ending):
+    done = cli("waveform", "--step", "dips", "--to", f"dips.{ending}", PROCEDURE)
+    assert done.exit_code == 0
+    assert f"written: dips.{ending}" in done.stdout
+    assert (dips / f"dips.{ending}").stat().st_size > 5000
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--step", "dip"], "--step: expected one of the shapes 'dips', 'brown-out', got 'dip'"),
+        ([], "--step: expected one of the shapes 'dips', 'brown-out', got none; name one"),
+        (["--to", "dips.pdf"], "--to: expected a file that ends in .csv, .svg or .png, got 'dips.pdf'"),
+        (["--rehearsed"], "--rehearsed: expected a CSV file after --to, got none; name one"),
+    ],
+)
+def test_what_cannot_be_shown_is_one_line(dips, cli, arguments, said):
+    done = cli("waveform", *arguments, PROCEDURE)
+    assert done.exit_code == 2
+    assert done.stderr.strip() == said

@@ -1,0 +1,111 @@
+"""Point lists in a run: when they are loaded, armed and started, and what happens where they differ."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.running import small as bench_of
+from tests.running.small import PROCEDURE, small
+from tests.running.test_plan import alone, bench
+
+from railwright.rehearsal.delivered import Listing
+from railwright.rehearsal.timeline import Action, Timeline
+from railwright.running.outcome import Ended
+from railwright.running.plan import plan_run
+from railwright.traces import Span
+from railwright.waveforms.point_list import PointList
+
+POINTS = PointList("step", 12.0, np.array([6.0, 12.0]), np.array([0.005, 0.995]))
+SHAPES = """\
+  - shape: {input: main, segments: [{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 100 ms}]}
+    name: dip
+  - hold: 50 ms
+"""
+
+
+def with_shape() -> str:
+    return PROCEDURE.replace("  - power_down:", SHAPES + "  - power_down:")
+
+
+def test_the_first_list_is_loaded_before_the_run_and_the_next_when_it_is_over() -> None:
+    actions = [
+        Action(0.0, "on", "main"),
+        Action(0.0, "line", "main", 12.0),
+        *(
+            Action(start + at, "line", "main", v)
+            for start in (1.0, 3.0)
+            for at, v in ((0.0, 6.0), (0.005, 12.0))
+        ),
+        Action(4.5, "line", "main", 9.0),
+    ]
+    spans = tuple(
+        Span(name, kind, start, end, ("main",))
+        for name, kind, start, end in (
+            ("up", "power_up", 0.0, 1.0),
+            ("one", "shape", 1.0, 2.0),
+            ("hold", "hold", 2.0, 3.0),
+            ("two", "shape", 3.0, 4.0),
+            ("last", "shape", 4.0, 5.0),
+        )
+    )
+    listings = [Listing(1, "main", POINTS, 1), Listing(3, "main", POINTS, 1)]
+    plan = plan_run(Timeline(tuple(actions), spans, 5.0), {"main": alone()}, bench(None), listings)
+    assert [(move.kind, round(move.time, 3), move.step) for move in plan.moves] == [
+        ("load", -1.0, 0),
+        ("on", 0.0, 0),
+        ("arm", 0.95, 0),
+        ("play", 1.0, 1),
+        ("load", 2.0, 2),
+        ("arm", 2.95, 2),
+        ("play", 3.0, 3),
+        ("set", 4.5, 4),
+    ]
+
+
+def test_a_list_right_after_a_set_point_is_not_armed_ahead() -> None:
+    actions = [
+        Action(0.0, "on", "main"),
+        Action(1.0, "line", "main", 6.0),
+        Action(1.0, "line", "main", 7.0, path=("steps", 1)),
+    ]
+    spans = (Span("up", "power_up", 0.0, 1.0, ("main",)), Span("one", "shape", 1.0, 2.0, ("main",)))
+    actions[1] = Action(1.0, "line", "main", 6.0, path=("steps", 0))
+    plan = plan_run(
+        Timeline(tuple(actions), spans, 2.0), {"main": alone()}, bench(None), [Listing(1, "main", POINTS, 1)]
+    )
+    assert [move.kind for move in plan.moves] == ["load", "on", "set", "play"]
+
+
+def test_a_run_loads_the_list_while_all_is_off_and_lets_go_of_it_in_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    output = bench_of.OUTPUT.replace("{voltage:", "{points: {at_most: 20, dwell: 1 ms .. 10 s}, voltage:", 1)
+    monkeypatch.setattr(bench_of, "OUTPUT", output)
+    with small(tmp_path, with_shape()) as given:
+        outcome = given.run()
+        units = given.left.units
+    assert outcome.ended is Ended.COMPLETED
+    loaded = next(i for i, unit in enumerate(units) if "LIST:VOLTage 9,12" in unit)
+    switched_on = next(i for i, unit in enumerate(units) if unit.startswith("OUTPut:STATe ON"))
+    started = next(i for i, unit in enumerate(units) if unit.startswith("INITiate"))
+    assert loaded < switched_on < started
+    assert "point list starts" in [event.what for event in outcome.record.events]
+    assert given.left.outputs[1].settings["VOLT:MODE"] == "FIX"
+    assert outcome.record.span("dip").end - outcome.record.span("dip").start == pytest.approx(0.105, abs=0.03)
+    assert any("played by the outputs' own point list" in note for note in outcome.deviations)
+
+
+@pytest.mark.parametrize("header", ["LIST:VOLT?", "LIST:DWELL?", "LIST:COUNT?"])
+def test_a_list_that_reads_back_otherwise_is_never_energised(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, header: str
+) -> None:
+    output = bench_of.OUTPUT.replace("{voltage:", "{points: {at_most: 20, dwell: 1 ms .. 10 s}, voltage:", 1)
+    monkeypatch.setattr(bench_of, "OUTPUT", output)
+    with small(tmp_path, with_shape()) as given:
+        given.left.answers[header] = "7,7"
+        outcome = given.run()
+        assert outcome.ended is Ended.INSTRUMENT
+        assert "reads back as" in outcome.cause
+        assert not given.ever_on

@@ -1,0 +1,282 @@
+"""Which way a shape goes to its outputs, with what deviation, and what would do where none serves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from tests.settings.station import TODAY, station
+
+from railwright.documents.bench import Bench
+from railwright.documents.procedure import Procedure
+from railwright.rehearsal.delivered import as_played
+from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.rehearsal.timeline import Action, Timeline, build_timeline
+from railwright.settings.delivery import (
+    Delivery,
+    abilities,
+    deliveries,
+    played_timeline,
+    points_needed,
+    points_of,
+)
+from railwright.settings.settle import settle
+from railwright.traces import Span
+from railwright.waveforms.fit_lines import fewest_lines
+from railwright.waveforms.waveform import Waveform
+
+POINTS = {"at_most": 50, "dwell": "1 ms .. 10 s", "between": ["step", "line"]}
+
+
+def bench(*, coupled: bool = False, **more: Any) -> Bench:
+    output = {
+        "voltage": "0 V .. 36 V",
+        "current": "0 A .. 2 A",
+        "programming": {"voltage": {"resolution": "1 mV"}, "current": {}},
+        "points": POINTS,
+    } | more
+    output = {key: value for key, value in output.items() if value is not None}
+    supply = {"address": "a", "dialect": "channel-list", "outputs": {"1": output, "2": output, "3": output}}
+    if coupled:
+        supply["coupled"] = [{"outputs": ["1", "2"], "by": "step"}]
+    lead = {"conductor": "AWG 18", "one_way_length": "1 m"}
+    return Bench.model_validate(
+        {
+            "bench": "b",
+            "location": "dry",
+            "ambient": "23 °C",
+            "supplies": {"s": supply},
+            "leads": {"pair": lead},
+        }
+    )
+
+
+def feed(name: str = "main", *outputs: str, share: float = 1.0) -> Feed:
+    parts = tuple(OutputSetPoints(o, 1.0, "regulate", 0.0, 30.0, share) for o in outputs or ("s.1",))
+    return Feed(name, "alone" if len(parts) == 1 else "series", parts, "pair", "at terminals")
+
+
+def delivered(
+    actions: list[Action], given: Bench, duration: float = 1.0, repeat: int = 1, **more: Any
+) -> Delivery:
+    feeds = more.pop("feeds", {"main": feed()})
+    (one,) = several(actions, given, feeds, duration, repeat, **more)
+    return one
+
+
+def several(
+    actions: list[Action], given: Bench, feeds: dict[str, Feed], duration: float, repeat: int, **more: Any
+) -> tuple[Delivery, ...]:
+    before = [Action(0.0, kind, name, 12.0) for name in feeds for kind in ("on", "line")]
+    spans = (
+        Span("up", "power_up", 0.0, 1.0, tuple(feeds)),
+        Span("shape", "shape", 1.0, 1.0 + duration, tuple(feeds)),
+    )
+    timeline = Timeline((*before, *actions), spans, 1.0 + duration)
+    shape = {"input": "main", "segments": [{"hold": "1 s"}], "repeat": repeat}
+    procedure = Procedure.model_construct(
+        steps=Procedure.model_validate(minimal([{"hold": "1 s"}, {"shape": shape}])).steps
+    )
+    return deliveries(procedure, given, feeds, timeline, **more)
+
+
+def minimal(steps: list[dict[str, Any]]) -> dict[str, Any]:
+    return {
+        "procedure": "p",
+        "device": "d",
+        "bench": "b",
+        "hook_up": {"main": {"from": "s.1", "lead": "pair", "sense": "at terminals"}},
+        "limits": {"main": {"current_limit": "1 A", "at_limit": "regulate", "ovp": "18 V"}},
+        "steps": steps,
+        "record": {"every": "10 ms"},
+    }
+
+
+def step(time: float, voltage: float, name: str = "main") -> Action:
+    return Action(1.0 + time, "line", name, voltage)
+
+
+def line(time: float, voltage: float, over: float) -> Action:
+    return Action(1.0 + time, "line", "main", voltage, over)
+
+
+DIP = [step(0.1, 6.0), step(0.105, 12.0)]
+
+
+def test_what_the_host_can_do_it_does() -> None:
+    one = delivered([step(0.1, 6.0), step(0.2, 12.0), line(0.5, 9.0, 0.4)], bench(slew="1 V/s .. 1 V/ms"))
+    assert (one.by, one.serves, one.error, one.listing) == ("host", True, 0.0, None)
+
+
+def test_set_points_too_near_together_go_by_the_list() -> None:
+    one = delivered(DIP, bench())
+    assert (one.by, one.serves) == ("list", True)
+    assert one.listing is not None
+    assert one.listing.points.between == "step"
+    assert one.listing.points.voltages == pytest.approx([12.0, 6.0, 12.0])
+    assert one.listing.points.dwells == pytest.approx([0.1, 0.005, 0.895])
+    assert (one.error, one.least, one.edge) == (0.0, 0.0, 0.0)
+    assert one.why.startswith(
+        "set points 5 ms apart, the host keeps 20 ms between two; its own list of 3 points"
+    )
+
+
+def test_a_line_without_a_slew_goes_by_the_list_in_lines() -> None:
+    one = delivered([line(0.1, 6.0, 0.04), line(0.5, 12.0, 0.2)], bench())
+    assert (one.by, one.serves) == ("list", True)
+    assert one.listing is not None
+    assert one.listing.points.between == "line"
+    assert one.listing.points.dwells == pytest.approx([0.1, 0.04, 0.36, 0.2, 0.3])
+    assert one.error == pytest.approx(0.0, abs=1e-6)
+    assert "stairs" in one.why
+
+
+def test_a_list_that_only_steps_and_is_too_short_says_what_would_do() -> None:
+    points = {"at_most": 5, "dwell": "1 ms .. 10 s"}
+    one = delivered([line(0.1, 2.0, 0.06), line(0.2, 12.0, 0.06)], bench(points=points))
+    assert (one.by, one.serves) == ("list", False)
+    assert one.error >= (one.least or 0.0) > one.tolerance
+    assert one.tolerance == pytest.approx(0.1)
+    assert "more points than 5" in one.remedy
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (bench(points=None), "s.1 has no point list"),
+        (bench(coupled=True), "s.1 is coupled with others"),
+        (bench(points={"at_most": 2, "dwell": "200 ms .. 300 ms"}), "a list of 2 points cannot last 1 s"),
+    ],
+)
+def test_without_a_list_the_host_plays_it_and_it_is_said(given: Bench, told: str) -> None:
+    one = delivered(DIP, given)
+    assert (one.by, one.serves, one.listing) == ("host", False, None)
+    assert one.error == pytest.approx(6.0)
+    assert told in one.why
+    assert one.remedy
+
+
+def test_a_dialect_without_list_commands_hinders() -> None:
+    from railwright.instruments import dialect
+
+    given, real = bench(), dialect.load_dialect("channel-list")
+    bare = real.model_copy(update={"points": None})
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("railwright.settings.delivery.load_dialect", lambda name: bare)
+        assert "has no commands for a point list" in delivered(DIP, given).why
+
+
+def test_the_shortest_dwell_decides_what_a_dip_becomes() -> None:
+    one = delivered(DIP, bench(points={"at_most": 50, "dwell": "20 ms .. 10 s", "between": ["step"]}))
+    assert (one.by, one.serves) == ("list", False)
+    assert one.error == pytest.approx(3.0, abs=1e-3)
+    assert one.least == 0.0
+    assert "dwells shorter than 20 ms" in one.remedy
+
+
+def test_another_tolerance_may_be_asked_for() -> None:
+    assert delivered([line(0.1, 6.0, 0.06)], bench(), tolerance=2.1).by == "host"
+    assert delivered([line(0.1, 6.0, 0.06)], bench(), tolerance=1.9).by == "list"
+
+
+def test_a_shape_that_repeats_may_be_listed_once() -> None:
+    turns = 40
+    actions = [
+        step(turn * 0.02 + at, voltage)
+        for turn in range(turns)
+        for at, voltage in ((0.0, 6.0), (0.005, 9.0), (0.01, 12.0))
+    ]
+    one = delivered(actions, bench(), turns * 0.02, repeat=turns)
+    assert (one.by, one.serves, one.error) == ("list", True, 0.0)
+    assert one.listing is not None
+    assert one.listing.count == turns
+    assert one.listing.points.voltages == pytest.approx([6.0, 9.0, 12.0])
+    assert one.listing.duration == pytest.approx(turns * 0.02)
+
+
+def test_two_lists_at_once_on_one_supply_are_not_possible() -> None:
+    feeds = {"main": feed(), "aux": feed("aux", "s.3")}
+    both = [*DIP, step(0.1, 6.0, "aux"), step(0.105, 12.0, "aux")]
+    first, second = several(both, bench(), feeds, 1.0, 1)
+    assert (first.by, second.by) == ("list", "host")
+    assert "a list for main runs on the same supply" in second.why
+
+
+def test_what_a_group_can_do_is_what_all_its_outputs_can() -> None:
+    group = feed("main", "s.1", "s.2", share=0.5)
+    can = abilities(group, bench())
+    assert (can.lowest, can.highest) == (0.0, 72.0)
+    assert can.resolution == pytest.approx(2e-3)
+    assert (can.at_most, can.shortest, can.longest, can.step) == (50, 1e-3, 10.0, 1e-3)
+    points = points_of(group, bench(points={**POINTS, "dwell_resolution": "200 us"}))
+    assert points is not None
+    assert points.step == pytest.approx(200e-6)
+    with pytest.raises(ValueError, match="has no point list"):
+        abilities(group, bench(points=None))
+
+
+def test_a_first_jump_in_lines_lasts_the_shortest_dwell() -> None:
+    one = delivered([step(0.0, 6.0), line(0.05, 12.0, 0.04)], bench(points={**POINTS, "between": ["line"]}))
+    assert one.listing is not None
+    assert one.listing.points.start == pytest.approx(12.0, abs=1e-3)
+    assert one.listing.points.dwells[0] == pytest.approx(1e-3)
+    assert one.listing.points.voltages[0] == pytest.approx(6.0, abs=1e-3)
+
+
+def test_what_is_rehearsed_then_is_the_list() -> None:
+    one = delivered(DIP, bench())
+    assert one.listing is not None
+    spans = (Span("up", "power_up", 0.0, 1.0, ("main",)), Span("shape", "shape", 1.0, 2.0, ("main",)))
+    played = as_played(Timeline(tuple(DIP), spans, 2.0), [one.listing])
+    assert [action.time for action in played.actions] == pytest.approx([1.0, 1.1, 1.105])
+    assert np.allclose([action.voltage for action in played.actions], [12.0, 6.0, 12.0])
+
+
+def test_the_played_timeline_of_documents_holds_the_points(tmp_path: Path) -> None:
+    shape = (
+        "  - shape: {input: main, segments: [{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}]}\n"
+    )
+    documents = station(
+        tmp_path,
+        ("bench", "dwell: 20 ms .. 300 s", "dwell: 1 ms .. 300 s"),
+        ("procedure", "  - shape:\n", shape + "  - shape:\n"),
+    )
+    set_points = settle(documents, TODAY).set_points
+    played, asked = (
+        played_timeline(documents, set_points),
+        build_timeline(documents.procedure, documents.device),
+    )
+    assert played.spans == asked.spans
+    start = asked.spans[3].start
+    given = [a for a in played.actions if start <= a.time < start + 1.0 and a.input == "main"]
+    assert [(round(a.time - start, 6), a.voltage, a.path) for a in given] == [
+        (0.0, 9.0, ()),
+        (0.005, 12.0, ()),
+    ]
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_the_bound_of_points_needed_is_none_of_what_a_fit_needs(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    values = np.round(draw.uniform(0.0, 3.0, 60), 1)
+    tolerance = float(draw.choice([0.05, 0.2, 0.6, 1.4, 2.0]))
+    wave = Waveform(np.arange(60.0), values)
+    fit = fewest_lines(wave, tolerance)
+    assert fit is not None
+    assert points_needed(values.tolist(), tolerance) <= fit.points
+
+
+def test_points_needed_of_a_zigzag_and_of_a_slope() -> None:
+    assert points_needed([0.0, 5.0] * 100, 1.0) == 100
+    assert points_needed([0.0, 5.0] * 100, 3.0) == 1
+    assert points_needed([float(n) for n in range(100)], 0.1) == 1
+    assert points_needed([9.0, 0.0, 9.0], 1.0) == 2
+
+
+def test_of_a_hopeless_shape_no_list_is_fitted_and_the_host_plays_it() -> None:
+    actions = [step(0.01 * n, 5.0 + 5.0 * (n % 2)) for n in range(99)]
+    one = delivered(actions, bench(points=POINTS | {"at_most": 10}))
+    assert (one.by, one.serves, one.listing) == ("host", False, None)
+    assert one.why.endswith("its own list of 10 points cannot either: 50 are needed at least")
