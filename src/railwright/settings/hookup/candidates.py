@@ -129,10 +129,9 @@ def _cautions(proposal: Proposal) -> tuple[str, ...]:
         found.append("unequal-group")
     if group.across:
         found.append("group across supplies")
-    operating, drop = demand.input.operating, proposal.drop(demand.current)
-    if proposal.sense == "at terminals" and any(
-        v in operating and v - drop < operating.low - 1e-9 for v, _ in demand.levels
-    ):
+    lowest, drop = demand.in_operation, proposal.drop(demand.current)
+    unsensed = proposal.sense == "at terminals"
+    if unsensed and lowest is not None and lowest - drop < demand.input.operating.low - 1e-9:
         found.append("lead-drop")
     return tuple(found)
 
@@ -245,9 +244,8 @@ def _most_headroom(proposal: Proposal) -> int:
     """Headroom with a lead that drops nothing [‰]."""
     margins = _margins(proposal)
     demand, group = proposal.demand, proposal.group
-    power = max((v * i for v, i in demand.levels), default=0.0)
     margins["voltage"] = _beyond(group.full_voltage, demand.highest)
-    margins["power"] = _beyond(group.full_power, power)
+    margins["power"] = _beyond(group.full_power, demand.power(None))
     return counted(margins)
 
 
