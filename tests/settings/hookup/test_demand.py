@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import random
 
-from tests.settings.hookup.scene import needs, output, scene, supply
+from tests.settings.hookup.scene import Data, needs, output, scene, supply
 
 from railwright.settings.figures import Resistance
-from railwright.settings.hookup.demand import _most_power, demands_of
+from railwright.settings.hookup.demand import ShapeNeed, _most_power, demands_of
 
 
 def test_few_levels_say_what_the_most_power_behind_any_lead_is():
@@ -39,14 +39,13 @@ def test_a_converter_needs_the_most_power_behind_a_lead_where_it_draws_the_most(
 
 
 def test_a_shape_with_brief_pieces_wants_a_point_list_and_one_with_long_ones_does_not():
-    def of(*times: str) -> object:
-        segments = [
-            piece for time in times for piece in ({"line_to": "9 V", "over": time}, {"step_to": "12 V"})
-        ]
+    def of(*times: str) -> ShapeNeed | None:
+        segments: list[Data] = []
+        for time in times:
+            segments += [{"line_to": "9 V", "over": time}, {"step_to": "12 V"}]
         steps = [{"shape": {"input": "main", "segments": [*segments, {"hold": "1 s"}]}}]
-        return demands_of(scene({"a": supply(output(30, 2))}, {"main": needs(12, 0.5)}, steps=steps))[
-            "main"
-        ].shape
+        documents = scene({"a": supply(output(30, 2))}, {"main": needs(12, 0.5)}, steps=steps)
+        return demands_of(documents)["main"].shape
 
     assert of("60 ms") is None
     need = of("60 ms", "4 ms")
