@@ -6,6 +6,7 @@ import datetime as dt
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -143,3 +144,16 @@ def test_text_of_a_user_is_never_markup(documents: Documents, tmp_path: Path) ->
     data = {**data_of(documents), "subject": '#eval("1") $x$ *b* <tag> [#lorem(9)]', "paper": "a4"}
     _, text = text_of(data, tmp_path)
     assert '#eval("1") $x$ *b* <tag> [#lorem(9)]' in text
+
+
+def test_a_negative_rail_is_wired_to_0_v_and_minus(documents: Documents) -> None:
+    """Its 0 V is where the output's + goes; nothing on the sheet may send anybody to another terminal."""
+    rail = documents.device.inputs["transducer"].model_copy(update={"rail": "negative"})
+    device = documents.device.model_copy(update={"inputs": {**documents.device.inputs, "transducer": rail}})
+    lines = list(wires(replace(documents, device=device)))
+    (lead,) = [line for line in lines if line.startswith("Lead 'thin pair'")]
+    assert "right.1 + to transducer 0 V; right.1 − to transducer −." in lead
+    assert (
+        "Inside the device the − of main and the 0 V of transducer are joined (0 V): join nothing outside."
+        in lines
+    )
