@@ -194,7 +194,7 @@ def _candidate(proposal: Proposal, found: Sequence[Obstacle]) -> Candidate:
     )
 
 
-def _liking(proposal: Proposal) -> tuple[float, ...]:
+def _liking(proposal: Proposal) -> tuple[float, float, float]:
     """What decides between leads and places of sensing that are alike otherwise: less of a drop that is not
     made up for, as far as it counts; no sense leads where they are not needed; less resistance.
     """
@@ -238,6 +238,22 @@ def best_of_group(demand: Demand, group: Group, bench: Bench) -> tuple[list[Cand
     if kept or nearest is None:
         return kept, None
     return kept, _candidate(nearest[1], nearest[2])
+
+
+def alike(
+    demand: Demand, chosen: Candidate, bench: Bench
+) -> list[tuple[Candidate, tuple[float, float, float]]]:
+    """The same outputs with every lead and place of sensing that leaves headroom and cautions as they are,
+    each with what decides between them: see `_liking`.
+    """
+    found = []
+    for proposal in _proposals(demand, chosen.group, bench):
+        if any(True for _ in of_proposal(proposal)):
+            continue
+        candidate = _candidate(proposal, ())
+        if (candidate.headroom, len(candidate.cautions)) == (chosen.headroom, len(chosen.cautions)):
+            found.append((candidate, _liking(proposal)))
+    return found
 
 
 def _most_headroom(proposal: Proposal) -> int:
