@@ -28,6 +28,14 @@ def test_a_check_with_a_rehearsal_goes_on_with_it(edit, documents, cli):
     assert set(data["set_points"]) == {"main", "transducer"}
 
 
+def test_first_power_takes_over_what_was_chosen(edit, documents, cli):
+    edit(PROCEDURE, BY_HAND, "hook_up: auto\n")
+    assert cli("first-power", DEVICE, BENCH, "--hook-up", PROCEDURE).exit_code == 0
+    text = next(documents.glob("*first-power-1*")).read_text("utf-8")
+    assert "{from: left.1, lead: silicone pair, sense: at load}" in text
+    assert "{from: right.1, lead: thin pair, sense: at terminals}" in text
+
+
 def test_where_nothing_fits_it_stops_and_says_what_would(edit, documents, cli):
     edit(PROCEDURE, BY_HAND, "hook_up: auto\n")
     edit(DEVICE, "nominal: 24 V\n    operating: 18 V .. 30 V", "nominal: 48 V\n    operating: 40 V .. 50 V")
@@ -41,7 +49,12 @@ def test_where_nothing_fits_it_stops_and_says_what_would(edit, documents, cli):
     assert "may_join" in finding["remedy"]
     assert data["rehearsed"], "the other input is rehearsed all the same"
     assert set(data["set_points"]) == {"main"}
-    for command in (("rehearse", PROCEDURE), ("twin", BENCH, "--procedure", PROCEDURE)):
+    for command in (
+        ("rehearse", PROCEDURE),
+        ("sheet", PROCEDURE),
+        ("twin", BENCH, "--procedure", PROCEDURE),
+        ("first-power", DEVICE, BENCH, "--hook-up", PROCEDURE),
+    ):
         stopped = cli(*command)
         assert stopped.exit_code == 3
         assert "no hook-up feeds every input" in stopped.stderr

@@ -6,6 +6,7 @@ import datetime as dt
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -183,3 +184,16 @@ def test_a_tall_drawing_stands_beside_the_words_on_one_page(tmp_path: Path) -> N
         assert output in words
     assert words.count("Too quick by hand") == 1
     assert words.count("can reach") == 1  # told once, with the inputs for which it holds too
+
+
+def test_a_negative_rail_is_wired_to_0_v_and_minus(documents: Documents) -> None:
+    """Its 0 V is where the output's + goes; nothing on the sheet may send anybody to another terminal."""
+    rail = documents.device.inputs["transducer"].model_copy(update={"rail": "negative"})
+    device = documents.device.model_copy(update={"inputs": {**documents.device.inputs, "transducer": rail}})
+    lines = list(wires(replace(documents, device=device)))
+    (lead,) = [line for line in lines if line.startswith("Lead 'thin pair'")]
+    assert "right.1 + to transducer 0 V; right.1 − to transducer −." in lead
+    assert (
+        "Inside the device the − of main and the 0 V of transducer are joined (0 V): join nothing outside."
+        in lines
+    )

@@ -54,6 +54,17 @@ def test_no_words_cover_other_words(wiring: Wiring) -> None:
     assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
 
 
+def test_a_negative_rail_has_its_0_v_at_the_positive_terminal(documents: Documents, wiring: Wiring) -> None:
+    rail = documents.device.inputs["main"].model_copy(update={"rail": "negative"})
+    device = documents.device.model_copy(update={"inputs": {**documents.device.inputs, "main": rail}})
+    drawn = wiring_of(device, documents.bench, documents.procedure)
+    assert [row.nominal for row in drawn.rows] == ["−12 V", "24 V"]
+    assert drawn.rows[0].zero > 0 > drawn.rows[1].zero
+    words = words_of(drawn)
+    assert words.count("0") == 1
+    assert words.count("+") == words.count("−") - 1 == 3
+
+
 BOX = FixtureBox(
     "fused reverse guard", ("fuse", "switch", "diode", "capacitor"), "fuse 1.5 A, diode 0.45 V, 470 µF", False
 )

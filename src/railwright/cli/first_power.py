@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from railwright.cli.exits import BadInput, Exit
+from railwright.cli.exits import BadInput, Exit, StoppedByFinding
 
 DevicePath = Annotated[Path, typer.Argument(metavar="DEVICE", help="The device document (YAML).")]
 BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
@@ -38,7 +38,12 @@ def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up
 
     given = None
     if hook_up is not None:
-        documents = load_documents(hook_up)
+        from railwright.settings.hookup import hooked_up
+
+        hooked = hooked_up(load_documents(hook_up))
+        if hooked.findings:
+            raise StoppedByFinding("\n".join(f"{f.where}: {f.why}; {f.remedy}" for f in hooked.findings))
+        documents = hooked.documents
         given = documents.procedure
         loaded, on = documents.device, documents.bench
         if loaded != load_device(device).model or on != load_bench(bench).model:

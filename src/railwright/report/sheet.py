@@ -92,9 +92,16 @@ def wires(documents: Documents) -> Iterator[str]:
             plus, minus = "the joined +", "the joined −"
         box = fixture_box(hook_up.fixture, bench.fixture(hook_up.fixture))
         through = f" through '{box.name}' ({box.figures}), which sits at the input" if box else ""
-        yield f"Lead '{hook_up.lead}' ({words}): {plus} to {name} +{through}; {minus} to {name} −."
-        yield from _sense_wires(name, hook_up)
+        upper, lower = _terminals(documents, name)
+        yield f"Lead '{hook_up.lead}' ({words}): {plus} to {upper}{through}; {minus} to {lower}."
+        yield from _sense_wires(upper, lower, hook_up)
     yield from _returns(documents)
+
+
+def _terminals(documents: Documents, name: str) -> tuple[str, str]:
+    """The input's terminals that the outputs' + and − go to: of a negative rail, 0 V and −."""
+    negative = documents.device.inputs[name].rail == "negative"
+    return (f"{name} 0 V", f"{name} −") if negative else (f"{name} +", f"{name} −")
 
 
 def _links(hook_up: HookUp, conductor: str) -> Iterator[str]:
@@ -107,7 +114,7 @@ def _links(hook_up: HookUp, conductor: str) -> Iterator[str]:
             yield f"Links ({conductor} or thicker, equally long): {joined} joined."
 
 
-def _sense_wires(name: str, hook_up: HookUp) -> Iterator[str]:
+def _sense_wires(upper: str, lower: str, hook_up: HookUp) -> Iterator[str]:
     outputs = hook_up.outputs
     if hook_up.sense == "at terminals":
         at = ", ".join(outputs)
@@ -117,7 +124,7 @@ def _sense_wires(name: str, hook_up: HookUp) -> Iterator[str]:
     bottoms = outputs if hook_up.arrangement != "series" else outputs[-1:]
     plus = " and ".join(f"{output} s+" for output in tops)
     minus = " and ".join(f"{output} s−" for output in bottoms)
-    yield f"Sense leads, a twisted pair: {plus} to {name} +, {minus} to {name} −, at the input's connector."
+    yield f"Sense leads, a twisted pair: {plus} to {upper}, {minus} to {lower}, at the input's connector."
     if hook_up.arrangement == "series":
         inner = [f"{output} s−" for output in outputs[:-1]] + [f"{output} s+" for output in outputs[1:]]
         yield f"Sense terminals inside the chain to their own output's terminals: {', '.join(inner)}."
@@ -127,10 +134,16 @@ def _returns(documents: Documents) -> Iterator[str]:
     device, bench, hook_up = documents.device, documents.bench, documents.procedure.hook_up
     common = [name for name, given in device.inputs.items() if given.returns == "common"]
     if len(common) > 1:
-        yield f"Inside the device the − of {' and '.join(common)} are joined (0 V): join nothing outside."
+        zeros = [(("−", "0 V")[device.inputs[name].rail == "negative"], name) for name in common]
+        each = [
+            f"the {mark} of {' and '.join(name for own, name in zeros if own == mark)}"
+            for mark in dict.fromkeys(own for own, _ in zeros)
+        ]
+        yield f"Inside the device {' and '.join(each)} are joined (0 V): join nothing outside."
     earthed = [name for name, given in device.inputs.items() if given.returns == "earth"]
     for name in earthed:
-        yield f"Inside the device the − of {name} is tied to earth."
+        zero = "0 V" if device.inputs[name].rail == "negative" else "−"
+        yield f"Inside the device the {zero} of {name} is tied to earth."
     used = [output for each in hook_up.values() for output in each.outputs]
     tied = [output for output in used if bench.output(output).negative == "earth"]
     for output in tied:

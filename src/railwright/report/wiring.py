@@ -250,6 +250,8 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
     for box, middle in zip(row.outputs, middles, strict=True):
         _output(pen, box, middle)
     plus, minus = (BOX, middles[0] + HALF), (BOX, middles[-1] - HALF)
+    # The conductor in the input's colour is the one that is not at 0 V.
+    over, under = (INK, colour) if row.rail == "negative" else (colour, INK)
     bus = BOX + LINK
     if row.arrangement != "alone":
         pen.words((0.0, level + 0.25), f"in {row.arrangement}:", size=7.0)
@@ -258,20 +260,21 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
             pen.line((BOX, upper - HALF), (bus, upper - HALF), (bus, lower + HALF), (BOX, lower + HALF))
     elif row.arrangement == "parallel":
         right = bus + 0.7
-        pen.line((right, middles[0] + HALF), (right, middles[-1] + HALF), colour=colour)
-        pen.line((bus, middles[0] - HALF), (bus, middles[-1] - HALF))
+        pen.line((right, middles[0] + HALF), (right, middles[-1] + HALF), colour=over)
+        pen.line((bus, middles[0] - HALF), (bus, middles[-1] - HALF), colour=under)
         for middle in middles:
-            pen.line((BOX, middle + HALF), (right, middle + HALF), colour=colour)
-            pen.line((BOX, middle - HALF), (bus, middle - HALF))
-            pen.dot((right, middle + HALF), colour)
-            pen.dot((bus, middle - HALF))
+            pen.line((BOX, middle + HALF), (right, middle + HALF), colour=over)
+            pen.line((BOX, middle - HALF), (bus, middle - HALF), colour=under)
+            pen.dot((right, middle + HALF), over)
+            pen.dot((bus, middle - HALF), under)
         plus, minus = (right, centre + HALF), (bus, centre - HALF)
-        pen.dot(plus, colour)
-        pen.dot(minus)
+        pen.dot(plus, over)
+        pen.dot(minus, under)
     elbow = LEAD_FROM - 0.9
     end = DEVICE_FROM if row.fixture is None else FIXTURE_FROM
-    pen.line(plus, (elbow, plus[1]), (elbow, centre + HALF), (end, centre + HALF), colour=colour, width=1.6)
-    pen.line(minus, (elbow, minus[1]), (elbow, centre - HALF), (DEVICE_FROM, centre - HALF), width=1.6)
+    pen.line(plus, (elbow, plus[1]), (elbow, centre + HALF), (end, centre + HALF), colour=over, width=1.6)
+    corners = (minus, (elbow, minus[1]), (elbow, centre - HALF), (DEVICE_FROM, centre - HALF))
+    pen.line(*corners, colour=under, width=1.6)
     if row.fixture is None:
         middle = (LEAD_FROM + LEAD_TO) / 2
         pen.words((middle, centre + 0.42), shortened(row.lead, 34), align="center")
@@ -282,7 +285,7 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
         for place, words in enumerate(row.conductor.split(", ")):
             at = (middle, centre - 0.05 - 0.6 * place)
             pen.words(at, words, size=6.2, align="center", colour=FAINT)
-        _fixture(pen, row.fixture, centre, colour)
+        _fixture(pen, row.fixture, centre, over)
     _sense(pen, row, middles, centre)
 
 

@@ -209,7 +209,21 @@ def point_list() -> Bench:
 
 
 def compensation() -> Bench:
-    """Sensing makes up for 0.3 V: through the thin lead 1 A drop more."""
+    """5 m of thin lead drop 0.9 V at 1 A; one output makes up for less, the other for more."""
+    return Bench(
+        scene(
+            {"a": supply(output(30, 5, sense={"compensates": "0.3 V"})), "b": supply(output(30, 1.3))},
+            {"main": needs(12, 1)},
+            leads={"thin": THIN},
+            hook_up={"main": {"from": "auto", "sense": "at load"}},
+        ),
+        {"main": "b.1"},
+        "a.1 makes up for 0.3 V, b.1 for 1 V",
+    )
+
+
+def less_drop() -> Bench:
+    """The lead is chosen by which the output can make up for its drop."""
     return Bench(
         scene(
             {"a": supply(output(30, 3, sense={"compensates": "0.3 V"}))},
@@ -219,6 +233,73 @@ def compensation() -> Bench:
         ),
         {"main": "a.1"},
         "only the thick lead drops less than 0.3 V",
+    )
+
+
+def narrow_ovp() -> Bench:
+    """An input that withstands 14 V wants an OVP that is known better than to 2 V."""
+    coarse = {"level": "1 V .. 33 V", "accuracy": "2 V", "response": "100 us"}
+    return Bench(
+        scene(
+            {"a": supply(output(30, 5, ovp=coarse)), "b": supply(output(30, 0.7))},
+            {"main": needs(12, 0.5, withstands=[{"voltage": "14 V"}])},
+        ),
+        {"main": "b.1"},
+        "between 12.4 V and 14 V there is no room for 2 V to either side",
+    )
+
+
+def slow_rise() -> Bench:
+    """A rise of 1 V/s: the slew of the stronger output begins at 10 V/s."""
+    return Bench(
+        scene(
+            {"a": supply(output(30, 5, slew="10 V/s .. 1 V/ms")), "b": supply(output(30, 0.7))},
+            {"main": needs(12, 0.5)},
+            rise="1 V/s",
+        ),
+        {"main": "b.1"},
+        "a.1 cannot rise so slowly",
+    )
+
+
+def low_end() -> Bench:
+    """A sweep down to 3 V: the range of the stronger output begins at 5 V."""
+    sweep = {"sweep": {"input": "main", "from": "12 V", "to": "3 V", "points": 4, "dwell": "1 s"}}
+    return Bench(
+        scene(
+            {"a": supply(output(30, 5, voltage="5 V .. 30 V")), "b": supply(output(30, 0.7))},
+            {"main": needs(12, 0.5)},
+            steps=[sweep],
+        ),
+        {"main": "b.1"},
+        "3 V are below the range of a.1",
+    )
+
+
+def written_ovp() -> Bench:
+    """An OVP of 18 V: that of the stronger output begins at 22 V."""
+    high = {"level": "22 V .. 33 V", "accuracy": "50 mV", "response": "100 us"}
+    return Bench(
+        scene(
+            {"a": supply(output(30, 5, ovp=high)), "b": supply(output(30, 0.7))},
+            {"main": needs(12, 0.5)},
+            limits={"main": {"ovp": "18 V"}},
+        ),
+        {"main": "b.1"},
+        "18 V cannot be set on a.1",
+    )
+
+
+def least_before_sum() -> Bench:
+    """The smallest headroom counts before their sum: 22 % and 30 % are better than 50 % and 20 %."""
+    return Bench(
+        scene(
+            {"a": supply(output(30, 2, 25)), "b": supply(output(30, 1.225, 23.1))},
+            {"logic": needs(5, 1), "link": needs(24, 0.8)},
+            leads={"lead": {**GOOD_LEAD, "conductor": "AWG 8"}},
+        ),
+        {"logic": "b.1", "link": "a.1"},
+        "on a.1 logic has 100 % of current, but link on b.1 20 % of power; the other way round 22 % and 30 %",
     )
 
 
@@ -272,9 +353,9 @@ def finest_reading() -> Bench:
     return Bench(
         scene(
             {"a": supply(output(32, 3)), "b": supply(output(32, 1, reading=fine))},
-            {"main": needs(12, 0.5), "sensor": needs(24, 0.02)},
+            {"sensor": needs(24, 0.02), "main": needs(12, 0.5)},
         ),
-        {"main": "a.1", "sensor": "b.1"},
+        {"sensor": "b.1", "main": "a.1"},
         "2 mA of error are a tenth of 20 mA",
     )
 
@@ -336,6 +417,12 @@ BENCHES = (
     coupled,
     point_list,
     compensation,
+    less_drop,
+    narrow_ovp,
+    slow_rise,
+    low_end,
+    written_ovp,
+    least_before_sum,
     isolation,
     weakest_first,
     touch,

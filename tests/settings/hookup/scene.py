@@ -81,6 +81,7 @@ def scene(
     limits: Mapping[str, Data] | None = None,
     steps: Sequence[Data] = (),
     never: Sequence[Data] = (),
+    rise: str | None = None,
 ) -> Documents:
     """The three documents. Every input is powered up and held; `steps` follow."""
     addressed = {
@@ -101,6 +102,9 @@ def scene(
     usual: Data = {"current_limit": "auto", "ovp": "auto", "at_limit": at_limit}
     if at_limit == "trip":
         usual["trip_delay"] = "100 ms"
+    power_up: Data = {"order": list(inputs), "settle": "100 ms"}
+    if rise is not None:
+        power_up["rise"] = rise
     procedure = validated(
         Procedure,
         {
@@ -109,7 +113,7 @@ def scene(
             "bench": "bench.yaml",
             "hook_up": hook_up,
             "limits": {name: {**usual, **(limits or {}).get(name, {})} for name in inputs},
-            "steps": [{"power_up": {"order": list(inputs), "settle": "100 ms"}}, {"hold": "1 s"}, *steps],
+            "steps": [{"power_up": power_up}, {"hold": "1 s"}, *steps],
             "record": {"every": "10 ms"},
         },
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import pytest
 from tests.settings.hookup import exhaustive
-from tests.settings.hookup.benches import BENCHES, compensation, lead_current
+from tests.settings.hookup.benches import BENCHES, lead_current, less_drop
 
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
@@ -70,6 +70,6 @@ def test_no_assignment_is_better(make):
 
 
 def test_the_lead_is_chosen_too():
-    for make, lead in ((compensation, "thick"), (lead_current, "lead")):
+    for make, lead in ((less_drop, "thick"), (lead_current, "lead")):
         (hook_up,) = hooked_up(make().documents).documents.procedure.hook_up.values()
         assert hook_up.lead == lead

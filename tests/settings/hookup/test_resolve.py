@@ -11,7 +11,7 @@ import pytest
 from tests.documents.demo import PROCEDURE, copy_demo, edit
 from tests.settings.hookup import exhaustive
 from tests.settings.hookup.benches import series
-from tests.settings.hookup.scene import needs, output, scene, supply
+from tests.settings.hookup.scene import GOOD_LEAD, needs, output, scene, supply
 from tests.settings.station import TODAY
 
 from railwright.documents.hook_up import AUTO, HookUp
@@ -47,19 +47,29 @@ def test_auto_for_all_stands_for_every_input(tmp_path):
 
 
 def test_the_demo_is_hooked_up_as_its_author_did(tmp_path):
-    """The transducer's 25 mA where they are read to 0.3 mA, and sense leads where the line sweep begins at
-    the lowest operating voltage.
+    """The transducer's 25 mA where they are read to 0.3 mA; sense leads where the line sweep begins at the
+    lowest operating voltage; the thick lead for the current of the logger, the other one for the transducer.
     """
     by_hand = load_documents(demo(tmp_path)).procedure.hook_up
     documents = hooked_up(load_documents(demo(tmp_path, ALL))).documents
-    chosen = documents.procedure.hook_up
-    assert {name: each.source for name, each in chosen.items()} == {
-        name: each.source for name, each in by_hand.items()
-    }
-    assert {name: each.sense for name, each in chosen.items()} == {
-        name: each.sense for name, each in by_hand.items()
-    }
+    assert documents.procedure.hook_up == by_hand
     assert not settle(documents, TODAY).blocked
+
+
+def test_a_lead_comes_twice_only_where_there_is_no_other():
+    leads = {name: {**GOOD_LEAD, "one_way_length": length} for name, length in (("a", "1 m"), ("b", "2 m"))}
+    outputs = supply(output(30, 2), output(30, 2), output(30, 2))
+    inputs = {"light": needs(12, 0.1), "heavy": needs(12, 1.2), "third": needs(12, 0.2)}
+    two = scene({"s": outputs}, {name: inputs[name] for name in ("light", "heavy")}, leads=leads)
+    chosen = hooked_up(two).documents.procedure.hook_up
+    assert {name: each.lead for name, each in chosen.items()} == {"light": "b", "heavy": "a"}
+    three = hooked_up(scene({"s": outputs}, inputs, leads=leads)).documents.procedure.hook_up
+    assert sorted(each.lead for each in three.values()) in (["a", "a", "b"], ["a", "b", "b"])
+    by_hand = {"light": {"from": "s.1", "lead": "a", "sense": "at terminals"}, "heavy": "auto"}
+    beside = scene(
+        {"s": outputs}, {name: inputs[name] for name in ("light", "heavy")}, leads=leads, hook_up=by_hand
+    )
+    assert hooked_up(beside).documents.procedure.hook_up["heavy"].lead == "b"
 
 
 def test_one_input_auto_beside_a_written_one(tmp_path):

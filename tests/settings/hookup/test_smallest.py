@@ -156,6 +156,15 @@ def test_a_figure_of_the_device_that_no_output_can_keep():
     assert "no OVP level lies between" in finding.remedy
 
 
+def test_a_negative_nominal_voltage_is_told_how_to_be_written():
+    signed = needs(12, 0.5, nominal="-12 V", operating="-13 V .. -11 V")
+    finding = finding_of(scene({"a": supply(output(30, 5))}, {"minus": signed}))
+    assert "with 'rail: negative'" in finding.remedy
+    assert "the range of a.1 begins at 0 V; -12 V is played on it" in finding.why
+    written = needs(12, 0.5, rail="negative")
+    assert hooked_up(scene({"a": supply(output(30, 5))}, {"minus": written})).findings == ()
+
+
 def test_what_an_input_draws_is_unknown(monkeypatch):
     # Such as a load of the user's own whose steady draw only a rehearsal can tell.
     said = property(lambda source: [] if source.name == "main" else [(0.5, "the declared steady current")])

@@ -129,10 +129,9 @@ def _cautions(proposal: Proposal) -> tuple[str, ...]:
         found.append("unequal-group")
     if group.across:
         found.append("group across supplies")
-    operating, drop = demand.input.operating, proposal.drop(demand.current)
-    if proposal.sense == "at terminals" and any(
-        v in operating and v - drop < operating.low - 1e-9 for v, _ in demand.levels
-    ):
+    lowest, drop = demand.in_operation, proposal.drop(demand.current)
+    unsensed = proposal.sense == "at terminals"
+    if unsensed and lowest is not None and lowest - drop < demand.input.operating.low - 1e-9:
         found.append("lead-drop")
     return tuple(found)
 
@@ -195,7 +194,7 @@ def _candidate(proposal: Proposal, found: Sequence[Obstacle]) -> Candidate:
     )
 
 
-def _liking(proposal: Proposal) -> tuple[float, ...]:
+def _liking(proposal: Proposal) -> tuple[float, float, float]:
     """What decides between leads and places of sensing that are alike otherwise: less of a drop that is not
     made up for, as far as it counts; no sense leads where they are not needed; less resistance.
     """
@@ -241,13 +240,28 @@ def best_of_group(demand: Demand, group: Group, bench: Bench) -> tuple[list[Cand
     return kept, _candidate(nearest[1], nearest[2])
 
 
+def alike(
+    demand: Demand, chosen: Candidate, bench: Bench
+) -> list[tuple[Candidate, tuple[float, float, float]]]:
+    """The same outputs with every lead and place of sensing that leaves headroom and cautions as they are,
+    each with what decides between them: see `_liking`.
+    """
+    found = []
+    for proposal in _proposals(demand, chosen.group, bench):
+        if any(True for _ in of_proposal(proposal)):
+            continue
+        candidate = _candidate(proposal, ())
+        if (candidate.headroom, len(candidate.cautions)) == (chosen.headroom, len(chosen.cautions)):
+            found.append((candidate, _liking(proposal)))
+    return found
+
+
 def _most_headroom(proposal: Proposal) -> int:
     """Headroom with a lead that drops nothing [‰]."""
     margins = _margins(proposal)
     demand, group = proposal.demand, proposal.group
-    power = max((v * i for v, i in demand.levels), default=0.0)
     margins["voltage"] = _beyond(group.full_voltage, demand.highest)
-    margins["power"] = _beyond(group.full_power, power)
+    margins["power"] = _beyond(group.full_power, demand.power(None))
     return counted(margins)
 
 

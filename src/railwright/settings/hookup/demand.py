@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from railwright.documents.bench import Bench, Lead
@@ -41,8 +42,10 @@ class ShapeNeed:
 class Demand:
     """What an input asks for; SI units. `wish`: what the procedure says of its hook-up.
 
-    need: largest steady current [A] and who says so; None: unknown. levels: (voltage played [V], largest
-    steady current there [A]), highest voltage first; empty: nothing is played.
+    need: largest steady current [A] and who says so; None: unknown. lowest, highest: voltage played [V], the
+    nominal one where nothing is; in_operation: the lowest played inside the operating range, None: none is.
+    own_power: largest steady power at the connector [W]. powers: (power ahead of the fixture [W], largest
+    steady current [A]) at the levels that can need the most power behind some lead.
     """
 
     name: str
@@ -51,20 +54,13 @@ class Demand:
     wish: HookUp
     fixture: Fixture | None
     need: tuple[float, str] | None
-    levels: tuple[tuple[float, float], ...]
-    played: Played
+    lowest: float
+    highest: float
+    in_operation: float | None
+    own_power: float
+    powers: tuple[tuple[float, float], ...]
     shape: ShapeNeed | None
     slowest_rise: float
-
-    @property
-    def highest(self) -> float:
-        """Highest voltage played [V]; the nominal one where nothing is."""
-        return self.levels[0][0] if self.levels else self.input.nominal
-
-    @property
-    def lowest(self) -> float:
-        """Lowest voltage played [V]; the nominal one where nothing is."""
-        return self.levels[-1][0] if self.levels else self.input.nominal
 
     @property
     def current(self) -> float:
@@ -89,20 +85,43 @@ class Demand:
         """Largest drop along lead and fixture at a current [V]."""
         return current * resistance.high + (self.fixture.drop.high if self.fixture else 0.0)
 
+    def power(self, resistance: figures.Resistance | None) -> float:
+        """Largest steady power at the terminals behind a lead [W]; None: at the connector."""
+        if resistance is None:
+            return self.own_power
+        return max((power + resistance.high * i**2 for power, i in self.powers), default=0.0)
+
+
+def _most_power(levels: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Of (voltage, current) those that need the most power behind a lead of some resistance R, as (power,
+    current): v·i + R·i² are straight lines over R, of which these are the upper envelope.
+    """
+    kept: list[tuple[float, float]] = []
+    for power, current in sorted({(v * i, i) for v, i in levels}, key=lambda line: (line[1], line[0])):
+        while kept and kept[-1][0] <= power:
+            kept.pop()  # it needs less power, and draws less
+        while len(kept) > 1 and _meet(kept[-2], (power, current)) <= _meet(kept[-2], kept[-1]):
+            kept.pop()
+        kept.append((power, current))
+    return tuple(kept)
+
+
+def _meet(one: tuple[float, float], other: tuple[float, float]) -> float:
+    """Resistance behind which two levels need the same power [Ω]; the second draws more."""
+    return (one[0] - other[0]) / (other[1] ** 2 - one[1] ** 2)
+
 
 def _shape_need(name: str, played: Played, timeline: Timeline) -> ShapeNeed | None:
     """What the shapes on an input ask of a point list; None where no piece is too brief for set points sent
     one by one.
     """
     found: ShapeNeed | None = None
+    starts = [piece.start for piece in played.pieces]
     for span in timeline.spans:
         if span.kind != "shape" or name not in span.inputs:
             continue
-        pieces = [
-            piece
-            for piece in played.pieces
-            if span.start - 1e-9 <= piece.start and piece.stop <= span.end + 1e-9 and piece.stop > piece.start
-        ]
+        first, last = bisect_left(starts, span.start - 1e-9), bisect_left(starts, span.end - 1e-9)
+        pieces = [piece for piece in played.pieces[first:last] if piece.stop > piece.start]
         briefest = min((piece.stop - piece.start for piece in pieces), default=math.inf)
         if briefest >= HOST_DWELL or (found is not None and briefest >= found.briefest):
             continue
@@ -132,10 +151,10 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             played=played[name],
             fixture=fixture,
         )
-        levels = {}
-        for level in played[name].levels:
-            drawn = source.load.current(level.voltage) if level.voltage > 0 else None
-            levels[level.voltage] = drawn.high if drawn is not None else 0.0
+        levels = {level.voltage for level in played[name].levels}
+        drawn = {volts: source.load.current(volts) for volts in levels if volts > 0}
+        draws = [(volts, each.high) for volts, each in drawn.items() if each is not None]
+        diode = fixture.drop.high if fixture else 0.0
         rises = [rate for slope, rate in played[name].slopes if "rise" in slope.path]
         found[name] = Demand(
             name=name,
@@ -144,8 +163,11 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             wish=wish,
             fixture=fixture,
             need=source.needs,
-            levels=tuple(sorted(levels.items(), reverse=True)),
-            played=played[name],
+            lowest=min(levels, default=wanted.nominal),
+            highest=max(levels, default=wanted.nominal),
+            in_operation=min((volts for volts in levels if volts in wanted.operating), default=None),
+            own_power=max((volts * amperes for volts, amperes in draws), default=0.0),
+            powers=_most_power((volts + diode, amperes) for volts, amperes in draws),
             shape=_shape_need(name, played[name], timeline),
             slowest_rise=min(rises, default=math.inf),
         )

@@ -63,10 +63,7 @@ class Proposal:
     @property
     def power(self) -> float:
         """Largest steady power at the terminals [W]."""
-        sensed = self.sense == "at load"
-        return max(
-            (v + (self.drop(i) if sensed else 0.0)) * i for v, i in self.demand.levels or ((0.0, 0.0),)
-        )
+        return self.demand.power(self.resistance if self.sense == "at load" else None)
 
 
 Found = Iterator[Obstacle]

@@ -132,8 +132,12 @@ def ovp(proposal: Proposal) -> Found:
     level = demand.limits.ovp
     if level == AUTO:
         lower = highest * (1 + OVP_MARGIN) + accuracy
-        levels = [output.ovp.level for output in group.rows if output.ovp]
-        upper = min((each.high for each in levels), default=math.inf) / max(group.shares)
+        levels = [
+            output.ovp.level.high / share
+            for output, share in zip(group.rows, group.shares, strict=True)
+            if output.ovp
+        ]
+        upper = min(levels, default=math.inf)
         if withstands is not None:
             upper = min(upper, withstands - accuracy - overshoot)
         if lower > upper:

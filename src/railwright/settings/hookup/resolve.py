@@ -13,6 +13,7 @@ from railwright.settings.hookup import HOOK_UP_IMPOSSIBLE, WHOLE, HookedUp
 from railwright.settings.hookup.candidates import Candidate, Field, couplings_of, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
 from railwright.settings.hookup.group import supply_of, tie_of
+from railwright.settings.hookup.leads import with_leads
 from railwright.settings.hookup.program import Objective, Program, worth
 from railwright.settings.hookup.smallest import Smallest, smallest_change
 from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
@@ -37,6 +38,10 @@ def resolve(documents: Documents) -> HookedUp:
     taken = taken_by({**written, **{n: each for n, each in demands.items() if n not in asking}}, bench)
     fields = [field_of(each, taken, bench) for each in asking.values()]
     best, runner_up = solved(fields, bench) if fields else (None, None)
+    if best is not None:
+        used = {each.wish.lead for each in written.values()}
+        best = with_leads(best, asking, used, bench)
+        runner_up = None if runner_up is None else with_leads(runner_up, asking, used, bench)
     chosen = {each.input: each for each in best or ()}
     if best is None and fields:
         smallest = smallest_change(fields, bench)
@@ -122,8 +127,9 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
 
 
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
-    """Of another assignment, the inputs that it feeds otherwise."""
-    return describe([theirs for mine, theirs in zip(best, other, strict=True) if theirs != mine])
+    """Of another assignment, the inputs that other outputs feed."""
+    pairs = zip(best, other, strict=True)
+    return describe([theirs for mine, theirs in pairs if theirs.group.words != mine.group.words])
 
 
 def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:

@@ -76,6 +76,9 @@ def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:
     candidate = kept[0] if kept else near
     if candidate is None:
         return None, ""
+    if demand.input.nominal < 0:
+        rail = "the figures of {} in amounts, with 'rail: negative': an output's + is then its 0 V"
+        return candidate, rail.format(demand.name)
     resistance = demand.resistance(bench.leads[candidate.lead], bench)
     drop = demand.drop(resistance, demand.current)
     sensed = candidate.sense == "at load"
