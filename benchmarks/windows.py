@@ -235,7 +235,7 @@ def main(arguments: list[str]) -> None:
         worst, beyond = max(worst, result.trips), beyond + result.excess
         fault_cases += result.fault_cases
     print(f"too much reaches a device or a lead in {beyond} of {fault_cases} cases of containable faults")
-    print(f"probability of a nuisance trip, each device, at most (95 %): {bound(worst, cases):.2e}")
+    print(f"probability of a nuisance trip, each device, at most (95 %): {bound(worst, cases):.3e}")
 
 
 if __name__ == "__main__":

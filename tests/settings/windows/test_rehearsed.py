@@ -98,7 +98,10 @@ def test_a_procedure_of_very_many_steps_plays_one_corner(
 ) -> None:
     whole = ends(demo)
     monkeypatch.setattr(rehearsed, "STEPS", 1)
+    monkeypatch.setattr(rehearsed, "LONG", 1)
     found = ends(demo)
     assert {end.replay for end in found.values()} == {Replay(corner=0x7FFFFF)}
-    for key, end in found.items():
-        assert key[1] == "current_limit" or end.value <= whole[key].value
+    assert {setting for _, setting in found} == {"trip_delay", "ovp"}
+    assert all(end.value <= whole[key].value for key, end in found.items())
+    monkeypatch.setattr(rehearsed, "MANY_ACTIONS", 10)
+    assert ends(demo) == {}

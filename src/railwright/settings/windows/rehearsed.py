@@ -28,6 +28,12 @@ from railwright.settings.windows.window import REHEARSED, End, Replay, Window
 STEPS = 100_000
 """Steps of the solver after which no more corners are looked for (about a third of a second)."""
 
+LONG = 20_000
+"""Steps of one case from which on ends are not tried, and no limits sought: each would take as long again."""
+
+MANY_ACTIONS = 2_000
+"""Set points of a procedure from which on its windows stay closed forms, unless cases are asked for."""
+
 ROUNDS = 3
 """How often current limits are raised until everything comes up in every corner that was found."""
 
@@ -67,6 +73,7 @@ class _Study:
             self.parts.setdefault(setting, {}).update(window.parts)
         self.most = {(name, setting): _Most() for name in self.set_points for setting in REHEARSED}
         self.steps = 0
+        self.long = False
 
     def play(self, case: Case, replay: Replay) -> dict[str, Needed] | None:
         """Play one case; None where the solver cannot."""
@@ -91,6 +98,7 @@ class _Study:
         base = self.corner(number)
         if base is None:
             return
+        self.long = self.steps > LONG
         own = {
             name: quantities_of(name, tuple(p.output for p in feed.outputs), self.quantities)
             for name, feed in self.set_points.items()
@@ -155,7 +163,7 @@ class _Study:
         does not come up, or stays in the limit for longer than the delay that is written. In the corner that
         stays longest in the limit.
         """
-        for name in self.set_points:
+        for name in self.set_points if not self.long else ():
             window, replay = self.windows[name, "current_limit"], self.most[name, "trip_delay"].replay
             low, high = window.side("low", settled=True), window.high
             if replay is None or low is None or high is None or low.value > high.value:
@@ -212,7 +220,7 @@ class _Study:
             return trips(self.documents, told, case, self.timeline)
 
         n = math.ceil(level.value / window.step * (1.0 - 1e-9)) if level.value > 0.0 else 0
-        for _ in range(TRIES):
+        for _ in range(TRIES if not self.long else 0):
             if trips_at(n):
                 n += 1
             elif n > 0 and not trips_at(n - 1):
@@ -292,6 +300,8 @@ def rehearsed_ends(
     where an input has no set points. The same documents always give the same ends.
     """
     limits: dict[tuple[str, str], End] = {}
+    if not cases and len(build_timeline(documents.procedure, documents.device).actions) > MANY_ACTIONS:
+        return {}
     for _ in range(ROUNDS):
         if set(settings.set_points) != set(documents.procedure.hook_up):
             return {}
