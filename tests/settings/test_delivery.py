@@ -170,9 +170,8 @@ def test_a_dialect_without_list_commands_hinders() -> None:
 
 def test_the_shortest_dwell_decides_what_a_dip_becomes() -> None:
     one = delivered(DIP, bench(points={"at_most": 50, "dwell": "20 ms .. 10 s", "between": ["step"]}))
-    assert (one.by, one.serves) == ("list", False)
-    assert one.error == pytest.approx(3.0, abs=1e-3)
-    assert one.least == 0.0
+    assert (one.by, one.serves) == ("host", False)
+    assert "its best list of 50 points is off by 3 V" in one.why
     assert "dwells shorter than 20 ms" in one.remedy
 
 
@@ -280,3 +279,11 @@ def test_of_a_hopeless_shape_no_list_is_fitted_and_the_host_plays_it() -> None:
     one = delivered(actions, bench(points=POINTS | {"at_most": 10}))
     assert (one.by, one.serves, one.listing) == ("host", False, None)
     assert one.why.endswith("its own list of 10 points cannot either: 50 are needed at least")
+
+
+def test_a_list_that_only_strikes_the_mean_of_two_levels_is_not_played() -> None:
+    """10 ms dips, dwells of 20 ms and more: the least deviation is the middle of both levels, for good."""
+    actions = [step(0.3 * n + at, level) for n in range(3) for at, level in ((0.1, 0.0), (0.11, 12.0))]
+    one = delivered(actions, bench(points=POINTS | {"dwell": "20 ms .. 10 s"}))
+    assert (one.by, one.serves, one.listing) == ("host", False, None)
+    assert "its best list of 50 points is off by 6 V" in one.why

@@ -147,10 +147,13 @@ def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: 
         if own is not None and not any(action.path for action in own.actions):  # points of a list
             span = each.span
             told_by_list = asked_of(own.level, own.actions, span.start, span.end - span.start)
-        part = record.traces[each.input].closed(each.span.start, each.span.end)
+        # The last edge is seen in what follows the step.
+        horizon = max([each.asked.duration, *(e.asked.until for e in each.edges)])
+        part = record.traces[each.input].closed(each.span.start, each.span.start + horizon)
         time = part.time - each.span.start
         edges = [(e.asked.time, e.asked_duration, e.duration, e.asked.until) for e in each.edges]
-        told = f"off by up to {show(abs(each.whole.largest), 'V')}, {show(each.whole.rms, 'V')} r.m.s."
+        away = "; nothing is asked while off" if each.away else ""
+        told = f"off by up to {show(abs(each.whole.largest), 'V')}, {show(each.whole.rms, 'V')} r.m.s.{away}"
         curves.append(
             Curves(
                 each.input,
@@ -158,8 +161,9 @@ def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: 
                 told_by_list,
                 time,
                 part.columns["voltage"],
-                worst_edge(edges, each.asked.duration),
+                worst_edge(edges, horizon),
                 told,
+                each.away,
             )
         )
     save_waveforms(curves, played[0].span.name, tuple(checked.documents.device.inputs), to)

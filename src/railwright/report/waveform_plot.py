@@ -35,7 +35,7 @@ class Curves:
 
     asked, played: the set point as written, and as the outputs are told it; None: the same. time, predicted:
     the rehearsed voltage at the connector, shape (n,). edge: the stretch of time that is enlarged beside it;
-    None: none is.
+    None: none is. away: stretches in which the output is off on purpose and nothing is asked.
     """
 
     input: str
@@ -45,6 +45,7 @@ class Curves:
     predicted: NDArray[np.float64]
     edge: tuple[float, float] | None
     told: str = ""
+    away: tuple[tuple[float, float], ...] = ()
 
 
 def save_waveforms(curves: Sequence[Curves], step: str, inputs: Sequence[str], path: Path) -> None:
@@ -100,7 +101,7 @@ def _panels(
 
     grid = place.subgridspec(2, 1, height_ratios=[2.2, 1.0], hspace=0.16)
     voltage, difference = figure.add_subplot(grid[0]), figure.add_subplot(grid[1])
-    asked = _row(each.asked, window)
+    asked_time, asked = _row(each.asked, window)
     time, predicted = each.time, each.predicted
     kept = (time >= window[0] - 1e-12) & (time <= window[1] + 1e-12)
     ends = np.interp(window, time, predicted)
@@ -109,11 +110,15 @@ def _panels(
     voltage.plot(*decimate(time, predicted), color=tint(colour, PALE), linewidth=2.6, zorder=2)
     if each.played is not None:
         voltage.plot(*decimate(*_row(each.played, window)), color=colour, linewidth=0.8, zorder=3)
-    voltage.plot(*decimate(*asked), color=INK, linewidth=0.7, linestyle=(0, (3, 1.4)), zorder=4)
+    for start, stop in _outside(each.away, asked_time):
+        line = decimate(asked_time[start:stop], asked[start:stop])
+        voltage.plot(*line, color=INK, linewidth=0.7, linestyle=(0, (3, 1.4)), zorder=4)
     rows, off = deviations(each.asked, each.time, each.predicted)
     first = max(0, int(np.searchsorted(rows, window[0], side="left")) - 1)  # one row beyond each end
     last = int(np.searchsorted(rows, window[1], side="right")) + 1
-    difference.plot(*decimate(rows[first:last], off[first:last]), color=colour, linewidth=0.9, zorder=3)
+    rows, off = rows[first:last], off[first:last]
+    for start, stop in _outside(each.away, rows):
+        difference.plot(*decimate(rows[start:stop], off[start:stop]), color=colour, linewidth=0.9, zorder=3)
     difference.axhline(0.0, color=FAINT, linewidth=0.5, zorder=1)
     for axes, quantity in ((voltage, "voltage"), (difference, "deviation")):
         _prepare(axes, window, quantity)
@@ -125,14 +130,25 @@ def _row(wave: Waveform, window: tuple[float, float]) -> tuple[NDArray[np.float6
     """A waveform's rows within a window, with values at both its ends."""
     import numpy as np
 
+    from railwright.waveforms.fit import just_before
+
     inside = (wave.time > window[0]) & (wave.time < window[1])
-    ends = wave.at(np.array(window))
-    if window[1] >= wave.duration:
-        ends[1] = wave.value[-1]
+    ends = np.array([wave.at(np.array(window[:1]))[0], just_before(wave, np.array(window[1:]))[0]])
     return (
         np.concatenate((window[:1], wave.time[inside], window[1:])),
         np.concatenate((ends[:1], wave.value[inside], ends[1:])),
     )
+
+
+def _outside(away: Sequence[tuple[float, float]], time: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Stretches of rows (first, behind the last) that do not lie within any of some stretches of time."""
+    import numpy as np
+
+    off = np.zeros(time.size, dtype=bool)
+    for start, end in away:
+        off |= (time >= start) & (time < end)
+    edges = np.flatnonzero(np.diff(np.concatenate(([True], off, [True])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
 def _prepare(axes: Axes, window: tuple[float, float], quantity: str) -> None:

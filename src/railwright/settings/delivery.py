@@ -32,6 +32,11 @@ TOLERANCE = 0.01
 USUAL_STEP = 1e-3
 """Step of a dwell that is taken where the bench does not give it, and its shortest is not shorter [s]."""
 
+FAR = 0.25
+"""Part of the shape's span: a list that is off by more is not the shape any longer (the least deviation from
+short dips is the middle between two levels, all the time), while the host's set points reach its levels.
+"""
+
 HOPELESS = 2
 """Times as many points as a list has that are needed at least, from which on none is fitted."""
 
@@ -147,7 +152,7 @@ def _delivery(
         )  # fmt: skip
     asked = asked_of(level, actions, span.start, span.end - span.start)
     best = _best(asked, abilities(feed, bench), points, tolerance, turns)
-    if best is None or best[0].error >= host.error:
+    if best is None or best[0].error >= host.error or best[0].error > FAR * (max(levels) - min(levels)):
         told = f"a list of {points.at_most} points cannot last {show(asked.duration, 's')}"
         if best is not None:
             told = f"its best list of {points.at_most} points is off by {show(best[0].error, 'V')}"
