@@ -115,8 +115,22 @@ def may(documents: Documents, name: str, hook_up: HookUp) -> bool:
             return False
         if lacks_list(own, name, output):
             return False
+    if limits.current_limit == "auto" and not has_room(own, name):
+        return False
     settings = settle(own, TODAY)
     return not any(f.severity is Severity.STOP and f.about == name for f in settings.findings)
+
+
+def has_room(documents: Documents, name: str) -> bool:
+    """Whether an automatic limit can lie 10 % above the need, with its errors within outputs and lead."""
+    sources, _ = sources_of(documents)
+    source = sources[name]
+    assert source.needs is not None
+    limit = 1.1 * source.needs[0]
+    limit += source.limit_error(limit) or 0.0
+    permitted = source.lead.permitted_current
+    assert permitted is not None
+    return limit <= source.full_current and limit + (source.limit_error(permitted) or 0.0) <= permitted
 
 
 def lacks_list(documents: Documents, name: str, output: Output) -> bool:

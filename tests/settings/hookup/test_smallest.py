@@ -153,7 +153,18 @@ def test_a_figure_of_the_device_that_no_output_can_keep():
     frail = needs(12, 0.5, withstands=[{"voltage": "12.1 V"}])
     finding = finding_of(scene({"a": supply(output(30, 5))}, {"main": frail}))
     assert "figures or steps of main that an output can keep" in finding.remedy
-    assert "no OVP level lies between" in finding.remedy
+    assert "the input withstands 12.1 V, less OVP accuracy" in finding.remedy
+
+
+def test_an_output_with_a_better_ovp():
+    def of(accuracy: str) -> Documents:
+        ovp = {"level": "1 V .. 33 V", "accuracy": accuracy, "response": "10 us"}
+        delicate = needs(12, 0.5, withstands=[{"voltage": "14 V"}])
+        return scene({"a": supply(output(30, 5, ovp=ovp))}, {"main": delicate})
+
+    finding = finding_of(of("2 V"))
+    assert "with an OVP that is exact to 50 mV, for main" in finding.remedy
+    assert hooked_up(of("50 mV")).findings == ()
 
 
 def test_a_negative_nominal_voltage_is_told_how_to_be_written():

@@ -166,7 +166,7 @@ def _proposals(demand: Demand, group: Group, bench: Bench) -> Iterator[Proposal]
     senses: tuple[Sensed, ...] = ("at terminals", "at load")
     for name in leads:
         lead = bench.leads[name]
-        resistance = demand.resistance(lead, bench)
+        resistance = demand.resistances[name]
         for sense in senses:
             if demand.wish.sense in (AUTO, sense):
                 yield Proposal(demand, group, name, lead, resistance, sense, bench)
@@ -372,6 +372,7 @@ def _among(demand: Demand, free: Sequence[str], bench: Bench) -> Field:
 
 def against_group(demand: Demand, group: Group, bench: Bench) -> tuple[Obstacle, ...]:
     """What speaks against an output taken alone, with the lead that speaks least."""
-    found = of_group(demand, group, bench)
-    each = [list(of_proposal(proposal)) for proposal in _proposals(demand, group, bench)]
-    return (*found, *min(each, key=len, default=[]))
+    if found := of_group(demand, group, bench):
+        return tuple(found)
+    each = [tuple(of_proposal(proposal)) for proposal in _proposals(demand, group, bench)]
+    return min(each, key=len, default=())

@@ -7,7 +7,6 @@ from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from railwright.documents.bench import Bench, Lead
 from railwright.documents.device import Input
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
@@ -40,7 +39,9 @@ class ShapeNeed:
 
 @dataclass(frozen=True, eq=False)
 class Demand:
-    """What an input asks for; SI units. `wish`: what the procedure says of its hook-up.
+    """What an input asks for; SI units. `wish`: what the procedure says of its hook-up. source: the input as
+    rules and windows see it, fed by nothing yet. resistances: of each lead of the bench with this input's
+    fixture, both ways.
 
     need: largest steady current [A] and who says so; None: unknown. lowest, highest: voltage played [V], the
     nominal one where nothing is; in_operation: the lowest played inside the operating range, None: none is.
@@ -57,6 +58,8 @@ class Demand:
     lowest: float
     highest: float
     in_operation: float | None
+    source: Source
+    resistances: Mapping[str, figures.Resistance]
     own_power: float
     powers: tuple[tuple[float, float], ...]
     shape: ShapeNeed | None
@@ -76,10 +79,6 @@ class Demand:
     @property
     def at_limits(self) -> Path:
         return ("procedure", "limits", self.name)
-
-    def resistance(self, lead: Lead, bench: Bench) -> figures.Resistance:
-        """Loop resistance of a lead with this input's fixture [Ω]."""
-        return figures.lead_resistance(lead, bench, self.fixture)
 
     def drop(self, resistance: figures.Resistance, current: float) -> float:
         """Largest drop along lead and fixture at a current [V]."""
@@ -166,6 +165,10 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             lowest=min(levels, default=wanted.nominal),
             highest=max(levels, default=wanted.nominal),
             in_operation=min((volts for volts in levels if volts in wanted.operating), default=None),
+            source=source,
+            resistances={
+                key: figures.lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()
+            },
             own_power=max((volts * amperes for volts, amperes in draws), default=0.0),
             powers=_most_power((volts + diode, amperes) for volts, amperes in draws),
             shape=_shape_need(name, played[name], timeline),
