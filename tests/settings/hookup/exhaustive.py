@@ -134,12 +134,12 @@ def has_room(documents: Documents, name: str) -> bool:
 
 
 def lacks_list(documents: Documents, name: str, output: Output) -> bool:
-    """Whether a shape has holds or lines below 50 ms that the output's point list cannot play."""
+    """Whether a shape has holds or lines below 20 ms that the output's point list cannot play."""
     for step in documents.procedure.steps:
         if step.shape is None or step.shape.input != name:
             continue
         times = [s.hold or s.over for s in step.shape.segments if (s.hold or s.over)]
-        if not times or min(times) >= 0.05:
+        if not times or min(times) >= 0.02:
             continue
         points = output.points
         if points is None or points.dwell.low > min(times):

@@ -12,16 +12,12 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
+from railwright.rehearsal.lines import STAIR
 from railwright.rehearsal.timeline import Timeline
 from railwright.settings import figures
 from railwright.settings.context import Source
 from railwright.settings.played import Played, what_is_played
 from railwright.settings.rule import Path
-
-HOST_DWELL = 0.05
-"""Shortest piece of a shape that set points sent one by one from a computer keep in time [s] (common
-practice, no source); a shorter one wants a point list of the output's own.
-"""
 
 STEPS_OF_A_LINE = 20
 """Points that a stepping point list spends on a straight line: steps of 5 % of it (ours)."""
@@ -29,12 +25,15 @@ STEPS_OF_A_LINE = 20
 
 @dataclass(frozen=True, slots=True)
 class ShapeNeed:
-    """The briefest piece of a shape [s], and its points in a list that draws lines and in one that steps."""
+    """The briefest piece of a shape [s], too brief for set points that the host times; its points in a list
+    that draws lines and in one that steps; its step, by name and number.
+    """
 
     briefest: float
     drawn: int
     stepped: int
     step: str
+    number: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,17 +115,17 @@ def _shape_need(name: str, played: Played, timeline: Timeline) -> ShapeNeed | No
     """
     found: ShapeNeed | None = None
     starts = [piece.start for piece in played.pieces]
-    for span in timeline.spans:
+    for number, span in enumerate(timeline.spans):
         if span.kind != "shape" or name not in span.inputs:
             continue
         first, last = bisect_left(starts, span.start - 1e-9), bisect_left(starts, span.end - 1e-9)
         pieces = [piece for piece in played.pieces[first:last] if piece.stop > piece.start]
         briefest = min((piece.stop - piece.start for piece in pieces), default=math.inf)
-        if briefest >= HOST_DWELL or (found is not None and briefest >= found.briefest):
+        if briefest >= STAIR * (1 - 1e-6) or (found is not None and briefest >= found.briefest):
             continue
         lines = sum(piece.before != piece.after for piece in pieces)
         holds = len(pieces) - lines
-        found = ShapeNeed(briefest, lines + holds, lines * STEPS_OF_A_LINE + holds, span.name)
+        found = ShapeNeed(briefest, lines + holds, lines * STEPS_OF_A_LINE + holds, span.name, number)
     return found
 
 
