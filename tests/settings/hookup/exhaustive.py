@@ -115,17 +115,31 @@ def may(documents: Documents, name: str, hook_up: HookUp) -> bool:
             return False
         if lacks_list(own, name, output):
             return False
+    if limits.current_limit == "auto" and not has_room(own, name):
+        return False
     settings = settle(own, TODAY)
     return not any(f.severity is Severity.STOP and f.about == name for f in settings.findings)
 
 
+def has_room(documents: Documents, name: str) -> bool:
+    """Whether an automatic limit can lie 10 % above the need, with its errors within outputs and lead."""
+    sources, _ = sources_of(documents)
+    source = sources[name]
+    assert source.needs is not None
+    limit = 1.1 * source.needs[0]
+    limit += source.limit_error(limit) or 0.0
+    permitted = source.lead.permitted_current
+    assert permitted is not None
+    return limit <= source.full_current and limit + (source.limit_error(permitted) or 0.0) <= permitted
+
+
 def lacks_list(documents: Documents, name: str, output: Output) -> bool:
-    """Whether a shape has holds or lines below 50 ms that the output's point list cannot play."""
+    """Whether a shape has holds or lines below 20 ms that the output's point list cannot play."""
     for step in documents.procedure.steps:
         if step.shape is None or step.shape.input != name:
             continue
         times = [s.hold or s.over for s in step.shape.segments if (s.hold or s.over)]
-        if not times or min(times) >= 0.05:
+        if not times or min(times) >= 0.02:
             continue
         points = output.points
         if points is None or points.dwell.low > min(times):

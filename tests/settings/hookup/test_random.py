@@ -28,7 +28,7 @@ def drawn(seed: int) -> Documents:
     draw = random.Random(seed)
 
     def an_output() -> Data:
-        volts, amperes = draw.choice([13, 20, 30, 30, 36, 60]), draw.choice([0.3, 0.8, 1.0, 1.0, 2.0])
+        volts, amperes = draw.choice([13, 20, 30, 30, 36, 60]), draw.choice([0.3, 0.8, 0.8, 1.0, 2.0])
         watts = volts * amperes * draw.choice([1.0, 1.0, 0.6])
         return output(
             volts,
@@ -49,7 +49,7 @@ def drawn(seed: int) -> Documents:
         return supply(*outputs, isolation=draw.choice(["50 V", "200 V"]), **more)
 
     def an_input() -> Data:
-        volts, amperes = draw.choice([5, 12, 12, 28, 44]), draw.choice([0.1, 0.25, 0.6, 1.5])
+        volts, amperes = draw.choice([5, 12, 12, 28, 44]), draw.choice([0.1, 0.25, 0.6, 1.3, 1.3])
         returns = draw.choice(["common", "common", "isolated", "earth"])
         return needs(volts, amperes, returns, rail=draw.choice(["positive"] * 4 + ["negative"]))
 

@@ -31,7 +31,7 @@ def changed(make: Callable[..., Documents], said: str, **change: Any) -> None:
     """The finding names this change, and with it every input is fed."""
     finding = finding_of(make())
     assert said in finding.remedy, finding.remedy
-    assert finding.remedy.count(" and ") == said.count(" and "), "expected one change"
+    assert finding.remedy.endswith((said, f"{said} for main", f"{said} for heavy")), "expected one change"
     after = make(**change)
     assert hooked_up(after).findings == ()
     assert not any(f.blocks for f in settle(after, exhaustive.TODAY).findings)
@@ -111,6 +111,26 @@ def test_outputs_that_move_together():
     assert hooked_up(two_coupled()).findings == ()
 
 
+def brief_dip(hold: str = "10 ms") -> Documents:
+    segments = [{"step_to": "9 V"}, {"hold": hold}, {"step_to": "12 V"}, {"hold": "1 s"}]
+    steps = [{"name": "dip", "shape": {"input": "main", "segments": segments}}]
+    return scene({"a": supply(output(30, 2))}, {"main": needs(12, 0.5)}, steps=steps)
+
+
+def test_a_shape_that_wants_a_point_list():
+    changed(brief_dip, "make every hold and line of 'dip' 20 ms or longer", hold="20 ms")
+
+
+def unknown_accuracy(**more: Any) -> Documents:
+    return scene({"a": supply(output(30, 2, **more))}, {"main": needs(12, 0.5)})
+
+
+def test_a_figure_of_an_output_that_an_automatic_setting_needs():
+    finding = finding_of(unknown_accuracy(programming=None))
+    assert finding.remedy.endswith("fit: give 'programming' of a.1")
+    assert hooked_up(unknown_accuracy()).findings == ()
+
+
 def unknown_isolation(isolation: str | None = None) -> Documents:
     return scene(
         {"a": supply(output(30, 2, **JOINS), output(30, 2, **JOINS), isolation=isolation)},
@@ -153,7 +173,18 @@ def test_a_figure_of_the_device_that_no_output_can_keep():
     frail = needs(12, 0.5, withstands=[{"voltage": "12.1 V"}])
     finding = finding_of(scene({"a": supply(output(30, 5))}, {"main": frail}))
     assert "figures or steps of main that an output can keep" in finding.remedy
-    assert "no OVP level lies between" in finding.remedy
+    assert "the input withstands 12.1 V, less OVP accuracy" in finding.remedy
+
+
+def test_an_output_with_a_better_ovp():
+    def of(accuracy: str) -> Documents:
+        ovp = {"level": "1 V .. 33 V", "accuracy": accuracy, "response": "10 us"}
+        delicate = needs(12, 0.5, withstands=[{"voltage": "14 V"}])
+        return scene({"a": supply(output(30, 5, ovp=ovp))}, {"main": delicate})
+
+    finding = finding_of(of("2 V"))
+    assert "with an OVP that is exact to 50 mV, for main" in finding.remedy
+    assert hooked_up(of("50 mV")).findings == ()
 
 
 def test_a_negative_nominal_voltage_is_told_how_to_be_written():

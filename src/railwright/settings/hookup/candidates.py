@@ -18,10 +18,10 @@ from railwright.settings.hookup.group import (
     MOST_JOINED,
     Arrangement,
     Group,
+    couplings_of,
     group_of,
     joinings,
     orders,
-    supply_of,
 )
 from railwright.settings.hookup.obstacle import Obstacle, Proposal, Sensed
 from railwright.settings.hookup.of_group import of_group
@@ -149,24 +149,12 @@ def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
     return tuple(Tied(tie, alone) for tie, alone in found.items())
 
 
-def couplings_of(outputs: Sequence[str], bench: Bench) -> tuple[tuple[str, int], ...]:
-    """The coupled groups (supply, number) that outputs belong to."""
-    found = dict.fromkeys(
-        (supply_of(name), number)
-        for name in outputs
-        if supply_of(name) in bench.supplies
-        for number, coupling in enumerate(bench.supplies[supply_of(name)].coupled)
-        if name.partition(".")[2] in coupling.outputs
-    )
-    return tuple(found)
-
-
 def _proposals(demand: Demand, group: Group, bench: Bench) -> Iterator[Proposal]:
     leads = [demand.wish.lead] if demand.wish.lead != AUTO else list(bench.leads)
     senses: tuple[Sensed, ...] = ("at terminals", "at load")
     for name in leads:
         lead = bench.leads[name]
-        resistance = demand.resistance(lead, bench)
+        resistance = demand.resistances[name]
         for sense in senses:
             if demand.wish.sense in (AUTO, sense):
                 yield Proposal(demand, group, name, lead, resistance, sense, bench)
@@ -207,11 +195,15 @@ def _liking(proposal: Proposal) -> tuple[float, float, float]:
     )
 
 
-def best_of_group(demand: Demand, group: Group, bench: Bench) -> tuple[list[Candidate], Candidate | None]:
+def best_of_group(
+    demand: Demand, group: Group, bench: Bench, own: Sequence[Obstacle] = ()
+) -> tuple[list[Candidate], Candidate | None]:
     """Admissible candidates of a group that no other one beats in headroom and cautions; and, where there is
     none, the one whose obstacles cost least to part (None: another output is needed).
+
+    own: obstacles of its outputs that are known already.
     """
-    for_group = of_group(demand, group, bench)
+    for_group = [*own, *of_group(demand, group, bench)]
     admissible: list[tuple[Proposal, Candidate]] = []
     nearest: tuple[tuple[float, ...], Proposal, list[Obstacle]] | None = None
     hopeless = any(each.change is None for each in for_group)
@@ -343,15 +335,19 @@ def _among(demand: Demand, free: Sequence[str], bench: Bench) -> Field:
         against_it = {} if kept else {written.words: against_group(demand, written, bench)}
         return Field(demand, tuple(kept), (near,) if near and not kept else (), against_it)
     against: dict[str, tuple[Obstacle, ...]] = {}
-    usable = []
+    usable: list[str] = []
+    changed: list[Candidate] = []
     for name in free:
         own = of_output(demand, group_of((name,), "alone", bench), bench)
-        if own:
-            against[name] = tuple(own)
-        else:
+        if not own:
             usable.append(name)
+            continue
+        against[name] = tuple(own)
+        near = best_of_group(demand, group_of((name,), "alone", bench), bench, own)[1]
+        if near is not None:
+            changed.append(near)
     admissible: list[Candidate] = []
-    nearest: list[Candidate] = []
+    nearest: list[Candidate] = changed
     does: dict[Arrangement, list[frozenset[str]]] = {"alone": [], "series": [], "parallel": []}
     for size in range(1, MOST_JOINED + 1):
         for chosen, arrangement in joinings(usable, size, demand.highest, demand.current, bench):
@@ -372,6 +368,7 @@ def _among(demand: Demand, free: Sequence[str], bench: Bench) -> Field:
 
 def against_group(demand: Demand, group: Group, bench: Bench) -> tuple[Obstacle, ...]:
     """What speaks against an output taken alone, with the lead that speaks least."""
-    found = of_group(demand, group, bench)
-    each = [list(of_proposal(proposal)) for proposal in _proposals(demand, group, bench)]
-    return (*found, *min(each, key=len, default=[]))
+    if found := of_group(demand, group, bench):
+        return tuple(found)
+    each = [tuple(of_proposal(proposal)) for proposal in _proposals(demand, group, bench)]
+    return min(each, key=len, default=())

@@ -7,22 +7,17 @@ from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from railwright.documents.bench import Bench, Lead
 from railwright.documents.device import Input
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
+from railwright.rehearsal.lines import STAIR
 from railwright.rehearsal.timeline import Timeline
 from railwright.settings import figures
 from railwright.settings.context import Source
 from railwright.settings.played import Played, what_is_played
 from railwright.settings.rule import Path
-
-HOST_DWELL = 0.05
-"""Shortest piece of a shape that set points sent one by one from a computer keep in time [s] (common
-practice, no source); a shorter one wants a point list of the output's own.
-"""
 
 STEPS_OF_A_LINE = 20
 """Points that a stepping point list spends on a straight line: steps of 5 % of it (ours)."""
@@ -30,17 +25,22 @@ STEPS_OF_A_LINE = 20
 
 @dataclass(frozen=True, slots=True)
 class ShapeNeed:
-    """The briefest piece of a shape [s], and its points in a list that draws lines and in one that steps."""
+    """The briefest piece of a shape [s], too brief for set points that the host times; its points in a list
+    that draws lines and in one that steps; its step, by name and number.
+    """
 
     briefest: float
     drawn: int
     stepped: int
     step: str
+    number: int
 
 
 @dataclass(frozen=True, eq=False)
 class Demand:
-    """What an input asks for; SI units. `wish`: what the procedure says of its hook-up.
+    """What an input asks for; SI units. `wish`: what the procedure says of its hook-up. source: the input as
+    rules and windows see it, fed by nothing yet. resistances: of each lead of the bench with this input's
+    fixture, both ways.
 
     need: largest steady current [A] and who says so; None: unknown. lowest, highest: voltage played [V], the
     nominal one where nothing is; in_operation: the lowest played inside the operating range, None: none is.
@@ -57,6 +57,8 @@ class Demand:
     lowest: float
     highest: float
     in_operation: float | None
+    source: Source
+    resistances: Mapping[str, figures.Resistance]
     own_power: float
     powers: tuple[tuple[float, float], ...]
     shape: ShapeNeed | None
@@ -76,10 +78,6 @@ class Demand:
     @property
     def at_limits(self) -> Path:
         return ("procedure", "limits", self.name)
-
-    def resistance(self, lead: Lead, bench: Bench) -> figures.Resistance:
-        """Loop resistance of a lead with this input's fixture [Ω]."""
-        return figures.lead_resistance(lead, bench, self.fixture)
 
     def drop(self, resistance: figures.Resistance, current: float) -> float:
         """Largest drop along lead and fixture at a current [V]."""
@@ -117,17 +115,17 @@ def _shape_need(name: str, played: Played, timeline: Timeline) -> ShapeNeed | No
     """
     found: ShapeNeed | None = None
     starts = [piece.start for piece in played.pieces]
-    for span in timeline.spans:
+    for number, span in enumerate(timeline.spans):
         if span.kind != "shape" or name not in span.inputs:
             continue
         first, last = bisect_left(starts, span.start - 1e-9), bisect_left(starts, span.end - 1e-9)
         pieces = [piece for piece in played.pieces[first:last] if piece.stop > piece.start]
         briefest = min((piece.stop - piece.start for piece in pieces), default=math.inf)
-        if briefest >= HOST_DWELL or (found is not None and briefest >= found.briefest):
+        if briefest >= STAIR * (1 - 1e-6) or (found is not None and briefest >= found.briefest):
             continue
         lines = sum(piece.before != piece.after for piece in pieces)
         holds = len(pieces) - lines
-        found = ShapeNeed(briefest, lines + holds, lines * STEPS_OF_A_LINE + holds, span.name)
+        found = ShapeNeed(briefest, lines + holds, lines * STEPS_OF_A_LINE + holds, span.name, number)
     return found
 
 
@@ -166,6 +164,10 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             lowest=min(levels, default=wanted.nominal),
             highest=max(levels, default=wanted.nominal),
             in_operation=min((volts for volts in levels if volts in wanted.operating), default=None),
+            source=source,
+            resistances={
+                key: figures.lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()
+            },
             own_power=max((volts * amperes for volts, amperes in draws), default=0.0),
             powers=_most_power((volts + diode, amperes) for volts, amperes in draws),
             shape=_shape_need(name, played[name], timeline),

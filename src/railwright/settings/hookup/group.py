@@ -43,6 +43,18 @@ def tie_of(name: str, bench: Bench) -> str | None:
     return None
 
 
+def couplings_of(outputs: Sequence[str], bench: Bench) -> tuple[tuple[str, int], ...]:
+    """The coupled groups (supply, number) that outputs belong to."""
+    found = dict.fromkeys(
+        (supply_of(name), number)
+        for name in outputs
+        if supply_of(name) in bench.supplies
+        for number, coupling in enumerate(bench.supplies[supply_of(name)].coupled)
+        if name.partition(".")[2] in coupling.outputs
+    )
+    return tuple(found)
+
+
 @dataclass(frozen=True, eq=False)
 class Group:
     """Outputs that are joined, in the order in which they are written: in series the first is the top one.

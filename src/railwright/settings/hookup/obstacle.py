@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from railwright.documents.bench import Bench, Lead, Output
+from railwright.documents.hook_up import HookUp
 from railwright.settings import figures
+from railwright.settings.context import Source
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import Group
 from railwright.settings.rule import Path
@@ -59,6 +61,19 @@ class Proposal:
     def top(self) -> float:
         """Highest steady voltage at the terminals [V]."""
         return self.demand.highest + self.sensed_drop
+
+    def fed(self) -> Source:
+        """The input as rules and windows see it, fed like this."""
+        base = self.demand.source
+        wish = self.demand.wish
+        hook_up = HookUp(
+            source=self.group.source, lead=self.lead_name, fixture=wish.fixture, sense=self.sense
+        )
+        outputs = dict(zip(self.group.names, self.group.rows, strict=True))
+        source = replace(base, hook_up=hook_up, lead=self.lead, outputs=outputs, resistance=self.resistance)
+        # What the input draws hangs on none of these, and takes long to work out.
+        vars(source).update(load=base.load, asked=base.asked)
+        return source
 
     @property
     def power(self) -> float:

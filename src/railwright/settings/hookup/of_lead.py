@@ -21,12 +21,14 @@ from railwright.settings.hookup.obstacle import (
 )
 from railwright.settings.rule import Path
 from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
-from railwright.settings.windows.ovp import OVP_MARGIN
+from railwright.settings.windows.ovp import OVP_STEP
+from railwright.settings.windows.ovp import window as ovp_window
+from railwright.settings.windows.window import collision
 
 
 def voltage(proposal: Proposal) -> Found:
     """The voltage at the terminals is more than the group gives."""
-    if proposal.top > proposal.group.full_voltage * (1 + 1e-12):
+    if proposal.top > proposal.group.full_voltage:
         drop = proposal.sensed_drop
         with_drop = f" with the drop of {show(drop, 'V')} that is sensed away" if drop else ""
         yield Obstacle(
@@ -37,7 +39,7 @@ def voltage(proposal: Proposal) -> Found:
 
 def power(proposal: Proposal) -> Found:
     """The power drawn is more than the group gives while no output gives more than its own."""
-    if proposal.power > proposal.group.full_power * (1 + 1e-12):
+    if proposal.power > proposal.group.full_power:
         yield Obstacle(
             f"{proposal.group.gives} {show(proposal.group.full_power, 'W')}; "
             f"{show(proposal.power, 'W')} is needed"
@@ -115,15 +117,8 @@ def lead(proposal: Proposal) -> Found:
 def ovp(proposal: Proposal) -> Found:
     """No OVP level, or not the one that is written, lies between what is played and what is withstood."""
     demand, group = proposal.demand, proposal.group
-    accuracy = overshoot = 0.0
-    for output in group.rows:
-        wrong = (output.ovp.accuracy if output.ovp else None) or 0.0
-        rises = figures.ovp_overshoot(output) or 0.0
-        accuracy, overshoot = (
-            (accuracy + wrong, overshoot + rises)
-            if group.series
-            else (max(accuracy, wrong), max(overshoot, rises))
-        )
+    known = [(output.ovp.accuracy if output.ovp else None) or 0.0 for output in group.rows]
+    accuracy = sum(known) if group.series else max(known)
     asked = demand.limits.current_limit
     limit = ROOM_TO_CHARGE * demand.current if asked == AUTO else float(asked)
     highest = demand.highest + (group.voltage_error(demand.highest) or 0.0)
@@ -131,20 +126,12 @@ def ovp(proposal: Proposal) -> Found:
     withstands = demand.input.withstands_always
     level = demand.limits.ovp
     if level == AUTO:
-        lower = highest * (1 + OVP_MARGIN) + accuracy
-        levels = [
-            output.ovp.level.high / share
-            for output, share in zip(group.rows, group.shares, strict=True)
-            if output.ovp
-        ]
-        upper = min(levels, default=math.inf)
-        if withstands is not None:
-            upper = min(upper, withstands - accuracy - overshoot)
-        if lower > upper:
-            yield Obstacle(
-                f"with {group.words} and lead '{proposal.lead_name}', no OVP level lies between "
-                f"{show(lower, 'V')} (above what is played) and {show(upper, 'V')}"
-            )
+        if _surely(proposal, highest):
+            return
+        window = ovp_window(proposal.fed(), limit)
+        if pair := window.colliding():
+            why, _ = collision(window, pair)
+            yield Obstacle(f"with {group.words} and lead '{proposal.lead_name}', {why}")
         return
     value = float(level)
     if value - accuracy <= highest:
@@ -157,6 +144,22 @@ def ovp(proposal: Proposal) -> Found:
             f"the OVP of {group.words} may let {show(value + accuracy, 'V')} stand; the input withstands "
             f"{show(withstands, 'V')}"
         )
+
+
+def _surely(proposal: Proposal, highest: float) -> bool:
+    """Whether an OVP level has room without a closer look at its window: bounds that lie inside its ends."""
+    group, withstands = proposal.group, proposal.demand.input.withstands_always
+    if withstands is None:
+        return False
+    low, high, wrong = highest, math.inf, 0.0
+    for output, share in zip(group.rows, group.shares, strict=True):
+        overshoot = figures.ovp_overshoot(output)
+        if output.ovp is None or output.ovp.accuracy is None or overshoot is None:
+            return False
+        low = max(low, output.ovp.level.low / share, highest + output.ovp.accuracy / share)
+        high = min(high, output.ovp.level.high / share)
+        wrong += output.ovp.accuracy + overshoot
+    return low + 5 * OVP_STEP * len(group.rows) < min(high, withstands - wrong)  # some steps of its grid
 
 
 def of_proposal(proposal: Proposal) -> Found:

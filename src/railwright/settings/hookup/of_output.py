@@ -6,12 +6,14 @@ from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
 from railwright.instruments.dialect import load_dialect
 from railwright.quantities import show
+from railwright.rehearsal.lines import STAIR
 from railwright.settings import figures
 from railwright.settings.context import output_path
-from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.group import Group
+from railwright.settings.hookup.demand import Demand, ShapeNeed
+from railwright.settings.hookup.group import Group, couplings_of
 from railwright.settings.hookup.obstacle import (
     FIGURE,
+    PROCEDURE,
     Found,
     Obstacle,
     each_of,
@@ -30,20 +32,34 @@ def slew(demand: Demand, group: Group, bench: Bench) -> Found:
 
 
 def point_list(demand: Demand, group: Group, bench: Bench) -> Found:
-    """A shape has pieces too brief for set points sent one by one, and the output's list cannot hold it."""
+    """A shape has pieces too brief for the host to time, and the output's own list cannot hold it."""
     shape = demand.shape
-    for name, output in each_of(group) if shape is not None else ():
-        assert shape is not None
-        wants = f"'{shape.step}' has a piece of {show(shape.briefest, 's')}, which wants a point list"
-        points = output.points
-        if points is None:
-            yield Obstacle(f"{wants}; {name} has none")
-            continue
-        count = shape.drawn if "line" in points.between else shape.stepped
-        if shape.briefest < points.dwell.low * (1 - 1e-9):
-            yield Obstacle(f"{wants}; that of {name} stays {show(points.dwell.low, 's')} or more on a point")
-        elif count > points.at_most:
-            yield Obstacle(f"{wants} of {count} points; that of {name} has {points.at_most}")
+    if shape is None:
+        return
+    step, brief = shape.step, show(shape.briefest, "s")
+    for name, output in each_of(group):
+        if lacks := _lacks_list(shape, name, output, bench):
+            yield Obstacle(
+                f"'{step}' has a piece of {brief}, which wants a point list; {lacks}",
+                f"make every hold and line of '{step}' {show(STAIR, 's')} or longer",
+                PROCEDURE,
+                ("procedure", "steps", shape.number, "shape"),
+            )
+
+
+def _lacks_list(shape: ShapeNeed, name: str, output: Output, bench: Bench) -> str:
+    """Why an output's own list does not hold a shape; nothing where it does."""
+    points = output.points
+    if points is None:
+        return f"{name} has none"
+    if load_dialect(bench.supply_of(name).dialect).points is None:
+        return f"the dialect of {name} has no commands for one"
+    if couplings_of((name,), bench):
+        return f"{name} is coupled with others, which its list would not take along"
+    count = shape.drawn if "line" in points.between else shape.stepped
+    if shape.briefest < points.dwell.low * (1 - 1e-9):
+        return f"that of {name} stays {show(points.dwell.low, 's')} or more on a point"
+    return f"that of {name} has {points.at_most} of {count} points" if count > points.at_most else ""
 
 
 def protections(demand: Demand, group: Group, bench: Bench) -> Found:

@@ -10,9 +10,9 @@ from railwright.documents.loader import Documents
 from railwright.settings.context import locate
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.hookup import HOOK_UP_IMPOSSIBLE, WHOLE, HookedUp
-from railwright.settings.hookup.candidates import Candidate, Field, couplings_of, field_of, taken_by
+from railwright.settings.hookup.candidates import Candidate, Field, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
-from railwright.settings.hookup.group import supply_of, tie_of
+from railwright.settings.hookup.group import couplings_of, supply_of, tie_of
 from railwright.settings.hookup.leads import with_leads
 from railwright.settings.hookup.program import Objective, Program, worth
 from railwright.settings.hookup.smallest import Smallest, smallest_change

@@ -46,21 +46,29 @@ class Smallest:
     kept: Mapping[str, Candidate]
 
 
+_NARROW = 0.2
+"""What an input withstands beyond what is played, in parts of that, below which the OVP has to be exact."""
+
+EXACT_OVP = 0.05
+"""Accuracy of the OVP of a further output [V]; said where it matters (ours: what good supplies have)."""
+
+
 def _ideal(demand: Demand) -> Group:
-    """An output that gives whatever the input asks for, exactly."""
+    """An output that gives whatever the input asks for, as exactly as good supplies do."""
     return Group((f"one more output for {demand.name}",), "alone", (_any_output(),), (math.inf,), (None,))
 
 
 def _any_output() -> Output:
-    exact = {"resolution": "1 uV"}, {"resolution": "1 uA"}
+    voltage = {"of_value": "0.05 %", "offset": "5 mV", "resolution": "1 mV"}
+    current = {"of_value": "0.1 %", "resolution": "0.1 mA"}
     return validated(
         Output,
         {
             "voltage": "-10 kV .. 10 kV",
             "current": "0 A .. 10 kA",
-            "programming": {"voltage": exact[0], "current": exact[1]},
+            "programming": {"voltage": voltage, "current": current},
             "rise": "1 ms",
-            "ovp": {"level": "0 V .. 10 kV", "accuracy": "0 V", "response": "0 s"},
+            "ovp": {"level": "0 V .. 10 kV", "accuracy": f"{EXACT_OVP} V", "response": "0 s"},
             "opp": {"level": "0 W .. 100000 kW"},
             "ocp": {"level": "0 A .. 10 kA", "delay": "0 s .. 100 s"},
             "trip_delay": "0 s .. 100 s",
@@ -79,7 +87,7 @@ def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:
     if demand.input.nominal < 0:
         rail = "the figures of {} in amounts, with 'rail: negative': an output's + is then its 0 V"
         return candidate, rail.format(demand.name)
-    resistance = demand.resistance(bench.leads[candidate.lead], bench)
+    resistance = demand.resistances[candidate.lead]
     drop = demand.drop(resistance, demand.current)
     sensed = candidate.sense == "at load"
     volts = demand.highest + (drop if sensed else 0.0)
@@ -93,6 +101,9 @@ def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:
         words.append(f"that senses at the load and makes up for {show(round_up(drop), 'V')} or more")
     if demand.input.returns == "isolated" or demand.input.rail == "negative":
         words.append("whose negative terminal floats")
+    withstands = demand.input.withstands_always
+    if withstands is not None and withstands - volts < _NARROW * volts:
+        words.append(f"with an OVP that is exact to {show(EXACT_OVP, 'V')}")
     if demand.shape is not None:
         count = demand.shape.drawn
         words.append(f"with a point list of {count} points down to {show(demand.shape.briefest, 's')}")

@@ -27,7 +27,7 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str], bench:
     """
     demand, group = field.demand, chosen.group
     need, said_by = demand.need if demand.need is not None else (0.0, "nothing")
-    resistance = demand.resistance(bench.leads[chosen.lead], bench)
+    resistance = demand.resistances[chosen.lead]
     drop = demand.drop(resistance, need)
     top = demand.highest + (drop if chosen.sense == "at load" else 0.0)
     margins = ", ".join(
