@@ -12,7 +12,6 @@ from railwright.cli.exits import StoppedByFinding
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.hookup import HookedUp, hooked_up
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
-from railwright.settings.windows.window import LIMIT, REHEARSED
 
 if TYPE_CHECKING:
     from railwright.rehearsal.rehearse import Rehearsal
@@ -69,13 +68,20 @@ def check_documents(procedure: Path, *, rehearsed: bool, cases: int = 0, seed: i
     return Checked(documents, settings, kept[0], can)
 
 
-def settled_with_rehearsal(hooked: HookedUp, cases: int = 0, seed: int = 1) -> Settings:
-    """Settings whose windows a rehearsal has settled where they hang on what moves, and `auto` with them."""
+def settled_with_rehearsal(
+    hooked: HookedUp, cases: int = 0, seed: int = 1, *, written: bool = True
+) -> Settings:
+    """Settings whose windows a rehearsal has settled where they hang on what moves, and `auto` with them.
+
+    written: also the windows of values that are written; else nothing is rehearsed where nothing hangs on it.
+    """
     today = dt.date.today()
     first = settle(hooked.documents, today, hooked, provisional=True)
-    from railwright.settings.windows.rehearsed import rehearsed_ends
+    from railwright.settings.windows.rehearsed import hangs_on_rehearsal, rehearsed_ends
 
-    ends = rehearsed_ends(hooked.documents, first, today, cases, seed)
+    if not written and not any(hangs_on_rehearsal(window) for window in first.windows):
+        return settle(hooked.documents, today, hooked)
+    ends = rehearsed_ends(hooked.documents, first, today, cases, seed, written=written)
     return settle(hooked.documents, today, hooked, ends)
 
 
@@ -85,9 +91,7 @@ def settle_documents(procedure: Path) -> Checked:
     Windows are settled by rehearsal where a value that is worked out hangs on them.
     """
     hooked = hooked_up(load_documents(procedure))
-    settings = settle(hooked.documents, dt.date.today(), hooked)
-    if any(w.used and w.asked is None and w.setting in (*REHEARSED, LIMIT) for w in settings.windows):
-        settings = settled_with_rehearsal(hooked)
+    settings = settled_with_rehearsal(hooked, written=False)
     checked = Checked(hooked.documents, settings, None)
     missing = [name for name in checked.documents.device.inputs if name not in checked.settings.set_points]
     if missing:

@@ -23,7 +23,7 @@ from railwright.rehearsal.needed import Level, Needed, needed, trips, with_prote
 from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.settings.rule import Path
 from railwright.settings.settle import RehearsedEnds, Settings, settle
-from railwright.settings.windows.window import REHEARSED, End, Replay, Window
+from railwright.settings.windows.window import LIMIT, REHEARSED, End, Replay, Window
 
 STEPS = 100_000
 """Steps of the solver after which no more corners are looked for (about a third of a second)."""
@@ -59,9 +59,10 @@ class _Most:
 class _Study:
     """The documents, what is played, and what the cases have asked for."""
 
-    def __init__(self, documents: Documents, settings: Settings) -> None:
+    def __init__(self, documents: Documents, settings: Settings, written: bool) -> None:
         self.documents, self.set_points = documents, settings.set_points
         self.windows = {(window.about, window.setting): window for window in settings.windows}
+        self.wanted = {key for key, window in self.windows.items() if written or hangs_on_rehearsal(window)}
         self.timeline: Timeline = build_timeline(documents.procedure, documents.device)
         self.quantities = uncertain_quantities(documents, self.set_points)
         self.parts: dict[str, dict[str, float]] = {setting: {} for setting in REHEARSED}
@@ -99,9 +100,11 @@ class _Study:
         if base is None:
             return
         self.long = self.steps > LONG
+        inputs = {name for name, _ in self.wanted}
         own = {
             name: quantities_of(name, tuple(p.output for p in feed.outputs), self.quantities)
             for name, feed in self.set_points.items()
+            if name in inputs
         }
         rounds = max((len(places) for places in own.values()), default=0)
         if self.steps * rounds > STEPS:
@@ -155,7 +158,7 @@ class _Study:
         """The end of each window, tried."""
         for key, most in self.most.items():
             window = self.windows.get(key)
-            if window is not None and most.replay is not None:
+            if key in self.wanted and window is not None and most.replay is not None:
                 yield key, self._end(window, most.level, most.replay)
 
     def limit_ends(self) -> Iterator[tuple[tuple[str, str], End]]:
@@ -164,6 +167,8 @@ class _Study:
         stays longest in the limit.
         """
         for name in self.set_points if not self.long else ():
+            if (name, LIMIT) not in self.wanted:
+                continue
             window, replay = self.windows[name, "current_limit"], self.most[name, "trip_delay"].replay
             low, high = window.side("low", settled=True), window.high
             if replay is None or low is None or high is None or low.value > high.value:
@@ -248,6 +253,11 @@ class _Study:
         return "the procedure", ("procedure", "steps")
 
 
+def hangs_on_rehearsal(window: Window) -> bool:
+    """Whether a value is worked out that a rehearsal settles."""
+    return window.used and window.asked is None and window.setting in (*REHEARSED, LIMIT)
+
+
 def _regulating(high: float) -> str:
     return "a limit that regulates instead of tripping, or a higher one"
 
@@ -292,12 +302,19 @@ def _words(window: Window, value: float, level: Level, step: str, replay: Replay
 
 
 def rehearsed_ends(
-    documents: Documents, settings: Settings, today: dt.date, cases: int = 0, seed: int = 1
+    documents: Documents,
+    settings: Settings,
+    today: dt.date,
+    cases: int = 0,
+    seed: int = 1,
+    *,
+    written: bool = True,
 ) -> RehearsedEnds:
     """Ends that a rehearsal settles: the lower ends of current limits, trip delays, OVP and OPP levels.
 
-    settings: provisional ones. cases: beside the corners, so many cases of the ensemble with this seed. Empty
-    where an input has no set points. The same documents always give the same ends.
+    settings: provisional ones. cases: beside the corners, so many cases of the ensemble with this seed.
+    written: also the ends of values that are written, which nothing but a finding hangs on. Empty where an
+    input has no set points. The same documents always give the same ends.
     """
     limits: dict[tuple[str, str], End] = {}
     if not cases and len(build_timeline(documents.procedure, documents.device).actions) > MANY_ACTIONS:
@@ -305,7 +322,7 @@ def rehearsed_ends(
     for _ in range(ROUNDS):
         if set(settings.set_points) != set(documents.procedure.hook_up):
             return {}
-        study = _Study(documents, settings)
+        study = _Study(documents, settings, written)
         study.corners()
         for key, end in study.limit_ends():
             if key not in limits or end.value > limits[key].value:
