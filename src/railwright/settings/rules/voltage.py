@@ -8,7 +8,11 @@ from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
-"""Voltage that may be touched in normal condition, d.c. [V] (IEC 61010-1, from memory)."""
+"""Voltage above which a part counts as dangerous to touch in normal condition, d.c. [V] (IEC 61010-1, from
+memory).
+"""
+WHO_DECIDES = "local codes and competent persons decide"
+"""Said where a remedy is a matter of safety at work."""
 
 EXTRA_LOW_VOLTAGE = 120.0
 """End of extra-low voltage, d.c. [V] (IEC 61140, from memory)."""
@@ -126,24 +130,30 @@ def outside_operating(context: Context) -> Outcome:
 
 @rule("touch-voltage", Severity.CAUTION)
 def touch_voltage(context: Context) -> Outcome:
-    """The voltage that the outputs can reach is more than may be touched where the bench stands."""
+    """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]
     for source in context.sources.values():
         reach = source.full_voltage
         if reach <= touch:
             continue
+        highest = source.played.highest
+        normal = (
+            f"; {show(highest.voltage, 'V')}, which the procedure sets, is itself above that"
+            if highest is not None and highest.voltage > touch
+            else ""
+        )
         beyond = (
-            f"; it is beyond extra-low voltage too ({show(EXTRA_LOW_VOLTAGE, 'V')}, IEC 61140)"
+            f"; the outputs reach beyond extra-low voltage too ({show(EXTRA_LOW_VOLTAGE, 'V')}, IEC 61140)"
             if reach > EXTRA_LOW_VOLTAGE
             else ""
         )
         yield Hit(
             source.name,
             source.at_hook_up,
-            f"{', '.join(source.outputs)} can reach {show(reach, 'V')}, whatever is set; "
-            f"{show(touch, 'V')} d.c. may be "
-            f"touched in a {context.bench.location} place (IEC 61010-1, from memory){beyond}",
-            "cover the connections before switching on; local codes and competent persons decide",
+            f"{', '.join(source.outputs)} can reach {show(reach, 'V')}, whatever is set; above "
+            f"{show(touch, 'V')} d.c. counts as dangerous to touch in a {context.bench.location} place "
+            f"(IEC 61010-1, from memory){normal}{beyond}",
+            f"cover the connections before switching on; {WHO_DECIDES}",
         )
 
 
