@@ -65,6 +65,27 @@ def test_a_negative_rail_has_its_0_v_at_the_positive_terminal(documents: Documen
     assert words.count("+") == words.count("−") - 1 == 3
 
 
+def test_a_0_v_that_one_input_has_for_itself_draws_no_line(wiring: Wiring) -> None:
+    main, transducer = wiring.rows
+    with drawing():
+        lines = {
+            returns: len(_figure(replace(wiring, rows=(replace(main, returns=returns), apart))).axes[0].lines)
+            for apart in (replace(transducer, returns="isolated"),)
+            for returns in ("isolated", "common", "earth")
+        }
+        shared = len(_figure(wiring).axes[0].lines)
+    assert lines["common"] == lines["isolated"] < lines["earth"]
+    assert shared > lines["common"]
+
+
+def test_a_shared_0_v_is_explained_where_it_is_drawn_only(documents: Documents, wiring: Wiring) -> None:
+    inputs = documents.device.inputs
+    alone = {**inputs, "main": inputs["main"].model_copy(update={"returns": "isolated"})}
+    device = documents.device.model_copy(update={"inputs": alone})
+    assert any(note.startswith("0 V:") for note in wiring.notes)
+    assert wiring_of(device, documents.bench, documents.procedure).notes == ()
+
+
 BOX = FixtureBox(
     "fused reverse guard", ("fuse", "switch", "diode", "capacitor"), "fuse 1.5 A, diode 0.45 V, 470 µF", False
 )

@@ -15,6 +15,8 @@ from railwright.traces import Mode
 
 INK = "#1c1c1c"
 FAINT = "#767676"
+SMALL = "#505050"
+"""Grey of small print that is read at the bench."""
 HAIR = "#d4d4d4"
 
 INPUT_COLOURS = ("#0072b2", "#d55e00", "#8f3f97", "#00795b", "#7a5c00", "#4d4d4d")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from railwright.quantities import show
 from railwright.report.drawing import as_svg, drawing, save
 from railwright.report.fixture_box import FixtureBox, fixture_box, two_lines
-from railwright.report.style import FAINT, INK, colours
+from railwright.report.style import INK, SMALL, colours
 from railwright.report.text import shortened
 
 if TYPE_CHECKING:
@@ -122,7 +122,7 @@ def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
         joined = [f"{name}.{output}" for output in supply.common_negative if f"{name}.{output}" in used]
         if len(joined) > 1:
             notes.append(f"Joined inside {name}: the negative terminals of {', '.join(joined)}.")
-    if any(row.returns == "common" for row in rows):
+    if sum(row.returns == "common" for row in rows) > 1:
         notes.append("0 V: inputs on the same line inside the device share their 0 V.")
     return notes
 
@@ -159,7 +159,7 @@ class _Pen:
 
     def frame(self, left: float, bottom: float, right: float, top: float) -> None:
         corners = ((left, bottom), (right, bottom), (right, top), (left, top), (left, bottom))
-        self.line(*corners, colour=FAINT, width=0.8, style=":")
+        self.line(*corners, colour=SMALL, width=0.8, style=":")
 
     def fuse(self, x: float, y: float) -> None:
         """A fuse over the conductor (IEC 60617, from memory)."""
@@ -218,8 +218,8 @@ def _figure(wiring: Wiring) -> Figure:
     sketch = schemdraw.Drawing(canvas=axes, show=False)
     sketch.config(unit=1.0, fontsize=7.0, font="DejaVu Sans", lw=1.1, color=INK, margin=0)
     pen = _Pen(sketch, elements)
-    pen.words((0.0, 1.5), "supply outputs", colour=FAINT)
-    pen.words(((LEAD_FROM + LEAD_TO) / 2, 1.5), "leads", align="center", colour=FAINT)
+    pen.words((0.0, 1.5), "supply outputs", colour=SMALL)
+    pen.words(((LEAD_FROM + LEAD_TO) / 2, 1.5), "leads", align="center", colour=SMALL)
     pen.words((DEVICE_FROM, 1.5), shortened(wiring.device, 38), size=7.5)
     pen.box(DEVICE_FROM, -height - 0.6, DEVICE_TO, 0.6)
     commons = []
@@ -233,7 +233,7 @@ def _figure(wiring: Wiring) -> Figure:
         level -= row.height + ROW_GAP
     _returns(pen, commons)
     for place, note in enumerate(wiring.notes):
-        pen.words((0.0, -height - 1.5 - 0.9 * place), note, size=7.0, colour=FAINT)
+        pen.words((0.0, -height - 1.5 - 0.9 * place), note, size=7.0, colour=SMALL)
     sketch.draw(canvas=axes, show=False)
     axes.set_xlim(-0.4, DEVICE_TO + 0.4)
     axes.set_ylim(bottom, top)
@@ -278,13 +278,13 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
     if row.fixture is None:
         middle = (LEAD_FROM + LEAD_TO) / 2
         pen.words((middle, centre + 0.42), shortened(row.lead, 34), align="center")
-        pen.words((middle, centre - 0.42), row.conductor, size=7.0, align="center", colour=FAINT)
+        pen.words((middle, centre - 0.42), row.conductor, size=7.0, align="center", colour=SMALL)
     else:
         middle = (LEAD_FROM + 0.5 + FIXTURE_FROM) / 2
         pen.words((middle, centre + 0.55), shortened(row.lead, 18), align="center")
         for place, words in enumerate(row.conductor.split(", ")):
             at = (middle, centre - 0.05 - 0.6 * place)
-            pen.words(at, words, size=6.2, align="center", colour=FAINT)
+            pen.words(at, words, size=6.2, align="center", colour=SMALL)
         _fixture(pen, row.fixture, centre, over)
     _sense(pen, row, middles, centre)
 
@@ -313,14 +313,14 @@ def _fixture(pen: _Pen, fixture: FixtureBox, centre: float, colour: str) -> None
     middle = (FIXTURE_FROM + right) / 2
     pen.words((middle, centre + 0.22), shortened(fixture.name, 24), size=7.0, align="center")
     for place, line in enumerate(two_lines(fixture.figures)):
-        pen.words((middle, centre - 0.42 - 0.55 * place), line, size=6.2, align="center", colour=FAINT)
+        pen.words((middle, centre - 0.42 - 0.55 * place), line, size=6.2, align="center", colour=SMALL)
 
 
 def _output(pen: _Pen, box: OutputBox, middle: float) -> None:
     pen.box(0.0, middle - OUTPUT / 2 + 0.2, BOX, middle + OUTPUT / 2 - 0.2)
     pen.words((0.4, middle + 1.0), shortened(box.name, 20), size=7.5)
-    pen.words((0.4, middle), shortened(box.instrument, 24), size=6.8, colour=FAINT)
-    pen.words((0.4, middle - 0.9), box.figures, size=6.8, colour=FAINT)
+    pen.words((0.4, middle), shortened(box.instrument, 24), size=6.8, colour=SMALL)
+    pen.words((0.4, middle - 0.9), box.figures, size=6.8, colour=SMALL)
     for offset, mark in ((HALF, "+"), (-HALF, "−")):
         pen.dot((BOX, middle + offset), hollow=True)
         pen.words((BOX - 0.55, middle + offset), mark, size=9, align="center")
@@ -335,31 +335,31 @@ def _sense(pen: _Pen, row: Row, middles: Sequence[float], centre: float) -> None
     for place, middle in enumerate(middles):
         for side, mark in ((1, "s+"), (-1, "s−")):
             y = middle + side * (HALF + SENSE)
-            pen.dot((BOX, y), FAINT, hollow=True)
-            pen.words((BOX - 0.7, y), mark, size=6.8, align="center", colour=FAINT)
+            pen.dot((BOX, y), SMALL, hollow=True)
+            pen.words((BOX - 0.7, y), mark, size=6.8, align="center", colour=SMALL)
             # In series only the ends of the chain reach the load; the rest sense at their own terminals.
             end_of_chain = row.arrangement != "series" or place == (0 if side > 0 else last)
             if row.sense == "at terminals" or not end_of_chain:
-                pen.line((BOX, y), (BOX + 0.5, y), (BOX + 0.5, middle + side * HALF), colour=FAINT, width=0.8)
+                pen.line((BOX, y), (BOX + 0.5, y), (BOX + 0.5, middle + side * HALF), colour=SMALL, width=0.8)
                 continue
             level = centre + side * (HALF + SENSE)
             elbow = LEAD_FROM - 0.3 + (0.7 if side > 0 else 0.0)
-            pen.line((BOX, y), (elbow, y), (elbow, level), colour=FAINT, width=0.8, style="--")
+            pen.line((BOX, y), (elbow, y), (elbow, level), colour=SMALL, width=0.8, style="--")
             _sense_lead(pen, elbow, level, centre + side * HALF)
             if row.arrangement == "parallel":
-                pen.dot((elbow, level), FAINT)
+                pen.dot((elbow, level), SMALL)
     if row.sense == "at load":
         middle = (LEAD_FROM + LEAD_TO) / 2
         pen.words(
-            (middle, centre + HALF + SENSE + 0.42), "sense leads", size=6.8, align="center", colour=FAINT
+            (middle, centre + HALF + SENSE + 0.42), "sense leads", size=6.8, align="center", colour=SMALL
         )
     else:
-        pen.words((BOX + 0.8, middles[0] + HALF + 0.5), "sense at terminals", size=6.8, colour=FAINT)
+        pen.words((BOX + 0.8, middles[0] + HALF + 0.5), "sense at terminals", size=6.8, colour=SMALL)
 
 
 def _sense_lead(pen: _Pen, left: float, level: float, conductor: float) -> None:
     right = LEAD_TO + 0.9  # beyond a fixture, which the sensed voltage does not have in it
-    pen.line((left, level), (right, level), (right, conductor), colour=FAINT, width=0.8, style="--")
+    pen.line((left, level), (right, level), (right, conductor), colour=SMALL, width=0.8, style="--")
     pen.dot((right, conductor))
 
 
@@ -369,20 +369,19 @@ def _input(pen: _Pen, row: Row, centre: float) -> None:
         pen.dot((DEVICE_FROM, centre + offset), hollow=True)
         pen.words((DEVICE_FROM + 0.6, centre + offset), mark, size=9, align="center")
     pen.words((DEVICE_FROM + 1.3, centre + 0.45), shortened(row.input, 16), size=7.5)
-    pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=7.0, colour=FAINT)
+    pen.words((DEVICE_FROM + 1.3, centre - 0.45), row.nominal, size=7.0, colour=SMALL)
     if row.returns == "isolated":
-        pen.words((DEVICE_FROM + 1.3, centre + row.zero), "0 V isolated", size=6.8, colour=FAINT)
+        pen.words((DEVICE_FROM + 1.3, centre + row.zero), "0 V isolated", size=6.8, colour=SMALL)
 
 
 def _returns(pen: _Pen, commons: Sequence[tuple[Row, float]]) -> None:
     """The line of common returns inside the device, and earth."""
     common = [y for row, y in commons if row.returns == "common"]
     bus = DEVICE_TO - 1.1
-    for y in common:
-        pen.line((DEVICE_FROM + 1.1, y), (bus, y))
-    if len(common) > 1:
+    if len(common) > 1:  # what one input has for itself leads nowhere
         pen.line((bus, max(common)), (bus, min(common)))
         for y in common:
+            pen.line((DEVICE_FROM + 1.1, y), (bus, y))
             pen.dot((bus, y))
     for row, y in commons:
         if row.returns == "earth":
