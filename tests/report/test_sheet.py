@@ -12,31 +12,16 @@ from typing import Any
 
 import pytest
 from tests.report.conftest import DEMO_FOLDER
+from tests.report.hook_ups import PARALLEL, SERIES, changed
 
 from railwright.documents.loader import Documents, load_documents
-from railwright.report.sheet import in_order, sheet_of, wires
+from railwright.report.sheet import FOR_THE_AUTHOR, NOT_OF_SETTING_UP, _cautions, _key, sheet_of
 from railwright.report.sheet_page import sheet_pdf, sheet_svg
-from railwright.settings.context import sources_of
+from railwright.settings.findings import Finding, Severity
+from railwright.settings.overrides import known_rules
 from railwright.settings.settle import settle
 
 MADE = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)
-TRANSDUCER = "transducer: {from: right.1, lead: thin pair, sense: at terminals}"
-SERIES = {
-    TRANSDUCER: "transducer: {from: {series: [left.1, left.2]}, lead: thin pair, sense: at load}",
-    "main:       {from: left.1,": "main: {from: right.1,",
-    "current_limit: 1 A": "current_limit: 0.9 A",
-}
-PARALLEL = {"main:       {from: left.1,": "main: {from: {parallel: [left.1, left.2]},"}
-
-
-def changed(folder: Path, changes: dict[str, str]) -> Documents:
-    for path in DEMO_FOLDER.glob("*.*.yaml"):
-        text = path.read_text("utf-8")
-        for old, new in changes.items() if "procedure" in path.name else ():
-            assert text.count(old) == 1
-            text = text.replace(old, new)
-        (folder / path.name).write_text(text, "utf-8")
-    return load_documents(folder / "power-input.procedure.yaml")
 
 
 def data_of(documents: Documents) -> dict[str, Any]:
@@ -51,35 +36,6 @@ def text_of(data: dict[str, Any], folder: Path) -> tuple[int, str]:
     path.write_bytes(sheet_pdf(data, MADE))
     done = subprocess.run([tool, "-layout", str(path), "-"], capture_output=True, text=True, check=True)
     return done.stdout.count("\f"), re.sub(r"\s+", " ", done.stdout.replace("\u200b", ""))
-
-
-def test_every_wire_of_the_demo_is_there_and_no_other(documents: Documents) -> None:
-    assert list(wires(documents)) == [
-        "Lead 'silicone pair' (AWG 18, 1.5 m for each conductor, up to 8 A): left.1 + to main +; left.1 − to "
-        "main −.",
-        "Sense leads, a twisted pair: left.1 s+ to main +, left.1 s− to main −, at the input's connector.",
-        "Lead 'thin pair' (0.5 mm² class 5, 2 m for each conductor, up to 3 A): right.1 + to transducer +; "
-        "right.1 − to transducer −.",
-        "Sense of right.1: s+ to +, s− to −, at the output itself (links, or the output's setting).",
-        "Inside the device the − of main and transducer are joined (0 V): join nothing outside.",
-        "Nothing is tied to earth: outputs and device float.",
-    ]
-
-
-def test_a_series_pair_has_its_link_and_senses_at_the_ends_of_the_chain(tmp_path: Path) -> None:
-    words = " ".join(wires(changed(tmp_path, SERIES)))
-    assert "Link (0.5 mm² class 5 or thicker): left.1 − to left.2 +." in words
-    assert "left.1 + to transducer +; left.2 − to transducer −." in words
-    assert "left.1 s+ to transducer +, left.2 s− to transducer −" in words
-    assert "inside the chain to their own output's terminals: left.1 s−, left.2 s+." in words
-
-
-def test_a_parallel_pair_has_its_links_and_all_of_it_senses_at_the_load(tmp_path: Path) -> None:
-    words = " ".join(wires(changed(tmp_path, PARALLEL)))
-    assert "left.1 + and left.2 + joined." in words
-    assert "left.1 − and left.2 − joined." in words
-    assert "the joined + to main +; the joined − to main −." in words
-    assert "left.1 s+ and left.2 s+ to main +, left.1 s− and left.2 s− to main −" in words
 
 
 def test_what_to_dial_in_is_what_a_run_would_set(documents: Documents) -> None:
@@ -108,18 +64,6 @@ def test_outputs_in_series_carry_their_shares_and_parallel_ones_their_part_of_th
     assert [cell.replace("\u00a0", " ") for cell in parallel["current limit"]] == ["0.5 A", "0.5 A", "0.1 A"]
 
 
-def test_the_order_is_that_of_the_procedure_and_every_input_is_verified(documents: Documents) -> None:
-    settings = settle(documents, MADE.date())
-    sources, _ = sources_of(documents)
-    power_up = documents.procedure.steps[0].power_up
-    lines = list(in_order(documents, settings.set_points, sources, power_up))
-    up = [n for n, line in enumerate(lines) if " on, " in line]
-    assert [lines[n].split(" on,")[0] for n in up] == ["left.1", "50 ms later: right.1"]
-    assert lines[up[0] + 1].startswith("Verify main: 12 V ± 14 mV at the connector, 0.303 A to 0.398 A")
-    assert "Off in this order, 20 ms apart: right.1, then left.1." in lines
-    assert "Should main trip, switch transducer off at once: linked trip." in lines
-
-
 @pytest.mark.parametrize("changes", [{}, SERIES, PARALLEL])
 def test_it_is_one_page_with_all_of_its_words(changes: dict[str, str], tmp_path: Path) -> None:
     data = data_of(changed(tmp_path, changes))
@@ -127,6 +71,9 @@ def test_it_is_one_page_with_all_of_its_words(changes: dict[str, str], tmp_path:
     assert count == 1
     for words in ("set-up sheet", "Wires", "Dial in", "In this order", "Cautions", "join nothing outside"):
         assert words in text
+    for entry in ("revision C2", "Unit (serial number)", "Set up by", "Checked by", "Date"):
+        assert entry in text
+    assert text.index("Cautions") < text.index("In this order")
     for row in data["dial"]["rows"]:
         assert row[0] in text
     assert sheet_svg(data).count("<svg") >= 1
@@ -137,7 +84,7 @@ def test_what_must_not_be_energised_stands_on_top(tmp_path: Path) -> None:
     assert data["blocked"]
     count, text = text_of(data, tmp_path)
     assert count == 1
-    assert "Must not be energised like this." in text
+    assert "Not to be energised. main: the OVP may let 30.1 V stand" in text
 
 
 def test_text_of_a_user_is_never_markup(documents: Documents, tmp_path: Path) -> None:
@@ -182,18 +129,48 @@ def test_a_tall_drawing_stands_beside_the_words_on_one_page(tmp_path: Path) -> N
         assert f"Verify {name}:" in words
     for output in ("a.1", "b.2", "c.2", "f.1"):
         assert output in words
-    assert words.count("Too quick by hand") == 1
+    assert words.count("too quick by hand") == 1
+    assert data["order"][10][0].startswith("All off in this order: f.1, then e.1, then d.1, then c.1 and c.2")
     assert words.count("can reach") == 1  # told once, with the inputs for which it holds too
 
 
-def test_a_negative_rail_is_wired_to_0_v_and_minus(documents: Documents) -> None:
-    """Its 0 V is where the output's + goes; nothing on the sheet may send anybody to another terminal."""
+def test_a_negative_rail_has_a_key_of_its_own(documents: Documents) -> None:
+    assert "Coloured: +; black: −; the colours are those of this print" in data_of(documents)["key"]
     rail = documents.device.inputs["transducer"].model_copy(update={"rail": "negative"})
     device = documents.device.model_copy(update={"inputs": {**documents.device.inputs, "transducer": rail}})
-    lines = list(wires(replace(documents, device=device)))
-    (lead,) = [line for line in lines if line.startswith("Lead 'thin pair'")]
-    assert "right.1 + to transducer 0 V; right.1 − to transducer −." in lead
-    assert (
-        "Inside the device the − of main and the 0 V of transducer are joined (0 V): join nothing outside."
-        in lines
+    key = _key(replace(documents, device=device))
+    assert "Coloured: + (of a negative rail −); black: − (of a negative rail 0 V)" in key
+
+
+def found(rule: str, severity: Severity, overridden: str | None = None) -> Finding:
+    return Finding(rule, severity, "main", None, f"{rule} in numbers", "mind it", overridden)
+
+
+def test_what_only_the_author_can_mend_is_left_to_the_check() -> None:
+    lines = _cautions(
+        [
+            found("declared-current", Severity.CAUTION),
+            found("reading-too-slow", Severity.CAUTION),
+            found("lead-hot", Severity.CAUTION),
+            found("ramp-in-limit", Severity.NOTE),
+        ]
     )
+    assert lines[0] == "main: lead-hot in numbers. Mind it."
+    assert len(lines) == 2
+
+
+def test_a_stop_that_the_procedure_accepts_is_a_caution_of_the_sheet() -> None:
+    lines = _cautions([found("declared-current", Severity.STOP, "measured twice")])
+    assert lines[0] == "main: declared-current in numbers. Accepted: measured twice."
+    assert len(_cautions([found("lead-current", Severity.STOP)])) == 1  # it stands at the top instead
+
+
+def test_who_decides_is_said_once(documents: Documents) -> None:
+    lines = data_of(documents)["cautions"]
+    assert any("above 35\u00a0V d.c. counts as dangerous to touch in a wet place" in line for line in lines)
+    assert sum("competent persons decide" in line for line in lines) == 1
+    assert "competent persons decide" in lines[-1]
+
+
+def test_the_rules_that_are_left_out_exist() -> None:
+    assert {*NOT_OF_SETTING_UP, *FOR_THE_AUTHOR} <= set(known_rules())

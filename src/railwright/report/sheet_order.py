@@ -1,0 +1,185 @@
+"""What a set-up sheet says is to be done, step by step, from all off to all off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from railwright.documents.bench import Bench
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import PowerUp
+from railwright.quantities import show
+from railwright.rehearsal.lines import slew_range
+from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.running.shutdown import off_order
+from railwright.settings.context import Source
+
+OFF_BELOW = 1.0
+"""Voltage below which an output that was switched off counts as empty on the sheet [V]."""
+HAND = 2.0
+"""Shortest time between two outputs that a hand can keep [s] (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One numbered step; parts: what belongs to it, line by line."""
+
+    words: str
+    parts: tuple[str, ...] = ()
+
+
+def in_order(
+    documents: Documents, set_points: SetPoints, sources: Mapping[str, Source], power_up: PowerUp | None
+) -> list[Task]:
+    """What to do, from all off to all off. power_up: the procedure's first; None: there is none."""
+    before = [
+        Task("All outputs off, voltages at their minimum. Wire as drawn; compare with the list of wires."),
+        Task(
+            "On each output dial in, from the top of the table down: protections, sense, current limit; the "
+            "voltage stays at its minimum. Read every setting back; a second person compares them with the "
+            "table."
+        ),
+    ]
+    if power_up is None:
+        return before
+    count = len(power_up.order)
+    quick = count > 1 and power_up.gap < HAND
+    # 'All off' stands after the steps before, the one about trips, and those of switching on and verifying.
+    place = len(before) + 1 + (1 + count if quick else 2 * count) + 1
+    off = f"all outputs off, {'in the order of' if count > 1 else 'as in'} step {place}"
+    ons = [_on(documents, set_points[name], power_up) for name in power_up.order]
+    checks = [
+        Task(_verify(sources[name], set_points[name], goal_of(documents, name, power_up) or 0.0, off))
+        for name in power_up.order
+    ]
+    if quick:
+        apart = f", {show(power_up.gap, 's')} from one to the next," if power_up.gap else " at the same time,"
+        timed = Task(f"Switching on{apart} by the program or the supply: too quick by hand.", tuple(ons))
+        rising = [timed, *checks]
+    else:
+        befores = ["", *(f"{show(power_up.gap, 's')} after {_outputs(set_points[name])} came on, "
+                         for name in power_up.order[:-1])]  # fmt: skip
+        rising = [
+            task
+            for wait, on, check in zip(befores, ons, checks, strict=True)
+            for task in (Task(f"{wait}{on}"), check)
+        ]
+    return [*before, Task(_trips(set_points, off)), *rising, *_down(documents, set_points)]
+
+
+def _outputs(feed: Feed) -> str:
+    return " and ".join(points.output for points in feed.outputs)
+
+
+def _together(feed: Feed) -> str:
+    return _outputs(feed) + (" together" if len(feed.outputs) > 1 else "")
+
+
+def goal_of(documents: Documents, name: str, power_up: PowerUp | None) -> float | None:
+    """Voltage of an input in the first power-up [V]; None: it is not powered up then."""
+    if power_up is None or name not in power_up.order:
+        return None
+    return power_up.voltages.get(name, documents.device.inputs[name].nominal)
+
+
+def _trips(set_points: SetPoints, off: str) -> str:
+    """What to do when an output trips: linked trips, and everything else."""
+    linked: dict[tuple[str, ...], list[str]] = {}
+    for name, feed in set_points.items():
+        if feed.trips_when:
+            linked.setdefault(feed.trips_when, []).append(name)
+    said = [
+        f"{' or '.join(causes)} trip, switch {' and '.join(follow)} off at once (linked trip), then what is "
+        "still on"
+        for causes, follow in linked.items()
+    ]
+    several = sum(len(feed.outputs) for feed in set_points.values()) > 1
+    which = "anything else" if said else "any output" if several else "the output"
+    return f"From here on: should {'. Should '.join([*said, f'{which} trip: {off}'])}."
+
+
+def _on(documents: Documents, feed: Feed, power_up: PowerUp) -> str:
+    """How the outputs of one input are switched on."""
+    goal = goal_of(documents, feed.input, power_up) or 0.0
+    to, count, how = show(goal, "V"), len(feed.outputs), _how(power_up, feed, documents.bench)
+    if count == 1:
+        return f"{_outputs(feed)}: switch on with its voltage at minimum, then raise it to {to} {how}."
+    both = "both" if count == 2 else "all"
+    if feed.arrangement == "series":
+        shares = [show(goal * points.share, "V") for points in feed.outputs]
+        each = f"{shares[0]} each" if len(set(shares)) == 1 else " and ".join(shares)
+        to = f"{each} ({to} in all)"
+    return (
+        f"{_together(feed)}: switch on with their voltages at minimum, then raise {both} together to {to} "
+        f"{how}."
+    )
+
+
+def _how(power_up: PowerUp, feed: Feed, bench: Bench) -> str:
+    """At which rise, for the outputs that can be told one and for those that cannot."""
+    if power_up.rate is None:
+        return "at its own rise" if len(feed.outputs) == 1 else "at their own rise"
+    slews = slew_range(feed, bench)
+    return "at the rise in the table" if slews and slews[0] <= power_up.rate else "slowly, in steps"
+
+
+def _verify(source: Source, feed: Feed, goal: float, off: str) -> str:
+    """What the readings should say once an input is up."""
+    where = "at the connector" if feed.sense == "at load" else "at the terminals"
+    error = source.voltage_error(goal)
+    exact = f" ± {show(error, 'V', 2)}" if error is not None else ""
+    both = "both" if len(feed.outputs) == 2 else "all"
+    over = f", {_outputs(feed)} in series" if feed.arrangement == "series" else ""
+    said = [f"{show(goal, 'V')}{exact} {where}{over}."]
+    drawn = source.load.current(goal) if goal > 0.0 else None
+    if feed.sense != "at load" and drawn is not None:
+        said.append(f"At the connector up to {show(source.drop(drawn.high), 'V', 2)} less.")
+    expected = drawn or source.input.current.steady
+    amperes = _range(expected.low, expected.high) if expected is not None else ""
+    if feed.arrangement == "series":
+        said.append(f"The same current in {both}{f': {amperes}' if amperes else ''}.")
+    elif feed.arrangement == "parallel":
+        if amperes:
+            said.append(f"The currents of {both} add up to {amperes}.")
+        said.append(_shared(feed, expected.high if expected is not None else None))
+    elif amperes:
+        said.append(f"Current {amperes}.")
+    said.append("No trip." if feed.arrangement == "parallel" else "Constant voltage, no trip.")
+    return f"Verify {source.name}: {' '.join(said)} If not: {off}."
+
+
+def _shared(feed: Feed, most: float | None) -> str:
+    """How outputs in parallel share a current of at most `most` [A]; None: unknown.
+
+    They are never set exactly alike: the higher ones give up to their limit, and the lowest one regulates
+    (common practice, no source; docs/hook-up.md says the same, and the rehearsal has it so).
+    """
+    limit = min(points.current_limit for points in feed.outputs)
+    regulates = all(points.at_limit == "regulate" for points in feed.outputs)
+    if most is None or most > limit:
+        if not regulates:
+            return "One of them may reach its limit, and then trips."
+        if len(feed.outputs) == 2:
+            return "One of them may show constant current; the other then regulates the voltage."
+        return "All but one of them may show constant current; the one left then regulates the voltage."
+    return "One of them may carry nearly all of it; constant voltage."
+
+
+def _range(low: float, high: float) -> str:
+    ends = [show(low, "A", 3), show(high, "A", 3)]
+    return " to ".join(dict.fromkeys(ends))
+
+
+def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
+    """Off, and when anything may be touched."""
+    steps = documents.procedure.steps
+    down = next((step.power_down for step in reversed(steps) if step.power_down is not None), None)
+    order = [_together(set_points[name]) for name in off_order(documents.procedure, tuple(set_points))]
+    if len(order) == 1:
+        yield Task(f"All off: {order[0]}.")
+    else:
+        gap = f" ({show(down.gap, 's')} apart)" if down is not None and down.gap else ""
+        yield Task(f"All off in this order{gap}: {', then '.join(order)}.")
+    yield Task(
+        f"Before anything is touched or unplugged: every output below {show(OFF_BELOW, 'V')}, by its reading."
+    )
