@@ -79,12 +79,15 @@ def test_a_delay_that_only_a_corner_exceeds_lies_outside(tmp_path: Path) -> None
     assert not of_rule(rehearsed(documents), "trip-before-charged")
 
 
-def test_outputs_in_parallel_that_trip_at_their_limit() -> None:
-    """One of the two carries all it may for as long as it is on: no delay is long enough."""
+@pytest.mark.parametrize("delay", ["auto", 50e-3])
+def test_outputs_in_parallel_that_trip_at_their_limit(delay: str | float) -> None:
+    """One of the two carries all it may for as long as it is on: no delay is long enough. Told once."""
     documents = load_documents(PAIR)
-    limits = documents.procedure.limits["main"].model_copy(update={"at_limit": "trip", "trip_delay": "auto"})
+    limits = documents.procedure.limits["main"].model_copy(update={"at_limit": "trip", "trip_delay": delay})
     procedure = documents.procedure.model_copy(update={"limits": {"main": limits}})
-    (finding,) = of_rule(rehearsed(replace(documents, procedure=procedure)), "empty-window")
+    settings = rehearsed(replace(documents, procedure=procedure))
+    (finding,) = of_rule(settings, "empty-window")
+    assert not of_rule(settings, "outside-window")
     assert "no trip delay of main is right: no trip delay is enough" in finding.why
     assert "until it is switched off" in finding.why
     assert "a limit that regulates instead of tripping" in finding.remedy

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import math
+from collections.abc import Iterable, Iterator, Sequence
 
 from railwright.documents.loader import Documents
 from railwright.quantities import show
@@ -28,16 +29,23 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
             why, remedy = collision(window, pair)
             found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))
         if window.asked is not None:
-            for why, remedy in _outside(window, window.asked):
+            for why, remedy in _outside(window, window.asked, pair or ()):
                 found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, window.about, where, why, remedy))
     return found
 
 
-def _outside(window: Window, value: float) -> Iterator[tuple[str, str]]:
-    """The ends that a written value lies beyond and that no rule of their own tells."""
+def _outside(window: Window, value: float, told: Sequence[End]) -> Iterator[tuple[str, str]]:
+    """The ends that a written value lies beyond and that no rule of their own tells.
+
+    told: ends that collide; one of them that no value is enough for has been told with that.
+    """
     unit, name = window.unit, window.setting.replace("_", " ")
     for end in window.broken(value):
         if end.rule or end.bracket:
+            continue
+        if math.isinf(end.value):
+            if end not in told:
+                yield f"no {name} is enough: {end.why}", end.relax(value)
             continue
         beyond = show(abs(value - end.value), unit, 3)
         side = "below the lower" if end.side == "low" else "above the upper"
