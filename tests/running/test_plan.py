@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from railwright.documents.bench import Bench
-from railwright.rehearsal.lines import STAIR, highest_stair, slew_range
+from railwright.rehearsal.lines import MOST_STAIRS, STAIR, highest_stair, in_stairs, slew_range
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import Action, Timeline
 from railwright.running.plan import plan_run
@@ -101,3 +101,15 @@ def test_an_action_where_two_steps_meet_goes_to_the_step_that_does_it() -> None:
     actions = (Action(0.0, "line", "main", 5.0), Action(1.0, "off", "main"), Action(1.0, "on", "main"))
     plan = plan_run(timeline(*actions, spans=spans), {"main": alone()}, bench(None))
     assert [move.step for move in plan.moves] == [0, 1, 2]
+
+
+def test_what_is_rehearsed_is_what_the_host_tells() -> None:
+    asked = timeline(Action(0.0, "on", "main"), Action(1.0, "line", "main", 6.0, 0.2))
+    feeds = {"main": alone()}
+    rehearsed = in_stairs(asked, feeds, bench(None))
+    told = plan_run(asked, feeds, bench(None)).moves
+    assert [(a.time, a.voltage) for a in rehearsed.actions] == [(m.time, m.voltage) for m in told]
+    assert all(action.over == 0.0 for action in rehearsed.actions)
+    assert in_stairs(asked, feeds, bench("1 V/s .. 2 V/ms")) == asked
+    long = timeline(Action(0.0, "line", "main", 6.0, 1.1 * MOST_STAIRS * STAIR))
+    assert in_stairs(long, feeds, bench(None)) == long

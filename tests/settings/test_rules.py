@@ -751,6 +751,13 @@ CASES = [
         "begins at 1 V/s",
     ),
     Case(
+        "ramp-in-stairs",
+        "transducer",
+        (("bench", "        slew: 1 V/s .. 2.1 V/ms\n", ""),),
+        "rise: 2 V/ms",
+        "right.1: no slew is given, so that the host plays this line in one step, as steep",
+    ),
+    Case(
         "fall-too-fast",
         "main",
         (("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 20 ms}"),),

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from railwright.documents.bench import Bench
-from railwright.rehearsal.setpoints import Feed
-from railwright.rehearsal.timeline import Timeline
+from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.rehearsal.timeline import Action, Timeline
 from railwright.traces import Span
 
 STAIR = 0.02
 """Time between two set points of a line that the host plays, where the output has no slew for it [s]."""
+
+MOST_STAIRS = 1000
+"""A line of more stairs is rehearsed as a line: each stair is then a thousandth of it at most."""
 
 
 def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
@@ -31,6 +35,41 @@ def stair_count(change: float, over: float, slews: tuple[float, float] | None) -
     if over <= 0.0 or change == 0.0 or (slews and abs(change) / over >= slews[0]):
         return 0
     return max(1, round(over / STAIR))
+
+
+def stairs_of(
+    action: Action, level: float, slews: tuple[float, float] | None
+) -> tuple[tuple[float, float], ...]:
+    """(time [s], set point [V]) of each stair in which the host plays a line from `level` [V] on; empty: the
+    outputs play it themselves. A single one comes at once.
+    """
+    count = stair_count(action.voltage - level, action.over, slews)
+    if count == 1:
+        return ((action.time, action.voltage),)
+    change = action.voltage - level
+    return tuple(
+        (action.time + action.over * n / count, level + change * n / count) for n in range(1, count + 1)
+    )
+
+
+def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
+    """The timeline with stairs in place of the lines that the outputs cannot play by their own slew."""
+    slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
+    levels: dict[str, float] = {}
+    actions: list[Action] = []
+    for action in timeline.actions:
+        name, level = action.input, levels.get(action.input, 0.0)
+        levels[name] = 0.0 if action.kind == "off" else action.voltage
+        if action.kind != "line" or name not in slews:
+            actions.append(action)
+            continue
+        if stair_count(action.voltage - level, action.over, slews[name]) > MOST_STAIRS:
+            actions.append(action)
+            continue
+        stairs = stairs_of(action, level, slews[name])
+        told = [replace(action, time=time, voltage=voltage, over=0.0) for time, voltage in stairs]
+        actions += told or [action]
+    return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))
 
 
 def highest_stair(timeline: Timeline, span: Span, feed: Feed, bench: Bench) -> float:

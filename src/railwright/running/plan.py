@@ -11,7 +11,7 @@ from typing import Literal
 from railwright.documents.bench import Bench
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing, shape_actions
-from railwright.rehearsal.lines import slew_range, stair_count
+from railwright.rehearsal.lines import slew_range, stairs_of
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import Action, Timeline, Waiting
 from railwright.traces import Span
@@ -151,31 +151,21 @@ def _line(
     if action.over <= 0.0 or change == 0.0:
         return at_once, ""
     rate = change / action.over
-    count = stair_count(change, action.over, slews)
-    if slews and count == 0 and rate <= slews[1]:
+    stairs = stairs_of(action, level, slews)
+    if slews and not stairs and rate <= slews[1]:
         return [Move(action.time, step, name, "set", action.voltage, rate)], ""
-    if slews and count == 0:
+    if slews and not stairs:
         return (
             at_once,
             f"asked to move at {show(rate, 'V/s')}, its outputs move at {show(slews[1], 'V/s')} at most",
         )
-    if count == 1:
+    if len(stairs) == 1:
         return (
             at_once,
             f"a line of {show(action.over, 's')} is played as one step, its outputs have no slew for it",
         )
-    stairs = [
-        Move(
-            action.time + action.over * index / count,
-            step,
-            name,
-            "set",
-            level + (action.voltage - level) * index / count,
-            fastest,
-        )
-        for index in range(1, count + 1)
-    ]
-    return stairs, f"a line of {show(action.over, 's')} is played in {count} stairs, timed by the host"
+    told = [Move(time, step, name, "set", voltage, fastest) for time, voltage in stairs]
+    return told, f"a line of {show(action.over, 's')} is played in {len(stairs)} stairs, timed by the host"
 
 
 def _steps_of(timeline: Timeline) -> list[int]:

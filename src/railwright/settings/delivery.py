@@ -18,7 +18,7 @@ from railwright.documents.procedure import Procedure
 from railwright.instruments.dialect import load_dialect
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing, Own, as_played, asked_of, shape_actions
-from railwright.rehearsal.lines import STAIR, slew_range, stair_count
+from railwright.rehearsal.lines import STAIR, in_stairs, slew_range, stair_count
 from railwright.rehearsal.setpoints import Feed, SetPoints
 from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 
@@ -108,10 +108,13 @@ def deliveries(
 
 
 def played_timeline(documents: Documents, set_points: SetPoints) -> Timeline:
-    """The procedure's timeline as it reaches the outputs: point lists in place of what they play."""
+    """The procedure's timeline as it reaches the outputs: point lists in place of what they play, and stairs
+    in place of lines that the outputs have no slew for.
+    """
     timeline = build_timeline(documents.procedure, documents.device)
     found = deliveries(documents.procedure, documents.bench, set_points, timeline)
-    return as_played(timeline, [each.listing for each in found if each.listing is not None])
+    told = in_stairs(timeline, set_points, documents.bench)
+    return as_played(told, [each.listing for each in found if each.listing is not None])
 
 
 def _delivery(

@@ -83,6 +83,7 @@ RULES: tuple[Rule[Context], ...] = (
     order.never_played,
     order.slew_too_fast,
     order.slew_out_of_range,
+    order.ramp_in_stairs,
     order.fall_too_fast,
     order.dwell_too_short,
     delivery.shape_not_served,

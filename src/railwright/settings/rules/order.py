@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import heapq
+import math
 from collections.abc import Iterator
 
 from railwright.quantities import show
+from railwright.rehearsal.lines import stair_count
 from railwright.settings import figures
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
@@ -158,6 +160,37 @@ def slew_out_of_range(context: Context) -> Outcome:
                         f"{show(output.slew.low, 'V/s')}",
                         "rise faster, or play the slope as a shape",
                     )
+
+
+@rule("ramp-in-stairs", Severity.NOTE)
+def ramp_in_stairs(context: Context) -> Outcome:
+    """A line is asked for of outputs that have no slew for it: the host plays it in stairs."""
+    for source in context.sources.values():
+        slews = [output.slew for output in source.rows]
+        changes = [
+            (abs(slope.stop - slope.start), rate, slope)
+            for slope, rate in source.played.slopes
+            if 0.0 < rate < math.inf
+        ]
+        if not changes or all(slew is not None for slew in slews):
+            continue
+        stairs = [
+            (change / stair_count(change, change / rate, None), change, slope)
+            for change, rate, slope in changes
+            if change
+        ]
+        if not stairs:
+            continue
+        height, change, slope = max(stairs, key=lambda each: each[0])
+        count = round(change / height)
+        how = "in one step," if count == 1 else f"in {count} stairs of {show(height, 'V', 3)}, each"
+        yield Hit(
+            source.name,
+            slope.path,
+            f"{', '.join(source.outputs)}: no slew is given, so that the host plays this line {how} as "
+            "steep as the output makes it",
+            "mind what each step charges, or take an output with a programmable slew",
+        )
 
 
 @rule("fall-too-fast", Severity.NOTE)
