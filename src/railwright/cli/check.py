@@ -58,10 +58,18 @@ def check(
     else:
         from railwright.cli.assumptions import ASSUMED, print_assumptions
         from railwright.cli.console import SEVERITY_MARKS, console
-        from railwright.cli.findings import findings_table, measurable_table, settings_table, summary
+        from railwright.cli.findings import (
+            findings_table,
+            hook_up_table,
+            measurable_table,
+            settings_table,
+            summary,
+        )
         from railwright.cli.windows import windows_table
 
         out = console()
+        if (chosen := hook_up_table(settings.reasons)) is not None:
+            out.print(chosen)
         out.print(settings_table(settings.reasons))
         if settings.windows:
             out.print(windows_table(settings.windows))

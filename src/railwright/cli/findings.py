@@ -33,14 +33,20 @@ def _finding_row(finding: Finding) -> tuple[str, str, str]:
     return SEVERITY_MARKS[finding.severity], finding.about, "\n".join(lines)
 
 
+def hook_up_table(reasons: Sequence[Reason]) -> Table | None:
+    """What was chosen to feed each input, and why beneath it; None where nothing was chosen."""
+    rows = [(r.about, f"{r.value}\n{r.why}") for r in reasons if isinstance(r.value, str)]
+    return table("Hook-up", ("Input", "Fed by, and why"), rows) if rows else None
+
+
 def settings_table(reasons: Sequence[Reason]) -> Table:
     """What to dial in, with the reason for each number."""
-    rows = [(r.about, r.setting.replace("_", " "), _value(r), r.why) for r in reasons]
+    rows = [
+        (r.about, r.setting.replace("_", " "), show(r.value, r.unit), r.why)
+        for r in reasons
+        if not isinstance(r.value, str)
+    ]
     return table("Settings", ("Input", "Setting", "Value", "Why"), rows, right=("Value",))
-
-
-def _value(reason: Reason) -> str:
-    return reason.value if isinstance(reason.value, str) else show(reason.value, reason.unit)
 
 
 def measurable_table(measurable: Sequence[Measurable]) -> Table:
