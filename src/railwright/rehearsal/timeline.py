@@ -11,7 +11,10 @@ from railwright.documents.procedure import Procedure, Step
 from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
 from railwright.traces import Span
-from railwright.waveforms.shapes import Path, Piece, Positions, Wait, moves
+from railwright.waveforms.shapes import Hold, Path, Piece, Positions, Wait, moves
+
+TAIL = 1.0
+"""Time that a standard's test is watched after its last edge, where no pause between two is given [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,11 +139,12 @@ class _Clock:
         if shape.wait_for is not None:
             path, count = (*here, "wait_for"), len(self.actions)
             self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path, count))
+        ends: dict[str, float] = {}
         for turn in range(shape.repeat):
-            start = end = self.now + (shape.pause_between if turn else 0.0)
-            for name in names:
-                end = max(end, self._turn(shape, number, name, pieces[name], start))
-            self.now = end
+            start = self.now + (shape.pause_between if turn else 0.0)
+            ends = {name: self._turn(shape, number, name, pieces[name], start) for name in names}
+            self.now = max(start, *ends.values())
+        self.now = max([self.now, *(end + _tail(shape, name, pieces[name]) for name, end in ends.items())])
         for name in names:
             if shape.at_end != "stay":
                 kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
@@ -180,6 +184,15 @@ class _Clock:
                 add(Action(move.time, kind, name, path=path))
         self.level[name] = level
         return end
+
+
+def _tail(shape: ShapeStep, name: str, pieces: tuple[Piece, ...]) -> float:
+    """How long an input stays at its last level after a standard's test [s], so that its last edge, and what
+    the device makes of it, lies within the step; 0 for one that ends with a time of its own, and for others.
+    """
+    if shape.waveforms[name].standard is None or not pieces or isinstance(pieces[-1], Hold):
+        return 0.0
+    return shape.pause_between or TAIL
 
 
 def build_timeline(procedure: Procedure, device: Device) -> Timeline:
