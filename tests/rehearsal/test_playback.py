@@ -7,7 +7,7 @@ from tests.documents.demo import BENCH, copy_demo, edit
 from railwright.documents.loader import load_documents
 from railwright.documents.standard_tests import pieces_of
 from railwright.rehearsal.generator import edges_into_load
-from railwright.rehearsal.playback import asked_waveform, playback
+from railwright.rehearsal.playback import asked_waveform, playback, slowest_rises
 from railwright.rehearsal.rehearse import rehearse
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import build_timeline
@@ -140,3 +140,25 @@ def test_ripple_has_no_edges_but_a_deviation(tmp_path):
     _, _, _, found = played(tmp_path, text)
     assert [each.asked.goal for each in found.edges] == [12.0]
     assert 0.0 < found.whole.rms < 1.0
+
+
+def test_a_line_that_the_outputs_follow_is_no_edge_where_their_rise_is_known(tmp_path):
+    text = (
+        "input: main, segments: [{step_to: 12 V}, {hold: 100 ms}, {line_to: 9 V, over: 119 ms}, "
+        "{hold: 100 ms}, {line_to: 12 V, over: 121 ms}, {hold: 100 ms}]"
+    )
+    documents, timeline, rehearsal, found = played(tmp_path, text)
+    goals = [each.asked.goal for each in found.edges]
+    assert goals == [12.0, 9.0, 12.0]  # a standard judges them all
+    rises = slowest_rises(documents.bench, {"main": MAIN})
+    assert rises == {"main": 12e-3}
+    (first, *_) = playback(timeline, rehearsal.record, rises)
+    assert [each.asked.goal for each in first.edges] == [12.0, 9.0]
+    (first, *_) = playback(timeline, rehearsal.record, {})
+    assert [each.asked.goal for each in first.edges] == [12.0]
+
+
+def test_a_sine_alone_has_no_edges(tmp_path):
+    text = "input: main, segments: [{ripple: sine, peak_to_peak: 1 V, frequency: 10 Hz, for: 500 ms}]"
+    _, _, _, found = played(tmp_path, text)
+    assert found.edges == ()

@@ -11,7 +11,7 @@ from railwright.documents.procedure import Procedure, Step
 from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
 from railwright.traces import Span
-from railwright.waveforms.shapes import Hold, Path, Piece, Positions, Wait, moves
+from railwright.waveforms.shapes import GLIDING, Hold, Path, Piece, Positions, Wait, moves
 
 TAIL = 1.0
 """Time that a standard's test is watched after its last edge, where no pause between two is given [s]."""
@@ -23,7 +23,7 @@ class Action:
 
     on: switch on with the set point at `voltage`. line: move the set point from where it is to `voltage` in
     `over` seconds (0: a step). off: switch off. path: where a shape's action is written in the procedure;
-    empty for other steps.
+    empty for other steps. chord: one of the many lines in which a ripple or an exponential is played.
     """
 
     time: float
@@ -32,6 +32,7 @@ class Action:
     voltage: float = 0.0
     over: float = 0.0
     path: Path = field(default=(), compare=False)
+    chord: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +174,8 @@ class _Clock:
                 path = here + shape.place(name, move.path, move.piece)
             if kind == "line":
                 level = move.value
-                add(Action(move.time, "line", name, level, move.over, path))
+                chord = isinstance(move.piece, GLIDING)
+                add(Action(move.time, "line", name, level, move.over, path, chord))
             elif kind == "limit":
                 self.limits.append(LimitChange(move.time, name, move.value, path, len(self.actions)))
             elif kind == "wait":
