@@ -23,10 +23,24 @@ def dips(documents):
 
 
 def test_the_only_shape_is_shown_with_its_edges(documents, cli):
+    """Lines of 2 s are followed by outputs of 12 ms and no edges; one of 100 ms is an edge."""
     done = cli("waveform", PROCEDURE)
     assert done.exit_code == 0
     assert "Shapes, as played" in done.stdout
-    assert "Edges of 'brown-out' on main" in done.stdout
+    edit(documents / PROCEDURE, "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 100 ms}")
+    edges = cli("waveform", PROCEDURE).stdout.partition("Edges of 'brown-out' on main")[2]
+    assert "80 ms" in edges
+    assert len([line for line in edges.splitlines() if "%" in line]) == 3  # heading, jump, line
+
+
+def test_the_chords_of_a_standards_ripple_are_no_edges(documents, cli):
+    shape = "{input: main, standard: ISO 16750-2 starting, level: I}"
+    edit(documents / PROCEDURE, "  - shape:\n", f"  - shape: {shape}\n    name: crank\n  - shape:\n")
+    data = json.loads(cli("waveform", "--json", "--step", "crank", PROCEDURE).stdout)
+    edges = data["shapes"][0]["edges"]
+    # From the sweep's end to nominal, and the fall and the rise around the dip.
+    assert 1 <= len(edges) <= 3
+    assert all(edge["asked_duration"] < 0.12 for edge in edges)
 
 
 def test_json_has_every_edge(dips, cli):
@@ -43,7 +57,7 @@ def test_a_csv_is_read_back_as_the_same_waveform(dips, cli):
     path = dips / "dips.csv"
     assert path.read_text("utf-8").splitlines()[0] == "time_s,main_voltage_V,main_limit_A"
     wave, _ = read_recording(path, RecordingKeys(recording="dips.csv"))
-    assert wave.duration == pytest.approx(0.1)
+    assert wave.duration == pytest.approx(1.1)  # with 1 s after the last edge
     assert wave.at(np.array([0.05, 0.1])).tolist() == pytest.approx([8.4, 12.0])
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import builtins
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from pydantic import ValidationError
 from scipy.io import wavfile
 
 from railwright.documents.csv_values import RecordingError
+from railwright.documents.recording_csv import open_csv
 from railwright.documents.recording_keys import RecordingKeys
 from railwright.documents.recordings import read_recording, recording_pieces
 from railwright.waveforms.shapes import Step
@@ -106,7 +108,7 @@ def test_two_samples_at_one_time_are_a_jump_and_a_gap_is_told(tmp_path: Path) ->
     [
         ("", {}, 1, "an empty file"),
         ("hello\nworld\n", {}, 1, "rows of numbers below a header"),
-        ("time_s,U_V\n0,1\n1,x\n2,1\n", {}, 1, "rows of numbers"),
+        ("time_s,U_V\n0,1\n1,x\n2,1\n", {}, 3, "a number as in the other rows, got 'x'"),
         ("time_s,U_V\n" + "0,1\n" * 20 + "1,x\n", {}, 22, "a number in 'U', got 'x'"),
         ("time_s,U_V\n" + "0,1\n" * 20 + "1,nan\n", {}, 22, "a finite number in 'U'"),
         ("time_s,U_V\n0,1\n2,1\n1,1\n", {}, 4, "never runs back"),
@@ -128,9 +130,47 @@ def test_what_cannot_be_used(
     path = given(tmp_path, text)
     with pytest.raises(RecordingError) as raised:
         read_recording(path, keys(**more))
-    assert str(raised.value).startswith(f"{path}:{line}: expected ")
+    assert re.match(rf"{re.escape(str(path))}:{line}(:\d+)?: expected ", str(raised.value))
     assert told in str(raised.value)
     assert "\n" not in str(raised.value)
+
+
+GOOD = "".join(f"0,{k};11,{k}\n" for k in range(2, 9))
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "got"),
+    [
+        ("t_s;U_V\n0,0;12,0\n0,1;elf\n" + GOOD, "3:5", "'elf'"),
+        ("t_s;U_V\n0,1;elf\n" + GOOD, "2:5", "'elf'"),
+        ("t_s;U_V\n0,0;12,0\n elf ;12,0\n" + GOOD, "3:2", "'elf'"),
+        ("t_s;U_V\n0,0;12,0\n0,1;elf\n0,15;12\n" + GOOD, "3:5", "'elf'"),
+        ("t_s;U_V\n0,0;12,0\nerr;err\n" + GOOD, "3:1", "'err'"),
+        ("Zeit;U\nms;V\n0,0;12,0\n0,1;\n" + GOOD, "4:5", "an empty cell"),
+        ("0,1;elf\n" + GOOD, "1:5", "'elf'"),
+        ("t_s;U_V\n0,0;12,0\n0,1;elf\n0,2;11,0\n", "3:5", "'elf'"),
+    ],
+)
+def test_a_bad_cell_among_the_first_rows_is_no_header(
+    tmp_path: Path, text: str, place: str, got: str
+) -> None:
+    path = given(tmp_path, text)
+    with pytest.raises(RecordingError) as raised:
+        read_recording(path)
+    assert str(raised.value).startswith(f"{path}:{place}: expected a number as in the other rows, got {got}")
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("t;1;2\n0;3;4\n1;4;5\n", "names and units in line 1"),
+        ("model;X\n3;4\nt [s];U [V]\n0;3\n1;4\n", "names and units in line 3"),
+        ("t;U;n\n(s);[V];(1)\n0;3;4\n1;4;5\n", "names in line 1, units in line 2"),
+        ("t;U;n\ns;V;1\n0;3;4\n1;4;5\n", "names and units in line 2"),
+    ],
+)
+def test_names_and_units_with_numbers_in_them_are_no_bad_rows(tmp_path: Path, text: str, told: str) -> None:
+    assert told in open_csv(given(tmp_path, text)).guessed
 
 
 def test_no_file_is_one_line(tmp_path: Path) -> None:

@@ -16,14 +16,14 @@ from railwright.documents.loader import load_documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import AlignmentError
 from railwright.evaluation.data import as_data
-from railwright.evaluation.evaluate import evaluate, every_source
+from railwright.evaluation.evaluate import _away, evaluate, every_source
 from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading import lead_resistance, supply_model
 from railwright.evaluation.restore import evaluation_from_data
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.settle import settle
-from railwright.traces import Record, Traces
+from railwright.traces import Event, Record, Traces
 from railwright.twin.recorder import Trigger, capture
 from railwright.twin.virtual import record_case
 
@@ -315,3 +315,18 @@ def test_groups_of_outputs() -> None:
     assert parallel.current_bound.value == 2.0
     assert series.voltage_bound is not None
     assert series.voltage_bound.value == 20.0
+
+
+def test_a_load_was_away_from_its_stop_to_its_next_start() -> None:
+    events = (
+        Event(0.2, "main", "starts", "converter"),
+        Event(1.0, "main", "stops", "converter"),
+        Event(1.1, "main", "stops", "profile"),
+        Event(1.2, "other", "starts", "converter"),
+        Event(1.3, "main", "starts", "converter"),
+        Event(1.4, "main", "starts", "profile"),
+        Event(2.0, "main", "stops", "converter"),
+        Event(2.5, "main", "starts", "converter"),
+        Event(3.0, "main", "stops", "converter"),
+    )
+    assert _away("main", Record("rehearsal", {}, events)) == ((1.0, 1.4), (2.0, 2.5))

@@ -259,6 +259,40 @@ def test_a_capacitor_that_feeds_the_load_is_no_restart() -> None:
     assert MEASURES["restarts"](exact).value == 0
 
 
+def deep_dip() -> Scene:
+    """24 V to 9.6 V for 100 ms: a load of 10 W stops at 12.5 V, and 2.2 mF is charged again at 1.3 A."""
+    return Scene.of(
+        (0.0, 24.0, 0.44), (1.0, 24.0, 0.44), (1.00001, 24.0, 0.0), (1.052, 12.5, 0.0), (1.1, 12.3, 0.0),
+        (1.101, 12.4, 1.3), (1.128, 24.0, 1.3), (1.129, 24.0, 0.44), (3.0, 24.0, 0.44),
+    )  # fmt: skip
+
+
+def test_a_rehearsal_counts_what_its_loads_did_whatever_the_capacitor_makes_up_for() -> None:
+    known = {"capacitance": (1.8e-3, 2.6e-3), "stops_at": (12.2, 12.8)}
+    exact = view(deep_dip().truth(), EXACT, 0.1, 2.9, **known, away=((1.052, 1.111),))
+    assert MEASURES["restarts"](exact).value == 1
+    assert "starts again: 1" in MEASURES["restarts"](exact).how
+    # It stops in the step, and comes back after it; in the step after it there is no other.
+    first, then = (replace(exact, end=1.08), replace(exact, start=1.08))
+    assert (MEASURES["restarts"](first).value, MEASURES["restarts"](then).value) == (1, 0)
+    # Where the current shows it too it is still one.
+    hiccup = view(hiccups([0.5, 1.0], off=30e-3).truth(), EXACT, 0.1, 2.9, away=((0.5, 0.531),))
+    assert MEASURES["restarts"](hiccup).value == 2
+
+
+def test_readings_say_where_a_load_may_have_stopped_while_the_capacitor_fed_it() -> None:
+    capacitance, scene = (1.8e-3, 2.6e-3), deep_dip()
+    for lowest, highest, count, unseen in (
+        (12.2, 12.8, 0, True), (14.0, 15.0, 1, False), (6.0, 8.0, 0, False),
+    ):  # fmt: skip
+        looked_at = view(
+            scene.read(3), MODEL, 0.1, 2.9, restart=8e-3, capacitance=capacitance, stops_at=(lowest, highest)
+        )
+        got = MEASURES["restarts"](looked_at)
+        assert (got.value, bool(got.unseen)) == (count, unseen), (lowest, got)
+        assert not unseen or "where the load may stop" in got.unseen
+
+
 def test_unknown_update_interval_makes_time_measures_impossible() -> None:
     blind = replace(MODEL, update=None)
     for measure in ("charge", "peak_current", "start_up_time", "turn_off_voltage"):

@@ -7,11 +7,12 @@ from tests.documents.demo import BENCH, copy_demo, edit
 from railwright.documents.loader import load_documents
 from railwright.documents.standard_tests import pieces_of
 from railwright.rehearsal.generator import edges_into_load
-from railwright.rehearsal.playback import asked_waveform, playback
+from railwright.rehearsal.playback import asked_waveform, playback, slowest_rises
 from railwright.rehearsal.rehearse import rehearse
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import build_timeline
 from railwright.traces import Mode
+from railwright.waveforms.shapes import duration_of
 
 MAIN = Feed(
     "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
@@ -44,11 +45,41 @@ def test_a_dips_edges_are_told_one_by_one(tmp_path):
         (1.2, 12.0),
     ]
     assert all(1e-3 < e.duration < 30e-3 for e in found.edges)
-    assert found.edges[-1].asked.until == pytest.approx(2.2)  # the hold behind the step still shows it
+    assert found.edges[-1].asked.until == pytest.approx(3.2)  # the hold behind the step still shows it
     assert abs(found.edges[-1].error) < 1e-3
     waveform = asked_waveform(timeline, 3, "main")
-    assert waveform.duration == pytest.approx(1.2)
+    assert waveform.duration == pytest.approx(2.2)  # as long as pause_between after the last edge
     assert waveform.at(np.array([0.05, 0.5, 1.15])) == pytest.approx([8.4, 12.0, 8.4])
+
+
+@pytest.mark.parametrize(
+    ("text", "length"),
+    [
+        ("input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms", 1.1),
+        (f"{DIP}, at_end: zero", 2.2),
+        ("input: main, standard: ISO 16750-2 reset", None),  # ends with its own recovery time
+        ("input: main, segments: [{step_to: 9 V}, {hold: 100 ms}, {step_to: 12 V}]", 0.1),
+        (
+            "inputs: {main: {standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms}, "
+            "transducer: {segments: [{hold: 300 ms}]}}",
+            1.1,
+        ),
+    ],
+)
+def test_a_standards_test_is_watched_after_its_last_edge(tmp_path, text, length):
+    path = copy_demo(tmp_path)
+    edit(path, "  - shape:\n", f"  - shape: {{{text}}}\n    name: own\n  - hold: 1 s\n  - shape:\n")
+    documents = load_documents(path)
+    timeline = build_timeline(documents.procedure, documents.device)
+    span = timeline.spans[3]
+    own = [each for each in timeline.actions if each.path[:2] == ("steps", 3)]
+    if length is None:
+        pieces = pieces_of(documents.procedure, documents.device, documents.procedure.steps[3].shape, "main")
+        length = duration_of(pieces)
+        assert length > own[-1].time - span.start
+    assert span.end - span.start == pytest.approx(length)
+    if "at_end" in text:
+        assert own[-1].time == pytest.approx(span.end)
 
 
 def test_the_edges_into_the_verification_load_follow_the_rise_of_the_bench(tmp_path):
@@ -81,7 +112,7 @@ def test_a_high_impedance_interruption_is_not_judged_while_it_is_off(tmp_path):
     ]
     assert ("off", 0.0) in events
     assert ("on", 0.03) in events
-    assert found.whole.largest == 0.0
+    assert 0.03 < found.whole.at < 0.04  # as it comes back, and not while it is off
     (up,) = found.edges
     assert up.asked.goal == 12.0
 
@@ -109,3 +140,25 @@ def test_ripple_has_no_edges_but_a_deviation(tmp_path):
     _, _, _, found = played(tmp_path, text)
     assert [each.asked.goal for each in found.edges] == [12.0]
     assert 0.0 < found.whole.rms < 1.0
+
+
+def test_a_line_that_the_outputs_follow_is_no_edge_where_their_rise_is_known(tmp_path):
+    text = (
+        "input: main, segments: [{step_to: 12 V}, {hold: 100 ms}, {line_to: 9 V, over: 119 ms}, "
+        "{hold: 100 ms}, {line_to: 12 V, over: 121 ms}, {hold: 100 ms}]"
+    )
+    documents, timeline, rehearsal, found = played(tmp_path, text)
+    goals = [each.asked.goal for each in found.edges]
+    assert goals == [12.0, 9.0, 12.0]  # a standard judges them all
+    rises = slowest_rises(documents.bench, {"main": MAIN})
+    assert rises == {"main": 12e-3}
+    (first, *_) = playback(timeline, rehearsal.record, rises)
+    assert [each.asked.goal for each in first.edges] == [12.0, 9.0]
+    (first, *_) = playback(timeline, rehearsal.record, {})
+    assert [each.asked.goal for each in first.edges] == [12.0]
+
+
+def test_a_sine_alone_has_no_edges(tmp_path):
+    text = "input: main, segments: [{ripple: sine, peak_to_peak: 1 V, frequency: 10 Hz, for: 500 ms}]"
+    _, _, _, found = played(tmp_path, text)
+    assert found.edges == ()

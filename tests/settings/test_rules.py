@@ -55,6 +55,12 @@ POWER = "profile: {compliance: 5 V, points: [{time: 0 s, power: 0.4 W}, {time: 1
 INRUSH = "    at_most: 60 mA"
 CALIBRATED = "calibrated: {on: 2026-03-02, due: 2027-03-02, certificate: QB-26-031}"
 
+OWN_REQUIRED: Edit = (
+    "procedure",
+    "requires:\n",
+    "requires:\n  - {name: runs on, measure: restarts, of: main, during: own shape, at_most: 0}\n",
+)
+
 
 def shape(text: str) -> tuple[Edit, ...]:
     """Another shape before the station's own."""
@@ -273,6 +279,21 @@ CASES = [
         "input: main, segments",
         "set points 5 ms apart, the host keeps 20 ms between two; its own list of 2 points in steps",
         silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}, {hold: 1 s}]"),
+    ),
+    Case(
+        "edge-at-end",
+        "main",
+        (
+            *shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}]"),
+            OWN_REQUIRED,
+        ),
+        "- shape: {input: main, segments: [{step_to: 9 V}",
+        "'own shape' ends with an edge to 12 V at its very end: what comes of it lies in the next step, and "
+        "'runs on' does not look there",
+        silent=(
+            *shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}, {hold: 50 ms}]"),
+            OWN_REQUIRED,
+        ),
     ),
     Case(
         "trigger-assumed",
@@ -1159,3 +1180,18 @@ def test_what_the_check_says_of_a_masked_peak_is_what_the_evaluation_says(tmp_pa
     assert said is not None
     assert unseen is not None
     assert float(said[1]) == pytest.approx(float(unseen[1]), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "noted"),
+    [
+        ("input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 10 ms", False),
+        ("input: main, segments: [{hold: 50 ms}, {step_to: 12 V}, {step_to: 9 V}, {step_to: 12 V}]", True),
+        ("input: main, segments: [{step_to: 12 V}, {hold: 50 ms}, {step_to: 12 V}]", False),
+        ("input: main, segments: [{step_to: 12 V}, {off_for: 50 ms}]", True),
+        ("input: main, segments: [{step_to: 12 V}, {hold: 50 ms}], at_end: zero", False),
+    ],
+)
+def test_only_a_change_at_the_very_end_of_a_step_is_an_edge_there(tmp_path, text, noted):
+    findings = of_rule(settled(tmp_path, *shape(text), OWN_REQUIRED), "edge-at-end")
+    assert bool(findings) is noted

@@ -211,11 +211,12 @@ def _show(
 
 def _played(checked: Checked, rehearsal: Rehearsal) -> tuple[Played, ...]:
     """What the outputs make of the procedure's shapes."""
-    from railwright.rehearsal.playback import playback
+    from railwright.rehearsal.playback import playback, slowest_rises
     from railwright.rehearsal.timeline import build_timeline
 
     documents = checked.documents
-    return playback(build_timeline(documents.procedure, documents.device), rehearsal.record)
+    timeline = build_timeline(documents.procedure, documents.device)
+    return playback(timeline, rehearsal.record, slowest_rises(documents.bench, checked.settings.set_points))
 
 
 def _row(result: InputResult) -> tuple[str, ...]:

@@ -44,7 +44,7 @@ def waveform(
     a jump.
     """
     from railwright.cli.checking import settle_documents
-    from railwright.rehearsal.playback import playback
+    from railwright.rehearsal.playback import playback, slowest_rises
     from railwright.rehearsal.rehearse import rehearse
     from railwright.rehearsal.timeline import build_timeline
     from railwright.settings.delivery import played_timeline
@@ -60,7 +60,8 @@ def waveform(
     name = _chosen(step, shapes)
     reaching = played_timeline(documents, checked.settings.set_points)
     record = rehearse(documents, checked.settings.set_points, timeline=reaching).record
-    played = [each for each in playback(timeline, record) if each.span.name == name]
+    rises = slowest_rises(documents.bench, checked.settings.set_points)
+    played = [each for each in playback(timeline, record, rises) if each.span.name == name]
     if not played:
         raise BadInput(f"--step: expected a shape that takes some time, got '{name}', which takes none")
     if to is not None:

@@ -16,11 +16,21 @@ if TYPE_CHECKING:
 
 
 class RecordingError(ValueError):
-    """A recording that cannot be used: one line `file:line: what was expected, what came, what to do`."""
+    """A recording that cannot be used: one line `file:line: what was expected, what came, what to do`, with
+    the column after the line where it is a cell.
+    """
 
-    def __init__(self, path: Path, line: int, told: str) -> None:
-        super().__init__(f"{path}:{line}: {told}")
-        self.path, self.line, self.told = path, line, told
+    def __init__(self, path: Path, line: int, told: str, column: int | None = None) -> None:
+        place = f"{line}" if column is None else f"{line}:{column}"
+        super().__init__(f"{path}:{place}: {told}")
+        self.path, self.line, self.column, self.told = path, line, column or 1, told
+
+
+def column_of(row: str, separator: str, place: int) -> int:
+    """Where a cell of a row begins, from 1, blanks before it left out."""
+    cells = row.split(separator)
+    before = sum(len(cell) + len(separator) for cell in cells[:place])
+    return before + len(cells[place]) - len(cells[place].lstrip()) + 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,5 +138,8 @@ def _find_bad_line(
             except ValueError:
                 name = names[column.position]
                 raise RecordingError(
-                    path, number, f"expected a number in '{name}', got '{cell[:40]}'"
+                    path,
+                    number,
+                    f"expected a number in '{name}', got '{cell[:40]}'",
+                    column_of(row, separator, column.position),
                 ) from None

@@ -10,10 +10,11 @@ import mmap
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from railwright.documents.csv_values import RecordingError, Rows, Wanted, read_values
+from railwright.documents.csv_values import RecordingError, Rows, Wanted, column_of, read_values
 from railwright.documents.recording_table import Head, Table, is_unit, split_head
 
 if TYPE_CHECKING:
@@ -62,6 +63,7 @@ def open_csv(path: Path) -> Table:
     guessed: list[str] = []
     lines = _lines(path, bytes(data[:LOOKED_AT]), len(data) > LOOKED_AT, guessed)
     layout = _layout(path, lines)
+    _refuse_bad_rows_above(path, lines, layout)
     heads, told = _heads(lines, layout)
     decimal = "point" if layout.decimal == "." else "comma"
     guessed += [f"cells parted by {_SEPARATORS[layout.separator]}, decimal {decimal}", told]
@@ -141,9 +143,79 @@ def _layout(path: Path, lines: Sequence[str]) -> _Layout:
                     best = count, _Layout(number, separator, decimal, width)
         if best is not None:
             return best[1]
+    _refuse_bad_cell(path, lines[:last])
     raise RecordingError(
         path, 1, "expected rows of numbers below a header, parted by commas, semicolons or tabs, got none"
     )
+
+
+def _refuse_bad_rows_above(path: Path, lines: Sequence[str], layout: _Layout) -> None:
+    """Raise where the row above the samples is itself one with a bad cell, and no names or units.
+
+    Its good cells are numbers, as those below; names may be whole numbers where nothing stands above them.
+    """
+    decimal, samples = layout.decimal, _cells(lines[layout.line], layout.separator)
+    wanted = [_is_sample(cell, decimal) for cell in samples]
+    # From the samples upwards: line, cells, and how many of them are samples where samples belong.
+    block: list[tuple[int, list[str], int]] = []
+    for number in range(layout.line - 1, -1, -1):
+        cells = _cells(lines[number], layout.separator)
+        if not any(cells) or len(cells) != layout.cells or lines[number].startswith("#"):
+            break
+        good = [own and _is_sample(cell, decimal) for own, cell in zip(wanted, cells, strict=True)]
+        block.append((number, cells, sum(good)))
+    if not block:
+        return
+    full = sum(wanted)
+    _, cells, count = block[0]
+    if count:
+        others = [cell for cell in cells if not _is_sample(cell, decimal)]
+        names = len(block) == 1 and all(not _is_sample(cell, decimal) or cell.isdecimal() for cell in cells)
+        units = any(others) and all(not cell or _is_unit_cell(cell) for cell in others)
+        if names or units:
+            return
+    elif (
+        len(block) < 3
+        or block[1][2] != full
+        or all(own for _, _, own in block[1:])
+        or any(split_head(cell).unit or split_head(cell).looks_like_time for cell in cells)
+    ):
+        return
+    rows = [block[0], *takewhile(lambda row: row[2], block[1:])]
+    for number, _, count in reversed(rows):
+        if count != full:
+            _refuse(path, lines[number], number, layout.separator, wanted, decimal)
+
+
+def _refuse_bad_cell(path: Path, lines: Sequence[str]) -> None:
+    """Raise for the first bad cell below a row that holds nothing but numbers or times, if there is one."""
+    for number, line in enumerate(lines):
+        for separator in _SEPARATORS:
+            for decimal in ".,":
+                first = _cells(line, separator)
+                if separator in (decimal, ONE_COLUMN) or len(first) < 2:
+                    continue
+                if not all(_is_sample(cell, decimal) for cell in first):
+                    continue
+                for later in range(number + 1, len(lines)):
+                    cells = _cells(lines[later], separator)
+                    bad = len(cells) == len(first) and not all(_is_sample(cell, decimal) for cell in cells)
+                    if bad:
+                        _refuse(path, lines[later], later, separator, [True] * len(first), decimal)
+
+
+def _refuse(path: Path, row: str, number: int, separator: str, wanted: Sequence[bool], decimal: str) -> None:
+    """Raise for the first cell of a row (line counted from 0) that is no number or time where one belongs."""
+    for place, (cell, is_wanted) in enumerate(zip(_cells(row, separator), wanted, strict=True)):
+        if is_wanted and not _is_sample(cell, decimal):
+            got = f"'{cell[:40]}'" if cell else "an empty cell"
+            told = f"expected a number as in the other rows, got {got}; correct it or remove the row"
+            raise RecordingError(path, number + 1, told, column_of(row, separator, place))
+
+
+def _is_unit_cell(cell: str) -> bool:
+    """Whether a cell is a unit that is known, or anything in brackets."""
+    return is_unit(cell.strip("[]() ")) or (cell[0], cell[-1]) in (("[", "]"), ("(", ")"))
 
 
 def _heads(lines: Sequence[str], layout: _Layout) -> tuple[tuple[Head, ...], str]:
@@ -157,7 +229,7 @@ def _heads(lines: Sequence[str], layout: _Layout) -> tuple[tuple[Head, ...], str
         names = tuple(Head(f"column {place}") for place in range(1, layout.cells + 1))
         return names, "no header: columns are called by their numbers"
     number, cells = above[0]
-    if len(above) > 1 and all(not cell or is_unit(cell.strip("[]() ")) for cell in cells):
+    if len(above) > 1 and all(not cell or _is_unit_cell(cell) for cell in cells):
         named, names_there = above[1]
         units = [cell.strip("[]() ") for cell in cells]
         heads = tuple(Head(name, unit) for name, unit in zip(names_there, units, strict=True))

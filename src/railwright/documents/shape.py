@@ -303,7 +303,11 @@ class ShapeStep(Waveform):
         None, min_length=1, description="input: what it is given, all on one time base"
     )
     repeat: int = Field(1, ge=1, le=100_000, description="how often it is played")
-    pause_between: Seconds = Field(0.0, description="from the end of one to the start of the next")
+    pause_between: Seconds = Field(
+        0.0,
+        description="from the end of one to the start of the next; a standard's test stays at its last level "
+        "so long after the last one too, or 1 s where this is left out",
+    )
     advance: Literal["by time", "on trigger", "on key"] = Field(
         "by time", description="on trigger, on key: each segment waits for one"
     )

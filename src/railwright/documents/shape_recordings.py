@@ -46,7 +46,7 @@ def _read(waveform: Waveform, source: Source, path: tuple[str | int, ...], repea
         pieces, recognised = recording_pieces(file, RecordingKeys.model_construct(recording=name, **given))
         source.beside[name] = file.read_bytes()
     except RecordingError as error:
-        yield Problem(Location(str(error.path), error.line, 1), error.told)
+        yield Problem(Location(str(error.path), error.line, error.column), error.told)
         return
     if count_of(pieces) * repeat > MOST_MOVES:
         lines = f"{count_of(pieces) * repeat:,.0f}"

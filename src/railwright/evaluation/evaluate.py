@@ -277,6 +277,8 @@ def _views(documents: Documents, requirement: Requirement, source: _Source, own:
         goal=_goal(documents, name, span.name),
         restart=_soft_start(documents.device, name),
         capacitance=_capacitance(documents.device, name),
+        stops_at=_stops_at(documents.device, name),
+        away=_away(name, source.record) if source.record.origin in EXACT else (),
         stair=_stair(documents, span, source, name, run),
         every=documents.procedure.record.every,
     )
@@ -355,3 +357,30 @@ def _capacitance(device: Device, name: str) -> tuple[float, float]:
     given = [part.parameters.uncertain() for part in device.inputs[name].load]
     found = [values["capacitance"] for values in given if "capacitance" in values]
     return sum(each.low for each in found), sum(each.high for each in found)
+
+
+def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
+    """Lowest and highest voltage at which the first of an input's loads stops [V]; None: none does."""
+    given = [part.parameters.uncertain() for part in device.inputs[name].load]
+    found = [values["stops_at"] for values in given if "stops_at" in values]
+    return (max(each.low for each in found), max(each.high for each in found)) if found else None
+
+
+def _away(name: str, record: Record) -> tuple[tuple[float, float], ...]:
+    """When an input's loads stopped and started again, by the record's own events [s].
+
+    Loads that are away at the same time are away once; what never starts again is none.
+    """
+    found: list[tuple[float, float]] = []
+    stopped: dict[str, float] = {}
+    for event in sorted(record.events, key=lambda each: each.time):
+        if event.subject != name:
+            continue
+        if event.what == "stops":
+            stopped.setdefault(event.detail, event.time)
+        elif event.what == "starts" and event.detail in stopped:
+            start = stopped.pop(event.detail)
+            if found and start <= found[-1][1]:
+                start = min(start, found.pop()[0])
+            found.append((start, event.time))
+    return tuple(found)

@@ -114,7 +114,9 @@ class View:
     before it. goal: voltage that the procedure gives the input at the end of the step; None: unknown. at:
     where a voltage is meant. restart: shortest time in which the load comes back after a drop-out (soft
     start); None: unknown.
-    capacitance: least and most input capacitance [F]. stair: height of the stairs in which the host played
+    capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
+    stops [V]; None: unknown, or it does not. away: of a rehearsal, when the load stopped and when it came
+    back [s], over the whole record. stair: height of the stairs in which the host played
     the step's lines [V]. every: time between two readings that the procedure asks for [s]; 0: unknown.
     beside: of an external recording, the same window as the run's own readings show it.
     """
@@ -128,6 +130,8 @@ class View:
     goal: float | None = None
     restart: float | None = None
     capacitance: tuple[float, float] = (0.0, 0.0)
+    stops_at: tuple[float, float] | None = None
+    away: tuple[tuple[float, float], ...] = ()
     stair: float = 0.0
     every: float = 0.0
     beside: View | None = None

@@ -12,7 +12,7 @@ from railwright.rehearsal.rehearse import tell
 from railwright.rehearsal.setpoints import Feed
 from railwright.rehearsal.timeline import Action, Timeline
 from railwright.waveforms.deviation import Edge, edge
-from railwright.waveforms.shapes import Piece, duration_of, moves
+from railwright.waveforms.shapes import GLIDING, Piece, duration_of, moves
 
 SETTLE = 1.0
 """Time that the outputs are given before the test begins, and after it [s]; a slow output gets more."""
@@ -42,7 +42,8 @@ def edges_into_load(
     actions = [Action(0.0, "on", feed.input), Action(0.0, "line", feed.input, nominal)]
     for move in moves(pieces, nominal, settle):
         if move.kind in ("line", "off", "on"):
-            actions.append(Action(move.time, move.kind, feed.input, move.value, move.over))
+            chord = isinstance(move.piece, GLIDING)
+            actions.append(Action(move.time, move.kind, feed.input, move.value, move.over, chord=chord))
     end = 2.0 * settle + duration_of(pieces)
     tell(simulation, documents.bench, feeds, Timeline(tuple(actions), (), end), errors)
     samples = simulation.advance(end).samples[feed.input]

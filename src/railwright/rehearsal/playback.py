@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from railwright.rehearsal.setpoints import Feed, limit_of
+from railwright.documents.bench import Bench
+from railwright.rehearsal.setpoints import Feed, SetPoints, limit_of
 from railwright.rehearsal.timeline import Action, Timeline
 from railwright.traces import Record, Span
 from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
@@ -14,8 +15,8 @@ from railwright.waveforms.waveform import Waveform
 EDGES_AT_MOST = 1000
 """Edges of one shape that are looked at one by one; the largest and r.m.s. deviation are of all of it."""
 
-GLIDING = ("ripple", "exponential_to", "recording")
-"""Keys of shapes that have no edges of their own: they are played in many short lines."""
+FOLLOWED = 10.0
+"""A line that lasts so many rises of the slowest output, or longer, is followed and no edge (chosen)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,11 +110,14 @@ def _away(actions: Sequence[Action], end: float) -> tuple[tuple[float, float], .
 
 
 def asked_edges(actions: Sequence[Action], level: float, end: float) -> list[Asked]:
-    """The edges that the actions of one shape ask for, the set point being at `level` [V] before."""
+    """The edges that the actions of one shape ask for, the set point being at `level` [V] before.
+
+    A ripple, an exponential and a recording have none: they are played in many short lines.
+    """
     found: list[Asked] = []
     for number, action in enumerate(actions):
         goal = action.voltage if action.kind == "line" else 0.0
-        if action.kind == "line" and goal != level and not set(action.path) & set(GLIDING):
+        if action.kind == "line" and goal != level and not (action.chord or "recording" in action.path):
             following = (a for a in actions[number + 1 :] if a.time > action.time or a.voltage != goal)
             until = min(next((a.time for a in following), end), end)
             if until > action.time:
@@ -122,10 +126,21 @@ def asked_edges(actions: Sequence[Action], level: float, end: float) -> list[Ask
     return found
 
 
-def playback(timeline: Timeline, record: Record) -> tuple[Played, ...]:
+def slowest_rises(bench: Bench, set_points: SetPoints) -> dict[str, float]:
+    """Rise of each input's slowest output [s]; 0 where none is known."""
+    return {
+        name: max(bench.output(points.output).rise or 0.0 for points in feed.outputs)
+        for name, feed in set_points.items()
+    }
+
+
+def playback(
+    timeline: Timeline, record: Record, rises: Mapping[str, float] | None = None
+) -> tuple[Played, ...]:
     """Every shape on every input of a rehearsal's record: how far it lies from what was asked.
 
-    The voltage is that at the input's connector. A shape that takes no time is left out.
+    The voltage is that at the input's connector. A shape that takes no time is left out. rises: of each
+    input's slowest output [s]; lines that it follows with ease are then no edges, while jumps always are.
     """
     found = []
     for step, span in enumerate(timeline.spans):
@@ -139,6 +154,9 @@ def playback(timeline: Timeline, record: Record) -> tuple[Played, ...]:
             asked = _waveform(level, actions, span)
             away = _away(actions, after)
             edges = asked_edges(actions, level, after)
+            if rises is not None:
+                follows = FOLLOWED * rises.get(name, 0.0)
+                edges = [each for each in edges if each.over == 0.0 or each.over < follows]
             judged = tuple(edge(each, time, voltage) for each in edges[:EDGES_AT_MOST])
             whole = deviation(asked, time, voltage, away)
             left_out = len(edges) - len(judged)

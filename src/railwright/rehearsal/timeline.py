@@ -11,7 +11,10 @@ from railwright.documents.procedure import Procedure, Step
 from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
 from railwright.traces import Span
-from railwright.waveforms.shapes import Path, Piece, Positions, Wait, moves
+from railwright.waveforms.shapes import GLIDING, Hold, Path, Piece, Positions, Wait, moves
+
+TAIL = 1.0
+"""Time that a standard's test is watched after its last edge, where no pause between two is given [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +23,7 @@ class Action:
 
     on: switch on with the set point at `voltage`. line: move the set point from where it is to `voltage` in
     `over` seconds (0: a step). off: switch off. path: where a shape's action is written in the procedure;
-    empty for other steps.
+    empty for other steps. chord: one of the many lines in which a ripple or an exponential is played.
     """
 
     time: float
@@ -29,6 +32,7 @@ class Action:
     voltage: float = 0.0
     over: float = 0.0
     path: Path = field(default=(), compare=False)
+    chord: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,11 +140,12 @@ class _Clock:
         if shape.wait_for is not None:
             path, count = (*here, "wait_for"), len(self.actions)
             self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path, count))
+        ends: dict[str, float] = {}
         for turn in range(shape.repeat):
-            start = end = self.now + (shape.pause_between if turn else 0.0)
-            for name in names:
-                end = max(end, self._turn(shape, number, name, pieces[name], start))
-            self.now = end
+            start = self.now + (shape.pause_between if turn else 0.0)
+            ends = {name: self._turn(shape, number, name, pieces[name], start) for name in names}
+            self.now = max(start, *ends.values())
+        self.now = max([self.now, *(end + _tail(shape, name, pieces[name]) for name, end in ends.items())])
         for name in names:
             if shape.at_end != "stay":
                 kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
@@ -169,7 +174,8 @@ class _Clock:
                 path = here + shape.place(name, move.path, move.piece)
             if kind == "line":
                 level = move.value
-                add(Action(move.time, "line", name, level, move.over, path))
+                chord = isinstance(move.piece, GLIDING)
+                add(Action(move.time, "line", name, level, move.over, path, chord))
             elif kind == "limit":
                 self.limits.append(LimitChange(move.time, name, move.value, path, len(self.actions)))
             elif kind == "wait":
@@ -180,6 +186,15 @@ class _Clock:
                 add(Action(move.time, kind, name, path=path))
         self.level[name] = level
         return end
+
+
+def _tail(shape: ShapeStep, name: str, pieces: tuple[Piece, ...]) -> float:
+    """How long an input stays at its last level after a standard's test [s], so that its last edge, and what
+    the device makes of it, lies within the step; 0 for one that ends with a time of its own, and for others.
+    """
+    if shape.waveforms[name].standard is None or not pieces or isinstance(pieces[-1], Hold):
+        return 0.0
+    return shape.pause_between or TAIL
 
 
 def build_timeline(procedure: Procedure, device: Device) -> Timeline:

@@ -109,6 +109,9 @@ class Repeat:
 
 Piece = Hold | Step | Line | Exponential | Ripple | Off | Limit | Wait | Repeat
 
+GLIDING = (Exponential, Ripple)
+"""Pieces that are played in many short lines, none of which is an edge of its own."""
+
 
 class Move(NamedTuple):
     """One thing done at `time` [s].

@@ -3,11 +3,14 @@
 A drop-out is a stretch of at least a millisecond in which the current is below half of its usual value, or,
 in readings that average over longer, a dip of at least 15 % against both sides. A dip that the input
 capacitor makes up for, because the supply's voltage goes down to a lower set point or settles, is none: the
-load ran on.
+load ran on. Whether it did, the current alone does not tell where the voltage comes down to where the load
+stops: a load of constant power draws the more before it stops, and the capacitor is charged again after it.
+A rehearsal knows when its loads stopped; of readings it is told as unseen.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -36,10 +39,11 @@ def restarts(view: View) -> Measured:
     Computed: drop-outs of the current after the load has first run: at least 1 ms below half of its usual
     value (the median of the upper state; less in proportion at a lower voltage), or in readings a dip of 15 %
     or more against the medians of five values on either side. A dip that the input capacitor makes up for (C
-    ΔV) is none.
+    ΔV) is none, unless the voltage falls below the lowest at which the load stops. In a rehearsal: whenever
+    the load really stops in the step and starts again, then or later.
     Window: the step, without values whose aperture may reach into another step.
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
-    load's soft start always shows.
+    load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop.
     Standard: none; a definition of this program.
     """
     current, voltage = view.current(), view.voltage()
@@ -57,10 +61,21 @@ def restarts(view: View) -> Measured:
         time, amps, volts = _blocks(time, amps, volts)
     usual = _usual(amps, current)
     visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts))))
-    runs = _drop_outs(view, time, amps, volts, usual, visible)
+    runs, explained = _drop_outs(view, time, amps, volts, usual, visible)
     shortest = _shortest_seen(view, time)
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time.size} values"
     budget = Budget(view)
+    if view.model.exact:
+        own = [(stop, start) for stop, start in view.away if view.begin <= stop <= view.end]
+        seen = [run for run in runs if not _within(time, run, view.away)]
+        if own:
+            how += f"; times that the load stops and starts again: {len(own)}"
+        return budget.result(float(len(own) + len(seen)), how)
+    if lowest := _may_have_stopped(view, volts, explained):
+        reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
+        unseen = f"{reached}, while the capacitor feeds it"
+        advice = "a recording of the load's own output, or of the voltage and current at a higher rate,"
+        return budget.result(float(len(runs)), how, unseen=unseen, would_decide=advice)
     if not view.model.averages:
         return budget.result(float(len(runs)), how)
     if view.restart is not None and _always_seen(view, time, view.restart):
@@ -97,8 +112,9 @@ def _usual(amps: Array, current: Signal) -> float:
 
 def _drop_outs(
     view: View, time: Array, amps: Array, volts: Array, usual: float, visible: float
-) -> list[tuple[int, int]]:
-    """First and one past the last value of each drop-out after the load has first run.
+) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
+    """First and one past the last value of each drop-out after the load has first run; then the same of dips
+    that the capacitor makes up for.
 
     usual: its usual current [A]; visible: a change of voltage that is not noise [V].
     """
@@ -109,22 +125,41 @@ def _drop_outs(
         before, after = _medians_beside(amps)
         low |= amps < (1.0 - SHORT_DIP) * np.minimum(before, after)
     has_run = np.maximum.accumulate(amps >= np.maximum(threshold, 0.1 * usual))
-    return [
-        (a, b)
-        for a, b in low_stretches(low)
-        if a > 0 and has_run[a - 1] and not _explained(view, time, amps, volts, (a, b), visible)
-    ]
+    dips = [(a, b) for a, b in low_stretches(low) if a > 0 and has_run[a - 1]]
+    explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
+    return [dip for dip in dips if dip not in explained], explained
+
+
+def _within(time: Array, run: tuple[int, int], away: Sequence[tuple[float, float]]) -> bool:
+    """Whether a drop-out is one of the stretches in which the load was away, as far as blocks can tell."""
+    first, last = float(time[run[0]]) - BLOCK, float(time[run[1] - 1]) + BLOCK
+    return any(first <= start and last >= stop for stop, start in away)
+
+
+def _may_have_stopped(view: View, volts: Array, dips: Sequence[tuple[int, int]]) -> float | None:
+    """Lowest voltage in dips that the capacitor makes up for [V], if the load may stop there; None: not."""
+    if view.stops_at is None or not dips:
+        return None
+    lowest = min(_lowest(volts, dip) for dip in dips)
+    return lowest if lowest < view.stops_at[1] else None
+
+
+def _lowest(volts: Array, dip: tuple[int, int]) -> float:
+    """Lowest amount of the voltage in a dip and one value beside it [V]."""
+    return float(np.min(np.abs(volts[max(0, dip[0] - 1) : dip[1] + 1])))
 
 
 def _explained(
     view: View, time: Array, amps: Array, volts: Array, run: tuple[int, int], visible: float
 ) -> bool:
     """Whether the input capacitor gave the load what the supply did not, over the dip and two values beside
-    it.
+    it. Below the lowest voltage at which the load stops it cannot have run on.
 
     The load's charge is the supply's charge less C ΔV of the capacitor. The dip is explained where the load
     misses less than half of what the dip misses, for some capacitance within its tolerance.
     """
+    if view.stops_at is not None and _lowest(volts, run) < view.stops_at[0] - visible:
+        return False
     start, stop = run
     first, last = max(0, start - 2), min(time.size - 1, stop + 1)
     cell = np.gradient(time)[first : last + 1]

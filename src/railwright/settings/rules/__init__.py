@@ -91,6 +91,7 @@ RULES: tuple[Rule[Context], ...] = (
     shapes.shape_limit_above,
     shapes.interruption_low_impedance,
     shapes.interruption_high_impedance,
+    shapes.edge_at_end,
     shapes.trigger_assumed,
     shapes.recording_recognised,
     shapes.standard_from_memory,

@@ -9,12 +9,16 @@ from collections.abc import Iterator
 from railwright.documents.shape import Waveform
 from railwright.documents.standard_tests import figures_of, pieces_of
 from railwright.quantities import show
+from railwright.rehearsal.timeline import Action
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS
+
+AT_ONCE = 1e-9
+"""Sums of times that stand for the same instant differ by less [s]."""
 
 
 def _waveforms(context: Context) -> Iterator[tuple[int, Path, Source, Waveform]]:
@@ -105,6 +109,47 @@ def _held(source: Source) -> str:
     own = source.output_capacitance
     total = source.load.capacitance.high + (own or 0.0)
     return f"the {show(total, 'F')} at the input" if total else "what is left at the input"
+
+
+@rule("edge-at-end", Severity.NOTE)
+def edge_at_end(context: Context) -> Outcome:
+    """A shape's last edge lies at the very end of its step, and something is required during that."""
+    for index, _, source, waveform in _waveforms(context):
+        span = context.timeline.spans[index]
+        asked = [
+            each.name
+            for each in context.procedure.requires
+            if (each.of, each.during) == (source.name, span.name)
+        ]
+        if waveform.standard is not None or not asked:
+            continue
+        last = _last_edge(context, index, source.name)
+        if last is not None and last.time >= span.end - AT_ONCE:
+            yield Hit(
+                source.name,
+                ("procedure", *last.path),
+                f"'{span.name}' ends with an edge to {show(last.voltage, 'V')} at its very end: what comes "
+                f"of it lies in the next step, and '{asked[0]}' does not look there",
+                "add a 'hold' behind it, as long as its outcome matters",
+            )
+
+
+def _last_edge(context: Context, index: int, name: str) -> Action | None:
+    """The last action of a shape that changes what an input is asked for; None: none does."""
+    level, off, last = 0.0, False, None
+    for action in context.timeline.actions:
+        if action.input != name:
+            continue
+        inside = action.path[:2] == ("steps", index)
+        if inside and action.path[-1] == "at_end":
+            break
+        if action.kind == "line":
+            if inside and (action.voltage != level or off):
+                last = action
+            level, off = action.voltage, False
+        else:
+            off = True
+    return last
 
 
 @rule("trigger-assumed", Severity.NOTE)
