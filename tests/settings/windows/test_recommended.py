@@ -227,3 +227,24 @@ def test_tidy_keeps_to_grid_and_range() -> None:
     assert figures.tidy(0.9671, 0.7, 0.98, 1e-4) == pytest.approx(0.95)
     assert figures.tidy(0.12345, 0.1234, 0.12349, 1e-4) == pytest.approx(0.1234)
     assert figures.tidy(0.12345, 0.12341, 0.12349, 1e-3) == 0.12345
+
+
+def test_round_values_are_round_for_outputs_in_series_too() -> None:
+    """On a grid of 20 mV, of two outputs in series, 52 V and 56 V are no rounder than 54 V and 55 V."""
+    assert figures.tidy(53.757, 50.0, 57.6, 0.02) == 55.0
+    assert figures.two_digits(53.757, 50.0, 57.6, 0.02) == 54.0
+    assert figures.two_digits(54.375, 51.0, 57.6, 0.02) == 54.0
+    assert figures.two_digits(32.558, 29.0, 35.7, 0.01) == 33.0
+
+
+def test_two_digits_keep_to_grid_and_range() -> None:
+    assert figures.two_digits(53.757, 50.0, 53.9, 0.02) == 53.0
+    assert figures.two_digits(53.757, 53.5, 53.9, 0.02) == pytest.approx(53.76)
+    assert figures.two_digits(0.53, 0.0, 1.0, 0.02) in (0.52, 0.54)
+    assert figures.two_digits(53.757, 53.751, 53.759, 0.02) == 53.757
+
+
+def test_a_trip_delay_is_rounded_up_from_its_margin(tmp_path: Path) -> None:
+    delay, why = value(settled(tmp_path, AUTO_MAIN), "main", "trip_delay")
+    assert "more to round it" not in why
+    assert f" rounded up to {delay * 1e3:g} ms, a round value on the grid of" in why
