@@ -5,10 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.settings.station import Edit, line_of, of_rule, settled
+from tests.settings.station import TODAY, Edit, line_of, of_rule, settled
 
+from railwright.documents.loader import load_documents
 from railwright.settings import figures
-from railwright.settings.settle import Settings
+from railwright.settings.settle import Settings, settle
+
+SERIES_PAIR = Path(__file__).parent / "devices" / "series-pair.procedure.yaml"
 
 AUTO_MAIN: Edit = (
     "procedure",
@@ -248,3 +251,25 @@ def test_a_trip_delay_is_rounded_up_from_its_margin(tmp_path: Path) -> None:
     delay, why = value(settled(tmp_path, AUTO_MAIN), "main", "trip_delay")
     assert "more to round it" not in why
     assert f" rounded up to {delay * 1e3:g} ms, a round value on the grid of" in why
+
+
+def test_overshoots_of_outputs_in_series_do_not_add_up_and_no_end_contradicts_them() -> None:
+    """Two outputs of 2.5 A: half of that, once. 1.1 A are needed, 2.4 A borne: 1.25 A more exceed them."""
+    settings = settle(load_documents(SERIES_PAIR), TODAY)
+    limit, why = value(settings, "main", "current_limit")
+    assert limit > 1.1
+    assert limit + 1.25 > 2.4
+    assert "kept as low as the need lets it: until the limit has responded up to 1.25 A more may flow" in why
+    assert "(50% of the rated current, assumed, as no data sheet says it)" in why
+    assert "no limit that carries the need prevents that" in why
+    assert "the device bears that too" not in why
+
+
+def test_a_limit_is_kept_low_for_what_flows_until_it_has_responded(tmp_path: Path) -> None:
+    """2.5 A of rated current: 1.25 A more; an input that bears 2.1 A bears that up to 0.84 A, not 0.9 A."""
+    limit, why = value(
+        settled(tmp_path, AUTO_MAIN, ("device", "at_most: 2.5 A", "at_most: 2.1 A")), "main", "current_limit"
+    )
+    assert limit + 1.25 <= 2.1
+    assert "would be 0.9 A; kept lower: until the limit has responded up to 1.25 A more may flow" in why
+    assert "and the device bears that too" in why
