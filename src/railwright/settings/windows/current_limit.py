@@ -90,7 +90,7 @@ def _to_bear(source: Source, needed: str) -> Callable[[float], str]:
     return lambda low: f"{needed} {show(low + _error(source, low), 'A')}"
 
 
-def _carrying(source: Source, current: float) -> float:
+def carrying(source: Source, current: float) -> float:
     """The limit that, less its error, is a current [A]; by fixed-point iteration, for the grid to settle."""
     limit = current
     for _ in range(8):
@@ -126,7 +126,7 @@ def _lows(source: Source) -> Iterator[Demand]:
         yield Demand(
             "declared" if declared else "draw",
             "low",
-            _carrying(source, need),
+            carrying(source, need),
             _carries(source, need),
             f"{words}, {show(need, 'A')}, plus programming error",
             (*source.at_input, "current", "steady") if declared else (*source.at_input, "load"),
@@ -165,7 +165,7 @@ def _start(source: Source) -> Iterator[Demand]:
         yield Demand(
             "start",
             "low",
-            _carrying(source, need),
+            carrying(source, need),
             _carries(source, need),
             f"a converter that starts at {show(starts, 'V')} draws {show(need, 'A')} there, plus programming "
             "error",
@@ -310,7 +310,7 @@ def _choice(source: Source, found: Window) -> tuple[float, str]:
     assert high is not None
     need = source.needs[0]
     least = HEADROOM * low.value if low.key == "rehearsed" else low.value
-    lower = min(max(least, _carrying(source, HEADROOM * need), _with_margin(source)), high.value)
+    lower = min(max(least, carrying(source, HEADROOM * need), _with_margin(source)), high.value)
     room = ROOM_TO_CHARGE * need
     responding = _responding(source)
     wanted = min(high.value, max(lower, room if responding is None else min(room, responding)))
@@ -326,7 +326,7 @@ def _choice(source: Source, found: Window) -> tuple[float, str]:
     )
     with_headroom = (
         f", at least {HEADROOM - 1:.0%} above the need"
-        if lower >= _carrying(source, HEADROOM * need) * (1.0 - EXACT)
+        if lower >= carrying(source, HEADROOM * need) * (1.0 - EXACT)
         else f"; there is no room for {HEADROOM - 1:.0%} above the need"
     )
     return value, (
