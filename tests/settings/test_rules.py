@@ -662,7 +662,7 @@ CASES = [
         "main",
         (),
         "rise: 2 V/ms",
-        "asks for 2.84 A beside the load; the limit is 1 A",
+        "asks for 2.84 A beside the load; the limit is 1 A, less its error 0.995 A",
         silent=(power_up("order: [main, transducer], gap: 150 ms, rise: 0.1 V/ms, settle: 150 ms"),),
     ),
     Case("ovp-range", "main", (("procedure", "ovp: 18 V", "ovp: 39 V"),), "ovp: 39 V", "1 V to 38 V"),
@@ -1195,3 +1195,23 @@ def test_what_the_check_says_of_a_masked_peak_is_what_the_evaluation_says(tmp_pa
 def test_only_a_change_at_the_very_end_of_a_step_is_an_edge_there(tmp_path, text, noted):
     findings = of_rule(settled(tmp_path, *shape(text), OWN_REQUIRED), "edge-at-end")
     assert bool(findings) is noted
+
+
+def test_a_rise_in_the_limit_is_told_its_window(tmp_path: Path) -> None:
+    """196 V/s for the start-up time of 60 ms, 290 V/s by C·dV/dt; for 20 ms no rise is right."""
+    (note,) = [f for f in of_rule(settled(tmp_path), "ramp-in-limit") if f.about == "main"]
+    assert note.remedy == "rise within its window, 196 V/s to 290 V/s, if the limit is not meant to act"
+    quick = ("procedure", "    at_most: 60 ms", "    at_most: 20 ms")
+    (note,) = [f for f in of_rule(settled(tmp_path, quick), "ramp-in-limit") if f.about == "main"]
+    assert note.remedy.startswith(
+        "no slower rise will do, as 'start-up time' permits 20 ms to 12 V, which takes"
+    )
+    assert "588 V/s: a current limit of 1.4223 A, which its window up to 2.494 A holds" in note.remedy
+
+
+def test_a_rise_that_the_limit_may_not_carry_by_its_error_is_told(tmp_path: Path) -> None:
+    """292 V/s and 0.582 A ask for 0.9966 A: a limit of 1 A may be as low as 0.995 A."""
+    for rate, notes in (("292 V/s", 1), ("290 V/s", 0)):
+        rise = power_up(f"order: [main, transducer], gap: 150 ms, rise: {rate}, settle: 150 ms")
+        found = [f for f in of_rule(settled(tmp_path, rise), "ramp-in-limit") if f.about == "main"]
+        assert len(found) == notes

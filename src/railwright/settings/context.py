@@ -22,7 +22,7 @@ from railwright.rehearsal.setpoints import Feed
 from railwright.rehearsal.timeline import Timeline
 from railwright.settings import figures
 from railwright.settings.delivery import Delivery, deliveries
-from railwright.settings.draw import LoadModel
+from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.played import Level, Played, Slope, what_is_played
 from railwright.settings.rule import Path
 
@@ -257,6 +257,16 @@ class Source:
             return 1.0 / sum(1.0 / each for each in known)
         return sum(known)
 
+    def drawn_rising(self, start: float, stop: float) -> Bounds | None:
+        """Steady current over a move upwards between two voltages [V]: converters that have stopped draw
+        nothing before the lowest voltage at which one may start. None: unknown.
+        """
+        converters = self.load.converters
+        stopped = bool(converters) and all(start < each.stops_at.low for each in converters)
+        starting = min((each.starts_at.low for each in converters), default=0.0)
+        found = self.load.over(max(starting if stopped and starting <= stop else start, 1e-3), stop)
+        return None if found is None else found[0]
+
     def longest_charging(self, limit: float) -> Charging | None:
         """The longest time that one of the moves upwards may spend at a current limit [A]; None: none does.
 
@@ -268,8 +278,8 @@ class Source:
         most = self.load.capacitance.high + own
         longest: Charging | None = None
         for move in self.played.widest_rises:
-            drawn = self.load.over(max(move.start, 1e-3), move.stop)
-            if drawn is None or (move.rate is not None and most * move.rate + drawn[0].high <= limit):
+            drawn = self.drawn_rising(move.start, move.stop)
+            if drawn is None or (move.rate is not None and most * move.rate + drawn.high <= limit):
                 continue
             time = self.load.charging_time(own, limit, max(move.start, 0.0), move.stop)
             if time is not None and (longest is None or time > longest.time):

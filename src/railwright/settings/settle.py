@@ -118,7 +118,9 @@ def settle(
     context = Context(documents, sources, timeline, feeds, today, drafts)
     findings += findings_of(RULES, context, documents)
     if rehearsed is not None:  # it has settled what the closed form of this rule only bounds
-        delays = {about for about, setting in rehearsed if setting == "trip_delay"}
+        delays = {
+            about for (about, setting), end in rehearsed.items() if setting == "trip_delay" and not end.alone
+        }
         findings = [f for f in findings if f.rule != "trip-before-charged" or f.about not in delays]
     findings += window_findings(windows, documents)
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)}

@@ -17,30 +17,45 @@ AUTO: Edit = ("procedure", "rise: 2 V/ms, settle", "rise: auto, settle")
 
 
 def test_within_the_windows_of_all_inputs(tmp_path: Path) -> None:
-    """196 V/s for the start-up time, 246 V/s by C·dV/dt: both of main; the transducer's window is wider."""
+    """196 V/s for the start-up time, 290 V/s by C·dV/dt: both of main; the transducer's window is wider."""
     settings = settle(station(tmp_path, AUTO), TODAY)
     (reason,) = [each for each in settings.reasons if each.setting == "rise"]
-    assert (reason.about, reason.value, reason.unit) == ("main, transducer", 200.0, "V/s")
+    assert (reason.about, reason.value, reason.unit) == ("main, transducer", 240.0, "V/s")
     assert "'start-up time' permits 60 ms to 12 V" in reason.why
     assert "by C·dV/dt" in reason.why
     for about in ("main", "transducer"):
         window = next(w for w in settings.windows if (w.about, w.setting) == (about, "rise"))
-        assert window.asked == 200.0
-        assert window.broken(200.0) == []
+        assert window.asked == 240.0
+        assert window.broken(240.0) == []
 
 
 def test_it_is_played_at_that_rate(tmp_path: Path) -> None:
     documents = hooked_up(station(tmp_path, AUTO)).documents
     assert auto_steps(documents) == ()
     lines = [a for a in build_timeline(documents.procedure, documents.device).actions if a.kind == "line"]
-    assert (lines[0].voltage, lines[0].over) == (12.0, pytest.approx(12.0 / 200.0))
+    assert (lines[0].voltage, lines[0].over) == (12.0, pytest.approx(12.0 / 240.0))
 
 
-def test_where_the_limit_must_act_it_is_as_slow_as_may_be(tmp_path: Path) -> None:
+def test_where_no_rate_is_right_it_is_a_stop(tmp_path: Path) -> None:
+    """588 V/s for 20 ms: 1.42 mF and 0.582 A ask for 1.417 A and 5.4 mA of error; main may have that."""
     quick = ("procedure", "    at_most: 60 ms", "    at_most: 20 ms")
-    (reason,) = hooked_up(station(tmp_path, AUTO, quick)).reasons
+    settings = settle(station(tmp_path, AUTO, quick), TODAY)
+    (reason,) = [each for each in settings.reasons if each.setting == "rise"]
     assert reason.value == pytest.approx(0.98 * 12.0 / 20e-3)
-    assert "the least that is fast enough, while the current limit acts" in reason.why
+    assert "no rate is right" in reason.why
+    (finding,) = of_rule(settings, "empty-window")
+    assert finding.blocks
+    assert "no rise of main, transducer is right: it must be at least 588 V/s (main: 'start-up" in finding.why
+    assert "and at most 290 V/s (main:" in finding.why
+    assert "a current limit of 1.4223 A, which its window up to 2.494 A holds" in finding.remedy
+
+
+def test_the_limit_that_the_remedy_names_makes_the_window(tmp_path: Path) -> None:
+    quick = ("procedure", "    at_most: 60 ms", "    at_most: 20 ms")
+    for limit, stops in (("1.423 A", 0), ("1.42 A", 1)):
+        edit = ("procedure", "current_limit: 1 A", f"current_limit: {limit}")
+        settings = settle(station(tmp_path, AUTO, quick, edit), TODAY)
+        assert len(of_rule(settings, "empty-window")) == stops
 
 
 def test_without_the_outputs_own_capacitance_there_is_none(tmp_path: Path) -> None:

@@ -5,10 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.settings.station import Edit, line_of, of_rule, settled
+from tests.settings.station import TODAY, Edit, line_of, of_rule, settled
 
+from railwright.documents.loader import load_documents
 from railwright.settings import figures
-from railwright.settings.settle import Settings
+from railwright.settings.settle import Settings, settle
+
+SERIES_PAIR = Path(__file__).parent / "devices" / "series-pair.procedure.yaml"
 
 AUTO_MAIN: Edit = (
     "procedure",
@@ -227,3 +230,46 @@ def test_tidy_keeps_to_grid_and_range() -> None:
     assert figures.tidy(0.9671, 0.7, 0.98, 1e-4) == pytest.approx(0.95)
     assert figures.tidy(0.12345, 0.1234, 0.12349, 1e-4) == pytest.approx(0.1234)
     assert figures.tidy(0.12345, 0.12341, 0.12349, 1e-3) == 0.12345
+
+
+def test_round_values_are_round_for_outputs_in_series_too() -> None:
+    """On a grid of 20 mV, of two outputs in series, 52 V and 56 V are no rounder than 54 V and 55 V."""
+    assert figures.tidy(53.757, 50.0, 57.6, 0.02) == 55.0
+    assert figures.two_digits(53.757, 50.0, 57.6, 0.02) == 54.0
+    assert figures.two_digits(54.375, 51.0, 57.6, 0.02) == 54.0
+    assert figures.two_digits(32.558, 29.0, 35.7, 0.01) == 33.0
+
+
+def test_two_digits_keep_to_grid_and_range() -> None:
+    assert figures.two_digits(53.757, 50.0, 53.9, 0.02) == 53.0
+    assert figures.two_digits(53.757, 53.5, 53.9, 0.02) == pytest.approx(53.76)
+    assert figures.two_digits(0.53, 0.0, 1.0, 0.02) in (0.52, 0.54)
+    assert figures.two_digits(53.757, 53.751, 53.759, 0.02) == 53.757
+
+
+def test_a_trip_delay_is_rounded_up_from_its_margin(tmp_path: Path) -> None:
+    delay, why = value(settled(tmp_path, AUTO_MAIN), "main", "trip_delay")
+    assert "more to round it" not in why
+    assert f" rounded up to {delay * 1e3:g} ms, a round value on the grid of" in why
+
+
+def test_overshoots_of_outputs_in_series_do_not_add_up_and_no_end_contradicts_them() -> None:
+    """Two outputs of 2.5 A: half of that, once. 1.1 A are needed, 2.4 A borne: 1.25 A more exceed them."""
+    settings = settle(load_documents(SERIES_PAIR), TODAY)
+    limit, why = value(settings, "main", "current_limit")
+    assert limit > 1.1
+    assert limit + 1.25 > 2.4
+    assert "kept as low as the need lets it: until the limit has responded up to 1.25 A more may flow" in why
+    assert "(50% of the rated current, assumed, as no data sheet says it)" in why
+    assert "no limit that carries the need prevents that" in why
+    assert "the device bears that too" not in why
+
+
+def test_a_limit_is_kept_low_for_what_flows_until_it_has_responded(tmp_path: Path) -> None:
+    """2.5 A of rated current: 1.25 A more; an input that bears 2.1 A bears that up to 0.84 A, not 0.9 A."""
+    limit, why = value(
+        settled(tmp_path, AUTO_MAIN, ("device", "at_most: 2.5 A", "at_most: 2.1 A")), "main", "current_limit"
+    )
+    assert limit + 1.25 <= 2.1
+    assert "would be 0.9 A; kept lower: until the limit has responded up to 1.25 A more may flow" in why
+    assert "and the device bears that too" in why

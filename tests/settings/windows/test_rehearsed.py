@@ -103,5 +103,24 @@ def test_a_procedure_of_very_many_steps_plays_one_corner(
     assert {end.replay for end in found.values()} == {Replay(corner=0x7FFFFF)}
     assert {setting for _, setting in found} == {"trip_delay", "ovp"}
     assert all(end.value <= whole[key].value for key, end in found.items())
+    assert all(end.alone and "only one corner was played" in end.why for end in found.values())
+    assert not any(end.alone for end in whole.values())
     monkeypatch.setattr(rehearsed, "MANY_ACTIONS", 10)
     assert ends(demo) == {}
+
+
+def test_one_corner_alone_lowers_no_end(demo: Documents, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the first corner the OVP acts late, by its error: less than the closed form asks for."""
+    static = {(w.about, w.setting): w for w in settle(demo, TODAY).windows}
+    monkeypatch.setattr(rehearsed, "STEPS", 1)
+    monkeypatch.setattr(rehearsed, "LONG", 1)
+    found = ends(demo)
+    lowered = [key for key, end in found.items() if end.value < static[key].low.value]  # type: ignore[union-attr]
+    assert ("main", "ovp") in lowered
+    for window in settle(demo, TODAY, rehearsed=found).windows:
+        low, closed = window.low, static[window.about, window.setting].low
+        assert (low is None) == (closed is None)
+        if low is not None and closed is not None:
+            assert low.value >= closed.value
+        if low is not None and (window.about, window.setting) in lowered:
+            assert low.why.endswith("it stays, as only one corner was played")

@@ -101,11 +101,6 @@ def holds(found: Device, window: Window, end: End, value: float) -> bool:
             return source.input.operating.low / value <= 50e-3 * (1 + 1e-9)
         case "rise", "required", _:
             return 0.98 * 12.0 / value <= 60e-3 * (1 + 1e-9)
-        case "rise", "soft_start", _:
-            (converter,) = source.load.converters
-            assert converter.soft_start is not None
-            lowest = source.input.operating.low
-            return (lowest - converter.starts_at.low) / value <= converter.soft_start.low * (1 + 1e-9)
         case what:
             raise AssertionError(f"no test of {what}")
 

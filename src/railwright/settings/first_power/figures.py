@@ -210,5 +210,8 @@ def round_up(value: float, digits: int = 2) -> float:
 
 
 def energy_words(volts: float, limit: float) -> str:
-    """What a fault gets at most, for people."""
-    return f"{show(limit, 'A')} and {show(volts * limit, 'W')} at most into any fault"
+    """What a fault gets at most, for people: before the limit has responded, more."""
+    return (
+        f"{show(limit, 'A')} and {show(volts * limit, 'W')} at most into any fault once the limit has "
+        f"responded (until then more, and what the output's own capacitor holds)"
+    )

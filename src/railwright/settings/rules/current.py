@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from railwright.quantities import show
-from railwright.settings.context import Context
+from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.windows import rise
 
 HEADROOM = 1.10
 """Least ratio of the current limit, less its error, to the largest steady current (common practice, no
@@ -176,7 +177,8 @@ def ramp_in_limit(context: Context) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
     for source, feed in context.having("current_limit"):
         limit = source.limit(feed)
-        charging = source.longest_charging(limit)
+        least = limit - (source.limit_error(limit) or 0.0)
+        charging = source.longest_charging(least)
         if charging is None or charging.move.rate is None:
             continue
         needed = charging.capacitance * charging.move.rate
@@ -186,10 +188,28 @@ def ramp_in_limit(context: Context) -> Outcome:
             charging.move.path,
             f"{show(charging.move.rate, 'V/s')} into {show(charging.capacitance, 'F')} (the output's own "
             f"with it) "
-            f"asks for {show(needed, 'A')} beside the load; the limit is {show(limit, 'A')}: it takes "
-            f"{takes}",
-            "rise more slowly if the limit is not meant to act",
+            f"asks for {show(needed, 'A')} beside the load; the limit is {show(limit, 'A')}, less its error "
+            f"{show(least, 'A')}: it takes {takes}",
+            _slower(context, source, charging.move.path, limit),
         )
+
+
+def _slower(context: Context, source: Source, path: Path, limit: float) -> str:
+    """What to do where a current limit [A] acts on the way up: of a power-up, by the window of its rise."""
+    meant = "if the limit is not meant to act"
+    if path[1] != "steps" or "power_up" not in path:
+        return f"rise more slowly {meant}"
+    found = rise.window(source, context.documents, limit, int(path[2]))
+    low, high = (None, None) if found is None else (found.low, found.high)
+    if low is None or high is None:
+        return f"rise more slowly {meant}"
+    if low.value <= high.value:
+        within = f"{show(low.value, 'V/s', 5)} to {show(high.value, 'V/s', 5)}"
+        return f"rise within its window, {within}, {meant}"
+    return (
+        f"no slower rise will do, as {low.why}, which takes {show(low.value, 'V/s', 5)}: "
+        f"{high.relax(low.value)} {meant}"
+    )
 
 
 @rule("limit-at-low-voltage", Severity.CAUTION)

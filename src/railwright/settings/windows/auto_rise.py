@@ -11,9 +11,9 @@ from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.context import Source, locate, sources_of
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.overrides import AUTO_IMPOSSIBLE
+from railwright.settings.overrides import AUTO_IMPOSSIBLE, EMPTY_WINDOW
 from railwright.settings.windows import current_limit, rise
-from railwright.settings.windows.window import Window
+from railwright.settings.windows.window import End, Window, collision
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +53,8 @@ def without_auto(documents: Documents) -> Documents:
 def risen(documents: Documents, steps: Iterable[int]) -> Risen:
     """Work the rates of these power-ups out. documents: hooked up, the rates left out.
 
-    One rate serves all inputs of a power-up: within the windows of all of them where there is such a rate,
-    and else at the least one that is fast enough, while the current limit acts.
+    One rate serves all inputs of a power-up, within the windows of all of them. Where there is no such rate,
+    that is a stop, and what is rehearsed all the same rises at the least that is fast enough.
     """
     sources, _ = sources_of(documents)
     rates: dict[int, float | None] = {}
@@ -80,7 +80,11 @@ def risen(documents: Documents, steps: Iterable[int]) -> Risen:
             for each in lacks
         ]  # fmt: skip
         if windows and not lacks:
-            rates[index], why = _common(windows)
+            low, high = _deciding(windows)
+            if low.value > high.value:
+                why, remedy = collision(replace(windows[0], about=about), (low, high))
+                findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, why, remedy))
+            rates[index], why = _common(low, high)
             reasons.append(Reason(about, "rise", rates[index] or 0.0, "V/s", where, why))
     return Risen(with_rises(documents, rates), tuple(reasons), tuple(findings))
 
@@ -103,13 +107,22 @@ def _limit(source: Source) -> float | None:
     return found.recommended if found.asked is None else found.asked
 
 
-def _common(windows: list[Window]) -> tuple[float, str]:
-    """One rate for several inputs [V/s], and why."""
-    low = max((w.low for w in windows if w.low is not None), key=lambda end: end.value)
-    high = min((w.high for w in windows if w.high is not None), key=lambda end: end.value)
+def _deciding(windows: list[Window]) -> tuple[End, End]:
+    """The highest lower and the lowest upper end of all inputs, with its input where there are several."""
+
+    def told(window: Window, end: End) -> End:
+        return replace(end, why=f"{window.about}: {end.why}") if len(windows) > 1 else end
+
+    low = max((told(w, w.low) for w in windows if w.low is not None), key=lambda end: end.value)
+    high = min((told(w, w.high) for w in windows if w.high is not None), key=lambda end: end.value)
+    return low, high
+
+
+def _common(low: End, high: End) -> tuple[float, str]:
+    """One rate for several inputs [V/s] between two ends, and why."""
     said = f"at least {show(low.value, 'V/s')} ({low.why}) and at most {show(high.value, 'V/s')} ({high.why})"
     if low.value > high.value:
-        return low.value, f"{said}: the least that is fast enough, while the current limit acts"
+        return low.value, f"no rate is right: {said}; rehearsed with the least that is fast enough"
     wanted = max(low.value, high.value / rise.RISE_MARGIN)
     value = figures.tidy(wanted, low.value, high.value, rise.RISE_STEP)
     return value, f"{said}, the latter by {rise.RISE_MARGIN:g}, and round"

@@ -90,7 +90,7 @@ def _to_bear(source: Source, needed: str) -> Callable[[float], str]:
     return lambda low: f"{needed} {show(low + _error(source, low), 'A')}"
 
 
-def _carrying(source: Source, current: float) -> float:
+def carrying(source: Source, current: float) -> float:
     """The limit that, less its error, is a current [A]; by fixed-point iteration, for the grid to settle."""
     limit = current
     for _ in range(8):
@@ -126,7 +126,7 @@ def _lows(source: Source) -> Iterator[Demand]:
         yield Demand(
             "declared" if declared else "draw",
             "low",
-            _carrying(source, need),
+            carrying(source, need),
             _carries(source, need),
             f"{words}, {show(need, 'A')}, plus programming error",
             (*source.at_input, "current", "steady") if declared else (*source.at_input, "load"),
@@ -165,7 +165,7 @@ def _start(source: Source) -> Iterator[Demand]:
         yield Demand(
             "start",
             "low",
-            _carrying(source, need),
+            carrying(source, need),
             _carries(source, need),
             f"a converter that starts at {show(starts, 'V')} draws {show(need, 'A')} there, plus programming "
             "error",
@@ -266,7 +266,9 @@ def _deciding(source: Source) -> str:
 
 
 def _overshoot(source: Source) -> float:
-    """How far the current may exceed the limit until it has responded [A], at most: no data sheet says it."""
+    """How far the current may exceed the limit until it has responded [A], at most: no data sheet says it. In
+    series one current flows, so that the outputs' do not add up.
+    """
     each = [LIMIT_OVERSHOOT.high * output.current.high for output in source.rows]
     return sum(each) if source.parallel else max(each)
 
@@ -282,10 +284,21 @@ def _responding(source: Source) -> float | None:
     return bears if bears > 0.0 else None
 
 
-def _beyond(source: Source, responding: float) -> str:
+def _beyond(source: Source, chosen: float, responding: float) -> str:
+    """Why a limit [A] is kept low, and whether that keeps what flows until it has responded within what the
+    device bears. The window's upper end asks that of what flows afterwards alone, as the rest is assumed.
+    """
+    more = (
+        f"until the limit has responded up to {show(_overshoot(source), 'A')} more may flow "
+        f"({LIMIT_OVERSHOOT.high:.0%} of the rated current, assumed, as no data sheet says it)"
+    )
+    if chosen <= responding * (1.0 + EXACT):
+        return f"kept lower: {more}, and the device bears that too"
+    assert source.input.current.at_most is not None
     return (
-        f"until the limit has responded {show(_overshoot(source), 'A')} more may flow, and the device bears "
-        f"that up to a limit of {show(responding, 'A')}"
+        f"kept as low as the need lets it: {more}, and for so long the device may get more than the "
+        f"{show(source.input.current.at_most, 'A')} that it bears; no limit that carries the need prevents "
+        f"that, and the upper end holds once the limit has responded"
     )
 
 
@@ -297,21 +310,23 @@ def _choice(source: Source, found: Window) -> tuple[float, str]:
     assert high is not None
     need = source.needs[0]
     least = HEADROOM * low.value if low.key == "rehearsed" else low.value
-    lower = min(max(least, _carrying(source, HEADROOM * need), _with_margin(source)), high.value)
+    lower = min(max(least, carrying(source, HEADROOM * need), _with_margin(source)), high.value)
     room = ROOM_TO_CHARGE * need
     responding = _responding(source)
     wanted = min(high.value, max(lower, room if responding is None else min(room, responding)))
-    value = figures.tidy(wanted, lower, high.value, found.step)
+    borne = responding is not None and lower <= responding < room
+    top = min(high.value, responding) if borne and responding is not None else high.value
+    value = figures.tidy(wanted, lower, top, found.step)
     held = (
         ""
         if wanted == room
         else f", would be {show(room, 'A')}, which is out of these: the nearer end is taken"
         if responding is None or responding >= room
-        else f", would be {show(room, 'A')}; kept lower, as {_beyond(source, responding)}"
+        else f", would be {show(room, 'A')}; {_beyond(source, value, responding)}"
     )
     with_headroom = (
         f", at least {HEADROOM - 1:.0%} above the need"
-        if lower >= _carrying(source, HEADROOM * need) * (1.0 - EXACT)
+        if lower >= carrying(source, HEADROOM * need) * (1.0 - EXACT)
         else f"; there is no room for {HEADROOM - 1:.0%} above the need"
     )
     return value, (

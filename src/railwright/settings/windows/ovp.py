@@ -63,7 +63,7 @@ def recommend(found: Window) -> Window:
         min(low.value * (1.0 + OVP_MARGIN), high.value) if low.key in ("played", "rehearsed") else low.value
     )
     middle = (least + high.value) / 2
-    value = figures.tidy(middle, least, high.value, found.step)
+    value = figures.two_digits(middle, least, high.value, found.step)
     room = (
         f"from {OVP_MARGIN:.0%} above the lower end on"
         if least < high.value

@@ -3,7 +3,8 @@
 Each case is played once without protections, which tells what every protection has to let through. Which
 corner asks for most is found by turning one quantity after the other to its other bound, those of all inputs
 at once, and putting together what raised it. The end itself is then tried: at it nothing trips,
-one step below something does.
+one step below something does. Where that search takes too many steps only the first corner is played, where
+not every error lies where it hurts most: its ends raise closed forms and settle none.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from railwright.rehearsal.case import Case, fixed
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import CHUNK, Design
+from railwright.rehearsal.lines import in_stairs
 from railwright.rehearsal.needed import Level, Needed, needed, trips, with_protection
 from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.settings.rule import Path
@@ -63,7 +65,8 @@ class _Study:
         self.documents, self.set_points = documents, settings.set_points
         self.windows = {(window.about, window.setting): window for window in settings.windows}
         self.wanted = {key for key, window in self.windows.items() if written or hangs_on_rehearsal(window)}
-        self.timeline: Timeline = build_timeline(documents.procedure, documents.device)
+        asked = build_timeline(documents.procedure, documents.device)
+        self.timeline: Timeline = in_stairs(asked, settings.set_points, documents.bench)
         self.quantities = uncertain_quantities(documents, self.set_points)
         self.parts: dict[str, dict[str, float]] = {setting: {} for setting in REHEARSED}
         for feed in self.set_points.values():
@@ -75,6 +78,7 @@ class _Study:
         self.most = {(name, setting): _Most() for name in self.set_points for setting in REHEARSED}
         self.steps = 0
         self.long = False
+        self.searched = False
 
     def play(self, case: Case, replay: Replay) -> dict[str, Needed] | None:
         """Play one case; None where the solver cannot."""
@@ -109,6 +113,7 @@ class _Study:
         rounds = max((len(places) for places in own.values()), default=0)
         if self.steps * rounds > STEPS:
             return
+        self.searched = True
         turned: dict[tuple[str, str], int] = dict.fromkeys(self.most, 0)
         for turn in range(rounds):
             bits = {name: 1 << places[turn] for name, places in own.items() if turn < len(places)}
@@ -159,7 +164,13 @@ class _Study:
         for key, most in self.most.items():
             window = self.windows.get(key)
             if key in self.wanted and window is not None and most.replay is not None:
-                yield key, self._end(window, most.level, most.replay)
+                yield key, self._told(self._end(window, most.level, most.replay))
+
+    def _told(self, end: End) -> End:
+        """An end, with that it settles no closed form where no other corners were looked for."""
+        if self.searched:
+            return end
+        return replace(end, alone=True, why=f"{end.why}; only one corner was played")
 
     def limit_ends(self) -> Iterator[tuple[tuple[str, str], End]]:
         """The lower ends of current limits that closed forms do not tell, or put too high: with less an input
@@ -177,7 +188,8 @@ class _Study:
             least, most = round(low.value / window.step), round(high.value / window.step)
             if self._comes_up(window, case, least):
                 why = f"rehearsed, {replay.words} comes up at {show(low.value, 'A')}"
-                yield (name, "current_limit"), replace(_limit_end(low.value, why, replay), path=low.path)
+                end = replace(_limit_end(low.value, why, replay), path=low.path)
+                yield (name, "current_limit"), self._told(end)
                 continue
             if not self._comes_up(window, case, most):
                 continue
@@ -187,7 +199,7 @@ class _Study:
             value = round(most * window.step, 12)
             below = show(round(least * window.step, 12), "A", 5)
             why = f"rehearsed, {replay.words} does not come up, or in time, at {below}, one step lower"
-            yield (name, "current_limit"), _limit_end(value, why, replay)
+            yield (name, "current_limit"), self._told(_limit_end(value, why, replay))
 
     def _comes_up(self, window: Window, case: Case, n: int) -> bool:
         """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
@@ -238,7 +250,7 @@ class _Study:
             value,
             "low",
             "rehearsed",
-            _words(window, value, level, step, replay),
+            _words(window, value, level, step, replay, tried=not self.long),
             path,
             replay=replay,
             relax=_relaxed(window, value),
@@ -288,7 +300,7 @@ def _relaxed(window: Window, value: float) -> Callable[[float], str]:
     return words
 
 
-def _words(window: Window, value: float, level: Level, step: str, replay: Replay) -> str:
+def _words(window: Window, value: float, level: Level, step: str, replay: Replay, *, tried: bool) -> str:
     unit = window.unit
     if window.setting == "trip_delay":
         what = (
@@ -296,6 +308,8 @@ def _words(window: Window, value: float, level: Level, step: str, replay: Replay
             if level.value > 0.0
             else "never reaches the limit"
         )
+    elif not tried:
+        what = f"asks for {show(value, unit, 5)} in '{step}'"
     else:
         what = f"trips in '{step}' at {show(max(0.0, value - window.step), unit, 5)}, one step lower"
     return f"rehearsed, {replay.words} {what}"

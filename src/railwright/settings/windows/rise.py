@@ -1,7 +1,9 @@
 """The window of the rate at which an input rises: slow enough for the limit, fast enough for the device.
 
-All ends are closed forms. That the limit acts while an input rises is no fault by itself: that end is told,
-and where it leaves no room the rise may be faster, as long as the trip delay lets the charging end.
+All ends are closed forms. That the limit acts while an input rises is no fault by itself: where a rate is
+written a note tells it, `ramp-in-limit`; for `rise: auto` it is an end like any other. That a converter's
+soft start ends before the input has risen is no demand: the current limit carries what it draws from the
+lowest voltage at which it may start.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.context import Source
 from railwright.settings.rule import Path
+from railwright.settings.windows import current_limit
 from railwright.settings.windows.window import (
     EXACT,
     Demand,
@@ -111,20 +114,20 @@ def _lacks(source: Source) -> Iterator[Impossible]:
 
 
 def _highs(source: Source, step: _PowerUp, limit: float | None) -> Iterator[Demand]:
-    drawn = source.load.over(min(1e-3, step.voltage), step.voltage)
+    drawn = source.drawn_rising(0.0, step.voltage)
     if limit is not None and drawn is not None:
         least = limit - (source.limit_error(limit) or 0.0)
         farads = source.load.capacitance.high + (source.output_capacitance or 0.0)
-        spare = least - drawn[0].high
+        spare = least - drawn.high
         yield Demand(
             "limit",
             "high",
             max(0.0, spare) / farads if farads > 0.0 else math.inf,
             lambda rate: farads * rate <= spare * (1.0 + EXACT),
-            f"{show(farads, 'F')} and the load's {show(drawn[0].high, 'A')} stay within the current limit of "
+            f"{show(farads, 'F')} and the load's {show(drawn.high, 'A')} stay within the current limit of "
             f"{show(least, 'A')} (less its error), by C·dV/dt",
             (*source.at_limits, "current_limit"),
-            lambda low: f"a current limit of {show(farads * low + drawn[0].high, 'A')} and its error",
+            lambda low: _limit_for(source, farads * low + drawn.high),
             "ramp-in-limit",
             bracket=True,
         )
@@ -144,6 +147,23 @@ def _highs(source: Source, step: _PowerUp, limit: float | None) -> Iterator[Dema
         )
 
 
+def _limit_for(source: Source, needed: float) -> str:
+    """The current limit that carries a current [A], and whether its own window holds it, in words."""
+    step, _ = current_limit.grid(source)
+    least = math.ceil(current_limit.carrying(source, needed) / step * (1.0 - EXACT)) * step
+    high = current_limit.window(source).high
+    if high is None:
+        return f"a current limit of {show(least, 'A', 5)}"
+    if least <= high.value * (1.0 + EXACT):
+        return (
+            f"a current limit of {show(least, 'A', 5)}, which its window up to {show(high.value, 'A')} holds"
+        )
+    return (
+        f"a current limit of {show(least, 'A', 5)}, for which its window, up to {show(high.value, 'A')} "
+        f"({high.why}), would have to be wider"
+    )
+
+
 def _lows(source: Source, step: _PowerUp, documents: Documents) -> Iterator[Demand]:
     slews = [output.slew.low for output in source.rows if output.slew is not None]
     if slews:
@@ -159,7 +179,6 @@ def _lows(source: Source, step: _PowerUp, documents: Documents) -> Iterator[Dema
             "slew-out-of-range",
         )
     yield from _order(source, step, documents)
-    yield from _soft_start(source, step)
     yield from _required(source, step, documents)
 
 
@@ -181,28 +200,6 @@ def _order(source: Source, step: _PowerUp, documents: Documents) -> Iterator[Dem
             ("device", "order", index),
             lambda high: "a longer gap" if high <= 0.0 else f"a gap of {show(lowest / high, 's')}",
             "order-rehearsed",
-        )
-
-
-def _soft_start(source: Source, step: _PowerUp) -> Iterator[Demand]:
-    """A converter has its full input before its soft start is over: later it draws all power from less."""
-    lowest = min(source.input.operating.low, step.voltage)
-    for index, entry in enumerate(source.input.load):
-        if entry.kind != "converter":
-            continue
-        soft = entry.parameters.soft_start  # type: ignore[attr-defined]
-        missing_volts = lowest - entry.parameters.starts_at.low  # type: ignore[attr-defined]
-        if soft is None or soft.low <= 0.0 or missing_volts <= 0.0:
-            continue
-        least = missing_volts / soft.low
-        yield Demand(
-            "soft_start",
-            "low",
-            least,
-            lambda rate, least=least: rate >= least * (1.0 - EXACT),  # type: ignore[misc]
-            f"the converter's soft start of {show(soft.low, 's')} ends within the operating range",
-            (*source.at_input, "load", index, "converter", "soft_start"),
-            lambda high: "a converter with a longer soft start",
         )
 
 

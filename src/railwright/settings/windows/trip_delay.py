@@ -86,11 +86,17 @@ def recommend(found: Window, source: Source) -> Window:
     else:
         decides = f"times {DELAY_MARGIN:g} that is {show(wanted, 's')}"
     why = (
-        f"{words}; {decides}, with up to {TO_ROUND:.0%} more to round it, within the range of "
-        f"{show(reach[0], 's')} to {show(reach[1], 's')}; {rounded(value, aim, 's', found.step)} "
+        f"{words}; {decides}, within the range of "
+        f"{show(reach[0], 's')} to {show(reach[1], 's')}; {_rounded(value, wanted, found.step)} "
         f"({found.taken})"
     )
     return replace(found, recommended=value, why=why)
+
+
+def _rounded(value: float, wanted: float, step: float) -> str:
+    """What rounding did to a wanted delay [s]: never less."""
+    words = rounded(value, wanted, "s", step)
+    return words.replace(" rounded to ", " rounded up to ") if value > wanted else words
 
 
 def _lacks(source: Source) -> Iterator[Impossible]:

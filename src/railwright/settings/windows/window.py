@@ -99,7 +99,8 @@ class Demand:
 class End:
     """An end of a window: the last value on the grid that meets one demand; see `Demand`.
 
-    replay: the rehearsed case that decides it. where: the line of the document, once it was looked up.
+    replay: the rehearsed case that decides it. alone: no more corners were looked for, so that it may raise
+    a closed form and settles none. where: the line of the document, once it was looked up.
     """
 
     value: float
@@ -110,6 +111,7 @@ class End:
     rule: str = ""
     bracket: bool = False
     replay: Replay | None = None
+    alone: bool = False
     where: Location | None = None
     relax: Callable[[float], str] = field(default=lambda value: "", compare=False, repr=False)
 
@@ -185,7 +187,17 @@ class Window:
         )
 
     def with_end(self, end: End) -> Window:
-        """The same with a rehearsed end in the place of those closed forms that it settles."""
+        """The same with a rehearsed end in the place of those closed forms that it settles; beside them where
+        only one corner was played, in which they may ask for more than was seen.
+        """
+        if end.alone:
+            beside = (
+                replace(each, why=f"{each.why}; it stays, as only one corner was played")
+                if each.bracket and each.side == end.side
+                else each
+                for each in self.ends
+            )
+            return replace(self, ends=(*beside, end))
         kept = tuple(each for each in self.ends if not (each.bracket and each.side == end.side))
         return replace(self, ends=(*kept, end))
 
