@@ -6,7 +6,6 @@ import datetime as dt
 import re
 import shutil
 import subprocess
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -134,12 +133,9 @@ def test_a_tall_drawing_stands_beside_the_words_on_one_page(tmp_path: Path) -> N
     assert words.count("can reach") == 1  # told once, with the inputs for which it holds too
 
 
-def test_a_negative_rail_has_a_key_of_its_own(documents: Documents) -> None:
-    assert "Coloured: +; black: −; the colours are those of this print" in data_of(documents)["key"]
-    rail = documents.device.inputs["transducer"].model_copy(update={"rail": "negative"})
-    device = documents.device.model_copy(update={"inputs": {**documents.device.inputs, "transducer": rail}})
-    key = _key(replace(documents, device=device))
-    assert "Coloured: + (of a negative rail −); black: − (of a negative rail 0 V)" in key
+def test_the_key_goes_by_0_v_and_is_true_of_either_rail() -> None:
+    assert "Coloured: the wire that is not 0 V; black: the 0 V side; the colours are" in _key()
+    assert "+ and − at a wire's ends: the supply's terminal that it comes from" in _key()
 
 
 def found(rule: str, severity: Severity, overridden: str | None = None) -> Finding:

@@ -13,7 +13,16 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.report.drawing import drawing
 from railwright.report.style import colours
-from railwright.report.wiring import FixtureBox, Wiring, _figure, save_wiring, wiring_of, wiring_svg
+from railwright.report.wiring import (
+    DEVICE_FROM,
+    LEAD_FROM,
+    FixtureBox,
+    Wiring,
+    _figure,
+    save_wiring,
+    wiring_of,
+    wiring_svg,
+)
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +43,8 @@ def test_the_demo_is_drawn_as_its_documents_say(wiring: Wiring) -> None:
     assert "0.5 mm² class 5, 2 m one way" in words
     assert words.count("sense leads") == 1
     assert words.count("sense at terminals") == 1
-    assert words.count("+") == words.count("−") == 4
+    # of each input: the output's terminals, both ends of the lead, the input's terminals
+    assert words.count("+") == words.count("−") == 8
 
 
 def test_words_of_the_same_kind_stand_in_one_column(wiring: Wiring) -> None:
@@ -62,7 +72,33 @@ def test_a_negative_rail_has_its_0_v_at_the_positive_terminal(documents: Documen
     assert drawn.rows[0].zero > 0 > drawn.rows[1].zero
     words = words_of(drawn)
     assert words.count("0") == 1
-    assert words.count("+") == words.count("−") - 1 == 3
+    assert words.count("+") == words.count("−") - 1 == 7
+
+
+def test_the_coloured_wire_is_the_one_that_is_not_0_v_and_its_ends_say_whence(
+    documents: Documents, wiring: Wiring
+) -> None:
+    rail = documents.device.inputs["main"].model_copy(update={"rail": "negative"})
+    device = documents.device.model_copy(update={"inputs": {**documents.device.inputs, "main": rail}})
+    for drawn, sign in ((wiring, "+"), (wiring_of(device, documents.bench, documents.procedure), "−")):
+        with drawing():
+            (axes,) = _figure(drawn).axes
+        (height,) = {
+            round(float(line.get_ydata()[-1]), 6)
+            for line in axes.lines
+            if line.get_color() == drawn.colours["main"]
+            and line.get_linewidth() == 1.6
+            and line.get_xdata()[-1] == DEVICE_FROM
+        }
+        marks = [
+            text.get_text()
+            for text in axes.texts
+            if text.get_text() in "+−0"
+            and text.get_text()
+            and abs(text.get_position()[1] - height) < 0.5
+            and LEAD_FROM - 1 < text.get_position()[0] < DEVICE_FROM
+        ]
+        assert marks == [sign, sign]
 
 
 def test_a_0_v_that_one_input_has_for_itself_draws_no_line(wiring: Wiring) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from tests.twin.bench import BENCH, DEVICE, AtHand, procedure
 
+from railwright.documents.device import Device, LoadEntry
 from railwright.twin.faults import FaultError, TwinFault, parse_faults
 from railwright.twin.plant import Plant
 from railwright.twin.truth import Truth
@@ -35,12 +36,12 @@ def test_a_fault_that_there_is_not_is_told(text: str, said: str) -> None:
         parse_faults([text], ("main", "aux"))
 
 
-def plant(*faults: str) -> Plant:
+def plant(*faults: str, device: Device = DEVICE) -> Plant:
     """The left supply with both inputs, at 5 V and 1 A, main sensed at the load."""
     made = Plant(
         "left",
         BENCH,
-        DEVICE,
+        device,
         procedure("left.1", "left.2"),
         Truth(1),
         faults=parse_faults(faults, ("main", "aux")),
@@ -83,9 +84,18 @@ def test_exchanged_leads_feed_each_others_load() -> None:
 
 
 def test_a_reversed_input_that_nothing_says_is_protected_conducts_like_a_diode() -> None:
-    made = plant("reversed aux")
+    load = LoadEntry.model_validate({"constant_current": {"current": "100 mA", "compliance": "2 V"}})
+    aux = DEVICE.inputs["aux"].model_copy(update={"load": (load,)})
+    device = DEVICE.model_copy(update={"inputs": {**DEVICE.inputs, "aux": aux}})
+    made = plant("reversed aux", device=device)
     assert last(made, "aux")[0] == pytest.approx(0.7, abs=0.15)
-    assert any("reversed, it conducts like a diode" in said for said in made.truth.assumptions)
+    assert any("aux: reversed, it conducts like a diode" in said for said in made.truth.assumptions)
+
+
+def test_a_reversed_resistor_draws_the_same() -> None:
+    right, wrong = plant(), plant("reversed aux")
+    assert last(wrong, "aux") == pytest.approx(last(right, "aux"), rel=0.01)
+    assert any("aux: reversed, it draws the same" in said for said in wrong.truth.assumptions)
 
 
 @pytest.mark.parametrize("fault", ["sense reversed main", "sense shorted main"])

@@ -89,6 +89,10 @@ def _add_loads() -> bool:
 _add_loads()
 
 
+EITHER_WAY = frozenset({"resistor", "filament_lamp", "capacitor"})
+"""Kinds of load that draw the same whichever way round they are fed."""
+
+
 class Input(Model):
     """One supply input of the device."""
 
@@ -135,6 +139,18 @@ class Input(Model):
         """Forward voltage survived for any time [V]; None: unknown."""
         steady = [w.voltage for w in self.withstands if w.voltage is not None and w.duration is None]
         return max(steady) if steady else None
+
+    @property
+    def blocks_reversed(self) -> bool:
+        """Whether a reverse voltage that it withstands speaks of a part that blocks."""
+        return any(each.reverse is not None for each in self.withstands)
+
+    @property
+    def draws_either_way(self) -> bool:
+        """Whether it draws the same with its polarity reversed: nothing but resistors, filament lamps and
+        capacitors. A capacitor counts as one without polarity (assumed).
+        """
+        return not self.blocks_reversed and {each.kind for each in self.load} <= EITHER_WAY
 
 
 class OrderRule(Model):

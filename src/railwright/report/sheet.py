@@ -81,7 +81,7 @@ def sheet_of(documents: Documents, settings: Settings, made: dt.date) -> dict[st
         "made": made.isoformat(),
         "blocked": [breakable(f"{f.about}: {f.why}.") for f in stops],
         "wiring": wiring_svg(wiring_of(device, bench, procedure)),
-        "key": _key(documents),
+        "key": _key(),
         "wires": [_kept(line) for line in wires(documents)],
         "dial": _dial(documents, settings.set_points, power_up),
         "order": [
@@ -98,15 +98,13 @@ def _kept(line: str) -> str:
     return re.sub(r"(?<=step) (?=\d)| (?=[+−])", "\u00a0", breakable(line))
 
 
-def _key(documents: Documents) -> str:
+def _key() -> str:
     """What the lines of the drawing mean."""
-    rails = {documents.device.inputs[name].rail for name in documents.procedure.hook_up}
-    meaning = "Coloured: +; black: −"
-    if "negative" in rails:
-        meaning = "Coloured: + (of a negative rail −); black: − (of a negative rail 0 V)"
     return (
         "Lines that cross without a dot are not joined. s+, s−: sense terminals. Thin broken lines: sense "
-        f"leads. {meaning}; the colours are those of this print, not of the real wires."
+        "leads. + and − at a wire's ends: the supply's terminal that it comes from, whatever its colour. "
+        "Coloured: the wire that is not 0 V; black: the 0 V side; the colours are those of this print, not "
+        "of the real wires."
     )
 
 

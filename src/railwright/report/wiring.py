@@ -252,6 +252,7 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
     plus, minus = (BOX, middles[0] + HALF), (BOX, middles[-1] - HALF)
     # The conductor in the input's colour is the one that is not at 0 V.
     over, under = (INK, colour) if row.rail == "negative" else (colour, INK)
+    _ends(pen, row, centre)
     bus = BOX + LINK
     if row.arrangement != "alone":
         pen.words((0.0, level + 0.25), f"in {row.arrangement}:", size=7.0)
@@ -287,6 +288,14 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
             pen.words(at, words, size=6.2, align="center", colour=SMALL)
         _fixture(pen, row.fixture, centre, over)
     _sense(pen, row, middles, centre)
+
+
+def _ends(pen: _Pen, row: Row, centre: float) -> None:
+    """Which terminal of the supply each wire of a lead comes from, at both its ends: no colour tells that."""
+    far = DEVICE_FROM - 0.55
+    for offset, mark in ((HALF, "+"), (-HALF, "−")):
+        for x in (LEAD_FROM - 0.45, far):
+            pen.words((x, centre + offset + 0.33 * (1 if offset < 0 else -1)), mark, size=7.0, align="center")
 
 
 def _fixture(pen: _Pen, fixture: FixtureBox, centre: float, colour: str) -> None:

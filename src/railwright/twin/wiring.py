@@ -139,8 +139,10 @@ def _connected(
     loads = _loads(there, device, fixture, truth)
     if not has(faults, "reversed", name):
         return loads
-    protected = any(each.reverse is not None for each in device.inputs[there].withstands)
-    loads, sentence = reversed_load(protected)
+    if device.inputs[there].draws_either_way and (fixture is None or fixture.diode is None):
+        truth.assume(f"{there}: reversed, it draws the same, as resistors and capacitors do: assumed")
+        return loads
+    loads, sentence = reversed_load(device.inputs[there].blocks_reversed)
     truth.assume(f"{there}: {sentence}")
     return loads
 

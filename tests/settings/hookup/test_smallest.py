@@ -169,6 +169,57 @@ def test_a_limit_that_the_input_does_not_bear():
     changed(limit_too_high, "lower 'current_limit' of main to 1.996 A or less", current_limit="1.99 A")
 
 
+def protected(**limits: Any) -> Documents:
+    """Two outputs for two inputs, one of them without over-power protection."""
+    opp = {"level": "1 W .. 200 W", "response": "1 ms"}
+    return scene(
+        {"a": supply(output(30, 5, opp=opp), output(30, 5))},
+        {"main": needs(12, 0.5), "heavy": needs(24, 1.0)},
+        limits={"main": {"opp": "auto", **limits}, "heavy": {"opp": "auto"}},
+    )
+
+
+def test_an_output_that_would_do_but_for_a_protection_that_is_asked_for():
+    finding = finding_of(protected())
+    assert "others would do but for this: the bench names no over-power protection of a.2" in finding.why
+    assert finding.remedy.endswith(": leave 'opp' out of the limits of main")
+    assert hooked_up(protected(opp=None)).findings == ()
+
+
+def written_limits(**limits: Any) -> Documents:
+    return scene({"a": supply(output(30, 5))}, {"main": needs(12, 0.5)}, limits={"main": limits})
+
+
+@pytest.mark.parametrize(
+    ("limits", "said", "mended"),
+    [
+        (
+            {"at_limit": "trip", "trip_delay": "0.1 ms"},
+            "write a 'trip_delay' of main from 1 ms to 5 s",
+            {"at_limit": "trip", "trip_delay": "1 ms"},
+        ),
+        ({"ovp": "40 V"}, "write an 'ovp' of main between 12 V and 33 V", {"ovp": "20 V"}),
+        ({"ovp": "12.01 V"}, "write 'ovp: auto' in the limits of main", {"ovp": "auto"}),
+        ({"ocp": "1 A"}, "leave 'ocp' out of the limits of main", {}),
+    ],
+)
+def test_a_word_of_the_procedure_is_the_smallest_change(limits: Data, said: str, mended: Data) -> None:
+    finding = finding_of(written_limits(**limits))
+    assert said in finding.remedy
+    assert "one more output" not in finding.remedy
+    assert hooked_up(written_limits(**mended)).findings == ()
+
+
+def test_outputs_that_together_would_reach_are_told_before_single_ones_that_do_not():
+    ovp = {"level": "1 V .. 11 V", "accuracy": "50 mV", "response": "100 us"}
+    outputs = [output(20, 5, ovp=ovp, **JOINS), output(20, 5, ovp=ovp, **JOINS), *[output(5, 1)] * 4]
+    finding = finding_of(scene({"a": supply(*outputs)}, {"main": needs(24, 1.0)}))
+    assert finding.why.startswith(
+        "no hook-up feeds every input: nothing feeds main: with a.1 and a.2 in series and lead 'lead', no ovp"
+    )
+    assert "the output's OVP reaches 22 V" in finding.why
+
+
 def test_a_figure_of_the_device_that_no_output_can_keep():
     frail = needs(12, 0.5, withstands=[{"voltage": "12.1 V"}])
     finding = finding_of(scene({"a": supply(output(30, 5))}, {"main": frail}))

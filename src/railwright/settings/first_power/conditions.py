@@ -72,22 +72,31 @@ def watch(
     unseen = tuple(words for _, words in drawn if words not in seen)
     conditions: list[Condition] = []
     if low > 0.0 and under:
-        for value, words in _lower(source, under, low):
+        # What may read below as well as within the band does not show for certain, yet may be the cause.
+        may = [each for each in drawn if each[0] - reading_error(source, "current", each[0]) < low]
+        for value, words in _lower(source, under, may, low):
             conditions.append(Condition(name, step.name, "current_below", value, "A", duration, words))
     if high < NEAR_LIMIT * limit:
-        words = _listed([*above, *(f"{told} ({_drawn(value)})" for value, told in over)])
+        may = [each for each in drawn if each[0] + reading_error(source, "current", each[0]) > high]
+        words = _listed([*above, *(f"{told} ({_drawn(value)})" for value, told in may)])
         conditions.append(Condition(name, step.name, "current_above", high, "A", duration, words))
     if step.kind == "hold" and source.senses and step.input == name and step.stop > 0.0:
         conditions += _voltages(step, source, duration)
+    drawing = f"{show(max(band[0], 0.0), 'A', 3)} .. {show(max(band[1], 0.0), 'A', 3)}"
     expected = (
-        f"{show(max(band[0], 0.0), 'A', 3)} .. {show(max(band[1], 0.0), 'A', 3)} expected, "
+        f"{drawing if band[1] > reading_error(source, 'current', 0.0) / 10 else 'nothing'} expected, "
         f"readings are exact to ±{show(reading_error(source, 'current', band[1]), 'A', 2)}"
     )
     return Watched(step.name, name, expected, tuple(conditions), seen, unseen)
 
 
-def _lower(source: Source, under: Sequence[tuple[float, str]], low: float) -> list[tuple[float, str]]:
-    """Thresholds from below, each with what a reading between it and the one before it may come from."""
+def _lower(
+    source: Source, under: Sequence[tuple[float, str]], may: Sequence[tuple[float, str]], low: float
+) -> list[tuple[float, str]]:
+    """Thresholds from below, each with what a reading between it and the one before it may come from.
+
+    under: what reads below `low` [A] for certain, which is what thresholds are set by. may: what may do so.
+    """
     errors = [reading_error(source, "current", value) for value, _ in under]
     ends = sorted({value + error for (value, _), error in zip(under, errors, strict=True)})
     found, before = [], float("-inf")
@@ -95,7 +104,8 @@ def _lower(source: Source, under: Sequence[tuple[float, str]], low: float) -> li
     for end in [*apart, low]:
         words = [
             f"{told} ({_drawn(value)})"
-            for (value, told), error in zip(under, errors, strict=True)
+            for value, told in may
+            for error in (reading_error(source, "current", value),)
             if value - error < end and value + error > before + CLOSE * low
         ]
         found.append((end, _listed(words) or "a device that draws less than its document says"))
@@ -130,8 +140,12 @@ def suspects_of(
     """
     nothing = dict.fromkeys(keys, 0.0)
     # With sense leads an open power lead lets the output rise, as wrong sense leads do: `trip_conditions`.
-    protected = any(each.reverse is not None for each in source.input.withstands)
-    found = [Suspect("polarity reversed" if protected else "a reversed polarity that blocks", nothing)]
+    protected = source.input.blocks_reversed
+    found = []
+    if protected or not hides_polarity(source):
+        found.append(
+            Suspect("polarity reversed" if protected else "a reversed polarity that blocks", nothing)
+        )
     if not source.senses:
         found.append(Suspect("its lead open", nothing))
     found += [
@@ -144,8 +158,15 @@ def suspects_of(
 
 def raises(source: Source) -> tuple[str, ...]:
     """What makes the current of an input rise beyond what is expected."""
-    protected = any(each.reverse is not None for each in source.input.withstands)
-    return ("a short or leakage in lead or device", *(() if protected else ("polarity reversed",)))
+    protected = source.input.blocks_reversed
+    silent = protected or hides_polarity(source)
+    return ("a short or leakage in lead or device", *(() if silent else ("polarity reversed",)))
+
+
+def hides_polarity(source: Source) -> bool:
+    """Whether an input draws the same with the conductors of its lead exchanged; a fixture's diode blocks."""
+    fixture = source.fixture
+    return source.input.draws_either_way and (fixture is None or fixture.diode is None)
 
 
 def trip_conditions(source: Source, others: Sequence[str]) -> list[tuple[str, str]]:

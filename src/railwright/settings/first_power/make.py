@@ -219,19 +219,24 @@ def _watched(scene: _Scene, draft: Draft, bands: expected.Bands) -> Draft:
         )
         if trip == "OVP" or draft.limits[name].delay is not None
     ]
-    remarks = (*draft.remarks, *_not_told(watched, scene.order))
+    remarks = (*draft.remarks, *_not_told(watched, scene.order, sources))
     return replace(draft, watched=tuple(watched), trips=tuple(trips), remarks=remarks)
 
 
-def _not_told(watched: Sequence[stop.Watched], order: Sequence[str]) -> list[str]:
+def _not_told(
+    watched: Sequence[stop.Watched], order: Sequence[str], sources: Mapping[str, Source]
+) -> list[str]:
     """What no step of a procedure can tell from a healthy device, input by input."""
     said = []
     for name in order:
         own = [each for each in watched if each.input == name]
         seen = {words for each in own for words in each.seen}
         missed = dict.fromkeys(words for each in own for words in each.unseen if words not in seen)
-        if missed:
-            said.append(f"{name}: no current in this procedure tells {', or '.join(missed)}")
+        told = list(missed)
+        if own and stop.hides_polarity(sources[name]):
+            told.insert(0, "a reversed polarity, as resistors and capacitors draw the same either way")
+        if told:
+            said.append(f"{name}: no current in this procedure tells {', or '.join(told)}")
     return said
 
 

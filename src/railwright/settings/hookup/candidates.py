@@ -38,6 +38,9 @@ room to charge capacitors; more of it is worth nothing.
 VOLTAGE_FULL = round((HEADROOM - 1.0) * 1000)
 """Voltage headroom that counts as full [‰]: nothing charges against a voltage, and a tenth covers errors."""
 
+MOST_NAMED = 4
+"""Outputs of which it is said why they were not taken."""
+
 DROP_THAT_COUNTS = 0.005
 """Drop of an unsensed lead, in parts of the nominal voltage, that is worth sense leads (as rule
 lead-drop-unsensed).
@@ -263,6 +266,7 @@ class Field:
 
     admissible: those that nothing speaks against. nearest: those that a change would make so. excluded:
     output -> what keeps it from feeding the input in any group; others: what speaks against outputs alone.
+    Where none is admissible, some joined outputs too, by their words, which come first.
     """
 
     demand: Demand
@@ -348,6 +352,7 @@ def _among(demand: Demand, free: Sequence[str], bench: Bench) -> Field:
             changed.append(near)
     admissible: list[Candidate] = []
     nearest: list[Candidate] = changed
+    joined: list[Group] = []
     does: dict[Arrangement, list[frozenset[str]]] = {"alone": [], "series": [], "parallel": []}
     for size in range(1, MOST_JOINED + 1):
         for chosen, arrangement in joinings(usable, size, demand.highest, demand.current, bench):
@@ -363,6 +368,11 @@ def _among(demand: Demand, free: Sequence[str], bench: Bench) -> Field:
                     nearest.append(near)
                 elif size == 1 and not kept:
                     against[chosen[0]] = against_group(demand, group, bench)
+                elif size > 1 and not kept and len(joined) < MOST_NAMED:
+                    joined.append(group)
+    if not admissible:  # what keeps outputs from it that together would reach is told before the rest
+        why = {group.words: against_group(demand, group, bench) for group in joined}
+        against = {**why, **against}
     return Field(demand, tuple(admissible), tuple(nearest), against)
 
 

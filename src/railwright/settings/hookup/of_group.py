@@ -21,6 +21,7 @@ from railwright.settings.hookup.obstacle import (
     each_of,
     round_up,
 )
+from railwright.settings.rule import Path
 from railwright.settings.windows.current_limit import HEADROOM
 
 
@@ -109,33 +110,63 @@ def low_end(demand: Demand, group: Group, bench: Bench) -> Found:
             )
 
 
+def _as_it_can(
+    demand: Demand, key: str, unit: str, ends: tuple[float, float]
+) -> tuple[str | None, int, Path | None]:
+    """The change of a level to one that the outputs can be set to, where such a level may be right."""
+    least, withstands = demand.highest, demand.input.withstands_always
+    if key == "opp":
+        least *= demand.current
+    elif key == "ocp":
+        least = demand.current
+    if ends[1] <= least or (key == "ovp" and withstands is not None and ends[0] >= withstands):
+        return None, 0, None
+    low, high = show(max(ends[0], least), unit), show(ends[1], unit)
+    words = f"write an '{key}' of {demand.name} between {low} and {high}"
+    return words, PROCEDURE, (*demand.at_limits, key)
+
+
 def levels(demand: Demand, group: Group, bench: Bench) -> Found:
     """A level that the procedure writes is outside what the output can be set to."""
     limits = demand.limits
     for index, (name, output) in enumerate(each_of(group)):
         share, part = group.shares[index], group.parts[index]
         asked = [
-            ("OVP", "V", limits.ovp, share, output.ovp.level if output.ovp else None),
+            ("OVP", "ovp", "V", limits.ovp, share, output.ovp.level if output.ovp else None),
             (
                 "over-power protection",
+                "opp",
                 "W",
                 limits.opp,
                 part * share,
                 output.opp.level if output.opp else None,
             ),
-            ("over-current protection", "A", limits.ocp, part, output.ocp.level if output.ocp else None),
+            (
+                "over-current protection",
+                "ocp",
+                "A",
+                limits.ocp,
+                part,
+                output.ocp.level if output.ocp else None,
+            ),
         ]
-        for what, unit, value, portion, reach in asked:
+        for what, key, unit, value, portion, reach in asked:
             if value is None or isinstance(value, str) or reach is None or value * portion in reach:
                 continue
             yield Obstacle(
                 f"the {what} of {name} ranges from {show(reach.low, unit)} to {show(reach.high, unit)}; "
-                f"{show(value * portion, unit)} is asked for"
+                f"{show(value * portion, unit)} is asked for",
+                *_as_it_can(demand, key, unit, (reach.low / portion, reach.high / portion)),
             )
         if limits.ocp_delay is not None and output.ocp is not None:
             delay = limits.ocp_delay
             if delay not in output.ocp.delay if output.ocp.delay else delay > 0.0:
-                yield Obstacle(f"the over-current protection of {name} has no delay of {show(delay, 's')}")
+                yield Obstacle(
+                    f"the over-current protection of {name} has no delay of {show(delay, 's')}",
+                    f"leave 'ocp_delay' out of the limits of {demand.name}",
+                    PROCEDURE,
+                    (*demand.at_limits, "ocp_delay"),
+                )
 
 
 def current(demand: Demand, group: Group, bench: Bench) -> Found:

@@ -134,15 +134,26 @@ def ovp(proposal: Proposal) -> Found:
             yield Obstacle(f"with {group.words} and lead '{proposal.lead_name}', {why}")
         return
     value = float(level)
-    if value - accuracy <= highest:
+    too_low = value - accuracy <= highest
+    if not too_low and (withstands is None or value + accuracy <= withstands):
+        return
+    change: str | None = f"write 'ovp: auto' in the limits of {demand.name}"
+    if not _surely(proposal, highest):
+        known_all = all(o.ovp and o.ovp.accuracy is not None and figures.ovp_overshoot(o) for o in group.rows)
+        if not known_all or ovp_window(proposal.fed(), limit).colliding():
+            change = None
+    part = (change, PROCEDURE, (*demand.at_limits, "ovp")) if change else (None, 0, None)
+    if too_low:
         yield Obstacle(
             f"the OVP of {group.words} may trip from {show(value - accuracy, 'V')} on; up to "
-            f"{show(highest, 'V')} stands at the terminals with lead '{proposal.lead_name}'"
+            f"{show(highest, 'V')} stands at the terminals with lead '{proposal.lead_name}'",
+            *part,
         )
     if withstands is not None and value + accuracy > withstands:
         yield Obstacle(
             f"the OVP of {group.words} may let {show(value + accuracy, 'V')} stand; the input withstands "
-            f"{show(withstands, 'V')}"
+            f"{show(withstands, 'V')}",
+            *part,
         )
 
 

@@ -18,6 +18,7 @@ from railwright.settings.hookup.obstacle import (
     Obstacle,
     each_of,
 )
+from railwright.settings.rule import Path
 from railwright.settings.rules.instruments import PROTECTIONS
 
 
@@ -72,7 +73,7 @@ def protections(demand: Demand, group: Group, bench: Bench) -> Found:
         settings = load_dialect(bench.supply_of(name).dialect).settings
         for key in PROTECTIONS:
             if getattr(limits, key) is not None and key not in settings:
-                yield Obstacle(f"the dialect of {name} has no command for '{key}'")
+                yield Obstacle(f"the dialect of {name} has no command for '{key}'", *_without(demand, key))
         if output.ovp is None:
             yield Obstacle(f"the bench names no OVP of {name}")
         elif limits.ovp == AUTO and (output.ovp.accuracy is None or figures.ovp_overshoot(output) is None):
@@ -81,9 +82,11 @@ def protections(demand: Demand, group: Group, bench: Bench) -> Found:
                 f"{what}, of {name}, are unknown", f"give {what}, of {name}", FIGURE, (*here, "ovp")
             )
         if limits.opp is not None and output.opp is None:
-            yield Obstacle(f"the bench names no over-power protection of {name}")
+            why = f"the bench names no over-power protection of {name}"
+            yield Obstacle(why, *_without(demand, "opp"))
         if limits.ocp is not None and output.ocp is None:
-            yield Obstacle(f"the bench names no over-current protection of {name} apart from its limit")
+            why = f"the bench names no over-current protection of {name} apart from its limit"
+            yield Obstacle(why, *_without(demand, "ocp"))
         if limits.at_limit == "trip":
             yield from _trip_delay(demand, name, output)
         auto = AUTO in (limits.current_limit, limits.ovp)
@@ -103,6 +106,15 @@ def protections(demand: Demand, group: Group, bench: Bench) -> Found:
             yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, (*here, "programming"))
 
 
+def _without(demand: Demand, key: str) -> tuple[str | None, int, Path | None]:
+    """The change that does without a protection, where the procedure may: OVP it must have."""
+    if key == "ovp":
+        return None, 0, None
+    also = " and 'ocp_delay'" if key == "ocp" and demand.limits.ocp_delay is not None else ""
+    words = f"leave '{key}'{also} out of the limits of {demand.name}"
+    return words, PROCEDURE, (*demand.at_limits, key)
+
+
 def _trip_delay(demand: Demand, name: str, output: Output) -> Found:
     delay = demand.limits.trip_delay
     if output.trip_delay is None:
@@ -112,7 +124,11 @@ def _trip_delay(demand: Demand, name: str, output: Output) -> Found:
     elif delay is not None and not isinstance(delay, str) and delay not in output.trip_delay:
         yield Obstacle(
             f"the trip delay of {name} ranges from {show(output.trip_delay.low, 's')} to "
-            f"{show(output.trip_delay.high, 's')}; {show(delay, 's')} is asked for"
+            f"{show(output.trip_delay.high, 's')}; {show(delay, 's')} is asked for",
+            f"write a 'trip_delay' of {demand.name} from {show(output.trip_delay.low, 's')} to "
+            f"{show(output.trip_delay.high, 's')}",
+            PROCEDURE,
+            (*demand.at_limits, "trip_delay"),
         )
 
 

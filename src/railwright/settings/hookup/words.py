@@ -7,12 +7,9 @@ from collections.abc import Mapping, Sequence
 
 from railwright.documents.bench import Bench
 from railwright.quantities import show
-from railwright.settings.hookup.candidates import FULL, Candidate, Field
+from railwright.settings.hookup.candidates import FULL, MOST_NAMED, Candidate, Field
 from railwright.settings.hookup.obstacle import Obstacle
 from railwright.settings.hookup.program import Objective
-
-MOST_NAMED = 4
-"""Outputs of which it is said why they were not taken."""
 
 
 def percent(permille: int) -> str:
@@ -31,7 +28,7 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str], bench:
     drop = demand.drop(resistance, need)
     top = demand.highest + (drop if chosen.sense == "at load" else 0.0)
     margins = ", ".join(
-        f"{what} by {margin:.3g} times" if margin >= 1 else f"{what} by {margin:.1%}"
+        f"{what} {100 * margin:.3g} %" if margin < 9.99 else f"{what} more than 1000 %"
         for what, margin in chosen.margins.items()
         if margin != math.inf
     )
@@ -46,7 +43,7 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str], bench:
     parts = [
         f"{group.gives} {show(group.full_voltage, 'V')}, {show(group.full_current, 'A')} and "
         f"{show(group.full_power, 'W')}; {show(top, 'V')} and {show(need, 'A')} ({said_by}) are needed",
-        f"more than needed: {margins or 'anything, since nothing is drawn'}",
+        f"room beyond the need: {margins or 'any, since nothing is drawn'}",
         f"headroom counted {percent(chosen.headroom)} (of at most {percent(FULL)})",
         sensed,
         *_others(field, chosen, taken),
@@ -85,12 +82,24 @@ def why_none(field: Field) -> str:
     name = field.demand.name
     if field.admissible:
         able = ", ".join(dict.fromkeys(each.group.words for each in field.admissible))
-        return f"{name} could be fed by {able}, but not beside the other inputs"
-    found: dict[str, Sequence[Obstacle]] = dict(field.against)
-    for each in field.nearest:
-        found.setdefault(each.group.words, each.obstacles)
+        barred = _some([_all(each.obstacles) for each in by_cost(field.nearest)])
+        words = f"{name} could be fed by {able}, but not beside the other inputs"
+        return f"{words}; others would do but for this: {barred}" if barred else words
+    near: dict[str, Sequence[Obstacle]] = {}
+    for each in by_cost(field.nearest):
+        near.setdefault(each.group.words, each.obstacles)
+    found: dict[str, Sequence[Obstacle]] = {**near, **field.against, **near}
     each_why = [obstacles[0].why for obstacles in found.values() if obstacles]
     return f"nothing feeds {name}: {_some(each_why) or 'no output is free'}"
+
+
+def by_cost(nearest: Sequence[Candidate]) -> list[Candidate]:
+    """Candidates that a change would make fit, the least change first."""
+    return sorted(nearest, key=lambda each: sum(obstacle.cost for obstacle in each.obstacles))
+
+
+def _all(obstacles: Sequence[Obstacle]) -> str:
+    return " and ".join(each.why for each in obstacles)
 
 
 def describe(chosen: Sequence[Candidate]) -> str:
