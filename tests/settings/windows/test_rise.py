@@ -67,3 +67,15 @@ def test_a_rise_that_is_left_out_has_a_window_all_the_same(tmp_path: Path) -> No
     assert not found.used
     assert found.asked is None
     assert found.recommended == 240.0
+
+
+def test_in_stairs_the_limit_may_act_all_the_same(tmp_path: Path) -> None:
+    """Without a slew each stair is as steep as the output makes it: C·dV/dt holds for the line as a whole."""
+    high = rise(
+        tmp_path, ("bench", "        slew: 1 V/s .. 2.4 V/ms          # programmable rise and fall\n", "")
+    ).high
+    assert high is not None
+    assert "has no slew, and in a stair the limit may act for a while" in high.why
+    high = rise(tmp_path).high
+    assert high is not None
+    assert "stair" not in high.why

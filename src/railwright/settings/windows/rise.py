@@ -125,7 +125,7 @@ def _highs(source: Source, step: _PowerUp, limit: float | None) -> Iterator[Dema
             max(0.0, spare) / farads if farads > 0.0 else math.inf,
             lambda rate: farads * rate <= spare * (1.0 + EXACT),
             f"{show(farads, 'F')} and the load's {show(drawn.high, 'A')} stay within the current limit of "
-            f"{show(least, 'A')} (less its error), by C·dV/dt",
+            f"{show(least, 'A')} (less its error), by C·dV/dt{_in_stairs(source)}",
             (*source.at_limits, "current_limit"),
             lambda low: _limit_for(source, farads * low + drawn.high),
             "ramp-in-limit",
@@ -145,6 +145,14 @@ def _highs(source: Source, step: _PowerUp, limit: float | None) -> Iterator[Dema
             lambda low: f"an output that rises with {show(low, 'V/s')}",
             "slew-too-fast",
         )
+
+
+def _in_stairs(source: Source) -> str:
+    """That C·dV/dt holds for the line as a whole where the host plays it in stairs, in words."""
+    without = [name for name, output in source.outputs.items() if output.slew is None]
+    if not without:
+        return ""
+    return f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
 
 
 def _limit_for(source: Source, needed: float) -> str:
