@@ -320,6 +320,15 @@ CASES = [
         silent=shape("input: main, segments: [{hold: 10 ms}]"),
     ),
     Case(
+        "standard-leaves-open",
+        "main",
+        shape("input: main, standard: IEC 61000-4-29 dip, level: 75 %, duration: 100 ms"),
+        "level: 75 %",
+        "'own shape' plays IEC 61000-4-29 dip with level x, chosen: 75 %: no value of "
+        "IEC 61000-4-29:2000, table 1a, from memory, which leaves x to the product",
+        silent=shape("input: main, standard: IEC 61000-4-29 dip, level: 0.7, duration: 0.1 s"),
+    ),
+    Case(
         "opp-range",
         "main",
         (protections("    opp: 30 W\n"),),
@@ -1215,3 +1224,12 @@ def test_a_rise_that_the_limit_may_not_carry_by_its_error_is_told(tmp_path: Path
         rise = power_up(f"order: [main, transducer], gap: 150 ms, rise: {rate}, settle: 150 ms")
         found = [f for f in of_rule(settled(tmp_path, rise), "ramp-in-limit") if f.about == "main"]
         assert len(found) == notes
+
+
+def test_a_level_that_a_standard_leaves_open_is_not_said_to_be_of_its_table(tmp_path):
+    text = "input: main, standard: IEC 61000-4-29 dip, level: 75 %, duration: 250 ms"
+    settings = settled(tmp_path, *shape(text))
+    for rule in ("standard-from-memory", "standard-leaves-open"):
+        (finding,) = of_rule(settings, rule)
+        assert "level x, chosen: 75 %" in finding.why
+        assert "duration x, chosen: 250 ms" in finding.why

@@ -95,6 +95,7 @@ RULES: tuple[Rule[Context], ...] = (
     shapes.trigger_assumed,
     shapes.recording_recognised,
     shapes.standard_from_memory,
+    shapes.standard_leaves_open,
     requirements.requirement_masked,
     requirements.requirement_out_of_reach,
     requirements.reading_too_slow,

@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.documents.shape import Waveform
-from railwright.documents.standard_tests import figures_of, pieces_of
+from railwright.documents.standard_tests import choice_of, figures_of, pieces_of
 from railwright.quantities import show
 from railwright.rehearsal.timeline import Action
 from railwright.settings.context import Context, Source
@@ -15,7 +15,7 @@ from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, flat
-from railwright.waveforms.standards import TESTS
+from railwright.waveforms.standards import TESTS, open_choices
 
 AT_ONCE = 1e-9
 """Sums of times that stand for the same instant differ by less [s]."""
@@ -192,9 +192,32 @@ def standard_from_memory(context: Context) -> Outcome:
         figures = figures_of(context.procedure, test)
         names = [name for name in test.cites if figures.figures[name].from_memory]
         if names:
+            choice = choice_of(waveform, context.device, source.name)
+            but = "".join(f"; {each}" for each in open_choices(figures, test.cites, choice))
             yield Hit(
                 source.name,
                 (*here, "standard"),
-                f"{test.name} is played by figures of {figures.cited(*names)}",
+                f"{test.name} is played by figures of {figures.cited(*names)}{but}",
                 "compare them with your copy, and put corrected ones in a file under 'standards'",
+            )
+
+
+@rule("standard-leaves-open", Severity.NOTE)
+def standard_leaves_open(context: Context) -> Outcome:
+    """A level or duration is played that stands in no table of the standard, which leaves others open (x)."""
+    for index, here, source, waveform in _waveforms(context):
+        test = TESTS.get(waveform.standard or "")
+        if test is None:
+            continue
+        figures = figures_of(context.procedure, test)
+        choice = choice_of(waveform, context.device, source.name)
+        opened = open_choices(figures, test.cites, choice)
+        if opened:
+            yield Hit(
+                source.name,
+                (*here, "level" if opened[0].startswith("level") else "duration"),
+                f"'{step_name(context.procedure.steps[index], index)}' plays {test.name} with "
+                f"{', '.join(opened)}: no value of {figures.cited(*test.cites)}, which leaves x to the "
+                "product",
+                "say with the result why it was chosen, or take one that the standard lists",
             )

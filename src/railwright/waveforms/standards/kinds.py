@@ -78,6 +78,21 @@ class Test:
 KEYS = ("IEC 61000-4-29", "ISO 16750-2", "MIL-STD-704", "RTCA DO-160", "EN 50155")
 
 
+def open_choices(figures: Figures, cites: Sequence[str], choice: Choice) -> tuple[str, ...]:
+    """'level x, chosen: 75 %': what is chosen where the standard's own list leaves it open, in words."""
+    said = []
+    for name in cites:
+        listed = [text for text in figures.texts(name) if text != OPEN]
+        if len(listed) == len(figures.texts(name)):
+            continue
+        level, duration = choice.level, choice.duration
+        if name.endswith("levels") and level and not _listed(parse_value(level, "1"), listed, "1"):
+            said.append(f"level {OPEN}, chosen: {level}")
+        if name.endswith("durations") and duration and not _listed(duration, listed, "s"):
+            said.append(f"duration {OPEN}, chosen: {show(duration, 's')}")
+    return tuple(said)
+
+
 def chosen_ratio(figures: Figures, name: str, choice: Choice) -> float:
     """The level that is chosen, in parts of the nominal voltage."""
     texts = figures.texts(name)
@@ -90,7 +105,7 @@ def chosen_ratio(figures: Figures, name: str, choice: Choice) -> float:
         raise NoSuchChoice(str(error), "level") from None
     if not 0.0 <= ratio <= 2.0:
         raise NoSuchChoice(f"expected a level of 0 % to 200 %, got {quoted(choice.level)}", "level")
-    if OPEN not in texts and not any(abs(ratio - parse_value(text, "1")) < 1e-9 for text in listed):
+    if OPEN not in texts and not _listed(ratio, listed, "1"):
         raise _unknown("level", choice.level, listed)
     return ratio
 
@@ -101,7 +116,7 @@ def chosen_duration(figures: Figures, name: str, choice: Choice) -> float:
     listed = [text for text in texts if text != OPEN]
     if choice.duration is None:
         raise _missing("duration", listed, texts)
-    if OPEN not in texts and not any(abs(choice.duration - parse_value(text, "s")) < 1e-9 for text in listed):
+    if OPEN not in texts and not _listed(choice.duration, listed, "s"):
         raise _unknown("duration", show(choice.duration, "s"), listed)
     return choice.duration
 
@@ -114,6 +129,10 @@ def chosen_name(figures: Figures, prefix: str, choice: Choice) -> str:
     if choice.level not in names:
         raise _unknown("level", choice.level, names)
     return choice.level
+
+
+def _listed(value: float, texts: Sequence[str], unit: str) -> bool:
+    return any(abs(value - parse_value(text, unit)) < 1e-9 for text in texts)
 
 
 def _missing(key: str, listed: Sequence[str], texts: Sequence[str]) -> NoSuchChoice:
