@@ -74,6 +74,10 @@ def told(folder, text):
             "{input: main, inputs: {main: {segments: [{hold: 1 s}]}}, segments: [{hold: 1 s}]}",
             ":31:26: expected exactly one of input, inputs, got input and inputs",
         ),
+        (  # whatever else is wrong with it
+            "{input: main, inputs: {main: {segments: [{hold: 1 V}]}}, segments: [{hold: 1 s, x: 2}]}",
+            ":31:26: expected exactly one of input, inputs, got input and inputs",
+        ),
         (
             "{inputs: {man: {segments: [{hold: 1 s}]}}}",
             ":31:22: expected one of the device's inputs, got 'man'; did you mean 'main'?",

@@ -321,6 +321,14 @@ class ShapeStep(Waveform):
         "stay", description="what the outputs do after it: stay where they are, go to 0 V, or go off"
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _not_both(cls, given: object) -> object:
+        """Told before anything below them is looked at, which may be meant for the other."""
+        if isinstance(given, dict) and "input" in given and "inputs" in given:
+            raise fault("expected exactly one of input, inputs, got input and inputs", "inputs")
+        return given
+
     @model_validator(mode="after")
     def _choice(self) -> Self:
         if exactly_one(self, ("input", "inputs")) == "input":
