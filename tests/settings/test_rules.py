@@ -75,6 +75,16 @@ def sweep(text: str) -> Edit:
     return ("procedure", SWEEP, f"sweep: {{input: main, {text}}}")
 
 
+def dip(to: str) -> tuple[Edit, ...]:
+    """Unsensed; in one step below the operating range and up to a voltage; in the others, inside it."""
+    line = "- {line_to: 6 V, over: 2 s}"
+    return (
+        UNSENSED,
+        sweep("from: 9.1 V, to: 16 V, points: 8, dwell: 500 ms"),
+        ("procedure", line, f"{line}\n        - {{step_to: {to}}}"),
+    )
+
+
 def limit(text: str) -> Edit:
     return ("procedure", LIMIT, f"current_limit: {text}")
 
@@ -535,6 +545,14 @@ CASES = [
         silent=(UNSENSED, sweep("from: 9.1 V, to: 16 V, points: 8, dwell: 500 ms")),
     ),
     Case(
+        "lead-drop",  # a step that goes below the range on purpose is judged clearly above its end only
+        "main",
+        dip("9.035 V"),
+        "step_to: 9.035 V",
+        "9.035 V at the terminals leaves 8.9",
+        silent=dip("9 V"),
+    ),
+    Case(
         "lead-drop-unsensed",
         "main",
         (UNSENSED, ("bench", "one_way_length: 1.5 m", "one_way_length: 6 m")),
@@ -603,6 +621,21 @@ CASES = [
         (("bench", "permitted_current: 8 A", "permitted_current: 0.9 A"), STOCK),
         "lead: silicone pair",
         "(it may not carry what the current limit lets through); AWG 14 from stock",
+    ),
+    Case(
+        "lead-from-stock",
+        "main",
+        (("bench", "permitted_current: 8 A", "permitted_current: 0.5 A"), limit("auto"), STOCK),
+        "lead: silicone pair",
+        "(it may not carry what is needed); AWG 14 from stock",
+        silent=(limit("auto"), STOCK),
+    ),
+    Case(
+        "lead-from-stock",
+        "main",
+        (("bench", "one_way_length: 1.5 m", "one_way_length: 31 m"), STOCK),
+        "lead: silicone pair",
+        "of what sensing makes up for); AWG 14 from stock",
     ),
     Case(
         "lead-from-stock",

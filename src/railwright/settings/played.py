@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
+from railwright.quantities import Interval
 from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 from railwright.settings.rule import Path
 
@@ -55,6 +56,18 @@ class Played:
     moves: tuple[Slope, ...]
     actions: tuple[Action, ...] = ()
     end: float = 0.0
+
+    def meant_within(self, operating: Interval, margin: float = 0.0) -> list[Level]:
+        """Levels that are meant to lie in an operating range [V], in order: all that do, but of a step that
+        goes below it on purpose only those that lie above its end by more than a margin [V].
+        """
+        low = operating.low + 1e-9
+        below = {level.step for level in self.levels if level.voltage < operating.low - 1e-9}
+        return [
+            level
+            for level in self.levels
+            if level.voltage in operating and (level.step not in below or level.voltage > low + margin)
+        ]
 
     @cached_property
     def pieces(self) -> tuple[Piece, ...]:

@@ -43,7 +43,7 @@ class Demand:
     fixture, both ways.
 
     need: largest steady current [A] and who says so; None: unknown. lowest, highest: voltage played [V], the
-    nominal one where nothing is; in_operation: the lowest played inside the operating range, None: none is.
+    nominal one where nothing is; in_operation: the lowest meant to lie inside the operating range or None.
     own_power: largest steady power at the connector [W]. powers: (power ahead of the fixture [W], largest
     steady current [A]) at the levels that can need the most power behind some lead.
     """
@@ -163,7 +163,9 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             need=source.needs,
             lowest=min(levels, default=wanted.nominal),
             highest=max(levels, default=wanted.nominal),
-            in_operation=min((volts for volts in levels if volts in wanted.operating), default=None),
+            in_operation=min(
+                (level.voltage for level in played[name].meant_within(wanted.operating)), default=None
+            ),
             source=source,
             resistances={
                 key: figures.lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()

@@ -9,7 +9,9 @@ from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
+from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.windows.current_limit import HEADROOM
 
 
 def _steady_drop(source: Source) -> float | None:
@@ -17,6 +19,12 @@ def _steady_drop(source: Source) -> float | None:
     if source.needs is None:
         return None
     return source.drop(source.needs[0])
+
+
+def _meant_within(source: Source) -> list[Level]:
+    """Levels at which the input has to work, with the programming error as the margin."""
+    operating = source.input.operating
+    return source.played.meant_within(operating, source.voltage_error(operating.low) or 0.0)
 
 
 def _resistance(source: Source) -> str:
@@ -38,9 +46,9 @@ def lead_drop(context: Context) -> Outcome:
         if drop is None:
             yield Unknown(source.name, source.at_input, "what the input draws", "the lead's drop")
             continue
-        for level in source.played.levels:
-            operating = source.input.operating
-            if level.voltage in operating and level.voltage - drop < operating.low - 1e-9:
+        operating = source.input.operating
+        for level in _meant_within(source):
+            if level.voltage - drop < operating.low - 1e-9:
                 assert source.needs is not None
                 yield Hit(
                     source.name,
@@ -168,6 +176,8 @@ def lead_contacts(context: Context) -> Outcome:
 
 RISE = 30.0
 """Rise of a lead that is wanted at most at its steady current [K] (common practice, no source)."""
+USED_UP = 0.8
+"""Part of what sensing makes up for that a lead's steady drop may take (ours)."""
 UNSENSED = 5e-3
 """Drop without sensing that goes unnoticed, in parts of nominal, as rule lead-drop-unsensed has it."""
 
@@ -185,32 +195,48 @@ def _trouble(context: Context, source: Source) -> _Trouble | None:
     drop = _steady_drop(source)
     if drop is None or source.needs is None:
         return None
-    compensates = [output.sense.compensates for output in source.rows if output.sense is not None]
-    if source.senses:
-        known = [each for each in compensates if each is not None]
-        if known and drop > min(known):
-            return _Trouble("its drop is more than sensing makes up for", min(known))
-    else:
+    known = [output.sense.compensates for output in source.rows if output.sense is not None]
+    compensates = min((each for each in known if each is not None), default=None) if source.senses else None
+    words, permitted_drop = [], drop
+    if compensates is not None:
+        permitted_drop = max(drop, compensates)
+        if drop > USED_UP * compensates:
+            permitted_drop = USED_UP * compensates
+            more = "more than" if drop > compensates else f"{drop / compensates:.0%} of what"
+            words.append(f"its drop is {more} sensing makes up for")
+    elif not source.senses:
         operating = source.input.operating
-        levels = [level.voltage for level in source.played.levels if level.voltage in operating]
-        if levels and min(levels) - drop < operating.low - 1e-9 < min(levels):
-            return _Trouble(
-                "its drop takes the input out of its operating range", min(levels) - operating.low
-            )
-        if drop > UNSENSED * abs(source.input.nominal):
-            noticed = UNSENSED * abs(source.input.nominal)
-            return _Trouble("its drop is noticed without sensing", noticed)
-    at_least = max([drop, *(each for each in compensates if each is not None)]) if source.senses else drop
-    feed = context.feeds.get(source.name)
-    permitted = source.lead.permitted_current
-    if feed is not None and permitted is not None and source.limit(feed) > permitted:
-        return _Trouble("it may not carry what the current limit lets through", at_least)
+        lowest = min((level.voltage for level in _meant_within(source)), default=None)
+        noticed = UNSENSED * abs(source.input.nominal)
+        # At the very end of the range no lead would do, however thick: rule lead-drop tells that.
+        if lowest is not None and operating.low + 1e-9 < lowest < operating.low + drop - 1e-9:
+            words.append("its drop takes the input out of its operating range")
+            permitted_drop = lowest - operating.low
+        elif drop > noticed:
+            words.append("its drop is noticed without sensing")
+            permitted_drop = noticed
+    permitted, carries = source.lead.permitted_current, _carries(context, source)
+    if permitted is not None and carries > permitted:
+        has = "what the current limit lets through" if source.name in context.feeds else "what is needed"
+        words.append(f"it may not carry {has}")
     rise = conductors.temperature_rise(
         source.lead.conductor.section, source.needs[0], context.bench.ambient.high
     )
     if context.bench.ambient.high + rise > TOUCHED:
-        return _Trouble("it gets too hot to touch", at_least)
-    return None
+        words.append("it gets too hot to touch")
+    return _Trouble(" and ".join(words), permitted_drop) if words else None
+
+
+def _carries(context: Context, source: Source) -> float:
+    """What a lead has to be permitted to carry [A]: the current limit, or, where none could be settled, the
+    one that the steady current asks for, with its errors.
+    """
+    feed = context.feeds.get(source.name)
+    if feed is not None:
+        return source.limit(feed)
+    assert source.needs is not None
+    least = HEADROOM * source.needs[0]
+    return least + 2 * (source.limit_error(least) or 0.0)
 
 
 @rule("lead-from-stock", Severity.NOTE)
@@ -220,9 +246,8 @@ def lead_from_stock(context: Context) -> Outcome:
         trouble = _trouble(context, source)
         if trouble is None or source.needs is None or not context.bench.stock:
             continue
-        feed = context.feeds.get(source.name)
         current, ambient = source.needs[0], context.bench.ambient.high
-        carries = source.limit(feed) if feed is not None else current
+        carries = _carries(context, source)
         fixed = source.fixture
         spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
         choice = conductors.recommend(
@@ -231,7 +256,10 @@ def lead_from_stock(context: Context) -> Outcome:
         sensing = ""
         if not source.senses and all(output.sense is not None for output in source.rows):
             sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
-        if choice is None:
+        if choice is None and trouble.drop - spent <= 1e-9:
+            why = f"fixture '{source.hook_up.fixture}' alone drops {show(spent, 'V', 2)}"
+            remedy = f"raise the voltage by the drop{sensing}"
+        elif choice is None:
             why, remedy = "no conductor in stock would do", f"a shorter lead, or a thicker conductor{sensing}"
         else:
             why = (
@@ -283,7 +311,7 @@ def sense_used_up(context: Context) -> Outcome:
             continue
         for name, output in source.outputs.items():
             most = output.sense.compensates if output.sense else None
-            if most is not None and 0.8 * most < drop <= most:
+            if most is not None and USED_UP * most < drop <= most:
                 yield Hit(
                     source.name,
                     (*source.at_hook_up, "lead"),
