@@ -33,6 +33,7 @@ def test_what_is_there_is_not_overwritten(documents, cli):
     result = cli("first-power", DEVICE, BENCH, "--hook-up", PROCEDURE)
     assert result.exit_code == 2
     assert RISE in result.stderr
+    assert "name another with --to FOLDER" in result.stderr
     assert (documents / RISE).read_text("utf-8") == "mine"
     assert not (documents / LEADS).exists()
 

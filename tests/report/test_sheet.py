@@ -155,6 +155,18 @@ def test_what_only_the_author_can_mend_is_left_to_the_check() -> None:
     assert len(lines) == 2
 
 
+def test_the_same_holds_for_another_input_only_at_the_same_voltages() -> None:
+    def lead_drop(about: str, volts: float) -> Finding:
+        why = f"{volts:g} V at the terminals leaves less"
+        return Finding("lead-drop", Severity.CAUTION, about, None, why, "mind it", None)
+
+    lines = _cautions([lead_drop("minus", 11), lead_drop("controller", 16), lead_drop("aux", 11)])
+    assert lines[0] == (
+        "minus: 11 V at the terminals leaves less. Mind it. The same holds for aux. Likewise, at other "
+        "voltages, controller: 'railwright check' tells them."
+    )
+
+
 def test_a_stop_that_the_procedure_accepts_is_a_caution_of_the_sheet() -> None:
     lines = _cautions([found("declared-current", Severity.STOP, "measured twice")])
     assert lines[0] == "main: declared-current in numbers. Accepted: measured twice."

@@ -56,7 +56,8 @@ def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up
     for path in paths:
         if path.exists():
             raise FileExistsError(
-                f"{path}: expected a folder without it, got one that has it; choose another"
+                f"{path}: expected a folder without it, got one that has it; name another with --to FOLDER, "
+                "or remove it"
             )
     relative = tuple(Path(os.path.relpath(path, folder)).as_posix() for path in (device, bench))
     try:

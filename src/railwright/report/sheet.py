@@ -182,6 +182,11 @@ def _voltage(documents: Documents, feed: Feed, points: OutputSetPoints, power_up
 # Cautions
 
 
+def _voltages(words: str) -> list[str]:
+    """The voltages that a finding tells."""
+    return re.findall(r"[\d.]+ [mk]?V\b", words)
+
+
 def _cautions(findings: Sequence[Finding]) -> list[str]:
     """What the check warns of, the weightiest first, and what always holds."""
     left_out = (*NOT_OF_SETTING_UP, *FOR_THE_AUTHOR)
@@ -196,10 +201,12 @@ def _cautions(findings: Sequence[Finding]) -> list[str]:
         if finding.rule in told:
             continue
         told.add(finding.rule)
-        others = [
-            other.about for other in found if other.rule == finding.rule and other.about != finding.about
-        ]
-        too = f" The same holds for {', '.join(others)}." if others else ""
+        others = [o for o in found if o.rule == finding.rule and o.about != finding.about]
+        same = dict.fromkeys(o.about for o in others if _voltages(o.why) == _voltages(finding.why))
+        apart = dict.fromkeys(o.about for o in others if o.about not in same)
+        too = f" The same holds for {', '.join(same)}." if same else ""
+        if apart:
+            too += f" Likewise, at other voltages, {', '.join(apart)}: 'railwright check' tells them."
         remedy = finding.remedy.removesuffix(f"; {WHO_DECIDES}")  # said once, at the end
         todo = sentence(remedy if finding.overridden is None else f"accepted: {finding.overridden}")
         lines.append(f"{finding.about}: {finding.why}. {todo}{too}")

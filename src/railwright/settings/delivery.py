@@ -223,7 +223,8 @@ def _by_host(actions: Sequence[Action], level: float, slews: tuple[float, float]
         off = change / count if count else 0.0
         if off > worst:
             worst = off
-            why = f"a line of {show(action.over, 's')} goes in {count} stairs of {show(off, 'V')}"
+            stairs = "one step" if count == 1 else f"{count} stairs"
+            why = f"a line of {show(action.over, 's')} goes in {stairs} of {show(off, 'V')}"
         if slews and count == 0 and rate > slews[1]:
             off = change * (1.0 - slews[1] / rate)
             if off > worst:

@@ -15,10 +15,11 @@ from tests.settings.first_power.played import first_alarm
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
-from railwright.documents.loader import Documents, load_bench, load_device, load_documents
+from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.translate import validated
 from railwright.evaluation.evaluate import evaluate
 from railwright.rehearsal.rehearse import rehearse
+from railwright.settings.context import sources_of
 from railwright.settings.first_power.figures import NotPossible, input_figures
 from railwright.settings.first_power.make import FirstPower, first_power
 from railwright.settings.settle import rehearsed_findings, settle
@@ -214,9 +215,12 @@ def test_inputs_below_zero_and_benches_that_are_too_small_are_refused_in_words(a
     weak = {**DEVICE, "inputs": {"lamp": lamp}}
     with pytest.raises(NotPossible, match="no hook-up feeds every input: nothing feeds lamp"):
         made_of(weak, bench())
-    documents: Documents = load_documents(as_it_is / "power-input.procedure.yaml")
-    from railwright.settings.context import sources_of
-
+    signed = {**lamp, "operating": "-14 V .. -10 V", "nominal": "-12 V"}
+    with pytest.raises(
+        NotPossible, match=r"got -12 V and -14 V .. -10 V; .* in amounts, with 'rail: negative'"
+    ):
+        made_of({**DEVICE, "inputs": {"lamp": signed}}, bench())
+    documents = load_documents(as_it_is / "power-input.procedure.yaml")
     sources, _ = sources_of(documents)
     figures = input_figures(documents, sources, "main")
     assert (figures.probe, figures.harmless, figures.levels) == (1.0, 5.4, (5.4, 9.0, 12.0))

@@ -247,6 +247,13 @@ def test_a_negative_nominal_voltage_is_told_how_to_be_written():
     assert hooked_up(scene({"a": supply(output(30, 5))}, {"minus": written})).findings == ()
 
 
+def test_a_resistor_below_0_v_is_told_how_to_be_written():
+    signed = needs(12, 0.5, nominal="-12 V", operating="-13 V .. -11 V")
+    signed |= {"current": {}, "load": [{"resistor": {"resistance": "24 ohm"}}]}
+    finding = finding_of(scene({"a": supply(output(30, 5))}, {"minus": signed}))
+    assert "in amounts, with 'rail: negative'" in finding.remedy
+
+
 def test_what_an_input_draws_is_unknown(monkeypatch):
     # Such as a load of the user's own whose steady draw only a rehearsal can tell.
     said = property(lambda source: [] if source.name == "main" else [(0.5, "the declared steady current")])

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
+from railwright.documents.device import Input
 from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings import figures
@@ -120,12 +121,22 @@ def rounded_time(seconds: float) -> float:
     return math.ceil(seconds * 100 - 1e-9) / 100
 
 
+def refuse_below_zero(name: str, wanted: Input) -> None:
+    """NotPossible where an input's voltages are written with a minus sign."""
+    if wanted.nominal > 0.0 and wanted.operating.low > 0.0:
+        return
+    raise NotPossible(
+        f"{name}: expected a nominal voltage and an operating range above 0 V, got "
+        f"{show(wanted.nominal, 'V')} and {wanted.operating.text}; write a rail below its 0 V in amounts, "
+        "with 'rail: negative'"
+    )
+
+
 def input_figures(documents: Documents, sources: Mapping[str, Source], name: str) -> InputFigures:
     """The first power-up of one input. NotPossible where its nominal voltage is not above 0 V."""
     source = sources[name]
     wanted = source.input
-    if wanted.nominal <= 0.0 or wanted.operating.low <= 0.0:
-        raise NotPossible(f"{name}: a first power-up is made for inputs above 0 V only; write one by hand")
+    refuse_below_zero(name, wanted)
     harmless, why = _harmless(sources, name)
     started = [START_MARGIN * each.starts_at.high for each in source.load.converters]
     drop = source.drop(source.needs[0]) if source.needs is not None and not source.senses else 0.0

@@ -32,6 +32,7 @@ from railwright.settings.first_power.figures import (
     energy_words,
     input_figures,
     reading_error,
+    refuse_below_zero,
     round_up,
     rounded_time,
 )
@@ -93,6 +94,9 @@ def first_power(
     hook-up, order and limits are taken; None: they are chosen. Raises NotPossible where none can be made, and
     `railwright.physics.solver.SolverError` where the circuit cannot be solved.
     """
+    for name, wanted in device.inputs.items():
+        if given is None or name in given.hook_up:
+            refuse_below_zero(name, wanted)
     hook_up = hook_up_of(device, bench, given)
     order, gap = order_of(device, given)
     outputs = [bench.output(name) for each in hook_up.values() for name in each.outputs]

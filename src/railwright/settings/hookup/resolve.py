@@ -148,6 +148,9 @@ def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Docume
 
 
 def _unknown_draw(demand: Demand, documents: Documents) -> Finding:
+    remedy = "declare 'current: {steady: …}' in the device document, or write its hook-up"
+    if demand.input.nominal < 0:
+        remedy = f"write the figures of {demand.name} in amounts, with 'rail: negative'"
     return Finding(
         HOOK_UP_IMPOSSIBLE,
         Severity.STOP,
@@ -155,5 +158,5 @@ def _unknown_draw(demand: Demand, documents: Documents) -> Finding:
         locate(documents, ("device", "inputs", demand.name)),
         f"'hook_up: auto' of {demand.name}: what the input draws is unknown, and no output can be chosen "
         "without it",
-        "declare 'current: {steady: …}' in the device document, or write its hook-up",
+        remedy,
     )
