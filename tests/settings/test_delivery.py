@@ -287,3 +287,9 @@ def test_a_list_that_only_strikes_the_mean_of_two_levels_is_not_played() -> None
     one = delivered(actions, bench(points=POINTS | {"dwell": "20 ms .. 10 s"}))
     assert (one.by, one.serves, one.listing) == ("host", False, None)
     assert "its best list of 50 points is off by 6 V" in one.why
+
+
+def test_a_line_that_goes_at_once_is_one_step() -> None:
+    one = delivered([line(0.1, 6.0, 0.02)], bench(points=None))
+    assert one.by == "host"
+    assert "a line of 20 ms goes in one step of 6 V" in one.why
