@@ -13,7 +13,7 @@ def test_check_shows_what_was_chosen_and_why(edit, documents, cli):
     edit(PROCEDURE, BY_HAND, "hook_up: auto\n")
     shown = cli("check", "--static", PROCEDURE)
     assert shown.exit_code == 0
-    assert "hook up" in shown.stdout
+    assert "Fed by, and why" in shown.stdout
     assert "next best" in " ".join(shown.stdout.split())
     data = json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)
     values = {r["about"]: r["value"] for r in data["reasons"] if r["setting"] == "hook_up"}

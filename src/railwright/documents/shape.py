@@ -356,11 +356,8 @@ class ShapeStep(Waveform):
 
     @property
     def _waits_inside(self) -> bool:
-        return any(
-            isinstance(piece, shapes.Wait)
-            for each in self.waveforms.values()
-            for piece in shapes.flat(self.own_pieces(each))
-        )
+        flat = (piece for each in self.waveforms.values() for piece in shapes.flat(self.own_pieces(each)))
+        return any(isinstance(piece, shapes.Wait) for piece in flat)
 
     @property
     def waveforms(self) -> dict[str, Waveform]:

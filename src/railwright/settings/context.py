@@ -17,13 +17,12 @@ from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
-from railwright.quantities import show
 from railwright.rehearsal.setpoints import Feed
 from railwright.rehearsal.timeline import Timeline
 from railwright.settings import figures
 from railwright.settings.delivery import Delivery, deliveries
 from railwright.settings.draw import Bounds, LoadModel
-from railwright.settings.played import Level, Played, Slope, what_is_played
+from railwright.settings.played import Charging, Level, Played, what_is_played
 from railwright.settings.rule import Path
 
 MANY = 1000
@@ -37,21 +36,6 @@ at: what a load draws bends little between two looks.
 def locate(documents: Documents, path: Path) -> Location:
     """Where something stands: the document's kind, then keys and indices as they are written in it."""
     return documents.where(cast(Kind, path[0]), path[1:])
-
-
-@dataclass(frozen=True, slots=True)
-class Charging:
-    """Time that a move upwards may spend at the current limit [s], and the capacitance it charges [F]."""
-
-    time: float
-    move: Slope
-    capacitance: float
-
-    @property
-    def words(self) -> str:
-        """The move, for people."""
-        to = f"{show(self.move.start, 'V')} to {show(self.move.stop, 'V')}"
-        return f"charging {show(self.capacitance, 'F')} from {to} in '{self.move.step}'"
 
 
 @dataclass(frozen=True)

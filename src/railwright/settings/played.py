@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
-from railwright.quantities import Interval
+from railwright.quantities import Interval, show
 from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 from railwright.settings.rule import Path
 
@@ -34,6 +34,21 @@ class Slope(NamedTuple):
     rate: float | None
     step: str
     path: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Charging:
+    """Time that a move upwards may spend at the current limit [s], and the capacitance it charges [F]."""
+
+    time: float
+    move: Slope
+    capacitance: float
+
+    @property
+    def words(self) -> str:
+        """The move, for people."""
+        to = f"{show(self.move.start, 'V')} to {show(self.move.stop, 'V')}"
+        return f"charging {show(self.capacitance, 'F')} from {to} in '{self.move.step}'"
 
 
 class Piece(NamedTuple):
