@@ -75,7 +75,12 @@ class _Study:
                     self.parts[setting][points.output] = points.share if setting != "trip_delay" else 1.0
         for (_, setting), window in self.windows.items():
             self.parts.setdefault(setting, {}).update(window.parts)
-        self.most = {(name, setting): _Most() for name in self.set_points for setting in REHEARSED}
+        inputs = {name for name, _ in self.wanted}
+        # Without protections only coupled set points let one input hang on another: else only those that are
+        # asked about are played.
+        coupled = any(supply.coupled for supply in documents.bench.supplies.values())
+        self.played = {n: feed for n, feed in self.set_points.items() if coupled or n in inputs}
+        self.most = {(name, setting): _Most() for name in self.played for setting in REHEARSED}
         self.steps = 0
         self.long = False
         self.searched = False
@@ -85,7 +90,7 @@ class _Study:
         from railwright.physics.solver import SolverError
 
         try:
-            found, steps = needed(self.documents, self.set_points, case, self.timeline, self.parts)
+            found, steps = needed(self.documents, self.played, case, self.timeline, self.parts)
         except SolverError:
             return None
         self.steps += steps
@@ -104,11 +109,9 @@ class _Study:
         if base is None:
             return
         self.long = self.steps > LONG
-        inputs = {name for name, _ in self.wanted}
         own = {
             name: quantities_of(name, tuple(p.output for p in feed.outputs), self.quantities)
-            for name, feed in self.set_points.items()
-            if name in inputs
+            for name, feed in self.played.items()
         }
         rounds = max((len(places) for places in own.values()), default=0)
         if self.steps * rounds > STEPS:
