@@ -7,11 +7,7 @@ from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.windows import rise
-
-HEADROOM = 1.10
-"""Least ratio of the current limit, less its error, to the largest steady current (common practice, no
-source).
-"""
+from railwright.settings.windows.current_limit import HEADROOM
 
 
 @rule("current-range", Severity.STOP)

@@ -20,6 +20,7 @@ from railwright.settings.windows.window import (
     ends_of,
     missing,
     rounded,
+    threshold,
 )
 
 HEADROOM = 1.10
@@ -137,11 +138,10 @@ def _lows(source: Source) -> Iterator[Demand]:
     yield from _charging(source)
     least = max(output.current.low for output in source.rows)
     if least > 0.0:
-        yield Demand(
+        yield threshold(
             "range",
             "low",
             least,
-            lambda value: value >= least * (1.0 - EXACT),
             f"the output's range begins at {show(least, 'A')}",
             (*source.at_output, "current"),
             lambda high: f"an output that limits at {show(max(0.0, high), 'A')}",
@@ -244,11 +244,10 @@ def _highs(source: Source) -> Iterator[Demand]:
             rule,
         )
     full = source.full_current
-    yield Demand(
+    yield threshold(
         "range",
         "high",
         full,
-        lambda value: value <= full * (1.0 + EXACT),
         f"the output's range ends at {show(full, 'A')}",
         (*source.at_output, "current"),
         lambda low: f"an output that gives {show(low, 'A')}",

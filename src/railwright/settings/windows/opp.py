@@ -17,6 +17,7 @@ from railwright.settings.windows.window import (
     ends_of,
     missing,
     rounded,
+    threshold,
 )
 
 OPP_MARGIN = 1.25
@@ -125,11 +126,10 @@ def _lows(source: Source, limit: float | None) -> Iterator[Demand]:
     each = zip(source.rows, parts(source).values(), strict=True)
     least = max((output.opp.level.low / part for output, part in each if output.opp), default=0.0)
     if least > 0.0:
-        yield Demand(
+        yield threshold(
             "range",
             "low",
             least,
-            lambda value: value >= least * (1.0 - EXACT),
             f"the output's OPP begins at {show(least, 'W')}",
             (*source.at_output, "opp", "level"),
             lambda high: f"an OPP that begins at {show(max(0.0, high), 'W')}",
@@ -159,11 +159,10 @@ def _highs(source: Source, limit: float | None, ovp: float | None) -> Iterator[D
     each = zip(source.rows, parts(source).values(), strict=True)
     reach = min((output.opp.level.high / part for output, part in each if output.opp), default=math.inf)
     if reach < math.inf:
-        yield Demand(
+        yield threshold(
             "range",
             "high",
             reach,
-            lambda value: value <= reach * (1.0 + EXACT),
             f"the output's OPP reaches {show(reach, 'W')}",
             (*source.at_output, "opp", "level"),
             lambda low: f"an OPP that reaches {show(low, 'W')}",
@@ -172,11 +171,10 @@ def _highs(source: Source, limit: float | None, ovp: float | None) -> Iterator[D
     highest, at_most = source.played.highest, source.input.current.at_most
     if highest is not None and at_most is not None:
         bears = highest.voltage * at_most
-        yield Demand(
+        yield threshold(
             "device",
             "high",
             bears,
-            lambda value: value <= bears * (1.0 + EXACT),
             f"the device bears {show(at_most, 'A')} at the {show(highest.voltage, 'V')} of '{highest.step}', "
             f"{show(bears, 'W')}",
             (*source.at_input, "current", "at_most"),
@@ -185,11 +183,10 @@ def _highs(source: Source, limit: float | None, ovp: float | None) -> Iterator[D
     if limit is not None and ovp is not None:
         volts = ovp + (source.ovp_error or 0.0)
         held = volts * (limit + (source.limit_error(limit) or 0.0))
-        yield Demand(
+        yield threshold(
             "idle",
             "high",
             held,
-            lambda value: value <= held * (1.0 + EXACT),
             f"above {show(held, 'W')} it never acts, as current limit and OVP hold the power below",
             (*source.at_limits, "current_limit"),
             lambda low: "a higher current limit",

@@ -17,6 +17,7 @@ from railwright.settings.windows.window import (
     ends_of,
     missing,
     rounded,
+    threshold,
 )
 
 OVP_MARGIN = 0.03
@@ -142,11 +143,10 @@ def _lows(source: Source, limit: float | None) -> Iterator[Demand]:
         )
     least = max((low for low, _ in _ranges(source)), default=0.0)
     if least > 0.0:
-        yield Demand(
+        yield threshold(
             "range",
             "low",
             least,
-            lambda value: value >= least * (1.0 - EXACT),
             f"the output's OVP begins at {show(least, 'V')}",
             (*source.at_output, "ovp", "level"),
             lambda high: f"an OVP that begins at {show(max(0.0, high), 'V')}",
@@ -187,11 +187,10 @@ def _highs(source: Source) -> Iterator[Demand]:
         )
     reach = min((high for _, high in _ranges(source)), default=math.inf)
     if reach < math.inf:
-        yield Demand(
+        yield threshold(
             "range",
             "high",
             reach,
-            lambda value: value <= reach * (1.0 + EXACT),
             f"the output's OVP reaches {show(reach, 'V')}",
             (*source.at_output, "ovp", "level"),
             lambda low: f"an OVP that reaches {show(low, 'V')}",

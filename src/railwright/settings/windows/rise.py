@@ -26,6 +26,7 @@ from railwright.settings.windows.window import (
     ends_of,
     missing,
     rounded,
+    threshold,
 )
 
 RISE_STEP = 1.0
@@ -135,11 +136,10 @@ def _highs(source: Source, step: _PowerUp, limit: float | None) -> Iterator[Dema
     known = [each for each in able if each is not None]
     if len(known) == source.count:
         fastest = sum(known) if source.series else min(known)
-        yield Demand(
+        yield threshold(
             "slew",
             "high",
             fastest,
-            lambda rate: rate <= fastest * (1.0 + EXACT),
             f"{', '.join(source.outputs)} can rise with {show(fastest, 'V/s')}",
             (*source.at_output, "slew" if source.rows[0].slew else "rise"),
             lambda low: f"an output that rises with {show(low, 'V/s')}",
@@ -176,11 +176,10 @@ def _lows(source: Source, step: _PowerUp, documents: Documents) -> Iterator[Dema
     slews = [output.slew.low for output in source.rows if output.slew is not None]
     if slews:
         slowest = max(slews)
-        yield Demand(
+        yield threshold(
             "slew",
             "low",
             slowest,
-            lambda rate: rate >= slowest * (1.0 - EXACT),
             f"the slew of {', '.join(source.outputs)} begins at {show(slowest, 'V/s')}",
             (*source.at_output, "slew"),
             lambda high: f"an output whose slew begins at {show(max(0.0, high), 'V/s')}",

@@ -95,6 +95,27 @@ class Demand:
     bracket: bool = False
 
 
+def threshold(
+    key: str,
+    side: Side,
+    value: float,
+    why: str,
+    path: Path,
+    relax: Callable[[float], str],
+    rule: str = "",
+    *,
+    bracket: bool = False,
+) -> Demand:
+    """The demand that a setting stays at or above (side low), or at or below (side high), one figure."""
+
+    def holds(setting: float) -> bool:
+        if side == "low":
+            return setting >= value * (1.0 - EXACT)
+        return setting <= value * (1.0 + EXACT)
+
+    return Demand(key, side, value, holds, why, path, relax, rule, bracket)
+
+
 @dataclass(frozen=True, slots=True)
 class End:
     """An end of a window: the last value on the grid that meets one demand; see `Demand`.
