@@ -6,9 +6,9 @@ against what the requirement leaves.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccuracy
 from railwright.documents.loader import Documents
@@ -27,6 +27,8 @@ from railwright.rehearsal.unseen import (
 from railwright.settings import figures
 
 if TYPE_CHECKING:
+    from railwright.settings.rehearsed.view import JudgedRequirement
+    from railwright.settings.settle import Judge
     from railwright.traces import Record
 
 Verdict = Literal["yes", "marginal", "no"]
@@ -44,43 +46,6 @@ QUANTITIES = {
     "energy": ("voltage", "current"),
 }
 """Measure -> what has to be recorded; the others need the voltage."""
-
-
-class Value(Protocol):
-    """A measured value with its interval, as far as it is needed here."""
-
-    @property
-    def value(self) -> float: ...
-    @property
-    def low(self) -> float: ...
-    @property
-    def high(self) -> float: ...
-    @property
-    def unseen(self) -> str: ...
-    @property
-    def would_decide(self) -> str: ...
-
-
-class JudgedValue(Protocol):
-    """One requirement judged, as far as it is needed here."""
-
-    @property
-    def measured(self) -> Value | None: ...
-    @property
-    def outcome(self) -> str: ...
-    @property
-    def reason(self) -> str: ...
-
-
-class JudgedValues(Protocol):
-    """A judged record: one result for each requirement, in their order."""
-
-    @property
-    def results(self) -> Sequence[JudgedValue]: ...
-
-
-Judge = Callable[[Documents, SetPoints, "Record"], JudgedValues]
-"""Judges a record as a run's would be: `evaluate(documents, set_points, record)`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +87,11 @@ def measurable(
 
 
 def _one(
-    documents: Documents, set_points: SetPoints, required: Requirement, exact: JudgedValue, shown: JudgedValue
+    documents: Documents,
+    set_points: SetPoints,
+    required: Requirement,
+    exact: JudgedRequirement,
+    shown: JudgedRequirement,
 ) -> Measurable:
     expected = exact.measured.value if exact.measured is not None else None
     leaves = None if expected is None else _leaves(required, expected)
@@ -147,7 +116,7 @@ def _leaves(required: Requirement, value: float) -> float | None:
     return min((abs(limit - value) for limit in required.limits if limit is not None), default=None)
 
 
-def _why(required: Requirement, shown: JudgedValue, hidden: bool) -> str:
+def _why(required: Requirement, shown: JudgedRequirement, hidden: bool) -> str:
     if shown.measured is None:
         return shown.reason.partition(";")[0]
     if hidden:
@@ -159,7 +128,7 @@ def _would(
     documents: Documents,
     set_points: SetPoints,
     required: Requirement,
-    shown: JudgedValue,
+    shown: JudgedRequirement,
     leaves: float | None,
     expected: float | None,
 ) -> str:

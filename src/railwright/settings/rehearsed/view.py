@@ -47,10 +47,18 @@ class RehearsalResult(Protocol):
 
 
 class Value(Protocol):
-    """A measured value, as far as the rules need it."""
+    """A measured value with its interval, what it cannot tell and what would decide it."""
 
     @property
     def value(self) -> float: ...
+    @property
+    def low(self) -> float: ...
+    @property
+    def high(self) -> float: ...
+    @property
+    def unseen(self) -> str: ...
+    @property
+    def would_decide(self) -> str: ...
 
 
 class JudgedRequirement(Protocol):
