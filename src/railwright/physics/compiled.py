@@ -1,24 +1,18 @@
-"""Compilation: numba's decorator with types, and a cache that no change of the equations can leave stale.
-
-The cache folder's name holds a hash of every source that goes into the compiled code, the loads of third
-parties included. It lies in RAILWRIGHT_CACHE where that is set, else in the user's cache folder.
+"""Compilation: numba's decorator with types, and a cache that no change of the equations can leave stale,
+those of third parties' loads included.
 """
 
 from __future__ import annotations
 
-import hashlib
 import importlib
-import os
 import sys
-import tempfile
-from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 import numba
-from numba.core import config as numba_config
 
+from railwright.compiled_cache import Function, compile_kept
 from railwright.physics.loads import KINDS
 
 BLAS = "scipy.linalg.cython_blas"
@@ -41,8 +35,6 @@ def _load_numba_without_blas() -> None:
 
 _load_numba_without_blas()
 
-Function = TypeVar("Function", bound=Callable[..., object])
-_config: Any = numba_config
 _OPTIONS: Any = {
     "error_model": "numpy",
     "_nrt": False,
@@ -74,12 +66,7 @@ def compiled_entry(function: Function) -> Function:
     It releases the interpreter's lock: several may run in threads, each on its own arrays. It counts
     references, so it must not call a compiled function that returns an array: it would let go of it twice.
     """
-    before = _config.CACHE_DIR
-    _config.CACHE_DIR = str(cache_folder())
-    try:
-        return cast(Function, numba.njit(error_model="numpy", cache=True, nogil=True)(function))
-    finally:
-        _config.CACHE_DIR = before
+    return compile_kept(function, "compiled", sources())
 
 
 def sources() -> list[Path]:
@@ -87,22 +74,3 @@ def sources() -> list[Path]:
     here = Path(__file__).parent
     loads = [Path(str(kind.equations.__file__)) for kind in KINDS.values()]
     return sorted({*here.glob("*.py"), *(here / "loads").glob("*.py"), *loads})
-
-
-def cache_folder() -> Path:
-    """Folder of the compiled code, made if need be; a temporary one where no other can be written."""
-    digest = hashlib.sha256(numba.__version__.encode())
-    for path in sources():
-        digest.update(path.name.encode())
-        digest.update(path.read_bytes())
-    name = digest.hexdigest()[:16]
-    base = os.environ.get("RAILWRIGHT_CACHE")
-    user = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-    folder = (Path(base) if base else Path(user) / "railwright") / "compiled" / name
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        if os.access(folder, os.W_OK):
-            return folder
-    except OSError:
-        pass
-    return Path(tempfile.mkdtemp(prefix="railwright-"))

@@ -1,0 +1,51 @@
+"""Compiled code kept on disk, in a folder that no change of its sources can leave stale.
+
+The folder's name holds a hash of every source that goes into the compiled code. It lies in RAILWRIGHT_CACHE
+where that is set, else in the user's cache folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+Function = TypeVar("Function", bound=Callable[..., object])
+
+
+def compile_kept(function: Function, name: str, sources: Iterable[Path]) -> Function:
+    """Compile a function that Python calls, at its first call, and keep the result on disk.
+
+    It releases the interpreter's lock. name: of the folder among those of other compiled code.
+    """
+    import numba
+    from numba.core import config
+
+    settings: Any = config
+    before = settings.CACHE_DIR
+    settings.CACHE_DIR = str(_folder(name, numba.__version__, sources))
+    try:
+        return cast(Function, numba.njit(error_model="numpy", cache=True, nogil=True)(function))
+    finally:
+        settings.CACHE_DIR = before
+
+
+def _folder(name: str, version: str, sources: Iterable[Path]) -> Path:
+    """The folder, made if need be; a temporary one where no other can be written."""
+    digest = hashlib.sha256(version.encode())
+    for path in sources:
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    base = os.environ.get("RAILWRIGHT_CACHE")
+    user = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    folder = (Path(base) if base else Path(user) / "railwright") / name / digest.hexdigest()[:16]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if os.access(folder, os.W_OK):
+            return folder
+    except OSError:
+        pass
+    return Path(tempfile.mkdtemp(prefix="railwright-"))
