@@ -125,4 +125,4 @@ def _common(low: End, high: End) -> tuple[float, str]:
         return low.value, f"no rate is right: {said}; rehearsed with the least that is fast enough"
     wanted = max(low.value, high.value / rise.RISE_MARGIN)
     value = figures.tidy(wanted, low.value, high.value, rise.RISE_STEP)
-    return value, f"{said}, the latter by {rise.RISE_MARGIN:g}, and round"
+    return value, f"{said}; the upper one divided by {rise.RISE_MARGIN:g}, where there is room, and rounded"
