@@ -1,0 +1,88 @@
+"""Virtual time: asyncio code that waits for nothing, and connections in memory."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+
+import pytest
+
+from railwright.virtual_time import Stalled, VirtualLoop, memory_streams
+
+
+def test_an_hour_passes_at_once() -> None:
+    loop = VirtualLoop()
+    began, here = time.monotonic(), loop.now()
+    loop.sleep(3600.0)
+    assert loop.now() - here == pytest.approx(3600.0)
+    assert time.monotonic() - began < 1.0
+
+
+def test_an_answer_comes_after_both_ways_and_the_work_between() -> None:
+    loop = VirtualLoop()
+    (reader, writer), (far_reader, far_writer) = memory_streams(loop, latency=1e-3)
+
+    async def serve() -> None:
+        while data := await far_reader.read(100):
+            await asyncio.sleep(0.5)
+            far_writer.write(b"got " + data)
+
+    async def ask() -> bytes:
+        writer.write(b"it")
+        return await asyncio.wait_for(reader.read(100), 2.0)
+
+    serving = loop.create_task(serve())
+    assert loop.complete(ask()) == b"got it"
+    assert loop.now() == pytest.approx(1000.502)
+    writer.close()
+    loop.sleep(1.0)
+    assert serving.done()
+
+
+def test_what_is_written_at_one_instant_arrives_in_order() -> None:
+    loop = VirtualLoop()
+    (_, writer), (far_reader, _) = memory_streams(loop)
+    expected = b"".join(b"%d;" % number for number in range(500))
+
+    async def send() -> bytes:
+        for number in range(500):
+            writer.write(b"%d;" % number)
+        writer.close()
+        return await far_reader.read()
+
+    assert loop.complete(send()) == expected
+
+
+def test_a_deadline_passes_in_virtual_time() -> None:
+    loop = VirtualLoop()
+    (reader, _), _ = memory_streams(loop)
+
+    async def ask() -> bytes:
+        return await asyncio.wait_for(reader.read(1), 10.0)
+
+    with pytest.raises(TimeoutError):
+        loop.complete(ask())
+    assert loop.now() == pytest.approx(1010.0)
+
+
+def test_a_closed_connection_says_so_to_the_writer() -> None:
+    loop = VirtualLoop()
+    (_, writer), (_, far_writer) = memory_streams(loop)
+    far_writer.close()
+
+    async def send() -> None:
+        writer.write(b"x")
+        await writer.drain()
+
+    with pytest.raises(ConnectionResetError):
+        loop.complete(send())
+
+
+def test_waiting_for_nothing_is_said_instead_of_lasting_for_ever() -> None:
+    loop = VirtualLoop()
+    with pytest.raises(Stalled):
+        loop.complete(_never())
+
+
+async def _never() -> None:
+    await asyncio.get_running_loop().create_future()
