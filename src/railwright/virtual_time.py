@@ -1,8 +1,8 @@
 """Time as a value that is passed in: the clock of the computer, or one that jumps from event to event.
 
 `VirtualLoop` runs ordinary asyncio code without waiting: when nothing is ready, its time jumps to the next
-timer. `memory_streams` joins two ends of a connection inside it. Standard library only, so that the guard, the
-twins and a run can share one loop, and a two-second run with all its time-outs takes as long as its arithmetic.
+timer. `memory_streams` joins two ends of a connection inside it. Standard library only. The guard, the twins
+and a run can share one loop: a run of two seconds, time-outs included, takes as long as its arithmetic.
 """
 
 from __future__ import annotations
@@ -154,7 +154,7 @@ Streams = tuple[asyncio.StreamReader, MemoryWriter]
 def memory_streams(
     loop: asyncio.AbstractEventLoop, latency: float = 1e-4, limit: int = 1 << 20
 ) -> tuple[Streams, Streams]:
-    """Two ends of one connection in `loop`, each a reader and a writer as asyncio's servers and clients have."""
+    """Two ends of one connection in `loop`, each a reader and a writer as asyncio has them."""
     here, there = asyncio.StreamReader(limit=limit, loop=loop), asyncio.StreamReader(limit=limit, loop=loop)
     to_there, to_here = MemoryWriter(loop, there, latency), MemoryWriter(loop, here, latency)
     to_there.other, to_here.other = to_here, to_there
