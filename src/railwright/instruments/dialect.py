@@ -195,6 +195,10 @@ class Dialect(_Part):
         """The word of the dialect that an answer means. ValueError where it means none."""
         return self._word(answer)
 
+    def state_units(self, channels: Sequence[int]) -> list[str]:
+        """Queries of whether channels are on; one for all where the dialect reads lists."""
+        return [self._with(self.settings["output"] + "?", channels)]
+
     def reading_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of voltage and current of channels; one for all where the dialect reads lists."""
         return [self._with(header, channels) for header in (self.readings.voltage, self.readings.current)]
