@@ -1,8 +1,9 @@
 """The bench document: the supplies, leads and recorders that are there, with data-sheet figures."""
 
-from typing import Any, Literal, Self
+import re
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
 
 from railwright.documents.conductor import Conductor
 from railwright.documents.fixture import Fixture
@@ -29,6 +30,7 @@ from railwright.quantities import (
     VoltRange,
     WattRange,
     Watts,
+    quoted,
 )
 
 
@@ -150,6 +152,23 @@ class Points(Model):
     )
 
 
+def channel_named(text: str) -> int | None:
+    """The channel that a text says, such as an output's name; None: it is no whole number of 1 to 99999."""
+    return (int(text) or None) if re.fullmatch(r"\d{1,5}", text, re.ASCII) else None
+
+
+def _channel(given: object) -> int:
+    channel = channel_named(str(given))
+    if channel is None:
+        raise ValueError(f"expected the number of a channel, 1 to 99999, got {quoted(given)}")
+    return channel
+
+
+Channel = Annotated[
+    int, BeforeValidator(_channel), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 99_999})
+]
+
+
 def _or_same_as(schema: dict[str, Any]) -> None:
     """In the schema for editors, an output either says all it needs or is the same as another."""
     schema["properties"]["same_as"] = {
@@ -162,11 +181,17 @@ def _or_same_as(schema: dict[str, Any]) -> None:
 class Output(Model):
     """One independent output of a supply. What is left out is unknown, never zero.
 
-    `same_as: OUTPUT` (or SUPPLY.OUTPUT) takes every key from another output; keys beside it replace its.
+    `same_as: OUTPUT` (or SUPPLY.OUTPUT) takes every key but `channel` from another output; keys beside it
+    replace its.
     """
 
     model_config = ConfigDict(json_schema_extra=_or_same_as)
 
+    channel: Channel | None = Field(
+        None,
+        description="number by which the instrument knows it, in its commands; left out: its name, which has "
+        "to be a number then",
+    )
     voltage: VoltRange = Field(description="voltages that can be set")
     current: AmpereRange = Field(description="current limits that can be set")
     power: Watts | None = Field(None, description="largest power; left out: voltage times current")
@@ -233,6 +258,21 @@ class Supply(Model):
     )
     coupled: tuple[Coupling, ...] = Field((), description="outputs whose set points move together")
     outputs: dict[Name, Output] = Field(min_length=1, description="its outputs, each under its name")
+
+    @property
+    def channels(self) -> dict[str, int]:
+        """Output -> the channel by which the instrument knows it. ValueError where an output has none, or two
+        have the same; a bench that was loaded has neither.
+        """
+        found: dict[str, int] = {}
+        for name, output in self.outputs.items():
+            channel = channel_named(name) if output.channel is None else output.channel
+            if channel is None:
+                raise ValueError(f"output '{name}' has no channel, and its name is no number")
+            if channel in found.values():
+                raise ValueError(f"output '{name}' has channel {channel}, as another has")
+            found[name] = channel
+        return found
 
 
 class Lead(Model):

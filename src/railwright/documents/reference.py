@@ -53,7 +53,7 @@ def reference() -> str:
             if each is Output:
                 parts.append(
                     "| `same_as` | name of an output | no | "
-                    "takes every key from that output; keys beside it replace its |\n"
+                    "takes every key but `channel` from that output; keys beside it replace its |\n"
                 )
     return "".join(parts)
 
