@@ -1,11 +1,12 @@
 """The bench document: the supplies, leads and recorders that are there, with data-sheet figures."""
 
-import re
-from typing import Annotated, Any, Literal, Self
+from typing import Any, Literal, Self
 
-from pydantic import BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic import ConfigDict, Field, model_validator
 
+from railwright.documents.channel import Channel, channel_named
 from railwright.documents.conductor import Conductor
+from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
 from railwright.documents.model import Date, Model, Name, Text, fault
 from railwright.quantities import (
@@ -30,7 +31,7 @@ from railwright.quantities import (
     VoltRange,
     WattRange,
     Watts,
-    quoted,
+    show,
 )
 
 
@@ -152,23 +153,6 @@ class Points(Model):
     )
 
 
-def channel_named(text: str) -> int | None:
-    """The channel that a text says, such as an output's name; None: it is no whole number of 1 to 99999."""
-    return (int(text) or None) if re.fullmatch(r"\d{1,5}", text, re.ASCII) else None
-
-
-def _channel(given: object) -> int:
-    channel = channel_named(str(given))
-    if channel is None:
-        raise ValueError(f"expected the number of a channel, 1 to 99999, got {quoted(given)}")
-    return channel
-
-
-Channel = Annotated[
-    int, BeforeValidator(_channel), WithJsonSchema({"type": "integer", "minimum": 1, "maximum": 99_999})
-]
-
-
 def _or_same_as(schema: dict[str, Any]) -> None:
     """In the schema for editors, an output either says all it needs or is the same as another."""
     schema["properties"]["same_as"] = {
@@ -244,6 +228,10 @@ class Coupling(Model):
     )
 
 
+SHORTEST_EXCHANGE, LONGEST_EXCHANGE = 1e-3, 10.0
+"""Between these lies the time of one command with its verification [s]."""
+
+
 class Supply(Model):
     """One instrument with its outputs."""
 
@@ -253,11 +241,26 @@ class Supply(Model):
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
     calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
     isolation: PositiveVolts | None = Field(None, description="largest voltage from any terminal to earth")
+    exchange: PositiveSeconds | None = Field(
+        None,
+        description="time that one command with its verification takes: the shortest between two set points; "
+        "left out: unknown, 20 ms is taken",
+    )
+    watchdog: Watchdog | None = Field(
+        None, description="its communication watchdog; left out: it has none, or none that is used"
+    )
     common_negative: tuple[str, ...] = Field(
         (), description="outputs whose negative terminals are joined inside"
     )
     coupled: tuple[Coupling, ...] = Field((), description="outputs whose set points move together")
     outputs: dict[Name, Output] = Field(min_length=1, description="its outputs, each under its name")
+
+    @model_validator(mode="after")
+    def _exchange_fits(self) -> Self:
+        if self.exchange is not None and not SHORTEST_EXCHANGE <= self.exchange <= LONGEST_EXCHANGE:
+            ends = f"{show(SHORTEST_EXCHANGE, 's')} to {show(LONGEST_EXCHANGE, 's')}"
+            raise fault(f"expected an 'exchange' of {ends}, got {show(self.exchange, 's')}", "exchange")
+        return self
 
     @property
     def channels(self) -> dict[str, int]:
@@ -326,6 +329,9 @@ class Bench(Model):
     location: Literal["dry", "wet"] = Field(description="decides which touch-voltage limit applies")
     ambient: UncertainCelsius = Field(description="temperature around it")
     laboratory: Laboratory | None = Field(None, description="who stands behind a report")
+    interlock: Interlock | None = Field(
+        None, description="a hardware enable of the outputs; left out: there is none, or nobody saw it act"
+    )
     supplies: dict[Name, Supply] = Field(min_length=1, description="the instruments, each under its name")
     leads: dict[Text, Lead] = Field(min_length=1, description="the leads, each under its name")
     fixtures: dict[Text, Fixture] = Field(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from railwright.documents.bench import channel_named
+from railwright.documents.channel import channel_named
 from railwright.documents.files import Source
 from railwright.documents.hook_up import AUTO
 from railwright.documents.references import items, keys, names, text, texts, twice, unknown
