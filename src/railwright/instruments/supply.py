@@ -58,7 +58,7 @@ class Supply(Conversation):
         super().__init__(name, document.address, load_dialect(document.dialect), open_session)
         self.document = document
         self.identity: Identity | None = None
-        self._channels = {output: number for number, output in enumerate(document.outputs, start=1)}
+        self._channels = dict(document.channels)
 
     @property
     def outputs(self) -> tuple[str, ...]:
