@@ -122,8 +122,8 @@ class GuardLink(ABC):
         wait = deadline + max(0.0, (at or 0.0) - self.now())
         return self._ask("exchange", wait, name=name, text=text, deadline=deadline, answers=answers, at=at)
 
-    def poll(self, name: str, tag: str, messages: Sequence[str], **fields: Any) -> None:
-        """Begin, replace or (without messages) end a poll."""
+    def poll(self, name: str, tag: str, messages: Sequence[Any], **fields: Any) -> None:
+        """Begin, replace or (without messages) end a poll; see `Guard` for the fields of each tag."""
         self._send({"kind": "poll", "name": name, "tag": tag, "messages": list(messages), **fields})
 
     def arm(self, plan: OffPlan | None) -> None:

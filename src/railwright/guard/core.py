@@ -224,7 +224,7 @@ class Guard:
         one whose answer is known, which tells whether answers still belong to their questions.
         """
         loop, place = asyncio.get_running_loop(), 0
-        questions: Sequence[str] = message["messages"]
+        questions: Sequence[Sequence[str]] = message["messages"]
         question_due = known_due = loop.time()
         with suppress(asyncio.CancelledError):
             while True:
@@ -233,7 +233,7 @@ class Guard:
                 began = loop.time()
                 known = began >= known_due
                 asked = message["known"] if known else questions[place]
-                answer, sent, received = await self._all_of(session, [asked], message["deadline"])
+                answer, sent, received = await self._all_of(session, asked, message["deadline"])
                 if answer is None:
                     return  # the poll of the readings tells it
                 turn = -1 if known else place

@@ -276,6 +276,11 @@ class Dialect(_Part):
         """The word of the dialect that an answer means. ValueError where it means none."""
         return self._word(answer)
 
+    @property
+    def off_answers(self) -> tuple[str, ...]:
+        """What the query of an output's state may answer where it is off, in capitals."""
+        return tuple(dict.fromkeys(("0", "OFF", *(form.upper() for form in forms(self.words["off"])))))
+
     def state_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of whether channels are on; one for all where the dialect reads lists."""
         return [self._with(self.settings["output"] + "?", channels)]

@@ -17,12 +17,13 @@ from railwright.traces import Mode
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """What *IDN? answers (IEEE 488.2, 10.14)."""
+    """What *IDN? answers (IEEE 488.2, 10.14): its four fields, and the answer as it came."""
 
     maker: str
     model: str
     serial: str
     version: str
+    answer: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ class Supply(Conversation):
                 command,
                 f"expected 'maker,model,serial,version', got '{answer}': an unknown instrument",
             )
-        identity = Identity(*fields)
+        identity = Identity(*fields, answer)
         for what, wanted, got in (
             ("model", self.document.model, identity.model),
             ("serial number", self.document.serial, identity.serial),
@@ -151,6 +152,17 @@ class Supply(Conversation):
             self._compare(change, command, part)
         return answer
 
+    def told(self, changes: Sequence[Change]) -> tuple[str, ...]:
+        """The messages that make these changes of one output, without asking them back."""
+        channel = self._channels[changes[0].output]
+        return self.messages([*self.dialect.select(channel), *(self._set(change) for change in changes)])
+
+    def template(self, output: str, setting: Setting) -> str:
+        """The message that sets a number of one output, with `{}` in its place."""
+        channel = self._channels[output]
+        unit = self.dialect.command_of(self.dialect.settings[setting], [channel], "{}")
+        return compose([*self.dialect.select(channel), unit])
+
     def clear_trips(self, output: str) -> None:
         """Let go a protection that tripped; the output stays off."""
         channel = self._channels[output]
@@ -160,6 +172,25 @@ class Supply(Conversation):
     def switch_off(self, outputs: Sequence[str], at: float | None = None) -> Answer:
         """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""
         return self.put_together([Change(output, "output", False) for output in outputs], at)
+
+    @property
+    def can_link(self) -> bool:
+        """Whether it can be told to switch an output off when another one trips."""
+        return self.dialect.link is not None
+
+    def link(self, output: str, sources: Sequence[str]) -> None:
+        """Have an output switched off by the supply when one of `sources` trips, and ask it back."""
+        channel, wanted = self._channels[output], sorted(self._channels[source] for source in sources)
+        self.do([*self.dialect.select(channel), *self.dialect.link_units(channel, wanted)])
+        units = [*self.dialect.select(channel), self.dialect.link_query(channel)]
+        (answer,), _ = self.exchange(units)
+        try:
+            got = sorted(self.dialect.understood_link(answer))
+        except ValueError as error:
+            raise InstrumentError(self.name, compose(units), str(error)) from None
+        if got != wanted:
+            told = f"output {output}: linked trips were set to channels {wanted} and read back as {got}"
+            raise InstrumentError(self.name, compose(units), told)
 
     def state(self, output: str) -> bool:
         """Whether an output says that it is on."""
@@ -216,22 +247,27 @@ class Supply(Conversation):
         queries = [self.dialect.query_unit(setting, channel) for setting in settings]
         return self.messages([*self.dialect.select(channel), *queries])
 
-    def differences(self, changes: Sequence[Change], answer: str) -> list[str]:
-        """What of these settings, asked with `setting_queries`, is not as it was set; in words."""
+    def differences(
+        self, changes: Sequence[Change], answer: str, ignored: Sequence[Setting] = ()
+    ) -> list[str]:
+        """What of these settings, asked with `setting_queries`, is not as it was set; in words.
+
+        ignored: settings that may be anything.
+        """
         answers = split_answers(answer)
         asked = f"settings of output {changes[0].output}"
         if len(answers) != len(changes):
             told = f"expected {len(changes)} answers to the {asked}, got '{answer}'"
             raise InstrumentError(self.name, "", told)
-        told = []
+        found = []
         for change, part in zip(changes, answers, strict=True):
             got = self._understood(change.setting, asked, part)
-            if not self._same(change, got):
-                told.append(
+            if change.setting not in ignored and not self._same(change, got):
+                found.append(
                     f"{self.name}.{change.output}: {change.setting} was set to {_shown(change.value)} "
                     f"and now reads {_shown(got)}"
                 )
-        return told
+        return found
 
     def _groups(self, outputs: Sequence[str]) -> list[tuple[str, ...]]:
         """Outputs that are read by one query."""

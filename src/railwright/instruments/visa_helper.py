@@ -1,8 +1,8 @@
 """A process that speaks VISA for one address: `python -m railwright.instruments.visa_helper ADDRESS`.
 
-Standard input: messages, one a line. Standard output: `open`, or why not; then the answer to each message that
-asks something, one a line. It may hang in its library: whoever started it kills it then. The session is cleared
-first (IEEE 488.1 device clear), so that nothing of an earlier message is completed by a new one.
+Standard input: messages, one a line. Standard output: `open`, or why not; then the answer to each message
+that asks something, one a line. It may hang in its library: whoever started it kills it then. The session is
+cleared first (IEEE 488.1 device clear), so that nothing of an earlier message is completed by a new one.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The off plan of a run: what the guard is told, compiled from the documents and the dialects of its supplies."""
+"""The off plan of a run: what the guard is told, compiled from documents and dialects."""
 
 from __future__ import annotations
 

@@ -47,7 +47,8 @@ class InputReading:
     voltages add and the current is the mean, of a parallel pair the other way round. `at` says where the
     voltage was sensed: the record calls it `voltage` at the load, `terminal_voltage` at the terminals.
     outputs: (output, voltage, current) of each. age: how long before mode and trip were asked for the value
-    may lie [s]: latency, aperture and update, as far as they are known.
+    may lie [s]: latency, aperture and update, as far as they are known. off: those of its outputs whose own
+    state says that they are off.
     """
 
     time: float
@@ -59,6 +60,7 @@ class InputReading:
     trip: str
     outputs: tuple[tuple[str, float, float], ...] = ()
     age: float = 0.0
+    off: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +68,9 @@ class SwitchedOff:
     """How the outputs of one input went off.
 
     fell_after: from the switching-off to the first reading below `threshold` [s]; None: it never fell so far,
-    and `residual` [V] stood there at the end. verified: the output's state says off.
+    and `residual` [V] stood there at the end. verified: the output's state says off. confirmed: besides, no
+    current flows, and the voltage has fallen, or the device holds it: `holds` [V]. stays_on: why it is meant
+    to stay on.
     """
 
     input: str
@@ -74,12 +78,17 @@ class SwitchedOff:
     threshold: float
     fell_after: float | None
     residual: float
+    confirmed: bool = True
+    holds: float | None = None
+    stays_on: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RunOutcome:
-    """A run that is over. Every output is off unless `cautions` says otherwise. remedy: what to do about its
-    cause, where that is known.
+    """A run that is over. remedy: what to do about its cause, where that is known.
+
+    off_confirmed: every output that was told anything was read to be off, but for those that are meant to stay
+    on. not_confirmed: a line for each input of which that is not so.
     """
 
     folder: Path
@@ -94,6 +103,8 @@ class RunOutcome:
     worst_lateness: float
     missed_readings: int
     remedy: str = ""
+    off_confirmed: bool = True
+    not_confirmed: tuple[str, ...] = ()
 
     @property
     def completed(self) -> bool:

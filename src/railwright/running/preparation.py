@@ -4,57 +4,143 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
-from railwright.instruments.errors import NotReached
+from railwright.instruments.errors import InstrumentError, NotReached
 from railwright.instruments.supply import Change, Supply
 from railwright.quantities import show
 from railwright.rehearsal.lines import slew_range
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.running.off_order import held_voltage, off_threshold
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
-from railwright.running.shutdown import off_threshold
+
+FALL_WAIT = 5.0
+"""How long a voltage that stood at an output is given to fall [s]: an earlier run may have left it."""
+
+LOOK_AGAIN = 0.1
+"""Interval at which it is read meanwhile [s]."""
 
 
-def prepare(rig: Rig, recorder: Recorder, device: Device, look: Callable[[], None]) -> list[str]:
-    """Bring every supply to the state from which the procedure begins. Gives cautions.
+@dataclass(frozen=True)
+class Ways:
+    """How a preparation looks, waits and hands over.
 
-    Raises InstrumentError at the first thing that is not as it should be; no output has been on by then.
-    look: called between the stages, may raise to end it.
+    look: called between the stages, may raise to end it. arm: called when it is known who is there and that
+    nothing is on: from then on somebody else can switch off. consent: the person at the bench agrees to what
+    was found on. wait: lets time pass [s].
+    """
+
+    look: Callable[[], None]
+    arm: Callable[[], None]
+    wait: Callable[[float], None]
+    consent: bool = False
+
+
+class FoundOn(Exception):
+    """An output was on, or a voltage stood there, that nobody has agreed to; the text is for people."""
+
+
+def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[str]:
+    """Bring every output that is used to the state from which the procedure begins. Gives cautions.
+
+    Raises InstrumentError at the first thing that is not as it should be, FoundOn where somebody has to
+    decide; no output has been on by then, but where its own word for off switched it on, at the lowest
+    voltage. Outputs that feed no input are asked whether they are on, and told nothing.
     """
     tell = recorder.progress.preparing
     tell("identify the supplies")
-    _identify(rig, recorder, look)
-    tell("outputs off, set points to minimum")
-    for supply in rig.supplies.values():
-        look()
-        # What stood in the queue before is none of this run's; the first command would be blamed for it.
-        supply.clear()
-        for own, document in supply.document.outputs.items():
-            supply.put(minimum(own, document))
+    _identify(rig, recorder, ways.look)
+    tell("ask what is on")
+    cautions = _found(rig, recorder, ways)
+    ways.arm()
+    tell("set points to minimum, outputs off")
+    _minimum(rig, ways.look)
     tell("clear trips and errors")
-    for supply in rig.supplies.values():
-        look()
-        for own in supply.outputs:
+    for name, supply in rig.supplies.items():
+        ways.look()
+        for own in rig.used(name):
             supply.clear_trips(own)
         supply.clear()
         supply.check("after clearing")
     tell("protections")
-    _put(rig, look, protections)
+    _put(rig, ways.look, protections)
     tell("set points")
-    _put(rig, look, limits)
+    _put(rig, ways.look, limits)
+    tell("linked trips")
+    _link(rig, ways.look)
     tell("query every setting back")
     for name, feed, output in rig.feeds():
-        look()
+        ways.look()
         supply_name, own = output.output.split(".", 1)
         document = rig.bench.output(output.output)
         lowest = [change for change in minimum(own, document) if change.setting != "current_limit"]
-        everything = lowest + protections(rig, feed, output) + limits(rig, feed, output)
+        everything = [
+            *lowest,
+            Change(own, "output", False),
+            *protections(rig, feed, output),
+            *limits(rig, feed, output),
+        ]
         rig.supplies[supply_name].verify(everything)
         recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
     tell("read every output")
-    return _standing(rig, recorder, device)
+    return cautions + _standing(rig, recorder, device, ways)
+
+
+def _found(rig: Rig, recorder: Recorder, ways: Ways) -> list[str]:
+    """Ask every output of the supplies whether it is on; FoundOn where one is, without consent."""
+    found = []
+    for name, supply in rig.supplies.items():
+        ways.look()
+        # What stood in the queue before is none of this run's; the first command would be blamed for it.
+        supply.clear()
+        used = rig.used(name)
+        for own in supply.outputs:
+            if not supply.state(own):
+                continue
+            told = "feeds an input of this run" if own in used else "is not used by this run"
+            recorder.event("found on", f"{name}.{own}", told)
+            found.append(f"{name}.{own} is on, and {told}")
+    if found and not ways.consent:
+        raise FoundOn("; ".join(found) + ". Switch off what should not be on, or agree with --consent")
+    return [f"before the run {each}: agreed to by the operator." for each in found]
+
+
+def _minimum(rig: Rig, look: Callable[[], None]) -> None:
+    """Lowest set points first, then the word for off: one that switches on instead does so at the lowest
+    voltage, and is taken back.
+    """
+    for name, supply in rig.supplies.items():
+        for own in rig.used(name):
+            look()
+            rig.put(name, minimum(own, supply.document.outputs[own]))
+            try:
+                rig.put(name, [Change(own, "output", False)])
+            except InstrumentError as error:
+                if error.lost or not supply.state(own):
+                    raise
+                words = supply.dialect.words
+                try:
+                    supply.put([Change(own, "output", True)])
+                except InstrumentError:
+                    pass  # it compares with the wrong word, too: what counts is the state
+                now = "and it is off again" if not supply.state(own) else "AND IT IS STILL ON"
+                raise InstrumentError(
+                    name,
+                    error.command,
+                    f"output {own}: the word for off, '{words['off']}', switched it on, at its lowest voltage; "
+                    f"'{words['on']}' was sent, {now}. Mend the words of its dialect",
+                ) from None
+
+
+def _link(rig: Rig, look: Callable[[], None]) -> None:
+    """Linked trips within one supply are set in the supply, where its dialect can, and asked back."""
+    for target, source in rig.links():
+        look()
+        supply, own = target.split(".", 1)
+        rig.supplies[supply].link(own, [each.split(".", 1)[1] for each in source])
 
 
 def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
@@ -76,9 +162,8 @@ def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
 
 
 def minimum(own: str, document: Output) -> list[Change]:
-    """Off, and the lowest set points there are."""
+    """The lowest set points there are."""
     return [
-        Change(own, "output", False),
         Change(own, "voltage", document.voltage.low),
         Change(own, "current_limit", document.current.low),
     ]
@@ -137,20 +222,40 @@ def _put(
 ) -> None:
     for _, feed, output in rig.feeds():
         look()
-        rig.supplies[output.output.split(".", 1)[0]].put(changes(rig, feed, output))
+        rig.put(output.output.split(".", 1)[0], changes(rig, feed, output))
 
 
-def _standing(rig: Rig, recorder: Recorder, device: Device) -> list[str]:
-    """Every output read once, so that a reading that does not work is found now; and what stands there
-    already.
+def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[str]:
+    """Read every output, so that a reading that does not work is found now, and a voltage that stands there.
+
+    One that falls is waited for. One that the device itself holds is expected. Any other is FoundOn without
+    consent.
     """
-    cautions = []
-    for reading in rig.read(tuple(rig.set_points), explain=True):
-        if abs(reading.voltage) >= off_threshold(device, reading.input):
-            detail = f"{show(reading.voltage, 'V')} stands there before it is switched on"
-            recorder.event("voltage before switching on", reading.input, detail, recorder.at(reading.time))
-            cautions.append(f"{reading.input}: {detail}.")
-    return cautions
+    waited = 0.0
+    while True:
+        cautions, strange = [], []
+        for reading in rig.read(tuple(rig.set_points), explain=True):
+            name, standing = reading.input, abs(reading.voltage)
+            if standing < off_threshold(device, name):
+                continue
+            held = held_voltage(device, name)
+            detail = f"{show(reading.voltage, 'V')} stand there before it is switched on"
+            if held is not None and standing <= held[1] + off_threshold(device, name):
+                detail += ", held by the device"
+            else:
+                strange.append(f"{name}: {detail}")
+            cautions.append((name, detail, recorder.at(reading.time)))
+        if not strange or waited >= FALL_WAIT:
+            break
+        ways.look()
+        ways.wait(LOOK_AGAIN)
+        waited += LOOK_AGAIN
+    for name, detail, when in cautions:
+        recorder.event("voltage before switching on", name, detail, when)
+    if strange and not ways.consent:
+        told = "; ".join(strange)
+        raise FoundOn(f"{told}, and nothing in the device's document explains it. Find its source, or agree with --consent")
+    return [f"{name}: {detail}." for name, detail, _ in cautions]
 
 
 def _as_data(changes: list[Change]) -> dict[str, float | bool | str]:

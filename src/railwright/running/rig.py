@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from railwright.documents.bench import Bench
 from railwright.instruments import lists
@@ -28,16 +28,25 @@ OVER = 0.05
 class Rig:
     """Every supply that feeds an input, and nothing else of the bench.
 
-    Commands are verified by the driver; a failure is an InstrumentError. Times are of the monotonic clock.
+    Commands are verified by the driver; a failure is an InstrumentError. Times are of the clock of the
+    sessions. on: inputs whose outputs were switched on. ever_on: those that were at any time.
     """
 
-    def __init__(self, bench: Bench, set_points: SetPoints, open_session: OpenSession) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        set_points: SetPoints,
+        open_session: OpenSession,
+        now: Callable[[], float] = time.monotonic,
+    ) -> None:
         self.bench = bench
+        self.now = now
         self.set_points = set_points
         names = dict.fromkeys(_supply_of(o.output) for feed in set_points.values() for o in feed.outputs)
         self.supplies = {name: Supply(name, bench.supplies[name], open_session) for name in names}
         self.on: set[str] = set()
-        self.off_at: dict[str, float] = {}
+        self.ever_on: set[str] = set()
+        self.settings = Expected(bench)
         self._slews: dict[str, float] = {}
         # Inputs whose outputs are ruled by their point lists: when those are over [s], their last voltage
         # [V].
@@ -49,10 +58,49 @@ class Rig:
             for output in feed.outputs:
                 yield name, feed, output
 
+    def used(self, supply: str) -> tuple[str, ...]:
+        """The outputs of a supply that feed an input, in the order of the bench document."""
+        used = {output.output for _, _, output in self.feeds()}
+        return tuple(own for own in self.supplies[supply].outputs if f"{supply}.{own}" in used)
+
+    def share(self, output: str) -> float:
+        """The part of its input's voltage that an output carries."""
+        return next(each.share for _, _, each in self.feeds() if each.output == output)
+
+    def inputs_of(self, supply: str) -> tuple[str, ...]:
+        """The inputs that a supply feeds."""
+        return tuple(name for name in self.set_points if supply in self.outputs_by_supply(name))
+
     # Setting
 
-    def set(self, name: str, voltage: float, slew: float | None, *, switch_on: bool = False) -> float:
-        """Move an input's set point, perhaps switching it on first. Gives when that was done."""
+    def put(self, supply: str, changes: Sequence[Change]) -> None:
+        """Set one after the other, each verified, and expect them to stay so."""
+        self.supplies[supply].put(changes)
+        self.settings.told(supply, changes, self.now())
+
+    def _put_together(
+        self, changes: Mapping[str, Sequence[Change]], at: float | None = None
+    ) -> Sequence[Answer]:
+        """Set settings of several supplies, one message each, and expect them to stay so."""
+        answers = []
+        for supply, own in changes.items():
+            answers.append(self.supplies[supply].put_together(own, at))
+            self.settings.told(supply, own, self.now())
+        return answers
+
+    def set(
+        self,
+        name: str,
+        voltage: float,
+        slew: float | None,
+        *,
+        switch_on: bool = False,
+        at: float | None = None,
+    ) -> float:
+        """Move an input's set point, perhaps switching it on first, at an instant [s] where one is given.
+
+        Gives when that was done.
+        """
         feed = self.set_points[name]
         ruled = name in self._ruled
         if ruled:
@@ -70,15 +118,16 @@ class Rig:
         if switch_on:
             # From here on it counts as energised, also when the command fails half-way.
             self.on.add(name)
-        answers = [self.supplies[supply].put_together(mine) for supply, mine in changes.items()]
+            self.ever_on.add(name)
+        answers = self._put_together(changes, at)
         if slew is not None:
             self._slews.update({output.output: slew * output.share for output in feed.outputs})
         if ruled:
             # The new set point stands by now, so that nothing else comes in between.
             self._release(name)
-        return _middle(answers)
+        return self._middle(answers)
 
-    def limit(self, name: str, current: float | None) -> float:
+    def limit(self, name: str, current: float | None, at: float | None = None) -> float:
         """Set an input's current limit [A], None: the one that was settled. Gives when that was done."""
         feed = self.set_points[name]
         part = 1.0 if current is None else current / limit_of(feed)
@@ -86,7 +135,7 @@ class Rig:
         for output in feed.outputs:
             supply, own = output.output.split(".", 1)
             changes.setdefault(supply, []).append(Change(own, "current_limit", output.current_limit * part))
-        return _middle([self.supplies[supply].put_together(mine) for supply, mine in changes.items()])
+        return self._middle(self._put_together(changes, at))
 
     # Point lists
 
@@ -111,6 +160,7 @@ class Rig:
         if name in self._ruled:
             return
         self._ruled[name] = 0.0, float(listing.points.voltages[-1])
+        self.settings.ruled(name for name in self._outputs_of(listing.input))
         for supply, outputs in self.outputs_by_supply(name).items():
             for own in outputs:
                 lists.arm(self.supplies[supply], own)
@@ -125,7 +175,7 @@ class Rig:
         if slews is not None:
             self._fastest(name, slews[1])
         by_supply = self.outputs_by_supply(name).items()
-        done = _middle([lists.start(self.supplies[supply], outputs) for supply, outputs in by_supply])
+        done = self._middle([lists.start(self.supplies[supply], outputs) for supply, outputs in by_supply])
         self._ruled[name] = done + listing.duration, self._ruled[name][1]
         return done
 
@@ -133,12 +183,12 @@ class Rig:
         """A slew that was programmed for a line before would hold back the list."""
         for output in self.set_points[name].outputs:
             if changes := self.slew_changes(output, slew):
-                self.supplies[_supply_of(output.output)].put_together(changes)
+                self._put_together({_supply_of(output.output): changes})
                 self._slews[output.output] = slew * output.share
 
     def _stop_list(self, name: str) -> None:
         """End the lists of an input, where they may still run: it ends all lists of their supplies."""
-        if time.monotonic() < self._ruled[name][0] + OVER:
+        if self.now() < self._ruled[name][0] + OVER:
             for supply in self.outputs_by_supply(name):
                 lists.stop(self.supplies[supply])
 
@@ -157,26 +207,24 @@ class Rig:
         settings = self.supplies[supply].dialect.settings
         return [Change(own, name, wanted) for name in ("slew_rising", "slew_falling") if name in settings]
 
-    def off(self, name: str, failed: Failed | None = None) -> float:
-        """Switch the outputs of an input off, verified. Gives when that was done [s, monotonic].
+    def off(self, name: str, failed: Failed | None = None, at: float | None = None) -> float:
+        """Switch the outputs of an input off, verified by their state. Gives when that was done [s].
 
         failed: told of a supply that does not do it, while the others go on; else that is raised.
         """
         answers = []
         for supply, outputs in self.outputs_by_supply(name).items():
             try:
-                answers.append(self.supplies[supply].switch_off(outputs))
+                answers.append(self.supplies[supply].switch_off(outputs, at))
+                self.settings.told(supply, [Change(own, "output", False) for own in outputs], self.now())
             except InstrumentError as error:
                 if failed is None:
                     raise
                 failed(error)
-        done = _middle(answers)
         if name in self._ruled:
             self._end_list(name, failed)
-        if name in self.on:
-            self.on.discard(name)
-            self.off_at[name] = done
-        return done
+        self.on.discard(name)
+        return self._middle(answers)
 
     def _end_list(self, name: str, failed: Failed | None) -> None:
         """End the lists of an input that is off by now."""
@@ -190,6 +238,30 @@ class Rig:
                 if failed is None:
                     raise
                 failed(error)
+
+    def _outputs_of(self, name: str) -> tuple[str, ...]:
+        return tuple(output.output for output in self.set_points[name].outputs)
+
+    def links(self) -> list[tuple[str, tuple[str, ...]]]:
+        """(output, outputs of the same supply whose trip switches it off): what supplies can link themselves."""
+        found = []
+        for feed in self.set_points.values():
+            for output in feed.outputs:
+                supply = _supply_of(output.output)
+                sources = tuple(
+                    own
+                    for source in feed.trips_when
+                    if source in self.set_points
+                    for own in self._outputs_of(source)
+                    if _supply_of(own) == supply
+                )
+                if sources and self.supplies[supply].can_link:
+                    found.append((output.output, sources))
+        return found
+
+    def _middle(self, answers: Sequence[Answer]) -> float:
+        """The instant a command took hold: the middle of its first exchange."""
+        return answers[0].middle if answers else self.now()
 
     def outputs_by_supply(self, name: str) -> dict[str, list[str]]:
         """Supply -> its outputs that feed an input."""
@@ -233,9 +305,10 @@ class Rig:
                 continue
             readings.update({f"{supply_name}.{own}": reading for own, reading in answers.items()})
         whole = [name for name in names if all(o.output in readings for o in self.set_points[name].outputs)]
-        return [self._together(name, readings) for name in whole]
+        return [self.together(name, readings) for name in whole]
 
-    def _together(self, name: str, readings: dict[str, Reading]) -> InputReading:
+    def together(self, name: str, readings: Mapping[str, Reading]) -> InputReading:
+        """What the readings of its outputs say of an input."""
         feed = self.set_points[name]
         parts = [readings[output.output] for output in feed.outputs]
         voltages, currents = [part.voltage for part in parts], [part.current for part in parts]
@@ -253,6 +326,7 @@ class Rig:
             trip=next((part.trip for part in parts if part.trip), ""),
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
             age=max(self._age(o.output) for o in feed.outputs),
+            off=tuple(o.output for o, part in zip(feed.outputs, parts, strict=True) if not part.on),
         )
 
     def _latency(self, output: str) -> float:
@@ -269,6 +343,55 @@ def _supply_of(output: str) -> str:
     return output.partition(".")[0]
 
 
-def _middle(answers: Sequence[Answer]) -> float:
-    """The instant a command took hold: the middle of its first exchange."""
-    return answers[0].middle if answers else time.monotonic()
+class Expected:
+    """What the settings of every output were last set to, and when; to be compared with what they read."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._values: dict[str, dict[str, Change]] = {}
+        self._since: dict[str, float] = {}
+        self._moving: set[str] = set()
+
+    def told(self, supply: str, changes: Sequence[Change], when: float) -> None:
+        """Settings were changed and verified at an instant [s]."""
+        for change in changes:
+            name = f"{supply}.{change.output}"
+            own = self._values.setdefault(name, {})
+            before = own.get(change.setting)
+            own[change.setting] = change
+            self._since[name] = when
+            if change.setting == "voltage":
+                self._moving.discard(name)
+                if before is not None:
+                    self._take_along(supply, change, float(before.value), when)
+
+    def ruled(self, outputs: Iterable[str]) -> None:
+        """Lists rule the voltages of these outputs until their set points are told again."""
+        self._moving.update(outputs)
+
+    def of(self, output: str) -> tuple[Change, ...]:
+        """Settings of an output that stay as they were set, but for its switch."""
+        moving = {"output", "voltage"} if output in self._moving else {"output"}
+        return tuple(c for c in self._values.get(output, {}).values() if c.setting not in moving)
+
+    def stood(self, output: str, since: float) -> bool:
+        """Whether nothing was changed after an instant [s]."""
+        return self._since.get(output, 0.0) < since
+
+    def _take_along(self, supply: str, change: Change, before: float, when: float) -> None:
+        """Coupled set points move together: by the same step, or in ratio."""
+        now = float(change.value)
+        for group in self._bench.supplies[supply].coupled:
+            if change.output not in group.outputs:
+                continue
+            for other in group.outputs:
+                own = self._values.get(f"{supply}.{other}", {})
+                there = own.get("voltage")
+                if other == change.output or there is None:
+                    continue
+                goal = float(there.value) + now - before
+                if group.by == "ratio":
+                    goal = float(there.value) * (now / before if before else 1.0)
+                bounds = self._bench.output(f"{supply}.{other}").voltage
+                own["voltage"] = Change(other, "voltage", min(max(goal, bounds.low), bounds.high))
+                self._since[f"{supply}.{other}"] = when

@@ -1,153 +1,123 @@
-"""Every output off, in order, whatever happened before: commanded, verified, and watched until the
-voltage has fallen.
-"""
+"""The end of a run: the guard switches everything off; what it reads on the way goes into the record."""
 
 from __future__ import annotations
 
-import time
-from collections.abc import Sequence
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 from railwright.documents.device import Device
-from railwright.documents.procedure import Procedure
+from railwright.guard.client import GuardLink
 from railwright.instruments.errors import InstrumentError
-from railwright.instruments.supply import Supply
+from railwright.instruments.session import Answer
 from railwright.quantities import show
 from railwright.running.interruption import StopRequest
+from railwright.running.off_order import off_threshold
 from railwright.running.outcome import SwitchedOff
+from railwright.running.polling import Polling
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.running.watch import Watch
 
-OFF_BELOW = 1.0
-"""Voltage below which an output that was switched off counts as off [V], or `OFF_PART` of nominal, if
-that is more.
-"""
-
-OFF_PART = 0.05
-
 DECAY_LIMIT = 10.0
 """How long the voltage may take to fall that far before it counts as a residual [s]."""
 
-
-def off_threshold(device: Device, name: str) -> float:
-    """Voltage below which the input counts as off [V]."""
-    return max(OFF_BELOW, OFF_PART * abs(device.inputs[name].nominal))
+MAINS = "use the mains switch, and measure before touching"
+"""What to do about an output that is not confirmed off."""
 
 
-def off_order(procedure: Procedure, names: Sequence[str]) -> tuple[str, ...]:
-    """Inputs in the order in which they go off: as the last power_down has it, the others before, last on
-    first off.
-    """
-    ups = [step.power_up.order for step in procedure.steps if step.power_up is not None]
-    downs = [step.power_down.order for step in procedure.steps if step.power_down is not None]
-    named = [name for name in (downs[-1] if downs else ()) if name in names]
-    came_up = list(dict.fromkeys(name for order in ups for name in order if name in names))
-    unordered = [name for name in names if name not in came_up]
-    rest = [name for name in [*unordered, *reversed(came_up)] if name not in named]
-    return (*rest, *named)
-
-
+@dataclass
 class ShutDown:
-    """Switches everything off once. Nothing in it raises: what goes wrong becomes an event and a caution."""
+    """Has everything switched off and writes down what happens. Nothing in it raises."""
 
-    def __init__(self, rig: Rig, recorder: Recorder, watch: Watch, device: Device, stop: StopRequest) -> None:
-        self.rig = rig
-        self.recorder = recorder
-        self.watch = watch
-        self.device = device
-        self.stop = stop
-        self.cautions: list[str] = []
-        self._unverified: set[str] = set()
+    rig: Rig
+    recorder: Recorder
+    watch: Watch
+    polling: Polling
+    device: Device
+    cautions: list[str] = field(default_factory=list)
+    not_confirmed: list[str] = field(default_factory=list)
 
-    def go(self, order: Sequence[str], every: float, limit: float) -> dict[str, SwitchedOff]:
-        """Off in this order, without the procedure's gaps. Gives what became of every input that was on."""
-        reached = [name for name in order if self._identified(name)]
-        energised = [name for name in reached if name in self.rig.on or name in self.rig.off_at]
-        for name in reached:
-            was_on = name in self.rig.on
-            done = self.recorder.at(self.rig.off(name, self._failed))
-            if was_on:
-                self.recorder.add_all(self.watch.switched(name, False, done))
-                self.recorder.event("off", name, time=done)
-        for supply in self.rig.supplies.values():
-            if supply.identity is not None and supply.lost:
-                self._retry(supply, reached)
-        self._wait(energised, every, limit)
-        return {name: self._became(name, limit) for name in energised}
+    def go(self, link: GuardLink, why: str, *, orderly: bool, stop: StopRequest) -> dict[str, SwitchedOff]:
+        """Switch off and wait until everything is confirmed, or is not going to be. Gives what became of every
+        input that was on. A second request to stop ends the waiting.
+        """
+        over = link.switch_off(why, self._told, orderly=orderly, urgent=lambda: stop.urgent)
+        return self._became(over["ends"])
 
-    def _identified(self, name: str) -> bool:
-        """An instrument that is not known to be the one of the bench is never told anything."""
-        return all(
-            self.rig.supplies[supply].identity is not None for supply in self.rig.outputs_by_supply(name)
-        )
+    def _told(self, message: Mapping[str, Any]) -> None:
+        """One thing that happened while switching off."""
+        if message["kind"] == "poll":
+            return  # from before; nothing is judged by it any more
+        what, at = message.get("what", ""), self.recorder.at(float(message.get("time", self.rig.now())))
+        match what:
+            case "look":
+                self._looked(message)
+            case "off sent":
+                name = message["input"]
+                if name in self.rig.on:
+                    self.rig.on.discard(name)
+                    self.recorder.add_all(self.watch.switched(name, False, at))
+                self.recorder.event("off sent", name, time=at)
+            case "off again":
+                self.recorder.event("off sent again", message["output"], "it still says that it is on", at)
+            case "confirmed off":
+                held = message["holds"]
+                detail = "" if held is None else f"device holds {show(held, 'V')}"
+                self.recorder.event("off confirmed", message["input"], detail, at)
+            case "lost":
+                self.recorder.event("lost", message["name"], message["why"], at)
+                self.recorder.progress.switching_off(
+                    f"{message['name']} is lost ({message['why']}); waiting for it: {MAINS}"
+                )
+            case "answers again":
+                after = show(message["after"], "s")
+                self.recorder.event("answers again", message["name"], f"after {after}", at)
+                if message["after"] > 1.0:
+                    self.cautions.append(f"{message['name']} was lost for {after}: {message['why']}.")
+            case "stays on":
+                self.recorder.event("stays on", message["input"], message["why"], at)
 
-    def _failed(self, error: InstrumentError) -> None:
-        supply = self.rig.supplies[error.instrument]
-        names = [name for name in self.rig.set_points if error.instrument in self.rig.outputs_by_supply(name)]
-        self._unverified.update(names)
-        self.recorder.event("instrument fails", error.instrument, error.told)
-        # One that answers nonsense is as little to be trusted as one that answers nothing.
-        supply.lost = True
-
-    def _retry(self, supply: Supply, names: Sequence[str]) -> None:
-        """Once more over a new session: the outputs may well be on still."""
-        outputs = {o: name for name in names for o in self.rig.outputs_by_supply(name).get(supply.name, ())}
+    def _looked(self, message: Mapping[str, Any]) -> None:
+        answer = Answer(message["answer"], message["sent"], message["received"])
         try:
-            supply.connect()
-            supply.identify()
-            supply.clear()
-            if outputs:
-                supply.switch_off(tuple(outputs))
-        except InstrumentError as error:
-            supply.lost = True
-            supply.close()
-            self._unverified.update(outputs.values())
-            self.recorder.event("not switched off", supply.name, str(error))
-            self.cautions.append(
-                f"{supply.name} could not be switched off ({error.what}): "
-                f"{', '.join(sorted(set(outputs.values())))} may still be energised. Switch it off by hand."
+            seen = self.polling.looked(message["name"], 0, answer)
+        except InstrumentError:
+            return  # the guard judges it too, and tells what is wrong
+        for _, raw in seen.readings:
+            events, _ = self.watch.see(self.recorder.reading(raw))
+            self.recorder.add_all(events)
+
+    def _became(self, ends: Mapping[str, Mapping[str, Any]]) -> dict[str, SwitchedOff]:
+        became = {}
+        for name in ends:
+            end = ends[name]
+            threshold = off_threshold(self.device, name)
+            off_sent, fell = end["off_sent"], end["fell"]
+            fell_after = None if fell is None or off_sent is None else max(0.0, fell - off_sent)
+            fell_after = self.watch.fell_after.get(name, fell_after)
+            if not end["confirmed"] and not end["stays_on"]:
+                self.not_confirmed.append(self._line(name, end))
+            if name not in self.rig.ever_on:
+                continue
+            became[name] = SwitchedOff(
+                name,
+                end["off_read"] is not None,
+                threshold,
+                fell_after if end["confirmed"] and end["holds"] is None else None,
+                abs(end["voltage"]) if end["voltage"] is not None else 0.0,
+                end["confirmed"],
+                end["holds"],
+                end["stays_on"],
             )
-            return
-        self._unverified.difference_update(outputs.values())
-        self.recorder.event("switched off after reconnecting", supply.name, f"outputs {', '.join(outputs)}")
+        return became
 
-    def _wait(self, names: Sequence[str], every: float, limit: float) -> None:
-        """Read until every voltage has fallen, or the limit is over, or a second request says not to wait."""
-        start = time.monotonic()
-        turn = 0
-        while names and not self.stop.urgent:
-            for raw in self.rig.read(names, failed=self._failed):
-                events, _ = self.watch.see(self.recorder.reading(raw))
-                self.recorder.add_all(events)
-            waiting = [name for name in names if not self._is_down(name)]
-            # An input whose supply is lost is no longer read; waiting for it would be waiting for nothing.
-            waiting = [name for name in waiting if self._read(name)]
-            if not waiting or time.monotonic() - start > limit:
-                return
-            turn = max(turn + 1, int((time.monotonic() - start) / every) + 1)
-            time.sleep(max(0.0, start + turn * every - time.monotonic()))
-
-    def _is_down(self, name: str) -> bool:
-        return name in self.watch.fell_after and self._residual(name) < off_threshold(self.device, name)
-
-    def _read(self, name: str) -> bool:
-        return not any(self.rig.supplies[supply].lost for supply in self.rig.outputs_by_supply(name))
-
-    def _residual(self, name: str) -> float:
-        voltage = self.recorder.columns[name].voltage
-        return abs(voltage[-1]) if voltage else 0.0
-
-    def _became(self, name: str, limit: float) -> SwitchedOff:
-        threshold, residual = off_threshold(self.device, name), self._residual(name)
-        fell_after = self.watch.fell_after.get(name) if self._is_down(name) and self._read(name) else None
-        if fell_after is None and self._read(name):
-            last = self.recorder.columns[name].time[-1:]
-            detail = f"{show(residual, 'V')} stands there, {show(threshold, 'V')} counts as off"
-            self.recorder.event("residual voltage", name, detail, last[0] if last else None)
-            waited = (
-                "it was not waited for"
-                if self.stop.urgent
-                else f"{show(limit, 's')} after it was switched off"
-            )
-            self.cautions.append(f"{name}: {show(residual, 'V')} still stands at the output, {waited}.")
-        return SwitchedOff(name, name not in self._unverified, threshold, fell_after, residual)
+    def _line(self, name: str, end: Mapping[str, Any]) -> str:
+        """What is not confirmed about an input: which outputs, since when, the last voltage, what to do."""
+        outputs = ", ".join(output.output for output in self.rig.set_points[name].outputs)
+        sent = end["off_sent"]
+        since = "no OFF was sent" if sent is None else f"OFF was sent at {show(self.recorder.at(sent), 's')}"
+        last = "no voltage was read"
+        if end["voltage"] is not None:
+            last = f"last read {show(end['voltage'], 'V')} at {show(self.recorder.at(end['read_at']), 's')}"
+        return f"{name} ({outputs}): {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"
