@@ -63,10 +63,13 @@ class InputReading:
 
 @dataclass(frozen=True, slots=True)
 class SwitchedOff:
-    """How the outputs of one input went off.
+    """How the outputs of one input ended.
 
     fell_after: from the switching-off to the first reading below `threshold` [s]; None: it never fell so far,
-    and `residual` [V] stood there at the end. verified: the output's state says off.
+    and `residual` [V] stood there at the end. verified: the output's state says off. confirmed: that, and
+    current and voltage were read to be those of an output that is off. holds: the voltage [V] that the device
+    keeps at the terminals by a source of its own. stays_on: why the output is left on, for people; empty
+    where it is not.
     """
 
     input: str
@@ -74,12 +77,18 @@ class SwitchedOff:
     threshold: float
     fell_after: float | None
     residual: float
+    confirmed: bool = False
+    holds: float | None = None
+    stays_on: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RunOutcome:
-    """A run that is over. Every output is off unless `cautions` says otherwise. remedy: what to do about its
-    cause, where that is known.
+    """A run that is over. remedy: what to do about its cause, where that is known.
+
+    off_confirmed: every output that the run had to do with was read to be off, or stays on as the procedure
+    says. not_confirmed: else, one line for each input or output: which, since when, its last voltage, "use
+    the mains switch". energised: whether the run switched on, or may have switched on, any output.
     """
 
     folder: Path
@@ -94,6 +103,8 @@ class RunOutcome:
     worst_lateness: float
     missed_readings: int
     remedy: str = ""
+    off_confirmed: bool = True
+    not_confirmed: tuple[str, ...] = ()
 
     @property
     def completed(self) -> bool:
