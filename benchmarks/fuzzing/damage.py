@@ -61,6 +61,7 @@ WORDS = (
     *("2026-02-30", "0000-00-00", "9999-12-31", "normal k=0", "12 V ± 200 %", "0 V ± 0 %", "regulate", "trip"),
 )
 QUANTITY = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e-?\d+)? ?(?:%|°C|[munkMGµ]?(?:V|A|s|ohm|F|H|W|m|J)\b(?:/m?s)?)?")
+FACTORS = (-1, 1e-15, 1e-9, 1e-6, 1e-3, 0.1, 0.5, 0.9, 0.99, 1.01, 1.1, 2, 10, 1e3, 1e6, 1e9, 1e12)
 _NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e-?\d+)?")
 
 
@@ -91,11 +92,11 @@ def quantity(dice: random.Random, written: str) -> str:
     number = _NUMBER.match(written)
     unit = written[number.end() :].strip() if number else written
     match dice.randrange(6):
-        case 0 | 1 | 2:
+        case 0:
             return f"{dice.choice(NUMBERS)} {unit}"
-        case 3 if number:
+        case 1 | 2 | 3 if number:
             try:
-                scaled = float(number[0]) * dice.choice((-1, 0.001, 0.5, 0.99, 1.01, 2, 10, 1000, 1e6, 1e-6))
+                scaled = float(number[0]) * dice.choice((0, 0, *FACTORS))
             except ValueError:
                 scaled = 0.0
             return f"{scaled:g} {unit}"
@@ -105,16 +106,23 @@ def quantity(dice: random.Random, written: str) -> str:
             return f"{dice.choice(NUMBERS)} {dice.choice(UNITS)}"
 
 
+def other_figure(dice: random.Random, text: str) -> str:
+    """A document with another quantity in the place of one."""
+    found = list(QUANTITY.finditer(text))
+    if not found:
+        return text
+    match = dice.choice(found)
+    return text[: match.start()] + quantity(dice, match[0]) + text[match.end() :]
+
+
 def damaged_document(dice: random.Random, text: str) -> str:
     """A document with a value, a line or a block of it changed."""
     lines = text.split("\n")
     at = dice.randrange(len(lines))
     line = lines[at]
     kind = dice.randrange(14)
-    found = list(QUANTITY.finditer(text))
-    if kind <= 5 and found:
-        match = dice.choice(found)
-        return text[: match.start()] + quantity(dice, match[0]) + text[match.end() :]
+    if kind <= 5:
+        return other_figure(dice, text)
     key, colon, value = line.partition(": ")
     match kind:
         case 6 | 7 if colon:
