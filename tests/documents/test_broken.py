@@ -238,7 +238,7 @@ CASES = (
         BENCH,
         "rise: 12 ms   ",
         "rise: -12 ms   ",
-        ("quay.bench.yaml:30:15: expected a time of zero or more, got '-12 ms'; remove the minus",),
+        ("quay.bench.yaml:30:15: expected a time above zero, got '-12 ms'",),
     ),
     Case(
         BENCH,

@@ -25,6 +25,9 @@ def _help() -> Exit:
 
 def main() -> None:
     """Run the command that `sys.argv` names and exit with its code (see `railwright.cli.exits`)."""
+    from railwright.cli.streams import tolerate
+
+    tolerate()
     if sys.argv[1:] in (["--help"], ["-h"]):
         # A question this small should not wait for the libraries that answer the larger ones.
         from railwright.cli.exits import guarded

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 import os
+import re
 import sys
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
+
+from railwright.printable import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -18,17 +22,18 @@ WHOLE = ("Severity", "Outcome", "Value", "Time")
 OUTCOME_MARKS = {"pass": "● pass", "fail": "✕ fail", "inconclusive": "◌ inconclusive"}
 
 
-def console() -> Console:
-    """A console for people. Piped output is not cut off at the width of a terminal that is not there."""
+def console(file: TextIO | None = None) -> Console:
+    """A console for people, on `file` or standard output. Piped output is not cut off at the width of a
+    terminal that is not there. Texts are made printable; the sequences that rich writes itself pass.
+    """
     from rich.console import Console
 
     class Plain(Console):
-        def on_broken_pipe(self) -> None:
-            """rich would exit with 1, which is a requirement that failed; `exits.guarded` knows better."""
-            raise BrokenPipeError
+        def print(self, *parts: Any, **options: Any) -> None:
+            super().print(*(printable(p) if isinstance(p, str) else p for p in parts), **options)
 
-    width = None if sys.stdout.isatty() or "COLUMNS" in os.environ else 120
-    return Plain(width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
+    width = None if (file or sys.stdout).isatty() or "COLUMNS" in os.environ else 120
+    return Plain(file=file, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)
 
 
 def table(
@@ -40,7 +45,11 @@ def table(
     from rich.text import Text
 
     made = Table(
-        title=Text(title), title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False
+        title=Text(printable(title)),
+        title_justify="left",
+        title_style="bold",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
     )
     for index, name in enumerate(columns):
         last = index == len(columns) - 1
@@ -52,13 +61,22 @@ def table(
             ratio=1 if last else None,
         )
     for row in rows:
-        made.add_row(*(Text(cell) for cell in row))
+        made.add_row(*(Text(printable(cell)) for cell in row))
     return made
 
 
 def print_json(data: Mapping[str, Any]) -> None:
-    """One JSON document on standard output. A number that JSON has not (infinite) is null."""
-    print(json.dumps(_plain(data), ensure_ascii=False, indent=2, allow_nan=False))
+    """One JSON document on standard output. A number that JSON has not (infinite) is null.
+
+    What standard output cannot encode, and what would steer a terminal, is escaped as JSON has it.
+    """
+    encoding = codecs.lookup(sys.stdout.encoding or "utf-8").name
+    text = json.dumps(_plain(data), ensure_ascii=encoding != "utf-8", indent=2, allow_nan=False)
+    print(_STEERING.sub(lambda found: f"\\u{ord(found[0]):04x}", text))
+
+
+_STEERING = re.compile("[\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+"""DEL and C1, marks that turn the direction of a line, half characters of a file name that is no UTF-8."""
 
 
 def _plain(value: Any) -> Any:

@@ -12,12 +12,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.exits import BadInput, Exit, complain
+from railwright.cli.exits import BadInput, EndedWith, Exit, complain
 
 if TYPE_CHECKING:
-    from railwright.cli.checking import Checked
     from railwright.evaluation.outcome import Evaluation
-    from railwright.running.outcome import RunOutcome
 
 Folder = Annotated[
     Path | None,
@@ -109,8 +107,9 @@ def _whole_job(place: Path, procedure: Path, seed: int) -> tuple[Path, list[str]
 def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int) -> Path:
     """Start the twins, run on them through their sockets, and let the twins' recorder write its capture."""
     from railwright.cli.checking import check_documents
-    from railwright.cli.run import may_run, report_outcome
-    from railwright.cli.truth import keep_truth
+    from railwright.cli.printer import Printer, traffic_file
+    from railwright.cli.run import code_of_run, may_run, play, report_outcome, report_truth
+    from railwright.running.interruption import StopRequest, signals_ask
     from railwright.twin.launcher import TwinBench
     from railwright.twin.recorder import Trigger
 
@@ -124,27 +123,19 @@ def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int) -> P
         _heading(f'run {procedure} --unit S-0007 --operator "Demonstration" --folder {folder} --trace')
         if not may_run(checked, folder):
             raise BadInput("the demonstration's own documents do not pass the check")
-        outcome = _play_traced(checked, folder, place / TRAFFIC)
-        report_outcome(outcome)
-        print(f"what the seed had drawn, to compare: {keep_truth(outcome.folder, twins)}")
-        if not outcome.completed:
-            raise BadInput(f"the demonstration's run did not come to its end: {outcome.cause}")
+        stop = StopRequest()
+        with signals_ask(stop), Printer(stop) as printer, traffic_file(place / TRAFFIC, stop) as trace:
+            outcome = play(checked, "S-0007", "Demonstration", folder, printer, stop, trace)
+            report_outcome(outcome)
+            report_truth(outcome, twins)
+        if (code := code_of_run(outcome)) is not Exit.DONE:
+            raise EndedWith(code, f"the demonstration's run did not come to its end: {outcome.cause}")
         # What `railwright twin --recorder` does: the rise of the transducer's voltage starts the capture.
         trigger = Trigger("transducer", "voltage", 1.0, "rise", 0.2, 0.6)
         if not twins.record(RECORDER, trigger, recording, inputs=("main",)):
             raise BadInput("the simulated recorder was never triggered")
     _show_traffic(place / TRAFFIC)
     return folder
-
-
-def _play_traced(checked: Checked, folder: Path, traffic: Path) -> RunOutcome:
-    """Run with every line sent and received written to a file."""
-    from railwright.cli.run import play, traffic_line
-
-    with traffic.open("w", encoding="utf-8") as file:
-        return play(
-            checked, "S-0007", "Demonstration", folder, lambda *line: print(traffic_line(*line), file=file)
-        )
 
 
 def _show_traffic(path: Path, lines: int = 12) -> None:

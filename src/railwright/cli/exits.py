@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
-import os
 import sys
 import traceback
 from collections.abc import Callable
 from enum import IntEnum
 from typing import Any
+
+from railwright.cli.streams import loss_of
+from railwright.printable import printable
 
 
 class Exit(IntEnum):
@@ -20,6 +23,7 @@ class Exit(IntEnum):
     STOPPED = 3
     INSTRUMENT = 4
     INCONCLUSIVE = 5
+    OFF_NOT_CONFIRMED = 6
     FAULT = 70
 
     @property
@@ -31,9 +35,10 @@ _MEANINGS = {
     Exit.DONE: "done, and every requirement passed",
     Exit.FAILED: "a requirement failed",
     Exit.BAD_INPUT: "bad input: a document, an option, a file",
-    Exit.STOPPED: "stopped for safety: a finding, a trip, a stop condition, Ctrl-C",
+    Exit.STOPPED: "stopped: a finding, a trip, a stop condition, a signal",
     Exit.INSTRUMENT: "an instrument or the communication with it",
     Exit.INCONCLUSIVE: "nothing failed, but something is inconclusive",
+    Exit.OFF_NOT_CONFIRMED: "outputs could not be confirmed off: use the mains switch",
     Exit.FAULT: "a fault in Railwright itself (please report it with the trace)",
 }
 
@@ -48,9 +53,17 @@ class StoppedByFinding(Exception):
     """A finding leaves nothing to go on with; the message is the whole lines that are printed."""
 
 
+class EndedWith(Exception):
+    """The command ends here with a code of its own; the message is the whole lines that are printed."""
+
+    def __init__(self, code: Exit, lines: str) -> None:
+        super().__init__(lines)
+        self.code = code
+
+
 def complain(line: str) -> None:
-    """One line on standard error."""
-    print(line, file=sys.stderr)
+    """One line on standard error, or several that belong together; what would steer the terminal escaped."""
+    print(printable(line), file=sys.stderr)
 
 
 def code_of(error: BaseException) -> tuple[Exit, str] | None:
@@ -65,6 +78,8 @@ def code_of(error: BaseException) -> tuple[Exit, str] | None:
     match error:
         case BadInput():
             return Exit.BAD_INPUT, str(error)
+        case EndedWith():
+            return error.code, str(error)
         case StoppedByFinding():
             return Exit.STOPPED, str(error)
         case KeyboardInterrupt():
@@ -90,25 +105,28 @@ _KNOWN = (
 
 
 def guarded(command: Callable[..., Exit]) -> Callable[..., None]:
-    """The command as typer calls it: its result becomes the exit code, known errors become lines."""
+    """The command as typer calls it: its result becomes the exit code, known errors become lines.
+
+    The code stands also where what the command printed was not read or not written: `streams.tolerate`.
+    """
 
     @functools.wraps(command)
     def run(*args: Any, **options: Any) -> None:
         try:
             code = command(*args, **options)
-            sys.stdout.flush()
-        except BrokenPipeError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nobody reads on; not an error
-            code = Exit.DONE
         except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 (an unknown one is shown whole)
             known = code_of(error)
             if known is None:
-                traceback.print_exc()
+                complain(traceback.format_exc().rstrip())
                 complain("railwright: this is a fault in Railwright itself, not in your documents")
                 code = Exit.FAULT
             else:
                 code, lines = known
                 complain(lines)
+        with contextlib.suppress(KeyboardInterrupt):  # during the waiting for a slow reader: it ends that
+            sys.stdout.flush()
+            if loss := loss_of(sys.stdout):
+                complain(f"caution: {loss}")
         raise SystemExit(int(code))
 
     return run

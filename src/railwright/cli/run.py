@@ -8,17 +8,21 @@ import re
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from railwright.cli.arguments import Procedure
 from railwright.cli.exits import BadInput, Exit, complain
+from railwright.cli.streams import loss_of, same_file
+from railwright.printable import printable
 
 if TYPE_CHECKING:
     from railwright.cli.checking import Checked
+    from railwright.cli.printer import Printer
     from railwright.instruments.session import Trace
-    from railwright.running.outcome import RunOutcome
+    from railwright.running.interruption import StopRequest
+    from railwright.running.outcome import RunOutcome, SwitchedOff
     from railwright.twin.launcher import TwinBench
 
 Unit = Annotated[str, typer.Option(metavar="SERIAL", help="Serial number of the specimen under test.")]
@@ -54,14 +58,16 @@ def run(
     true: True_ = None,
     fault: Faults = None,
 ) -> Exit:
-    """Check, then play the procedure on the bench, and record it.
+    r"""Check, then play the procedure on the bench, and record it.
 
-    Every setting is verified before an output goes on, and the outputs go off whatever happens. Ctrl-C
-    switches off and keeps the record. Never a substitute for an emergency stop.
+    Every setting is verified before an output goes on. At every ending the outputs are switched off and read
+    to be off; where that cannot be confirmed, exit code 6 says so. Ctrl-C, Ctrl-Z and Ctrl-\ end the run and
+    keep the record. Never a substitute for an emergency stop.
     """
     from railwright.cli.checking import check_documents
-    from railwright.cli.truth import keep_truth
+    from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, overrides_of
+    from railwright.running.interruption import StopRequest, signals_ask
 
     if not twins and (true or fault):
         raise BadInput("--true, --fault: expected --twins beside them; a real supply has no such thing")
@@ -70,6 +76,7 @@ def run(
     if not may_run(checked, place):
         return Exit.STOPPED
     started: TwinBench | None = None
+    stop = StopRequest()
     with contextlib.ExitStack() as stack:
         if twins:
             from railwright.twin.launcher import TwinBench
@@ -88,11 +95,15 @@ def run(
             for name, address in started.addresses.items():
                 print(f"simulated: {name} at {address}")
             checked = replace(checked, documents=replace(documents, bench=started.bench))
-        outcome = play(checked, unit, operator, place, print_line if trace else None)
-        truth = keep_truth(outcome.folder, started) if started is not None else None
-    report_outcome(outcome)
-    if truth is not None:
-        print(f"what the seed had drawn, to compare: {truth}")
+        # Signals are requests, and printing is done by a thread, until the last line is out.
+        stack.enter_context(signals_ask(stop))
+        printer = stack.enter_context(Printer(stop))
+        outcome = play(checked, unit, operator, place, printer, stop, printer.trace if trace else None)
+        report_outcome(outcome)
+        if started is not None:
+            report_truth(outcome, started)
+    if loss := loss_of(sys.stderr):
+        print(f"caution: {loss}")
     return code_of_run(outcome)
 
 
@@ -123,14 +134,22 @@ def may_run(checked: Checked, folder: Path) -> bool:
     return not checked.settings.blocked
 
 
-def play(checked: Checked, unit: str, operator: str, folder: Path, trace: Trace | None = None) -> RunOutcome:
-    """The run itself, with its progress shown."""
+def play(
+    checked: Checked,
+    unit: str,
+    operator: str,
+    folder: Path,
+    printer: Printer,
+    stop: StopRequest,
+    trace: Trace | None = None,
+) -> RunOutcome:
+    """The run itself, with its progress shown by the printer."""
     from railwright.cli.live import live
     from railwright.instruments.session import open_visa
     from railwright.running.runner import run as run_procedure
     from railwright.settings.data import as_data
 
-    with live(trace is print_line) as progress:
+    with printer.showing(live(printer.out, trace == printer.trace)) as progress:
         return run_procedure(
             checked.documents,
             checked.settings.set_points,
@@ -141,53 +160,83 @@ def play(checked: Checked, unit: str, operator: str, folder: Path, trace: Trace 
             findings=checked.settings.findings,
             settings=as_data(checked.settings),
             open_session=open_visa(trace),
+            stop=stop,
         )
-
-
-Direction = Literal["sent", "received"]
-
-
-def traffic_line(time: float, instrument: str, direction: Direction, line: str) -> str:
-    """One line of the traffic: time on the monotonic clock [s], instrument, direction, text."""
-    return f"{time:12.6f} {instrument} {'→' if direction == 'sent' else '←'} {line}"
-
-
-def print_line(time: float, instrument: str, direction: Direction, line: str) -> None:
-    """The same on standard error, at once."""
-    sys.stderr.write(traffic_line(time, instrument, direction, line) + "\n")
 
 
 def report_outcome(outcome: RunOutcome) -> None:
     """How it ended, how the outputs went off, what to look out for, and where the record is."""
-    from railwright.quantities import show
-    from railwright.running.outcome import ENDED_TEXTS
-
-    cause = f": {outcome.cause}" if outcome.cause else ""
-    print(f"{ENDED_TEXTS[outcome.ended]}{cause}")
+    print(printable(headline(outcome)))
+    for line in outcome.not_confirmed:
+        print(printable(line))
+    # Who sends the output to a file must not miss this on the terminal.
+    if not outcome.off_confirmed and not same_file(sys.stdout, sys.stderr):
+        complain("\n".join([headline(outcome), *outcome.not_confirmed]))
     if outcome.remedy:
-        print(f"→ {outcome.remedy}")
-    if not outcome.energised:
+        print(printable(f"→ {outcome.remedy}"))
+    if not outcome.energised and outcome.off_confirmed:
         print("nothing was energised")
     for off in outcome.switched_off.values():
-        state = "off" if off.verified else "NOT VERIFIED OFF"
-        if off.fell_after is not None:
-            fell = f"below {show(off.threshold, 'V')} after {show(off.fell_after, 's')}"
-        else:
-            fell = f"{show(off.residual, 'V')} still stand there (threshold {show(off.threshold, 'V')})"
-        print(f"{off.input}: {state}, {fell}")
+        print(printable(f"{off.input}: {off_words(off)}"))
     # What was not played deviates from nothing; how it ended stands above.
     for line in outcome.deviations if outcome.energised else ():
         if not outcome.cause or outcome.cause not in line:
-            print(f"deviation: {line}")
+            print(printable(f"deviation: {line}"))
     for line in outcome.cautions:
         complain(f"caution: {line}")
-    print(f"run: {outcome.folder}")
+    print(printable(f"run: {outcome.folder}"))
+
+
+def headline(outcome: RunOutcome) -> str:
+    """How the run ended and whether its outputs are off, in one line; *off* only where it was confirmed."""
+    from railwright.running.outcome import ENDED_TEXTS, Ended
+
+    why = outcome.cause or ENDED_TEXTS[outcome.ended]
+    if not outcome.off_confirmed:
+        played = "PLAYED TO ITS END" if outcome.ended is Ended.COMPLETED else "STOPPED"
+        return f"{played}, OFF NOT CONFIRMED: {why}"
+    if outcome.ended is Ended.COMPLETED:
+        return "completed, off confirmed" + (f": {outcome.cause}" if outcome.cause else "")
+    return f"stopped, off confirmed: {why}" if outcome.energised else f"stopped: {why}"
+
+
+def off_words(off: SwitchedOff) -> str:
+    """How the outputs of one input ended."""
+    from railwright.quantities import show
+
+    if off.stays_on:
+        return f"stays on, because {off.stays_on}"
+    if off.confirmed and off.holds is not None:
+        return f"off confirmed, device holds {show(off.holds, 'V')}"
+    threshold = show(off.threshold, "V")
+    if off.fell_after is not None:
+        voltage = f"below {threshold} after {show(off.fell_after, 's')}"
+    else:
+        voltage = f"last read at {show(off.residual, 'V')} (threshold {threshold})"
+    if off.confirmed:
+        return f"off confirmed, {voltage}"
+    state = "the output says that it is off" if off.verified else "its state was not read to be off"
+    return f"OFF NOT CONFIRMED: {state}, {voltage}"
+
+
+def report_truth(outcome: RunOutcome, twins: TwinBench) -> None:
+    """Keep what the seed had drawn beside the record. Where that fails, the run has ended as it has."""
+    from railwright.cli.truth import keep_truth
+
+    try:
+        print(f"what the seed had drawn, to compare: {keep_truth(outcome.folder, twins)}")
+    except (OSError, ValueError) as error:
+        complain(f"caution: what the seed had drawn is not kept beside the record: {error}")
 
 
 def code_of_run(outcome: RunOutcome) -> Exit:
-    """0 when the run played to its end, 4 when an instrument failed, 3 when anything else ended it."""
+    """6 where an output could not be confirmed off, whatever else happened; else 0 when the run played to its
+    end, 4 when an instrument failed, 3 when anything else ended it.
+    """
     from railwright.running.outcome import Ended
 
+    if not outcome.off_confirmed:
+        return Exit.OFF_NOT_CONFIRMED
     if outcome.ended is Ended.COMPLETED:
         return Exit.DONE
     return Exit.INSTRUMENT if outcome.ended is Ended.INSTRUMENT else Exit.STOPPED

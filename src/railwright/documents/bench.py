@@ -10,7 +10,7 @@ from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
 from railwright.documents.model import Date, Model, Name, Text, fault
 from railwright.quantities import (
-    AmpereRange,
+    AmpereReach,
     Farads,
     HenriesPerMetre,
     Metres,
@@ -24,12 +24,13 @@ from railwright.quantities import (
     Ratio,
     RatioRange,
     SecondRange,
+    SecondReach,
     Seconds,
     UncertainCelsius,
     UncertainOhms,
     VoltPerSecondRange,
-    VoltRange,
-    WattRange,
+    VoltReach,
+    WattReach,
     Watts,
     show,
 )
@@ -75,8 +76,8 @@ class Reading(Model):
 class Fall(Model):
     """Time for the voltage to fall from 90 % to 10 % of full scale."""
 
-    loaded: Seconds | None = Field(None, description="at full load")
-    unloaded: Seconds | None = Field(None, description="without a load")
+    loaded: PositiveSeconds | None = Field(None, description="at full load")
+    unloaded: PositiveSeconds | None = Field(None, description="without a load")
 
 
 class Recovery(Model):
@@ -90,7 +91,7 @@ class Recovery(Model):
 class OverVoltage(Model):
     """Over-voltage protection of an output."""
 
-    level: VoltRange = Field(description="levels that can be set")
+    level: VoltReach = Field(description="levels that can be set")
     accuracy: NonNegativeVolts | None = Field(None, description="bound of ± the level; left out: unknown")
     response: Seconds | None = Field(
         None, description="from exceeding the level to switching off; left out: unknown"
@@ -106,7 +107,7 @@ class OverVoltage(Model):
 class OverPower(Model):
     """Over-power protection of an output: switches it off, other than its power limit."""
 
-    level: WattRange = Field(description="levels that can be set")
+    level: WattReach = Field(description="levels that can be set")
     response: Seconds | None = Field(
         None, description="from exceeding the level to switching off; left out: unknown"
     )
@@ -115,7 +116,7 @@ class OverPower(Model):
 class OverCurrent(Model):
     """Over-current protection of an output with a level of its own, apart from the current limit."""
 
-    level: AmpereRange = Field(description="levels that can be set")
+    level: AmpereReach = Field(description="levels that can be set")
     delay: SecondRange | None = Field(
         None, description="delays that can be set; left out: it acts at once, and no delay can be set"
     )
@@ -142,7 +143,7 @@ class Points(Model):
     """What the output's own point list can do."""
 
     at_most: int = Field(ge=1, description="number of points")
-    dwell: SecondRange = Field(description="time that can be spent on one point")
+    dwell: SecondReach = Field(description="time that can be spent on one point")
     dwell_resolution: PositiveSeconds | None = Field(
         None,
         description="smallest step of that time; left out: unknown, 1 ms is taken, or the shortest dwell "
@@ -176,15 +177,15 @@ class Output(Model):
         description="number by which the instrument knows it, in its commands; left out: its name, which has "
         "to be a number then",
     )
-    voltage: VoltRange = Field(description="voltages that can be set")
-    current: AmpereRange = Field(description="current limits that can be set")
+    voltage: VoltReach = Field(description="voltages that can be set")
+    current: AmpereReach = Field(description="current limits that can be set")
     power: Watts | None = Field(None, description="largest power; left out: voltage times current")
     negative: Literal["floating", "earth"] = Field(
         "floating", description="where the negative terminal is tied"
     )
     programming: Programming | None = Field(None, description="how exactly set points are kept")
     reading: Reading | None = Field(None, description="how exactly, and how often, it measures itself")
-    rise: Seconds | None = Field(None, description="10 to 90 %, full scale, full load")
+    rise: PositiveSeconds | None = Field(None, description="10 to 90 %, full scale, full load")
     fall: Fall = Field(Fall(), description="90 to 10 %, full scale")
     slew: VoltPerSecondRange | None = Field(None, description="programmable rise and fall")
     recovery: Recovery | None = Field(None, description="load-transient recovery")
@@ -197,7 +198,7 @@ class Output(Model):
     ocp: OverCurrent | None = Field(
         None, description="over-current protection apart from the current limit; left out: there is none"
     )
-    trip_delay: SecondRange | None = Field(None, description="trip delays that can be set; left out: none")
+    trip_delay: SecondReach | None = Field(None, description="trip delays that can be set; left out: none")
     sense: Sense | None = Field(None, description="remote sense; left out: there is none")
     points: Points | None = Field(None, description="its own point list; left out: there is none")
     may_join: tuple[Literal["series", "parallel"], ...] = Field(

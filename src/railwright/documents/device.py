@@ -115,6 +115,8 @@ class Input(Model):
 
     @model_validator(mode="after")
     def _nominal_inside(self) -> Self:
+        if self.nominal == 0.0:
+            raise fault("expected a voltage other than zero, got 0 V; write what it is fed with", "nominal")
         if self.nominal not in self.operating:
             raise fault(
                 f"expected 'nominal' inside 'operating' ({self.operating.text}), "

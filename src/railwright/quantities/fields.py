@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic_core import core_schema
 
 from railwright.quantities.parsing import (
+    LARGEST,
+    SMALLEST,
     blanks,
     example_range,
     parse_interval,
@@ -25,8 +27,6 @@ if TYPE_CHECKING:
 Shape = Literal["value", "interval", "uncertain"]
 _POWERS = {unit: {text: f"e{power}" for text, power in usual.items()} for unit, usual in USUAL.items()}
 _POWERS |= {unit: {} for unit in DIMENSION_NAMES if unit not in _POWERS}
-LARGEST = 1e15
-"""Beyond this a number is looked at more closely."""
 LONGEST_TIME = 30 * 86400.0
 """Longest time in a document [s]; whatever is longer has the wrong unit."""
 
@@ -37,7 +37,7 @@ class Dimension:
 
     shape: a plain value (float), a range (`Interval`) or a value with bounds (`Uncertain`). auto: admits the
     word auto. unknown: admits the word true, for what is there with an unknown value. positive: every
-    possible value lies above zero. nonnegative: none lies below zero.
+    possible value lies above zero. nonnegative: none lies below zero. reaching: a range ends above zero.
     """
 
     unit: str
@@ -45,6 +45,7 @@ class Dimension:
     auto: bool = False
     positive: bool = False
     nonnegative: bool = False
+    reaching: bool = False
     unknown: bool = False
 
     def parse(self, given: object) -> float | Interval | Uncertain | str:
@@ -81,6 +82,9 @@ class Dimension:
                 f"expected {DIMENSION_NAMES[self.unit]} of zero or more, got {quoted(given)}; {remedy}"
             )
         highest = result if isinstance(result, float) else result.high
+        if self.reaching and highest <= 0:
+            got = f"got {quoted(given)}; correct its upper end"
+            raise ValueError(f"expected a range that ends above zero, such as '{example_range(self.unit)}', {got}")
         if self.unit == "s" and highest > LONGEST_TIME:
             raise ValueError(f"expected a time of at most 30 days, got {quoted(given)}; correct its unit")
         return result
@@ -97,9 +101,10 @@ class Dimension:
         if power is None or not (digits.replace(".", "", 1).isdigit() and digits.isascii()):
             return None
         number = float(digits + power)
-        if (self.positive and number <= 0.0) or number > (LONGEST_TIME if self.unit == "s" else LARGEST):
+        if number > (LONGEST_TIME if self.unit == "s" else LARGEST):
             return None
-        return number
+        # Zero is looked at more closely: it may be a number too small to tell from it.
+        return number if number >= SMALLEST else None
 
     @property
     def _word(self) -> str:
@@ -166,6 +171,10 @@ Ratio = Annotated[float, Dimension("1", nonnegative=True)]
 
 VoltRange = Annotated[Interval, Dimension("V", "interval")]
 AmpereRange = Annotated[Interval, Dimension("A", "interval")]
+VoltReach = Annotated[Interval, Dimension("V", "interval", reaching=True)]
+AmpereReach = Annotated[Interval, Dimension("A", "interval", nonnegative=True, reaching=True)]
+WattReach = Annotated[Interval, Dimension("W", "interval", nonnegative=True, reaching=True)]
+SecondReach = Annotated[Interval, Dimension("s", "interval", nonnegative=True, reaching=True)]
 WattRange = Annotated[Interval, Dimension("W", "interval", nonnegative=True)]
 SecondRange = Annotated[Interval, Dimension("s", "interval", nonnegative=True)]
 VoltPerSecondRange = Annotated[Interval, Dimension("V/s", "interval", positive=True)]

@@ -5,7 +5,6 @@ Each message says what was expected, what came, and, where that can be told, wha
 
 from __future__ import annotations
 
-import math
 import re
 
 from railwright.quantities.units import CELSIUS, DIMENSION_NAMES, EXAMPLES, RANGES, factor, power_of_ten
@@ -25,6 +24,10 @@ _DISTRIBUTION = re.compile(
 )
 _WORDS_BEHIND = re.compile(r"(.*\S)\s+([A-Za-z]{3,}(?:\s+k\s*=.*)?)", re.ASCII | re.DOTALL)
 LONGEST = 100
+SMALLEST, LARGEST = 1e-18, 1e15
+"""Between these lies the amount of every quantity that is not zero, in SI units: far beyond any bench, and near
+enough that what is worked out of several of them stays a number.
+"""
 
 
 def quoted(given: object) -> str:
@@ -65,8 +68,10 @@ def parse_value(text: object, unit: str) -> float:
     if not unit_text and unit not in ("1", "degC") and float(mantissa) != 0.0:
         raise ValueError(f"{expected} without a unit; add it")
     number = _scaled(mantissa, power, unit_text, unit, expected)
-    if not math.isfinite(number):
+    if not abs(number) <= LARGEST:
         raise ValueError(f"{expected}, which is too large a number")
+    if abs(number) < SMALLEST and any(digit in mantissa for digit in "123456789"):
+        raise ValueError(f"{expected}, which is too small a number; write 0 for none")
     return number
 
 

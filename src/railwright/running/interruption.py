@@ -1,51 +1,144 @@
-"""Ctrl-C and the termination signals as requests that the run looks at, never as an exception in the
-middle of a command.
+r"""Signals as requests to end a run: the run looks at them, and they never raise in the middle of a command.
+
+    with signals_ask(stop):     # before the first instrument is opened
+        …                       # until the outputs are off and the record is closed
+        stop.wait(0.02)         # in place of a sleep: returns at once when the run is asked to end
+
+An event loop watches `stop.wait_fd` (`loop.add_reader`), or is told by `stop.on_request`.
 """
 
 from __future__ import annotations
 
+import os
+import select
 import signal
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+import weakref
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from types import FrameType
 
 SIGNALS = {
     signal.SIGINT: "Ctrl-C (SIGINT)",
     signal.SIGTERM: "SIGTERM",
     signal.SIGHUP: "the terminal went away (SIGHUP)",
+    signal.SIGQUIT: "Ctrl-\\ (SIGQUIT)",
+    signal.SIGTSTP: "Ctrl-Z (SIGTSTP): a run does not pause, it ends",
 }
+"""Requests to end, and their words. SIGSTOP and SIGKILL cannot be taken: they are the guard's business."""
+
+IGNORED = (signal.SIGTTOU, signal.SIGTTIN)
+"""Would stop a run in the background that writes to its terminal (`stty tostop`) or reads from it."""
+
+REQUESTED = b"\0"
+"""Written for a request; the system writes the number of each signal, which is never 0."""
+
+SAME_REQUEST = 0.5
+"""Signals so close after one another are one request [s]: a closing terminal sends SIGHUP twice, and a
+program that started the run passes Ctrl-C on to it although the terminal had sent it already.
+"""
 
 
 class StopRequest:
     """Asks a run to end. Asked twice, it no longer waits for voltages to fall; the outputs go off in any
     case.
+
+    reason: why, for people; None until it is asked. count: how often it was asked. wait_fd: a descriptor that
+    becomes readable with every request, until `drain`: for select, poll or an event loop. wake_fd: its other
+    end, which signals write to. on_request: called with every request, in the thread that makes it; for a
+    signal that is the main thread, between any two instructions. They must return at once; what they raise is
+    dropped.
     """
 
     def __init__(self) -> None:
         self.reason: str | None = None
-        self.urgent = False
+        self.count = 0
+        self.on_request: list[Callable[[], None]] = []
+        self.wait_fd, self.wake_fd = os.pipe()
+        for end in (self.wait_fd, self.wake_fd):
+            os.set_blocking(end, False)
+        weakref.finalize(self, _close, self.wait_fd, self.wake_fd)
+
+    @property
+    def urgent(self) -> bool:
+        return self.count > 1
 
     def request(self, reason: str) -> None:
-        self.urgent = self.reason is not None
+        """Ask. The reason of the first request stays."""
         self.reason = self.reason or reason
+        self.count += 1
+        with suppress(BlockingIOError):  # full: it is readable already
+            os.write(self.wake_fd, REQUESTED)
+        for told in self.on_request:
+            with suppress(Exception):  # a request is never lost to a loop that is closed already
+                told()
+
+    def fileno(self) -> int:
+        """`wait_fd`, so that the request itself can stand in a list for select."""
+        return self.wait_fd
+
+    def drain(self) -> None:
+        """Make `wait_fd` unreadable until the next request. Look at `reason` and `count` after it."""
+        self._read()
+
+    def wait(self, duration: float) -> bool:
+        """Wait for `duration` [s], or until the next request. Whether one came since the last call.
+
+        A request that came before it, and was not seen by `wait` or `drain` yet, ends it at once.
+        """
+        end, before = time.monotonic() + duration, self.count
+        while True:
+            ready, _, _ = select.select([self.wait_fd], [], [], max(0.0, end - time.monotonic()))
+            if not ready:
+                return self.count != before
+            asked = REQUESTED in self._read()
+            # A signal that is no request (a trigger) wakes the descriptor too.
+            if asked or self.count != before:
+                return True
+
+    def _read(self) -> bytes:
+        read = b""
+        with suppress(BlockingIOError):
+            while piece := os.read(self.wait_fd, 4096):
+                read += piece
+        return read
+
+
+def _close(*descriptors: int) -> None:
+    for each in descriptors:
+        with suppress(OSError):
+            os.close(each)
 
 
 @contextmanager
 def signals_ask(stop: StopRequest) -> Iterator[None]:
     """Signals become requests while this lasts. Outside the main thread Python takes no handlers: nothing
     changes.
+
+    It may stand within another: the inner one rules while it lasts. SIGHUP stays ignored where it was before
+    (`nohup`): who says so wants the run to go on without its terminal.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
+    counted = -SAME_REQUEST
 
     def handle(number: int, frame: FrameType | None) -> None:
-        stop.request(f"interrupted by {SIGNALS[signal.Signals(number)]}")
+        nonlocal counted
+        now = time.monotonic()
+        if stop.reason is None or now - counted >= SAME_REQUEST:
+            counted = now
+            stop.request(f"interrupted by {SIGNALS[signal.Signals(number)]}")
 
-    before = {number: signal.signal(number, handle) for number in SIGNALS}
+    asking = [n for n in SIGNALS if n is not signal.SIGHUP or signal.getsignal(n) is not signal.SIG_IGN]
+    # The system itself writes to the descriptor: a signal may come to another thread than the one that waits.
+    woken = signal.set_wakeup_fd(stop.wake_fd, warn_on_full_buffer=False)
+    before = {number: signal.signal(number, handle) for number in asking}
+    before |= {number: signal.signal(number, signal.SIG_IGN) for number in IGNORED}
     try:
         yield
     finally:
         for number, handler in before.items():
-            signal.signal(number, handler)
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)
+        signal.set_wakeup_fd(woken, warn_on_full_buffer=False)

@@ -65,12 +65,13 @@ class InputReading:
 
 @dataclass(frozen=True, slots=True)
 class SwitchedOff:
-    """How the outputs of one input went off.
+    """How the outputs of one input ended.
 
     fell_after: from the switching-off to the first reading below `threshold` [s]; None: it never fell so far,
-    and `residual` [V] stood there at the end. verified: the output's state says off. confirmed: besides, no
-    current flows, and the voltage has fallen, or the device holds it: `holds` [V]. stays_on: why it is meant
-    to stay on.
+    and `residual` [V] stood there at the end. verified: the output's state says off. confirmed: that, and
+    current and voltage were read to be those of an output that is off. holds: the voltage [V] that the device
+    keeps at the terminals by a source of its own. stays_on: why the output is left on, for people; empty
+    where it is not.
     """
 
     input: str
@@ -78,7 +79,7 @@ class SwitchedOff:
     threshold: float
     fell_after: float | None
     residual: float
-    confirmed: bool = True
+    confirmed: bool = False
     holds: float | None = None
     stays_on: str = ""
 
@@ -87,8 +88,9 @@ class SwitchedOff:
 class RunOutcome:
     """A run that is over. remedy: what to do about its cause, where that is known.
 
-    off_confirmed: every output that was told anything was read to be off, but for those that are meant to stay
-    on. not_confirmed: a line for each input of which that is not so.
+    off_confirmed: every output that the run had to do with was read to be off, or stays on as the procedure
+    says. not_confirmed: else, one line for each input or output: which, since when, its last voltage, "use
+    the mains switch". energised: whether the run switched on, or may have switched on, any output.
     """
 
     folder: Path

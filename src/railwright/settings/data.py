@@ -50,8 +50,8 @@ def _output_as_data(points: OutputSetPoints) -> dict[str, Any]:
         "trip_delay": points.trip_delay if points.at_limit == "trip" else None,
         "ovp": points.ovp,
         "share": points.share,
-        "opp": points.opp if math.isfinite(points.opp) else None,
-        "ocp": points.ocp if math.isfinite(points.ocp) else None,
+        "opp": _number(points.opp),
+        "ocp": _number(points.ocp),
         "ocp_delay": points.ocp_delay if math.isfinite(points.ocp) else None,
     }
 
@@ -68,11 +68,16 @@ def feed_as_data(feed: Feed) -> dict[str, Any]:
     }
 
 
+def _number(value: float | None) -> float | None:
+    """A number that JSON has: an end that lies nowhere (infinite) is none."""
+    return value if value is not None and math.isfinite(value) else None
+
+
 def _end_as_data(end: End | None) -> dict[str, Any] | None:
     if end is None:
         return None
     return {
-        "value": end.value,
+        "value": _number(end.value),
         "demand": end.key,
         "why": end.why,
         "where": _where(end.where),
@@ -93,15 +98,15 @@ def window_as_data(window: Window) -> dict[str, Any]:
         "step": window.step,
         "step_given": not window.taken,
         "used": window.used,
-        "asked": window.asked,
+        "asked": _number(window.asked),
         "low": _end_as_data(window.low),
         "high": _end_as_data(window.high),
-        "recommended": window.recommended,
+        "recommended": _number(window.recommended),
         "why": window.why,
         "lacks": [impossible.why for impossible in window.lacks],
         "demands": [{"side": end.side, **(_end_as_data(end) or {})} for end in window.ends],
         "outputs": {
-            name: {"low": low, "high": high, "recommended": value}
+            name: {"low": _number(low), "high": _number(high), "recommended": _number(value)}
             for name, (low, high, value) in outputs.items()
         },
     }

@@ -16,6 +16,7 @@ from railwright.quantities import Uncertain
 THRESHOLDS = ("starts_at", "stops_at", "compliance")
 _LOOKS = 48
 _NEAR = 1e-6
+_NEAR_ZERO = 1e-3  # V; what lies nearer to zero is looked at as this far from it
 """Relative distance of two voltages whose currents give a slope."""
 
 
@@ -130,10 +131,11 @@ class LoadModel:
         """
         steepest, where = float("-inf"), high
         for voltage in self._looks(low, high):
-            here, above = self.current(voltage), self.current(voltage * (1.0 + _NEAR))
+            step = _NEAR * max(abs(voltage), _NEAR_ZERO)
+            here, above = self.current(voltage), self.current(voltage + step)
             if here is None or above is None:
                 return None
-            slope = (here.high - above.high) / (voltage * _NEAR)
+            slope = (here.high - above.high) / step
             if slope > steepest:
                 steepest, where = slope, voltage
         return steepest, where
