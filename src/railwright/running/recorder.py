@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
 from railwright.running.outcome import InputReading, Progress
-from railwright.traces import Event, Record, Span, Traces
+from railwright.traces import HOW_PLAYED, Event, Record, Span, Traces
 
 ORIGIN = "supply readings"
 
@@ -130,7 +130,14 @@ class Recorder:
     def step_ended(self, span: Span) -> None:
         """`span` as it really was."""
         self.spans.append(span)
-        self.write("step ends", time=span.end, name=span.name, start=span.start, points=span.points)
+        self.write(
+            "step ends",
+            time=span.end,
+            name=span.name,
+            start=span.start,
+            points=span.points,
+            **{key: getattr(span, key) for key in HOW_PLAYED},
+        )
 
     def close(self) -> None:
         if self.failed is None:

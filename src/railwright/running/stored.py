@@ -13,7 +13,7 @@ from railwright.running.log import read_log
 from railwright.running.manifest import Differences, verify_manifest
 from railwright.running.outcome import Ended
 from railwright.running.recorder import ORIGIN, Columns
-from railwright.traces import Event, Record, Span
+from railwright.traces import HOW_PLAYED, Event, Record, Span
 
 
 class NoRun(ValueError):
@@ -65,7 +65,7 @@ def open_run(folder: Path) -> RunData:
 def _finished(folder: Path, about: Mapping[str, Any]) -> Record:
     traces = {name: read_parquet(folder / f"record-{name}.parquet", name) for name in about["sensed"]}
     events = events_of(_json(folder / EVENTS, list))
-    return Record(ORIGIN, traces, events, spans_of(about["steps"]))
+    return Record(ORIGIN, traces, events, spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED))
 
 
 def read_record(log: Path) -> Record:
@@ -89,12 +89,11 @@ def read_record(log: Path) -> Record:
             case "step begins":
                 begun = line
             case "step ends":
-                begun = None if begun is None else {**begun, "end": line["time"], "points": line["points"]}
                 if begun is not None:
-                    spans.append(_span(begun))
+                    spans.append(_span({**begun, **line, "time": begun["time"], "end": line["time"]}))
                 begun = None
     if begun is not None:
-        spans.append(_span({**begun, "end": max(last, float(begun["time"])), "points": ()}))
+        spans.append(_span({**begun, "end": max(last, float(begun["time"])), "points": (), "whole": False}))
     ordered = tuple(sorted(events, key=lambda event: event.time))
     return Record(ORIGIN, {name: own.traces() for name, own in columns.items()}, ordered, tuple(spans))
 
@@ -102,7 +101,13 @@ def read_record(log: Path) -> Record:
 def _span(line: Mapping[str, Any]) -> Span:
     points = tuple((float(v), float(a), float(b)) for v, a, b in line["points"])
     return Span(
-        line["name"], line["step"], float(line["time"]), float(line["end"]), tuple(line["inputs"]), points
+        line["name"],
+        line["step"],
+        float(line["time"]),
+        float(line["end"]),
+        tuple(line["inputs"]),
+        points,
+        **{key: line[key] for key in HOW_PLAYED if key in line},
     )
 
 
