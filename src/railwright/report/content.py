@@ -102,7 +102,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "alarms": _alarms(run),
         "ending": breakable(capital(run.ending.words)),
         "outputs_off": [[breakable(name), breakable(words)] for name, words in run.outputs_off],
-        "not_confirmed": [breakable(sentence(line)) for line in run.ending.not_confirmed],
+        "not_confirmed": [breakable(line) for line in run.ending.not_confirmed],
         "identity": _identity(given, run),
         "instruments": [_instrument(instrument, run) for instrument in run.instruments],
         "method": _method(given, run),
@@ -192,7 +192,7 @@ def _alarms(run: Run) -> list[dict[str, str]]:
         )
         alarms.append({"title": "The run ended early.", "text": breakable(text)})
     if ending.off_confirmed is False:
-        lines = " ".join(sentence(line) for line in ending.not_confirmed)
+        lines = " ".join(f"{line.rstrip('.')}." for line in ending.not_confirmed)
         text = f"{lines} A voltage may have been left at the outputs. The whole is no pass."
         alarms.append({"title": "Off not confirmed.", "text": breakable(text.strip())})
     return alarms
