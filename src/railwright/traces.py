@@ -82,7 +82,12 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A named step of the procedure in time [s]; `points`: a sweep's plateaus as (voltage, start, end)."""
+    """A named step of the procedure in time [s]; `points`: a sweep's plateaus as (voltage, start, end).
+
+    Of a run. whole: played to its end. late: how late its latest set point came [s]. left_out: set points
+    that were not sent because the host did not keep up. time_error: bound of the error of the times at which
+    its set points are recorded [s].
+    """
 
     name: str
     kind: str
@@ -90,6 +95,14 @@ class Span:
     end: float
     inputs: tuple[str, ...]
     points: tuple[tuple[float, float, float], ...] = ()
+    whole: bool = True
+    late: float = 0.0
+    left_out: int = 0
+    time_error: float = 0.0
+
+
+HOW_PLAYED = ("whole", "late", "left_out", "time_error")
+"""Fields of a span that a run's folder holds under these names; one of an earlier version does not."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,10 +16,11 @@ from railwright.documents.loader import load_documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import AlignmentError
 from railwright.evaluation.data import as_data
-from railwright.evaluation.evaluate import _away, evaluate, every_source
+from railwright.evaluation.evaluate import evaluate, every_source
 from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading import lead_resistance, supply_model
 from railwright.evaluation.restore import evaluation_from_data
+from railwright.evaluation.views import _away
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.settle import settle

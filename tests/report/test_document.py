@@ -16,6 +16,7 @@ from tests.report.cases import REPORTED, RUN, evaluation
 
 from railwright.documents.loader import Documents
 from railwright.documents.sources import Location
+from railwright.evaluation.ending import Ending
 from railwright.report import ReportInput
 from railwright.report.content import content
 from railwright.report.document import compile_pdf
@@ -232,7 +233,8 @@ def test_a_simulated_run_says_so_on_every_page(quick: ReportInput, tmp_path: Pat
 
 
 def test_a_run_that_ended_early_and_an_overdue_calibration_are_deviations(quick: ReportInput) -> None:
-    run = RUN | {"ended": "left.1 tripped on OVP", "ended_early": True, "start": "2027-03-03T08:00:00+00:00"}
+    run = RUN | {"ended": "left.1 tripped on OVP", "start": "2027-03-03T08:00:00+00:00"}
+    run["ending"] = Ending(False, "left.1 tripped on OVP", 3.2, True, True)
     data = content(replace(quick, run=run))
     assert "The run ended early: left.1 tripped on OVP." in data["deviations"]
     assert "left: calibration was due on 2027-03-02." in data["deviations"]

@@ -39,13 +39,17 @@ def prediction_table(evaluation: Evaluation) -> Table:
 
 
 def print_evaluation(out: Console, evaluation: Evaluation) -> None:
-    """The table, the reason for each requirement that did not pass, notes, and the outcome of the whole."""
+    """The table, the reason for each requirement that did not pass, notes, and the outcome of the whole, with
+    what keeps it from being a pass.
+    """
     out.print(evaluation_table(evaluation))
     for result in evaluation.results:
         if result.outcome is not Outcome.PASS:
             out.print(f"{OUTCOME_MARKS[result.outcome]}  {result.requirement}: {result.reason}")
     for note in evaluation.notes:
         out.print(f"note: {note}")
+    if evaluation.withheld:
+        out.print(f"no pass: {evaluation.withheld}")
     band = f", guard band {evaluation.guard_band:g} × U" if evaluation.rule == "guarded" else ""
     out.print(
         f"{OUTCOME_MARKS[evaluation.outcome]} as a whole, by the {evaluation.rule} rule{band} (U at 95 %)"

@@ -76,7 +76,7 @@ def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
 def run_facts_of(stored: StoredRun) -> dict[str, Any]:
     """What the report says of the run, under the names that the report knows."""
     from railwright.running.manifest import hash_file
-    from railwright.running.outcome import ENDED_TEXTS, Ended
+    from railwright.running.outcome import ENDED_TEXTS
 
     about = stored.data.about
     instruments = [
@@ -85,8 +85,7 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
     ]
     makers = {(entry.get("identification") or {}).get("maker") for entry in about["instruments"]}
     documents = about.get("documents") or {}
-    early = stored.data.ended is not Ended.COMPLETED
-    ended = ENDED_TEXTS[stored.data.ended]
+    ending, ended = stored.ending, ENDED_TEXTS[stored.data.ended]
     return {
         "run_id": about["run"],
         "unit": about["unit"],
@@ -96,17 +95,14 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         "instruments": instruments,
         "start": about.get("began") or about.get("started"),
         "end": about.get("finished"),
-        "ended": f"{ended}: {about['cause']}" if early and about.get("cause") else ended,
-        "ended_early": early,
+        "ended": f"{ended}: {about['cause']}" if ending.early and about.get("cause") else ended,
+        "ending": ending,
+        "switched_off": about.get("switched_off") or {},
         "simulated": TWIN_MAKER in makers,
         "software_version": about.get("software"),
         "document_hashes": {name: hash_file(stored.folder / name) for name in documents.values()},
-        "deviations": [*(about.get("deviations") or ()), *(about.get("cautions") or ()), *_remarks(stored)],
+        "deviations": [*(about.get("deviations") or ()), *(about.get("cautions") or ()), *stored.differences],
     }
-
-
-def _remarks(stored: StoredRun) -> list[str]:
-    return [line for line in stored.remarks if not line.startswith("the run ended early")]
 
 
 def _identification(data: dict[str, str] | None) -> str:

@@ -11,14 +11,16 @@ import json
 import re
 import shutil
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from railwright import __version__
+from railwright.cli.ending import ending_of
 from railwright.cli.exits import BadInput
 from railwright.documents.loader import Documents, load_documents
 from railwright.evaluation.data import as_data
+from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import aligned_records, evaluate
 from railwright.evaluation.outcome import Evaluation
 from railwright.evaluation.restore import evaluation_from_data
@@ -54,15 +56,22 @@ class StoredRun:
         return self.data.folder
 
     @property
+    def ending(self) -> Ending:
+        """How the run ended."""
+        return ending_of(self.data)
+
+    @property
+    def differences(self) -> tuple[str, ...]:
+        """What of the folder is not as the run left it."""
+        return tuple(f"run folder: {line}" for line in (*self.data.differences.lines(), *self.data.recovered))
+
+    @property
     def remarks(self) -> tuple[str, ...]:
         """What of the folder is not as the run left it, and how the run ended where it did not end well."""
-        from railwright.running.outcome import ENDED_TEXTS, Ended
-
-        remarks = [f"run folder: {line}" for line in (*self.data.differences.lines(), *self.data.recovered)]
-        if self.data.ended is not Ended.COMPLETED:
-            cause = self.data.about.get("cause")
-            remarks.append(f"the run ended early: {cause or ENDED_TEXTS[self.data.ended]}")
-        return tuple(remarks)
+        ending = self.ending
+        early = (f"the run ended early: {ending.cause}",) if ending.early else ()
+        off = tuple(f"off not confirmed: {line}" for line in ending.not_confirmed)
+        return (*self.differences, *early, *off)
 
 
 def open_stored(folder: Path) -> StoredRun:
@@ -92,7 +101,9 @@ def open_stored(folder: Path) -> StoredRun:
 def evaluate_run(stored: StoredRun, recordings: Sequence[Recording]) -> Evaluation:
     """Evaluate and keep the result, with copies of the recordings."""
     records = [_read(stored, recording) for recording in recordings]
-    evaluation = evaluate(stored.documents, stored.settings.set_points, stored.data.record, records)
+    evaluation = evaluate(
+        stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
+    )
     number = len(_files(stored)) + 1
     added = []
     used = []
@@ -118,12 +129,16 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[Recording]) -> Evaluati
 
 
 def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Record, ...]]:
-    """Every evaluation so far, and the recordings that they used, each on the run's time base."""
+    """Every evaluation so far, and the recordings that they used, each on the run's time base.
+
+    Whether a pass is withheld depends on how the run ended, not on which version evaluated it.
+    """
     evaluations, records = [], {}
+    withheld = stored.ending.withheld
     for path in _files(stored):
         data = _json(path)
         try:
-            evaluations.append(evaluation_from_data(data))
+            evaluations.append(replace(evaluation_from_data(data), withheld=withheld))
             used = [Recording(stored.folder / r["file"], r["recorder"]) for r in data["recordings"]]
         except (KeyError, TypeError, ValueError) as error:
             raise BadInput(f"{path}: expected an evaluation, got {error!r}") from None

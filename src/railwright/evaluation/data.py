@@ -9,9 +9,10 @@ from railwright.evaluation.outcome import Evaluation, Measured, Result
 
 
 def as_data(evaluation: Evaluation) -> dict[str, Any]:
-    """JSON-ready. Keys: outcome, rule, guard_band, sources, notes, requirements; see `result_data`."""
+    """JSON-ready. Keys: outcome, withheld, rule, guard_band, sources, notes, requirements (`result_data`)."""
     return {
         "outcome": str(evaluation.outcome),
+        "withheld": evaluation.withheld,
         "rule": evaluation.rule,
         "guard_band": evaluation.guard_band,
         "sources": list(evaluation.sources),

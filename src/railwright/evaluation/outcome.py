@@ -73,7 +73,8 @@ class Result:
 class Evaluation:
     """All requirements judged, by which rule, from which records.
 
-    notes: how external recordings were aligned, and where one was not used.
+    notes: how external recordings were aligned, and where one was not used. withheld: why the whole is not a
+    pass whatever its results are (the run ended early, or was not confirmed off), in words; empty: nothing.
     """
 
     results: tuple[Result, ...]
@@ -81,12 +82,13 @@ class Evaluation:
     guard_band: float
     sources: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    withheld: str = ""
 
     @property
     def outcome(self) -> Outcome:
-        """Fail if anything failed, else inconclusive if anything is, else pass."""
+        """Fail if anything failed, else inconclusive if anything is or a pass is withheld, else pass."""
         outcomes = {result.outcome for result in self.results}
         for outcome in (Outcome.FAIL, Outcome.INCONCLUSIVE):
             if outcome in outcomes:
                 return outcome
-        return Outcome.PASS
+        return Outcome.INCONCLUSIVE if self.withheld else Outcome.PASS

@@ -33,10 +33,19 @@ What a requirement can name as `measure`, and what is worked out then. All have 
 - **Window.** The step named by `during`. With `each_point: worst` the measure is taken at each point of a
   sweep, from the second half of the time spent there (the voltage settles in the first), and the point
   nearest to a limit, or farthest beyond it, decides.
+- **Played to its end, and in time.** A step that was cut short, or not reached, makes its requirements
+  inconclusive; only what nothing later could mend stays failed: a peak or a number of restarts above its
+  limit, and a point of a sweep that was played to its end. A step whose set points came late by more than a
+  tenth of its shortest segment or dwell (the usual tolerance of durations), and more than 2 ms, makes its
+  requirements inconclusive, failed ones too, and so does one of whose set points some were left out because
+  the host did not keep up. Of a point list that the supply times itself only the start can be late, and its
+  segment is the step. A run that ended early, or was not confirmed off, is no pass as a whole.
 - **Uncertainty.** The value comes with the interval that holds 95 % of the distribution of its errors,
   which are convolved as they are distributed (JCGM 100, JCGM 101). Into every measure go, for each
   instrument, the gain, offset and resolution of its readings as bounds that are the same for all values of
   a run, the `noise` of single readings, and the resistance of the lead where a voltage is carried over it.
+  Instants are those at which set points really came, as the run recorded them; within what these are known
+  (half an exchange, or the skew between outputs) goes into 'time of the readings'.
   What a measure adds is listed beside it.
 - **Decision.** By the procedure's `decision` (JCGM 106). What readings cannot see never passes an upper
   limit.

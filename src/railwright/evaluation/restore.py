@@ -17,6 +17,8 @@ def evaluation_from_data(data: Mapping[str, Any]) -> Evaluation:
         float(data["guard_band"]),
         tuple(data["sources"]),
         tuple(data["notes"]),
+        # An evaluation of an earlier version does not have it.
+        str(data.get("withheld", "")),
     )
 
 

@@ -13,8 +13,10 @@ from typing import Any
 
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
+from railwright.evaluation.played import out_of_time
 from railwright.quantities import show
 from railwright.rehearsal.setpoints import OutputSetPoints
+from railwright.rehearsal.timeline import build_timeline
 from railwright.report.cautions import cautions
 from railwright.report.figures import number
 from railwright.report.overlay import Overlay
@@ -97,6 +99,10 @@ def content(given: ReportInput) -> dict[str, Any]:
         "simulated": run.simulated,
         "counts": counts(evaluation),
         "statement": _statement(evaluation, run),
+        "alarms": _alarms(run),
+        "ending": breakable(capital(run.ending.words)),
+        "outputs_off": [[breakable(name), breakable(words)] for name, words in run.outputs_off],
+        "not_confirmed": [breakable(line) for line in run.ending.not_confirmed],
         "identity": _identity(given, run),
         "instruments": [_instrument(instrument, run) for instrument in run.instruments],
         "method": _method(given, run),
@@ -163,15 +169,33 @@ def _unstated(given: ReportInput, run: Run) -> list[str]:
 def _statement(evaluation: Evaluation, run: Run) -> str:
     """The conformity statement in a sentence or two."""
     total = len(evaluation.results)
+    ended = f" The run ended early: {breakable(run.ended)}." if run.ending.early else ""
     if not total:
-        return "The procedure states no requirement, so this report makes no statement of conformity."
+        return f"The procedure states no requirement, so this report makes no statement of conformity.{ended}"
     words = {
         Outcome.PASS: "The unit meets every requirement of the procedure",
         Outcome.FAIL: "The unit does not meet every requirement of the procedure",
         Outcome.INCONCLUSIVE: "No requirement failed, but not every one could be decided",
     }[evaluation.outcome]
-    ended = f" The run ended early: {breakable(run.ended)}." if run.ended_early else ""
+    if evaluation.withheld and all(result.outcome is Outcome.PASS for result in evaluation.results):
+        words = "Every requirement was met, but a run that did not end as it should is no pass"
     return f"{words} ({total} in all), under the decision rule stated below.{ended}"
+
+
+def _alarms(run: Run) -> list[dict[str, str]]:
+    """What the first page says at once of a run that ended early, or was not confirmed off."""
+    ending, alarms = run.ending, []
+    if ending.early:
+        text = (
+            f"{sentence(ending.early)} Requirements of steps that were not played to their end are "
+            "inconclusive, unless what was recorded fails them already. The whole is no pass."
+        )
+        alarms.append({"title": "The run ended early.", "text": breakable(text)})
+    if ending.off_confirmed is False:
+        lines = " ".join(f"{line.rstrip('.')}." for line in ending.not_confirmed)
+        text = f"{lines} A voltage may have been left at the outputs. The whole is no pass."
+        alarms.append({"title": "Off not confirmed.", "text": breakable(text.strip())})
+    return alarms
 
 
 def _identity(given: ReportInput, run: Run) -> list[list[str]]:
@@ -328,8 +352,11 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 def _deviations(given: ReportInput, run: Run) -> list[str]:
     listed = [sentence(deviation) for deviation in run.deviations]
-    if run.ended_early and not any(clean(run.ended) in entry for entry in listed):
+    if run.ending.early and not any("ended early" in entry for entry in listed):
         listed.insert(0, f"The run ended early: {run.ended}.")
+    timeline = build_timeline(given.documents.procedure, given.documents.device)
+    late = (out_of_time(span, timeline, given.measured) for span in given.measured.spans)
+    listed += [sentence(text) for text in late if text]
     tested = run.start.date() if run.start else None
     for instrument in run.instruments:
         if instrument.state(tested) == "overdue" and instrument.due:

@@ -13,7 +13,7 @@ from railwright.evaluation.outcome import Outcome, Result
 from railwright.report.content import facts_of, report_id
 from railwright.report.figures import number, show_limit
 from railwright.report.results import rule_statement
-from railwright.report.subject import Instrument, ReportInput
+from railwright.report.subject import Instrument, ReportInput, Run
 from railwright.settings.data import feed_as_data, finding_as_data, reason_as_data
 
 FORMAT = 1
@@ -40,7 +40,11 @@ def report_data(given: ReportInput) -> dict[str, Any]:
             "start": _moment(run.start),
             "end": _moment(run.end),
             "ended": run.ended,
-            "ended_early": run.ended_early,
+            "ended_early": bool(run.ending.early),
+            "ending": run.ending.words,
+            "off_confirmed": run.ending.off_confirmed,
+            "not_confirmed": list(run.ending.not_confirmed),
+            "outputs_off": dict(run.outputs_off),
             "simulated": run.simulated,
             "operator": run.operator,
             "ambient": run.ambient,
@@ -93,12 +97,19 @@ def _xml(text: object) -> str:
 
 
 def to_junit(given: ReportInput) -> str:
-    """JUnit XML: one test case a requirement; what is inconclusive counts as a failure, never as skipped."""
+    """JUnit XML: one test case a requirement; what is inconclusive counts as a failure, never as skipped.
+
+    Two more are of the run: that it came to its end, and that its outputs were confirmed off. They are errors
+    where that is not so: a run that ended early is no pass, whatever its requirements say.
+    """
     run = facts_of(given)
     results = given.evaluation.results
+    of_run = _of_run(run)
     failures = sum(result.outcome is not Outcome.PASS for result in results)
+    errors = sum(bool(problem) for _, problem, _ in of_run)
     seconds = (run.end - run.start).total_seconds() if run.start and run.end else 0.0
-    counts = {"tests": str(len(results)), "failures": str(failures), "errors": "0", "skipped": "0"}
+    tests = len(results) + len(of_run)
+    counts = {"tests": str(tests), "failures": str(failures), "errors": str(errors), "skipped": "0"}
     root = ET.Element("testsuites", {"name": "railwright", **counts, "time": f"{seconds:.3f}"})
     device, procedure = given.documents.device.device, given.documents.procedure.procedure
     suite = ET.SubElement(
@@ -112,8 +123,31 @@ def to_junit(given: ReportInput) -> str:
         ET.SubElement(properties, "property", {"name": name, "value": _xml(value)})
     for result in results:
         _case(suite, device, result)
+    for name, problem, told in of_run:
+        case = ET.SubElement(
+            suite, "testcase", {"classname": _xml(f"{device}.run"), "name": name, "time": "0"}
+        )
+        if problem:
+            error = ET.SubElement(case, "error", {"type": run.ending.words, "message": _xml(problem)})
+            error.text = _xml(told)
+        ET.SubElement(case, "system-out").text = _xml(told)
     ET.indent(root)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
+
+
+def _of_run(run: Run) -> list[tuple[str, str, str]]:
+    """Test cases of the run itself: name, what is wrong (empty: nothing), and what there is to tell."""
+    ending = run.ending
+    lines = [ending.words, *(f"{name}: {words}" for name, words in run.outputs_off), *ending.not_confirmed]
+    unconfirmed = "; ".join(ending.not_confirmed) or ending.words
+    return [
+        ("the run came to its end", ending.early, ending.early or run.ended),
+        (
+            "the outputs were confirmed off",
+            unconfirmed if ending.off_confirmed is False else "",
+            "\n".join(lines),
+        ),
+    ]
 
 
 def _case(suite: ET.Element, device: str, result: Result) -> None:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from railwright.documents.bench import Bench, Calibration, Recorder, Supply
+from railwright.evaluation.ending import Ending
+from railwright.report.outputs_off import outputs_off
 
 if TYPE_CHECKING:
     from railwright.documents.loader import Documents
@@ -51,7 +53,8 @@ class Run:
     start: dt.datetime | None
     end: dt.datetime | None
     ended: str
-    ended_early: bool
+    ending: Ending
+    outputs_off: tuple[tuple[str, str], ...]
     software: str
     instruments: tuple[Instrument, ...]
     hashes: Mapping[str, str]
@@ -127,8 +130,8 @@ def run_facts(
     """The facts of a run; what it does not say is taken from the bench document, else is "not stated".
 
     data: run_id, unit, operator, laboratory {name, address}, customer, ambient, instruments, start, end
-    (ISO 8601), ended, ended_early, simulated, software_version, document_hashes
-    {path: sha256}, deviations, authorised_by, function.
+    (ISO 8601), ended, ending (an `Ending`), switched_off (as in run.json), simulated, software_version,
+    document_hashes {path: sha256}, deviations, authorised_by, function.
     used: supplies of the hook-up; recorders: recorders whose recordings were used. ValueError for a bad date.
     """
     laboratory = data.get("laboratory") or {}
@@ -150,7 +153,8 @@ def run_facts(
         start=_moment(data.get("start")),
         end=_moment(data.get("end")),
         ended=_text(data, "ended"),
-        ended_early=bool(data.get("ended_early", False)),
+        ending=data.get("ending") or Ending(off_confirmed=None),
+        outputs_off=outputs_off(data.get("switched_off") or {}),
         software=_text(data, "software_version"),
         instruments=tuple(instruments),
         hashes={str(path): str(digest) for path, digest in (data.get("document_hashes") or {}).items()},

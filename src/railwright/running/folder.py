@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import uuid
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,7 +22,7 @@ from railwright.running.manifest import MANIFEST, write_json, write_manifest
 from railwright.running.outcome import RunOutcome
 from railwright.running.plan import Plan
 from railwright.running.readings import LOG, fold, parquet_path
-from railwright.traces import Event, Span
+from railwright.traces import HOW_PLAYED, Event, Span
 
 if TYPE_CHECKING:
     from railwright.instruments.supply import Identity
@@ -239,6 +239,7 @@ def _span_data(span: Span) -> dict[str, Any]:
         "end": span.end,
         "inputs": list(span.inputs),
         "points": [list(point) for point in span.points],
+        **{key: getattr(span, key) for key in HOW_PLAYED},
     }
 
 
@@ -246,8 +247,12 @@ def _event_data(event: Event) -> dict[str, Any]:
     return {"time": event.time, "subject": event.subject, "what": event.what, "detail": event.detail}
 
 
-def spans_of(data: Iterable[Mapping[str, Any]]) -> tuple[Span, ...]:
-    """Spans from `run.json`."""
+def spans_of(data: Sequence[Mapping[str, Any]], completed: bool) -> tuple[Span, ...]:
+    """Spans from `run.json`.
+
+    completed: the whole procedure was played. Of a run that was not, by a version that did not yet say which
+    steps were played to their end, the last is taken not to have been.
+    """
     return tuple(
         Span(
             str(entry["name"]),
@@ -256,6 +261,10 @@ def spans_of(data: Iterable[Mapping[str, Any]]) -> tuple[Span, ...]:
             float(entry["end"]),
             tuple(entry["inputs"]),
             tuple((float(v), float(a), float(b)) for v, a, b in entry["points"]),
+            whole=bool(entry.get("whole", completed or entry is not data[-1])),
+            late=float(entry.get("late", 0.0)),
+            left_out=int(entry.get("left_out", 0)),
+            time_error=float(entry.get("time_error", 0.0)),
         )
         for entry in data
     )

@@ -147,5 +147,3 @@ class Polling:
             asked = supply.setting_queries(own, [change.setting for change in changes])
         self.trace(answer.sent, name, "sent", ";".join(asked))
         self.trace(answer.received, name, "received", answer.text)
-
-

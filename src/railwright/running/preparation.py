@@ -254,7 +254,9 @@ def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[
         recorder.event("voltage before switching on", name, detail, when)
     if strange and not ways.consent:
         told = "; ".join(strange)
-        raise FoundOn(f"{told}, and nothing in the device's document explains it. Find its source, or agree with --consent")
+        raise FoundOn(
+            f"{told}, and nothing in the device's document explains it. Find its source, or agree with --consent"
+        )
     return [f"{name}: {detail}." for name, detail, _ in cautions]
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from railwright.running.log import LogLines, decode_line, raw_lines
-from railwright.traces import Event, Record, Span, Traces
+from railwright.traces import HOW_PLAYED, Event, Record, Span, Traces
 
 LOG = "log.ndjson"
 
@@ -234,12 +234,13 @@ def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
             case "step begins":
                 begun = line
             case "step ends" if begun is not None:
-                story.spans.append(_span({**begun, "end": line["time"], "points": line["points"]}))
+                story.spans.append(_span({**begun, **line, "time": begun["time"], "end": line["time"]}))
                 begun = None
             case "end":
                 story.ended = str(line["ended"])
     if begun is not None:
-        story.spans.append(_span({**begun, "end": max(last, float(begun["time"])), "points": ()}))
+        end = max(last, float(begun["time"]))
+        story.spans.append(_span({**begun, "end": end, "points": (), "whole": False}))
     story.recovered = lines.recovered
     return story
 
@@ -315,5 +316,11 @@ def _number(value: Any) -> float:
 def _span(line: Mapping[str, Any]) -> Span:
     points = tuple((float(v), float(a), float(b)) for v, a, b in line["points"])
     return Span(
-        line["name"], line["step"], float(line["time"]), float(line["end"]), tuple(line["inputs"]), points
+        line["name"],
+        line["step"],
+        float(line["time"]),
+        float(line["end"]),
+        tuple(line["inputs"]),
+        points,
+        **{key: line[key] for key in HOW_PLAYED if key in line},
     )

@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 from railwright.running.outcome import InputReading, Progress
 from railwright.running.readings import ORIGIN, Events, StoredTraces
-from railwright.traces import Event, Record, Span
+from railwright.traces import HOW_PLAYED, Event, Record, Span
 from railwright.virtual_time import Clock, MonotonicClock
 
 
@@ -123,7 +123,14 @@ class Recorder:
     def step_ended(self, span: Span) -> None:
         """`span` as it really was."""
         self.spans.append(span)
-        self.write("step ends", time=span.end, name=span.name, start=span.start, points=span.points)
+        self.write(
+            "step ends",
+            time=span.end,
+            name=span.name,
+            start=span.start,
+            points=span.points,
+            **{key: getattr(span, key) for key in HOW_PLAYED},
+        )
 
     def close(self) -> None:
         """Force the log onto the disk, and close it; whether that worked, `failed` says."""

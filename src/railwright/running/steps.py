@@ -9,6 +9,9 @@ from railwright.running.plan import Move
 from railwright.running.recorder import Recorder
 from railwright.traces import Span
 
+ROUNDING = 1e-6
+"""Times of the plan and of the record are compared within this [s]."""
+
 
 class Steps:
     """Follows the steps of a run. A step begins with its first move; where it begins with none, on time."""
@@ -26,6 +29,7 @@ class Steps:
         self._open = False
         self._start = 0.0
         self._points: list[tuple[float, float]] = []
+        self._late, self._left_out, self._time_error = 0.0, 0, 0.0
         self.held = 0.0
         """Time spent waiting for triggers and keys [s]: the record is so far ahead of the plan."""
 
@@ -45,20 +49,55 @@ class Steps:
         if move.kind != "off" and self._spans[move.step].points:
             self._points.append((move.voltage, done))
 
-    def end(self, end: float) -> None:
-        """The step that goes on ends; nothing where none does. `end` is never before its begin."""
-        if not self._open:
-            return
+    def late(self, seconds: float) -> None:
+        """A set point of the step that goes on came so late [s]; the latest counts."""
+        self._late = max(self._late, seconds)
+
+    def left_out(self, count: int) -> None:
+        """So many set points of the step that goes on were not sent: the host did not keep up."""
+        self._left_out += count
+
+    def time_error(self, seconds: float) -> None:
+        """The time of a set point of the step that goes on is known within ± this [s]: half its exchange, or
+        the skew between its outputs where that is more; the largest counts.
+        """
+        self._time_error = max(self._time_error, seconds)
+
+    def end(self, end: float, whole: bool = True) -> None:
+        """The step that goes on ends; nothing where none does. `end` is never before its begin.
+
+        whole: all that belongs to it was done. A step that ends before its time is never whole.
+        """
+        if self._open:
+            self._close(end, whole and end >= self._spans[self._here].end + self.held - ROUNDING)
+
+    def _close(self, end: float, whole: bool) -> None:
         nominal, end = self._spans[self._here], max(end, self._start)
         stops = [start for _, start in self._points[1:]] + [end]
         points = tuple(
             (voltage, start, stop) for (voltage, start), stop in zip(self._points, stops, strict=False)
         )
-        self._recorder.step_ended(Span(nominal.name, nominal.kind, self._start, end, nominal.inputs, points))
+        self._recorder.step_ended(
+            Span(
+                nominal.name,
+                nominal.kind,
+                self._start,
+                end,
+                nominal.inputs,
+                points,
+                whole=whole,
+                late=self._late,
+                left_out=self._left_out,
+                time_error=self._time_error,
+            )
+        )
         self._open, self._points = False, []
 
     def _begin(self, start: float) -> None:
-        self.end(start)
+        if self._open:
+            # All that belongs to a step was done before the next one begins.
+            self._close(start, True)
+        self._late, self._left_out, self._time_error = 0.0, 0, 0.0
         self._begins(self._spans[self._here + 1].name, start)
         self._here, self._open, self._start = self._here + 1, True, start
         self._recorder.step_started(self._spans[self._here], self._here, start)

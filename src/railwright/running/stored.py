@@ -78,10 +78,15 @@ def _finished(folder: Path, about: Mapping[str, Any]) -> tuple[Record, list[str]
     if absent:
         record, recovered = _logged(folder, ended_told=True)
         told = f"{', '.join(absent)}: not there; everything was read from {LOG}"
-        return replace(record, spans=spans_of(about["steps"])), [told, *recovered]
+        return replace(record, spans=spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)), [
+            told,
+            *recovered,
+        ]
     traces = {name: read_parquet(path, name) for name, path in paths.items()}
     events = events_of(_json(folder / EVENTS, list))
-    return Record(ORIGIN, traces, events, spans_of(about["steps"])), []
+    return Record(
+        ORIGIN, traces, events, spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)
+    ), []
 
 
 def _logged(folder: Path, *, ended_told: bool) -> tuple[Record, list[str]]:

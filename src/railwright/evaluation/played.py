@@ -1,0 +1,83 @@
+"""Whether a step was played as the procedure has it: to its end, and in time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from railwright.evaluation.ending import Ending
+from railwright.evaluation.outcome import Measured
+from railwright.quantities import show
+from railwright.rehearsal.timeline import Timeline
+from railwright.traces import Record, Span
+
+LATE_PART = 0.1
+"""A set point may come late by this part of the step's shortest segment: the usual tolerance of durations."""
+
+LATE_LEAST = 2e-3
+"""What counts as in time in any case [s]: messages to a supply take about as long to take effect."""
+
+ROUNDING = 1e-9
+"""Times of the plan closer to each other are one [s]."""
+
+ONLY_GROW = ("peak_current", "peak_voltage", "restarts")
+"""Measures that nothing later in a step can make smaller."""
+
+
+def unfinished(step: str, run: Record, ending: Ending) -> str:
+    """Why a step was not played to its end, in words; empty where it was, or where nobody knows of it."""
+    span = next((span for span in run.spans if span.name == step), None)
+    because = f": {ending.early}" if ending.early else ""
+    if span is None:
+        return f"the step '{step}' was not reached{because}" if ending.early else ""
+    return "" if span.whole else f"the step '{step}' was not played to its end{because}"
+
+
+def settled_already(measure: str, measured: Measured | None, upper: float | None) -> bool:
+    """Whether a failure in a step that was cut short stands: nothing later could have mended it."""
+    return measure in ONLY_GROW and measured is not None and upper is not None and measured.value > upper
+
+
+def out_of_time(span: Span, timeline: Timeline, run: Record) -> str:
+    """Why a step does not count as played in time, in words; empty where it does."""
+    if span.left_out:
+        points = f"{span.left_out} set point{'s' if span.left_out > 1 else ''}"
+        were = "were" if span.left_out > 1 else "was"
+        return f"{points} of the step '{span.name}' {were} left out: the host did not keep up"
+    segment = shortest_segment(span, timeline, run)
+    bound = max(LATE_LEAST, LATE_PART * segment)
+    if span.late <= bound:
+        return ""
+    tenth = f", a tenth of its shortest segment of {show(segment, 's')}" if bound > LATE_LEAST else ""
+    return (
+        f"the step '{span.name}' was played late: a set point came {show(span.late, 's')} after its time, "
+        f"allowed are {show(bound, 's')}{tenth}"
+    )
+
+
+def shortest_segment(span: Span, timeline: Timeline, run: Record) -> float:
+    """Shortest time between two set points of one input in a step, and from the last to its end [s].
+
+    An input whose outputs play a point list of their own times nothing but the start of it: its segment is
+    the step.
+    """
+    planned = next((each for each in timeline.spans if each.name == span.name), span)
+    listed = {
+        event.subject
+        for event in run.events
+        if event.what == "point list starts" and span.start - LATE_LEAST <= event.time <= span.end
+    }
+    whole = planned.end - planned.start
+    return min([whole, *_segments(planned, timeline, listed)])
+
+
+def _segments(planned: Span, timeline: Timeline, listed: set[str]) -> Iterator[float]:
+    """Times between two set points of one input within a step, and from its last to the end [s]."""
+    moved = [(each.input, each.time) for each in timeline.actions]
+    moved += [(each.input, each.time) for each in timeline.limits]
+    for name in planned.inputs:
+        if name in listed:
+            continue
+        times = {time for of, time in moved if of == name and planned.start <= time < planned.end}
+        ordered = [*sorted(times), planned.end]
+        yield from (after - before for before, after in pairwise(ordered) if after - before > ROUNDING)

@@ -1,0 +1,202 @@
+"""What a requirement looks at in a record: the windows of its step, with what the documents say of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from railwright.documents.bench import Bench
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure, Requirement
+from railwright.evaluation.ending import Ending
+from railwright.evaluation.reading import ReadingModel
+from railwright.evaluation.signal import CannotMeasure, View
+from railwright.rehearsal.lines import highest_stair
+from railwright.rehearsal.setpoints import SetPoints
+from railwright.rehearsal.timeline import Timeline
+from railwright.rehearsal.unseen import SETTLING
+from railwright.traces import Record, Span
+
+EXACT = ("rehearsal", "truth", "twin truth")
+"""Origins of records that have no reading errors."""
+
+
+class Documents(Protocol):
+    """What an evaluation needs of the loaded documents."""
+
+    @property
+    def device(self) -> Device: ...
+    @property
+    def bench(self) -> Bench: ...
+    @property
+    def procedure(self) -> Procedure: ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Source:
+    """A record on the run's time base, and how each input's values came about."""
+
+    name: str
+    record: Record
+    models: Mapping[str, ReadingModel]
+    feeds: SetPoints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Case:
+    """One run to be judged: the documents and their nominal timeline, the run's own record, how it ended."""
+
+    documents: Documents
+    timeline: Timeline
+    own: Source
+    ending: Ending
+
+    def planned(self, step: str) -> Span | None:
+        """The step in the nominal timeline."""
+        return next((span for span in self.timeline.spans if span.name == step), None)
+
+
+def views(case: Case, requirement: Requirement, source: Source) -> Iterator[View]:
+    """The windows that a requirement looks at, on the run's time base: the step, or the settled part of each
+    point. Of a sweep that was cut short the last point is left out.
+    """
+    documents, own, name, run = case.documents, case.own, requirement.of, case.own.record
+    try:
+        span = run.span(requirement.during)
+    except KeyError:
+        raise CannotMeasure(
+            f"the record holds no step '{requirement.during}'", "a run that reaches it"
+        ) from None
+    traces = source.record.traces.get(name)
+    model = source.models.get(name)
+    if traces is None or model is None or traces.time.size == 0:
+        raise CannotMeasure(f"the record holds nothing of '{name}'", f"a recording of '{name}'")
+    switched_on = _switched_on(case, name, span)
+    time_error = _time_error(span, run)
+    view = View(
+        traces,
+        replace(model, clock=model.clock + time_error),
+        span.start,
+        span.end,
+        at=requirement.at,
+        switched_on=switched_on,
+        goal=_goal(case, name, span.name),
+        restart=_soft_start(documents.device, name),
+        capacitance=_capacitance(documents.device, name),
+        stops_at=_stops_at(documents.device, name),
+        away=_away(name, source.record) if source.record.origin in EXACT else (),
+        stair=_stair(case, span, source, name),
+        every=documents.procedure.record.every,
+    )
+    if source is not own and name in run.traces and name in own.models:
+        beside = replace(own.models[name], clock=own.models[name].clock + time_error)
+        view = replace(view, beside=replace(view, traces=run.traces[name], model=beside))
+    if requirement.each_point is None:
+        yield view
+        return
+    for voltage, start, end in span.points if span.whole else span.points[:-1]:
+        settled = start + SETTLING * (end - start)
+        point = replace(view, start=settled, end=end, switched_on=None, goal=voltage)
+        if view.beside is not None:
+            traces, model = view.beside.traces, view.beside.model
+            point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
+        yield point
+
+
+def _time_error(span: Span, run: Record) -> float:
+    """Bound of the error of the times at which a step is recorded to begin and to end [s].
+
+    It begins with a set point of its own, and ends with one of the step after it.
+    """
+    after = [each.time_error for each in run.spans if each.start == span.end and each is not span]
+    return max([span.time_error, *after])
+
+
+def _stair(case: Case, span: Span, source: Source, name: str) -> float:
+    """Height of the highest stair in which the run played this input's lines [V]; 0 without a run."""
+    if case.own.record.origin in EXACT or name not in source.feeds:
+        return 0.0
+    planned = case.planned(span.name)
+    if planned is None:
+        return 0.0
+    return highest_stair(case.timeline, planned, source.feeds[name], case.documents.bench)
+
+
+def _switched_on(case: Case, name: str, span: Span) -> float | None:
+    """When the input was switched on within a step [s]: the record's own event, else the procedure's plan."""
+    hook_up, run = case.documents.procedure.hook_up.get(name), case.own.record
+    subjects = {name, *(hook_up.outputs if hook_up else ())}
+    slack = 1e-3
+    times = [
+        event.time
+        for event in run.events
+        if event.what == "on" and event.subject in subjects and span.start - slack <= event.time <= span.end
+    ]
+    if times:
+        return min(times)
+    planned = case.planned(span.name)
+    if planned is None:
+        return None
+    for action in case.timeline.actions:
+        inside = planned.start - 1e-9 <= action.time <= planned.end
+        if action.kind == "on" and action.input == name and inside:
+            return span.start + (action.time - planned.start)
+    return None
+
+
+def _goal(case: Case, name: str, step: str) -> float | None:
+    """Voltage that the procedure last gives an input up to the end of a step [V]; None: none."""
+    planned = case.planned(step)
+    if planned is None:
+        return None
+    levels = [
+        action.voltage
+        for action in case.timeline.actions
+        if action.kind == "line" and action.input == name and action.time < planned.end
+    ]
+    return levels[-1] if levels else None
+
+
+def _soft_start(device: Device, name: str) -> float | None:
+    """Shortest soft start among an input's converters [s]; None: unknown, or it has none."""
+    times = [
+        part.parameters.uncertain()["soft_start"].low
+        for part in device.inputs[name].load
+        if "soft_start" in part.parameters.uncertain()
+    ]
+    return min(times) if times and min(times) > 0.0 else None
+
+
+def _capacitance(device: Device, name: str) -> tuple[float, float]:
+    """Least and most input capacitance that the device document gives [F]; zero where it gives none."""
+    given = [part.parameters.uncertain() for part in device.inputs[name].load]
+    found = [values["capacitance"] for values in given if "capacitance" in values]
+    return sum(each.low for each in found), sum(each.high for each in found)
+
+
+def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
+    """Lowest and highest voltage at which the first of an input's loads stops [V]; None: none does."""
+    given = [part.parameters.uncertain() for part in device.inputs[name].load]
+    found = [values["stops_at"] for values in given if "stops_at" in values]
+    return (max(each.low for each in found), max(each.high for each in found)) if found else None
+
+
+def _away(name: str, record: Record) -> tuple[tuple[float, float], ...]:
+    """When an input's loads stopped and started again, by the record's own events [s].
+
+    Loads that are away at the same time are away once; what never starts again is none.
+    """
+    found: list[tuple[float, float]] = []
+    stopped: dict[str, float] = {}
+    for event in sorted(record.events, key=lambda each: each.time):
+        if event.subject != name:
+            continue
+        if event.what == "stops":
+            stopped.setdefault(event.detail, event.time)
+        elif event.what == "starts" and event.detail in stopped:
+            start = stopped.pop(event.detail)
+            if found and start <= found[-1][1]:
+                start = min(start, found.pop()[0])
+            found.append((start, event.time))
+    return tuple(found)
