@@ -27,7 +27,9 @@ def main() -> int:
     parser.add_argument("--documents", type=int, default=5_000)
     parser.add_argument("--records", type=int, default=5_000)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--also", type=Path, action="append", default=[], help="a folder of documents to damage too")
+    parser.add_argument(
+        "--also", type=Path, action="append", default=[], help="a folder of documents to damage too"
+    )
     given = parser.parse_args()
     faulthandler.enable()
     folders = (documents.EXAMPLE, *given.also)

@@ -37,7 +37,9 @@ def run(
             procedures += [p for p in sorted(here.rglob("*.yaml")) if _is_procedure(p)]
         for number in range(count):
             procedure = dice.choice(procedures)
-            victim = dice.choice([p for p in sorted(procedure.parent.glob("*.yaml")) if _belongs(p, procedure)])
+            victim = dice.choice(
+                [p for p in sorted(procedure.parent.glob("*.yaml")) if _belongs(p, procedure)]
+            )
             good = victim.read_bytes()
             text = good.decode()
             if dice.random() < 0.6:  # other figures alone: what loads is what reaches the rules
@@ -91,4 +93,8 @@ def _difference(good: str, text: str) -> str:
     """The first lines that differ."""
     before = set(good.split("\n"))
     changed = [line for line in text.split("\n") if line not in before]
-    return repr([line[:160] for line in changed[:6]]) if changed else f"lines left out: {len(good) - len(text)} letters"
+    return (
+        repr([line[:160] for line in changed[:6]])
+        if changed
+        else f"lines left out: {len(good) - len(text)} letters"
+    )

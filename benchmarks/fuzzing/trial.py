@@ -88,7 +88,11 @@ class Findings:
 def _where(error: BaseException) -> str:
     """The innermost frames in Railwright, and the very innermost."""
     frames = traceback.extract_tb(error.__traceback__)
-    own = [f"{f.filename.rpartition('railwright/')[2]}:{f.lineno}" for f in frames if "/railwright/" in f.filename]
+    own = [
+        f"{f.filename.rpartition('railwright/')[2]}:{f.lineno}"
+        for f in frames
+        if "/railwright/" in f.filename
+    ]
     last = f"{frames[-1].filename.rpartition('/')[2]}:{frames[-1].lineno}" if frames else "?"
     return " < ".join([*([] if own and own[-1].endswith(last) else [last]), *reversed(own[-3:])])
 

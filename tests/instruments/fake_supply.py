@@ -46,19 +46,21 @@ class FakeSupply:
     """A TCP server; `answers` overrides a header's answer, `on_unit` sees every command before it is done."""
 
     def __init__(
-        self, *, channels: int = 1, identity: str = "Railwright,M-1,S-1,0", selected: bool = False
+        self, *, channels: int = 1, identity: str = "", selected: bool = False
     ) -> None:
         self.outputs = {number: FakeOutput() for number in range(1, channels + 1)}
-        self.identity = identity
         self.selected = 1 if selected else None
         self.errors: list[str] = []
         self.started: set[int] = set()
+        self.links: dict[int, str] = {}
         self.answers: dict[str, str] = {}
         self.units: list[str] = []
         self.on_unit: Callable[[str], None] = lambda unit: None
         self.silent = False
         self._server = socket.create_server(("127.0.0.1", 0))
         self._port = self._server.getsockname()[1]
+        # No two are one instrument: their versions differ.
+        self.identity = identity or f"Railwright,M-1,S-1,{self._port}"
         self._clients: list[socket.socket] = []
         self._accepting = threading.Thread(target=self._accept, daemon=True)
         self._accepting.start()
@@ -138,6 +140,11 @@ class FakeSupply:
             case "OUTPUT:PROTECTION:CLEAR":
                 for output in outputs:
                     output.trip_bits = 0
+            case "OUTPUT:PROTECTION:COUPLE":
+                for number in numbers:
+                    self.links[number] = parameters.rpartition(",(")[0] or parameters
+            case "OUTPUT:PROTECTION:COUPLE?":
+                return self.links.get(numbers[0], "NONE")
             case "MEASURE:VOLT?":
                 return ",".join(f"{output.voltage():.4E}" for output in outputs)
             case "FETCH:CURR?":

@@ -11,7 +11,6 @@ from typing import Any
 from tests.instruments.fake_supply import FakeSupply
 
 from railwright.documents.loader import Documents, load_documents
-from railwright.instruments.session import open_visa
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.running.outcome import Progress, RunOutcome
 from railwright.running.runner import run
@@ -132,7 +131,7 @@ class Small:
     told: Told = field(default_factory=Told)
 
     def run(self, **options: Any) -> RunOutcome:
-        given = {"unit": "U-7", "operator": "An operator", "open_session": open_visa(timeout=0.2)}
+        given = {"unit": "U-7", "operator": "An operator", "timeout": 0.2, "wait_for_lost": 1.0}
         given |= {"folder": self.folder / "run", "progress": self.told, "decay_limit": 1.0, **options}
         return run(self.documents, SET_POINTS, **given)
 

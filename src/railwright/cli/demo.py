@@ -125,7 +125,7 @@ def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int) -> P
             raise BadInput("the demonstration's own documents do not pass the check")
         stop = StopRequest()
         with signals_ask(stop), Printer(stop) as printer, traffic_file(place / TRAFFIC, stop) as trace:
-            outcome = play(checked, "S-0007", "Demonstration", folder, printer, stop, trace)
+            outcome = play(checked, "S-0007", "Demonstration", folder, printer, stop=stop, trace=trace)
             report_outcome(outcome)
             report_truth(outcome, twins)
         if (code := code_of_run(outcome)) is not Exit.DONE:

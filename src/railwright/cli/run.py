@@ -8,7 +8,7 @@ import re
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -20,8 +20,6 @@ from railwright.printable import printable
 if TYPE_CHECKING:
     from railwright.cli.checking import Checked
     from railwright.cli.printer import Printer
-    from railwright.instruments.session import Trace
-    from railwright.running.interruption import StopRequest
     from railwright.running.outcome import RunOutcome, SwitchedOff
     from railwright.twin.launcher import TwinBench
 
@@ -45,6 +43,17 @@ Faults = Annotated[
     list[str] | None,
     typer.Option("--fault", metavar="'KIND INPUT'", help="With --twins: what lies wrong, as in 'twin'."),
 ]
+LOST_TWIN = 2.0
+"""How long a simulated supply that is gone is waited for [s]: it does not come back."""
+
+Consent = Annotated[
+    bool,
+    typer.Option(
+        "--consent",
+        help="Go on where an output is found on, or a voltage stands at one before the run. Used outputs are "
+        "switched off first; outputs that feed no input stay as they are.",
+    ),
+]
 
 
 def run(
@@ -57,6 +66,7 @@ def run(
     seed: Seed = 1,
     true: True_ = None,
     fault: Faults = None,
+    consent: Consent = False,
 ) -> Exit:
     r"""Check, then play the procedure on the bench, and record it.
 
@@ -67,17 +77,21 @@ def run(
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, overrides_of
+    from railwright.guard.client import ProcessLink
     from railwright.running.interruption import StopRequest, signals_ask
 
     if not twins and (true or fault):
         raise BadInput("--true, --fault: expected --twins beside them; a real supply has no such thing")
     place = folder or default_folder(procedure, unit)
-    checked = check_documents(procedure, rehearsed=True)
-    if not may_run(checked, place):
-        return Exit.STOPPED
     started: TwinBench | None = None
     stop = StopRequest()
     with contextlib.ExitStack() as stack:
+        # Started first, so that it is there when the check is done.
+        link = ProcessLink()
+        stack.callback(link.close)
+        checked = check_documents(procedure, rehearsed=True)
+        if not may_run(checked, place):
+            return Exit.STOPPED
         if twins:
             from railwright.twin.launcher import TwinBench
 
@@ -98,7 +112,15 @@ def run(
         # Signals are requests, and printing is done by a thread, until the last line is out.
         stack.enter_context(signals_ask(stop))
         printer = stack.enter_context(Printer(stop))
-        outcome = play(checked, unit, operator, place, printer, stop, printer.trace if trace else None)
+        given: dict[str, Any] = {
+            "stop": stop,
+            "link": link,
+            "consent": consent,
+            "trace": printer.trace if trace else None,
+        }
+        if twins:
+            given["wait_for_lost"] = LOST_TWIN
+        outcome = play(checked, unit, operator, place, printer, **given)
         report_outcome(outcome)
         if started is not None:
             report_truth(outcome, started)
@@ -140,16 +162,16 @@ def play(
     operator: str,
     folder: Path,
     printer: Printer,
-    stop: StopRequest,
-    trace: Trace | None = None,
+    **given: Any,
 ) -> RunOutcome:
-    """The run itself, with its progress shown by the printer."""
+    """The run itself, with its progress shown by the printer; `given` goes to `railwright.running.runner.run`
+    as it is.
+    """
     from railwright.cli.live import live
-    from railwright.instruments.session import open_visa
     from railwright.running.runner import run as run_procedure
     from railwright.settings.data import as_data
 
-    with printer.showing(live(printer.out, trace == printer.trace)) as progress:
+    with printer.showing(live(printer.out, given.get("trace") == printer.trace)) as progress:
         return run_procedure(
             checked.documents,
             checked.settings.set_points,
@@ -159,8 +181,7 @@ def play(
             progress=progress,
             findings=checked.settings.findings,
             settings=as_data(checked.settings),
-            open_session=open_visa(trace),
-            stop=stop,
+            **given,
         )
 
 

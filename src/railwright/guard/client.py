@@ -100,6 +100,10 @@ class GuardLink(ABC):
         if not self.inbox:
             self._pump(until)
 
+    def sleep(self, duration: float) -> None:
+        """As `sleep_until`, for so long [s]."""
+        self.sleep_until(self.now() + duration)
+
     def sleep_until(self, instant: float) -> None:
         """Let time pass; what comes meanwhile is kept in the inbox."""
         while self.now() < instant:

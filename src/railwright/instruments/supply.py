@@ -83,7 +83,8 @@ class Supply(Conversation):
                 command,
                 f"expected 'maker,model,serial,version', got '{answer}': an unknown instrument",
             )
-        identity = Identity(*fields, answer)
+        maker, model, serial, version = fields
+        identity = Identity(maker, model, serial, version, answer)
         for what, wanted, got in (
             ("model", self.document.model, identity.model),
             ("serial number", self.document.serial, identity.serial),

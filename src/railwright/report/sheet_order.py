@@ -11,7 +11,7 @@ from railwright.documents.procedure import PowerUp
 from railwright.quantities import show
 from railwright.rehearsal.lines import slew_range
 from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.running.shutdown import off_order
+from railwright.running.off_order import off_order
 from railwright.settings.context import Source
 
 OFF_BELOW = 1.0
@@ -174,7 +174,10 @@ def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
     """Off, and when anything may be touched."""
     steps = documents.procedure.steps
     down = next((step.power_down for step in reversed(steps) if step.power_down is not None), None)
-    order = [_together(set_points[name]) for name in off_order(documents.procedure, tuple(set_points))]
+    order = [
+        _together(set_points[name])
+        for name in off_order(documents.procedure, documents.device, tuple(set_points))
+    ]
     if len(order) == 1:
         yield Task(f"All off: {order[0]}.")
     else:

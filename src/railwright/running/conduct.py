@@ -1,28 +1,36 @@
-"""A run in its course: prepare, play against the clock, and switch off, whatever comes."""
+"""A run in its course: prepare, play against the clock, and have everything switched off, whatever comes."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-import time
 from collections import deque
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from railwright.documents.loader import Documents
-from railwright.instruments.errors import InstrumentError
+from railwright.guard.client import GuardLink, GuardLost
+from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing
 from railwright.rehearsal.timeline import Waiting
 from railwright.running.interruption import StopRequest
-from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
+from railwright.running.off_order import off_order, off_threshold
+from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
+from railwright.running.outcome import Ended, InputReading, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
-from railwright.running.preparation import prepare
+from railwright.running.polling import WATCH_EVERY, Polling
+from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
-from railwright.running.shutdown import ShutDown, off_order, off_threshold
+from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
 from railwright.running.waiting import Triggers
 from railwright.running.watch import Alarm, Watch
+
+if TYPE_CHECKING:
+    from railwright.instruments.session import Trace
 
 LEAD_IN = 0.1
 """The record begins so long before the first step [s]."""
@@ -31,7 +39,13 @@ LATE = 0.01
 """A move done later than this is a deviation that the report shows [s]."""
 
 NAP = 0.02
-"""Longest sleep of the loop, so that a request to stop is seen [s]."""
+"""Longest wait of the loop, so that a trigger or a failing record is seen [s]."""
+
+AHEAD = 0.03
+"""So long before its time a set point is handed to the guard, which sends it on time [s]."""
+
+SETTINGS_PERIOD = 10.0
+"""Settings that are asked for again more seldom than this [s] are a deviation that the report shows."""
 
 
 class Over(Exception):
@@ -52,46 +66,69 @@ class Conduct:
         plan: Plan,
         rig: Rig,
         recorder: Recorder,
+        link: GuardLink,
         stop: StopRequest,
-        decay_limit: float,
+        *,
+        decay_limit: float = DECAY_LIMIT,
+        wait_for_lost: float = WAIT_FOR_LOST,
         triggers: Triggers | None = None,
+        trace: Trace | None = None,
+        consent: bool = False,
     ) -> None:
-        procedure = documents.procedure
-        self.device, self.plan = documents.device, plan
-        self.rig, self.recorder, self.stop = rig, recorder, stop
-        self.decay_limit = decay_limit
+        self.procedure, self.device, self.plan = documents.procedure, documents.device, plan
+        self.rig, self.recorder, self.link, self.stop = rig, recorder, link, stop
+        self.decay_limit, self.wait_for_lost, self.consent = decay_limit, wait_for_lost, consent
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
-        self.watch = Watch(procedure.stop_when, below)
-        self.every = max(procedure.record.every, 1e-3)
-        self.order = off_order(procedure, tuple(rig.set_points))
+        self.watch = Watch(self.procedure.stop_when, below)
+        self.every = max(self.procedure.record.every, 1e-3)
+        self.looks = max(1, math.ceil(self.every / WATCH_EVERY))
+        """Outputs are looked at so many times for each reading that is recorded."""
+        self.polling = Polling(rig, link, trace)
+        self.order = off_order(self.procedure, self.device, tuple(rig.set_points))
         self.began: dt.datetime | None = None
         self.switched_off: dict[str, SwitchedOff] = {}
+        self.not_confirmed: tuple[str, ...] = ()
         self.cautions: list[str] = []
         self.remedy = ""
         self.late = 0.0
         self.missed = 0
+        self.left_out = 0
+        self._rows: dict[str, int] = {}
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
         self.triggers = triggers or Triggers()
         self._waiting: tuple[Waiting, float] | None = None
-        self._reading_takes = 0.0
+        self._taking_in = False
+        self._alarms: list[Alarm] = []
 
     def go(self) -> tuple[Ended, str]:
         """Prepare, play, and switch off, whatever comes: how it ended, and why."""
+        self.link.interrupted = self._break_wait
+        self.link.watched = (self.stop.wait_fd,)
+        ended, cause = Ended.FAULT, "a fault of the program"
         try:
             ended, cause = self._guarded()
         finally:
             # Also for what nobody thought of: a fault of the program must not leave an output on.
-            self._switch_off()
+            self._switch_off(ended, cause)
             self.rig.close()
+            self.link.close()
         return ended, cause
 
     def _guarded(self) -> tuple[Ended, str]:
         try:
-            self.cautions += prepare(self.rig, self.recorder, self.device, self._look)
+            ways = Ways(self._look, lambda: self._arm(energising=False), self._pause, self.consent)
+            self.cautions += prepare(self.rig, self.recorder, self.device, ways)
             self._load_first()
+            self._arm(energising=True)
             self._play()
         except Over as over:
             ended, cause = over.ended, over.cause
+        except FoundOn as found:
+            ended, cause = Ended.STOPPED, str(found)
+        except Fenced as fenced:
+            ended, cause = Ended.STOPPED, fenced.what
+        except GuardLost as lost:
+            ended, cause = Ended.GUARD, str(lost)
         except InstrumentError as error:
             self._failed(error)
             ended, cause, self.remedy = Ended.INSTRUMENT, str(error), error.remedy
@@ -99,6 +136,20 @@ class Conduct:
             return Ended.COMPLETED, ""
         self.recorder.event("run ends", "run", cause)
         return ended, cause
+
+    def _arm(self, *, energising: bool) -> None:
+        """Give the guard what is to be switched off. Before anything was on, no lost supply is waited for."""
+        lost = self.wait_for_lost if energising else min(2.0, self.wait_for_lost)
+        plan = compile_off_plan(self.rig, self.device, self.procedure, decay=self.decay_limit, lost=lost)
+        self.link.arm(plan)
+
+    def _pause(self, duration: float) -> None:
+        self.link.sleep_until(self.link.now() + duration)
+
+    def _break_wait(self) -> None:
+        """What is looked at in every wait for an answer: it may end the run, and so the wait."""
+        self._look()
+        self._take_in()
 
     def _load_first(self) -> None:
         """The first point list of each input, loaded and verified while all outputs are off."""
@@ -122,42 +173,54 @@ class Conduct:
 
     def _look(self) -> None:
         """Whether somebody, or the disk, wants it to end."""
+        self.stop.drain()
         if self.stop.reason is not None:
             raise Over(Ended.INTERRUPTED, self.stop.reason)
         if self.recorder.failed is not None:
             raise Over(Ended.RECORD, f"the record could not be written: {self.recorder.failed}")
 
     def _play(self) -> None:
-        """The procedure against the monotonic clock: every move is due at its own instant, no drift."""
+        """The procedure against the clock: every move is due at its own instant, no drift."""
         moves, spans = deque(move for move in self.plan.moves if move.time >= 0.0), self.plan.spans
-        self.recorder.begin(time.monotonic() + LEAD_IN)
+        zero = self.link.now() + LEAD_IN
+        self.recorder.begin(zero)
         self.began = dt.datetime.now().astimezone() + dt.timedelta(seconds=LEAD_IN)
         self.recorder.progress.begins(spans, self.plan.duration)
-        turn = 0
+        self.polling.begin(zero - LEAD_IN, self.every / self.looks)
         while True:
             self._look()
-            if self._waits_on():
-                now, next_move = self.recorder.now(), math.inf
-            else:
-                # In the record's time: that of the plan, and what was waited for until now.
-                now = self.recorder.now()
-                next_move = (moves[0].time if moves else self.plan.duration) + self.held
-                self._steps.pass_time(min(now, next_move) - self.held, moves)
-            if now >= next_move:
+            self._take_in()
+            waits = self._waits_on()
+            now = self.recorder.now()
+            # In the record's time: that of the plan, and what was waited for until now.
+            due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held
+            if not waits:
+                self._steps.pass_time(min(now, due) - self.held, moves)
+            if now >= due - (AHEAD if moves else 0.0):
                 if not moves:
                     break
-                self._do(moves.popleft())
+                move = moves.popleft()
+                if self._overtaken(move, moves, now):
+                    continue
+                # The step of a move that is handed over ahead of its time begins with it, when it is done.
+                self._do(move, zero + due)
                 continue
-            due = turn * self.every - LEAD_IN
-            # A reading that would still be going on when a move is due waits for the move.
-            if now >= due and next_move - now > self._reading_takes:
-                self._read()
-                turn, before = int((self.recorder.now() + LEAD_IN) / self.every) + 1, turn
-                self.missed += max(0, turn - before - 1)
-                continue
-            until = next_move if now >= due else min(due, next_move)
-            time.sleep(min(NAP, max(0.0, until - self.recorder.now())))
+            self.link.wait(self.link.now() + min(NAP, due - (AHEAD if moves else 0.0) - now))
+        self.polling.end()
         self._steps.end(self.plan.duration + self.held)
+
+    def _overtaken(self, move: Move, moves: deque[Move], now: float) -> bool:
+        """Whether a set point is late and the next one of its input is due, too: then only that one is sent,
+        so that a host that is too slow does not stretch the procedure.
+        """
+        if move.kind != "set":
+            return False
+        following = next((other for other in moves if other.input in (move.input, "")), None)
+        if following is None or following.kind != "set" or following.time + self.held > now:
+            return False
+        self.left_out += 1
+        self._steps.left_out(1)
+        return True
 
     @property
     def held(self) -> float:
@@ -187,8 +250,10 @@ class Conduct:
             raise Over(Ended.STOPPED, f"no {wait.source} came within {show(wait.time_out, 's')}")
         return True
 
-    def _do(self, move: Move) -> None:
-        """One move; the step it belongs to begins with it where it is the step's first."""
+    def _do(self, move: Move, at: float) -> None:
+        """One move at its instant [s, the link's clock]; its step begins with it where it is the step's
+        first.
+        """
         watch, recorder = self.watch, self.recorder
         if move.kind == "load" and move.listing is not None:
             self._load(move.listing)
@@ -202,17 +267,20 @@ class Conduct:
         if move.kind == "play" and move.listing is not None:
             done = recorder.at(self.rig.play(move.listing))
         elif move.kind == "limit":
-            done = recorder.at(self.rig.limit(move.input, move.current))
+            done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":
-            done = recorder.at(self.rig.off(move.input))
+            done = recorder.at(self.rig.off(move.input, at=at))
             self.recorder.add_all(watch.switched(move.input, False, done))
         else:
-            done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=move.kind == "on"))
-            if move.kind == "on":
+            on = move.kind == "on"
+            done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
+            if on:
                 self.recorder.add_all(watch.switched(move.input, True, done))
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
+        self._steps.late(late)
+        self._steps.time_error(self.rig.exchange_error)
         recorder.write(
             "action",
             time=done,
@@ -233,22 +301,51 @@ class Conduct:
         elif move.kind != "set":
             recorder.event(move.kind, move.input, time=done)
 
-    def _read(self) -> None:
-        """Read all inputs; what a reading shows may end the run."""
-        start = time.monotonic()
-        readings = self.rig.read(tuple(self.rig.set_points))
-        took = time.monotonic() - start
-        # What the last ones took counts half, this one three quarters: a margin for the next that is slower.
-        self._reading_takes = min(0.5 * self._reading_takes + 0.75 * took, self.every)
-        alarms: list[Alarm] = []
-        for raw in readings:
-            reading = self.recorder.reading(raw)
-            events, alarm = self.watch.see(reading)
-            self.recorder.add_all(events)
-            if alarm is not None:
-                alarms.append(alarm)
-        if not alarms:
+    def _take_in(self) -> None:
+        """Everything that the guard has told since; what it shows may end the run."""
+        if self._taking_in:
             return
+        self._taking_in = True
+        try:
+            while self.link.inbox:
+                self._taken(self.link.inbox.popleft())
+        finally:
+            self._taking_in = False
+
+    def _taken(self, message: dict[str, Any]) -> None:
+        if message["kind"] == "off begun":
+            raise Over(Ended.STOPPED, message["why"])
+        if message["kind"] != "poll":
+            return
+        seen = self.polling.understand(message)
+        for position, raw in seen.readings:
+            self._read(position, raw)
+        if self._alarms:
+            self._end_by_alarms()
+        if seen.differences:
+            told = "; ".join(seen.differences)
+            raise Over(Ended.CHANGED, f"{told}: changed at its panel, or by another program")
+
+    def _read(self, position: int, raw: InputReading) -> None:
+        """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
+        if position % self.looks:
+            reading = replace(raw, time=self.recorder.at(raw.time))
+        else:
+            self._count(raw.input, position // self.looks)
+            reading = self.recorder.reading(raw)
+        events, alarm = self.watch.see(reading)
+        self.recorder.add_all(events)
+        if alarm is not None:
+            self._alarms.append(alarm)
+
+    def _count(self, name: str, row: int) -> None:
+        """Rows of the record that were left out, because the supply did not answer in time for them."""
+        before = self._rows.get(name, row - 1)
+        self.missed += max(0, row - before - 1)
+        self._rows[name] = row
+
+    def _end_by_alarms(self) -> None:
+        alarms, self._alarms = self._alarms, []
         for alarm in alarms:
             if alarm.ended is Ended.TRIPPED:
                 self._linked(alarm.input)
@@ -276,22 +373,37 @@ class Conduct:
 
     # The end
 
-    def _switch_off(self) -> None:
-        self._steps.end(self.recorder.now())
-        if any(supply.identity is not None for supply in self.rig.supplies.values()):
-            self.recorder.progress.switching_off(", then ".join(self.order))
-        shut_down = ShutDown(self.rig, self.recorder, self.watch, self.device, self.stop)
-        self.switched_off = shut_down.go(self.order, self.every, self.decay_limit)
+    def _switch_off(self, ended: Ended, cause: str) -> None:
+        self._steps.end(self.recorder.now(), whole=False)
+        self.link.interrupted = lambda: None
+        if self.link.plan is None:
+            return  # nothing was told to any output
+        self.link.watched = ()
+        self.recorder.progress.switching_off(", then ".join(self.order))
+        shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling, self.device)
+        orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
+        why = "the procedure was played" if ended is Ended.COMPLETED else cause
+        self.switched_off = shut_down.go(self.link, why, orderly=orderly, stop=self.stop)
         self.cautions += shut_down.cautions
+        self.not_confirmed = tuple(shut_down.not_confirmed)
 
     def outcome(self, folder: Path, run_id: str, ended: Ended, cause: str) -> RunOutcome:
         deviations = list(self.plan.notes)
         if self.late > LATE:
             deviations.append(f"a set point came {show(self.late, 's')} late")
+        if self.left_out:
+            deviations.append(
+                f"{self.left_out} set points were left out: the supplies did not keep up with them"
+            )
         if self.missed:
             deviations.append(
                 f"{self.missed} readings were left out: the instruments did not keep up with the interval"
             )
+        for name, period in self.polling.periods.items():
+            if period > SETTINGS_PERIOD:
+                deviations.append(
+                    f"{name}: every setting was asked for again once in {show(period, 's')} only"
+                )
         if ended is not Ended.COMPLETED:
             deviations.append(f"the run ended early: {cause}")
         return RunOutcome(
@@ -299,7 +411,7 @@ class Conduct:
             run_id,
             ended,
             cause,
-            bool(self.switched_off),
+            bool(self.rig.ever_on),
             self.recorder.record(),
             self.switched_off,
             tuple(self.cautions),
@@ -307,4 +419,6 @@ class Conduct:
             self.late,
             self.missed,
             self.remedy,
+            not self.not_confirmed,
+            self.not_confirmed,
         )

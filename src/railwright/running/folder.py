@@ -103,12 +103,17 @@ class RunFolder:
             "ended": str(outcome.ended),
             "cause": outcome.cause,
             "energised": outcome.energised,
+            "off_confirmed": outcome.off_confirmed,
+            "not_confirmed": list(outcome.not_confirmed),
             "switched_off": {
                 name: {
                     "verified": off.verified,
                     "threshold": off.threshold,
                     "fell_after": off.fell_after,
                     "residual": off.residual,
+                    "confirmed": off.confirmed,
+                    "holds": off.holds,
+                    "stays_on": off.stays_on,
                 }
                 for name, off in outcome.switched_off.items()
             },

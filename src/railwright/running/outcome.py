@@ -17,7 +17,10 @@ class Ended(StrEnum):
     TRIPPED = "tripped"
     STOPPED = "stopped"
     INTERRUPTED = "interrupted"
+    CHANGED = "changed"
     INSTRUMENT = "instrument"
+    GUARD = "guard"
+    FAULT = "fault"
     RECORD = "record"
     KILLED = "killed"
 
@@ -27,6 +30,9 @@ ENDED_TEXTS = {
     Ended.TRIPPED: "an output tripped",
     Ended.STOPPED: "a stop condition was met",
     Ended.INTERRUPTED: "it was interrupted",
+    Ended.CHANGED: "somebody else changed a setting",
+    Ended.GUARD: "the guard died or hung, and the run switched off by itself",
+    Ended.FAULT: "a fault of the program",
     Ended.INSTRUMENT: "an instrument failed or was lost",
     Ended.RECORD: "the record could not be written",
     Ended.KILLED: "it never came to its end: killed, or the power failed",

@@ -119,7 +119,7 @@ class Polling:
                 told = f"expected its identification, got {answer.text[:60]!r}: its answers are out of step"
                 raise InstrumentError(name, supply.dialect.instrument.identify, told, lost=True)
             return Seen()
-        own, asked = rotation.questions[turn]
+        own, questions = rotation.questions[turn]
         if turn == 0:
             if rotation.begun is not None:
                 self.periods[name] = answer.sent - rotation.begun
@@ -128,18 +128,19 @@ class Polling:
         if not self.rig.settings.stood(output, answer.sent):
             return Seen()  # it was asked before, or while, the program itself changed something
         expected = {change.setting: change for change in self.rig.settings.of(output)}
-        told = supply.differences(
-            [expected.get(change.setting, change) for change in asked],
+        differences = supply.differences(
+            [expected.get(change.setting, change) for change in questions],
             answer.text,
-            ignored=tuple(change.setting for change in asked if change.setting not in expected),
+            ignored=tuple(change.setting for change in questions if change.setting not in expected),
         )
-        return Seen(differences=tuple(told))
+        return Seen(differences=tuple(differences))
 
     def _show(self, name: str, message: dict[str, Any], answer: Answer) -> None:
         assert self.trace is not None
         supply = self.rig.supplies[name]
+        asked: Sequence[str]
         if message["tag"] == "readings":
-            asked: Sequence[str] = supply.look(self.rig.used(name))
+            asked = supply.look(self.rig.used(name))
         elif message["turn"] < 0:
             asked = [supply.dialect.instrument.identify]
         else:

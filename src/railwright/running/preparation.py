@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 from railwright.documents.bench import Output
@@ -122,16 +123,15 @@ def _minimum(rig: Rig, look: Callable[[], None]) -> None:
                 if error.lost or not supply.state(own):
                     raise
                 words = supply.dialect.words
-                try:
+                # It compares with the wrong word, too: what counts is the state.
+                with suppress(InstrumentError):
                     supply.put([Change(own, "output", True)])
-                except InstrumentError:
-                    pass  # it compares with the wrong word, too: what counts is the state
                 now = "and it is off again" if not supply.state(own) else "AND IT IS STILL ON"
                 raise InstrumentError(
                     name,
                     error.command,
-                    f"output {own}: the word for off, '{words['off']}', switched it on, at its lowest voltage; "
-                    f"'{words['on']}' was sent, {now}. Mend the words of its dialect",
+                    f"output {own}: the word for off, '{words['off']}', switched it on, at its lowest "
+                    f"voltage; '{words['on']}' was sent, {now}. Mend the words of its dialect",
                 ) from None
 
 
@@ -255,7 +255,8 @@ def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[
     if strange and not ways.consent:
         told = "; ".join(strange)
         raise FoundOn(
-            f"{told}, and nothing in the device's document explains it. Find its source, or agree with --consent"
+            f"{told}, and nothing in the device's document explains it. Find its source, or agree to it "
+            "with --consent"
         )
     return [f"{name}: {detail}." for name, detail, _ in cautions]
 

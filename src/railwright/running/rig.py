@@ -47,6 +47,8 @@ class Rig:
         self.on: set[str] = set()
         self.ever_on: set[str] = set()
         self.settings = Expected(bench)
+        self.exchange_error = 0.0
+        """How exactly the time of the last command is known [s]."""
         self._slews: dict[str, float] = {}
         # Inputs whose outputs are ruled by their point lists: when those are over [s], their last voltage
         # [V].
@@ -243,7 +245,9 @@ class Rig:
         return tuple(output.output for output in self.set_points[name].outputs)
 
     def links(self) -> list[tuple[str, tuple[str, ...]]]:
-        """(output, outputs of the same supply whose trip switches it off): what supplies can link themselves."""
+        """(output, outputs of the same supply whose trip switches it off), as far as supplies link by
+        themselves.
+        """
         found = []
         for feed in self.set_points.values():
             for output in feed.outputs:
@@ -260,8 +264,15 @@ class Rig:
         return found
 
     def _middle(self, answers: Sequence[Answer]) -> float:
-        """The instant a command took hold: the middle of its first exchange."""
-        return answers[0].middle if answers else self.now()
+        """The instant a command took hold: the middle of its first exchange. Keeps how exactly that is known:
+        half an exchange, or the skew between the supplies where that is more.
+        """
+        if not answers:
+            return self.now()
+        middles = [answer.middle for answer in answers]
+        halves = [(answer.received - answer.sent) / 2 for answer in answers]
+        self.exchange_error = max(*halves, max(middles) - min(middles))
+        return middles[0]
 
     def outputs_by_supply(self, name: str) -> dict[str, list[str]]:
         """Supply -> its outputs that feed an input."""

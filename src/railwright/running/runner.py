@@ -1,6 +1,6 @@
 """A run, from the first question to the last output off. It prints nothing; `Progress` is told.
 
-Who holds the sessions is behind `open_session`: a guard in a process of its own can stand there.
+A guard in a process of its own holds the sessions: see `railwright.guard`.
 """
 
 from __future__ import annotations
@@ -12,14 +12,17 @@ from pathlib import Path
 from typing import Any
 
 from railwright.documents.loader import Documents
+from railwright.guard.client import GuardLink, ProcessLink
 from railwright.instruments.dialect import DialectError
-from railwright.instruments.session import OpenSession, open_visa
+from railwright.instruments.guarded import open_guarded
+from railwright.instruments.session import TIMEOUT, Trace
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.running.conduct import Conduct
-from railwright.running.folder import RunFolder, describe_run
+from railwright.running.folder import GUARD_LOG, RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
 from railwright.running.log import Log
+from railwright.running.off_plan import WAIT_FOR_LOST
 from railwright.running.outcome import Ended, Progress, RunOutcome, RunRefused
 from railwright.running.plan import plan_run
 from railwright.running.recorder import LineLog, Recorder
@@ -40,19 +43,26 @@ def run(
     progress: Progress | None = None,
     findings: Sequence[Finding] = (),
     settings: Mapping[str, Any] | None = None,
-    open_session: OpenSession | None = None,
+    link: GuardLink | None = None,
+    trace: Trace | None = None,
+    timeout: float = TIMEOUT,
     stop: StopRequest | None = None,
     open_log: Callable[[Path], LineLog] = Log,
     decay_limit: float = DECAY_LIMIT,
+    wait_for_lost: float = WAIT_FOR_LOST,
     triggers: Triggers | None = None,
+    consent: bool = False,
 ) -> RunOutcome:
     """Play the procedure on the bench's supplies, and record it in `folder`, which must hold nothing yet.
 
     unit: serial number of the specimen. findings: what the check said; one that blocks refuses the run.
-    settings: what the check settled, as data, kept beside the record. stop: asks the run to end, as Ctrl-C
-    and SIGTERM do. triggers: says when what a shape waits for has come (default: Enter, SIGUSR1). Raises
-    RunRefused where the run may not begin; from the first question on, whatever happens comes back as an
-    outcome, all outputs off by then, or a caution says which are not.
+    settings: what the check settled, as data, kept beside the record. link: the guard (default: one is
+    started). trace: told every line sent and received; it must neither wait nor raise. timeout: of one answer
+    [s]. stop: asks the run to end, as Ctrl-C and SIGTERM do. wait_for_lost: how long a supply that was lost
+    with outputs on is waited for [s]. triggers: says when what a shape waits for has come (default: Enter,
+    SIGUSR1). consent: the person at the bench agrees to outputs that are found on, and to voltages that stand
+    there before. Raises RunRefused where the run may not begin; from the first question on, whatever happens
+    comes back as an outcome, which says what was read to be off and what was not.
     """
     _refuse(documents, set_points, findings, folder)
     timeline = build_timeline(documents.procedure, documents.device)
@@ -60,17 +70,32 @@ def run(
     listings = [each.listing for each in delivered if each.listing is not None]
     plan = plan_run(timeline, set_points, documents.bench, listings)
     plan = replace(plan, notes=(*plan.notes, *_notes(delivered, timeline)))
+    link = link or ProcessLink()
     try:
-        rig = Rig(documents.bench, set_points, open_session or open_visa())
+        rig = Rig(documents.bench, set_points, open_guarded(link, trace, timeout), link.now)
     except DialectError as error:
+        link.close()
         raise RunRefused(str(error)) from None
     started = dt.datetime.now().astimezone()
     about = describe_run(documents, set_points, unit=unit, operator=operator, started=started, plan=plan)
     run_folder = RunFolder.create(folder, documents, settings or {}, about)
     at = {name: feed.sense for name, feed in set_points.items()}
-    recorder = Recorder(open_log(run_folder.log_path), progress or Progress(), dict(at))
+    link.keep_journal(run_folder.path / GUARD_LOG)
+    recorder = Recorder(open_log(run_folder.log_path), progress or Progress(), dict(at), link)
     triggers = triggers or Triggers()
-    conduct = Conduct(documents, plan, rig, recorder, stop or StopRequest(), decay_limit, triggers)
+    conduct = Conduct(
+        documents,
+        plan,
+        rig,
+        recorder,
+        link,
+        stop or StopRequest(),
+        decay_limit=decay_limit,
+        wait_for_lost=wait_for_lost,
+        triggers=triggers,
+        trace=trace,
+        consent=consent,
+    )
     recorder.write("run", id=about["run"], started=started.isoformat(), spans=[s.name for s in plan.spans])
     with signals_ask(conduct.stop), signal_triggers(triggers):
         ended, cause = conduct.go()

@@ -39,8 +39,8 @@ class ShutDown:
     not_confirmed: list[str] = field(default_factory=list)
 
     def go(self, link: GuardLink, why: str, *, orderly: bool, stop: StopRequest) -> dict[str, SwitchedOff]:
-        """Switch off and wait until everything is confirmed, or is not going to be. Gives what became of every
-        input that was on. A second request to stop ends the waiting.
+        """Switch off and wait until everything is confirmed, or is not going to be. A second request to stop
+        ends the waiting. Gives what became of every input that was on.
         """
         over = link.switch_off(why, self._told, orderly=orderly, urgent=lambda: stop.urgent)
         return self._became(over["ends"])

@@ -106,6 +106,13 @@ class Watch:
             cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
             event = Event(now, name, f"trips {reading.trip}", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
+        if reading.off:
+            cause = (
+                f"{name}: {', '.join(reading.off)} is off without a trip: switched off at its panel, by "
+                "another program, or by itself"
+            )
+            event = Event(now, name, "went off", _told(before))
+            return [*self._settled(name), event], Alarm(Ended.STOPPED, name, cause, now)
         if reading.mode is Mode.OFF:
             if now - self._on_since[name] < GRACE:
                 return [], None
