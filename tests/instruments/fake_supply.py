@@ -33,6 +33,9 @@ class FakeOutput:
         age = time.monotonic() - self.changed
         return self.residual + (self.level_at_change - self.residual) * math.exp(-age / self.fall_time)
 
+    def current(self) -> float:
+        return self.voltage() / self.resistance if self.on else 0.0
+
     def switch(self, on: bool) -> None:
         if on == self.on:
             return
@@ -148,7 +151,7 @@ class FakeSupply:
             case "MEASURE:VOLT?":
                 return ",".join(f"{output.voltage():.4E}" for output in outputs)
             case "FETCH:CURR?":
-                return ",".join(f"{output.voltage() / output.resistance:.4E}" for output in outputs)
+                return ",".join(f"{output.current():.4E}" for output in outputs)
             case _ if found := re.fullmatch(r"STATUS:(\w+):INSTRUMENT:ISUMMARY(\d):CONDITION\?", header):
                 output = self.outputs[int(found[2])]
                 return str(output.trip_bits if found[1] == "QUESTIONABLE" else 256 * output.on)

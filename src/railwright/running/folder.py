@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import threading
 import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,6 +34,9 @@ RUN, EVENTS, SETTINGS, DOCUMENTS = "run.json", "events.json", "settings.json", "
 
 GUARD_LOG = "guard.ndjson"
 """Written by the guard's own process, one JSON object a line; it is closed before the run is finished."""
+
+ANSWER_LIMIT = 2.0
+"""How long a disk that hung may take to write a small file at the end of the run [s]."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +73,8 @@ class RunFolder:
         Gives one line for each thing that could not be written, or that the log lost; what was written stays.
         Never raises.
         """
+        if isinstance(recorder.failed, TimeoutError) and not self._answers():
+            return ("nothing could be written: the disk hangs",)
         about = {**self.about, **self._ending(outcome, identities, began, recorder)}
         record, unwritten = outcome.record, []
         # The smallest and most telling first: on a disk that is nearly full there may be room for that only.
@@ -126,6 +133,18 @@ class RunFolder:
             "longest_sync": recorder.log.longest_sync,
             "steps": [_span_data(span) for span in outcome.record.spans],
         }
+
+    def _answers(self) -> bool:
+        """Whether the disk takes a file at all: one that hangs would hold up the ending for ever."""
+        done = threading.Event()
+
+        def write_again() -> None:
+            with suppress(OSError):
+                write_json(self.path / RUN, self.about)
+            done.set()
+
+        threading.Thread(target=write_again, name="disk", daemon=True).start()
+        return done.wait(ANSWER_LIMIT)
 
     def _fold(self, recorder: Recorder) -> list[str]:
         """The log as Parquet files. Gives what the log does not hold."""

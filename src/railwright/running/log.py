@@ -65,7 +65,8 @@ class Log:
         sync_folder(path.parent)
         self._error: OSError | None = None
         self._refused = False
-        self._lock = threading.Lock()
+        # A signal's handler may come in the middle of a write, and write a line of its own.
+        self._lock = threading.RLock()
         self._lines: list[bytes] = []
         self._waiting = 0
         self._oldest = math.inf

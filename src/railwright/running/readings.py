@@ -160,7 +160,7 @@ class ParquetRows:
         mode = np.array(columns.mode, dtype=np.float64)
         arrays = [pa.array(np.frombuffer(c)) for c in (columns.time, columns.voltage, columns.current)]
         table = pa.table([*arrays, pa.array(mode, mask=mode < 0)], schema=self._schema)
-        self._writer.write_table(table, row_group_size=ROWS)
+        self._writer.write_table(table)
 
 
 def parquet_path(folder: Path, name: str) -> Path:

@@ -46,7 +46,14 @@ class ShutDown:
         return self._became(over["ends"])
 
     def _told(self, message: Mapping[str, Any]) -> None:
-        """One thing that happened while switching off."""
+        """One thing that happened while switching off. A fault in writing it down does not end the waiting."""
+        try:
+            self._write_down(message)
+        except Exception as error:  # noqa: BLE001 - whatever it is, the outputs go off first
+            told = f"a fault of the program while it wrote down the end of the run: {error!r}."
+            self.cautions += [] if told in self.cautions else [told]
+
+    def _write_down(self, message: Mapping[str, Any]) -> None:
         if message["kind"] == "poll":
             return  # from before; nothing is judged by it any more
         what, at = message.get("what", ""), self.recorder.at(float(message.get("time", self.rig.now())))
