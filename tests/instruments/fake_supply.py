@@ -48,9 +48,7 @@ class FakeOutput:
 class FakeSupply:
     """A TCP server; `answers` overrides a header's answer, `on_unit` sees every command before it is done."""
 
-    def __init__(
-        self, *, channels: int = 1, identity: str = "", selected: bool = False
-    ) -> None:
+    def __init__(self, *, channels: int = 1, identity: str = "", selected: bool = False) -> None:
         self.outputs = {number: FakeOutput() for number in range(1, channels + 1)}
         self.selected = 1 if selected else None
         self.errors: list[str] = []

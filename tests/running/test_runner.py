@@ -254,8 +254,9 @@ def test_a_trip_ends_it_and_what_is_linked_goes_off_first(bench: Small, bit: int
 def test_an_output_that_goes_off_by_itself_ends_it(bench: Small) -> None:
     bench.during_steady(lambda: bench.right.outputs[1].switch(False))
     outcome = bench.run()
-    assert outcome.ended is Ended.TRIPPED
-    assert outcome.cause == "aux went off by itself, and does not say why"
+    assert outcome.ended is Ended.STOPPED
+    assert outcome.cause.startswith("aux: right.1 is off without a trip: switched off at its panel")
+    assert outcome.off_confirmed
 
 
 def test_a_stop_condition_ends_it(tmp_path: Path) -> None:
@@ -274,8 +275,9 @@ def test_a_lost_instrument_is_switched_off_over_a_new_session(bench: Small) -> N
     assert outcome.ended is Ended.INSTRUMENT
     assert outcome.cause.startswith("left: ")
     assert bench.everything_off
-    assert "switched off after reconnecting" in whats(outcome, "left")
-    assert outcome.switched_off["main"].verified
+    assert whats(outcome, "left")[-2:] == ["lost", "answers again"]
+    assert "off confirmed" in whats(outcome, "main")
+    assert outcome.switched_off["main"].confirmed
 
 
 def test_an_instrument_that_stays_lost_is_a_caution_and_the_others_are_off(bench: Small) -> None:
@@ -283,27 +285,66 @@ def test_an_instrument_that_stays_lost_is_a_caution_and_the_others_are_off(bench
     outcome = bench.run()
     assert outcome.ended is Ended.INSTRUMENT
     assert not bench.right.outputs[1].on
-    assert any(
-        "main may still be energised. Switch it off by hand." in caution for caution in outcome.cautions
-    )
-    assert not outcome.switched_off["main"].verified
-    assert outcome.switched_off["aux"].verified
+    assert not outcome.off_confirmed
+    (line,) = outcome.not_confirmed
+    assert line.startswith("main (left.1): left is lost (nothing listens at ")
+    assert "last read" in line
+    assert "use the mains switch" in line
+    assert not outcome.switched_off["main"].confirmed
+    assert outcome.switched_off["aux"].confirmed
 
 
-def test_a_voltage_that_stays_is_a_caution(bench: Small) -> None:
-    bench.left.outputs[1].residual = 4.0
+def test_a_voltage_that_stays_is_not_off(bench: Small) -> None:
+    bench.during_steady(lambda: setattr(bench.left.outputs[1], "residual", 4.0))
     outcome = bench.run(decay_limit=0.3)
     assert outcome.ended is Ended.COMPLETED
-    assert outcome.switched_off["main"].fell_after is None
-    assert outcome.switched_off["main"].residual == pytest.approx(4.0, abs=0.1)
-    assert any(caution.startswith("main: 4") for caution in outcome.cautions)
-    assert "residual voltage" in whats(outcome, "main")
+    assert not outcome.off_confirmed
+    main = outcome.switched_off["main"]
+    assert (main.verified, main.confirmed, main.fell_after) == (True, False, None)
+    assert main.residual == pytest.approx(4.0, abs=0.1)
+    assert "it says off, and 4 V stand there (1 V count as off)" in outcome.not_confirmed[0]
+    assert outcome.switched_off["aux"].confirmed
 
 
-def test_a_voltage_that_stands_before_is_a_caution(bench: Small) -> None:
+def test_a_voltage_that_stands_before_stops_it_unless_somebody_agrees(
+    bench: Small, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("railwright.running.preparation.FALL_WAIT", 0.2)
     bench.left.outputs[1].residual = 4.0
     outcome = bench.run(decay_limit=0.05)
-    assert "voltage before switching on" in whats(outcome, "main") or bench.left.outputs[1].changed == 0.0
+    assert outcome.ended is Ended.STOPPED
+    assert outcome.cause.startswith("main: 4 V stand there before it is switched on, and nothing")
+    assert not bench.ever_on
+    agreed = bench.run(decay_limit=0.05, consent=True, folder=bench.folder / "again")
+    assert agreed.ended is Ended.COMPLETED
+    assert "voltage before switching on" in whats(agreed, "main")
+
+
+def test_a_used_output_found_on_stops_it_and_is_told_nothing(bench: Small) -> None:
+    bench.left.outputs[1].switch(True)
+    outcome = bench.run()
+    assert outcome.ended is Ended.STOPPED
+    assert outcome.cause.startswith("left.1 is on, and feeds an input of this run")
+    assert bench.left.outputs[1].on
+    assert not any(
+        unit.startswith(("OUTPut:STATe O", "SOURce")) for unit in bench.left.units if "?" not in unit
+    )
+    assert not outcome.energised
+    assert bench.run(consent=True, folder=bench.folder / "again").ended is Ended.COMPLETED
+
+
+def test_an_output_that_feeds_nothing_is_told_nothing(bench: Small) -> None:
+    bench.left.outputs[2].switch(True)
+    bench.left.outputs[2].settings["VOLT"] = "7"
+    assert bench.run().cause.startswith("left.2 is on, and is not used by this run")
+    outcome = bench.run(consent=True, folder=bench.folder / "again")
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True)
+    assert bench.left.outputs[2].on
+    assert bench.left.outputs[2].settings == {"VOLT": "7"}
+    assert all("?" in unit for unit in bench.left.units if "(@2)" in unit)
+    assert outcome.cautions == (
+        "before the run left.2 is on, and is not used by this run: agreed to by the operator.",
+    )
 
 
 class FullDisk(Log):

@@ -97,10 +97,12 @@ def run(
         consent=consent,
     )
     recorder.write("run", id=about["run"], started=started.isoformat(), spans=[s.name for s in plan.spans])
-    with signals_ask(conduct.stop), signal_triggers(triggers):
-        ended, cause = conduct.go()
-    recorder.write("end", time=recorder.now(), ended=ended, cause=cause)
-    recorder.close()
+    try:
+        with signals_ask(conduct.stop), signal_triggers(triggers):
+            ended, cause = conduct.go()
+        recorder.write("end", time=recorder.now(), ended=ended, cause=cause)
+    finally:
+        recorder.close()
     if recorder.failed is not None and ended is Ended.COMPLETED:
         ended, cause = Ended.RECORD, f"the record could not be written: {recorder.failed}"
     outcome = conduct.outcome(run_folder.path, str(about["run"]), ended, cause)

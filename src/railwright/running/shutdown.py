@@ -124,7 +124,10 @@ class ShutDown:
         outputs = ", ".join(output.output for output in self.rig.set_points[name].outputs)
         sent = end["off_sent"]
         since = "no OFF was sent" if sent is None else f"OFF was sent at {show(self.recorder.at(sent), 's')}"
+        newest = self.recorder.newest.get(name)
         last = "no voltage was read"
         if end["voltage"] is not None:
             last = f"last read {show(end['voltage'], 'V')} at {show(self.recorder.at(end['read_at']), 's')}"
+        elif newest is not None:
+            last = f"last read {show(newest.voltage, 'V')} at {show(newest.time, 's')}, before OFF"
         return f"{name} ({outputs}): {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"
