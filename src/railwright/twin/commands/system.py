@@ -14,19 +14,23 @@ SCPI_VERSION = "1999.0"
 
 
 def _select(supply: TwinSupply, call: Call) -> None:
-    supply.selected = integer_in(call.parameters[0], 1, len(supply.panels), 1) - 1
+    channels = supply.channels
+    number = integer_in(call.parameters[0], min(channels), max(channels), min(channels))
+    if number not in channels:
+        raise ScpiError(-222, f"channel {number} of {', '.join(str(each) for each in sorted(channels))}")
+    supply.selected = channels.index(number)
 
 
 def _select_by_name(supply: TwinSupply, call: Call) -> None:
     given = call.parameters[0]
-    found = re.fullmatch(r"OUTP(?:UT)?(\d{1,4})", given.text.upper()) if isinstance(given, Word) else None
-    if found is None or not 1 <= int(found.group(1)) <= len(supply.panels):
-        raise ScpiError(-224, f"one of OUTPut1..OUTPut{len(supply.panels)} is expected")
-    supply.selected = int(found.group(1)) - 1
+    found = re.fullmatch(r"OUTP(?:UT)?(\d{1,9})", given.text.upper()) if isinstance(given, Word) else None
+    if found is None or int(found.group(1)) not in supply.channels:
+        raise ScpiError(-224, f"one of {', '.join(f'OUTP{each}' for each in supply.channels)} is expected")
+    supply.selected = supply.channels.index(int(found.group(1)))
 
 
 def _catalog(supply: TwinSupply, call: Call) -> str:
-    return ",".join(f'"OUTP{number}"' for number in range(1, len(supply.panels) + 1))
+    return ",".join(f'"OUTP{number}"' for number in supply.channels)
 
 
 TREE.add("SYSTem:ERRor[:NEXT]?", Command(lambda supply, call: supply.status.errors.take()))
@@ -35,11 +39,11 @@ TREE.add("SYSTem:VERSion?", Command(lambda supply, call: SCPI_VERSION))
 TREE.add("INSTrument:NSELect", Command(_select, least=1, most=1, only_dialect="selected-output"))
 TREE.add(
     "INSTrument:NSELect?",
-    Command(lambda supply, call: str(supply.selected + 1), only_dialect="selected-output"),
+    Command(lambda supply, call: str(supply.channels[supply.selected]), only_dialect="selected-output"),
 )
 TREE.add("INSTrument[:SELect]", Command(_select_by_name, least=1, most=1, only_dialect="selected-output"))
 TREE.add(
     "INSTrument[:SELect]?",
-    Command(lambda supply, call: f"OUTP{supply.selected + 1}", only_dialect="selected-output"),
+    Command(lambda supply, call: f"OUTP{supply.channels[supply.selected]}", only_dialect="selected-output"),
 )
 TREE.add("INSTrument:CATalog?", Command(_catalog, only_dialect="selected-output"))
