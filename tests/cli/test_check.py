@@ -13,6 +13,19 @@ def test_the_example_may_be_energised(documents, cli):
     assert "0 stops" in result.stdout
 
 
+def test_a_channel_is_a_setting_where_it_is_not_the_output_s_name(edit, documents, cli):
+    assert "channel" not in cli("check", "--static", PROCEDURE).stdout.split("Windows")[0]
+    edit(BENCH, "        voltage: 0 V .. 36 V\n", "        channel: 3\n        voltage: 0 V .. 36 V\n")
+    told = " ".join(cli("check", "--static", PROCEDURE).stdout.split("Windows")[0].split())
+    assert "left.1 channel 3 left knows output 1 by this number; it feeds main" in told
+    (reason,) = [
+        each
+        for each in json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)["reasons"]
+        if each["setting"] == "channel"
+    ]
+    assert (reason["about"], reason["value"], reason["where"]["line"]) == ("left.1", "3", 18)
+
+
 def test_rules_that_need_a_rehearsal_are_left_out_with_static(documents, cli):
     static = json.loads(cli("check", "--static", "--json", PROCEDURE).stdout)
     whole = json.loads(cli("check", "--json", PROCEDURE).stdout)

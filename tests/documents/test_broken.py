@@ -597,7 +597,7 @@ CASES = (
         "- {input: main, current_above: 900 mA, for: 100 ms}",
         "- {input: main, trips: overvoltage}",
         (
-            "power-input.procedure.yaml:44:26: expected 'any', 'OVP', 'OCP', 'OPP' or 'current limit', got 'overvoltage'",
+            "power-input.procedure.yaml:44:26: expected 'any', 'OVP', 'OCP', 'OPP', 'OTP' or 'current limit', got 'overvoltage'",
         ),
     ),
     Case(

@@ -24,7 +24,7 @@ OUTPUT = {
 }
 
 
-def connect(fake: FakeSupply, dialect: str, **more: str) -> Supply:
+def connect(fake: FakeSupply, dialect: str, **more: object) -> Supply:
     document = SupplyDocument.model_validate(
         {"address": fake.address, "dialect": dialect, "outputs": {"1": OUTPUT, "2": OUTPUT}, **more}
     )
@@ -57,6 +57,20 @@ def test_identifies_and_sets_and_reads(pair: tuple[FakeSupply, Supply]) -> None:
     assert supply.state("2")
     supply.switch_off(["1", "2"])
     assert not fake.outputs[2].on
+
+
+@pytest.mark.parametrize("dialect", ["channel-list", "selected-output"])
+def test_an_output_is_spoken_to_by_its_channel_and_not_by_its_place(dialect: str) -> None:
+    outputs = {"3": {**OUTPUT, "channel": 2}, "B": {**OUTPUT, "channel": 3}, "1": OUTPUT}
+    with FakeSupply(channels=3, selected=dialect == "selected-output") as fake:
+        supply = connect(fake, dialect, outputs=outputs)
+        for number, output in enumerate(("1", "3", "B"), start=1):
+            assert supply.channel(output) == number
+            supply.put_together([Change(output, "output", True), Change(output, "voltage", 4.0 + number)])
+            assert [each.on for each in fake.outputs.values()] == [n <= number for n in (1, 2, 3)]
+        readings = supply.read(["B", "1", "3"])
+        assert {name: reading.voltage for name, reading in readings.items()} == {"1": 5.0, "3": 6.0, "B": 7.0}
+        supply.close()
 
 
 def test_a_trip_is_told_with_its_cause(pair: tuple[FakeSupply, Supply]) -> None:

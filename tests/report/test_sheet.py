@@ -51,6 +51,16 @@ def test_what_to_dial_in_is_what_a_run_would_set(documents: Documents) -> None:
     assert list(rows)[-1] == "voltage, once on"
 
 
+def test_a_channel_stands_where_it_is_not_the_output_s_name(tmp_path: Path) -> None:
+    plain = data_of(changed(tmp_path, {}))["dial"]["under"]
+    assert plain[0].replace("\u200b", "").startswith("output 1 of QS-362")
+    (tmp_path / "quay.bench.yaml").write_text(
+        (tmp_path / "quay.bench.yaml").read_text().replace("      1:\n", "      1:\n        channel: 3\n", 1)
+    )
+    under = data_of(load_documents(tmp_path / "power-input.procedure.yaml"))["dial"]["under"]
+    assert under[0].replace("\u200b", "").startswith("output 1 (channel 3) of QS-362")
+
+
 def test_outputs_in_series_carry_their_shares_and_parallel_ones_their_part_of_the_current(
     tmp_path: Path,
 ) -> None:

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
     from railwright.settings.measurable import Measurable
 
+HOOK_UP = "hook_up"
+"""Setting of the reasons that have a table of their own."""
+
 MEASURABLE_MARKS = {"yes": "● yes", "marginal": "◐ marginal", "no": "◌ no"}
 
 
@@ -35,16 +38,21 @@ def _finding_row(finding: Finding) -> tuple[str, str, str]:
 
 def hook_up_table(reasons: Sequence[Reason]) -> Table | None:
     """What was chosen to feed each input, and why beneath it; None where nothing was chosen."""
-    rows = [(r.about, f"{r.value}\n{r.why}") for r in reasons if isinstance(r.value, str)]
+    rows = [(r.about, f"{r.value}\n{r.why}") for r in reasons if r.setting == HOOK_UP]
     return table("Hook-up", ("Input", "Fed by, and why"), rows) if rows else None
 
 
 def settings_table(reasons: Sequence[Reason]) -> Table:
     """What to dial in, with the reason for each number."""
     rows = [
-        (r.about, r.setting.replace("_", " "), show(r.value, r.unit), r.why)
+        (
+            r.about,
+            r.setting.replace("_", " "),
+            r.value if isinstance(r.value, str) else show(r.value, r.unit),
+            r.why,
+        )
         for r in reasons
-        if not isinstance(r.value, str)
+        if r.setting != HOOK_UP
     ]
     return table("Settings", ("Input", "Setting", "Value", "Why"), rows, right=("Value",))
 

@@ -4,7 +4,9 @@ from typing import Any, Literal, Self
 
 from pydantic import ConfigDict, Field, model_validator
 
+from railwright.documents.channel import Channel, channel_named
 from railwright.documents.conductor import Conductor
+from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
 from railwright.documents.model import Date, Model, Name, Text, fault
 from railwright.quantities import (
@@ -29,6 +31,7 @@ from railwright.quantities import (
     VoltRange,
     WattRange,
     Watts,
+    show,
 )
 
 
@@ -162,11 +165,17 @@ def _or_same_as(schema: dict[str, Any]) -> None:
 class Output(Model):
     """One independent output of a supply. What is left out is unknown, never zero.
 
-    `same_as: OUTPUT` (or SUPPLY.OUTPUT) takes every key from another output; keys beside it replace its.
+    `same_as: OUTPUT` (or SUPPLY.OUTPUT) takes every key but `channel` from another output; keys beside it
+    replace its.
     """
 
     model_config = ConfigDict(json_schema_extra=_or_same_as)
 
+    channel: Channel | None = Field(
+        None,
+        description="number by which the instrument knows it, in its commands; left out: its name, which has "
+        "to be a number then",
+    )
     voltage: VoltRange = Field(description="voltages that can be set")
     current: AmpereRange = Field(description="current limits that can be set")
     power: Watts | None = Field(None, description="largest power; left out: voltage times current")
@@ -219,6 +228,10 @@ class Coupling(Model):
     )
 
 
+SHORTEST_EXCHANGE, LONGEST_EXCHANGE = 1e-3, 10.0
+"""Between these lies the time of one command with its verification [s]."""
+
+
 class Supply(Model):
     """One instrument with its outputs."""
 
@@ -228,11 +241,41 @@ class Supply(Model):
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
     calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
     isolation: PositiveVolts | None = Field(None, description="largest voltage from any terminal to earth")
+    exchange: PositiveSeconds | None = Field(
+        None,
+        description="time that one command with its verification takes: the shortest between two set points; "
+        "left out: unknown, 20 ms is taken",
+    )
+    watchdog: Watchdog | None = Field(
+        None, description="its communication watchdog; left out: it has none, or none that is used"
+    )
     common_negative: tuple[str, ...] = Field(
         (), description="outputs whose negative terminals are joined inside"
     )
     coupled: tuple[Coupling, ...] = Field((), description="outputs whose set points move together")
     outputs: dict[Name, Output] = Field(min_length=1, description="its outputs, each under its name")
+
+    @model_validator(mode="after")
+    def _exchange_fits(self) -> Self:
+        if self.exchange is not None and not SHORTEST_EXCHANGE <= self.exchange <= LONGEST_EXCHANGE:
+            ends = f"{show(SHORTEST_EXCHANGE, 's')} to {show(LONGEST_EXCHANGE, 's')}"
+            raise fault(f"expected an 'exchange' of {ends}, got {show(self.exchange, 's')}", "exchange")
+        return self
+
+    @property
+    def channels(self) -> dict[str, int]:
+        """Output -> the channel by which the instrument knows it. ValueError where an output has none, or two
+        have the same; a bench that was loaded has neither.
+        """
+        found: dict[str, int] = {}
+        for name, output in self.outputs.items():
+            channel = channel_named(name) if output.channel is None else output.channel
+            if channel is None:
+                raise ValueError(f"output '{name}' has no channel, and its name is no number")
+            if channel in found.values():
+                raise ValueError(f"output '{name}' has channel {channel}, as another has")
+            found[name] = channel
+        return found
 
 
 class Lead(Model):
@@ -286,6 +329,9 @@ class Bench(Model):
     location: Literal["dry", "wet"] = Field(description="decides which touch-voltage limit applies")
     ambient: UncertainCelsius = Field(description="temperature around it")
     laboratory: Laboratory | None = Field(None, description="who stands behind a report")
+    interlock: Interlock | None = Field(
+        None, description="a hardware enable of the outputs; left out: there is none, or nobody saw it act"
+    )
     supplies: dict[Name, Supply] = Field(min_length=1, description="the instruments, each under its name")
     leads: dict[Text, Lead] = Field(min_length=1, description="the leads, each under its name")
     fixtures: dict[Text, Fixture] = Field(

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from railwright.documents.channel import channel_named
 from railwright.documents.files import Source
 from railwright.documents.hook_up import AUTO
 from railwright.documents.references import items, keys, names, text, texts, twice, unknown
 from railwright.documents.sources import Problem
+from railwright.quantities import quoted
 
 DIALECTS = Path(__file__).parents[1] / "instruments" / "dialects"
 """Where the dialects are: one data file each. Only their names matter here."""
@@ -20,7 +22,9 @@ def dialects() -> list[str]:
 
 
 def check_bench(bench: Source) -> Iterator[Problem]:
-    """Names within a bench: dialects, common negatives, coupled outputs; an address for each supply."""
+    """Names within a bench: dialects, common negatives, coupled outputs; a channel for each output, an
+    address for each supply.
+    """
     for lead in keys(bench.root.get("leads")):
         if lead == AUTO:
             message = (
@@ -43,9 +47,39 @@ def check_bench(bench: Source) -> Iterator[Problem]:
         for path, _ in coupled:
             yield from unknown(bench, path, f"outputs of '{supply}'", outputs)
         yield from twice(bench, coupled, "output", "an output moves with one group; remove it from the other")
+        yield from _channels(bench, supply)
     addresses = [
         (("supplies", supply, "address"), address)
         for supply in supplies
         if (address := text(bench.root.get("supplies", supply, "address"))) is not None
     ]
     yield from twice(bench, addresses, "address", "give each supply its own")
+
+
+def _channels(bench: Source, supply: str) -> Iterator[Problem]:
+    """Each output of a supply has a channel, by its key or its name, and no two have the same."""
+    outputs = ("supplies", supply, "outputs")
+    found: dict[int, tuple[str, int]] = {}
+    unnamed: list[str] = []
+    for output in keys(bench.root.get(*outputs)):
+        written = bench.root.get(*outputs, output, "channel")
+        channel = channel_named(output if written is None else text(written) or "")
+        place = bench.where((*outputs, output, *(("channel",) if written is not None else ())))
+        if channel is None:
+            unnamed += [output] if written is None else []  # what is written says itself that it is wrong
+        elif channel in found:
+            first, line = found[channel]
+            message = (
+                f"expected another channel for {quoted(output)} than for {quoted(first)} (line {line}), "
+                f"got {channel} again; an instrument knows each output by its own"
+            )
+            yield Problem(place, message)
+        else:
+            found[channel] = output, place.line
+    for output in unnamed:
+        free = next(number for number in range(1, len(found) + 2) if number not in found)
+        message = (
+            f"expected a 'channel' for output {quoted(output)}, whose name is no number, got none; add the "
+            f"number by which the instrument knows it, such as 'channel: {free}'"
+        )
+        yield Problem(bench.where((*outputs, output)), message)

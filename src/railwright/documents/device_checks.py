@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from graphlib import CycleError, TopologicalSorter
 
 from railwright.documents.files import Source
-from railwright.documents.references import items, names, text, unknown
+from railwright.documents.references import circle, items, names, text, unknown
 from railwright.documents.sources import Problem
 
 
@@ -26,18 +25,9 @@ def check_device(device: Source) -> Iterator[Problem]:
                 yield Problem(device.where((section, number, second_key)), message)
             elif section == "order" and first is not None and second is not None:
                 before.setdefault(second, set()).add(first)
-                if circle := _circle(before):
+                if around := circle(before):
                     message = (
-                        f"expected an order without a circle, got {' after '.join(circle)}; remove a rule"
+                        f"expected an order without a circle, got {' after '.join(around)}; remove a rule"
                     )
                     yield Problem(device.where((section, number, second_key)), message)
                     return
-
-
-def _circle(before: dict[str, set[str]]) -> list[str]:
-    """Inputs that wait for each other; empty where there is an order."""
-    try:
-        TopologicalSorter(before).prepare()
-    except CycleError as error:
-        return list(error.args[1])
-    return []

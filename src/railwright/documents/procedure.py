@@ -14,6 +14,7 @@ from pydantic import (
     model_validator,
 )
 
+from railwright.documents.ending import AtEnd, YesNo
 from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
 from railwright.documents.model import Model, Text, exactly_one, fault
 from railwright.documents.shape import Segment as Segment
@@ -75,6 +76,15 @@ class Limits(Model):
     )
     trips_when: tuple[Text, ...] = Field(
         (), description="linked trip: goes off when one of these inputs does"
+    )
+    off_after: tuple[Text, ...] = Field(
+        (),
+        description="stays on until these inputs are confirmed off, such as a gate bias after its drain",
+    )
+    at_end: AtEnd = Field(
+        AtEnd(),
+        description="what it does at the end of a run: `off` (also where this is left out), "
+        "`{ramp_down: 200 ms}` or `{stays_on: REASON}`",
     )
 
     @model_validator(mode="after")
@@ -160,7 +170,7 @@ class StopCondition(Model):
     current_below: Amperes | None = Field(None, description="stop when its current lies below")
     voltage_above: Volts | None = Field(None, description="stop when its voltage lies above")
     voltage_below: Volts | None = Field(None, description="stop when its voltage lies below")
-    trips: Literal["any", "OVP", "OCP", "OPP", "current limit"] | None = Field(
+    trips: Literal["any", "OVP", "OCP", "OPP", "OTP", "current limit"] | None = Field(
         None, description="a trip, which ends a run in any case: written to say what it likely comes from"
     )
     duration: Seconds = Field(0.0, alias="for", description="for longer than this time")
@@ -295,6 +305,11 @@ class Procedure(Model):
     limits: dict[Text, Limits] = Field(min_length=1, description="input: what stops a fault on it")
     steps: tuple[Step, ...] = Field(min_length=1, description="what is done, in order")
     stop_when: tuple[StopCondition, ...] = Field((), description="what ends a run early, outputs off")
+    attended: YesNo = Field(
+        True,
+        description="whether a person is beside the bench, who can switch it off; no: a watchdog of each "
+        "supply or an interlock has to",
+    )
     record: Recording = Field(description="what the run writes down")
     decision: Decision = Field(Decision(), description="how a measured value becomes an outcome")
     requires: tuple[Requirement, ...] = Field((), description="what must come out")

@@ -10,9 +10,20 @@ from collections.abc import Iterator
 
 from railwright.documents.files import Source
 from railwright.documents.hook_up import AUTO
-from railwright.documents.references import Path, items, keys, names, text, texts, twice, unknown
+from railwright.documents.references import (
+    Path,
+    circle,
+    items,
+    keys,
+    names,
+    text,
+    texts,
+    twice,
+    unknown,
+)
 from railwright.documents.sources import Problem, meant
 from railwright.documents.step_checks import check_steps, inputs_in_steps
+from railwright.quantities import quoted
 
 
 def check_procedure(procedure: Source, device: Source | None, bench: Source | None) -> list[Problem]:
@@ -77,13 +88,30 @@ def _hook_up(procedure: Source, inputs: list[str] | None, bench: Source | None) 
 def _limits(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
     yield from _every_input(procedure, "limits", inputs, "limits")
     for name in keys(procedure.root.get("limits")):
-        where: Path = ("limits", name, "trips_when")
-        for path, other in texts(procedure, *where):
-            yield from unknown(procedure, path, "device's inputs", inputs)
+        for key in ("trips_when", "off_after"):
+            where: Path = ("limits", name, key)
+            for path, other in texts(procedure, *where):
+                yield from unknown(procedure, path, "device's inputs", inputs)
+                if other == name:
+                    message = f"expected other inputs in '{key}', got '{name}' itself; remove it"
+                    yield Problem(procedure.where(path), message)
+            yield from twice(procedure, texts(procedure, *where), "input", "remove one of them")
+    yield from _off_in_a_circle(procedure)
+
+
+def _off_in_a_circle(procedure: Source) -> Iterator[Problem]:
+    """Inputs that wait for each other to be off: told once, at the entry that closes the circle."""
+    after: dict[str, list[str]] = {}
+    for name in keys(procedure.root.get("limits")):
+        for path, other in texts(procedure, "limits", name, "off_after"):
             if other == name:
-                message = f"expected other inputs in 'trips_when', got '{name}' itself; remove it"
+                continue  # told above
+            after.setdefault(name, []).append(other)
+            if around := circle(after):
+                got = " after ".join(quoted(each) for each in reversed(around))
+                message = f"expected an order of switching off, got a circle: {got}; remove an entry"
                 yield Problem(procedure.where(path), message)
-        yield from twice(procedure, texts(procedure, *where), "input", "remove one of them")
+                return
 
 
 def _stop_conditions(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:

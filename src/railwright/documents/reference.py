@@ -53,7 +53,7 @@ def reference() -> str:
             if each is Output:
                 parts.append(
                     "| `same_as` | name of an output | no | "
-                    "takes every key from that output; keys beside it replace its |\n"
+                    "takes every key but `channel` from that output; keys beside it replace its |\n"
                 )
     return "".join(parts)
 
@@ -108,6 +108,8 @@ def _left_out(field: FieldInfo) -> str:
         return "yes"
     if default is None or isinstance(default, BaseModel) or default in ((), {}):
         return "no"
+    if isinstance(default, bool):
+        return f"no; then `{'yes' if default else 'no'}`"
     if isinstance(default, tuple):
         return f"no; then `{', '.join(default)}`"
     return f"no; then `{default:g}`" if isinstance(default, float) else f"no; then `{default}`"
@@ -139,6 +141,7 @@ def _one(arm: Any) -> str:
     return {
         "str": "text",
         "int": "whole number",
+        "bool": "`yes` or `no`",
         "float": "quantity in the measure's unit",
         "Interval": "range in the measure's unit",
         "date": "date: `2026-03-02`",

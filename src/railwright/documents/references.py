@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from graphlib import CycleError, TopologicalSorter
 
 from railwright.documents.files import Source
 from railwright.documents.nodes import Node
@@ -75,3 +76,15 @@ def twice(source: Source, paths: Iterable[tuple[Path, str]], what: str, remedy: 
             yield Problem(place, message)
         else:
             seen[name] = place.line
+
+
+def circle(before: Mapping[str, Iterable[str]]) -> list[str]:
+    """Names that wait for each other, the first again at the end; empty where there is an order.
+
+    before: name -> those that come before it.
+    """
+    try:
+        TopologicalSorter(before).prepare()
+    except CycleError as error:
+        return list(error.args[1])
+    return []

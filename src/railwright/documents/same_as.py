@@ -9,6 +9,9 @@ from railwright.quantities import quoted
 
 Path = tuple[str | int, ...]
 
+OWN = ("channel",)
+"""Keys that each output has for itself: no two outputs of a supply are the same channel."""
+
 
 def resolve_same_as(bench: Source) -> tuple[list[Problem], set[Path]]:
     """Replace each `same_as` of a bench by the keys of the output it names.
@@ -73,4 +76,5 @@ def _resolve(
         if target in incomplete:
             incomplete.add(name)
         for key, inherited in outputs[target].entries.items():
-            node.entries.setdefault(key, inherited)
+            if key not in OWN:
+                node.entries.setdefault(key, inherited)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from railwright.instruments.dialect import Dialect, compose
-from railwright.instruments.errors import InstrumentError
+from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.instruments.session import Answer, OpenSession, Session
 from railwright.scpi.errors import parse_entry
 
@@ -62,32 +62,42 @@ class Conversation:
         if entries := self.errors():
             raise InstrumentError(self.name, command, "reports " + "; ".join(entries))
 
-    def exchange(self, units: Sequence[str], *, explain: bool = True) -> tuple[list[str], Answer]:
-        """Send commands and queries, in one message where the dialect allows it: answers, exchange."""
+    def exchange(
+        self, units: Sequence[str], *, explain: bool = True, at: float | None = None
+    ) -> tuple[list[str], Answer]:
+        """Send commands and queries, in one message where the dialect allows it: answers, exchange.
+
+        at: when it, or the first of several messages, is to leave [s, monotonic clock].
+        """
         if self.dialect.compound:
             message = compose(units)
-            answer = self._ask_or_explain(message) if explain else self.ask(message)
+            answer = self._ask_or_explain(message, at) if explain else self.ask(message, at)
             return split_answers(answer.text), answer
         answers: list[Answer] = []
         for unit in units:
             if unit.partition(" ")[0].endswith("?"):
-                answers.append(self._ask_or_explain(unit) if explain else self.ask(unit))
+                answers.append(self._ask_or_explain(unit, at) if explain else self.ask(unit, at))
             else:
-                self._tell(unit)
+                self._tell(unit, at)
+            at = None
         whole = Answer(";".join(a.text for a in answers), answers[0].sent, answers[-1].received)
         return [a.text for a in answers], whole
 
-    def ask(self, message: str) -> Answer:
+    def messages(self, units: Sequence[str]) -> tuple[str, ...]:
+        """Units as messages: one where the dialect allows it, else one each."""
+        return (compose(units),) if self.dialect.compound else tuple(units)
+
+    def ask(self, message: str, at: float | None = None) -> Answer:
         """One question over the session."""
         try:
-            return self._ready(message).ask(message)
+            return self._ready(message).ask(message, at)
         except InstrumentError as error:
             self.lost = self.lost or error.lost
             raise
 
-    def _tell(self, message: str) -> None:
+    def _tell(self, message: str, at: float | None = None) -> None:
         try:
-            self._ready(message).tell(message)
+            self._ready(message).tell(message, at)
         except InstrumentError as error:
             self.lost = self.lost or error.lost
             raise
@@ -108,11 +118,13 @@ class Conversation:
             raise InstrumentError(self.name, message, "no session is open", lost=True)
         return self._session
 
-    def _ask_or_explain(self, message: str) -> Answer:
+    def _ask_or_explain(self, message: str, at: float | None = None) -> Answer:
         """As `ask`; where no answer comes, an instrument that still lives may say why in its error queue."""
         try:
-            return self.ask(message)
+            return self.ask(message, at)
         except InstrumentError as error:
+            if isinstance(error, Fenced):
+                raise
             try:
                 entries = self.errors()
             except InstrumentError:

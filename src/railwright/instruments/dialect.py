@@ -11,9 +11,18 @@ from functools import cache
 from importlib import resources
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
-from railwright.scpi.data import format_channels
+from railwright.instruments.words import check_words, forms
+from railwright.scpi.data import Expression, format_channels, parse_channels
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import parse_message
 
@@ -40,6 +49,8 @@ Value = float | bool | str
 SWITCHES = frozenset({"output", "ovp_on", "opp_on", "ocp_on", "trip_at_limit"})
 CHOICES = frozenset({"sense"})
 NEEDED = ("output", "voltage", "current_limit")
+HIGHEST_CHANNEL = 99_999
+"""Highest number of a channel that an answer may name."""
 
 
 def _header(text: str) -> str:
@@ -114,7 +125,7 @@ class ModeBits(Bits):
 
 class TripBits(Bits):
     bits: dict[  # type: ignore[assignment]
-        Literal["OVP", "current limit", "linked", "OPP", "OCP"], Annotated[int, Field(ge=0, le=15)]
+        Literal["OVP", "current limit", "linked", "OPP", "OCP", "OTP"], Annotated[int, Field(ge=0, le=15)]
     ]
 
 
@@ -137,6 +148,16 @@ class PointList(_Part):
     stop: Command
 
 
+class WatchdogCommands(_Part):
+    """Headers of the communication watchdog: its time [s], and whether it is on; each has a query.
+
+    While it is on, the instrument switches its outputs off by itself when no message came for that time.
+    """
+
+    time: Command
+    state: Command
+
+
 class Dialect(_Part):
     """How a kind of supply is spoken to."""
 
@@ -151,13 +172,24 @@ class Dialect(_Part):
     readings: Readings
     status: Status
     points: PointList | None = None
+    link: Command | None = None
+    watchdog: WatchdogCommands | None = None
+
+    @field_validator("words")
+    @classmethod
+    def _words(cls, words: dict[str, str]) -> dict[str, str]:
+        check_words(words)
+        return words
 
     @model_validator(mode="after")
     def _whole(self) -> Dialect:
         for name in NEEDED:
             if name not in self.settings:
                 raise ValueError(f"expected '{name}' among the settings, got none")
-        for word in ("on", "off", *(("at load", "at terminals") if "sense" in self.settings else ())):
+        needed = ["on", "off"]
+        needed += ["at load", "at terminals"] if "sense" in self.settings else []
+        needed += ["no link"] if self.link is not None else []
+        for word in needed:
             if word not in self.words:
                 raise ValueError(f"expected '{word}' among the words, got none")
         if (self.addressing == "selected-output") != (self.instrument.select is not None):
@@ -191,9 +223,62 @@ class Dialect(_Part):
         """The query of any header."""
         return self._with(header + "?", (channel,))
 
+    def link_units(self, channel: int, sources: Sequence[int]) -> list[str]:
+        """The command by which a channel goes off when one of `sources` trips, not selecting it; none of them
+        undoes a link. Nothing where the dialect cannot.
+        """
+        if self.link is None:
+            return []
+        given = format_channels(tuple(sources)) if sources else self.words["no link"]
+        return [self._with(self.link, (channel,), given)]
+
+    def link_query(self, channel: int) -> str:
+        """The query of the channels that a channel goes off with. ValueError where the dialect cannot."""
+        if self.link is None:
+            raise ValueError(f"dialect '{self.dialect}' has no command for linked trips")
+        return self.query_of(self.link, channel)
+
+    def understood_link(self, answer: str) -> tuple[int, ...]:
+        """Channels that an answer to `link_query` names, in rising order. ValueError where it is none."""
+        text = answer.strip()
+        if text.upper() in forms(self.words.get("no link", "")):
+            return ()
+        try:
+            return tuple(sorted(set(parse_channels(Expression(text), HIGHEST_CHANNEL))))
+        except ScpiError:
+            expected = f"a channel list such as (@1,2), or {self.words.get('no link', '')}"
+            raise ValueError(f"expected {expected}, got {answer[:60]!r}") from None
+
+    def watchdog_units(self, time: float | None) -> list[str]:
+        """Commands that set the watchdog to a time [s] and switch it on, in this order; None: switch it off.
+        Nothing where the dialect has none.
+        """
+        if self.watchdog is None:
+            return []
+        if time is None:
+            return [f"{self.watchdog.state} {self.words['off']}"]
+        return [f"{self.watchdog.time} {time:.9g}", f"{self.watchdog.state} {self.words['on']}"]
+
+    def watchdog_queries(self) -> list[str]:
+        """Queries of its time and its state, in this order; nothing where the dialect has none."""
+        return [] if self.watchdog is None else [f"{self.watchdog.time}?", f"{self.watchdog.state}?"]
+
+    def understood_watchdog(self, time: str, state: str) -> float | None:
+        """Time of the watchdog [s] by the answers to `watchdog_queries`; None: it is off. ValueError where an
+        answer means nothing.
+        """
+        from railwright.scpi.numbers import parse_response
+
+        seconds = parse_response(time)
+        return seconds if self._switch(state) else None
+
     def word(self, answer: str) -> str:
         """The word of the dialect that an answer means. ValueError where it means none."""
         return self._word(answer)
+
+    def state_units(self, channels: Sequence[int]) -> list[str]:
+        """Queries of whether channels are on; one for all where the dialect reads lists."""
+        return [self._with(self.settings["output"] + "?", channels)]
 
     def reading_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of voltage and current of channels; one for all where the dialect reads lists."""
@@ -229,8 +314,7 @@ class Dialect(_Part):
         """Words come back short (SCPI-1999 vol. 1, 7.1): EXT for EXTernal."""
         text = answer.strip().upper()
         for word, written in self.words.items():
-            short = "".join(letter for letter in written if not letter.islower())
-            if text in (written.upper(), short):
+            if text in forms(written):
                 return word
         raise ValueError(f"expected one of {', '.join(self.words.values())}, got {answer!r}")
 

@@ -37,3 +37,7 @@ class NotReached(InstrumentError):
 
     def __init__(self, instrument: str, what: str) -> None:
         super().__init__(instrument, "", what, lost=True)
+
+
+class Fenced(InstrumentError):
+    """The guard has switched off and passes nothing on any more."""

@@ -38,11 +38,11 @@ class Session(Protocol):
 
     name: str
 
-    def tell(self, message: str) -> float:
-        """Send a message; returns when it left."""
+    def tell(self, message: str, at: float | None = None) -> float:
+        """Send a message, at an instant of the monotonic clock [s] where one is given; when it left."""
 
-    def ask(self, message: str) -> Answer:
-        """Send a message and wait for the one line it answers."""
+    def ask(self, message: str, at: float | None = None) -> Answer:
+        """As `tell`, and wait for the one line it answers."""
 
     def close(self) -> None:
         """End the session; never fails."""
@@ -79,11 +79,11 @@ class VisaSession:
         except Exception as error:
             raise NotReached(name, self._silence(error)) from error
 
-    def tell(self, message: str) -> float:
-        return self._write(message)
+    def tell(self, message: str, at: float | None = None) -> float:
+        return self._write(message, at)
 
-    def ask(self, message: str) -> Answer:
-        sent = self._write(message)
+    def ask(self, message: str, at: float | None = None) -> Answer:
+        sent = self._write(message, at)
         try:
             text = str(self._resource.read())
         except _failures() as error:
@@ -97,7 +97,13 @@ class VisaSession:
             self._trace(received, self.name, "received", text)
         return Answer(text, sent, received)
 
-    def _write(self, message: str) -> float:
+    def clear(self) -> None:
+        """Device clear, where the interface has one; what the backend raises where it has none."""
+        self._resource.clear()
+
+    def _write(self, message: str, at: float | None = None) -> float:
+        if at is not None:
+            time.sleep(max(0.0, at - time.monotonic()))
         sent = time.monotonic()
         if self._trace:
             self._trace(sent, self.name, "sent", message)

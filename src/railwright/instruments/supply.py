@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.comparison import allowed_difference
-from railwright.instruments.conversation import Conversation
+from railwright.instruments.conversation import Conversation, split_answers
 from railwright.instruments.dialect import Setting, Value, compose, load_dialect
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
@@ -39,6 +39,7 @@ class Reading:
     """What one output measures [V, A], what regulates it, and why it tripped ('' where it did not).
 
     mode is None where the dialect does not tell it. time: middle of question and answer, monotonic clock [s].
+    on: what the output's own state says.
     """
 
     output: str
@@ -47,6 +48,7 @@ class Reading:
     current: float
     mode: Mode | None
     trip: str
+    on: bool
 
 
 class Supply(Conversation):
@@ -56,7 +58,7 @@ class Supply(Conversation):
         super().__init__(name, document.address, load_dialect(document.dialect), open_session)
         self.document = document
         self.identity: Identity | None = None
-        self._channels = {output: number for number, output in enumerate(document.outputs, start=1)}
+        self._channels = dict(document.channels)
 
     @property
     def outputs(self) -> tuple[str, ...]:
@@ -113,8 +115,10 @@ class Supply(Conversation):
             (answer,), _ = self.exchange(units)
             self._compare(change, compose(units), answer)
 
-    def put_together(self, changes: Sequence[Change]) -> Answer:
+    def put_together(self, changes: Sequence[Change], at: float | None = None) -> Answer:
         """Set several at once, in order, and verify them, in one message where the dialect allows it.
+
+        at: when the message is to leave [s, monotonic clock]; None: now.
 
         Gives the exchange, whose times say when it was done. After an error the outputs' state is unknown.
         """
@@ -131,7 +135,7 @@ class Supply(Conversation):
             units += self.dialect.select(channel)
             units += [self.dialect.query_unit(change.setting, channel) for change in own]
             asked += own
-        parts, answer = self.exchange([*units, self.dialect.instrument.next_error])
+        parts, answer = self.exchange([*units, self.dialect.instrument.next_error], at=at)
         command = compose(units)
         if len(parts) != len(asked) + 1:
             entries = [part for part in parts if '"' in part and not part.startswith(("0", "+0"))]
@@ -153,9 +157,9 @@ class Supply(Conversation):
         unit = self.dialect.action_unit(self.dialect.actions.clear_trips, channel)
         self.do([*self.dialect.select(channel), unit])
 
-    def switch_off(self, outputs: Sequence[str]) -> Answer:
+    def switch_off(self, outputs: Sequence[str], at: float | None = None) -> Answer:
         """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""
-        return self.put_together([Change(output, "output", False) for output in outputs])
+        return self.put_together([Change(output, "output", False) for output in outputs], at)
 
     def state(self, output: str) -> bool:
         """Whether an output says that it is on."""
@@ -171,32 +175,92 @@ class Supply(Conversation):
 
         explain: where no answer comes, take time to ask the error queue why.
         """
-        groups = [tuple(outputs)] if self.dialect.list_readings else [(output,) for output in outputs]
-        units, wanted = [], 0
-        for group in groups:
-            channels = [self._channels[output] for output in group]
-            queries = self.dialect.reading_units(channels)
-            queries += [unit for channel in channels for unit in self._status_units(channel)]
-            units += self.dialect.select(channels[0]) + queries
-            wanted += len(queries)
+        units, wanted = self._look_units(outputs)
         answers, answer = self.exchange(units, explain=explain)
         if len(answers) != wanted:
             self.check(compose(units))
             raise InstrumentError(
                 self.name, compose(units), f"expected {wanted} answers, got '{answer.text}'"
             )
-        return self._readings(groups, answers, answer.middle, compose(units))
+        return self._readings(outputs, answers, answer.middle, compose(units))
+
+    def look(self, outputs: Sequence[str]) -> tuple[str, ...]:
+        """The messages that `read` sends, for whoever sends them on a schedule."""
+        return self.messages(self._look_units(outputs)[0])
+
+    def understood_look(self, outputs: Sequence[str], answer: Answer) -> dict[str, Reading]:
+        """What the answer to `look` says of these outputs."""
+        answers, (units, wanted) = split_answers(answer.text), self._look_units(outputs)
+        if len(answers) != wanted:
+            told = f"expected {wanted} answers, got '{answer.text}'"
+            raise InstrumentError(self.name, compose(units), told)
+        return self._readings(outputs, answers, answer.middle, compose(units))
+
+    def places(self, outputs: Sequence[str]) -> dict[str, dict[str, tuple[int, int]]]:
+        """Where the answer to `look` says state, voltage and current of each output: which answer, which of
+        its comma-separated parts.
+        """
+        found, first = {}, 0
+        for group in self._groups(outputs):
+            for position, output in enumerate(group):
+                found[output] = {
+                    what: (first + number, position)
+                    for number, what in enumerate(("state", "voltage", "current"))
+                }
+            first += 3 + sum(len(self._status_units(self._channels[output])) for output in group)
+        return found
+
+    def setting_queries(self, output: str, settings: Sequence[Setting]) -> tuple[str, ...]:
+        """Messages that ask for settings of one output."""
+        channel = self._channels[output]
+        queries = [self.dialect.query_unit(setting, channel) for setting in settings]
+        return self.messages([*self.dialect.select(channel), *queries])
+
+    def differences(self, changes: Sequence[Change], answer: str) -> list[str]:
+        """What of these settings, asked with `setting_queries`, is not as it was set; in words."""
+        answers = split_answers(answer)
+        asked = f"settings of output {changes[0].output}"
+        if len(answers) != len(changes):
+            told = f"expected {len(changes)} answers to the {asked}, got '{answer}'"
+            raise InstrumentError(self.name, "", told)
+        told = []
+        for change, part in zip(changes, answers, strict=True):
+            got = self._understood(change.setting, asked, part)
+            if not self._same(change, got):
+                told.append(
+                    f"{self.name}.{change.output}: {change.setting} was set to {_shown(change.value)} "
+                    f"and now reads {_shown(got)}"
+                )
+        return told
+
+    def _groups(self, outputs: Sequence[str]) -> list[tuple[str, ...]]:
+        """Outputs that are read by one query."""
+        return [tuple(outputs)] if self.dialect.list_readings else [(output,) for output in outputs]
+
+    def _look_units(self, outputs: Sequence[str]) -> tuple[list[str], int]:
+        """Units that read outputs, and how many answers they bring."""
+        units, wanted = [], 0
+        for group in self._groups(outputs):
+            channels = [self._channels[output] for output in group]
+            queries = self.dialect.state_units(channels) + self.dialect.reading_units(channels)
+            queries += [unit for channel in channels for unit in self._status_units(channel)]
+            units += self.dialect.select(channels[0]) + queries
+            wanted += len(queries)
+        return units, wanted
 
     def _readings(
-        self, groups: Sequence[Sequence[str]], answers: Sequence[str], time: float, command: str
+        self, outputs: Sequence[str], answers: Sequence[str], time: float, command: str
     ) -> dict[str, Reading]:
         left = iter(answers)
         readings = {}
         status = self.dialect.status
-        for group in groups:
+        for group in self._groups(outputs):
+            states = [self._understood("output", command, part) for part in next(left).split(",")]
+            if len(states) != len(group):
+                raise InstrumentError(self.name, command, f"expected {len(group)} states, got {len(states)}")
             voltages = self._numbers(next(left), len(group), command)
             currents = self._numbers(next(left), len(group), command)
-            for output, voltage, current in zip(group, voltages, currents, strict=True):
+            for output, on, voltage, current in zip(group, states, voltages, currents, strict=True):
                 mode: Mode | None = None
                 trip = ""
                 if status.mode is not None:
@@ -204,7 +268,7 @@ class Supply(Conversation):
                     mode = Mode[names[-1]] if names else Mode.OFF
                 if names := status.trips.names(self._whole(next(left), command)):
                     mode, trip = Mode.TRIPPED, names[0]
-                readings[output] = Reading(output, time, voltage, current, mode, trip)
+                readings[output] = Reading(output, time, voltage, current, mode, trip, bool(on))
         return readings
 
     def _status_units(self, channel: int) -> list[str]:
@@ -220,18 +284,19 @@ class Supply(Conversation):
 
     def _compare(self, change: Change, command: str, answer: str) -> None:
         got = self._understood(change.setting, command, answer)
-        if isinstance(change.value, bool | str):
-            same = got == change.value
-        else:
-            output = self.document.outputs[change.output]
-            # A NaN is never within any bound.
-            same = abs(float(got) - change.value) <= allowed_difference(output, change.setting, change.value)
-        if not same:
+        if not self._same(change, got):
             raise InstrumentError(
                 self.name,
                 command,
                 f"output {change.output}: {change.setting} was set to {change.value} and reads back as {got}",
             )
+
+    def _same(self, change: Change, got: Value) -> bool:
+        if isinstance(change.value, bool | str):
+            return got == change.value
+        output = self.document.outputs[change.output]
+        # A NaN is never within any bound.
+        return abs(float(got) - change.value) <= allowed_difference(output, change.setting, change.value)
 
     def _understood(self, setting: Setting, command: str, answer: str) -> Value:
         try:
@@ -257,3 +322,8 @@ class Supply(Conversation):
             raise InstrumentError(
                 self.name, command, f"expected a register's value, got '{answer}'"
             ) from None
+
+
+def _shown(value: Value) -> str:
+    """A setting's value for people, in SI units."""
+    return f"{value:.6g}" if isinstance(value, float) else str(value)

@@ -143,7 +143,10 @@ def _instrument(bench: Bench, points: OutputSetPoints) -> str:
     """Which output of which instrument it is, as it stands on the instrument."""
     supply = bench.supply_of(points.output)
     named = " ".join(part for part in (supply.model, supply.serial) if part)
-    return f"output {points.output.partition('.')[2]} of {named or points.output.partition('.')[0]}"
+    name, _, output = points.output.partition(".")
+    channel = str(supply.channels[output])
+    known = f" (channel {channel})" if channel != output else ""
+    return f"output {output}{known} of {named or name}"
 
 
 def _joined(feed: Feed) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -216,10 +216,22 @@ def settle_input(
             where = documents.where("procedure", ("limits", source.name, setting))
             why = "as the procedure says" + _shared(source, setting)
             reasons.append(Reason(source.name, setting, value, unit, where, why))
+    reasons += _channels(source, documents)
     each = [values.get(setting, math.nan) for setting in settings]
     draft = Draft(_feed(source, *each), frozenset(values), len(values) == len(settings))
     located = [_located(found, documents) for found in windows]
     return InputSettled(draft, reasons, located, findings)
+
+
+def _channels(source: Source, documents: Documents) -> Iterator[Reason]:
+    """The channel of each output that has another number in the supply's commands than its name says."""
+    for output in source.outputs:
+        supply, _, own = output.partition(".")
+        channel = documents.bench.supplies[supply].channels[own]
+        if str(channel) != own:
+            where = documents.where("bench", ("supplies", supply, "outputs", own, "channel"))
+            why = f"{supply} knows output {own} by this number; it feeds {source.name}"
+            yield Reason(output, "channel", str(channel), "", where, why)
 
 
 def _with(found: Window, ends: Mapping[str, End], recommend: Callable[[Window], Window]) -> Window:

@@ -1,0 +1,285 @@
+"""What the guard does, apart from how it is spoken to: it owns sessions, exchanges messages, polls on its own
+schedule, and switches off.
+
+One object on one event loop; the loop's time may be virtual. It never waits for whoever it tells.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import asdict
+from typing import Any
+
+from railwright.guard.locks import Locked, Locks
+from railwright.guard.off import SwitchOff
+from railwright.guard.off_plan import OffPlan
+from railwright.guard.session import LONGEST_ANSWER, Session, SessionError
+from railwright.guard.wire import Connect
+
+Tell = Callable[[dict[str, Any]], None]
+"""Told every message to the run: `kind`, and what belongs to it. Neither waits nor raises."""
+
+SILENCE = 1.0
+"""An armed run that gives no sign of life for so long [s] has died or hangs."""
+
+
+class Guard:
+    """Owns the sessions of a bench. `fenced` says since when nothing is passed on any more, and why."""
+
+    def __init__(self, connect: Connect, tell: Tell, locks: Locks | None = None) -> None:
+        self.plan: OffPlan | None = None
+        self.fenced = ""
+        self._connect, self._tell = connect, tell
+        self._locks = locks or Locks(None)
+        self._sessions: dict[str, Session] = {}
+        self._exchanges: dict[int, asyncio.Task[None]] = {}
+        self._polls: dict[tuple[str, str], asyncio.Task[None]] = {}
+        self._last_beat = asyncio.get_running_loop().time()
+        self._switching: SwitchOff | None = None
+        self._off: asyncio.Task[Any] | None = None
+        self._over = asyncio.Event()
+
+    # What the run asks for
+
+    def handle(self, message: dict[str, Any]) -> None:
+        """One message of the run; its answer, where it has one, is told later, with its `id`."""
+        self._last_beat = asyncio.get_running_loop().time()
+        match message["kind"]:
+            case "beat":
+                return
+            case "open" | "exchange" as kind:
+                work = self._open if kind == "open" else self._exchange
+                number = message["id"]
+                task = asyncio.get_running_loop().create_task(work(message))
+                self._exchanges[number] = task
+                task.add_done_callback(lambda _: self._exchanges.pop(number, None))
+            case "poll":
+                self._poll(message)
+            case "arm":
+                self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
+                self._answer(message, armed=self.plan is not None)
+            case "off":
+                self.switch_off(message["why"], orderly=message["orderly"], by_run=True)
+            case "hurry":
+                if self._switching is not None:
+                    self._switching.hurry()
+            case "bye":
+                self._over.set()
+
+    async def until_over(self) -> None:
+        """Until the run says goodbye and nothing is left to be switched off."""
+        await self._over.wait()
+
+    async def watch_beat(self, died: Callable[[str], None]) -> None:
+        """Call `died` once when an armed run gives no sign of life for `SILENCE`."""
+        loop = asyncio.get_running_loop()
+        while not self._over.is_set():
+            await asyncio.sleep(SILENCE / 10)
+            if self.plan is None or self.fenced:
+                self._last_beat = loop.time()
+            elif loop.time() - self._last_beat > SILENCE:
+                died(f"the run gave no sign of life for {SILENCE:g} s")
+                return
+
+    def switch_off(self, why: str, *, orderly: bool = False, by_run: bool = False) -> None:
+        """Fence the run and switch everything of the plan off; `off over` is told at the end."""
+        if self._off is not None:
+            if by_run and self._switching is not None:
+                self._tell({"kind": "off begun", "why": self.fenced})
+            return
+        self.fenced = why
+        for number, task in list(self._exchanges.items()):
+            task.cancel()
+            self._tell({"kind": "answer", "id": number, "error": why, "fenced": True})
+        for task in self._polls.values():
+            task.cancel()
+        self._tell({"kind": "off begun", "why": why})
+        self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly))
+
+    async def until_off(self) -> None:
+        """Until a switching-off that was begun is over."""
+        if self._off is not None:
+            await asyncio.wait([self._off])
+
+    async def _switch_off(self, orderly: bool) -> None:
+        if self.plan is not None:
+            for supply in self.plan.supplies:
+                if supply.name not in self._sessions:
+                    self._sessions[supply.name] = Session(supply.name, supply.address, self._connect)
+            self._switching = SwitchOff(self.plan, self._sessions, self._tell_off)
+            ends = await self._switching.go(orderly=orderly)
+            result = {name: asdict(end) for name, end in ends.items()}
+        else:
+            result = {}
+        self._tell({"kind": "off over", "why": self.fenced, "ends": result})
+
+    def _tell_off(self, what: str, fields: dict[str, Any]) -> None:
+        self._tell({"kind": "off", "what": what, **fields})
+
+    def close(self) -> None:
+        """End everything; outputs stay as they are."""
+        for task in (*self._exchanges.values(), *self._polls.values()):
+            task.cancel()
+        for session in self._sessions.values():
+            session.close()
+        self._locks.release()
+
+    # Sessions
+
+    async def _open(self, message: dict[str, Any]) -> None:
+        """Connect, and lock the address; the answer to `identify` locks the instrument itself."""
+        name, address = message["name"], message["address"]
+        session = self._sessions.get(name)
+        if session is None or session.address != address:
+            session = self._sessions[name] = Session(name, address, self._connect)
+        try:
+            self._locks.take_address(name, address)
+            async with session.lock:
+                await session.open()
+                exchange = await session.ask(message["identify"], message["deadline"])
+            self._locks.take_instrument(name, exchange.answer)
+        except Locked as error:
+            session.close()
+            self._answer(message, error=str(error), locked=True)
+        except SessionError as error:
+            self._answer(message, error=str(error))
+        else:
+            self._answer(message, answer=exchange.answer, sent=exchange.sent, received=exchange.received)
+
+    async def _exchange(self, message: dict[str, Any]) -> None:
+        name, at = message["name"], message.get("at")
+        loop = asyncio.get_running_loop()
+        session = self._sessions.get(name)
+        if self.fenced or session is None:
+            self._answer(message, error=self.fenced or "no session is open", fenced=bool(self.fenced))
+            return
+        try:
+            if at is not None:
+                session.reserved.append(at)
+                try:
+                    await asyncio.sleep(max(0.0, at - session.duration - loop.time()))
+                    async with session.lock:
+                        await asyncio.sleep(max(0.0, at - loop.time()))
+                        exchange = await self._pass_on(session, message)
+                finally:
+                    with suppress(ValueError):
+                        session.reserved.remove(at)
+            else:
+                async with session.lock:
+                    exchange = await self._pass_on(session, message)
+        except SessionError as error:
+            self._answer(message, error=str(error))
+        else:
+            self._answer(message, answer=exchange.answer, sent=exchange.sent, received=exchange.received)
+
+    async def _pass_on(self, session: Session, message: dict[str, Any]) -> Any:
+        if message["answers"]:
+            return await session.ask(
+                message["text"], message["deadline"], message.get("longest", LONGEST_ANSWER)
+            )
+        return await session.tell(message["text"], message["deadline"])
+
+    # Polls
+
+    def _poll(self, message: dict[str, Any]) -> None:
+        """Begin, replace or end (no messages) a poll of one supply."""
+        key = (message["name"], message["tag"])
+        old = self._polls.pop(key, None)
+        if old is not None:
+            old.cancel()
+        session = self._sessions.get(message["name"])
+        if message["messages"] and session is not None and not self.fenced:
+            work = (
+                self._keep_asking(session, message)
+                if message["tag"] == "readings"
+                else self._rotate(session, message)
+            )
+            self._polls[key] = asyncio.get_running_loop().create_task(work)
+
+    async def _keep_asking(self, session: Session, message: dict[str, Any]) -> None:
+        """Ask the same every `every` [s] from `start` on, on a grid that does not drift."""
+        loop = asyncio.get_running_loop()
+        start, every, turn = message["start"], message["every"], 0
+        with suppress(asyncio.CancelledError):
+            while True:
+                due = start + turn * every
+                await asyncio.sleep(max(0.0, due - loop.time()))
+                await self._let_pass(session, due + every)
+                answers, sent, received = await self._all_of(
+                    session, message["messages"], message["deadline"]
+                )
+                if answers is None:
+                    self._tell({**_head(message), "error": session.broken})
+                    return
+                self._tell(
+                    {**_head(message), "turn": turn, "sent": sent, "received": received, "answer": answers}
+                )
+                # One that is late by then is asked for at once; those before it are left out.
+                turn = max(turn + 1, int((loop.time() - start) / every + 1e-9))
+
+    async def _rotate(self, session: Session, message: dict[str, Any]) -> None:
+        """Ask one question after the other, in at most `share` of the time; and, every `known_every` [s], the
+        one whose answer is known, which tells whether answers still belong to their questions.
+        """
+        loop, place = asyncio.get_running_loop(), 0
+        questions: Sequence[str] = message["messages"]
+        question_due = known_due = loop.time()
+        with suppress(asyncio.CancelledError):
+            while True:
+                await asyncio.sleep(max(0.0, min(question_due, known_due) - loop.time()))
+                await self._let_pass(session, loop.time() + message["every"])
+                began = loop.time()
+                known = began >= known_due
+                asked = message["known"] if known else questions[place]
+                answer, sent, received = await self._all_of(session, [asked], message["deadline"])
+                if answer is None:
+                    return  # the poll of the readings tells it
+                turn = -1 if known else place
+                self._tell(
+                    {**_head(message), "turn": turn, "sent": sent, "received": received, "answer": answer}
+                )
+                if known:
+                    known_due = began + message["known_every"]
+                else:
+                    place = (place + 1) % len(questions)
+                    question_due = began + max((loop.time() - began) / message["share"], message["least"])
+
+    async def _let_pass(self, session: Session, at_latest: float) -> None:
+        """Let an exchange that is due go first where this one would delay it, but not longer than that."""
+        loop = asyncio.get_running_loop()
+        while session.reserved:
+            due, now = min(session.reserved), loop.time()
+            if now + session.duration < due or now >= at_latest:
+                return
+            await asyncio.sleep(max(1e-4, min(due, at_latest) - now))
+            if due in session.reserved:
+                await asyncio.sleep(max(1e-4, session.duration))
+
+    async def _all_of(
+        self, session: Session, messages: Sequence[str], deadline: float
+    ) -> tuple[str | None, float, float]:
+        """The answers of several messages, joined as those of one; None: the session failed."""
+        answers, sent, received = [], 0.0, 0.0
+        try:
+            async with session.lock:
+                for each in messages:
+                    exchange = await session.say(each, deadline)
+                    sent, received = sent or exchange.sent, exchange.received
+                    answers += [exchange.answer] if "?" in each else []
+        except SessionError:
+            return None, sent, received
+        return ";".join(answers), sent, received
+
+    def _answer(self, message: dict[str, Any], **fields: Any) -> None:
+        self._tell({"kind": "answer", "id": message["id"], **fields})
+
+
+def _head(message: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "kind": "poll",
+        "name": message["name"],
+        "tag": message["tag"],
+        "series": message.get("series", 0),
+    }

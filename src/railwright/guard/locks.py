@@ -1,0 +1,133 @@
+"""One run, one bench: locks that the kernel lets go of when their holder dies, however it dies.
+
+An instrument is locked by its address, then by who it says it is, because one instrument can be reached at
+several addresses. Runs on this computer see each other so; another computer can only be noticed.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import hashlib
+import json
+import os
+import socket
+import tempfile
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from railwright.guard.wire import socket_of
+
+
+class Locked(Exception):
+    """Another run holds it; one line that says which."""
+
+
+def runtime_folder() -> Path:
+    """Where locks and off plans lie while runs go on: one place for all users of the computer."""
+    folder = Path(os.environ.get("RAILWRIGHT_RUNTIME") or Path(tempfile.gettempdir()) / "railwright")
+    with suppress(FileExistsError):
+        folder.mkdir(parents=True)
+        with suppress(PermissionError):
+            folder.chmod(0o1777)
+    return folder
+
+
+def normalised(address: str) -> str:
+    """One spelling for addresses that lead to the same socket."""
+    place = socket_of(address)
+    if place is None:
+        return address.strip().upper()
+    host, port = place
+    with suppress(OSError):
+        host = str(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][4][0])
+    return f"{host}:{port}"
+
+
+def lock_path(what: str, folder: Path) -> Path:
+    """The lock file of an address or an instrument."""
+    return folder / f"{hashlib.sha256(what.encode()).hexdigest()[:24]}.lock"
+
+
+def holder_of(address: str, folder: Path) -> dict[str, Any] | None:
+    """What the holder of an address wrote into its lock; None where nobody holds it."""
+    try:
+        descriptor = os.open(lock_path(f"address {normalised(address)}", folder), os.O_RDONLY)
+    except OSError:
+        return None
+    with os.fdopen(descriptor, "rb") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        except OSError:
+            return _read(file.read())
+    return None
+
+
+class Locks:
+    """The locks that this process holds. folder None: none are taken (virtual benches lock nothing)."""
+
+    def __init__(self, folder: Path | None, about: dict[str, Any] | None = None) -> None:
+        self._folder = folder
+        self._about = about or {}
+        self._held: dict[tuple[str, str], int] = {}
+
+    def take_address(self, name: str, address: str) -> None:
+        """Lock an address for the supply `name`. Raises Locked."""
+        self._take(("address", name), f"address {normalised(address)}", f"{address}")
+
+    def take_instrument(self, name: str, identity: str) -> None:
+        """Lock the instrument that gives this answer to *IDN?. Raises Locked."""
+        who = ",".join(part.strip() for part in identity.split(","))
+        self._take(("instrument", name), f"instrument {who}", f"the instrument '{who}'")
+
+    def release(self) -> None:
+        """Let go of all."""
+        for descriptor in self._held.values():
+            os.close(descriptor)
+        self._held.clear()
+
+    def _take(self, key: tuple[str, str], what: str, shown: str) -> None:
+        if self._folder is None:
+            return
+        path = lock_path(what, self._folder)
+        descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC | (0 if path.exists() else os.O_CREAT), 0o666)
+        try:
+            with suppress(PermissionError):
+                os.fchmod(descriptor, 0o666)
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            other = self._own(path)
+            about = _read(os.pread(descriptor, 4096, 0)) or {}
+            os.close(descriptor)
+            if other is not None:
+                if other == key:
+                    return
+                raise Locked(
+                    f"{shown} is also '{other[1]}' of this bench: one instrument at two addresses"
+                ) from None
+            who = about.get("run") or "another program"
+            raise Locked(f"{shown} is held by {who} (process {about.get('run_pid', '?')})") from None
+        os.ftruncate(descriptor, 0)
+        os.pwrite(descriptor, json.dumps({**self._about, "path": str(path)}).encode(), 0)
+        before = self._held.pop(key, None)
+        if before is not None:
+            os.close(before)
+        self._held[key] = descriptor
+
+    def _own(self, path: Path) -> tuple[str, str] | None:
+        """Which of this process's own locks this file is."""
+        with suppress(OSError):
+            there = path.stat()
+            for key, descriptor in self._held.items():
+                held = os.fstat(descriptor)
+                if (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino):
+                    return key
+        return None
+
+
+def _read(raw: bytes) -> dict[str, Any] | None:
+    try:
+        data = json.loads(raw)
+    except ValueError:
+        return {}
+    return data if isinstance(data, dict) else {}

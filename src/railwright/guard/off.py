@@ -1,0 +1,353 @@
+"""The one way in which outputs are switched off: at a normal end, after any failure, and by `railwright off`.
+
+OFF goes out at once and in order, again until it is read to have worked, and each supply is dealt with by
+itself: one that is silent or gone holds up only what has to wait for it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from railwright.guard.off_plan import InputOff, Look, OffPlan, OutputOff, SupplyOff, read_look
+from railwright.guard.session import Session, SessionError
+
+Tell = Callable[[str, dict[str, Any]], None]
+"""Told what happens: kind and fields. It must neither wait nor raise."""
+
+REPEAT = 0.1
+"""OFF is sent again after so long where the output does not say that it is off [s]."""
+
+STEADY = 0.25
+"""An output must be read off over this long before it counts as confirmed [s]: one that comes on again by
+itself is seen."""
+
+RETRY = (0.05, 0.1, 0.2, 0.5, 1.0)
+"""Pauses between attempts to reach a supply that is gone [s]; the last one from then on."""
+
+TRUST = 10.0
+"""So long after a supply fell silent, OFF is sent to its address without an answer to who it is [s]."""
+
+STAIR = 0.02
+"""Interval of the set points that lead a voltage down [s]."""
+
+
+@dataclass(slots=True)
+class InputEnd:
+    """What became of one input. Times are of the loop's clock [s].
+
+    confirmed: read to be off, without a current, its voltage fallen or held by the device. off_sent: when OFF
+    first went out; None: never. off_read: when all its outputs first said off. fell: when the voltage was
+    first read to have fallen. voltage, current: last read; None: never. holds: voltage [V] that the device
+    keeps. why: in words, what is not confirmed, or why it stays on.
+    """
+
+    input: str
+    confirmed: bool = False
+    stays_on: str = ""
+    off_sent: float | None = None
+    off_read: float | None = None
+    fell: float | None = None
+    voltage: float | None = None
+    current: float | None = None
+    read_at: float | None = None
+    holds: float | None = None
+    why: str = ""
+
+
+class _Supply:
+    """One supply being switched off."""
+
+    def __init__(self, document: SupplyOff, session: Session) -> None:
+        self.document, self.session = document, session
+        self.wanted: dict[str, OutputOff] = {}
+        self.looks: dict[str, tuple[Look, float]] = {}
+        self.sent: dict[str, float] = {}
+        self.wake = asyncio.Event()
+        self.lost_since: float | None = None
+        self.back_at = 0.0
+        self.failure = ""
+        self.was_lost = False
+        self.done = False
+
+
+class SwitchOff:
+    """Switches everything of a plan off, once.
+
+    sessions: open ones by supply, used first; `tell`: told of everything. `hurry` ends the waiting: what is
+    not confirmed by then stays so.
+    """
+
+    def __init__(self, plan: OffPlan, sessions: Mapping[str, Session], tell: Tell) -> None:
+        self.plan = plan
+        self.ends = {each.name: InputEnd(each.name, stays_on=each.stays_on) for each in plan.inputs}
+        self._tell = tell
+        self._supplies = {each.name: _Supply(each, sessions[each.name]) for each in plan.supplies}
+        self._asked = {each.name: asyncio.Event() for each in plan.inputs}
+        self._settled = {each.name: asyncio.Event() for each in plan.inputs}
+        self._hurry = asyncio.Event()
+        self._began = 0.0
+
+    def hurry(self) -> None:
+        """Wait for nothing more: every output has been told by now, or never can be."""
+        self._hurry.set()
+
+    async def go(self, *, orderly: bool = False) -> dict[str, InputEnd]:
+        """Switch off, and wait until everything is confirmed or nothing more can be hoped for.
+
+        orderly: inputs that are to be led down to 0 V first, are.
+        """
+        loop = asyncio.get_running_loop()
+        self._began = loop.time()
+        watching = [loop.create_task(self._deal_with(supply)) for supply in self._supplies.values()]
+        inputs = [
+            loop.create_task(self._input(each, orderly)) for each in self.plan.inputs if not each.stays_on
+        ]
+        try:
+            if inputs:
+                await asyncio.wait(inputs)
+            for task in inputs:
+                task.result()
+        finally:
+            for supply in self._supplies.values():
+                supply.done = True
+                supply.wake.set()
+            for task in (*watching, *inputs):
+                task.cancel()
+            await asyncio.gather(*watching, *inputs, return_exceptions=True)
+        for each in self.plan.inputs:
+            if each.stays_on:
+                self.ends[each.name].why = each.stays_on
+            self._tell("input", {"input": each.name, "confirmed": self.ends[each.name].confirmed})
+        return self.ends
+
+    # One input
+
+    async def _input(self, each: InputOff, orderly: bool) -> None:
+        end, loop = self.ends[each.name], asyncio.get_running_loop()
+        for name in each.after:
+            await self._wait(self._asked.get(name), self.plan.silence)
+        for name in each.only_after:
+            before = self.ends.get(name)
+            await self._wait(self._settled.get(name), None)
+            if before is not None and not before.confirmed:
+                end.why = f"stays on: {name} is not confirmed off"
+                self._tell("stays on", {"input": each.name, "why": end.why})
+                self._asked[each.name].set()
+                self._settled[each.name].set()
+                return
+        if orderly and each.ramp_down > 0.0:
+            await self._lead_down(each)
+        end.off_sent = loop.time()
+        self._tell("off sent", {"input": each.name, "time": end.off_sent})
+        for output in each.outputs:
+            supply = self._supplies[output.supply]
+            supply.wanted[output.name] = output
+            self._push(supply, output)
+            supply.wake.set()
+        await self._confirm(each, end)
+        self._settled[each.name].set()
+
+    async def _wait(self, event: asyncio.Event | None, at_most: float | None) -> None:
+        """For an event, or until it is hurried, or for so long."""
+        if event is None or event.is_set():
+            return
+        waiting = [asyncio.ensure_future(event.wait()), asyncio.ensure_future(self._hurry.wait())]
+        try:
+            await asyncio.wait(waiting, timeout=at_most, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in waiting:
+                task.cancel()
+
+    async def _lead_down(self, each: InputOff) -> None:
+        """Take the voltage to 0 in even stairs."""
+        start = {output.name: self._newest_voltage(output) for output in each.outputs}
+        steps = max(1, round(each.ramp_down / STAIR))
+        for step in range(1, steps + 1):
+            for output in each.outputs:
+                if output.set_voltage:
+                    voltage = start[output.name] * (1 - step / steps)
+                    self._supplies[output.supply].session.push(output.set_voltage.format(f"{voltage:.6g}"))
+            await self._wait(asyncio.Event(), each.ramp_down / steps)
+            if self._hurry.is_set():
+                return
+
+    def _newest_voltage(self, output: OutputOff) -> float:
+        look = self._supplies[output.supply].looks.get(output.name)
+        return abs(look[0].voltage) if look else 0.0
+
+    async def _confirm(self, each: InputOff, end: InputEnd) -> None:
+        """Until the input is confirmed off for a while, or there is no more hope."""
+        loop = asyncio.get_running_loop()
+        assert end.off_sent is not None
+        since: float | None = None
+        while True:
+            end.why = self._judge(each, end)
+            now = loop.time()
+            if not end.why:
+                since = now if since is None else since
+                self._asked[each.name].set()
+                if now - since >= STEADY or self._hurry.is_set():
+                    end.confirmed = True
+                    self._tell("confirmed off", {"input": each.name, "time": now, "holds": end.holds})
+                    return
+            else:
+                since = None
+                if end.off_read is not None or now - end.off_sent >= self.plan.silence:
+                    self._asked[each.name].set()
+                if self._hurry.is_set() or self._hopeless(each, end, now):
+                    return
+            await self._wait(asyncio.Event(), self.plan.every)
+
+    def _hopeless(self, each: InputOff, end: InputEnd, now: float) -> bool:
+        """Whether waiting on would be waiting for nothing."""
+        assert end.off_sent is not None
+        supplies = [self._supplies[output.supply] for output in each.outputs]
+        lost = [supply.lost_since for supply in supplies if supply.lost_since is not None]
+        if lost:
+            return now - min(lost) > self.plan.lost
+        # One that came back has its time from then on; one that goes on and off has some, and no more.
+        since = max(end.off_sent, *(supply.back_at for supply in supplies))
+        return now - (end.off_read or since) > self.plan.decay or now - since > 3 * self.plan.decay
+
+    def _judge(self, each: InputOff, end: InputEnd) -> str:
+        """What is missing for it to count as off; '' where nothing is. Takes over what was read."""
+        looks: list[Look] = []
+        for output in each.outputs:
+            supply = self._supplies[output.supply]
+            if supply.lost_since is not None:
+                return f"{supply.document.name} is lost ({supply.failure})"
+            found = supply.looks.get(output.name)
+            if found is None or found[1] < supply.sent.get(output.name, self._began):
+                return f"{output.name} was not read since OFF"
+            looks.append(found[0])
+            end.read_at = found[1]
+        voltages = [look.voltage for look in looks]
+        end.voltage = sum(voltages) if each.series else max(voltages, key=abs)
+        end.current = max((look.current for look in looks), key=abs)
+        on = [output.name for output, look in zip(each.outputs, looks, strict=True) if not look.off]
+        if on:
+            end.off_read = end.fell = None
+            return f"{', '.join(on)} still says that it is on"
+        if end.off_read is None:
+            end.off_read = end.read_at
+        for output, look in zip(each.outputs, looks, strict=True):
+            if abs(look.current) > output.no_current:
+                return f"{output.name} says off, and {look.current:.4g} A flow"
+        end.holds = None
+        if abs(end.voltage) < each.below:
+            if end.fell is None:
+                end.fell = end.read_at
+            return ""
+        if each.holds is not None and abs(end.voltage) <= each.holds[1] + each.below:
+            end.holds = end.voltage
+            return ""
+        return f"it says off, and {end.voltage:.4g} V stand there ({each.below:.3g} V count as off)"
+
+    # One supply
+
+    async def _deal_with(self, supply: _Supply) -> None:
+        """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""
+        loop, attempt = asyncio.get_running_loop(), 0
+        while not supply.done:
+            if supply.session.broken or not supply.session.is_open:
+                if not await self._reach(supply):
+                    pause = RETRY[min(attempt, len(RETRY) - 1)]
+                    attempt += 1
+                    await asyncio.sleep(pause)
+                    continue
+                attempt = 0
+            due = loop.time() + self.plan.every
+            for output in supply.wanted.values():
+                look = supply.looks.get(output.name)
+                if (look is None or not look[0].off) and loop.time() - supply.sent[output.name] >= REPEAT:
+                    self._tell("off again", {"output": output.name, "time": loop.time()})
+                    self._push(supply, output)
+            await self._look(supply)
+            with_time = max(0.0, due - loop.time())
+            supply.wake.clear()
+            try:
+                async with asyncio.timeout(with_time):
+                    await supply.wake.wait()
+            except TimeoutError:
+                continue
+
+    def _push(self, supply: _Supply, output: OutputOff) -> None:
+        for message in output.off:
+            supply.session.push(message)
+        supply.sent[output.name] = asyncio.get_running_loop().time()
+
+    async def _look(self, supply: _Supply) -> None:
+        answers: list[str] = []
+        sent = received = 0.0
+        try:
+            async with supply.session.lock:
+                for message in supply.document.look:
+                    exchange = await supply.session.say(message, self.plan.deadline)
+                    sent, received = sent or exchange.sent, exchange.received
+                    answers += exchange.answer.split(";") if "?" in message else []
+        except SessionError as error:
+            self._lose(supply, str(error))
+            return
+        self._tell(
+            "look",
+            {"name": supply.document.name, "sent": sent, "received": received, "answer": ";".join(answers)},
+        )
+        outputs = [o for each in self.plan.inputs for o in each.outputs if o.supply == supply.document.name]
+        try:
+            for output in outputs:
+                supply.looks[output.name] = read_look(output, answers), sent
+        except ValueError as error:
+            # What it answers is no answer to what was asked: out of step, so start anew.
+            supply.session.broken = str(error)
+            self._lose(supply, str(error))
+            return
+        self._found(supply)
+
+    async def _reach(self, supply: _Supply) -> bool:
+        """A new session with the same instrument, and OFF at once. Whether it is there."""
+        session, document, loop = supply.session, supply.document, asyncio.get_running_loop()
+        self._lose(supply, session.broken or "no session is open")
+        try:
+            async with session.lock:
+                await session.open(self.plan.deadline)
+                since = supply.lost_since if supply.lost_since is not None else loop.time()
+                if loop.time() - since < TRUST:
+                    self._push_all(supply)
+                identity = (await session.ask(document.identify, self.plan.deadline)).answer
+        except SessionError as error:
+            session.broken = session.broken or str(error)
+            self._lose(supply, str(error))
+            return False
+        if document.identity and identity != document.identity:
+            session.broken = f"another instrument answers there: {identity[:60]!r}"
+            session.close()
+            self._lose(supply, session.broken)
+            return False
+        self._push_all(supply)
+        return True
+
+    def _push_all(self, supply: _Supply) -> None:
+        for output in supply.wanted.values():
+            self._push(supply, output)
+
+    def _lose(self, supply: _Supply, failure: str) -> None:
+        if supply.lost_since is None:
+            supply.lost_since = asyncio.get_running_loop().time()
+            supply.was_lost = True
+            self._tell("lost", {"name": supply.document.name, "time": supply.lost_since, "why": failure})
+        supply.failure = failure
+
+    def _found(self, supply: _Supply) -> None:
+        if supply.lost_since is not None:
+            now = asyncio.get_running_loop().time()
+            told = {
+                "name": supply.document.name,
+                "time": now,
+                "after": now - supply.lost_since,
+                "why": supply.failure,
+            }
+            self._tell("answers again", told)
+            supply.lost_since, supply.back_at = None, now

@@ -1,0 +1,141 @@
+"""How every output of a run is switched off and read to be off, as plain strings and numbers.
+
+Compiled from documents and dialects before anything is energised, and written to a file, so that whoever
+switches off later needs neither.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+Place = tuple[int, int]
+"""Where a value stands in what a look answers: which answer, and which of its comma-separated parts."""
+
+
+@dataclass(frozen=True, slots=True)
+class OutputOff:
+    """One output. off: messages that switch it off. set_voltage: message with `{}` for a voltage [V].
+
+    state, voltage, current: where the look says them. no_current: |current| that counts as none [A].
+    share: of the input's voltage (series).
+    """
+
+    name: str
+    supply: str
+    off: tuple[str, ...]
+    state: Place
+    voltage: Place
+    current: Place
+    no_current: float
+    off_words: tuple[str, ...] = ("0", "OFF")
+    set_voltage: str = ""
+    share: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class InputOff:
+    """One input and its outputs.
+
+    after: inputs whose OFF goes out first; one that stays silent is waited for `OffPlan.silence` [s], no
+    longer. only_after: inputs that must be confirmed off first, else this one stays on. below: voltage that
+    counts as off [V]. holds: voltage [V] that the device itself may keep at the terminals; None: it holds
+    none. ramp_down: time in which an orderly ending takes it to 0 V first [s]. stays_on: why it stays on.
+    """
+
+    name: str
+    outputs: tuple[OutputOff, ...]
+    series: bool
+    below: float
+    after: tuple[str, ...] = ()
+    only_after: tuple[str, ...] = ()
+    holds: tuple[float, float] | None = None
+    ramp_down: float = 0.0
+    stays_on: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyOff:
+    """One supply. identify: its question; identity: what it answered. look: queries that read its outputs."""
+
+    name: str
+    address: str
+    identify: str
+    identity: str
+    look: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OffPlan:
+    """Everything that is to be off at the end.
+
+    silence: how long a silent supply holds up what comes after it [s]. deadline: of one exchange [s]. decay:
+    how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s].
+    """
+
+    supplies: tuple[SupplyOff, ...]
+    inputs: tuple[InputOff, ...]
+    silence: float = 0.3
+    deadline: float = 1.0
+    decay: float = 10.0
+    lost: float = 600.0
+    every: float = 0.02
+
+    def supply(self, name: str) -> SupplyOff:
+        return next(supply for supply in self.supplies if supply.name == name)
+
+    def to_json(self) -> str:
+        return json.dumps(asdict(self), allow_nan=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> OffPlan:
+        """The plan that `to_json` wrote. ValueError, KeyError or TypeError for anything else."""
+        return _plan(json.loads(text))
+
+
+def _plan(data: Mapping[str, Any]) -> OffPlan:
+    supplies = tuple(SupplyOff(**{**each, "look": tuple(each["look"])}) for each in data["supplies"])
+    inputs = tuple(_input(each) for each in data["inputs"])
+    return OffPlan(**{**data, "supplies": supplies, "inputs": inputs})
+
+
+def _input(data: Mapping[str, Any]) -> InputOff:
+    outputs = tuple(_output(each) for each in data["outputs"])
+    holds = None if data["holds"] is None else (float(data["holds"][0]), float(data["holds"][1]))
+    lists = {key: tuple(data[key]) for key in ("after", "only_after")}
+    return InputOff(**{**data, **lists, "outputs": outputs, "holds": holds})
+
+
+def _output(data: Mapping[str, Any]) -> OutputOff:
+    places = {key: (int(data[key][0]), int(data[key][1])) for key in ("state", "voltage", "current")}
+    lists = {key: tuple(data[key]) for key in ("off", "off_words")}
+    return OutputOff(**{**data, **places, **lists})
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What an output was read to be: whether its state says off, its voltage [V] and its current [A]."""
+
+    off: bool
+    voltage: float
+    current: float
+
+
+def read_look(output: OutputOff, answers: list[str]) -> Look:
+    """One output of what the look of its supply answered. ValueError where an answer is none."""
+    parts = [_part(answers, place) for place in (output.state, output.voltage, output.current)]
+    word = parts[0].strip().upper()
+    voltage, current = float(parts[1]), float(parts[2])
+    if not (math.isfinite(voltage) and math.isfinite(current)):
+        raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
+    return Look(word in output.off_words, voltage, current)
+
+
+def _part(answers: list[str], place: Place) -> str:
+    try:
+        return answers[place[0]].split(",")[place[1]]
+    except IndexError:
+        raise ValueError(f"expected at least {place[0] + 1} answers, got {len(answers)}") from None

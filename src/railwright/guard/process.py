@@ -1,0 +1,218 @@
+"""The guard's process: `python -m railwright.guard`, started by a run and spoken to over an inherited socket.
+
+It has a session and a process group of its own, so no terminal ends it. It outlives a run that dies, switches
+off, and ends itself.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import os
+import selectors
+import signal
+import socket
+import struct
+import time
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from railwright.guard.core import Guard
+from railwright.guard.journal import Journal
+from railwright.guard.locks import Locks, runtime_folder
+from railwright.guard.wire import connect
+
+HEAD = struct.Struct("!I")
+"""Length of a frame on the link [bytes], before it."""
+
+LARGEST_FRAME = 1 << 26
+LARGEST_BACKLOG = 1 << 23
+"""Bytes that wait for a run that does not read, before readings are left out."""
+
+BEAT = 0.2
+"""How often the guard shows the run that it lives [s]."""
+
+IGNORED = ("SIGINT", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGTTOU", "SIGTTIN", "SIGPIPE", "SIGUSR1", "SIGUSR2")
+
+
+def frame(message: dict[str, Any]) -> bytes:
+    """A message as it goes over the link: length, then JSON."""
+    data = json.dumps(message, separators=(",", ":")).encode()
+    return HEAD.pack(len(data)) + data
+
+
+class GuardProcess:
+    """One guard with its link to the run, its control socket and its journal."""
+
+    def __init__(self, link: socket.socket, run: int) -> None:
+        self._link, self._run = link, run
+        self._run_descriptor = _open_process(run)
+        self._journal = Journal()
+        self._writer: asyncio.StreamWriter | None = None
+        self._guard: Guard | None = None
+        self._ended = False
+
+    async def serve(self) -> None:
+        """Until the run has said goodbye or died, and everything is off."""
+        loop = asyncio.get_running_loop()
+        reader, writer = await asyncio.open_connection(sock=self._link)
+        self._writer = writer
+        about = {"run_pid": self._run, "guard_pid": os.getpid()}
+        folder = runtime_folder()
+        control = folder / f"guard-{os.getpid()}.sock"
+        locks = Locks(folder, {**about, "control": str(control), "plan": str(_plan_path(folder))})
+        guard = self._guard = Guard(connect, self._tell, locks)
+        loop.add_signal_handler(
+            signal.SIGTERM, lambda: guard.switch_off("the guard was told to end (SIGTERM)")
+        )
+        server = await _control(control, self._asked)
+        watching = [
+            loop.create_task(guard.watch_beat(self._run_died)),
+            loop.create_task(self._show_life()),
+        ]
+        try:
+            await self._listen(reader, guard)
+            # The run has said goodbye, or is gone: what is still to be switched off is switched off.
+            if self._ended:
+                await guard.until_off()
+            else:
+                self._run_died("the run died")
+                await guard.until_off()
+        finally:
+            for task in watching:
+                task.cancel()
+            guard.close()
+            if server is not None:
+                server.close()
+            for path in (control, _plan_path(folder)):
+                with suppress(OSError):
+                    path.unlink()
+            self._journal.close()
+
+    async def _listen(self, reader: asyncio.StreamReader, guard: Guard) -> None:
+        """Messages of the run, whole ones only; one that is cut off is nothing."""
+        while True:
+            try:
+                size = HEAD.unpack(await reader.readexactly(HEAD.size))[0]
+                if size > LARGEST_FRAME:
+                    return
+                message = json.loads(await reader.readexactly(size))
+            except (asyncio.IncompleteReadError, OSError, ValueError):
+                return
+            kind = message["kind"]
+            if kind == "journal":
+                self._journal.open(Path(message["path"]))
+            elif kind == "bye":
+                self._ended = True
+                return
+            else:
+                if kind not in ("beat", "exchange", "poll"):
+                    self._journal.write({"time": time.monotonic(), **_short(message)})
+                guard.handle(message)
+                if kind == "arm":
+                    self._keep_plan(message["plan"])
+
+    def _keep_plan(self, plan: str | None) -> None:
+        """Write the plan where whoever switches off by hand finds it; a full disk is no reason to end."""
+        path = _plan_path(runtime_folder())
+        with suppress(OSError):
+            if plan is None:
+                path.unlink(missing_ok=True)
+            else:
+                beside = path.with_suffix(".part")
+                beside.write_text(plan, "utf-8")
+                os.replace(beside, path)
+
+    def _tell(self, message: dict[str, Any]) -> None:
+        """To the run, without waiting for it, and to the journal."""
+        if message["kind"] not in ("answer", "poll"):
+            self._journal.write({"time": time.monotonic(), **message})
+        writer = self._writer
+        if writer is None or writer.is_closing():
+            return
+        if message["kind"] == "poll" and writer.transport.get_write_buffer_size() > LARGEST_BACKLOG:
+            return
+        with suppress(OSError, RuntimeError):
+            writer.write(frame(message))
+
+    async def _show_life(self) -> None:
+        while True:
+            await asyncio.sleep(BEAT)
+            if self._writer is not None and not self._writer.is_closing():
+                with suppress(OSError, RuntimeError):
+                    self._writer.write(frame({"kind": "beat"}))
+
+    def _run_died(self, why: str) -> None:
+        """End what may be left of the run, so that nothing of it speaks again, and switch off."""
+        guard = self._guard
+        assert guard is not None
+        if self._run_descriptor is not None:
+            with suppress(OSError):
+                signal.pidfd_send_signal(self._run_descriptor, signal.SIGKILL)
+        if guard.plan is not None:
+            guard.switch_off(why)
+
+    async def _asked(self, request: dict[str, Any]) -> dict[str, Any]:
+        """What somebody else on this computer asks: off, or how things stand."""
+        guard = self._guard
+        assert guard is not None
+        if request.get("do") == "off":
+            guard.switch_off("switched off by 'railwright off'")
+            return {"off": "begun", "guard_pid": os.getpid()}
+        return {
+            "armed": guard.plan is not None,
+            "fenced": guard.fenced,
+            "guard_pid": os.getpid(),
+            "run_pid": self._run,
+        }
+
+
+def _short(message: dict[str, Any]) -> dict[str, Any]:
+    """A message of the run for the journal: the plan has a file of its own."""
+    return {key: value for key, value in message.items() if key != "plan"}
+
+
+def _plan_path(folder: Path) -> Path:
+    return folder / f"plan-{os.getpid()}.json"
+
+
+def _open_process(number: int) -> int | None:
+    """A descriptor of a process, which no later process of the same number can be taken for."""
+    try:
+        return os.pidfd_open(number)
+    except (OSError, AttributeError):
+        return None
+
+
+async def _control(path: Path, asked: Any) -> asyncio.AbstractServer | None:
+    """The control socket; None where it cannot be had, which is no reason not to guard."""
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with suppress(OSError, ValueError, TimeoutError):
+            async with asyncio.timeout(5.0):
+                request = json.loads(await reader.readline())
+                writer.write(json.dumps(await asked(request)).encode() + b"\n")
+                await writer.drain()
+        writer.close()
+
+    try:
+        return await asyncio.start_unix_server(serve, str(path))
+    except OSError:
+        return None
+
+
+def main() -> None:
+    """Serve one run: its end of the link and its process number are given as arguments."""
+    parser = argparse.ArgumentParser(prog="railwright.guard")
+    parser.add_argument("--link", type=int, required=True)
+    parser.add_argument("--run", type=int, required=True)
+    given = parser.parse_args()
+    for name in IGNORED:
+        signal.signal(getattr(signal, name), signal.SIG_IGN)
+    link = socket.socket(fileno=given.link)
+    link.setblocking(False)
+    # select() has microseconds where epoll and poll round up to milliseconds.
+    with asyncio.Runner(loop_factory=lambda: asyncio.SelectorEventLoop(selectors.SelectSelector())) as runner:
+        runner.run(GuardProcess(link, given.run).serve())

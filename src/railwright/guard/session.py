@@ -1,0 +1,187 @@
+"""One session with one instrument: whole messages out, one line in, each within its deadline and length."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from contextlib import suppress
+from dataclasses import dataclass
+
+from railwright.guard.wire import CHUNK, Connect, Reader, Writer
+
+LONGEST_ANSWER = 1 << 20
+"""Longest answer that is waited for [bytes]; a longer one has no end."""
+
+CONNECT_DEADLINE = 3.0
+"""How long a connection may take [s]."""
+
+
+class SessionError(Exception):
+    """An exchange failed; the text says what happened, without the instrument's name."""
+
+
+class Unreachable(SessionError):
+    """No connection could be had."""
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """A message with its answer, '' where it asked nothing, and when each passed [s, the loop's clock]."""
+
+    answer: str
+    sent: float
+    received: float
+
+
+class Session:
+    """One connection, used by one exchange at a time.
+
+    A message is handed to the connection whole, in one piece. An exchange that is given up leaves an answer
+    owing, which is read away before the next answer; one that fails leaves the session `broken`: what comes
+    after a failure may belong to anything, so it is opened anew before it is used again.
+    """
+
+    def __init__(self, name: str, address: str, connect: Connect) -> None:
+        self.name, self.address = name, address
+        self.broken = ""
+        self.lock = asyncio.Lock()
+        self.duration = 0.0
+        """What an exchange took lately [s]."""
+        self.reserved: deque[float] = deque()
+        """When exchanges that were asked for ahead of time are due [s]."""
+        self._connect = connect
+        self._reader: Reader | None = None
+        self._writer: Writer | None = None
+        self._rest = b""
+        self._owing = 0
+
+    @property
+    def is_open(self) -> bool:
+        return self._writer is not None
+
+    async def open(self, deadline: float = CONNECT_DEADLINE) -> None:
+        """Connect anew. Raises Unreachable."""
+        self.close()
+        try:
+            async with asyncio.timeout(deadline):
+                self._reader, self._writer = await self._connect(self.address)
+        except TimeoutError:
+            self.broken = f"no connection within {deadline:g} s"
+            raise Unreachable(self.broken) from None
+        except ConnectionRefusedError:
+            self.broken = f"nothing listens at {self.address}"
+            raise Unreachable(self.broken) from None
+        except OSError as error:
+            self.broken = f"no connection to {self.address}: {_why(error)}"
+            raise Unreachable(self.broken) from None
+        self.broken, self._rest, self._owing = "", b"", 0
+
+    def close(self) -> None:
+        """End the connection; never fails."""
+        writer, self._writer, self._reader = self._writer, None, None
+        if writer is not None:
+            with suppress(OSError, RuntimeError):
+                writer.close()
+
+    async def ask(self, message: str, deadline: float, longest: int = LONGEST_ANSWER) -> Exchange:
+        """Send a message and take the one line that it answers, all within `deadline` [s].
+
+        Raises SessionError. Cancelled, it leaves the answer owing.
+        """
+        loop = asyncio.get_running_loop()
+        began = loop.time()
+        try:
+            async with asyncio.timeout(deadline):
+                writer = self._ready()
+                if not self._owing:
+                    self._expect_silence()
+                self._owing += 1
+                sent = loop.time()
+                writer.write(message.encode("latin-1", "replace") + b"\n")
+                await writer.drain()
+                while self._owing > 1:
+                    await self._line(longest)
+                    self._owing -= 1
+                line = await self._line(longest)
+                self._owing = 0
+        except TimeoutError:
+            raise self._fail(f"gives no whole answer within {deadline:g} s") from None
+        except OSError as error:
+            raise self._fail(f"the connection is lost: {_why(error)}") from None
+        except SessionError as error:
+            raise self._fail(str(error)) from None
+        received = loop.time()
+        self.duration = max(0.75 * self.duration, received - began)
+        return Exchange(line.rstrip(b"\r").decode("latin-1"), sent, received)
+
+    async def tell(self, message: str, deadline: float) -> Exchange:
+        """Send a message that asks nothing. Raises SessionError."""
+        sent = asyncio.get_running_loop().time()
+        try:
+            async with asyncio.timeout(deadline):
+                writer = self._ready()
+                writer.write(message.encode("latin-1", "replace") + b"\n")
+                await writer.drain()
+        except TimeoutError:
+            raise self._fail(f"takes nothing for {deadline:g} s") from None
+        except OSError as error:
+            raise self._fail(f"the connection is lost: {_why(error)}") from None
+        except SessionError as error:
+            raise self._fail(str(error)) from None
+        return Exchange("", sent, sent)
+
+    async def say(self, message: str, deadline: float) -> Exchange:
+        """As `ask` where the message has a question in it, else as `tell`."""
+        return await (self.ask if "?" in message else self.tell)(message, deadline)
+
+    def push(self, message: str) -> None:
+        """Send a message at once, whatever is under way, and wait for nothing. For OFF alone."""
+        if self._writer is not None:
+            with suppress(OSError, RuntimeError):
+                self._writer.write(message.encode("latin-1", "replace") + b"\n")
+
+    def _ready(self) -> Writer:
+        if self._writer is None or self.broken:
+            raise SessionError(self.broken or "no session is open")
+        return self._writer
+
+    async def _line(self, longest: int) -> bytes:
+        assert self._reader is not None
+        while b"\n" not in self._rest:
+            if len(self._rest) > longest:
+                raise SessionError(f"its answer does not end: {len(self._rest)} bytes so far")
+            received = await self._reader.read(CHUNK)
+            if not received:
+                raise SessionError("the connection was closed by the instrument")
+            self._rest += received
+        line, _, self._rest = self._rest.partition(b"\n")
+        return line
+
+    def _expect_silence(self) -> None:
+        """What lies there before anything was asked is a second answer, or no answer at all."""
+        assert self._reader is not None
+        waiting = self._reader.read(CHUNK)
+        try:
+            # A read that would have to wait suspends here; one that has something comes back with it.
+            waiting.send(None)
+        except StopIteration as done:
+            if not done.value:
+                raise SessionError("the connection was closed by the instrument") from None
+            self._rest += done.value
+        else:
+            waiting.close()
+        if self._rest:
+            raise SessionError(f"sent more than was asked: {_shown(self._rest)}")
+
+    def _fail(self, what: str) -> SessionError:
+        self.broken = what
+        return SessionError(what)
+
+
+def _why(error: OSError) -> str:
+    return (error.strerror or str(error) or type(error).__name__).rstrip(".")
+
+
+def _shown(data: bytes) -> str:
+    """The first bytes of something that was not asked for, harmless to print."""
+    return ascii(data[:40].decode("latin-1"))

@@ -1,0 +1,109 @@
+"""Ways to an instrument: a raw socket of our own, and a helper process for any other kind of address."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import re
+import signal
+import socket
+import sys
+from collections.abc import Awaitable, Callable
+from typing import Protocol
+
+_SOCKET = re.compile(r"TCPIP\d*::(\[[^\]]+\]|[^:\s]+)::(\d{1,5})::SOCKET", re.IGNORECASE)
+
+CHUNK = 65536
+"""Most bytes taken from a connection at once."""
+
+
+class Reader(Protocol):
+    """Where bytes come from: `asyncio.StreamReader`."""
+
+    async def read(self, n: int = -1) -> bytes:
+        """Some bytes, at most n; none at the end of the connection."""
+
+
+class Writer(Protocol):
+    """Where bytes go: `asyncio.StreamWriter`, or the writing end of a connection in memory."""
+
+    def write(self, data: bytes) -> None:
+        """Send bytes; what cannot leave at once is kept and sent in order."""
+
+    async def drain(self) -> None:
+        """Wait until what was written has left this process; raises OSError where the connection is gone."""
+
+    def close(self) -> None:
+        """End the connection."""
+
+
+Streams = tuple[Reader, Writer]
+Connect = Callable[[str], Awaitable[Streams]]
+"""VISA address -> an open connection. OSError where there is none."""
+
+
+def socket_of(address: str) -> tuple[str, int] | None:
+    """Host and port of `TCPIP::host::port::SOCKET`; None for any other kind of address."""
+    found = _SOCKET.fullmatch(address.strip())
+    if found is None or not 0 < int(found[2]) < 65536:
+        return None
+    return found[1].strip("[]"), int(found[2])
+
+
+async def connect(address: str) -> Streams:
+    """A connection to a VISA address. Raises OSError."""
+    place = socket_of(address)
+    if place is None:
+        return await _helper(address)
+    reader, writer = await asyncio.open_connection(*place, limit=CHUNK)
+    raw = writer.get_extra_info("socket")
+    if raw is not None:
+        raw.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        raw.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+    return reader, writer
+
+
+async def _helper(address: str) -> Streams:
+    """A process that speaks VISA for this one address, line by line on its pipes; closing it kills it.
+
+    No library call of it can be given a deadline that holds, so the process is what is given up.
+    """
+    process = await asyncio.create_subprocess_exec(
+        sys.executable,
+        "-m",
+        "railwright.instruments.visa_helper",
+        address,
+        stdin=asyncio.subprocess.PIPE,
+        stdout=asyncio.subprocess.PIPE,
+        start_new_session=True,
+        limit=CHUNK,
+    )
+    assert process.stdin is not None
+    assert process.stdout is not None
+    writer = _HelperWriter(process, process.stdin)
+    ready = await process.stdout.readline()
+    if ready.rstrip() != b"open":
+        writer.close()
+        raise OSError(ready.decode(errors="replace").strip() or "its VISA library ended without a word")
+    return process.stdout, writer
+
+
+class _HelperWriter:
+    """The helper's standard input; to close it is to kill the process, whatever it hangs in."""
+
+    def __init__(self, process: asyncio.subprocess.Process, pipe: asyncio.StreamWriter) -> None:
+        self._process, self._pipe = process, pipe
+
+    def write(self, data: bytes) -> None:
+        self._pipe.write(data)
+
+    async def drain(self) -> None:
+        await self._pipe.drain()
+
+    def close(self) -> None:
+        self._pipe.close()
+        if self._process.returncode is None:
+            try:
+                os.killpg(self._process.pid, signal.SIGKILL)
+            except (ProcessLookupError, PermissionError):
+                return

@@ -1,0 +1,64 @@
+"""The driver's sessions through a guard, which owns the connections."""
+
+from __future__ import annotations
+
+from railwright.guard.client import Answerless, GuardLink
+from railwright.instruments.errors import Fenced, InstrumentError, NotReached
+from railwright.instruments.session import TIMEOUT, Answer, OpenSession, Session, Trace
+
+
+class GuardedSession:
+    """One session of the guard's, as the driver sees it."""
+
+    def __init__(self, link: GuardLink, name: str, address: str, timeout: float, trace: Trace | None) -> None:
+        self.name = name
+        self._link, self._timeout, self._trace = link, timeout, trace
+        self._identify = "*IDN?"
+        try:
+            answer = link.open(name, address, self._identify, timeout)
+        except Answerless as error:
+            if error.locked or error.fenced:
+                raise InstrumentError(name, "", str(error), lost=True) from None
+            raise NotReached(name, _silence(address, str(error))) from None
+        self._show(self._identify, answer["sent"], answer["answer"], answer["received"])
+
+    def tell(self, message: str, at: float | None = None) -> float:
+        return self._exchange(message, answers=False, at=at).sent
+
+    def ask(self, message: str, at: float | None = None) -> Answer:
+        return self._exchange(message, answers=True, at=at)
+
+    def _exchange(self, message: str, *, answers: bool, at: float | None = None) -> Answer:
+        if self._trace:
+            # Told before it leaves: what was sent last is known whatever happens then.
+            self._trace(self._link.now() if at is None else at, self.name, "sent", message)
+        try:
+            got = self._link.exchange(self.name, message, self._timeout, answers=answers, at=at)
+        except Answerless as error:
+            if error.fenced:
+                raise Fenced(self.name, message, str(error), lost=True) from None
+            raise InstrumentError(self.name, message, str(error), lost=True) from None
+        if self._trace and answers:
+            self._trace(got["received"], self.name, "received", got["answer"])
+        return Answer(got["answer"], got["sent"], got["received"])
+
+    def _show(self, message: str, sent: float, answer: str, received: float) -> None:
+        if self._trace:
+            self._trace(sent, self.name, "sent", message)
+            self._trace(received, self.name, "received", answer)
+
+    def close(self) -> None:
+        """The connection is the guard's, which keeps it to switch off over it."""
+
+
+def _silence(address: str, what: str) -> str:
+    return what if address in what else f"no answer from {address}: {what}"
+
+
+def open_guarded(link: GuardLink, trace: Trace | None = None, timeout: float = TIMEOUT) -> OpenSession:
+    """An opener of sessions through this guard; lines go to `trace`."""
+
+    def open_session(name: str, address: str) -> Session:
+        return GuardedSession(link, name, address, timeout, trace)
+
+    return open_session

@@ -1,0 +1,47 @@
+"""A process that speaks VISA for one address: `python -m railwright.instruments.visa_helper ADDRESS`.
+
+Standard input: messages, one a line. Standard output: `open`, or why not; then the answer to each message that
+asks something, one a line. It may hang in its library: whoever started it kills it then. The session is cleared
+first (IEEE 488.1 device clear), so that nothing of an earlier message is completed by a new one.
+"""
+
+from __future__ import annotations
+
+import sys
+from contextlib import suppress
+
+
+def main(address: str) -> int:
+    """Serve until standard input ends. Returns the exit code."""
+    from railwright.instruments.errors import InstrumentError
+    from railwright.instruments.session import VisaSession
+
+    try:
+        session = VisaSession("instrument", address, timeout=60.0)
+    except InstrumentError as error:
+        print(error.what, flush=True)
+        return 1
+    with suppress(Exception):
+        session.clear()
+    print("open", flush=True)
+    for line in sys.stdin:
+        message = line.rstrip("\n")
+        try:
+            if asks(message):
+                print(session.ask(message).text, flush=True)
+            else:
+                session.tell(message)
+        except InstrumentError:
+            return 1
+    return 0
+
+
+def asks(message: str) -> bool:
+    """Whether a message has a query in it: a header that ends in a question mark (IEEE 488.2-1992, 7.6.1)."""
+    from railwright.instruments.conversation import split_answers
+
+    return any(unit.partition(" ")[0].endswith("?") for unit in split_answers(message))
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1]))

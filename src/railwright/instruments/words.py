@@ -1,0 +1,45 @@
+"""The words of a dialect: each comes back long or short, and opposites must not look alike."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+OPPOSITES = (("on", "off"), ("at load", "at terminals"), ("fixed", "list"), ("step", "line"))
+"""Words of which an output is told one or the other."""
+
+
+def forms(written: str) -> tuple[str, ...]:
+    """Texts that mean a word, in capitals: as it is written, and short (SCPI-1999 vol. 1, 7.1: EXT for
+    EXTernal).
+    """
+    short = "".join(letter for letter in written if not letter.islower())
+    return tuple(dict.fromkeys(text.upper() for text in (written, short) if text))
+
+
+def means_on(written: str) -> bool | None:
+    """What a text says as a boolean (SCPI-1999 vol. 1, 7.3): ON, OFF, or a number, which is rounded; None:
+    it is none.
+    """
+    text = written.strip().upper()
+    if text in ("ON", "OFF"):
+        return text == "ON"
+    if re.fullmatch(r"[+-]?\d+(\.\d*)?", text, re.ASCII):
+        return abs(float(text)) >= 0.5
+    return None
+
+
+def check_words(words: Mapping[str, str]) -> None:
+    """ValueError where opposite words look alike, or the word for on means off, or that for off means on."""
+    for one, other in OPPOSITES:
+        if one in words and other in words and set(forms(words[one])) & set(forms(words[other])):
+            raise ValueError(
+                f"expected different words for '{one}' and '{other}', got '{words[one]}' and "
+                f"'{words[other]}'; write what the instrument calls each"
+            )
+    for word, on in (("on", True), ("off", False)):
+        if word in words and means_on(words[word]) is (not on):
+            raise ValueError(
+                f"expected a word that switches {word} for '{word}', got '{words[word]}', which switches "
+                f"{'off' if on else 'on'} (SCPI-1999, boolean data); exchange the words"
+            )

@@ -1,0 +1,81 @@
+"""In which order the inputs of a run go off, and what counts as off for each: pure, from the documents."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure
+from railwright.physics.loads.battery import Battery
+
+OFF_BELOW = 1.0
+"""Voltage below which an output that was switched off counts as off [V], or `OFF_PART` of nominal, if
+that is more.
+"""
+
+OFF_PART = 0.05
+
+
+def off_threshold(device: Device, name: str) -> float:
+    """Voltage below which the input counts as off [V]."""
+    return max(OFF_BELOW, OFF_PART * abs(device.inputs[name].nominal))
+
+
+def held_voltage(device: Device, name: str) -> tuple[float, float] | None:
+    """Lowest and highest voltage [V] that the device itself may keep at an input; None: it has no source."""
+    found: list[tuple[float, float]] = []
+    for entry in device.inputs[name].load:
+        cell = entry.parameters
+        if not isinstance(cell, Battery) or cell.diode_drop is not None:
+            continue
+        if cell.curve:
+            found.append((cell.curve[0].voltage, cell.curve[-1].voltage))
+        elif cell.open_circuit_voltage is not None:
+            found.append((cell.open_circuit_voltage.low, cell.open_circuit_voltage.high))
+    if not found:
+        return None
+    return min(low for low, _ in found), max(high for _, high in found)
+
+
+def off_after(procedure: Procedure, device: Device, names: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """Input -> inputs whose OFF goes out before its own.
+
+    The procedure's last power_down is law; then each power_up backwards, then the device's order backwards,
+    where they do not contradict what came before. Inputs without an order between them have none.
+    """
+    before: dict[str, set[str]] = {name: set() for name in names}
+    downs = [step.power_down.order for step in procedure.steps if step.power_down is not None]
+    ups = [step.power_up.order for step in procedure.steps if step.power_up is not None]
+    pairs = list(pairwise(downs[-1])) if downs else []
+    pairs += [(later, earlier) for order in ups for earlier, later in pairwise(order)]
+    pairs += [(rule.then, rule.after) for rule in device.order]
+    for first, second in pairs:
+        known = first in before and second in before
+        if known and first != second and not _comes_before(before, second, first):
+            before[second].add(first)
+    return {name: tuple(other for other in names if other in before[name]) for name in names}
+
+
+def off_order(procedure: Procedure, device: Device, names: Sequence[str]) -> tuple[str, ...]:
+    """One order that agrees with `off_after`, to be shown and to be gone through by hand."""
+    before = off_after(procedure, device, names)
+    order: list[str] = []
+    while len(order) < len(names):
+        # Of those that may go next, the last in the document: what came up last goes off first.
+        free = [n for n in names if n not in order and all(other in order for other in before[n])]
+        order.append(free[-1])
+    return tuple(order)
+
+
+def _comes_before(before: Mapping[str, set[str]], first: str, second: str) -> bool:
+    """Whether `first` is already known to go off before `second`."""
+    waiting, seen = [second], {second}
+    while waiting:
+        for other in before[waiting.pop()]:
+            if other == first:
+                return True
+            if other not in seen:
+                seen.add(other)
+                waiting.append(other)
+    return False

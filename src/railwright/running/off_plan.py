@@ -1,0 +1,83 @@
+"""The off plan of a run: what the guard is told, compiled from the documents and the dialects of its supplies."""
+
+from __future__ import annotations
+
+from railwright.documents.bench import Output
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure
+from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.instruments.supply import Change
+from railwright.running.off_order import held_voltage, off_after, off_threshold
+from railwright.running.rig import Rig
+
+WAIT_FOR_LOST = 600.0
+"""How long a supply that was lost with outputs on is waited for [s]."""
+
+UNKNOWN_CURRENT = 0.005
+"""Part of full scale that counts as no current where the bench does not state how exactly it is read."""
+
+NOISE = 4.0
+"""How many times the r.m.s. noise a reading may be off by."""
+
+
+def compile_off_plan(
+    rig: Rig, device: Device, procedure: Procedure, *, decay: float, lost: float = WAIT_FOR_LOST
+) -> OffPlan:
+    """How everything that feeds an input is switched off and read to be off.
+
+    decay: how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s].
+    """
+    order = off_after(procedure, device, tuple(rig.set_points))
+    supplies = []
+    outputs: dict[str, OutputOff] = {}
+    for name, supply in rig.supplies.items():
+        used = rig.used(name)
+        assert supply.identity is not None, "only supplies that were identified are ever told anything"
+        supplies.append(
+            SupplyOff(
+                name,
+                supply.document.address,
+                supply.dialect.instrument.identify,
+                supply.identity.answer,
+                supply.look(used),
+            )
+        )
+        places = supply.places(used)
+        for own in used:
+            document = supply.document.outputs[own]
+            outputs[f"{name}.{own}"] = OutputOff(
+                f"{name}.{own}",
+                name,
+                supply.told([Change(own, "output", False)]),
+                **places[own],
+                no_current=no_current(document),
+                off_words=supply.dialect.off_answers,
+                set_voltage=supply.template(own, "voltage"),
+                share=rig.share(f"{name}.{own}"),
+            )
+    inputs = []
+    for name, feed in rig.set_points.items():
+        limits = procedure.limits.get(name)
+        ending = limits.at_end if limits is not None else None
+        inputs.append(
+            InputOff(
+                name,
+                tuple(outputs[output.output] for output in feed.outputs),
+                feed.arrangement == "series",
+                off_threshold(device, name),
+                after=order[name],
+                only_after=tuple(limits.off_after) if limits is not None else (),
+                holds=held_voltage(device, name),
+                ramp_down=ending.ramp_down or 0.0 if ending is not None else 0.0,
+                stays_on=ending.stays_on or "" if ending is not None else "",
+            )
+        )
+    return OffPlan(tuple(supplies), tuple(inputs), decay=decay, lost=lost)
+
+
+def no_current(output: Output) -> float:
+    """Current that is read as none [A]: what a reading of nothing may be off by."""
+    accuracy = output.reading.current if output.reading is not None else None
+    if accuracy is None or not (accuracy.offset or accuracy.resolution):
+        return UNKNOWN_CURRENT * output.current.high
+    return accuracy.offset + (accuracy.resolution or 0.0) + NOISE * (accuracy.noise or 0.0)

@@ -1,0 +1,127 @@
+"""A dialect's words for on and off, its linked trips and its watchdog."""
+
+from __future__ import annotations
+
+import pytest
+from tests.instruments.test_dialect import text_of
+
+from railwright.instruments.dialect import (
+    Dialect,
+    DialectError,
+    compose,
+    dialect_names,
+    load_dialect,
+    read_dialect,
+)
+from railwright.instruments.words import means_on
+
+DIALECTS = pytest.mark.parametrize("name", dialect_names())
+
+
+def with_words(**words: str) -> Dialect:
+    text = text_of("channel-list")
+    for word, written in words.items():
+        old = '"on": "ON"' if word == "on" else '"off": "OFF"' if word == "off" else f"{word}:"
+        assert old in text
+        new = f'"{word}": "{written}"' if word in ("on", "off") else f"{word}: {written}, was:"
+        text = text.replace(old, new, 1)
+    return read_dialect(text, "mine.yaml")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (
+            {"on": "OFF", "off": "ON"},
+            "expected a word that switches on for 'on', got 'OFF', which switches off",
+        ),
+        ({"on": "off", "off": "CLOSed"}, "expected a word that switches on for 'on', got 'off'"),
+        ({"on": "0", "off": "1"}, "expected a word that switches on for 'on', got '0'"),
+        ({"on": "0.4", "off": "STOP"}, "expected a word that switches on for 'on', got '0.4'"),
+        (
+            {"on": "RUN", "off": "1"},
+            "expected a word that switches off for 'off', got '1', which switches on",
+        ),
+        ({"on": "RUN", "off": "-2"}, "expected a word that switches off for 'off', got '-2'"),
+        ({"on": "RUN", "off": "On"}, "expected a word that switches off for 'off', got 'On'"),
+        ({"on": "GO", "off": "go"}, "expected different words for 'on' and 'off', got 'GO' and 'go'"),
+        ({"on": "SWITch", "off": "SWIT"}, "expected different words for 'on' and 'off'"),
+        ({"line": "STEP"}, "expected different words for 'step' and 'line', got 'STEP' and 'STEP'"),
+    ],
+)
+def test_words_that_would_switch_the_wrong_way_are_refused_at_their_line(
+    words: dict[str, str], told: str
+) -> None:
+    line = text_of("channel-list").split("words:")[0].count("\n") + 1
+    with pytest.raises(DialectError) as raised:
+        with_words(**words)
+    assert str(raised.value).startswith(f"mine.yaml:{line}: words: {told}")
+    assert "\n" not in str(raised.value)
+
+
+@pytest.mark.parametrize(("on", "off"), [("ON", "OFF"), ("1", "0"), ("RUN", "STOP"), ("ENABle", "DISable")])
+def test_words_that_switch_the_right_way_are_taken(on: str, off: str) -> None:
+    dialect = with_words(on=on, off=off)
+    assert dialect.set_unit("output", 1, True) == f"OUTPut:STATe {on},(@1)"
+    assert dialect.set_unit("output", 1, False) == f"OUTPut:STATe {off},(@1)"
+
+
+@pytest.mark.parametrize(
+    ("text", "on"),
+    [
+        ("ON", True),
+        (" off ", False),
+        ("0.4", False),
+        ("0.5", True),
+        ("1.", True),
+        ("-3", True),
+        ("RUN", None),
+    ],
+)
+def test_a_boolean_is_a_word_or_a_rounded_number(text: str, on: bool | None) -> None:
+    assert means_on(text) is on
+
+
+def test_a_link_names_the_channels_that_an_output_goes_off_with() -> None:
+    dialect = load_dialect("channel-list")
+    assert dialect.link_units(3, (1, 2)) == ["OUTPut:PROTection:COUPle (@1,2),(@3)"]
+    assert dialect.link_units(3, ()) == ["OUTPut:PROTection:COUPle NONE,(@3)"]
+    assert dialect.link_query(3) == "OUTPut:PROTection:COUPle? (@3)"
+    other = load_dialect("selected-output")
+    message = compose([*other.select(3), *other.link_units(3, (1,)), other.link_query(3)])
+    assert message == "INSTrument:NSELect 3;:OUTPut:PROTection:COUPle (@1);:OUTPut:PROTection:COUPle?"
+
+
+@DIALECTS
+def test_what_a_link_s_query_answers(name: str) -> None:
+    dialect = load_dialect(name)
+    for answer, channels in (("NONE", ()), (" none\n", ()), ("(@2,1)", (1, 2)), ("(@ 1:3 )", (1, 2, 3))):
+        assert dialect.understood_link(answer) == channels
+    for answer in ("", "1", "(@0)", "(@1),(@2)", "NONE,(@1)", "(@123456)"):
+        with pytest.raises(ValueError, match=r"expected a channel list such as \(@1,2\), or NONE, got"):
+            dialect.understood_link(answer)
+
+
+@DIALECTS
+def test_a_watchdog_has_a_time_and_is_on_or_off(name: str) -> None:
+    dialect = load_dialect(name)
+    head = "SYSTem:COMMunicate:WATChdog:"
+    assert dialect.watchdog_units(2.5) == [f"{head}TIME 2.5", f"{head}STATe ON"]
+    assert dialect.watchdog_units(None) == [f"{head}STATe OFF"]
+    assert dialect.watchdog_queries() == [f"{head}TIME?", f"{head}STATe?"]
+    assert dialect.understood_watchdog("+2.5E+00", "1") == 2.5
+    assert dialect.understood_watchdog("2.5", "0") is None
+    with pytest.raises(ValueError, match="expected 1 or 0"):
+        dialect.understood_watchdog("2.5", "2.5")
+
+
+def test_a_dialect_without_link_and_watchdog_says_nothing_of_them() -> None:
+    bare = load_dialect("channel-list").model_copy(update={"link": None, "watchdog": None})
+    assert bare.link_units(1, (2,)) == bare.watchdog_units(1.0) == bare.watchdog_queries() == []
+    with pytest.raises(ValueError, match="no command for linked trips"):
+        bare.link_query(1)
+
+
+@DIALECTS
+def test_an_over_temperature_trip_is_bit_4(name: str) -> None:
+    assert load_dialect(name).status.trips.names(1 << 4) == ("OTP",)
