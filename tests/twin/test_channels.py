@@ -53,6 +53,7 @@ def test_a_channel_is_what_is_written_else_the_name() -> None:
 @pytest.mark.parametrize(
     ("channels", "said"),
     [
+        ({"_0": None}, "output '0': expected a channel, as its name is no number of 1 to 99999"),
         ({"B": None}, "output 'B': expected a channel, as its name is no number"),
         ({"_1": None, "B": 1}, "output 'B': expected a channel of its own, got 1, as '1' has"),
     ],

@@ -149,13 +149,17 @@ def parse_channels(expression: Expression, known: Collection[int]) -> tuple[int,
         step = 1 if ends[-1] >= ends[0] else -1
         for channel in range(ends[0], ends[-1] + step, step):
             if channel not in known:
-                raise ScpiError(
-                    -222, f"channel {channel} of {', '.join(str(each) for each in sorted(known))}"
-                )
+                raise ScpiError(-222, f"channel {channel} of {_named(known)}")
             channels.append(channel)
             if len(channels) > 1000:
                 raise ScpiError(-222, "more than 1000 channels")
     return tuple(channels)
+
+
+def _named(known: Collection[int]) -> str:
+    if isinstance(known, range):
+        return f"{known.start}..{known.stop - 1}"
+    return ", ".join(str(channel) for channel in sorted(known))
 
 
 def format_channels(channels: tuple[int, ...]) -> str:

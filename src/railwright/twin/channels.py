@@ -5,6 +5,8 @@ Nothing here comes from the driver: where the two disagree about a bench, the tw
 
 from __future__ import annotations
 
+import re
+
 from railwright.documents.bench import Supply
 from railwright.twin.wiring import WiringError
 
@@ -15,10 +17,11 @@ def channel_numbers(document: Supply) -> dict[str, int]:
     """
     channels: dict[str, int] = {}
     for name, output in document.outputs.items():
-        written: int | None = getattr(output, "channel", None)
-        if written is None and not (name.isascii() and name.isdigit()):
+        written = output.channel
+        if written is None and not re.fullmatch(r"0*[1-9]\d{0,4}", name, re.ASCII):
             raise WiringError(
-                f"output '{name}': expected a channel, as its name is no number; write its 'channel'"
+                f"output '{name}': expected a channel, as its name is no number of 1 to 99999; "
+                "write its 'channel'"
             )
         channel = int(name) if written is None else written
         other = next((known for known, taken in channels.items() if taken == channel), None)

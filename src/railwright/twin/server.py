@@ -222,8 +222,8 @@ class SupplyServer:
                 self._clients.remove(client)
             for endless in client.endless:
                 endless.cancel()
-            writer.close()
-            with contextlib.suppress(ConnectionError, OSError):
+            with contextlib.suppress(ConnectionError, OSError, RuntimeError):  # the loop may be closed
+                writer.close()
                 await writer.wait_closed()
 
     async def _serve(self, client: _Client) -> None:
