@@ -17,7 +17,7 @@ from typing import Literal, Protocol
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import parse_message
 from railwright.twin.mischief import answers
-from railwright.twin.mischief.kinds import COMES_ON_AGAIN_AFTER, KINDS
+from railwright.twin.mischief.kinds import KINDS
 from railwright.twin.mischief.script import Mischief, commands_of
 from railwright.twin.supply import TwinSupply
 
@@ -257,11 +257,7 @@ class Layer:
         for fault in self._acting("comes on again"):
             if was_on and channel in self._channels(fault):
                 fault.use()
-                after = float(fault.script.value)
-                self._later(
-                    COMES_ON_AGAIN_AFTER if math.isnan(after) else after,
-                    partial(self._again, fault, channel),
-                )
+                self._later(float(fault.script.value), partial(self._again, fault, channel))
 
     def _again(self, fault: _Fault, channel: int) -> None:
         self._host.catch_up()

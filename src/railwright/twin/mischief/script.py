@@ -19,7 +19,7 @@ from railwright.documents.bench import Supply
 from railwright.quantities import parse_value
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import Unit, parse_message
-from railwright.twin.mischief.kinds import KINDS, Kind
+from railwright.twin.mischief.kinds import COMES_ON_AGAIN_AFTER, KINDS, Kind
 
 _TOKEN = re.compile(r'"[^"]*"|[^\s"]+')
 _TIMES = re.compile(r"(\d{1,9}) times?")
@@ -147,7 +147,7 @@ def _value(words: list[str], kind: Kind, name: str, text: str) -> float | str:
                 raise MischiefError(f"expected an error number such as -310 behind '{name}', got '{text}'")
             return float(given)
         case "time?" if not given:
-            return math.nan
+            return COMES_ON_AGAIN_AFTER
     return _time(given, f"behind '{name}'", text)
 
 
