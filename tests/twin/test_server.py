@@ -7,10 +7,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.twin.bench import AtHand
+from tests.twin.network import Network
 
 from railwright.scpi.errors import STANDARD_TEXTS, parse_entry
 from railwright.twin.commands import TREE
-from railwright.twin.server import LONGEST_MESSAGE, SupplyServer
+from railwright.twin.server import LONGEST_MESSAGE, MESSAGES_A_TURN, SupplyServer
 
 BYTES = settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
@@ -181,3 +182,15 @@ def test_sockets_survive_what_clients_do() -> None:
 def test_a_message_may_be_as_long_as_the_bound() -> None:
     at_hand = AtHand("left")
     assert at_hand.ask(b"*ESE?" + b" " * (LONGEST_MESSAGE - 5)) == "0"
+
+
+def test_in_a_burst_the_others_have_their_turn() -> None:
+    async def run(network: Network) -> list[bytes]:
+        loud, other = await network.client(), await network.client()
+        loud.writer.write(b"VOLT? (@2)\n" * 4400)  # 48 KB in one piece
+        await other.tell("VOLT 5,(@2)")
+        return [await loud.reader.readline() for _ in range(4400)]
+
+    answers = Network().play(run)
+    assert answers[-1] == b"5.0000000E+00\n"
+    assert answers.count(b"0.0000000E+00\n") <= 2 * MESSAGES_A_TURN

@@ -42,6 +42,15 @@ Faults = Annotated[
     typer.Option("--fault", metavar="'KIND INPUT'", help="With --twins: what lies wrong, as in 'twin'."),
 ]
 
+MischiefLines = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--mischief",
+        metavar="'SUPPLY: KIND …'",
+        help="With --twins: a fault at an instant, as in 'twin'.",
+    ),
+]
+
 
 def run(
     procedure: Procedure,
@@ -53,6 +62,7 @@ def run(
     seed: Seed = 1,
     true: True_ = None,
     fault: Faults = None,
+    mischief: MischiefLines = None,
 ) -> Exit:
     """Check, then play the procedure on the bench, and record it.
 
@@ -61,10 +71,12 @@ def run(
     """
     from railwright.cli.checking import check_documents
     from railwright.cli.truth import keep_truth
-    from railwright.cli.twin import faults_of, overrides_of
+    from railwright.cli.twin import faults_of, mischief_of, overrides_of
 
-    if not twins and (true or fault):
-        raise BadInput("--true, --fault: expected --twins beside them; a real supply has no such thing")
+    if not twins and (true or fault or mischief):
+        raise BadInput(
+            "--true, --fault, --mischief: expected --twins beside them; a real supply has no such thing"
+        )
     place = folder or default_folder(procedure, unit)
     checked = check_documents(procedure, rehearsed=True)
     if not may_run(checked, place):
@@ -82,6 +94,7 @@ def run(
                 seed=seed,
                 overrides=overrides_of(true or []),
                 faults=faults_of(fault or [], tuple(documents.device.inputs)),
+                mischief=mischief_of(mischief or [], documents.bench),
                 ports="free",
             )
             started = stack.enter_context(bench)

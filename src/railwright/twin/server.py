@@ -273,6 +273,7 @@ class SupplyServer:
         """Carry out one message; its answers joined with `;`, empty when it asked nothing."""
         answers: list[str] = []
         self.catch_up()
+        self.supply.watchdog.heard = self.supply.plant.time
         try:
             for unit in parse_message(message):
                 try:

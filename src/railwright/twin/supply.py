@@ -6,6 +6,7 @@ the driver.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import metadata
@@ -31,6 +32,21 @@ def version() -> str:
         return metadata.version("railwright")
     except metadata.PackageNotFoundError:
         return "0"
+
+
+@dataclass
+class Watchdog:
+    """The communication watchdog: while it is on, `time` [s] without a message switch all outputs off."""
+
+    time: float
+    on: bool = False
+    heard: float = 0.0
+    """When the last message came [s]."""
+
+    @property
+    def due(self) -> float:
+        """When it acts, if no message comes before [s]."""
+        return self.heard + self.time if self.on else math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +91,7 @@ class TwinSupply:
         self.armed: set[int] = set()
         self.runs: dict[int, ListRun] = {}
         self.completion_asked = False
+        self.watchdog = Watchdog(document.watchdog.times.high if document.watchdog else math.inf)
         self.sticking: dict[int, bool] = {}
         """Outputs whose switch sticks when they are told to go off, and whether they say that they did."""
         self.on_off: Callable[[int, bool], None] = lambda channel, was_on: None
@@ -120,9 +137,19 @@ class TwinSupply:
 
     def _advance(self, to: float) -> None:
         while self.plant.time < to:
-            end = min(self.plant.time + LONGEST_TICK, to)
+            end, due = min(self.plant.time + LONGEST_TICK, to), self.watchdog.due
+            if self.plant.time < due < end:
+                end = due
             self._play_points(end)
             self.plant.advance(end)
+            if self.plant.time >= due:
+                self._bark()
+
+    def _bark(self) -> None:
+        """The watchdog acts: every output that is on goes off."""
+        for channel, panel in enumerate(self.panels):
+            if panel.on or self.plant.is_on(panel.name):
+                self.switch(channel, False)
 
     def _play_points(self, end: float) -> None:
         for channel, run in list(self.runs.items()):
@@ -296,6 +323,7 @@ class TwinSupply:
             self.plant.clear_trip(panel.name)
             self.latched[channel] = None
         self.selected = self.lowest
+        self.watchdog.on = False
         self.completion_asked = False
         self.apply_all()
         self.refresh()

@@ -1,4 +1,7 @@
-"""SYSTem and INSTrument. INSTrument exists in the selected-output dialect only."""
+"""SYSTem and INSTrument. INSTrument exists in the selected-output dialect only.
+
+Not in SCPI-1999: SYSTem:COMMunicate:WATChdog:TIME and :STATe, the communication watchdog.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +9,10 @@ import re
 
 from railwright.scpi.data import Word
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.parameters import integer_in
+from railwright.scpi.numbers import format_nr3
+from railwright.scpi.parameters import boolean, integer_in, number_in
 from railwright.twin.commands.tree import TREE, Command
-from railwright.twin.supply import Call, TwinSupply
+from railwright.twin.supply import Call, TwinSupply, Watchdog
 
 SCPI_VERSION = "1999.0"
 
@@ -33,6 +37,29 @@ def _catalog(supply: TwinSupply, call: Call) -> str:
     return ",".join(f'"OUTP{number}"' for number in supply.channels)
 
 
+def _watchdog(supply: TwinSupply) -> Watchdog:
+    if supply.document.watchdog is None:
+        raise ScpiError(-241, "no communication watchdog")
+    return supply.watchdog
+
+
+def _put_watchdog_time(supply: TwinSupply, call: Call) -> None:
+    watchdog, document = _watchdog(supply), supply.document.watchdog
+    assert document is not None
+    times = document.times
+    watchdog.time = number_in(call.parameters[0], "S", times.low, times.high, times.high)
+
+
+def _put_watchdog_state(supply: TwinSupply, call: Call) -> None:
+    _watchdog(supply).on = boolean(call.parameters[0])
+
+
+TREE.add("SYSTem:COMMunicate:WATChdog:TIME", Command(_put_watchdog_time, least=1, most=1))
+TREE.add(
+    "SYSTem:COMMunicate:WATChdog:TIME?", Command(lambda supply, call: format_nr3(_watchdog(supply).time))
+)
+TREE.add("SYSTem:COMMunicate:WATChdog:STATe", Command(_put_watchdog_state, least=1, most=1))
+TREE.add("SYSTem:COMMunicate:WATChdog:STATe?", Command(lambda supply, call: str(int(_watchdog(supply).on))))
 TREE.add("SYSTem:ERRor[:NEXT]?", Command(lambda supply, call: supply.status.errors.take()))
 TREE.add("SYSTem:ERRor:COUNt?", Command(lambda supply, call: str(len(supply.status.errors))))
 TREE.add("SYSTem:VERSion?", Command(lambda supply, call: SCPI_VERSION))
