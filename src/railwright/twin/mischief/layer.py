@@ -21,6 +21,9 @@ from railwright.twin.mischief.kinds import KINDS
 from railwright.twin.mischief.script import Mischief, commands_of
 from railwright.twin.supply import TwinSupply
 
+MOST_ACTS = 10_000
+"""How many acts are kept, from the first on."""
+
 
 @dataclass(frozen=True, slots=True)
 class Act:
@@ -175,7 +178,8 @@ class Layer:
         return [fault for fault in self._faults if fault.state == "active" and fault.script.kind == kind]
 
     def _act(self, fault: _Fault, what: str) -> None:
-        self.acts.append(Act(self._host.now(), fault.script.line, what))
+        if len(self.acts) < MOST_ACTS:
+            self.acts.append(Act(self._host.now(), fault.script.line, what))
 
     def _start(self, fault: _Fault) -> None:
         script = fault.script
