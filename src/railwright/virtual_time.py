@@ -103,7 +103,7 @@ class MemoryWriter:
         self._loop, self._to, self._latency = loop, to, latency
         self._closed = False
         # Timers due at one instant fire in any order; what is under way arrives in the order it was written.
-        self._under_way: deque[bytes | None] = deque()
+        self._under_way: deque[bytes | ConnectionResetError | None] = deque()
         self.other: MemoryWriter | None = None
 
     @property
@@ -117,7 +117,7 @@ class MemoryWriter:
         if not self._closed:
             self._send(bytes(data))
 
-    def _send(self, data: bytes | None) -> None:
+    def _send(self, data: bytes | ConnectionResetError | None) -> None:
         self._under_way.append(data)
         self._loop.call_later(self._latency, self._deliver)
 
@@ -125,6 +125,8 @@ class MemoryWriter:
         data = self._under_way.popleft()
         if data is None:
             self._to.feed_eof()
+        elif isinstance(data, ConnectionResetError):
+            self._to.set_exception(data)
         elif self.other is None or not self.other.is_closing():
             self._to.feed_data(data)
 
@@ -142,7 +144,10 @@ class MemoryWriter:
             self._send(None)
 
     def abort(self) -> None:
-        self.close()
+        """Close at once: the other side is told that the connection was reset by its peer."""
+        if not self._closed:
+            self._closed = True
+            self._send(ConnectionResetError("connection reset by peer"))
 
     async def wait_closed(self) -> None:
         await asyncio.sleep(0)

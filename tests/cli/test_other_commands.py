@@ -99,6 +99,8 @@ HOOKED_UP = (*RECORDING, "--procedure", PROCEDURE)
         (*HOOKED_UP, "--length", "3 V"),
         ("--true", "main.capacitor.capacitance"),
         ("--true", "main.capacitor.capacitance=xx"),
+        ("--mischief", "left: sulks at message 3"),
+        ("--mischief", "middle: silent at message 3"),
     ],
 )
 def test_twin_options_that_cannot_be_are_one_line(documents, cli, options):
@@ -106,6 +108,13 @@ def test_twin_options_that_cannot_be_are_one_line(documents, cli, options):
     assert result.exit_code == 2
     assert len(result.stderr.splitlines()) == 1
     assert "expected" in result.stderr or "go together" in result.stderr or "needs" in result.stderr
+
+
+def test_faults_by_script_are_of_twins_only(documents, cli):
+    command = ("run", PROCEDURE, "--unit", "S-1", "--operator", "A. Keeper", "--mischief", "left: silent")
+    result = cli(*command)
+    assert result.exit_code == 2
+    assert "--mischief: expected --twins beside them" in result.stderr
 
 
 def test_run_without_an_instrument_is_4_and_keeps_a_record(edit, documents, cli):

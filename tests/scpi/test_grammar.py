@@ -98,8 +98,8 @@ def test_nearly_right_messages_give_units_or_a_standard_error(text: str) -> None
 
 
 def test_channel_lists() -> None:
-    assert parse_channels(Expression("(@1,3:2)"), 3) == (1, 3, 2)
-    assert parse_channels(Expression("( @ 1 : 3 )"), 3) == (1, 2, 3)
+    assert parse_channels(Expression("(@1,3:2)"), (1, 2, 3)) == (1, 3, 2)
+    assert parse_channels(Expression("( @ 1 : 3 )"), (1, 2, 3)) == (1, 2, 3)
 
 
 @pytest.mark.parametrize(
@@ -115,13 +115,13 @@ def test_channel_lists() -> None:
 )
 def test_faulty_channel_lists(text: str, number: int) -> None:
     with pytest.raises(ScpiError) as caught:
-        parse_channels(Expression(text), 3)
+        parse_channels(Expression(text), (1, 2, 3))
     assert caught.value.number == number
 
 
 def test_a_channel_list_may_not_grow_without_bound() -> None:
     with pytest.raises(ScpiError) as caught:
-        parse_channels(Expression("(@" + ",".join(["1:99"] * 20) + ")"), 99)
+        parse_channels(Expression("(@" + ",".join(["1:99"] * 20) + ")"), range(1, 100))
     assert caught.value.number == -222
 
 

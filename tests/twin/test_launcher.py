@@ -14,7 +14,9 @@ from tests.twin.bench import BENCH, DEVICE, PROCEDURE, procedure
 
 from railwright.documents.bench import Bench
 from railwright.twin.launcher import TwinBench, TwinError, serve_bench, socket_address
+from railwright.twin.mischief.script import parse_mischief
 from railwright.twin.recorder import Trigger
+from railwright.twin.server import ReplyTime
 
 pytestmark = pytest.mark.alone
 
@@ -125,6 +127,57 @@ def test_serving_for_a_while_says_what_is_where(tmp_path: Path) -> None:
     serve_bench(with_port(port), say=lines.append, seconds=0.1)
     assert f"left: TCPIP::127.0.0.1::{port}::SOCKET (channel-list)" in lines
     assert lines[-1] == "seed 1; Ctrl-C ends"
+
+
+def test_faults_by_script_act_on_real_connections_too() -> None:
+    script = parse_mischief(
+        [
+            "left: reset at message 3",
+            "left: reboots at message 5 for 0.3 s",
+            "right: half answer at message 1",
+            "right: endless answer at message 2",
+        ],
+        BENCH.supplies,
+    )
+    with TwinBench(BENCH, DEVICE, PROCEDURE, mischief=script, reply_times={"left": ReplyTime(0.02)}) as twins:
+        left = Client(twins.addresses["left"])
+        left.tell("VOLT 5,(@1);CURR 1,(@1);:OUTP ON,(@1)")
+        began = time.monotonic()
+        assert left.ask("OUTP? (@1)") == "1"
+        assert time.monotonic() - began >= 0.02
+        with pytest.raises(ConnectionResetError):
+            left.ask("*IDN?")
+        left = Client(twins.addresses["left"])
+        assert left.ask("OUTP? (@1)") == "1"
+        with pytest.raises(ConnectionResetError):
+            left.ask("*IDN?")
+        with pytest.raises(ConnectionRefusedError):
+            Client(twins.addresses["left"])
+        rebooted = time.monotonic()
+        while True:
+            try:
+                left = Client(twins.addresses["left"])
+                break
+            except ConnectionRefusedError:
+                time.sleep(0.02)
+        assert 0.15 < time.monotonic() - rebooted < 2.0
+        assert left.ask("VOLT? (@1);:OUTP? (@1)") == "0.0000000E+00;0"
+        right = socket.create_connection(socket_address(twins.addresses["right"]), 10)
+        right.sendall(b"OUTP?;VOLT?\n")
+        assert right.recv(100) == b"0;0.0000"
+        right.sendall(b"VOLT?\n")
+        received = b""
+        while len(received) < 10_000:
+            received += right.recv(10_000)
+        assert b"\n" not in received
+        right.close()
+        acts = twins.acts()
+        assert [act.what for act in acts] == ["reset", "reboots", "half answer", "endless answer"]
+        ((on, off),) = twins.energised()["left.1"]
+        assert off is not None
+        assert began - 0.1 < on < began + 0.1
+        assert off == pytest.approx(acts[1].time, abs=0.05)
+        assert abs(acts[1].time - rebooted) < 0.5
 
 
 PARENT = """

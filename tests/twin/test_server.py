@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.twin.bench import AtHand
+from tests.twin.network import Network
 
 from railwright.scpi.errors import STANDARD_TEXTS, parse_entry
 from railwright.twin.commands import TREE
@@ -181,3 +182,12 @@ def test_sockets_survive_what_clients_do() -> None:
 def test_a_message_may_be_as_long_as_the_bound() -> None:
     at_hand = AtHand("left")
     assert at_hand.ask(b"*ESE?" + b" " * (LONGEST_MESSAGE - 5)) == "0"
+
+
+def test_in_a_burst_the_others_have_their_turn() -> None:
+    async def run(network: Network) -> int:
+        loud, other = await network.client(), await network.client()
+        loud.writer.write(b"BOOM\n" * 9600)  # 48 KB in one piece
+        return int(await other.ask("SYST:ERR:COUN?"))
+
+    assert 1 <= Network().play(run) <= 16  # of at most 20 that the queue holds

@@ -55,6 +55,15 @@ Consent = Annotated[
     ),
 ]
 
+MischiefLines = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--mischief",
+        metavar="'SUPPLY: KIND …'",
+        help="With --twins: a fault at an instant, as in 'twin'.",
+    ),
+]
+
 
 def run(
     procedure: Procedure,
@@ -67,6 +76,7 @@ def run(
     true: True_ = None,
     fault: Faults = None,
     consent: Consent = False,
+    mischief: MischiefLines = None,
 ) -> Exit:
     r"""Check, then play the procedure on the bench, and record it.
 
@@ -76,12 +86,14 @@ def run(
     """
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer
-    from railwright.cli.twin import faults_of, overrides_of
+    from railwright.cli.twin import faults_of, mischief_of, overrides_of
     from railwright.guard.client import ProcessLink
     from railwright.running.interruption import StopRequest, signals_ask
 
-    if not twins and (true or fault):
-        raise BadInput("--true, --fault: expected --twins beside them; a real supply has no such thing")
+    if not twins and (true or fault or mischief):
+        raise BadInput(
+            "--true, --fault, --mischief: expected --twins beside them; a real supply has no such thing"
+        )
     place = folder or default_folder(procedure, unit)
     started: TwinBench | None = None
     stop = StopRequest()
@@ -103,6 +115,7 @@ def run(
                 seed=seed,
                 overrides=overrides_of(true or []),
                 faults=faults_of(fault or [], tuple(documents.device.inputs)),
+                mischief=mischief_of(mischief or [], documents.bench),
                 ports="free",
             )
             started = stack.enter_context(bench)

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from railwright.documents.bench import Bench
     from railwright.twin.faults import TwinFault
     from railwright.twin.launcher import TwinBench
+    from railwright.twin.mischief.script import Mischief
     from railwright.twin.recorder import Trigger
 
 BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
@@ -58,6 +59,15 @@ Faults = Annotated[
         "main', 'sense reversed main', 'sense shorted main', 'sense crossed main aux'.",
     ),
 ]
+MischiefLines = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--mischief",
+        metavar="'SUPPLY: KIND …'",
+        help="A fault at an instant: 'left: silent at message 40', 'left.1: overheats at 1.5 s for 2 s', 'left: "
+        'deaf at "OUTP OFF" for 1 time\'.',
+    ),
+]
 ShowTrue = Annotated[bool, typer.Option("--show-true", help="Print the true parameters and errors.")]
 Truth = Annotated[
     Path | None, typer.Option("--truth", metavar="FILE", help="Write the true parameters and errors (JSON).")
@@ -73,6 +83,7 @@ def twin(
     seed: Seed = 1,
     true: True_ = None,
     fault: Faults = None,
+    mischief: MischiefLines = None,
     show_true: ShowTrue = False,
     truth: Truth = None,
     free_ports: Free = False,
@@ -121,6 +132,7 @@ def twin(
         seed=seed,
         overrides=overrides_of(true or []),
         faults=faults_of(fault or [], tuple(device.inputs) if device is not None else ()),
+        mischief=mischief_of(mischief or [], loaded),
         ports="free" if free_ports else "bench",
         recording=recording,
         say=lambda line: print(line, flush=True),
@@ -160,6 +172,16 @@ def faults_of(given: list[str], inputs: tuple[str, ...]) -> tuple[TwinFault, ...
         return parse_faults(given, inputs)
     except FaultError as error:
         raise BadInput(f"--fault: {error}") from None
+
+
+def mischief_of(given: list[str], bench: Bench) -> tuple[Mischief, ...]:
+    """What `--mischief` names, on this bench."""
+    from railwright.twin.mischief.script import MischiefError, parse_mischief
+
+    try:
+        return parse_mischief(given, bench.supplies)
+    except MischiefError as error:
+        raise BadInput(f"--mischief: {error}") from None
 
 
 def overrides_of(given: list[str]) -> dict[str, str]:

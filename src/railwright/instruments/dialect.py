@@ -244,7 +244,7 @@ class Dialect(_Part):
         if text.upper() in forms(self.words.get("no link", "")):
             return ()
         try:
-            return tuple(sorted(set(parse_channels(Expression(text), HIGHEST_CHANNEL))))
+            return tuple(sorted(set(parse_channels(Expression(text), range(1, HIGHEST_CHANNEL + 1)))))
         except ScpiError:
             expected = f"a channel list such as (@1,2), or {self.words.get('no link', '')}"
             raise ValueError(f"expected {expected}, got {answer[:60]!r}") from None

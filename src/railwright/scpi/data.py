@@ -6,6 +6,7 @@ Sources: IEEE 488.2-1992, 7.7 (program data); SCPI-1999 vol. 1, 8.3.2 (channel l
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from railwright.scpi.blocks import decode_block
@@ -133,11 +134,11 @@ def _read_expression(message: str, start: int) -> tuple[Expression, int]:
     return Expression(text), end + 1
 
 
-def parse_channels(expression: Expression, highest: int) -> tuple[int, ...]:
+def parse_channels(expression: Expression, known: Collection[int]) -> tuple[int, ...]:
     """Channels of a list such as `(@1,2)` or `(@1:3)`, in the order written; a range may run down, `(@3:1)`.
 
-    -171 when it is no channel list, -222 for a channel outside 1..highest or a list of more than 1000
-    channels.
+    known: the channels that there are; a range may not run over one that there is not. -171 when it is no
+    channel list, -222 for a channel that there is not or a list of more than 1000 channels.
     """
     found = _CHANNELS.fullmatch(expression.text)
     if found is None:
@@ -145,14 +146,20 @@ def parse_channels(expression: Expression, highest: int) -> tuple[int, ...]:
     channels: list[int] = []
     for part in found.group(1).split(","):
         ends = [int(end) for end in part.split(":")]
-        for end in ends:
-            if not 1 <= end <= highest:
-                raise ScpiError(-222, f"channel {end} of 1..{highest}")
         step = 1 if ends[-1] >= ends[0] else -1
-        channels.extend(range(ends[0], ends[-1] + step, step))
-        if len(channels) > 1000:
-            raise ScpiError(-222, "more than 1000 channels")
+        for channel in range(ends[0], ends[-1] + step, step):
+            if channel not in known:
+                raise ScpiError(-222, f"channel {channel} of {_named(known)}")
+            channels.append(channel)
+            if len(channels) > 1000:
+                raise ScpiError(-222, "more than 1000 channels")
     return tuple(channels)
+
+
+def _named(known: Collection[int]) -> str:
+    if isinstance(known, range):
+        return f"{known.start}..{known.stop - 1}"
+    return ", ".join(str(channel) for channel in sorted(known))
 
 
 def format_channels(channels: tuple[int, ...]) -> str:

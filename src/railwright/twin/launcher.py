@@ -25,8 +25,11 @@ from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.traces import Event, Record, Traces
 from railwright.twin.faults import TwinFault
+from railwright.twin.mischief.layer import Act
+from railwright.twin.mischief.script import Mischief
 from railwright.twin.process import Order
 from railwright.twin.recorder import Trigger, capture, write_csv
+from railwright.twin.server import ReplyTime
 from railwright.twin.truth import TrueValue
 
 if TYPE_CHECKING:
@@ -119,7 +122,8 @@ class TwinBench:
 
     device, procedure: what is connected how; without them every output stands open. seed: draws the true
     parameters. overrides: true parameters that are not drawn, `{"main.capacitor.capacitance": "x1.3"}`.
-    faults: what lies wrong between the outputs and the device.
+    faults: what lies wrong between the outputs and the device. mischief: faults by script. reply_times: how
+    long each supply takes for a message (default: no time).
     ports: "free" picks free ports on the loopback interface, "bench" takes the addresses of the bench
     document. supplies: only these (default: all).
     """
@@ -133,6 +137,8 @@ class TwinBench:
         seed: int = 1,
         overrides: Mapping[str, str] | None = None,
         faults: Sequence[TwinFault] = (),
+        mischief: Sequence[Mischief] = (),
+        reply_times: Mapping[str, ReplyTime] | None = None,
         ports: Literal["free", "bench"] = "free",
         supplies: Iterable[str] | None = None,
         timeout: float = START_TIMEOUT,
@@ -141,6 +147,8 @@ class TwinBench:
         self._device, self._procedure = device, procedure
         self._seed, self._overrides = seed, dict(overrides or {})
         self._faults = tuple(faults)
+        self._mischief = tuple(mischief)
+        self._reply_times = dict(reply_times or {})
         self._ports, self._timeout = ports, timeout
         self._supplies = tuple(supplies) if supplies is not None else tuple(bench.supplies)
         self._children: dict[str, _Child] = {}
@@ -185,6 +193,8 @@ class TwinBench:
                     host,
                     port,
                     self._faults,
+                    tuple(each for each in self._mischief if each.supply == name),
+                    self._reply_times.get(name, ReplyTime()),
                 )
                 self._children[name] = _Child(order)
             self._wait_until_ready()
@@ -233,6 +243,23 @@ class TwinBench:
             code = child.process.poll()
             if code is not None:
                 raise TwinError(f"the twin of supply '{name}' has ended (exit code {code})")
+
+    def acts(self) -> tuple[Act, ...]:
+        """What the faults by script have done so far, on `time.monotonic()`, in order of time."""
+        acts = [
+            Act(**act) for child in self._children.values() for act in child.ask({"what": "mischief"})["acts"]
+        ]
+        return tuple(sorted(acts, key=lambda act: act.time))
+
+    def energised(self) -> dict[str, tuple[tuple[float, float | None], ...]]:
+        """Output -> when it was on in the physics and not tripped: (from, to) on `time.monotonic()` [s];
+        None: it still is.
+        """
+        return {
+            output: tuple((begin, end) for begin, end in spans)
+            for child in self._children.values()
+            for output, spans in child.ask({"what": "energised"})["energised"].items()
+        }
 
     def truth(self, since: float | None = None) -> Record:
         """True traces and events of all inputs since a time of `time.monotonic()` (default: the start), on
@@ -303,6 +330,7 @@ def serve_bench(
     seed: int = 1,
     overrides: Mapping[str, str] | None = None,
     faults: Sequence[TwinFault] = (),
+    mischief: Sequence[Mischief] = (),
     ports: Literal["free", "bench"] = "bench",
     recording: tuple[str, Trigger, Path] | None = None,
     say: Callable[[str], None] = print,
@@ -315,7 +343,16 @@ def serve_bench(
     one line for every supply and the recording. ready: called once when all are started.
     """
     try:
-        made = TwinBench(bench, device, procedure, seed=seed, overrides=overrides, faults=faults, ports=ports)
+        made = TwinBench(
+            bench,
+            device,
+            procedure,
+            seed=seed,
+            overrides=overrides,
+            faults=faults,
+            mischief=mischief,
+            ports=ports,
+        )
         with made as twins:
             if ready is not None:
                 ready(twins)

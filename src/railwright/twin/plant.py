@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
@@ -46,8 +46,12 @@ class _OutputPlant:
     history: History
     readings: deque[Reading]
     follows: frozenset[str] = frozenset()
-    linked: bool = False
+    stopped: str = ""
+    """'linked' or 'OTP' where that, and not the simulation itself, has switched the output off."""
+    hot: bool = False
     cleared: bool = False
+    switched: list[tuple[float, bool]] = field(default_factory=list)
+    """When its switch moved [s], and whether it has been on since; protections move it too."""
 
 
 class Plant:
@@ -94,7 +98,9 @@ class Plant:
         """Start the physics afresh at a time [s]: everything off and discharged; settings are lost."""
         self._simulation = self._new_simulation(time)
         for output in self._outputs.values():
-            output.linked = False
+            output.stopped, output.hot = "", False
+            if output.switched and output.switched[-1][1]:
+                output.switched.append((time, False))
 
     def _new_simulation(self, start: float = 0.0) -> Simulation:
         from railwright.physics.simulation import Simulation
@@ -179,9 +185,31 @@ class Plant:
         """Linked trip: the output goes off when one of `sources` trips, within one tick."""
         self._outputs[output].follows = sources
 
+    def heat(self, output: str) -> None:
+        """Over-temperature: the output trips now, and its trip cannot be cleared before `cool`."""
+        plant, was_on = self._outputs[output], self.is_on(output)
+        plant.hot = True
+        if not plant.stopped:
+            plant.stopped = "OTP"
+        self._simulation.set(output, on=False)
+        if was_on:
+            event = Event(self.time, output, "trips OTP")
+            self._tell(event)
+            self._link_trips((event,))
+
+    def cool(self, output: str) -> None:
+        """The over-temperature is over; its trip stays until it is cleared."""
+        self._outputs[output].hot = False
+
+    def is_hot(self, output: str) -> bool:
+        """Whether the output is too hot now."""
+        return self._outputs[output].hot
+
     def clear_trip(self, output: str) -> None:
-        """Clear a trip; the output stays off."""
-        self._outputs[output].linked = False
+        """Clear a trip; the output stays off. That of an output which is still too hot stays."""
+        if self._outputs[output].hot:
+            return
+        self._outputs[output].stopped = ""
         self._outputs[output].cleared = True
         self._simulation.set(output, clear=True)
 
@@ -191,15 +219,15 @@ class Plant:
 
     def tripped(self, output: str) -> str:
         """Which protection has switched the output off; empty: none."""
-        if self._outputs[output].linked:
-            return "linked"
+        if self._outputs[output].stopped:
+            return self._outputs[output].stopped
         if self._outputs[output].cleared:
             return ""  # the simulation itself hears of it when time goes on
         return self._simulation.output(output).tripped
 
     def mode(self, output: str) -> Mode:
         """What regulates the output now."""
-        if self._outputs[output].linked:
+        if self._outputs[output].stopped:
             return Mode.TRIPPED
         if self._outputs[output].cleared:
             return Mode.OFF
@@ -232,7 +260,29 @@ class Plant:
             self._link_trips(step.events)
             self._take_readings()
 
+    def state(self, output: str) -> tuple[float, float]:
+        """True voltage [V] and current [A] at the output's own terminals now."""
+        now = self._simulation.output(output)
+        return now.voltage, now.current
+
+    def energised(self, output: str) -> tuple[tuple[float, float | None], ...]:
+        """When the output's switch was on and no protection had opened it: (from, to) [s]; None: it still
+        is.
+        """
+        spans: list[tuple[float, float | None]] = []
+        for time, on in self._outputs[output].switched:
+            if on and (not spans or spans[-1][1] is not None):
+                spans.append((time, None))
+            elif not on and spans and spans[-1][1] is None:
+                spans[-1] = (spans[-1][0], time)
+        return tuple(spans)
+
     def _tell(self, event: Event) -> None:
+        if event.subject in self._outputs:
+            switched = self._outputs[event.subject].switched
+            if event.what == "on" or event.what == "off" or event.what.startswith("trips"):
+                switched.append((event.time, event.what == "on"))
+                del switched[:-LONGEST_EVENTS]
         self.events.append(event)
         del self.events[:-LONGEST_EVENTS]
         self.on_event(event)
@@ -257,7 +307,7 @@ class Plant:
                 if output.follows & tripped and not self.tripped(name) and self.is_on(name)
             }
             for name in followers:
-                self._outputs[name].linked = True
+                self._outputs[name].stopped = "linked"
                 self._simulation.set(name, on=False)
                 self._tell(Event(self.time, name, "trips linked"))
             tripped = followers

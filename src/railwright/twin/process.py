@@ -14,14 +14,19 @@ import pickle
 import signal
 import sys
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.twin.faults import TwinFault
+from railwright.twin.mischief.script import Mischief
+from railwright.twin.server import ReplyTime, SupplyServer
+
+if TYPE_CHECKING:
+    from railwright.twin.plant import Plant
 
 
 @dataclass(frozen=True)
@@ -37,6 +42,8 @@ class Order:
     host: str
     port: int
     faults: tuple[TwinFault, ...] = ()
+    mischief: tuple[Mischief, ...] = ()
+    reply_time: ReplyTime = field(default_factory=ReplyTime)
 
 
 def main() -> int:
@@ -65,7 +72,6 @@ def _say(answer: Mapping[str, Any]) -> None:
 async def _serve(order: Order) -> None:
     from railwright.physics.simulation import warm_up
     from railwright.twin.plant import Plant
-    from railwright.twin.server import SupplyServer
     from railwright.twin.supply import TwinSupply
     from railwright.twin.truth import Truth
     from railwright.twin.wiring import WiringError
@@ -73,12 +79,12 @@ async def _serve(order: Order) -> None:
     truth = Truth(order.seed, order.overrides)
     try:
         plant = Plant(order.supply, order.bench, order.device, order.procedure, truth, faults=order.faults)
+        supply = TwinSupply(order.supply, order.bench.supplies[order.supply], plant)
     except WiringError as error:
         raise _Refused(str(error)) from None
     warm_up()  # compiled before anyone is told that the supply is there
-    supply = TwinSupply(order.supply, order.bench.supplies[order.supply], plant)
     supply.advance(2e-3)  # the first step of this very circuit, too, is taken beforehand
-    server = SupplyServer(supply)
+    server = SupplyServer(supply, reply_time=order.reply_time, mischief=order.mischief, seed=order.seed)
     try:
         port = await server.start(order.host, order.port)
     except OSError as error:
@@ -106,7 +112,7 @@ async def _serve(order: Order) -> None:
         task.result()
 
 
-async def _requests(server: Any, plant: Any) -> None:
+async def _requests(server: SupplyServer, plant: Plant) -> None:
     """Answer the launcher until it is gone."""
     reader = asyncio.StreamReader()
     await asyncio.get_running_loop().connect_read_pipe(
@@ -118,9 +124,14 @@ async def _requests(server: Any, plant: Any) -> None:
             return
         if request["what"] == "traces":
             _say(_write_traces(server, plant, request))
+        if request["what"] == "mischief":
+            _say({"acts": [asdict(act) for act in server.mischief.acts]})
+        if request["what"] == "energised":
+            server.catch_up()
+            _say({"energised": server.energised()})
 
 
-def _write_traces(server: Any, plant: Any, request: Mapping[str, Any]) -> dict[str, Any]:
+def _write_traces(server: SupplyServer, plant: Plant, request: Mapping[str, Any]) -> dict[str, Any]:
     """True traces of every input since a wall-clock time, on the wall clock, into one file."""
     import numpy as np
 

@@ -1,23 +1,28 @@
-"""The socket of one simulated supply: raw TCP, newline-terminated messages, any number of clients, in real
-time.
+"""The server of one simulated supply: raw connections, newline-terminated messages, any number of clients,
+over TCP or in memory.
 
-One loop does everything: it lets simulated time follow the wall clock in small ticks, and carries out what
-clients send at the moment it arrives. Nothing that a client sends ends the server: what is wrong goes into
-the supply's error queue.
+One loop does everything: it lets simulated time follow a clock, and carries out what clients send when it
+has arrived. Nothing that a client sends ends the server: what is wrong goes into the supply's error queue.
 """
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 import time
-from collections.abc import Callable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
+from railwright.twin.listening import Listening, reset
+from railwright.twin.mischief.layer import Layer, Manner
+from railwright.twin.mischief.script import Mischief
 from railwright.twin.supply import TwinSupply
+from railwright.virtual_time import MemoryWriter, Streams, memory_streams
 
 if TYPE_CHECKING:
     import numpy as np
@@ -35,21 +40,79 @@ LONGEST_MESSAGE = 65536
 LONGEST_ANSWER_QUEUE = 1 << 20
 """Bytes of unread answers at which a client's messages wait (it is served again once it reads)."""
 
+MESSAGES_A_TURN = 8
+"""Messages of one client that are carried out before the others, and time itself, have their turn."""
+
+ENDLESS = b"0123456789" * 100
+ENDLESS_EVERY = 1e-3
+"""What an answer without end goes on with, and how often [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReplyTime:
+    """How long the supply takes for a message, and for each query in it besides [s]."""
+
+    message: float = 0.0
+    query: float = 0.0
+
+
+@dataclass(eq=False)
+class _Client:
+    """One connection. ignored: what it sends is thrown away."""
+
+    reader: asyncio.StreamReader
+    writer: asyncio.StreamWriter | MemoryWriter
+    task: asyncio.Task[None]
+    ignored: bool = False
+    dropped: bool = False
+    endless: list[asyncio.Task[None]] = field(default_factory=list)
+
 
 class SupplyServer:
-    """Serves one supply. `start` opens the socket (port 0: a free one), `run` serves until cancelled."""
+    """Serves one supply. `start` opens a socket (port 0: a free one) and `run` serves until cancelled;
+    `connect` makes a connection in memory, for which time need not run: it goes on when something is asked.
 
-    def __init__(self, supply: TwinSupply, clock: Callable[[], float] = time.monotonic) -> None:
+    clock: gives the time [s]. reply_time: how long the supply takes. mischief: its script of faults, drawn
+    from `seed`. longest_lag: most time that is made up for at once [s]; inf on a clock that waits for
+    everybody.
+    """
+
+    def __init__(
+        self,
+        supply: TwinSupply,
+        clock: Callable[[], float] = time.monotonic,
+        *,
+        reply_time: ReplyTime | None = None,
+        mischief: Sequence[Mischief] = (),
+        seed: int = 1,
+        longest_lag: float = CATCH_UP,
+    ) -> None:
         self.supply = supply
+        self.one_client = False
+        self.reply_time = reply_time if reply_time is not None else ReplyTime()
         self._clock = clock
-        self._origins: list[tuple[float, float]] = [(0.0, clock())]
-        self._server: asyncio.Server | None = None
-        self._clients: set[asyncio.Task[None]] = set()
+        self._longest_lag = longest_lag
+        self._origins: list[tuple[float, float]] = [(0.0, clock() - supply.plant.time)]
+        self._free_at = -math.inf
+        self._refused = False
+        self._listening: Listening | None = None
+        self._clients: list[_Client] = []
+        self._in_memory: set[asyncio.Task[None]] = set()
+        self._layer = Layer(mischief, seed, self)
+
+    @property
+    def mischief(self) -> Layer:
+        """The faults of its script, and what they have done."""
+        return self._layer
 
     @property
     def origin(self) -> float:
         """Wall clock [s] at which simulated time would have been 0, had it always lagged as it does now."""
         return self._origins[-1][1]
+
+    def now(self) -> float:
+        """The time on its clock [s]."""
+        return self._clock()
 
     def wall_clock(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
         """Wall clock [s] at which simulated times were played, shape (n,), by the lag of each moment."""
@@ -59,11 +122,40 @@ class SupplyServer:
         place = np.searchsorted(since, time, side="left") - 1
         return np.asarray(time + origins[np.maximum(place, 0)])
 
+    def energised(self) -> dict[str, list[tuple[float, float | None]]]:
+        """When each output was on in the physics and not tripped: (from, to) on the clock [s]; None: still
+        is.
+        """
+        import numpy as np
+
+        plant = self.supply.plant
+        spans: dict[str, list[tuple[float, float | None]]] = {}
+        for output in plant.outputs:
+            spans[output] = []
+            for begin, end in plant.energised(output):
+                first, last = self.wall_clock(np.array([begin, begin if end is None else end]))
+                spans[output].append((float(first), None if end is None else float(last)))
+        return spans
+
     async def start(self, host: str, port: int) -> int:
         """Open the socket and give its port. Raises OSError when the address cannot be had."""
-        self._server = await asyncio.start_server(self._accept, host, port, limit=LONGEST_MESSAGE)
-        self._origins = [(0.0, self._clock())]
-        return int(self._server.sockets[0].getsockname()[1])
+        self._listening = Listening(self._accept, LONGEST_MESSAGE)
+        taken = await self._listening.open(host, port)
+        self._origins = [(0.0, self._clock() - self.supply.plant.time)]
+        return taken
+
+    def connect(self, latency: float = 1e-4) -> Streams:
+        """The client's end of a new connection in memory, in the running loop. latency: how long data is on
+        its way [s]. Raises ConnectionRefusedError while the supply takes none.
+        """
+        if self._refused:
+            raise ConnectionRefusedError(f"supply '{self.supply.name}' takes no connection")
+        loop = asyncio.get_running_loop()
+        near, far = memory_streams(loop, latency)
+        served = loop.create_task(self._accept(*far))
+        self._in_memory.add(served)
+        served.add_done_callback(self._in_memory.discard)
+        return near
 
     async def run(self) -> None:
         """Let time pass until cancelled."""
@@ -72,52 +164,116 @@ class SupplyServer:
                 self.catch_up()
                 await asyncio.sleep(TICK)
         finally:
-            if self._server is not None:
-                self._server.close()
-            for client in list(self._clients):
-                client.cancel()
+            self.close()
+
+    def close(self) -> None:
+        """Take no connection any more and end those that there are."""
+        self._refused = True
+        self._layer.close()
+        if self._listening is not None:
+            self._listening.close()
+        for client in self._clients:
+            client.task.cancel()
 
     def catch_up(self) -> None:
         """Advance the supply to now."""
         now = self._clock() - self.origin
-        if now - self.supply.plant.time > CATCH_UP:
-            lag = now - self.supply.plant.time - CATCH_UP
+        if now - self.supply.plant.time > self._longest_lag:
+            lag = now - self.supply.plant.time - self._longest_lag
             self._origins.append((self.supply.plant.time, self.origin + lag))
-            now = self.supply.plant.time + CATCH_UP
+            now = self.supply.plant.time + self._longest_lag
         self.supply.advance(now)
 
-    async def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    def refuse(self, refusing: bool) -> None:
+        """Take no new connection, or take them again."""
+        self._refused = refusing
+        if self._listening is not None:
+            self._listening.refuse(refusing)
+
+    def drop(self, how: Literal["reset", "close", "ignore"]) -> None:
+        """End every connection, as after a crash or in order, or keep it and ignore what it sends."""
+        here = asyncio.current_task()
+        for client in self._clients:
+            if how == "ignore":
+                client.ignored = True
+                continue
+            client.dropped = True
+            if how == "reset":
+                reset(client.writer)
+            else:
+                client.writer.close()
+            if client.task is not here:
+                client.task.cancel()
+
+    async def _accept(self, reader: asyncio.StreamReader, writer: Any) -> None:
         task = asyncio.current_task()
         assert task is not None
-        self._clients.add(task)
+        client = _Client(reader, writer, task)
+        taken = self._refused or (self.one_client and bool(self._clients))
+        if not taken:
+            self._clients.append(client)
         try:
-            await self._serve(reader, writer)
+            if not taken:
+                await self._serve(client)
         except (ConnectionError, TimeoutError, OSError, asyncio.CancelledError):
             pass  # the client is gone, or the server ends; what was half sent is not a message
         finally:
-            self._clients.discard(task)
-            writer.close()
-            with contextlib.suppress(ConnectionError, OSError):
+            if client in self._clients:
+                self._clients.remove(client)
+            for endless in client.endless:
+                endless.cancel()
+            with contextlib.suppress(ConnectionError, OSError, RuntimeError):  # the loop may be closed
+                writer.close()
                 await writer.wait_closed()
 
-    async def _serve(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        writer.transport.set_write_buffer_limits(high=LONGEST_ANSWER_QUEUE)
+    async def _serve(self, client: _Client) -> None:
+        client.writer.transport.set_write_buffer_limits(high=LONGEST_ANSWER_QUEUE)
         framer = MessageFramer(LONGEST_MESSAGE)
-        while received := await reader.read(LONGEST_MESSAGE):
+        count = 0
+        while received := await client.reader.read(LONGEST_MESSAGE):
             for message in framer.feed(received):
                 if isinstance(message, ScpiError):
                     self.supply.status.report(message)
-                    continue
-                answer = await self.answer(message)
-                if answer:
-                    writer.write(answer.encode("latin-1", "replace") + b"\n")
-                    await writer.drain()
+                elif message.strip() and not client.ignored:
+                    await self._treat(client, message)
+                count += 1
+                if count % MESSAGES_A_TURN == 0:
+                    await asyncio.sleep(0)
             await asyncio.sleep(0)  # a client that floods may not keep the others, and time itself, waiting
+
+    async def _treat(self, client: _Client, message: bytes) -> None:
+        """One message from its arrival to its answer, with what the script of faults makes of it."""
+        manner = self._layer.received(message)
+        if client.ignored:
+            return
+        await self._take_time(client, message, manner)
+        answer = await self.answer(message) if manner.done else ""
+        if answer and manner.answered:
+            sent = self._layer.answered(message, answer.encode("latin-1", "replace") + b"\n")
+            client.writer.write(sent.data)
+            if sent.endless and not client.endless:
+                client.endless.append(asyncio.get_running_loop().create_task(_go_on(client.writer)))
+            await client.writer.drain()
+        self._layer.done()
+        _must_be_there(client)
+
+    async def _take_time(self, client: _Client, message: bytes, manner: Manner) -> None:
+        """Let the time pass that the supply takes; it does one thing after another, whoever asks."""
+        _must_be_there(client)
+        takes = self.reply_time.message + manner.longer
+        if self.reply_time.query:
+            takes += self.reply_time.query * _queries(message)
+        if takes > 0.0:
+            now = self._clock()
+            self._free_at = max(self._free_at, now) + takes
+            await asyncio.sleep(self._free_at - now)
+            _must_be_there(client)
 
     async def answer(self, message: bytes) -> str:
         """Carry out one message; its answers joined with `;`, empty when it asked nothing."""
         answers: list[str] = []
         self.catch_up()
+        self.supply.watchdog.heard = self.supply.plant.time
         try:
             for unit in parse_message(message):
                 try:
@@ -141,3 +297,26 @@ class SupplyServer:
         if word == "*STB" and unit.query and not unit.parameters:
             return str(self.supply.status.status_byte(answer_waiting))
         return self.supply.execute(unit)
+
+
+def _must_be_there(client: _Client) -> None:
+    if client.dropped:
+        raise ConnectionResetError("dropped by the script of faults")
+
+
+def _queries(message: bytes) -> int:
+    """How many queries a message has, up to its first syntax error."""
+    count = 0
+    with contextlib.suppress(ScpiError):
+        for unit in parse_message(message):
+            count += unit.query
+    return count
+
+
+async def _go_on(writer: asyncio.StreamWriter | MemoryWriter) -> None:
+    """An answer without end: bytes, and no newline, until the connection is gone."""
+    with contextlib.suppress(ConnectionError, OSError):
+        while not writer.is_closing():
+            writer.write(ENDLESS)
+            await writer.drain()
+            await asyncio.sleep(ENDLESS_EVERY)

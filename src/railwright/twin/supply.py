@@ -6,8 +6,11 @@ the driver.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import metadata
+from secrets import token_hex
 
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.scpi.data import Datum, Expression, parse_channels
@@ -15,6 +18,7 @@ from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import Unit
 from railwright.traces import Event, Mode
 from railwright.twin import registers
+from railwright.twin.channels import channel_numbers
 from railwright.twin.panel import Panel
 from railwright.twin.plant import LONGEST_TICK, Plant
 from railwright.twin.points import ListRun
@@ -23,33 +27,55 @@ from railwright.twin.registers import Status
 
 
 def version() -> str:
-    """The program's version for *IDN?."""
+    """The program's version, the first part of the last field of *IDN?."""
     try:
         return metadata.version("railwright")
     except metadata.PackageNotFoundError:
         return "0"
 
 
+@dataclass
+class Watchdog:
+    """The communication watchdog: while it is on, `time` [s] without a message switch all outputs off."""
+
+    time: float
+    on: bool = False
+    heard: float = 0.0
+    """When the last message came [s]."""
+
+    @property
+    def due(self) -> float:
+        """When it acts, if no message comes before [s]."""
+        return self.heard + self.time if self.on else math.inf
+
+
 @dataclass(frozen=True, slots=True)
 class Call:
-    """A command being executed: its parameters without the channel list, the channels it addresses (0 is the
-    first output), and the numbers its nodes carried.
+    """A command being executed: its parameters without the channel list, the outputs it addresses (places in
+    the document, 0 is the first), and the numbers its nodes carried.
     """
 
     parameters: tuple[Datum, ...]
-    channels: tuple[int, ...]
+    outputs: tuple[int, ...]
     numbers: tuple[int, ...]
 
 
 class TwinSupply:
-    """State of one supply. `advance` moves its time; `execute` carries out one program message unit."""
+    """State of one supply. `advance` moves its time; `execute` carries out one program message unit.
 
-    def __init__(self, name: str, document: SupplyDocument, plant: Plant) -> None:
+    channels: the number by which the instrument language knows each output, in the order of the document.
+    token: tells this instance from any other of the same document. Raises WiringError where an output has no
+    channel.
+    """
+
+    def __init__(self, name: str, document: SupplyDocument, plant: Plant, token: str | None = None) -> None:
         self.name = name
         self.document = document
         self.plant = plant
+        self.token = token_hex(4) if token is None else token
         self.selects = document.dialect == "selected-output"
-        self.selected = 0
+        self.channels = tuple(channel_numbers(document).values())
+        self.selected = self.lowest
         self.panels = [
             Panel(
                 full := f"{name}.{output}",
@@ -65,10 +91,24 @@ class TwinSupply:
         self.armed: set[int] = set()
         self.runs: dict[int, ListRun] = {}
         self.completion_asked = False
+        self.watchdog = Watchdog(document.watchdog.times.high if document.watchdog else math.inf)
+        self.sticking: dict[int, bool] = {}
+        """Outputs whose switch sticks when they are told to go off, and whether they say that they did."""
+        self.on_off: Callable[[int, bool], None] = lambda channel, was_on: None
+        """Called when an output has been told to go off, with whether it was on."""
         plant.on_event = self._heard
         self.status.preset()
         self.apply_all()
         self.refresh()
+
+    @property
+    def lowest(self) -> int:
+        """Place of the output with the lowest channel; it is selected after power-on and *RST."""
+        return self.channels.index(min(self.channels))
+
+    def outputs_of(self, channels: tuple[int, ...]) -> tuple[int, ...]:
+        """Places of the outputs with these channels, which must be known."""
+        return tuple(self.channels.index(channel) for channel in channels)
 
     @property
     def busy(self) -> bool:
@@ -97,9 +137,19 @@ class TwinSupply:
 
     def _advance(self, to: float) -> None:
         while self.plant.time < to:
-            end = min(self.plant.time + LONGEST_TICK, to)
+            end, due = min(self.plant.time + LONGEST_TICK, to), self.watchdog.due
+            if self.plant.time < due < end:
+                end = due
             self._play_points(end)
             self.plant.advance(end)
+            if self.plant.time >= due:
+                self._bark()
+
+    def _bark(self) -> None:
+        """The watchdog acts: every output that is on goes off."""
+        for channel, panel in enumerate(self.panels):
+            if panel.on or self.plant.is_on(panel.name):
+                self.switch(channel, False)
 
     def _play_points(self, end: float) -> None:
         for channel, run in list(self.runs.items()):
@@ -144,7 +194,10 @@ class TwinSupply:
             "linked": registers.TRIPPED_BY_LINK,
             "OPP": registers.QUESTIONABLE_POWER,
             "OCP": registers.TRIPPED_BY_OCP | registers.QUESTIONABLE_CURRENT,
+            "OTP": registers.QUESTIONABLE_TEMPERATURE,
         }[tripped]
+        if self.plant.is_hot(self.panels[channel].name):
+            questionable |= registers.QUESTIONABLE_TEMPERATURE
         operation = {Mode.CV: registers.IN_CV, Mode.CC: registers.IN_CC, Mode.CP: registers.IN_CP}.get(
             mode, 0
         )
@@ -163,12 +216,12 @@ class TwinSupply:
         command, numbers = TREE.find(unit.nodes, unit.query)
         if command.only_dialect not in (None, self.document.dialect):
             raise ScpiError(-113, unit.header)
-        parameters, channels = self._address(unit.parameters, command.per_output, command.takes_list)
+        parameters, outputs = self._address(unit.parameters, command.per_output, command.takes_list)
         if len(parameters) < command.least:
             raise ScpiError(-109, unit.header)
         if len(parameters) > command.most:
             raise ScpiError(-108, unit.header)
-        return command.run(self, Call(parameters, channels, numbers))
+        return command.run(self, Call(parameters, outputs, numbers))
 
     def _address(
         self, parameters: tuple[Datum, ...], per_output: bool, takes_list: bool
@@ -181,11 +234,10 @@ class TwinSupply:
                 raise ScpiError(-108, "this supply is addressed by INSTrument:NSELect")
             return parameters, (self.selected,)
         if parameters and isinstance(parameters[-1], Expression):
-            channels = parse_channels(parameters[-1], len(self.panels))
-            return parameters[:-1], tuple(channel - 1 for channel in channels)
+            return parameters[:-1], self.outputs_of(parse_channels(parameters[-1], self.channels))
         if len(self.panels) == 1:
             return parameters, (0,)
-        raise ScpiError(-109, "a channel list such as (@1)")
+        raise ScpiError(-109, f"a channel list such as (@{self.channels[0]})")
 
     def apply_all(self) -> None:
         """Give the plant every setting of every panel."""
@@ -206,12 +258,17 @@ class TwinSupply:
         plant.follow(panel.name, frozenset(self.panels[source].name for source in panel.follows))
 
     def switch(self, channel: int, on: bool) -> None:
-        """Output on or off; off ends its list."""
+        """Output on or off, as it is told to; off ends its list. A switch that sticks stays on."""
         panel = self.panels[channel]
         if not on:
             self.stop_list(channel)
-        panel.on = on
+        if not on and channel in self.sticking:
+            panel.on = panel.on and not self.sticking[channel]
+            return
+        was_on, panel.on = panel.on, on
         self.plant.switch(panel.name, on)
+        if not on:
+            self.on_off(channel, was_on)
 
     def take_along(self, channel: int, before: float) -> None:
         """Coupled set points: move those of the outputs that go with one whose voltage was `before` [V]."""
@@ -259,12 +316,24 @@ class TwinSupply:
         is.
         """
         for channel, panel in enumerate(self.panels):
-            self.stop_list(channel)
+            self.switch(channel, False)
+            on = panel.on
             panel.reset()
-            self.plant.switch(panel.name, False)
+            panel.on = on  # one that sticks is on still
             self.plant.clear_trip(panel.name)
             self.latched[channel] = None
-        self.selected = 0
+        self.selected = self.lowest
+        self.watchdog.on = False
         self.completion_asked = False
         self.apply_all()
+        self.refresh()
+
+    def power_on(self) -> None:
+        """As after a power failure: outputs off, settings at their defaults, status and error queue new."""
+        for panel in self.panels:
+            panel.on = False
+            self.plant.switch(panel.name, False)  # without power none sticks
+        self.reset()
+        self.status = Status(len(self.panels))
+        self.status.preset()
         self.refresh()

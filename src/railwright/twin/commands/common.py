@@ -11,9 +11,12 @@ from railwright.twin.supply import Call, TwinSupply, version
 
 
 def _identify(supply: TwinSupply, call: Call) -> str:
-    """Four fields: who made it, model, serial number (0: none), version (10.14.3)."""
+    """Four fields: who made it, model, serial number (0: none), version (10.14.3).
+
+    The version ends with the token of this very twin: two twins of one document are two instruments.
+    """
     model = supply.document.model or "Simulated supply"
-    fields = ("Railwright", model, supply.document.serial or "0", version())
+    fields = ("Railwright", model, supply.document.serial or "0", f"{version()}-{supply.token}")
     return ",".join(field.replace(",", " ").replace(";", " ") for field in fields)
 
 

@@ -100,7 +100,7 @@ def _couple(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
     if isinstance(given, Word) and given.text.upper() == "NONE":
         sources: tuple[int, ...] = ()
     elif isinstance(given, Expression):
-        sources = tuple(number - 1 for number in parse_channels(given, len(supply.panels)))
+        sources = supply.outputs_of(parse_channels(given, supply.channels))
     else:
         raise ScpiError(-104, "a channel list such as (@1), or NONE")
     if channel in sources:
@@ -115,7 +115,7 @@ def _couple(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
 
 def _coupled(supply: TwinSupply, channel: int, call: Call) -> str:
     follows = supply.panels[channel].follows
-    return format_channels(tuple(source + 1 for source in follows)) if follows else "NONE"
+    return format_channels(tuple(supply.channels[source] for source in follows)) if follows else "NONE"
 
 
 def _tripped_by(cause: str) -> Callable[[TwinSupply, int, Call], str]:

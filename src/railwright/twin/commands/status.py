@@ -48,9 +48,10 @@ def _register_commands(root: str, find: Find) -> None:
 def _of_output(registers: Callable[[TwinSupply], list[EventRegister]]) -> Find:
     def find(supply: TwinSupply, call: Call) -> EventRegister:
         number = call.numbers[0] if call.numbers else 1
-        if not 1 <= number <= len(supply.panels):
-            raise ScpiError(-114, f"ISUMmary{number} of 1..{len(supply.panels)}")
-        return registers(supply)[number - 1]
+        if number not in supply.channels:
+            known = ", ".join(str(channel) for channel in sorted(supply.channels))
+            raise ScpiError(-114, f"ISUMmary{number} of {known}")
+        return registers(supply)[supply.channels.index(number)]
 
     return find
 

@@ -1,4 +1,7 @@
-"""SYSTem and INSTrument. INSTrument exists in the selected-output dialect only."""
+"""SYSTem and INSTrument. INSTrument exists in the selected-output dialect only.
+
+Not in SCPI-1999: SYSTem:COMMunicate:WATChdog:TIME and :STATe, the communication watchdog.
+"""
 
 from __future__ import annotations
 
@@ -6,40 +9,68 @@ import re
 
 from railwright.scpi.data import Word
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.parameters import integer_in
+from railwright.scpi.numbers import format_nr3
+from railwright.scpi.parameters import boolean, integer_in, number_in
 from railwright.twin.commands.tree import TREE, Command
-from railwright.twin.supply import Call, TwinSupply
+from railwright.twin.supply import Call, TwinSupply, Watchdog
 
 SCPI_VERSION = "1999.0"
 
 
 def _select(supply: TwinSupply, call: Call) -> None:
-    supply.selected = integer_in(call.parameters[0], 1, len(supply.panels), 1) - 1
+    channels = supply.channels
+    number = integer_in(call.parameters[0], min(channels), max(channels), min(channels))
+    if number not in channels:
+        raise ScpiError(-222, f"channel {number} of {', '.join(str(each) for each in sorted(channels))}")
+    supply.selected = channels.index(number)
 
 
 def _select_by_name(supply: TwinSupply, call: Call) -> None:
     given = call.parameters[0]
-    found = re.fullmatch(r"OUTP(?:UT)?(\d{1,4})", given.text.upper()) if isinstance(given, Word) else None
-    if found is None or not 1 <= int(found.group(1)) <= len(supply.panels):
-        raise ScpiError(-224, f"one of OUTPut1..OUTPut{len(supply.panels)} is expected")
-    supply.selected = int(found.group(1)) - 1
+    found = re.fullmatch(r"OUTP(?:UT)?(\d{1,9})", given.text.upper()) if isinstance(given, Word) else None
+    if found is None or int(found.group(1)) not in supply.channels:
+        raise ScpiError(-224, f"one of {', '.join(f'OUTP{each}' for each in supply.channels)} is expected")
+    supply.selected = supply.channels.index(int(found.group(1)))
 
 
 def _catalog(supply: TwinSupply, call: Call) -> str:
-    return ",".join(f'"OUTP{number}"' for number in range(1, len(supply.panels) + 1))
+    return ",".join(f'"OUTP{number}"' for number in supply.channels)
 
 
+def _watchdog(supply: TwinSupply) -> Watchdog:
+    if supply.document.watchdog is None:
+        raise ScpiError(-241, "no communication watchdog")
+    return supply.watchdog
+
+
+def _put_watchdog_time(supply: TwinSupply, call: Call) -> None:
+    watchdog, document = _watchdog(supply), supply.document.watchdog
+    assert document is not None
+    times = document.times
+    watchdog.time = number_in(call.parameters[0], "S", times.low, times.high, times.high)
+
+
+def _put_watchdog_state(supply: TwinSupply, call: Call) -> None:
+    _watchdog(supply).on = boolean(call.parameters[0])
+
+
+TREE.add("SYSTem:COMMunicate:WATChdog:TIME", Command(_put_watchdog_time, least=1, most=1))
+TREE.add(
+    "SYSTem:COMMunicate:WATChdog:TIME?", Command(lambda supply, call: format_nr3(_watchdog(supply).time))
+)
+TREE.add("SYSTem:COMMunicate:WATChdog:STATe", Command(_put_watchdog_state, least=1, most=1))
+TREE.add("SYSTem:COMMunicate:WATChdog:STATe?", Command(lambda supply, call: str(int(_watchdog(supply).on))))
 TREE.add("SYSTem:ERRor[:NEXT]?", Command(lambda supply, call: supply.status.errors.take()))
 TREE.add("SYSTem:ERRor:COUNt?", Command(lambda supply, call: str(len(supply.status.errors))))
 TREE.add("SYSTem:VERSion?", Command(lambda supply, call: SCPI_VERSION))
 TREE.add("INSTrument:NSELect", Command(_select, least=1, most=1, only_dialect="selected-output"))
 TREE.add(
     "INSTrument:NSELect?",
-    Command(lambda supply, call: str(supply.selected + 1), only_dialect="selected-output"),
+    Command(lambda supply, call: str(supply.channels[supply.selected]), only_dialect="selected-output"),
 )
 TREE.add("INSTrument[:SELect]", Command(_select_by_name, least=1, most=1, only_dialect="selected-output"))
 TREE.add(
     "INSTrument[:SELect]?",
-    Command(lambda supply, call: f"OUTP{supply.selected + 1}", only_dialect="selected-output"),
+    Command(lambda supply, call: f"OUTP{supply.channels[supply.selected]}", only_dialect="selected-output"),
 )
 TREE.add("INSTrument:CATalog?", Command(_catalog, only_dialect="selected-output"))

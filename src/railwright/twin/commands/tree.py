@@ -50,7 +50,7 @@ def on_outputs(
     """
 
     def run(supply: TwinSupply, call: Call) -> None:
-        for do in [change(supply, channel, call) for channel in call.channels]:
+        for do in [change(supply, channel, call) for channel in call.outputs]:
             do()
         supply.refresh()
 
@@ -63,7 +63,7 @@ def of_outputs(pattern: str, answer: Callable[[TwinSupply, int, Call], str], *, 
     """
 
     def run(supply: TwinSupply, call: Call) -> str:
-        return ",".join(answer(supply, channel, call) for channel in call.channels)
+        return ",".join(answer(supply, channel, call) for channel in call.outputs)
 
     TREE.add(pattern, Command(run, per_output=True, most=most))
 

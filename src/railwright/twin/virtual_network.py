@@ -1,0 +1,168 @@
+"""All supplies of a bench in one process and in virtual time, reached by their addresses over real SCPI text.
+
+The connections are in memory and the clock is the loop's: run, guard and twins play in one `VirtualLoop`, and
+two seconds of a bench take as long as their arithmetic. Physics goes on only when a message comes or somebody
+looks; what was due meanwhile happens at its own instant.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from collections.abc import Mapping, Sequence
+from types import TracebackType
+from typing import Self
+
+from railwright.documents.bench import Bench
+from railwright.documents.device import Device
+from railwright.documents.procedure import Procedure
+from railwright.traces import Event, Record, Traces
+from railwright.twin.faults import TwinFault
+from railwright.twin.mischief.layer import Act
+from railwright.twin.mischief.script import Mischief
+from railwright.twin.plant import KEEP, Plant
+from railwright.twin.server import ReplyTime, SupplyServer
+from railwright.twin.supply import TwinSupply
+from railwright.twin.truth import Truth
+from railwright.virtual_time import Streams, VirtualLoop
+
+WARM = 0.2
+"""Simulated time for which the supplies have been on before anyone connects [s]: their meters run."""
+
+
+class VirtualNetwork:
+    """The simulated supplies of a bench on `loop`; a context manager.
+
+    device, procedure, seed, overrides, faults, mischief, reply_times: as for `TwinBench`. latency: how long
+    data is on its way [s]. keep: how long true traces are kept [s]. servers: supply -> its server. Raises
+    WiringError where the bench cannot be simulated, ValueError for an override without a parameter.
+    """
+
+    def __init__(
+        self,
+        loop: VirtualLoop,
+        bench: Bench,
+        device: Device | None = None,
+        procedure: Procedure | None = None,
+        *,
+        seed: int = 1,
+        overrides: Mapping[str, str] | None = None,
+        faults: Sequence[TwinFault] = (),
+        mischief: Sequence[Mischief] = (),
+        reply_times: Mapping[str, ReplyTime] | None = None,
+        latency: float = 1e-4,
+        keep: float = KEEP,
+    ) -> None:
+        self.loop, self.bench, self.latency = loop, bench, latency
+        self.parameters = Truth(seed, overrides)
+        self.servers: dict[str, SupplyServer] = {}
+        for name, document in bench.supplies.items():
+            plant = Plant(name, bench, device, procedure, self.parameters, keep=keep, faults=faults)
+            supply = TwinSupply(name, document, plant)
+            supply.advance(WARM)
+            self.servers[name] = SupplyServer(
+                supply,
+                loop.now,
+                reply_time=(reply_times or {}).get(name),
+                mischief=[each for each in mischief if each.supply == name],
+                seed=seed,
+                longest_lag=math.inf,
+            )
+        unused = self.parameters.unused_overrides()
+        if unused:
+            raise ValueError(f"there is no true parameter '{unused[0]}'")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    async def connect(self, address: str) -> Streams:
+        """A connection to the supply at this VISA address, after one way there and back. Raises
+        ConnectionRefusedError while it takes none, or where there is no supply.
+        """
+        await asyncio.sleep(2 * self.latency)
+        for name, document in self.bench.supplies.items():
+            if _normal(document.address) == _normal(address):
+                return self.servers[name].connect(self.latency)
+        raise ConnectionRefusedError(f"there is no supply at {address}")
+
+    def close(self) -> None:
+        """End every connection; the loop may then be closed."""
+        for server in self.servers.values():
+            server.close()
+        self.loop.complete(asyncio.sleep(0))
+
+    def voltage(self, output: str) -> float:
+        """True voltage at the terminals of 'supply.output' now [V]."""
+        return self._now(output).state(output)[0]
+
+    def current(self, output: str) -> float:
+        """True current out of 'supply.output' now [A]."""
+        return self._now(output).state(output)[1]
+
+    def on(self, output: str) -> bool:
+        """Whether 'supply.output' is energised: its switch is on in the physics, and no protection has opened
+        it. What it says of itself may differ.
+        """
+        return self._now(output).is_on(output)
+
+    def energised(self, output: str) -> tuple[tuple[float, float | None], ...]:
+        """When 'supply.output' was energised: (from, to) on the loop's time [s]; None: it still is."""
+        server = self._server(output)
+        server.catch_up()
+        return tuple(server.energised()[output])
+
+    def last_energised(self, output: str, since: float = -math.inf) -> float | None:
+        """The last instant from `since` on at which 'supply.output' was energised [s], now where it still is;
+        None: it was not, from `since` on.
+        """
+        spans = self.energised(output)
+        if not spans:
+            return None
+        last = spans[-1][1]
+        last = self.loop.now() if last is None else last
+        return last if last > since else None
+
+    def acts(self) -> tuple[Act, ...]:
+        """What the faults by script have done so far, on the loop's time, in order of time."""
+        acts = [act for server in self.servers.values() for act in server.mischief.acts]
+        return tuple(sorted(acts, key=lambda act: act.time))
+
+    def truth(self, since: float = -math.inf) -> Record:
+        """True traces of all inputs and events of all supplies from `since` on, on the loop's time [s]."""
+        import numpy as np
+
+        traces: dict[str, Traces] = {}
+        events: list[Event] = []
+        for server in self.servers.values():
+            server.catch_up()
+            plant = server.supply.plant
+            for name, history in plant.input_history.items():
+                time, *columns = history.since(since - server.origin)
+                traces[name] = Traces(
+                    server.wall_clock(time), dict(zip(history.columns, columns, strict=True))
+                )
+            times = server.wall_clock(np.array([event.time for event in plant.events]))
+            events += [
+                Event(float(time), event.subject, event.what, event.detail)
+                for time, event in zip(times, plant.events, strict=True)
+                if time >= since
+            ]
+        return Record("twin truth", traces, tuple(sorted(events, key=lambda event: event.time)))
+
+    def _server(self, output: str) -> SupplyServer:
+        return self.servers[output.partition(".")[0]]
+
+    def _now(self, output: str) -> Plant:
+        server = self._server(output)
+        server.catch_up()
+        return server.supply.plant
+
+
+def _normal(address: str) -> str:
+    """A VISA address as it is compared: case and the board number 0 make no difference."""
+    return address.strip().upper().replace("TCPIP0::", "TCPIP::")
