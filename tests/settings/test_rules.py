@@ -164,6 +164,13 @@ INTERLOCK: Edit = (
     "\nsupplies:",
     "\ninterlock: {opened_by: cage door, seen_to_act: 2026-11-02}\nsupplies:",
 )
+NO_LIST: Edit = (
+    "bench",
+    "        points: {at_most: 200, dwell: 20 ms .. 300 s, between: [step, line]}\n",
+    "",
+)
+RIPPLE = "{ripple: sine, peak_to_peak: 2 V, frequency: 50 Hz, for: 2 s, on: 12 V}"
+DIP = "{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}"
 SINKS: Edit = ("bench", "        bleeder: 1 kohm", "        bleeder: 1 kohm\n        sink: 2 A")
 SLOW: Edit = ("bench", "slew: 1 V/s .. 2.4 V/ms", "slew: 1 V/s .. 0.4 V/ms")
 
@@ -172,6 +179,11 @@ def at_end(name: str, what: str) -> Edit:
     """What an input does at the end."""
     first = "current_limit: 1 A\n" if name == "main" else "current_limit: 100 mA\n"
     return ("procedure", first, f"{first}    at_end: {what}\n")
+
+
+def exchange(time: str) -> Edit:
+    """Time of one command with its verification, of left."""
+    return ("bench", "dialect: channel-list\n", f"dialect: channel-list\n    exchange: {time}\n")
 
 
 def watchdog(supply: str) -> Edit:
@@ -300,6 +312,50 @@ CASES = [
         "input: main, segments",
         "'own shape' is played off by up to 1.5 V, 70 mV is accepted: set points 5 ms apart",
         silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}, {hold: 1 s}]"),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        (NO_LIST, *shape(f"input: main, segments: [{RIPPLE}]")),
+        "ripple: sine",
+        "'own shape' asks for 3200 set points of main, 625 µs apart at the closest; the host keeps 20 ms "
+        "between two (taken: the bench gives no 'exchange' of left): it would leave out 3100 of them; "
+        "left.1 has no point list",
+        silent=(NO_LIST, *shape(f"input: main, segments: [{RIPPLE.replace('50 Hz', '1.5 Hz')}]")),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        (NO_LIST, exchange("6 ms"), *shape(f"input: main, segments: [{DIP}]")),
+        "step_to: 9 V}, {hold: 5 ms}",
+        "asks for 2 set points of main, 5 ms apart at the closest; the host keeps 6 ms between two: it would "
+        "leave out 1 of them",
+        silent=(NO_LIST, exchange("5 ms"), *shape(f"input: main, segments: [{DIP}]")),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        shape("input: main, segments: [{off_for: 10 ms}]"),
+        "off_for: 10 ms",
+        "asks for 2 set points of main, 10 ms apart at the closest; the host keeps 20 ms between two",
+        silent=shape("input: main, segments: [{off_for: 20 ms}]"),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        shape("input: main, segments: [{step_to: 9 V}, {hold: 5 ms}], at_end: zero"),
+        "at_end: zero",
+        "asks for 2 set points of main, 5 ms apart at the closest; the host keeps 20 ms between two",
+        silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 5 ms}]"),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        (sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms"),),
+        "dwell: 8 ms",
+        "'line sweep' asks for 71 set points of main, 8 ms apart at the closest; the host keeps 20 ms "
+        "between two (taken: the bench gives no 'exchange' of left): it would leave out 47 of them",
+        silent=(sweep("from: 9 V, to: 16 V, points: 71, dwell: 20 ms"),),
     ),
     Case(
         "shape-by-list",
