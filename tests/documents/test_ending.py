@@ -11,6 +11,7 @@ import pytest
 from tests.documents.demo import BENCH, FOLDER, PROCEDURE, copy_demo, edit
 from tests.documents.test_schema import as_an_editor_sees_it
 
+from railwright.documents.ending import in_off_order
 from railwright.documents.loader import load_documents
 from railwright.documents.procedure import Procedure
 from railwright.documents.schema import json_schema
@@ -177,3 +178,21 @@ def test_a_procedure_made_in_code_says_it_with_true_and_false() -> None:
         with pytest.raises(ValueError, match="Field required") as caught:
             Procedure.model_validate({"attended": given})
         assert (f"expected 'yes' or 'no', got {given}" in str(caught.value).replace("'off'", "off")) is told
+
+
+@pytest.mark.parametrize(
+    ("names", "after", "order"),
+    [
+        ("abc", {}, "abc"),
+        ("abc", {"a": "c"}, "bca"),
+        ("abcd", {"a": "b", "b": "c"}, "cbad"),
+        ("ab", {"a": "x"}, "ab"),
+    ],
+)
+def test_inputs_in_the_order_in_which_they_may_go_off(names: str, after: dict[str, str], order: str) -> None:
+    assert in_off_order(tuple(names), after) == tuple(order)
+
+
+def test_a_circle_has_no_order() -> None:
+    with pytest.raises(ValueError, match="a, b wait for each other"):
+        in_off_order("ab", {"a": "b", "b": "a"})

@@ -1,5 +1,6 @@
 """How a run ends: what each input does then, and what switches off when nobody is there."""
 
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
@@ -66,6 +67,22 @@ class AtEnd(Model):
         if self.stays_on is not None:
             return "stays_on"
         return "off" if self.ramp_down is None else "ramp_down"
+
+
+def in_off_order(names: Sequence[str], after: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
+    """Inputs in the order given, but each behind those that have to be off before it.
+
+    after: input -> inputs that have to be off before it; those that are not among the names do not count.
+    ValueError where they go in a circle.
+    """
+    left, placed = list(names), list[str]()
+    while left:
+        ready = next((name for name in left if not set(after.get(name, ())) & set(left)), None)
+        if ready is None:
+            raise ValueError(f"{', '.join(left)} wait for each other to be off")
+        left.remove(ready)
+        placed.append(ready)
+    return tuple(placed)
 
 
 class Watchdog(Model):

@@ -101,7 +101,7 @@ def _too_soon(context: Context) -> Iterator[tuple[str, str, Path, int, int, floa
 
 
 def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:
-    """(position of a shape's step, input) -> what the shape does at its very end, which `shape_actions` leaves
+    """(position of a shape's step, input) -> what the shape does at its very end: `shape_actions` leaves that
     to the next step.
     """
     found: dict[tuple[int, str], list[Action]] = {}
