@@ -159,8 +159,8 @@ def test_what_goes_off_after_another_says_so_and_stands_behind_it(tmp_path: Path
         "  - power_down: {order: [transducer, main], gap: 20 ms}\n": "",
     }
     assert line(changed(tmp_path, changes), "All off") == (
-        "All off in this order: left.1, then right.1 (once left.1 reads off, below 1 V; lowered to 0 V in 2 s "
-        "first)."
+        "All off in this order: left.1, then right.1 (once left.1 reads off, below 1 V; lowered to 0 V in 2 s"
+        " first)."
     )
 
 
