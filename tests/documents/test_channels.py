@@ -81,6 +81,14 @@ def test_a_channel_that_is_none_or_not_its_own_is_told_at_its_place(
     assert str(caught.value).splitlines() == [f"{BENCH}:{line}"]
 
 
+def test_several_outputs_without_a_channel_are_each_shown_another(tmp_path: Path) -> None:
+    path = bench_with(tmp_path, "      B: {same_as: 1}\n      2: {same_as: 1}\n      C: {same_as: 1}\n")
+    with pytest.raises(DocumentErrors) as caught:
+        load_bench(path)
+    shown = [line.rpartition("such as ")[2] for line in str(caught.value).splitlines()]
+    assert shown == ["'channel: 3'", "'channel: 4'"]
+
+
 def test_a_supply_made_in_code_tells_it_too() -> None:
     output = {"voltage": "0 V .. 36 V", "current": "0 A .. 2 A"}
 

@@ -146,3 +146,31 @@ def test_currents_of_outputs_in_parallel_add_up_and_one_may_be_at_its_limit(tmp_
     assert "One of them may carry nearly all of it; constant voltage. No trip." in line(
         changed(tmp_path / "h", PARALLEL), "Verify main"
     )
+
+
+TRANSDUCER_LIMITS = (
+    "    trips_when: [main]                   # linked trip: this one goes off when main does\n"
+)
+
+
+def test_what_goes_off_after_another_says_so_and_stands_behind_it(tmp_path: Path) -> None:
+    changes = {
+        TRANSDUCER_LIMITS: f"{TRANSDUCER_LIMITS}    off_after: [main]\n    at_end: {{ramp_down: 2 s}}\n",
+        "  - power_down: {order: [transducer, main], gap: 20 ms}\n": "",
+    }
+    assert line(changed(tmp_path, changes), "All off") == (
+        "All off in this order: left.1, then right.1 (once left.1 reads off, below 1 V; lowered to 0 V in 2 s"
+        " first)."
+    )
+
+
+def test_what_stays_on_is_not_said_to_go_off(tmp_path: Path) -> None:
+    at_end = "    at_end: {stays_on: it warms the tube}\n"
+    said = words(changed(tmp_path, {TRANSDUCER_LIMITS: TRANSDUCER_LIMITS + at_end}))
+    assert said[-3:] == [
+        "Off: left.1.",
+        "right.1: stays on, because: it warms the tube.",
+        "Before anything is touched or unplugged: every output, also one that stayed on, below 1 V, by its "
+        "reading.",
+    ]
+    assert not any(each.startswith("All off in") for each in said)

@@ -157,6 +157,40 @@ class Case:
     today: dt.date = TODAY
 
 
+AFTER_TRANSDUCER: Edit = ("procedure", "    ovp: 18 V\n", "    ovp: 18 V\n    off_after: [transducer]\n")
+ALONE: Edit = ("procedure", "record: {every", "attended: no\nrecord: {every")
+INTERLOCK: Edit = (
+    "bench",
+    "\nsupplies:",
+    "\ninterlock: {opened_by: cage door, seen_to_act: 2026-11-02}\nsupplies:",
+)
+NO_LIST: Edit = (
+    "bench",
+    "        points: {at_most: 200, dwell: 20 ms .. 300 s, between: [step, line]}\n",
+    "",
+)
+RIPPLE = "{ripple: sine, peak_to_peak: 2 V, frequency: 50 Hz, for: 2 s, on: 12 V}"
+DIP = "{step_to: 9 V}, {hold: 5 ms}, {step_to: 12 V}, {hold: 1 s}"
+SINKS: Edit = ("bench", "        bleeder: 1 kohm", "        bleeder: 1 kohm\n        sink: 2 A")
+SLOW: Edit = ("bench", "slew: 1 V/s .. 2.4 V/ms", "slew: 1 V/s .. 0.4 V/ms")
+
+
+def at_end(name: str, what: str) -> Edit:
+    """What an input does at the end."""
+    first = "current_limit: 1 A\n" if name == "main" else "current_limit: 100 mA\n"
+    return ("procedure", first, f"{first}    at_end: {what}\n")
+
+
+def exchange(time: str) -> Edit:
+    """Time of one command with its verification, of left."""
+    return ("bench", "dialect: channel-list\n", f"dialect: channel-list\n    exchange: {time}\n")
+
+
+def watchdog(supply: str) -> Edit:
+    dialect = f"dialect: {'channel-list' if supply == 'left' else 'selected-output'}\n"
+    return ("bench", dialect, f"{dialect}    watchdog: {{times: 1 s .. 3600 s, does: off}}\n")
+
+
 DIODE = "diode: {drop: 0.7 V ± 0.1 V, resistance: 60 mohm}"
 
 CASES = [
@@ -278,6 +312,50 @@ CASES = [
         "input: main, segments",
         "'own shape' is played off by up to 1.5 V, 70 mV is accepted: set points 5 ms apart",
         silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}, {hold: 1 s}]"),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        (NO_LIST, *shape(f"input: main, segments: [{RIPPLE}]")),
+        "ripple: sine",
+        "'own shape' asks for 3200 set points of main, 625 µs apart at the closest; the host keeps 20 ms "
+        "between two (taken: the bench gives no 'exchange' of left): it would leave out 3100 of them; "
+        "left.1 has no point list",
+        silent=(NO_LIST, *shape(f"input: main, segments: [{RIPPLE.replace('50 Hz', '1.5 Hz')}]")),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        (NO_LIST, exchange("6 ms"), *shape(f"input: main, segments: [{DIP}]")),
+        "step_to: 9 V}, {hold: 5 ms}",
+        "asks for 2 set points of main, 5 ms apart at the closest; the host keeps 6 ms between two: it would "
+        "leave out 1 of them",
+        silent=(NO_LIST, exchange("5 ms"), *shape(f"input: main, segments: [{DIP}]")),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        shape("input: main, segments: [{off_for: 10 ms}]"),
+        "off_for: 10 ms",
+        "asks for 2 set points of main, 10 ms apart at the closest; the host keeps 20 ms between two",
+        silent=shape("input: main, segments: [{off_for: 20 ms}]"),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        shape("input: main, segments: [{step_to: 9 V}, {hold: 5 ms}], at_end: zero"),
+        "at_end: zero",
+        "asks for 2 set points of main, 5 ms apart at the closest; the host keeps 20 ms between two",
+        silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 5 ms}]"),
+    ),
+    Case(
+        "host-cannot-keep",
+        "main",
+        (sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms"),),
+        "dwell: 8 ms",
+        "'line sweep' asks for 71 set points of main, 8 ms apart at the closest; the host keeps 20 ms "
+        "between two (taken: the bench gives no 'exchange' of left): it would leave out 47 of them",
+        silent=(sweep("from: 9 V, to: 16 V, points: 71, dwell: 20 ms"),),
     ),
     Case(
         "shape-by-list",
@@ -410,6 +488,135 @@ CASES = [
         "'line sweep' sets left.1, which takes transducer along from 30 V to 32 V (coupled by ratio); it "
         "must work from 18 V to 30 V",
         silent=(BOTH_LEFT,),
+    ),
+    Case(
+        "off-after-order",
+        "transducer",
+        (("procedure", "    trips_when: [main]", "    off_after: [main]\n    trips_when: [main]"),),
+        "- power_down",
+        "'step 5' switches transducer off while main is on; by its 'off_after' it stays on until main is",
+        silent=(
+            ("procedure", "    trips_when: [main]", "    off_after: [main]\n    trips_when: [main]"),
+            ("procedure", "power_down: {order: [transducer, main]", "power_down: {order: [main, transducer]"),
+        ),
+    ),
+    Case(
+        "off-after-order",
+        "main",
+        (AFTER_TRANSDUCER, *shape("input: main, segments: [{off_for: 50 ms}]")),
+        "input: main, segments: [{off_for: 50 ms}]",
+        "'own shape' switches main off while transducer is on",
+        silent=(AFTER_TRANSDUCER, *shape("input: transducer, segments: [{off_for: 50 ms}]")),
+    ),
+    Case(
+        "off-after-up",
+        "transducer",
+        (("procedure", "    trips_when: [main]", "    off_after: [main]\n    trips_when: [main]"),),
+        "- power_up",
+        "'first power' switches main on while transducer is off; by its 'off_after' transducer stays on as",
+        silent=(AFTER_TRANSDUCER,),
+    ),
+    Case(
+        "off-after-unlinked",
+        "main",
+        (("procedure", "    trips_when: [main]", "    off_after: [main]"),),
+        "main:",
+        "should transducer trip, main stays on without it",
+        silent=(AFTER_TRANSDUCER,),
+    ),
+    Case(
+        "off-after-stays-on",
+        "main",
+        (AFTER_TRANSDUCER, at_end("transducer", "{stays_on: cooling fan}")),
+        "off_after: [transducer]",
+        "main stays on until transducer is off, and transducer stays on, because: cooling fan",
+        silent=(
+            AFTER_TRANSDUCER,
+            at_end("transducer", "{stays_on: cooling fan}"),
+            at_end("main", "{stays_on: it warms}"),
+        ),
+    ),
+    Case(
+        "stays-on",
+        "transducer",
+        (at_end("transducer", "{stays_on: cooling fan}"),),
+        "at_end: {stays_on",
+        "transducer stays on at up to 24 V at the end of a run, also of one that is stopped, because",
+        silent=(at_end("transducer", "off"),),
+    ),
+    Case(
+        "stays-on-high",
+        "main",
+        (SERIES, at_end("main", "{stays_on: cooling fan}")),
+        "at_end: {stays_on",
+        "left.1, left.2 can reach 72 V, more than 60 V d.c.",
+        silent=(at_end("main", "{stays_on: cooling fan}"),),
+    ),
+    Case(
+        "ramp-down-too-fast",
+        "main",
+        (at_end("main", "{ramp_down: 200 ms}"),),
+        "ramp_down: 200 ms",
+        "16 V in 200 ms are 80 V/s; 1.42 mF fall to 1 V in up to",
+        silent=(at_end("main", "{ramp_down: 5 s}"),),
+    ),
+    Case(
+        "ramp-down-too-fast",
+        "main",
+        (at_end("main", "{ramp_down: 5 ms}"), SINKS, ("bench", "unloaded: 480 ms", "unloaded: 30 ms")),
+        "ramp_down: 5 ms",
+        "16 V in 5 ms are 3.2 kV/s; left.1 falls without load at 960 V/s at most",
+        silent=(
+            at_end("main", "{ramp_down: 17 ms}"),
+            SINKS,
+            ("bench", "unloaded: 480 ms", "unloaded: 30 ms"),
+        ),
+    ),
+    Case(
+        "ramp-down-too-fast",
+        "main",
+        (at_end("main", "{ramp_down: 20 ms}"), SINKS, SLOW, ("bench", "unloaded: 480 ms", "unloaded: 30 ms")),
+        "ramp_down: 20 ms",
+        "left.1 can be set to a slew of 400 V/s at most",
+        silent=(
+            at_end("main", "{ramp_down: 40 ms}"),
+            SINKS,
+            SLOW,
+            ("bench", "unloaded: 480 ms", "unloaded: 30 ms"),
+        ),
+    ),
+    Case(
+        "unattended",
+        "left, right",
+        (ALONE,),
+        "attended: no",
+        "would switch off: left has no watchdog; right has no watchdog; the bench names no interlock",
+        silent=(ALONE, INTERLOCK),
+    ),
+    Case(
+        "unattended",
+        "left, right",
+        (ALONE, watchdog("left")),
+        "attended: no",
+        "only this computer would switch off: right has no watchdog; the bench names no interlock",
+        silent=(ALONE, watchdog("left"), watchdog("right")),
+    ),
+    Case(
+        "unattended",
+        "left, right",
+        (ALONE, INTERLOCK),
+        "attended: no",
+        "its interlock was seen to act on 2026-11-02, after 2026-11-01",
+        silent=(ALONE, INTERLOCK, watchdog("left"), watchdog("right")),
+        today=dt.date(2026, 11, 1),
+    ),
+    Case(
+        "unattended-high",
+        "main",
+        (SERIES, ALONE),
+        "attended: no",
+        "nobody is there, left.1, left.2 can reach 72 V, more than 60 V d.c. (IEC 61010-1, from memory), and",
+        silent=(ALONE,),
     ),
     Case(
         "return-short",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 
 from railwright.documents.channel import channel_named
@@ -76,10 +77,10 @@ def _channels(bench: Source, supply: str) -> Iterator[Problem]:
             yield Problem(place, message)
         else:
             found[channel] = output, place.line
+    free = (number for number in count(1) if number not in found)
     for output in unnamed:
-        free = next(number for number in range(1, len(found) + 2) if number not in found)
         message = (
             f"expected a 'channel' for output {quoted(output)}, whose name is no number, got none; add the "
-            f"number by which the instrument knows it, such as 'channel: {free}'"
+            f"number by which the instrument knows it, such as 'channel: {next(free)}'"
         )
         yield Problem(bench.where((*outputs, output)), message)

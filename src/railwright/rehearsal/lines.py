@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 
 from railwright.documents.bench import Bench
@@ -11,10 +12,24 @@ from railwright.rehearsal.timeline import Action, Timeline
 from railwright.traces import Span
 
 STAIR = 0.02
-"""Time between two set points of a line that the host plays, where the output has no slew for it [s]."""
+"""Time that one set point with its verification is taken to need where the bench does not say [s]: the
+shortest between two that the host plays.
+"""
 
 MOST_STAIRS = 1000
 """A line of more stairs is rehearsed as a line: each stair is then a thousandth of it at most."""
+
+
+def exchange_of(outputs: Iterable[str], bench: Bench) -> float:
+    """Shortest time between two set points that the host sends to these outputs [s]: the longest exchange of
+    their supplies.
+    """
+    given = (bench.supply_of(output).exchange for output in outputs)
+    return max(STAIR if exchange is None else exchange for exchange in given)
+
+
+def _apart(feed: Feed, bench: Bench) -> float:
+    return exchange_of((output.output for output in feed.outputs), bench)
 
 
 def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
@@ -30,20 +45,23 @@ def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
     return (lowest, highest) if lowest <= highest else None
 
 
-def stair_count(change: float, over: float, slews: tuple[float, float] | None) -> int:
-    """Stairs in which a line of `change` [V] in `over` [s] is played; 0: by the outputs' own slew."""
+def stair_count(change: float, over: float, slews: tuple[float, float] | None, apart: float = STAIR) -> int:
+    """Stairs in which a line of `change` [V] in `over` [s] is played; 0: by the outputs' own slew.
+
+    apart: time between two that the host keeps [s], by `exchange_of`.
+    """
     if over <= 0.0 or change == 0.0 or (slews and abs(change) / over >= slews[0]):
         return 0
-    return max(1, round(over / STAIR))
+    return max(1, round(over / apart))
 
 
 def stairs_of(
-    action: Action, level: float, slews: tuple[float, float] | None
+    action: Action, level: float, slews: tuple[float, float] | None, apart: float = STAIR
 ) -> tuple[tuple[float, float], ...]:
     """(time [s], set point [V]) of each stair in which the host plays a line from `level` [V] on; empty: the
-    outputs play it themselves. A single one comes at once.
+    outputs play it themselves. A single one comes at once. apart: see `stair_count`.
     """
-    count = stair_count(action.voltage - level, action.over, slews)
+    count = stair_count(action.voltage - level, action.over, slews, apart)
     if count == 1:
         return ((action.time, action.voltage),)
     change = action.voltage - level
@@ -55,6 +73,7 @@ def stairs_of(
 def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
     """The timeline with stairs in place of the lines that the outputs cannot play by their own slew."""
     slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
+    apart = {name: _apart(feed, bench) for name, feed in feeds.items()}
     levels: dict[str, float] = {}
     actions: list[Action] = []
     for action in timeline.actions:
@@ -63,10 +82,10 @@ def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
         if action.kind != "line" or name not in slews:
             actions.append(action)
             continue
-        if stair_count(action.voltage - level, action.over, slews[name]) > MOST_STAIRS:
+        if stair_count(action.voltage - level, action.over, slews[name], apart[name]) > MOST_STAIRS:
             actions.append(action)
             continue
-        stairs = stairs_of(action, level, slews[name])
+        stairs = stairs_of(action, level, slews[name], apart[name])
         told = [replace(action, time=time, voltage=voltage, over=0.0) for time, voltage in stairs]
         actions += told or [action]
     return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))
@@ -74,13 +93,13 @@ def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
 
 def highest_stair(timeline: Timeline, span: Span, feed: Feed, bench: Bench) -> float:
     """Height of the highest stair in which this input's lines within a step are played [V]; 0: none is."""
-    slews, level, highest = slew_range(feed, bench), 0.0, 0.0
+    slews, apart, level, highest = slew_range(feed, bench), _apart(feed, bench), 0.0, 0.0
     for action in timeline.actions:
         if action.input != feed.input:
             continue
         change = action.voltage - level
         if action.kind == "line" and span.start <= action.time <= span.end:
-            count = stair_count(change, action.over, slews)
+            count = stair_count(change, action.over, slews, apart)
             highest = max(highest, abs(change) / count if count else 0.0)
         level = 0.0 if action.kind == "off" else action.voltage
     return highest

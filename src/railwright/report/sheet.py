@@ -41,6 +41,7 @@ NOT_OF_SETTING_UP = (
     "interruption-low-impedance",
     "interruption-high-impedance",
     "limit-at-low-voltage",
+    "ramp-down-too-fast",
 )
 """Rules about what is played and measured later: nothing to mind while a bench is set up."""
 FOR_THE_AUTHOR = (
@@ -57,6 +58,8 @@ FOR_THE_AUTHOR = (
     "stop-out-of-reach",
     "stop-in-normal",
     "stop-unseen",
+    "off-after-up",
+    "off-after-unlinked",
 )
 """Rules whose findings ask for another document: whoever sets the bench up can do nothing about them."""
 MOST_CAUTIONS = 7

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
-from railwright.documents.procedure import PowerUp
+from railwright.documents.procedure import Limits, PowerUp
 from railwright.quantities import show
 from railwright.rehearsal.lines import slew_range
 from railwright.rehearsal.setpoints import Feed, SetPoints
@@ -172,17 +172,32 @@ def _range(low: float, high: float) -> str:
 
 def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
     """Off, and when anything may be touched."""
-    steps = documents.procedure.steps
+    steps, limits = documents.procedure.steps, documents.procedure.limits
     down = next((step.power_down for step in reversed(steps) if step.power_down is not None), None)
-    order = [
-        _together(set_points[name])
-        for name in off_order(documents.procedure, documents.device, tuple(set_points))
-    ]
+    staying = [name for name in set_points if limits[name].at_end.kind == "stays_on"]
+    names = off_order(documents.procedure, documents.device, tuple(set_points))
+    order = [_off(set_points, limits, name) for name in names if name not in staying]
+    every = "All off" if not staying else "Off"
     if len(order) == 1:
-        yield Task(f"All off: {order[0]}.")
-    else:
+        yield Task(f"{every}: {order[0]}.")
+    elif order:
         gap = f" ({show(down.gap, 's')} apart)" if down is not None and down.gap else ""
-        yield Task(f"All off in this order{gap}: {', then '.join(order)}.")
+        yield Task(f"{every} in this order{gap}: {', then '.join(order)}.")
+    for name in staying:
+        yield Task(f"{_together(set_points[name])}: stays on, because: {limits[name].at_end.stays_on}.")
+    which = "every output" if not staying else "every output, also one that stayed on,"
     yield Task(
-        f"Before anything is touched or unplugged: every output below {show(OFF_BELOW, 'V')}, by its reading."
+        f"Before anything is touched or unplugged: {which} below {show(OFF_BELOW, 'V')}, by its reading."
     )
+
+
+def _off(set_points: SetPoints, limits: Mapping[str, Limits], name: str) -> str:
+    """How the outputs of one input are switched off, and what has to be off before."""
+    own, said = limits[name], []
+    before = [_outputs(set_points[other]) for other in own.off_after if other in set_points]
+    if before:
+        read = "reads" if len(before) == 1 else "read"
+        said.append(f"once {' and '.join(before)} {read} off, below {show(OFF_BELOW, 'V')}")
+    if own.at_end.ramp_down is not None:
+        said.append(f"lowered to 0 V in {show(own.at_end.ramp_down, 's')} first")
+    return _together(set_points[name]) + (f" ({'; '.join(said)})" if said else "")

@@ -41,13 +41,15 @@ def held_voltage(device: Device, name: str) -> tuple[float, float] | None:
 def off_after(procedure: Procedure, device: Device, names: Sequence[str]) -> dict[str, tuple[str, ...]]:
     """Input -> inputs whose OFF goes out before its own.
 
-    The procedure's last power_down is law; then each power_up backwards, then the device's order backwards,
-    where they do not contradict what came before. Inputs without an order between them have none.
+    What the procedure's limits say (`off_after`), and its last power_down, are law; then each power_up
+    backwards, then the device's order backwards, where they do not contradict what came before. Inputs without
+    an order between them have none.
     """
     before: dict[str, set[str]] = {name: set() for name in names}
     downs = [step.power_down.order for step in procedure.steps if step.power_down is not None]
     ups = [step.power_up.order for step in procedure.steps if step.power_up is not None]
-    pairs = list(pairwise(downs[-1])) if downs else []
+    pairs = [(other, name) for name, limits in procedure.limits.items() for other in limits.off_after]
+    pairs += pairwise(downs[-1]) if downs else []
     pairs += [(later, earlier) for order in ups for earlier, later in pairwise(order)]
     pairs += [(rule.then, rule.after) for rule in device.order]
     for first, second in pairs:

@@ -18,9 +18,10 @@ from railwright.documents.procedure import Procedure
 from railwright.instruments.dialect import load_dialect
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing, Own, as_played, asked_of, shape_actions
-from railwright.rehearsal.lines import STAIR, in_stairs, slew_range, stair_count
+from railwright.rehearsal.lines import exchange_of, in_stairs, slew_range
 from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.rehearsal.timeline import Action, Timeline, build_timeline
+from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.settings.host import Host, by_host
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import Abilities, Listed
@@ -52,6 +53,7 @@ class Delivery:
     least: what no list of so many points can go below, None: by the host. edge: how far jumps are out of
     time, or how long they last [s]. tolerance: what was accepted [V]. serves: whether that is kept. why: the
     reason in numbers. remedy: what would do where it is not. listing: what is loaded, None: by the host.
+    host: what the host can do of it. lacks: why no list does it, '' where one does or none is asked for.
     """
 
     step: int
@@ -65,6 +67,8 @@ class Delivery:
     why: str
     remedy: str
     listing: Listing | None
+    host: Host
+    lacks: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,14 +80,6 @@ class ListPoints:
     longest: float
     step: float
     between: tuple[Literal["step", "line"], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Host:
-    """What the host can do of a shape: largest deviation [V], and why ('' where there is none)."""
-
-    error: float
-    why: str
 
 
 def deliveries(
@@ -132,15 +128,16 @@ def _delivery(
     levels = [level, *(action.voltage for action in actions)]
     if tolerance is None:
         tolerance = max(TOLERANCE * (max(levels) - min(levels)), _resolution(feed, bench))
-    host = _by_host(actions, level, slew_range(feed, bench))
+    apart = exchange_of((output.output for output in feed.outputs), bench)
+    host = by_host(actions, level, slew_range(feed, bench), apart)
     if host.error <= tolerance:
         why = host.why or "every set point and line is the outputs' own, timed by the host"
-        return Delivery(step, name, "host", host.error, None, STAIR, tolerance, True, why, "", None)
+        return Delivery(step, name, "host", host.error, None, apart, tolerance, True, why, "", None, host)
     hindrance = _hindrance(feed, bench, set_points, busy)
     if hindrance:
         return Delivery(
-            step, name, "host", host.error, None, STAIR, tolerance, False, f"{host.why}; {hindrance}",
-            "take outputs with a point list, or with a slew for it", None,
+            step, name, "host", host.error, None, apart, tolerance, False, f"{host.why}; {hindrance}",
+            "take outputs with a point list, or with a slew for it", None, host, hindrance,
         )  # fmt: skip
     points = points_of(feed, bench)
     assert points is not None
@@ -150,8 +147,8 @@ def _delivery(
     if needed > HOPELESS * points.at_most:
         told = f"its own list of {points.at_most} points cannot either: {needed} are needed at least"
         return Delivery(
-            step, name, "host", host.error, None, STAIR, tolerance, False, f"{host.why}; {told}",
-            _more(points), None,
+            step, name, "host", host.error, None, apart, tolerance, False, f"{host.why}; {told}",
+            _more(points), None, host, told,
         )  # fmt: skip
     asked = asked_of(level, actions, span.start, span.end - span.start)
     best = _best(asked, abilities(feed, bench), points, tolerance, turns)
@@ -160,8 +157,8 @@ def _delivery(
         if best is not None:
             told = f"its best list of {points.at_most} points is off by {show(best[0].error, 'V')}"
         return Delivery(
-            step, name, "host", host.error, None, STAIR, tolerance, False, f"{host.why}; {told}",
-            _more(points), None,
+            step, name, "host", host.error, None, apart, tolerance, False, f"{host.why}; {told}",
+            _more(points), None, host, told,
         )  # fmt: skip
     listed, count = best
     number = listed.points.dwells.size
@@ -177,7 +174,7 @@ def _delivery(
     serves = listed.error <= tolerance
     return Delivery(
         step, name, "list", listed.error, listed.least, listed.edge, tolerance, serves, why,
-        "" if serves else _more(points), Listing(step, name, listed.points, count),
+        "" if serves else _more(points), Listing(step, name, listed.points, count), host,
     )  # fmt: skip
 
 
@@ -208,30 +205,6 @@ def _more(points: ListPoints) -> str:
         f"accept more, or take an output with more points than {points.at_most}, dwells shorter than "
         f"{show(points.shortest, 's')}, or a slew for it"
     )
-
-
-def _by_host(actions: Sequence[Action], level: float, slews: tuple[float, float] | None) -> _Host:
-    """Largest deviation where the host sends each set point or line at its time."""
-    worst, why, before = 0.0, "", -1.0
-    for action in actions:
-        change = abs(action.voltage - level)
-        if 0.0 < action.time - before < STAIR * (1.0 - 1e-6) and before >= 0.0 and change > worst:
-            worst = change
-            apart = show(action.time - before, "s")
-            why = f"set points {apart} apart, the host keeps {show(STAIR, 's')} between two"
-        count, rate = stair_count(change, action.over, slews), change / action.over if action.over else 0.0
-        off = change / count if count else 0.0
-        if off > worst:
-            worst = off
-            stairs = "one step" if count == 1 else f"{count} stairs"
-            why = f"a line of {show(action.over, 's')} goes in {stairs} of {show(off, 'V')}"
-        if slews and count == 0 and rate > slews[1]:
-            off = change * (1.0 - slews[1] / rate)
-            if off > worst:
-                worst = off
-                why = f"{show(rate, 'V/s')} is asked, the outputs' slew is {show(slews[1], 'V/s')} at most"
-        before, level = action.time, action.voltage
-    return _Host(worst, why)
 
 
 def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[Listing]) -> str:

@@ -85,6 +85,14 @@ def test_healthy_devices_pass_wherever_they_lie_in_their_tolerances(
     assert ends == [""] * 30
 
 
+def test_what_goes_off_after_another_does_so_from_the_first_power_up_on(tmp_path: Path) -> None:
+    changes = {"    trip_delay: 40 ms\n": "    trip_delay: 40 ms\n    off_after: [transducer]\n"}
+    folder = write(tmp_path / "after", changes)
+    for part in PARTS:
+        limits = load_documents(folder / f"{part}.procedure.yaml").procedure.limits
+        assert (limits["main"].off_after, limits["transducer"].off_after) == (("transducer",), ())
+
+
 def test_at_little_energy_nothing_starts_and_little_flows(as_it_is: Path) -> None:
     documents = load_documents(as_it_is / "leads.procedure.yaml")
     settings = settle(documents, TODAY)

@@ -69,6 +69,7 @@ class _Scene:
     gap: float
     every: float
     today: dt.date
+    off_after: Mapping[str, tuple[str, ...]]
 
     def documents(self, text: str) -> Documents:
         root, problems = compose(text, "first power")
@@ -78,7 +79,8 @@ class _Scene:
 
     def draft(self, title: str, limits: Mapping[str, LimitsOf], steps: tuple[PlainStep, ...]) -> Draft:
         device, bench = self.paths
-        return Draft(title, device, bench, self.hook_up, limits, self.order, self.gap, steps, self.every)
+        draft = Draft(title, device, bench, self.hook_up, limits, self.order, self.gap, steps, self.every)
+        return replace(draft, off_after=self.off_after)
 
 
 def first_power(
@@ -91,8 +93,8 @@ def first_power(
     """The two procedures.
 
     paths: of the device and the bench document, as the procedures are to name them. given: a procedure whose
-    hook-up, order and limits are taken; None: they are chosen. Raises NotPossible where none can be made, and
-    `railwright.physics.solver.SolverError` where the circuit cannot be solved.
+    hook-up, orders (of switching on and off) and limits are taken; None: they are chosen. Raises NotPossible
+    where none can be made, and `railwright.physics.solver.SolverError` where the circuit cannot be solved.
     """
     for name, wanted in device.inputs.items():
         if given is None or name in given.hook_up:
@@ -102,7 +104,8 @@ def first_power(
     outputs = [bench.output(name) for each in hook_up.values() for name in each.outputs]
     updates = [(output.reading.update if output.reading else None) or ASSUMED_UPDATE for output in outputs]
     every = min(max([FASTEST_RECORD, *updates]), SLOWEST_RECORD)
-    scene = _Scene(device, bench, paths, hook_up, order, gap, every, today)
+    after = {} if given is None else {name: each.off_after for name, each in given.limits.items()}
+    scene = _Scene(device, bench, paths, hook_up, order, gap, every, today, after)
     provisional = scene.draft("x", {name: LimitsOf(1.0, None, 1.0) for name in hook_up}, ())
     documents = scene.documents(as_text(provisional))
     sources, _ = sources_of(documents)

@@ -6,7 +6,7 @@ import json
 import re
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from railwright.documents.hook_up import HookUp
 from railwright.quantities import show
@@ -31,7 +31,9 @@ class LimitsOf:
 
 @dataclass(frozen=True)
 class Draft:
-    """Everything that one procedure document says, SI units. remarks: comments at its head."""
+    """Everything that one procedure document says, SI units. remarks: comments at its head. off_after: input
+    -> inputs that have to be off before it.
+    """
 
     title: str
     device: str
@@ -47,6 +49,7 @@ class Draft:
     watched: tuple[Watched, ...] = ()
     trips: tuple[tuple[str, str, str], ...] = ()
     overrides: tuple[tuple[str, str, str], ...] = ()
+    off_after: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def as_text(draft: Draft) -> str:
@@ -58,6 +61,8 @@ def as_text(draft: Draft) -> str:
     lines += ["", "limits:"]
     for name, limits in draft.limits.items():
         lines += [f"  {quote(name)}:", *_limits(limits)]
+        if after := draft.off_after.get(name):
+            lines.append(f"    off_after: [{', '.join(map(quote, after))}]")
     lines += ["", "steps:", *_steps(draft)]
     if draft.watched or draft.trips:
         lines += ["", "stop_when:", *_stops(draft)]

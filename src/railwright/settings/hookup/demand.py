@@ -12,7 +12,7 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
-from railwright.rehearsal.lines import STAIR
+from railwright.rehearsal.lines import exchange_of
 from railwright.rehearsal.timeline import Timeline
 from railwright.settings import figures
 from railwright.settings.context import Source
@@ -109,9 +109,9 @@ def _meet(one: tuple[float, float], other: tuple[float, float]) -> float:
     return (one[0] - other[0]) / (other[1] ** 2 - one[1] ** 2)
 
 
-def _shape_need(name: str, played: Played, timeline: Timeline) -> ShapeNeed | None:
+def _shape_need(name: str, played: Played, timeline: Timeline, apart: float) -> ShapeNeed | None:
     """What the shapes on an input ask of a point list; None where no piece is too brief for set points sent
-    one by one.
+    one by one. apart: shortest time between two of them [s].
     """
     found: ShapeNeed | None = None
     starts = [piece.start for piece in played.pieces]
@@ -121,7 +121,7 @@ def _shape_need(name: str, played: Played, timeline: Timeline) -> ShapeNeed | No
         first, last = bisect_left(starts, span.start - 1e-9), bisect_left(starts, span.end - 1e-9)
         pieces = [piece for piece in played.pieces[first:last] if piece.stop > piece.start]
         briefest = min((piece.stop - piece.start for piece in pieces), default=math.inf)
-        if briefest >= STAIR * (1 - 1e-6) or (found is not None and briefest >= found.briefest):
+        if briefest >= apart * (1 - 1e-6) or (found is not None and briefest >= found.briefest):
             continue
         lines = sum(piece.before != piece.after for piece in pieces)
         holds = len(pieces) - lines
@@ -134,6 +134,9 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
     device, bench, procedure = documents.device, documents.bench, documents.procedure
     played, timeline = what_is_played(procedure, device)
     any_lead = next(iter(bench.leads.values()))
+    # What the slowest supply cannot time; of a group `of_output.point_list` asks what its own can.
+    every = (f"{name}.{output}" for name, supply in bench.supplies.items() for output in supply.outputs)
+    slowest = exchange_of(every, bench)
     found = {}
     for name, wish in procedure.hook_up.items():
         wanted, fixture = device.inputs[name], bench.fixture(wish.fixture)
@@ -172,7 +175,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             },
             own_power=max((volts * amperes for volts, amperes in draws), default=0.0),
             powers=_most_power((volts + diode, amperes) for volts, amperes in draws),
-            shape=_shape_need(name, played[name], timeline),
+            shape=_shape_need(name, played[name], timeline, slowest),
             slowest_rise=min(rises, default=math.inf),
         )
     return found

@@ -6,7 +6,7 @@ from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
 from railwright.instruments.dialect import load_dialect
 from railwright.quantities import show
-from railwright.rehearsal.lines import STAIR
+from railwright.rehearsal.lines import exchange_of
 from railwright.settings import figures
 from railwright.settings.context import output_path
 from railwright.settings.hookup.demand import Demand, ShapeNeed
@@ -37,12 +37,15 @@ def point_list(demand: Demand, group: Group, bench: Bench) -> Found:
     shape = demand.shape
     if shape is None:
         return
+    apart = exchange_of(group.names, bench)
+    if shape.briefest >= apart * (1 - 1e-6):
+        return
     step, brief = shape.step, show(shape.briefest, "s")
     for name, output in each_of(group):
         if lacks := _lacks_list(shape, name, output, bench):
             yield Obstacle(
                 f"'{step}' has a piece of {brief}, which wants a point list; {lacks}",
-                f"make every hold and line of '{step}' {show(STAIR, 's')} or longer",
+                f"make every hold and line of '{step}' {show(apart, 's')} or longer",
                 PROCEDURE,
                 ("procedure", "steps", shape.number, "shape"),
             )

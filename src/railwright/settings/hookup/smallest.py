@@ -17,6 +17,7 @@ from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
 from railwright.documents.translate import validated
 from railwright.quantities import show
+from railwright.rehearsal.lines import STAIR
 from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import Group
@@ -104,7 +105,7 @@ def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:
     withstands = demand.input.withstands_always
     if withstands is not None and withstands - volts < _NARROW * volts:
         words.append(f"with an OVP that is exact to {show(EXACT_OVP, 'V')}")
-    if demand.shape is not None:
+    if demand.shape is not None and demand.shape.briefest < STAIR * (1 - 1e-6):
         count = demand.shape.drawn
         words.append(f"with a point list of {count} points down to {show(demand.shape.briefest, 's')}")
     return candidate, f"{', '.join(words)}, for {demand.name}"

@@ -1,30 +1,40 @@
-"""Rules about how shapes reach the outputs: timed by the host, or by the outputs' own point lists."""
+"""Rules about how set points reach the outputs: timed by the host, or by the outputs' own point lists."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from railwright.quantities import show
+from railwright.rehearsal.delivered import shape_actions
+from railwright.rehearsal.lines import exchange_of, slew_range
+from railwright.rehearsal.timeline import Action, Timeline
 from railwright.settings.context import Context
 from railwright.settings.delivery import Delivery
 from railwright.settings.findings import Severity
+from railwright.settings.host import AT_ONCE, EXACT, by_host
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 
 def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
     """Every delivery with where its shape is written, and its step's name."""
     for each in context.deliveries:
-        shape = context.procedure.steps[each.step].shape
-        inside = ("inputs", each.input) if shape is not None and shape.inputs is not None else ()
-        path = ("procedure", "steps", each.step, "shape", *inside)
+        path = _shape_path(context, each.step, each.input)
         yield each, path, context.timeline.spans[each.step].name
+
+
+def _shape_path(context: Context, step: int, name: str) -> Path:
+    """Where a shape, or its part for one input, is written."""
+    shape = context.procedure.steps[step].shape
+    inside = ("inputs", name) if shape is not None and shape.inputs is not None else ()
+    return ("procedure", "steps", step, "shape", *inside)
 
 
 @rule("shape-not-served", Severity.CAUTION)
 def shape_not_served(context: Context) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
     for each, path, name in _delivered(context):
-        if not each.serves:
+        if not each.serves and not (each.by == "host" and each.host.left_out):  # that one stops
             yield Hit(
                 each.input,
                 path,
@@ -32,6 +42,74 @@ def shape_not_served(context: Context) -> Outcome:
                 f"accepted: {each.why}",
                 each.remedy,
             )
+
+
+@rule("host-cannot-keep", Severity.STOP)
+def host_cannot_keep(context: Context) -> Outcome:
+    """Set points are asked of the host that follow each other sooner than it can send and verify them."""
+    for step, name, path, asked, left_out, closest, lacks in _too_soon(context):
+        source = context.sources[name]
+        apart = exchange_of(source.outputs, context.bench)
+        supplies = dict.fromkeys(output.partition(".")[0] for output in source.outputs)
+        unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
+        taken = f" (taken: the bench gives no 'exchange' of {', '.join(unknown)})" if unknown else ""
+        times = math.ceil(10.0 * apart / max(closest, AT_ONCE) * (1.0 - EXACT)) / 10.0
+        yield Hit(
+            name,
+            path,
+            f"'{step}' asks for {asked} set points of {name}, {show(closest, 's')} apart at the closest; the "
+            f"host keeps {show(apart, 's')} between two{taken}: it would leave out {left_out} of them{lacks}",
+            f"play it {times:g} times as slowly, or from outputs with a point list that holds it, or from a "
+            "supply with a shorter exchange",
+        )
+
+
+def _too_soon(context: Context) -> Iterator[tuple[str, str, Path, int, int, float, str]]:
+    """Steps of which the host would leave out set points: name of the step, input, where it is written; set
+    points asked for, and left out; time between the closest two [s]; and why no list plays them, in words.
+    """
+    delivered = {(each.step, each.input): each for each in context.deliveries}
+    ends = _at_the_end(context.timeline)
+    for (step, name), own in shape_actions(context.timeline).items():
+        draft, delivery = context.drafts.get(name), delivered.get((step, name))
+        if draft is None or (delivery is not None and delivery.by == "list"):
+            continue
+        last = ends.get((step, name), [])
+        if delivery is None or last:
+            apart = exchange_of(context.sources[name].outputs, context.bench)
+            waits = [wait.time for wait in context.timeline.waits if wait.step == step]
+            slews = slew_range(draft.feed, context.bench)
+            host = by_host([*own.actions, *last], own.level, slews, apart, waits)
+        else:
+            host = delivery.host
+        if host.left_out and (delivery is None or host.error > delivery.tolerance):
+            lacks = f"; {delivery.lacks}" if delivery and delivery.lacks else ""
+            path = _shape_path(context, step, name)
+            title = context.timeline.spans[step].name
+            yield title, name, path, host.asked, host.left_out, host.closest, lacks
+    for index, step_ in enumerate(context.procedure.steps):
+        sweep = step_.sweep
+        if sweep is None or sweep.input not in context.sources:
+            continue
+        apart = exchange_of(context.sources[sweep.input].outputs, context.bench)
+        every = math.ceil(min(apart / sweep.dwell, float(sweep.points)) * (1.0 - EXACT))
+        left_out = sweep.points - math.ceil(sweep.points / max(1, every))
+        if left_out:
+            path = ("procedure", "steps", index, "sweep", "dwell")
+            title = context.timeline.spans[index].name
+            yield title, sweep.input, path, sweep.points, left_out, sweep.dwell, ""
+
+
+def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:
+    """(position of a shape's step, input) -> what the shape does at its very end: `shape_actions` leaves that
+    to the next step.
+    """
+    found: dict[tuple[int, str], list[Action]] = {}
+    for action in timeline.actions:
+        step = action.path[1] if action.path else None
+        if isinstance(step, int) and action.time >= timeline.spans[step].end:
+            found.setdefault((step, action.input), []).append(action)
+    return found
 
 
 @rule("shape-by-list", Severity.NOTE)

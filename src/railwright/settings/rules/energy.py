@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from railwright.quantities import show
-from railwright.settings.context import Context
+from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 
@@ -44,40 +45,73 @@ def slow_discharge(context: Context) -> Outcome:
     """After switching off, only a bleeder discharges the input, and that takes long."""
     for source in context.sources.values():
         highest = source.played.highest
-        most = source.load.capacitance.high
-        if highest is None or highest.voltage <= FALLEN or most == 0.0:
+        found = discharge_of(context, source)
+        if highest is None or found is None:
             continue
-        # Through a diode neither the output's bleeder nor its capacitor has a part in it.
-        blocked = source.fixture is not None and source.fixture.diode is not None
-        bleeders = [output.bleeder for output in source.rows if output.bleeder is not None]
-        if len(bleeders) < source.count and not blocked:
+        if found.through is None:
             path = (*source.at_output, "bleeder")
             yield Unknown(
                 source.name, path, "bleeder of the output", "how long it stays charged after switching off"
             )
-            continue
-        if blocked:
-            bleeder, through = math.inf, f"the diode in '{source.hook_up.fixture}' blocks"
-        else:
-            bleeder = sum(bleeders) if source.series else 1.0 / sum(1.0 / each for each in bleeders)
-            through = f"bleeder {show(bleeder, 'ohm')}"
-            most += source.output_capacitance or 0.0
-        time = discharging_time(context, source.name, most, bleeder, highest.voltage)
-        if time is not None and time > PATIENCE:
-            takes = show(time, "s") if time < math.inf else "a time that no figure gives"
+        elif found.time is not None and found.time > PATIENCE:
+            takes = show(found.time, "s") if found.time < math.inf else "a time that no figure gives"
             yield Hit(
                 source.name,
                 source.at_output,
-                f"{show(most, 'F')} fall from {show(highest.voltage, 'V')} to {show(FALLEN, 'V')} in up to "
-                f"{takes} ({through}, least draw of the load)",
+                f"{show(found.farads, 'F')} fall from {show(highest.voltage, 'V')} to {show(FALLEN, 'V')} in "
+                f"up to {takes} ({found.through}, least draw of the load)",
                 "wait so long after switching off before touching or unplugging anything",
             )
 
 
+@dataclass(frozen=True, slots=True)
+class Discharge:
+    """How an input's capacitors empty.
+
+    farads: of all that empty together [F]. time: longest, from the highest voltage played to `FALLEN` [s];
+    None: unknown. through: by what, for people; None: the bleeder is unknown.
+    """
+
+    farads: float
+    time: float | None
+    through: str | None
+
+
+def discharge_of(context: Context, source: Source, *, sinks: bool = False) -> Discharge | None:
+    """How an input empties; None: nothing is there to empty.
+
+    sinks: its outputs are on, and take in what they can.
+    """
+    highest = source.played.highest
+    most = source.load.capacitance.high
+    if highest is None or highest.voltage <= FALLEN or most == 0.0:
+        return None
+    # Through a diode neither the output's bleeder nor its capacitor has a part in it.
+    if source.fixture is not None and source.fixture.diode is not None:
+        time = discharging_time(context, source.name, most, math.inf, highest.voltage)
+        return Discharge(most, time, f"the diode in '{source.hook_up.fixture}' blocks")
+    bleeders = [output.bleeder for output in source.rows if output.bleeder is not None]
+    if len(bleeders) < source.count:
+        return Discharge(most, None, None)
+    bleeder = sum(bleeders) if source.series else 1.0 / sum(1.0 / each for each in bleeders)
+    most += source.output_capacitance or 0.0
+    through, taken = f"bleeder {show(bleeder, 'ohm')}", 0.0
+    if sinks and (taken := _sunk(source)):
+        through += f", {show(taken, 'A')} into the output"
+    time = discharging_time(context, source.name, most, bleeder, highest.voltage, taken)
+    return Discharge(most, time, through)
+
+
+def _sunk(source: Source) -> float:
+    """Current that the outputs of an input take in together [A]; what is unknown is not counted on."""
+    each = [output.sink or 0.0 for output in source.rows]
+    return sum(each) if source.parallel else min(each)
+
+
 def discharging_time(
-    context: Context, name: str, most: float, bleeder: float, voltage: float
+    context: Context, name: str, most: float, bleeder: float, voltage: float, taken: float = 0.0
 ) -> float | None:
-    """Longest time from `voltage` down to `FALLEN` [s]: ∫ C dv / (v/R + I_load(v)), least draw."""
+    """Longest time from `voltage` down to `FALLEN` [s]: ∫ C dv / (v/R + I_load(v) + I_taken), least draw."""
     time, previous = 0.0, voltage
     for index in range(1, 201):
         current = voltage * (FALLEN / voltage) ** (index / 200)
@@ -85,7 +119,7 @@ def discharging_time(
         drawn = context.sources[name].load.current(middle)
         if drawn is None:
             return None
-        flows = middle / bleeder + max(drawn.low, 0.0)
+        flows = middle / bleeder + max(drawn.low, 0.0) + taken
         if flows == 0.0:
             return math.inf
         time += most * (previous - current) / flows

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterator
 
 from railwright.quantities import show
-from railwright.rehearsal.lines import stair_count
+from railwright.rehearsal.lines import exchange_of, stair_count
 from railwright.settings import figures
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
@@ -174,8 +174,9 @@ def ramp_in_stairs(context: Context) -> Outcome:
         ]
         if not changes or all(slew is not None for slew in slews):
             continue
+        apart = exchange_of(source.outputs, context.bench)
         stairs = [
-            (change / stair_count(change, change / rate, None), change, slope)
+            (change / stair_count(change, change / rate, None, apart), change, slope)
             for change, rate, slope in changes
             if change
         ]

@@ -1,0 +1,83 @@
+"""What the host keeps of the set points that it sends one by one, each with its verification."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from railwright.quantities import show
+from railwright.rehearsal.lines import stair_count
+from railwright.rehearsal.timeline import Action
+
+AT_ONCE = 1e-9
+"""Instants less apart are one, and go in one message [s]."""
+EXACT = 1e-6
+"""Part of a time that may be missing, by the rounding of sums of times."""
+
+
+@dataclass(frozen=True, slots=True)
+class Host:
+    """What the host can do of some set points of one input.
+
+    error: largest deviation of what the outputs are told from what is asked [V], jumps apart; why: what it
+    comes from, '' where there is none. asked: set points; left_out: those of them that come too soon after
+    the one before; closest: shortest time between two [s], inf where there are not two.
+    """
+
+    error: float
+    why: str
+    asked: int
+    left_out: int
+    closest: float
+
+
+def by_host(
+    actions: Sequence[Action],
+    level: float,
+    slews: tuple[float, float] | None,
+    apart: float,
+    waits: Sequence[float] = (),
+) -> Host:
+    """What becomes of the actions of one input, from `level` [V] on, where the host sends each at its time.
+
+    slews: of the outputs [V/s]; None: they have none. apart: shortest time between two set points [s]. waits:
+    times at which everything stays until a trigger or a key comes; what comes behind is never too soon.
+    """
+    worst, why = 0.0, ""
+    asked, left_out, closest = 0, 0, math.inf
+    kept, kept_level, told = -math.inf, level, -math.inf
+    for action in actions:
+        change = abs(action.voltage - level)
+        count = stair_count(change, action.over, slews, apart)
+        alone = count <= 1  # else in stairs, the last one at its end
+        first = action.time if alone else action.time + action.over / count
+        last = first if alone else action.time + action.over
+        if any(told <= wait <= first for wait in waits):
+            kept = told = -math.inf
+        gap = first - told
+        if gap > AT_ONCE:
+            asked += max(1, count)
+            closest = min(closest, gap)
+        soon = AT_ONCE < first - kept < apart * (1.0 - EXACT)
+        if soon:
+            left_out += gap > AT_ONCE
+            off = abs(action.voltage - kept_level)
+            if off > worst:
+                worst = off
+                why = f"set points {show(gap, 's')} apart, the host keeps {show(apart, 's')} between two"
+        off = change / count if count else 0.0
+        if off > worst:
+            worst = off
+            stairs = "one step" if count == 1 else f"{count} stairs"
+            why = f"a line of {show(action.over, 's')} goes in {stairs} of {show(off, 'V')}"
+        rate = change / action.over if action.over else 0.0
+        if slews and count == 0 and rate > slews[1]:
+            off = change * (1.0 - slews[1] / rate)
+            if off > worst:
+                worst = off
+                why = f"{show(rate, 'V/s')} is asked, the outputs' slew is {show(slews[1], 'V/s')} at most"
+        if not soon or not alone:
+            kept, kept_level = last, action.voltage
+        level, told = action.voltage, last
+    return Host(worst, why, asked, left_out, closest)

@@ -1,0 +1,263 @@
+"""Rules about how a run ends: what goes off after what, what ramps down first, what stays on, and what
+switches off when nobody is there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.instruments.dialect import load_dialect
+from railwright.quantities import show
+from railwright.rehearsal.timeline import Action
+from railwright.settings import figures
+from railwright.settings.context import Context, Source
+from railwright.settings.findings import Severity
+from railwright.settings.played import step_name
+from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.rules.energy import FALLEN, discharge_of
+from railwright.settings.rules.voltage import TOUCH_LIMIT
+
+DANGEROUS = TOUCH_LIMIT["dry"]
+"""Voltage above which nothing is left on, and nothing runs alone, unless an override says why [V]."""
+
+
+def _after(source: Source | None) -> tuple[str, ...]:
+    """Inputs that have to be confirmed off before this one goes off."""
+    return () if source is None or source.limits is None else source.limits.off_after
+
+
+def _stays_on(source: Source | None) -> str | None:
+    """Why an input stays on at the end; None: it goes off."""
+    return None if source is None or source.limits is None else source.limits.at_end.stays_on
+
+
+def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
+    """Every switching on and off in order of time, with the inputs that are on just after it."""
+    on: set[str] = set()
+    for action in context.timeline.actions:
+        if action.kind == "on":
+            on.add(action.input)
+        elif action.kind == "off":
+            on.discard(action.input)
+        else:
+            continue
+        yield action, frozenset(on)
+
+
+def _place(context: Context, action: Action) -> tuple[str, Path]:
+    """Name of the step that switches, and where it is written."""
+    if action.path:
+        index = action.path[1]
+        assert isinstance(index, int)
+        return step_name(context.procedure.steps[index], index), ("procedure", *action.path)
+    kind = "power_up" if action.kind == "on" else "power_down"
+    index = next(
+        number
+        for number, span in enumerate(context.timeline.spans)
+        if span.kind == kind and span.start <= action.time <= span.end and action.input in span.inputs
+    )
+    return step_name(context.procedure.steps[index], index), ("procedure", "steps", index, kind, "order")
+
+
+@rule("off-after-order", Severity.STOP)
+def off_after_order(context: Context) -> Outcome:
+    """A step switches an input off while another is on that has to be confirmed off before it."""
+    told: set[tuple[str, str, str]] = set()
+    for action, on in _switched(context):
+        if action.kind != "off":
+            continue
+        for other in _after(context.sources.get(action.input)):
+            if other not in on:
+                continue
+            name, path = _place(context, action)
+            if (name, action.input, other) in told:
+                continue
+            told.add((name, action.input, other))
+            yield Hit(
+                action.input,
+                path,
+                f"'{name}' switches {action.input} off while {other} is on; by its 'off_after' it stays on "
+                f"until {other} is confirmed off",
+                f"switch {other} off before {action.input}, or take {other} out of 'off_after'",
+            )
+
+
+@rule("off-after-up", Severity.CAUTION)
+def off_after_up(context: Context) -> Outcome:
+    """An input comes up before another that has to stay on as long as it is on."""
+    for action, on in _switched(context):
+        for name, source in context.sources.items():
+            if action.kind == "on" and action.input in _after(source) and name not in on:
+                step, path = _place(context, action)
+                yield Hit(
+                    name,
+                    path,
+                    f"'{step}' switches {action.input} on while {name} is off; by its 'off_after' {name} "
+                    f"stays on as long as {action.input} is",
+                    f"switch {name} on first, and write it into the device's 'order'",
+                )
+
+
+@rule("off-after-unlinked", Severity.CAUTION)
+def off_after_unlinked(context: Context) -> Outcome:
+    """An input stays on when another trips that has to stay on as long as it is on."""
+    for name, source in context.sources.items():
+        for other in _after(source):
+            follower = context.sources.get(other)
+            if follower is None or follower.limits is None or name in follower.limits.trips_when:
+                continue
+            yield Hit(
+                other,
+                (*follower.at_limits, "trips_when"),
+                f"should {name} trip, {other} stays on without it; by 'off_after' of {name} it must not",
+                f"write 'trips_when: [{name}]' in the limits of {other}",
+            )
+
+
+@rule("off-after-stays-on", Severity.STOP)
+def off_after_stays_on(context: Context) -> Outcome:
+    """An input is to go off after one that stays on: it never would."""
+    for name, source in context.sources.items():
+        for position, other in enumerate(_after(source)):
+            if (reason := _stays_on(context.sources.get(other))) is not None and _stays_on(source) is None:
+                yield Hit(
+                    name,
+                    (*source.at_limits, "off_after", position),
+                    f"{name} stays on until {other} is off, and {other} stays on, because: {reason}",
+                    f"take {other} out of 'off_after', or let it go off",
+                )
+
+
+@rule("stays-on", Severity.CAUTION)
+def stays_on(context: Context) -> Outcome:
+    """An input stays on at the end of a run."""
+    for name, source in context.sources.items():
+        if (reason := _stays_on(source)) is not None:
+            highest = source.played.highest
+            volts = f" at up to {show(highest.voltage, 'V')}" if highest is not None else ""
+            yield Hit(
+                name,
+                (*source.at_limits, "at_end"),
+                f"{name} stays on{volts} at the end of a run, also of one that is stopped, because: {reason}",
+                "switch it off at the supply when it is not needed any more; measure before touching",
+            )
+
+
+@rule("stays-on-high", Severity.STOP)
+def stays_on_high(context: Context) -> Outcome:
+    """An input stays on at the end whose outputs can reach a dangerous voltage."""
+    for name, source in context.sources.items():
+        if _stays_on(source) is not None and source.full_voltage > DANGEROUS:
+            yield Hit(
+                name,
+                (*source.at_limits, "at_end"),
+                f"{', '.join(source.outputs)} can reach {show(source.full_voltage, 'V')}, more than "
+                f"{show(DANGEROUS, 'V')} d.c. (IEC 61010-1, from memory), and would be left on",
+                "let it go off at the end, or feed it from outputs that reach less",
+            )
+
+
+@rule("ramp-down-too-fast", Severity.CAUTION)
+def ramp_down_too_fast(context: Context) -> Outcome:
+    """A ramp to 0 V at the end is faster than the output's slew, its fall or the load can follow."""
+    for name, source in context.sources.items():
+        time = None if source.limits is None else source.limits.at_end.ramp_down
+        highest = source.played.highest
+        if time is None or highest is None or highest.voltage <= FALLEN:
+            continue
+        asked = f"{show(highest.voltage, 'V')} in {show(time, 's')} are {show(highest.voltage / time, 'V/s')}"
+        slow = [(highest.voltage / able, words) for able, words in _rates(source)]
+        if any(figures.slowest_fall(output) is None for output in source.rows):
+            path = (*source.at_output, "fall")
+            figure = "unloaded fall time of the output"
+            yield Unknown(next(iter(source.outputs)), path, figure, f"the ramp of {name} at the end")
+        discharge = discharge_of(context, source, sinks=True)
+        if discharge is not None and discharge.time is not None:
+            fallen = f"{show(discharge.farads, 'F')} fall to {show(FALLEN, 'V')} in up to"
+            takes = (
+                show(discharge.time, "s") if discharge.time < float("inf") else "a time that no figure gives"
+            )
+            slow.append((discharge.time, f"{fallen} {takes} ({discharge.through}, least draw of the load)"))
+        longest = max(slow, key=lambda each: each[0], default=(0.0, ""))
+        if longest[0] > time * (1 + 1e-9):
+            least = f"ramp for {show(longest[0], 's')} or more, " if longest[0] < float("inf") else ""
+            yield Hit(
+                name,
+                (*source.at_limits, "at_end", "ramp_down"),
+                f"{asked}; {longest[1]}: the voltage lags behind the ramp",
+                f"{least}or take an output that sinks current"
+                if least
+                else "take an output that sinks current",
+            )
+
+
+def _rates(source: Source) -> Iterator[tuple[float, str]]:
+    """How fast the outputs can go down together [V/s], by their slew and by their fall, and in words."""
+    for what, each in (
+        ("can be set to a slew of", [output.slew.high if output.slew else None for output in source.rows]),
+        ("falls without load at", [figures.slowest_fall(output) for output in source.rows]),
+    ):
+        known = [rate for rate in each if rate is not None]
+        if known and len(known) == source.count:
+            able = sum(known) if source.series else min(known)
+            yield able, f"{' and '.join(source.outputs)} {what} {show(able, 'V/s')} at most"
+
+
+def _alone(context: Context) -> list[str]:
+    """Why nothing but this computer switches off when nobody is there; empty: something does, or somebody is
+    there.
+    """
+    if context.procedure.attended:
+        return []
+    lacks = []
+    for name, supply in context.used_supplies.items():
+        if supply.watchdog is None:
+            lacks.append(f"{name} has no watchdog")
+        elif load_dialect(supply.dialect).watchdog is None:
+            lacks.append(f"dialect '{supply.dialect}' has no command for the watchdog of {name}")
+    interlock = context.bench.interlock
+    if not lacks or (interlock is not None and interlock.seen_to_act <= context.today):
+        return []
+    if interlock is None:
+        return [*lacks, "the bench names no interlock"]
+    return [*lacks, f"its interlock was seen to act on {interlock.seen_to_act}, after {context.today}"]
+
+
+_REMEDY = (
+    "give a 'watchdog' of each supply in the bench, or an 'interlock' that a person has opened and seen to "
+    "act; else stay beside the bench (attended: yes)"
+)
+
+
+def _high(context: Context) -> list[Source]:
+    return [source for source in context.sources.values() if source.full_voltage > DANGEROUS]
+
+
+@rule("unattended", Severity.CAUTION)
+def unattended(context: Context) -> Outcome:
+    """A run is to go on alone, and only this computer would switch its outputs off."""
+    lacks = _alone(context)
+    if lacks and not _high(context):
+        yield Hit(
+            ", ".join(context.used_supplies),
+            ("procedure", "attended"),
+            f"nobody is there, and only this computer would switch off: {'; '.join(lacks)}",
+            _REMEDY,
+        )
+
+
+@rule("unattended-high", Severity.STOP)
+def unattended_high(context: Context) -> Outcome:
+    """A run is to go on alone at outputs that can reach a dangerous voltage, and only this computer would
+    switch them off.
+    """
+    lacks = _alone(context)
+    for source in _high(context) if lacks else ():
+        yield Hit(
+            source.name,
+            ("procedure", "attended"),
+            f"nobody is there, {', '.join(source.outputs)} can reach {show(source.full_voltage, 'V')}, more "
+            f"than {show(DANGEROUS, 'V')} d.c. (IEC 61010-1, from memory), and only this computer would "
+            f"switch off: {'; '.join(lacks)}",
+            _REMEDY,
+        )
