@@ -65,7 +65,9 @@ class Writer:
             if self._queue.qsize() >= (kept // 2 if self._left_out else kept):
                 self._left_out += 1
                 return
-            self._tell_gap()
+            if self._left_out:
+                self._queue.put((self._gap, (self._left_out,)))
+                self._left_out = 0
             self._queue.put((what, arguments))
 
     def repeat(self, what: Callable[[], object] | None) -> None:
@@ -74,9 +76,7 @@ class Writer:
 
     def finish(self, given_up: Callable[[], bool]) -> None:
         """Do what still waits, and end. `given_up`: asked now and then whether to drop the rest instead."""
-        with self._lock:
-            self._tell_gap()
-            self._queue.put(None)
+        self._queue.put(None)
         while self._thread.is_alive():
             self._thread.join(0.02)
             if self._thread.is_alive() and given_up():
@@ -85,17 +85,14 @@ class Writer:
                         raw.give_up()
                 return
 
-    def _tell_gap(self) -> None:
-        if self._left_out:
-            self._queue.put((self._gap, (self._left_out,)))
-            self._left_out = 0
-
     def _work(self) -> None:
         drawn = time.monotonic()
         while True:
             try:
                 item = self._queue.get(timeout=REFRESH if self._every else None)
                 if item is None:
+                    if self._left_out:
+                        self._attempt(self._gap, self._left_out)
                     self._attempt(self._flush)
                     return
                 if not self._attempt(item[0], *item[1]):
