@@ -13,8 +13,9 @@ import pytest
 
 from railwright.cli import printer as printing
 from railwright.cli.live import Lines, LiveBar
-from railwright.cli.printer import Printer, Writer, gap_line, patience, traffic_file, traffic_line
+from railwright.cli.printer import Printer, patience, traffic_file, traffic_line
 from railwright.cli.streams import tolerant_text
+from railwright.cli.writer import KEPT, Writer, gap_line
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import InputReading
 from railwright.traces import Event, Mode, Span
@@ -84,15 +85,13 @@ def test_print_of_any_thread_goes_through_it_and_the_streams_come_back():
     assert (sys.stdout, sys.stderr) == before
 
 
-def test_who_speaks_does_not_wait_for_a_reader(monkeypatch):
-    monkeypatch.setattr(printing, "KEPT", 100)
+def test_who_speaks_does_not_wait_for_a_reader():
     out, err = Stuck(), io.StringIO()
     with Printer(StopRequest(), out, err) as printer:
         began = time.monotonic()
         for number in range(5_000):
             printer.say(f"line {number}")
             print("another way to say it")
-            printer._out_writer.put(lambda: None, kept=100)
         printer.complain("the other stream goes on")
         while "goes on" not in err.getvalue():
             time.sleep(0.001)
@@ -155,7 +154,7 @@ def test_a_display_that_fails_costs_a_line():
 
 
 def test_only_the_newest_values_are_drawn_and_all_of_it_in_the_printers_thread(monkeypatch):
-    monkeypatch.setattr(printing, "REFRESH", 0.01)
+    monkeypatch.setattr("railwright.cli.writer.REFRESH", 0.01)
     drawn, threads = [], set()
 
     class Display(Lines):
@@ -256,6 +255,12 @@ sys.exit(3)
 """
 
 
+def wait_for(file):
+    end = time.monotonic() + 30.0
+    while not (file.exists() and file.read_text()) and time.monotonic() < end:
+        time.sleep(0.01)
+
+
 @pytest.mark.parametrize("ending", [signal.SIGTERM, signal.SIGTSTP, "reader goes"])
 def test_a_pipe_that_nobody_reads_holds_up_nothing_until_a_signal_ends_the_waiting(tmp_path, ending):
     reading, writing = os.pipe()
@@ -263,9 +268,7 @@ def test_a_pipe_that_nobody_reads_holds_up_nothing_until_a_signal_ends_the_waiti
     child = subprocess.Popen([sys.executable, "-c", SLOW, told], stdout=writing, stderr=writing)
     os.close(writing)
     try:
-        end = time.monotonic() + 30.0
-        while not (told.exists() and told.read_text()) and time.monotonic() < end:
-            time.sleep(0.01)
+        wait_for(told)
         assert float(told.read_text()) < 0.5
         time.sleep(0.1)
         assert child.poll() is None, "a slow reader is waited for at the end"
@@ -283,15 +286,14 @@ def test_a_pipe_that_nobody_reads_holds_up_nothing_until_a_signal_ends_the_waiti
 
 def test_a_reader_that_comes_back_gets_everything_that_was_kept(tmp_path):
     reading, writing = os.pipe()
-    child = subprocess.Popen(
-        [sys.executable, "-c", SLOW, tmp_path / "longest"], stdout=writing, stderr=subprocess.DEVNULL
-    )
+    told = tmp_path / "longest"
+    child = subprocess.Popen([sys.executable, "-c", SLOW, told], stdout=writing, stderr=subprocess.DEVNULL)
     os.close(writing)
-    time.sleep(1.0)
+    wait_for(told)
     with open(reading, encoding="utf-8") as reader:
         lines = reader.read().splitlines()
     assert child.wait(10.0) == 3
-    assert lines.count("a line") >= printing.KEPT
+    assert lines.count("a line") >= KEPT
     missing = [line for line in lines if line != "a line"]
     assert lines.count("a line") + sum(int(line.split()[1]) for line in missing) == 30_000
 
