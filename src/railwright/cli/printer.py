@@ -18,6 +18,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Literal, Self, TextIO
 
+from railwright.cli.exits import complain
 from railwright.cli.live import Lines
 from railwright.cli.streams import loss_of, same_file, tolerant_text
 from railwright.cli.writer import TRAFFIC_KEPT, Writer, gap_line
@@ -212,7 +213,7 @@ def traffic_file(path: Path, stop: StopRequest) -> Iterator[Callable[[float, str
         finally:
             writer.finish(patience(stop))
             if loss := loss_of(file):
-                print(f"caution: {printable(loss)}", file=sys.stderr)
+                complain(f"caution: {loss}")
     finally:
         os.close(descriptor)
 

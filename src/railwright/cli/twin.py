@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.exits import BadInput, Exit, StoppedByFinding
+from railwright.cli.exits import BadInput, Exit, StoppedByFinding, say
 
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
@@ -123,7 +123,7 @@ def twin(
         faults=faults_of(fault or [], tuple(device.inputs) if device is not None else ()),
         ports="free" if free_ports else "bench",
         recording=recording,
-        say=lambda line: print(line, flush=True),
+        say=say,
         ready=lambda twins: _ready(twins, names_of(device, loaded), show_true, truth),
         seconds=seconds,
     )
@@ -142,7 +142,7 @@ def _ready(twins: TwinBench, names: Sequence[str], show_true: bool, truth: Path 
         print_truth(out, twins)
     if truth is not None:
         write_truth(truth, twins)
-        print(f"true parameters and errors: {truth}", flush=True)
+        say(f"true parameters and errors: {truth}")
 
 
 def _known_recorder(bench: Bench, name: str) -> str:
