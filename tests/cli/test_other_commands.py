@@ -126,7 +126,7 @@ def test_run_without_an_instrument_is_4_and_keeps_a_record(edit, documents, cli)
     assert result.exit_code == 4
     said = f"left: nothing listens at TCPIP::127.0.0.1::{port}::SOCKET"
     lines = result.stdout.splitlines()
-    (cause,) = (line for line in lines if line.startswith("an instrument failed or was lost: "))
+    (cause,) = (line for line in lines if line.startswith("stopped: "))
     assert said in cause
     assert "right: nothing listens at TCPIP::127.0.0.1::" in cause
     assert lines[lines.index(cause) + 1].startswith(

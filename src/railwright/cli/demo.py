@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.exits import BadInput, EndedWith, Exit, complain
+from railwright.cli.exits import BadInput, EndedWith, Exit, complain, say
 
 if TYPE_CHECKING:
     from railwright.evaluation.outcome import Evaluation
@@ -43,13 +43,13 @@ def demo(folder: Folder = None, seed: Seed = 1) -> Exit:
         complain(f"not as known: {line}")
     if differences:
         complain("a machine too busy to read every 10 ms leaves less to decide from: see the deviations")
-    print(f"\nThe report: {pdf}")
-    print(f"The whole job took {time.monotonic() - began:.0f} s.")
+    say(f"\nThe report: {pdf}")
+    say(f"The whole job took {time.monotonic() - began:.0f} s.")
     return Exit.FAILED if differences else Exit.DONE
 
 
 def _heading(text: str) -> None:
-    print(f"\n== {text}\n", flush=True)
+    say(f"\n== {text}\n")
 
 
 def _lay_out(place: Path) -> Path:
@@ -96,7 +96,7 @@ def _whole_job(place: Path, procedure: Path, seed: int) -> tuple[Path, list[str]
     second = _evaluate(run, recording)
     _heading(f"report {run}")
     pdf, _ = make_report(run, {"customer": "Harbour of Exampleton"})
-    print(f"written: {pdf}, report.json, report.junit.xml, wiring.svg, figures/")
+    say(f"written: {pdf}, report.json, report.junit.xml, wiring.svg, figures/")
     differences = [
         *_compare("by the supplies' readings", known["supply readings"], first),
         *_compare("with the recording", known["with recording"], second),
@@ -118,7 +118,7 @@ def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int) -> P
     _heading(f"twin {documents.sources['bench'].file} --procedure {procedure} --seed {seed}")
     with TwinBench(documents.bench, documents.device, documents.procedure, seed=seed, ports="bench") as twins:
         for name, address in twins.addresses.items():
-            print(f"{name}: {address}")
+            say(f"{name}: {address}")
         folder = place / "run"
         _heading(f'run {procedure} --unit S-0007 --operator "Demonstration" --folder {folder} --trace')
         if not may_run(checked, folder):
@@ -141,9 +141,9 @@ def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int) -> P
 def _show_traffic(path: Path, lines: int = 12) -> None:
     """The first lines of the SCPI traffic, and how many there are."""
     text = path.read_text(encoding="utf-8").splitlines()
-    print(f"SCPI traffic: {len(text)} lines in {path}; the first:")
+    say(f"SCPI traffic: {len(text)} lines in {path}; the first:")
     for line in text[:lines]:
-        print(f"  {line}")
+        say(f"  {line}")
 
 
 def _evaluate(run: Path, recording: Path | None) -> Evaluation:

@@ -61,6 +61,11 @@ class EndedWith(Exception):
         self.code = code
 
 
+def say(line: object) -> None:
+    """One line on standard output, at once; what would steer the terminal escaped."""
+    print(printable(str(line)), flush=True)
+
+
 def complain(line: str) -> None:
     """One line on standard error, or several that belong together; what would steer the terminal escaped."""
     print(printable(line), file=sys.stderr)

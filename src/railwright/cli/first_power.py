@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from railwright.cli.exits import BadInput, Exit, StoppedByFinding
+from railwright.cli.exits import BadInput, Exit, StoppedByFinding, say
 
 DevicePath = Annotated[Path, typer.Argument(metavar="DEVICE", help="The device document (YAML).")]
 BenchPath = Annotated[Path, typer.Argument(metavar="BENCH", help="The bench document (YAML).")]
@@ -68,6 +68,6 @@ def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up
     for path, text in zip(paths, (made.leads, made.rise), strict=True):
         with path.open("x", encoding="utf-8") as stream:
             stream.write(text)
-        print(path)
-    print(f"Now read them, then: railwright check {paths[0]}")
+        say(path)
+    say(f"Now read them, then: railwright check {paths[0]}")
     return Exit.DONE

@@ -15,9 +15,6 @@ if TYPE_CHECKING:
     from rich.progress import Progress as Bar
     from rich.progress import TaskID
 
-REFRESH = 0.1
-"""How often the values are drawn again [s]."""
-
 
 class Lines(Progress):
     """Steps and events as lines on `stream`; values are not shown.

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from railwright.cli.exits import Exit
+from railwright.cli.exits import Exit, say
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write; made where it is missing.")]
 
@@ -21,7 +21,7 @@ def new(folder: Folder) -> Exit:
 
     written = write_new(folder)
     for path in written:
-        print(path)
+        say(path)
     procedure = next(path for path in written if "procedure" in path.name)
-    print(f"Now put in your own figures, then: railwright check {procedure}")
+    say(f"Now put in your own figures, then: railwright check {procedure}")
     return Exit.DONE

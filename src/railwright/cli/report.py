@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from railwright.cli.arguments import RunFolder
-from railwright.cli.exits import Exit
+from railwright.cli.exits import Exit, say
 
 if TYPE_CHECKING:
     from railwright.cli.stored import StoredRun
@@ -37,7 +37,7 @@ def report(
     path, outcome = make_report(
         run, {"customer": customer, "authorised_by": authorised_by, "function": function}
     )
-    print(path)
+    say(path)
     return code_of_outcome(outcome)
 
 

@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from railwright.cli.arguments import Procedure
-from railwright.cli.exits import BadInput, Exit, complain
+from railwright.cli.exits import BadInput, Exit, complain, say
 from railwright.cli.streams import loss_of, same_file
-from railwright.printable import printable
 
 if TYPE_CHECKING:
     from railwright.cli.checking import Checked
@@ -120,7 +119,7 @@ def run(
             )
             started = stack.enter_context(bench)
             for name, address in started.addresses.items():
-                print(f"simulated: {name} at {address}")
+                say(f"simulated: {name} at {address}")
             checked = replace(checked, documents=replace(documents, bench=started.bench))
         # Signals are requests, and printing is done by a thread, until the last line is out.
         stack.enter_context(signals_ask(stop))
@@ -138,7 +137,7 @@ def run(
         if started is not None:
             report_truth(outcome, started)
     if loss := loss_of(sys.stderr):
-        print(f"caution: {loss}")
+        say(f"caution: {loss}")
     return code_of_run(outcome)
 
 
@@ -200,25 +199,25 @@ def play(
 
 def report_outcome(outcome: RunOutcome) -> None:
     """How it ended, how the outputs went off, what to look out for, and where the record is."""
-    print(printable(headline(outcome)))
+    say(headline(outcome))
     for line in outcome.not_confirmed:
-        print(printable(line))
+        say(line)
     # Who sends the output to a file must not miss this on the terminal.
     if not outcome.off_confirmed and not same_file(sys.stdout, sys.stderr):
         complain("\n".join([headline(outcome), *outcome.not_confirmed]))
     if outcome.remedy:
-        print(printable(f"→ {outcome.remedy}"))
+        say(f"→ {outcome.remedy}")
     if not outcome.energised and outcome.off_confirmed:
-        print("nothing was energised")
+        say("nothing was energised")
     for off in outcome.switched_off.values():
-        print(printable(f"{off.input}: {off_words(off)}"))
+        say(f"{off.input}: {off_words(off)}")
     # What was not played deviates from nothing; how it ended stands above.
     for line in outcome.deviations if outcome.energised else ():
         if not outcome.cause or outcome.cause not in line:
-            print(printable(f"deviation: {line}"))
+            say(f"deviation: {line}")
     for line in outcome.cautions:
         complain(f"caution: {line}")
-    print(printable(f"run: {outcome.folder}"))
+    say(f"run: {outcome.folder}")
 
 
 def headline(outcome: RunOutcome) -> str:
@@ -258,7 +257,7 @@ def report_truth(outcome: RunOutcome, twins: TwinBench) -> None:
     from railwright.cli.truth import keep_truth
 
     try:
-        print(f"what the seed had drawn, to compare: {keep_truth(outcome.folder, twins)}")
+        say(f"what the seed had drawn, to compare: {keep_truth(outcome.folder, twins)}")
     except (OSError, ValueError) as error:
         complain(f"caution: what the seed had drawn is not kept beside the record: {error}")
 

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from railwright.cli.arguments import Procedure
-from railwright.cli.exits import BadInput, Exit
+from railwright.cli.exits import BadInput, Exit, say
 
 To = Annotated[
     Path | None,
@@ -41,5 +41,5 @@ def sheet(procedure: Procedure, to: To = None) -> Exit:
     else:
         unfinished.write_bytes(sheet_pdf(data, now))
     unfinished.replace(path)
-    print(path)
+    say(path)
     return Exit.STOPPED if checked.settings.blocked else Exit.DONE

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.exits import BadInput, Exit, StoppedByFinding
+from railwright.cli.exits import BadInput, Exit, StoppedByFinding, say
 
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
@@ -135,7 +135,7 @@ def twin(
         mischief=mischief_of(mischief or [], loaded),
         ports="free" if free_ports else "bench",
         recording=recording,
-        say=lambda line: print(line, flush=True),
+        say=say,
         ready=lambda twins: _ready(twins, names_of(device, loaded), show_true, truth),
         seconds=seconds,
     )
@@ -154,7 +154,7 @@ def _ready(twins: TwinBench, names: Sequence[str], show_true: bool, truth: Path 
         print_truth(out, twins)
     if truth is not None:
         write_truth(truth, twins)
-        print(f"true parameters and errors: {truth}", flush=True)
+        say(f"true parameters and errors: {truth}")
 
 
 def _known_recorder(bench: Bench, name: str) -> str:

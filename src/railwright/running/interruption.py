@@ -1,4 +1,4 @@
-r"""Signals as requests to end a run: the run looks at them, and they never raise in the middle of a command.
+"""Signals as requests to end a run: the run looks at them, and they never raise in the middle of a command.
 
     with signals_ask(stop):     # before the first instrument is opened
         …                       # until the outputs are off and the record is closed

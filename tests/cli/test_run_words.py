@@ -1,0 +1,122 @@
+"""The endings of a run in words and exit codes: *off* is said only of what was confirmed."""
+
+import io
+import sys
+from pathlib import Path
+
+import pytest
+
+from railwright.cli.exits import Exit
+from railwright.cli.run import code_of_run, headline, off_words, report_outcome
+from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
+from railwright.traces import Record
+
+
+def outcome(ended=Ended.COMPLETED, cause="", energised=True, switched_off=(), **more):
+    record = Record("supply readings", {}, (), ())
+    went = {off.input: off for off in switched_off}
+    return RunOutcome(Path("run-1"), "id", ended, cause, energised, record, went, (), (), 0.0, 0, **more)
+
+
+NOT = {"off_confirmed": False, "not_confirmed": ("main: left.1, since 12.3 s, 11.9 V: use the mains switch",)}
+
+
+@pytest.mark.parametrize(
+    ("case", "line", "code"),
+    [
+        (outcome(), "completed, off confirmed", Exit.DONE),
+        (
+            outcome(Ended.INTERRUPTED, "interrupted by Ctrl-C (SIGINT)"),
+            "stopped, off confirmed: interrupted by Ctrl-C (SIGINT)",
+            Exit.STOPPED,
+        ),
+        (outcome(Ended.TRIPPED), "stopped, off confirmed: an output tripped", Exit.STOPPED),
+        (
+            outcome(Ended.INSTRUMENT, "left: gives no answer"),
+            "stopped, off confirmed: left: gives no answer",
+            Exit.INSTRUMENT,
+        ),
+        (
+            outcome(Ended.INSTRUMENT, "left: nothing listens", energised=False),
+            "stopped: left: nothing listens",
+            Exit.INSTRUMENT,
+        ),
+        (
+            outcome(Ended.INSTRUMENT, "left: gives no answer", **NOT),
+            "STOPPED, OFF NOT CONFIRMED: left: gives no answer",
+            Exit.OFF_NOT_CONFIRMED,
+        ),
+        (
+            outcome(Ended.STOPPED, "main above 3 A", energised=False, **NOT),
+            "STOPPED, OFF NOT CONFIRMED: main above 3 A",
+            Exit.OFF_NOT_CONFIRMED,
+        ),
+        (
+            outcome(**NOT),
+            "PLAYED TO ITS END, OFF NOT CONFIRMED: the whole procedure was played",
+            Exit.OFF_NOT_CONFIRMED,
+        ),
+    ],
+)
+def test_headline_and_code(case, line, code):
+    assert headline(case) == line
+    assert code_of_run(case) is code
+
+
+@pytest.mark.parametrize("ended", Ended)
+def test_off_not_confirmed_is_6_whatever_else_happened(ended):
+    assert code_of_run(outcome(ended, "a cause", **NOT)) == 6
+
+
+@pytest.mark.parametrize(
+    ("off", "words"),
+    [
+        (
+            SwitchedOff("main", True, 1.0, 0.012, 0.0, confirmed=True),
+            "off confirmed, below 1 V after 12 ms",
+        ),
+        (
+            SwitchedOff("cell", True, 1.0, None, 3.7, confirmed=True, holds=3.7),
+            "off confirmed, device holds 3.7 V",
+        ),
+        (
+            SwitchedOff("gate", False, 1.0, None, 5.0, stays_on="the drain is not confirmed off"),
+            "stays on, because the drain is not confirmed off",
+        ),
+        (
+            SwitchedOff("main", False, 1.0, None, 11.9),
+            "OFF NOT CONFIRMED: its state was not read to be off, last read at 11.9 V (threshold 1 V)",
+        ),
+        (
+            SwitchedOff("main", True, 1.0, None, 3.7, holds=3.7),
+            "OFF NOT CONFIRMED: the output says that it is off, last read at 3.7 V (threshold 1 V)",
+        ),
+    ],
+)
+def test_words_of_an_input(off, words):
+    assert off_words(off) == words
+
+
+def test_nothing_was_energised_is_said_only_where_it_is_true(capsys):
+    for energised, not_confirmed, said in ((False, {}, True), (True, {}, False), (False, NOT, False)):
+        report_outcome(outcome(Ended.STOPPED, "a cause", energised, **not_confirmed))
+        assert ("nothing was energised" in capsys.readouterr().out) is said
+
+
+def test_not_confirmed_is_said_on_both_streams_unless_they_are_one(capsys, monkeypatch):
+    switched = (SwitchedOff("main", False, 1.0, None, 11.9),)
+    report_outcome(outcome(Ended.INSTRUMENT, "left: gone", switched_off=switched, **NOT))
+    told = capsys.readouterr()
+    expected = ["STOPPED, OFF NOT CONFIRMED: left: gone", *NOT["not_confirmed"]]
+    assert told.out.splitlines()[:2] == expected
+    assert told.err.splitlines() == expected
+    one = io.StringIO()
+    monkeypatch.setattr(sys, "stdout", one)
+    monkeypatch.setattr(sys, "stderr", one)
+    report_outcome(outcome(Ended.INSTRUMENT, "left: gone", **NOT))
+    assert one.getvalue().count("OFF NOT CONFIRMED") == 1
+
+
+def test_what_an_instrument_says_does_not_steer_the_terminal(capsys):
+    report_outcome(outcome(Ended.INSTRUMENT, "left: got '\x1b[2J'", remedy="\x9b", energised=False))
+    assert capsys.readouterr().out.replace("\n", "").isprintable()
