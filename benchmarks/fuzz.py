@@ -4,7 +4,8 @@ What comes out is an answer or an error in words; anything else (a traceback, a 
 reaches the terminal) is a finding, and the exit code is then 1. The last line gives the counts and the
 largest resident size.
 
-    python -m benchmarks.fuzz [--messages N] [--replies N] [--documents N] [--records N] [--seed S] [--also FOLDER]
+    python -m benchmarks.fuzz [--messages N] [--replies N] [--documents N] [--records N] [--seed S]
+        [--also FOLDER]
 """
 
 from __future__ import annotations
@@ -27,7 +28,9 @@ def main() -> int:
     parser.add_argument("--documents", type=int, default=5_000)
     parser.add_argument("--records", type=int, default=5_000)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--also", type=Path, action="append", default=[], help="a folder of documents to damage too")
+    parser.add_argument(
+        "--also", type=Path, action="append", default=[], help="a folder of documents to damage too"
+    )
     given = parser.parse_args()
     faulthandler.enable()
     folders = (documents.EXAMPLE, *given.also)

@@ -58,9 +58,20 @@ WORDS = (
     *("*a", "&a 1", "&a [*a]", "!!int 3", "!!python/object:os.system x", "<<", "|", ">", "?", "- 1", "main"),
     *("../../../etc/passwd", "/dev/zero", "/", ".", "\x1b[31m", '"\\x1b[31m\\u202e"', '"\\0"', "\u202eabc"),
     *("a" * 300, "😀", "AWG 99", "AWG 0", "3 mm2 class 5", "0 mm2 class 5", "left.1", "left.99", "1", "-1"),
-    *("2026-02-30", "0000-00-00", "9999-12-31", "normal k=0", "12 V ± 200 %", "0 V ± 0 %", "regulate", "trip"),
+    *(
+        "2026-02-30",
+        "0000-00-00",
+        "9999-12-31",
+        "normal k=0",
+        "12 V ± 200 %",
+        "0 V ± 0 %",
+        "regulate",
+        "trip",
+    ),
 )
-QUANTITY = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e-?\d+)? ?(?:%|°C|[munkMGµ]?(?:V|A|s|ohm|F|H|W|m|J)\b(?:/m?s)?)?")
+QUANTITY = re.compile(
+    r"(?<![\w.])-?\d+(?:\.\d+)?(?:e-?\d+)? ?(?:%|°C|[munkMGµ]?(?:V|A|s|ohm|F|H|W|m|J)\b(?:/m?s)?)?"
+)
 FACTORS = (-1, 1e-15, 1e-9, 1e-6, 1e-3, 0.1, 0.5, 0.9, 0.99, 1.01, 1.1, 2, 10, 1e3, 1e6, 1e9, 1e12)
 _NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?(?:e-?\d+)?")
 
@@ -139,7 +150,9 @@ def damaged_document(dice: random.Random, text: str) -> str:
             other = dice.randrange(len(lines))
             lines[at], lines[other] = lines[other], line
         case 13 if colon:
-            lines[at] = dice.choice((f"{key}: &a {value}", f"{key}: [{value}]", f"{key}: {{x: {value}}}", f"{key}:"))
+            lines[at] = dice.choice(
+                (f"{key}: &a {value}", f"{key}: [{value}]", f"{key}: {{x: {value}}}", f"{key}:")
+            )
         case _:
             return damaged(dice, text.encode()).decode("latin-1")
     return "\n".join(lines)

@@ -1,4 +1,4 @@
-"""Messages to a simulated supply: its whole command tree with any parameters, chained, cut, damaged, or noise.
+"""Messages to a simulated supply: its whole command tree with any parameters, chained, cut, damaged; noise.
 
 Time goes on between them, so that lists play, protections trip and supplies stop while commands come.
 """
@@ -9,24 +9,100 @@ import random
 import re
 from collections.abc import Callable
 
-from tests.twin.bench import PROCEDURE, AtHand
-
 from benchmarks.fuzzing.damage import damaged
 from benchmarks.fuzzing.trial import Findings
+from tests.twin.bench import PROCEDURE, AtHand
+
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.twin.commands import TREE
 
 NUMBERS = (
-    *("0", "1", "2", "-1", "5", "12.5", "1e-9", "1e9", "1E308", "-1E400", "9.9E37", "NAN", "INF", "NINF", ".", "+", "1e"),
-    *("MIN", "MAX", "DEF", "UP", "ON", "OFF", "12 V", "12 mV", "3 PARSEC", "1 MA", "#HFF", "#Q777", "#B102", "#H", "1,2"),
+    *(
+        "0",
+        "1",
+        "2",
+        "-1",
+        "5",
+        "12.5",
+        "1e-9",
+        "1e9",
+        "1E308",
+        "-1E400",
+        "9.9E37",
+        "NAN",
+        "INF",
+        "NINF",
+        ".",
+        "+",
+        "1e",
+    ),
+    *(
+        "MIN",
+        "MAX",
+        "DEF",
+        "UP",
+        "ON",
+        "OFF",
+        "12 V",
+        "12 mV",
+        "3 PARSEC",
+        "1 MA",
+        "#HFF",
+        "#Q777",
+        "#B102",
+        "#H",
+        "1,2",
+    ),
 )
 WORDS = (
-    *("EXT", "INT", "LIST", "FIX", "STEP", "LIN", "BUS", "IMM", "EXTernal", "'a'", '"b""c"', "'", '"', "#15hello"),
-    *("#0abc", "#9999999999", "#", "(", ")", "((1))", "NONE", "ALL", "CV", "(@1,2)", "\x1b[2J", "é", "9" * 300),
+    *(
+        "EXT",
+        "INT",
+        "LIST",
+        "FIX",
+        "STEP",
+        "LIN",
+        "BUS",
+        "IMM",
+        "EXTernal",
+        "'a'",
+        '"b""c"',
+        "'",
+        '"',
+        "#15hello",
+    ),
+    *(
+        "#0abc",
+        "#9999999999",
+        "#",
+        "(",
+        ")",
+        "((1))",
+        "NONE",
+        "ALL",
+        "CV",
+        "(@1,2)",
+        "\x1b[2J",
+        "é",
+        "9" * 300,
+    ),
 )
 CHANNELS = (
-    *("(@1)", "(@2)", "(@1,2)", "(@1:2)", "(@2:1)", "(@0)", "(@3)", "(@)", "(@1", "(@1:99999999)", "(@-1)", "(@1!2)"),
+    *(
+        "(@1)",
+        "(@2)",
+        "(@1,2)",
+        "(@1:2)",
+        "(@2:1)",
+        "(@0)",
+        "(@3)",
+        "(@)",
+        "(@1",
+        "(@1:99999999)",
+        "(@-1)",
+        "(@1!2)",
+    ),
     *("(@1,1,1)", "(@a)", "(@1.5)", "(1)", ""),
 )
 FRESH_EVERY = 20_000
@@ -109,10 +185,12 @@ def _unit(dice: random.Random, patterns: list[str]) -> str:
         header = header.rstrip("?") if header.endswith("?") else header + "?"
     parameters = [
         dice.choice(NUMBERS) if dice.random() < 0.75 else dice.choice(WORDS)
-        for _ in range(dice.choice((0, 1, 1, 1, 2, 5, 60)) if not header.endswith("?") else dice.choice((0, 0, 0, 1)))
+        for _ in range(
+            dice.choice((0, 1, 1, 1, 2, 5, 60)) if not header.endswith("?") else dice.choice((0, 0, 0, 1))
+        )
     ]
     if channels := dice.choice(CHANNELS):
         parameters.append(channels)
-    return header + (dice.choice((" ", "  ", "\t")) + dice.choice((",", ", ")).join(parameters) if parameters else "")
-
-
+    return header + (
+        dice.choice((" ", "  ", "\t")) + dice.choice((",", ", ")).join(parameters) if parameters else ""
+    )

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+from benchmarks.fuzzing.damage import damaged
+from benchmarks.fuzzing.documents import Refused
+from benchmarks.fuzzing.trial import Findings
 from pyarrow import parquet
 from scipy.io import wavfile
 from tests.running.small import PROCEDURE, small
 
-from benchmarks.fuzzing.damage import damaged
-from benchmarks.fuzzing.documents import Refused
-from benchmarks.fuzzing.trial import Findings
 from railwright.cli.exits import code_of
 from railwright.cli.stored import evaluate_run, evaluations_of, open_stored
 from railwright.documents.recording_keys import RecordingKeys
@@ -134,7 +134,9 @@ def _recordings(folder: Path) -> dict[str, bytes]:
     )
     clock = "time;U\n" + "".join(f"10:00:00.{round(t * 1000):03d};{v:.3f}\n" for t, v, _ in rows)
     bare = "".join(f"{v:.4f}\n" for v in value)
-    made = {name: text.encode() for name, text in (("own.csv", own), ("comma.csv", comma), ("clock.csv", clock))}
+    made = {
+        name: text.encode() for name, text in (("own.csv", own), ("comma.csv", comma), ("clock.csv", clock))
+    }
     made["bare.csv"] = bare.encode()
     parquet.write_table(pa.table({"time_s": time, "main_voltage_V": value}), folder / "a.parquet")
     wavfile.write(folder / "whole.wav", 1000, (value / 20.0 * 32000).astype(np.int16))
@@ -153,7 +155,10 @@ def _recordings(folder: Path) -> dict[str, bytes]:
 
 def _shown(path: Path, good: bytes, content: bytes) -> str:
     """Which file, and where it first differs."""
-    at = next((n for n, (a, b) in enumerate(zip(good, content, strict=False)) if a != b), min(len(good), len(content)))
-    return f"{path.name}: {len(good)} -> {len(content)} bytes, at {at}: {content[max(0, at - 30) : at + 60]!r}"
-
-
+    at = next(
+        (n for n, (a, b) in enumerate(zip(good, content, strict=False)) if a != b),
+        min(len(good), len(content)),
+    )
+    return (
+        f"{path.name}: {len(good)} -> {len(content)} bytes, at {at}: {content[max(0, at - 30) : at + 60]!r}"
+    )

@@ -6,10 +6,10 @@ import random
 from collections.abc import Callable
 from typing import Any
 
-from tests.twin.bench import OUTPUT
-
 from benchmarks.fuzzing.damage import damaged
 from benchmarks.fuzzing.trial import Findings
+from tests.twin.bench import OUTPUT
+
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
@@ -18,14 +18,64 @@ from railwright.instruments.session import Answer
 from railwright.instruments.supply import Change, Supply
 
 GOOD = (
-    *('0,"No error"', '+0,"No error"', '-113,"Undefined header;VOLT"', '-350,"Queue overflow"', "0", "1", "+1", "5.0"),
-    *("1.200000E+01", "+5.0000E+00,0.0000E+00", "256", "512", "1024", "9.91E37", "9.9E37", "-9.9E37", "EXT", "LIST"),
-    *("FIX", "STEP", "a,b,c,d", "maker,TS-1,T-7,1.0", "5.0E0;2.0E-1;256;0", '1;0,"No error"', '5;1;0,"No error"', ""),
+    *(
+        '0,"No error"',
+        '+0,"No error"',
+        '-113,"Undefined header;VOLT"',
+        '-350,"Queue overflow"',
+        "0",
+        "1",
+        "+1",
+        "5.0",
+    ),
+    *(
+        "1.200000E+01",
+        "+5.0000E+00,0.0000E+00",
+        "256",
+        "512",
+        "1024",
+        "9.91E37",
+        "9.9E37",
+        "-9.9E37",
+        "EXT",
+        "LIST",
+    ),
+    *(
+        "FIX",
+        "STEP",
+        "a,b,c,d",
+        "maker,TS-1,T-7,1.0",
+        "5.0E0;2.0E-1;256;0",
+        '1;0,"No error"',
+        '5;1;0,"No error"',
+        "",
+    ),
 )
 BAD = (
-    *("nan", "NAN", "inf", "-inf", "1e400", "1_000", "١٢", "0x10", "9" * 5000, ";" * 5000, "," * 5000, '"' * 5001),
-    *("\x1b[2J\x1b]0;x\x07", "\x9b31m", "\u202e12", "\x00", "\udcff", "é" * 300, '-113,"' + "\x1b" * 400 + '"'),
-    *('0,"', "0,", ",", "-999999999999999999999,\"x\"", '1e3,"x"', "1,2,3,4,5", "a" * 100_000, "\ufeff0"),
+    *(
+        "nan",
+        "NAN",
+        "inf",
+        "-inf",
+        "1e400",
+        "1_000",
+        "١٢",
+        "0x10",
+        "9" * 5000,
+        ";" * 5000,
+        "," * 5000,
+        '"' * 5001,
+    ),
+    *(
+        "\x1b[2J\x1b]0;x\x07",
+        "\x9b31m",
+        "\u202e12",
+        "\x00",
+        "\udcff",
+        "é" * 300,
+        '-113,"' + "\x1b" * 400 + '"',
+    ),
+    *('0,"', "0,", ",", '-999999999999999999999,"x"', '1e3,"x"', "1,2,3,4,5", "a" * 100_000, "\ufeff0"),
 )
 
 

@@ -65,17 +65,16 @@ class Findings:
 
     def check_lines(self, text: str, shown: Callable[[], str]) -> None:
         """What is told is fit to print, and no longer than a person reads."""
-        if any(not line.isprintable() for line in text.replace("\t", " ").split("\n")):
-            self.note(f"prints a control character: {text[:160]!r}", shown)
+        if steering := steers(text):
+            self.note(f"prints a control character {steering!r} in: {text[:160]!r}", shown)
         if len(text) > 100_000:
             self.note(f"tells {len(text)} characters", shown)
 
     def note(self, what: str, shown: Callable[[], str]) -> None:
         """Keep a finding, with the first input that led to it."""
-        key = what.split(" in ", 1)[-1] if " in " in what else what
-        kind = what.partition(":")[0]
-        count, first = self.found.get(f"{kind} {key}", (0, ""))
-        self.found[f"{kind} {key}"] = count + 1, first or f"{what}\n    {shown()}"
+        key = what.partition(":")[0] + (what.rpartition(" in ")[2] if " < " in what else "")
+        count, first = self.found.get(key, (0, ""))
+        self.found[key] = count + 1, first or f"{what}\n    {shown()}"
 
     def lines(self) -> Iterator[str]:
         """What was found, most often first, and the counts."""
@@ -85,10 +84,24 @@ class Findings:
         yield f"{self.part}: {counts}, slowest {self.slowest * 1e3:.0f} ms"
 
 
+def steers(text: str) -> str:
+    """The first character of a text that would steer a terminal or turn a line; '' where there is none."""
+    for character in text:
+        at = ord(character)
+        control = (at < 32 and character not in "\n\t") or 127 <= at < 160
+        if control or 0x202A <= at <= 0x202E or 0x2066 <= at <= 0x2069 or 0xD800 <= at < 0xE000:
+            return character
+    return ""
+
+
 def _where(error: BaseException) -> str:
     """The innermost frames in Railwright, and the very innermost."""
     frames = traceback.extract_tb(error.__traceback__)
-    own = [f"{f.filename.rpartition('railwright/')[2]}:{f.lineno}" for f in frames if "/railwright/" in f.filename]
+    own = [
+        f"{f.filename.rpartition('railwright/')[2]}:{f.lineno}"
+        for f in frames
+        if "/railwright/" in f.filename
+    ]
     last = f"{frames[-1].filename.rpartition('/')[2]}:{frames[-1].lineno}" if frames else "?"
     return " < ".join([*([] if own and own[-1].endswith(last) else [last]), *reversed(own[-3:])])
 

@@ -8,6 +8,8 @@ import sys
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from railwright.printable import printable
+
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
@@ -23,6 +25,10 @@ def console() -> Console:
     from rich.console import Console
 
     class Plain(Console):
+        def print(self, *objects: Any, **options: Any) -> None:
+            """As rich does, with texts from outside fit to print."""
+            super().print(*(printable(o) if isinstance(o, str) else o for o in objects), **options)
+
         def on_broken_pipe(self) -> None:
             """rich would exit with 1, which is a requirement that failed; `exits.guarded` knows better."""
             raise BrokenPipeError
@@ -52,13 +58,16 @@ def table(
             ratio=1 if last else None,
         )
     for row in rows:
-        made.add_row(*(Text(cell) for cell in row))
+        made.add_row(*(Text(printable(cell)) for cell in row))
     return made
 
 
 def print_json(data: Mapping[str, Any]) -> None:
     """One JSON document on standard output. A number that JSON has not (infinite) is null."""
-    print(json.dumps(_plain(data), ensure_ascii=False, indent=2, allow_nan=False))
+    text = json.dumps(_plain(data), ensure_ascii=False, indent=2, allow_nan=False)
+    if printable(text) != text:  # what steers is written as JSON's own escapes, and other scripts with it
+        text = json.dumps(_plain(data), indent=2, allow_nan=False)
+    print(text)
 
 
 def _plain(value: Any) -> Any:

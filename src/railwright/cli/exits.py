@@ -10,6 +10,8 @@ from collections.abc import Callable
 from enum import IntEnum
 from typing import Any
 
+from railwright.printable import printable
+
 
 class Exit(IntEnum):
     """What a command's exit code says."""
@@ -50,7 +52,7 @@ class StoppedByFinding(Exception):
 
 def complain(line: str) -> None:
     """One line on standard error."""
-    print(line, file=sys.stderr)
+    print(printable(line), file=sys.stderr)
 
 
 def code_of(error: BaseException) -> tuple[Exit, str] | None:
@@ -103,7 +105,7 @@ def guarded(command: Callable[..., Exit]) -> Callable[..., None]:
         except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 (an unknown one is shown whole)
             known = code_of(error)
             if known is None:
-                traceback.print_exc()
+                complain(traceback.format_exc().rstrip())
                 complain("railwright: this is a fault in Railwright itself, not in your documents")
                 code = Exit.FAULT
             else:

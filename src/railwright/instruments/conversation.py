@@ -77,6 +77,13 @@ class Conversation:
         whole = Answer(";".join(a.text for a in answers), answers[0].sent, answers[-1].received)
         return [a.text for a in answers], whole
 
+    def one_answer(self, units: Sequence[str]) -> str:
+        """The answer to commands of which one is a query."""
+        answers, answer = self.exchange(units)
+        if len(answers) != 1:
+            raise InstrumentError(self.name, compose(units), f"expected one answer, got '{answer.text}'")
+        return answers[0]
+
     def ask(self, message: str) -> Answer:
         """One question over the session."""
         try:

@@ -84,7 +84,9 @@ class Dimension:
         highest = result if isinstance(result, float) else result.high
         if self.reaching and highest <= 0:
             got = f"got {quoted(given)}; correct its upper end"
-            raise ValueError(f"expected a range that ends above zero, such as '{example_range(self.unit)}', {got}")
+            raise ValueError(
+                f"expected a range that ends above zero, such as '{example_range(self.unit)}', {got}"
+            )
         if self.unit == "s" and highest > LONGEST_TIME:
             raise ValueError(f"expected a time of at most 30 days, got {quoted(given)}; correct its unit")
         return result
