@@ -311,11 +311,11 @@ class FullDisk(Log):
 
     full = False
 
-    def write(self, kind: str, **fields: Any) -> None:
-        self.full = self.full or fields.get("name") == "steady"
+    def _put(self, data: memoryview) -> int:
+        self.full = self.full or b'"name":"steady"' in bytes(data)
         if self.full:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        super().write(kind, **fields)
+        return super()._put(data)
 
 
 def test_a_full_disk_switches_off(bench: Small) -> None:
@@ -324,6 +324,11 @@ def test_a_full_disk_switches_off(bench: Small) -> None:
     assert "No space left on device" in outcome.cause
     assert outcome.energised
     assert bench.everything_off
+    # Readings that were taken were not kept, and that is told.
+    assert any("readings, the run took" in caution for caution in outcome.cautions)
+    data = open_run(outcome.folder)
+    assert not data.whole
+    assert "on" in [event.what for event in data.record.events]
 
 
 def test_a_fault_of_the_program_switches_off(bench: Small, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -13,8 +13,9 @@ from railwright.documents.loader import load_documents
 from railwright.running.log import Log, read_log
 from railwright.running.manifest import write_manifest
 from railwright.running.outcome import Ended
+from railwright.running.readings import read_record
 from railwright.running.shutdown import off_order
-from railwright.running.stored import NoRun, open_run, read_record
+from railwright.running.stored import NoRun, open_run
 
 
 def test_a_run_read_back_is_the_run(bench: Small) -> None:
@@ -26,7 +27,7 @@ def test_a_run_read_back_is_the_run(bench: Small) -> None:
     assert (data.about["unit"], data.about["operator"]) == ("U-7", "An operator")
     assert data.about["laboratory"] == {"name": "A laboratory", "address": "Somewhere"}
     assert data.about["instruments"][0]["calibration"]["certificate"] == "C-1"
-    for record in (data.record, read_record(outcome.folder / "log.ndjson")):
+    for record in (data.record, read_record(outcome.folder / "log.ndjson")[0]):
         assert record.events == outcome.record.events
         assert record.spans == outcome.record.spans
         for name, traces in outcome.record.traces.items():
@@ -80,7 +81,7 @@ def test_a_torn_last_line_is_left_out(tmp_path: Path, cut: int) -> None:
     log.close()
     content = log.path.read_bytes()
     log.path.write_bytes(content[:-cut])
-    events = read_record(log.path).events
+    events = read_record(log.path)[0].events
     # The newline alone may be missing: then the line is whole.
     assert [event.what for event in events] == (["on", "off"] if cut == 1 else ["on"])
 

@@ -58,7 +58,7 @@ class StoredRun:
         """What of the folder is not as the run left it, and how the run ended where it did not end well."""
         from railwright.running.outcome import ENDED_TEXTS, Ended
 
-        remarks = [f"run folder: {line}" for line in self.data.differences.lines()]
+        remarks = [f"run folder: {line}" for line in (*self.data.differences.lines(), *self.data.recovered)]
         if self.data.ended is not Ended.COMPLETED:
             cause = self.data.about.get("cause")
             remarks.append(f"the run ended early: {cause or ENDED_TEXTS[self.data.ended]}")

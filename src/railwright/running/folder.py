@@ -1,7 +1,7 @@
 """The folder of a run: what was written, asked, measured and found, readable by anyone without this program.
 
-documents/ as they were, settings.json, log.ndjson, record-<input>.parquet, events.json, run.json,
-manifest.json.
+documents/ as they were, settings.json, log.ndjson, guard.ndjson, record-<input>.parquet, events.json,
+run.json, manifest.json.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,15 +18,20 @@ from railwright import __version__
 from railwright.documents.bench import Bench, Calibration
 from railwright.documents.loader import Documents
 from railwright.rehearsal.setpoints import SetPoints
-from railwright.running.manifest import write_json, write_manifest
+from railwright.running.manifest import MANIFEST, write_json, write_manifest
 from railwright.running.outcome import RunOutcome
 from railwright.running.plan import Plan
-from railwright.traces import Event, Span, Traces
+from railwright.running.readings import LOG, fold, parquet_path
+from railwright.traces import Event, Span
 
 if TYPE_CHECKING:
     from railwright.instruments.supply import Identity
+    from railwright.running.recorder import Recorder
 
-LOG, RUN, EVENTS, SETTINGS, DOCUMENTS = "log.ndjson", "run.json", "events.json", "settings.json", "documents"
+RUN, EVENTS, SETTINGS, DOCUMENTS = "run.json", "events.json", "settings.json", "documents"
+
+GUARD_LOG = "guard.ndjson"
+"""Written by the guard's own process, one JSON object a line; it is closed before the run is finished."""
 
 
 @dataclass(frozen=True)
@@ -52,21 +57,49 @@ class RunFolder:
         return self.path / LOG
 
     def finish(
-        self, outcome: RunOutcome, identities: Mapping[str, Identity | None], began: dt.datetime | None
-    ) -> OSError | None:
-        """Write the record and what became of the run. Gives what could not be written; the log is there."""
-        instruments = [
-            {**instrument, "identification": _identification(identities.get(instrument["name"]))}
-            for instrument in self.about["instruments"]
-        ]
-        finished = dt.datetime.now().astimezone()
-        end = max((float(t.time[-1]) for t in outcome.record.traces.values() if t.time.size), default=0.0)
-        about = {
-            **self.about,
-            "instruments": instruments,
+        self,
+        outcome: RunOutcome,
+        identities: Mapping[str, Identity | None],
+        began: dt.datetime | None,
+        recorder: Recorder,
+    ) -> tuple[str, ...]:
+        """Write what became of the run, and fold its log into files; the recorder is closed by then.
+
+        Gives one line for each thing that could not be written, or that the log lost; what was written stays.
+        Never raises.
+        """
+        about = {**self.about, **self._ending(outcome, identities, began, recorder)}
+        record, unwritten = outcome.record, []
+        # The smallest and most telling first: on a disk that is nearly full there may be room for that only.
+        parts: dict[str, Callable[[], object]] = {
+            RUN: lambda: write_json(self.path / RUN, about),
+            EVENTS: lambda: write_json(self.path / EVENTS, [_event_data(event) for event in record.events]),
+            "record": lambda: unwritten.extend(self._fold(recorder)),
+            MANIFEST: lambda: write_manifest(self.path),
+        }
+        for name, write in parts.items():
+            try:
+                write()
+            except Exception as error:  # noqa: BLE001 - the run is over: its outcome has to come back
+                unwritten.append(f"{name} could not be written: {error}")
+        return tuple(unwritten)
+
+    def _ending(
+        self,
+        outcome: RunOutcome,
+        identities: Mapping[str, Identity | None],
+        began: dt.datetime | None,
+        recorder: Recorder,
+    ) -> dict[str, Any]:
+        """What `run.json` says once the run is over. rows: readings of each input that were taken."""
+        return {
+            "instruments": [
+                {**instrument, "identification": _identification(identities.get(instrument["name"]))}
+                for instrument in self.about["instruments"]
+            ],
             "began": began.isoformat() if began else None,
-            "finished": finished.isoformat(),
-            "duration": end,
+            "finished": dt.datetime.now().astimezone().isoformat(),
+            "duration": max((reading.time for reading in recorder.newest.values()), default=0.0),
             "ended": str(outcome.ended),
             "cause": outcome.cause,
             "energised": outcome.energised,
@@ -83,17 +116,17 @@ class RunFolder:
             "deviations": list(outcome.deviations),
             "worst_lateness": outcome.worst_lateness,
             "missed_readings": outcome.missed_readings,
+            "rows": dict(recorder.rows),
+            "lines_dropped": recorder.log.dropped,
+            "longest_sync": recorder.log.longest_sync,
             "steps": [_span_data(span) for span in outcome.record.spans],
         }
-        try:
-            for name, traces in outcome.record.traces.items():
-                write_parquet(self.path / f"record-{name}.parquet", name, traces)
-            write_json(self.path / EVENTS, [_event_data(event) for event in outcome.record.events])
-            write_json(self.path / RUN, about)
-            write_manifest(self.path)
-        except OSError as error:
-            return error
-        return None
+
+    def _fold(self, recorder: Recorder) -> list[str]:
+        """The log as Parquet files. Gives what the log does not hold."""
+        story = fold(self.log_path, self.path, self.about["sensed"])
+        lost = [story.recovered] if story.recovered else []
+        return [*lost, *missing_rows(recorder.rows, story.rows)]
 
 
 def describe_run(
@@ -153,36 +186,13 @@ def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
     return placed
 
 
-def column_names(name: str, traces: Traces) -> dict[str, str]:
-    """Channel -> column of a file: `voltage` of main is `main_voltage_V`."""
-    units = {"voltage": "_V", "terminal_voltage": "_V", "current": "_A", "mode": ""}
-    return {channel: f"{name}_{channel}{units[channel]}" for channel in traces.columns}
-
-
-def write_parquet(path: Path, name: str, traces: Traces) -> None:
-    """Columns `time_s`, `<input>_voltage_V` or `_terminal_voltage_V`, `<input>_current_A`, `<input>_mode`."""
-    import pyarrow as pa
-    from pyarrow import parquet
-
-    columns = {"time_s": traces.time}
-    columns |= {column: traces.columns[channel] for channel, column in column_names(name, traces).items()}
-    beside = path.with_name(path.name + ".part")
-    parquet.write_table(pa.table(columns), beside)
-    os.replace(beside, path)
-
-
-def read_parquet(path: Path, name: str) -> Traces:
-    """What `write_parquet` wrote. OSError or ValueError where it is something else."""
-    from pyarrow import parquet
-
-    table = parquet.ParquetFile(path).read()
-    columns = {column: table.column(column).to_numpy() for column in table.column_names}
-    channels = {
-        column.removeprefix(f"{name}_").removesuffix("_V").removesuffix("_A"): values
-        for column, values in columns.items()
-        if column != "time_s"
-    }
-    return Traces(columns["time_s"], channels)
+def missing_rows(taken: Mapping[str, int], kept: Mapping[str, int]) -> list[str]:
+    """One line for each input of which other than the readings that were taken are kept."""
+    return [
+        f"{parquet_path(Path(), name)}: holds {kept.get(name, 0)} readings, the run took {count}"
+        for name, count in taken.items()
+        if kept.get(name, 0) != count
+    ]
 
 
 def _instrument(bench: Bench, name: str) -> dict[str, Any]:

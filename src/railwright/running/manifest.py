@@ -6,9 +6,12 @@ import hashlib
 import json
 import os
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from railwright.running.log import sync_folder
 
 MANIFEST = "manifest.json"
 
@@ -16,17 +19,18 @@ MANIFEST = "manifest.json"
 @dataclass(frozen=True, slots=True)
 class Differences:
     """What of a folder is not as its manifest says; paths relative to the folder. `added` came later: no
-    fault.
+    fault. record: what of the readings is not as the run counted them, one line each.
     """
 
     changed: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
     added: tuple[str, ...] = ()
     manifest: str = ""
+    record: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
-        return not (self.changed or self.missing or self.manifest)
+        return not (self.changed or self.missing or self.manifest or self.record)
 
     def lines(self) -> tuple[str, ...]:
         """One line for each thing that is wrong."""
@@ -34,17 +38,25 @@ class Differences:
             *([self.manifest] if self.manifest else []),
             *(f"{name}: changed since the run" for name in self.changed),
             *(f"{name}: missing, the run had written it" for name in self.missing),
+            *self.record,
         )
 
 
 def write_atomically(path: Path, text: str) -> None:
     """A file is there whole or not at all, also after a crash in the middle."""
     beside = path.with_name(path.name + ".part")
-    with open(beside, "w", encoding="utf-8") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(beside, path)
+    try:
+        with open(beside, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(beside, path)
+    except OSError:
+        # A piece of a file helps nobody, and takes room on a disk that is full.
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
 
 
 def write_json(path: Path, data: Any) -> None:

@@ -1,102 +1,95 @@
-"""What happens in a run, kept in memory and in the crash-safe log, told to the progress, and made a
-record at the end.
+"""What happens in a run, written to the crash-safe log and told to the progress.
+
+Memory stays constant, however long the run: of the readings only the newest of each input is kept.
 """
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
+from pathlib import Path
 from typing import Any, Protocol
 
 from railwright.running.outcome import InputReading, Progress
-from railwright.traces import Event, Record, Span, Traces
-
-ORIGIN = "supply readings"
+from railwright.running.readings import ORIGIN, Events, StoredTraces
+from railwright.traces import Event, Record, Span
+from railwright.virtual_time import Clock, MonotonicClock
 
 
 class LineLog(Protocol):
-    """Where lines go; OSError where they cannot."""
+    """Where lines go. Nothing of it raises, and nothing but `close` takes time."""
+
+    path: Path
+    dropped: int
+    """Lines that were not written."""
+    longest_sync: float
+    """The longest that the disk took to sync [s]."""
+
+    @property
+    def failed(self) -> OSError | None:
+        """Why lines can no longer be written; None: they can."""
 
     def write(self, kind: str, **fields: Any) -> None:
-        """Write one line."""
+        """Write one line, or drop and count it."""
 
     def close(self) -> None:
         """Make it last."""
 
 
-@dataclass
-class Columns:
-    """Readings of one input as they come; mode is -1 where the output does not tell it."""
-
-    at: str
-    time: list[float] = field(default_factory=list)
-    voltage: list[float] = field(default_factory=list)
-    current: list[float] = field(default_factory=list)
-    mode: list[int] = field(default_factory=list)
-
-    def add(self, time: float, voltage: float, current: float, mode: int) -> None:
-        self.time.append(time)
-        self.voltage.append(voltage)
-        self.current.append(current)
-        self.mode.append(mode)
-
-    def traces(self) -> Traces:
-        """Channels as `Traces` names them: the voltage by where it was sensed, `mode` where it was told."""
-        import numpy as np
-
-        voltage = "voltage" if self.at == "at load" else "terminal_voltage"
-        columns = {
-            voltage: np.array(self.voltage, dtype=np.float64),
-            "current": np.array(self.current, dtype=np.float64),
-        }
-        if self.mode and min(self.mode) >= 0:
-            columns["mode"] = np.array(self.mode, dtype=np.float64)
-        return Traces(np.array(self.time, dtype=np.float64), columns)
-
-
 class Recorder:
-    """Keeps what happens. A log that fails is remembered in `failed`, never raised: the run looks and ends
-    itself.
+    """Tells the log and the progress what happens. A log that fails is never raised: the run looks at
+    `failed` and ends itself.
+
+    at: input -> where its voltage is sensed. newest: the last reading of each input that has one. rows:
+    readings of each input so far.
     """
 
-    def __init__(self, log: LineLog, progress: Progress, at: dict[str, str]) -> None:
+    def __init__(
+        self, log: LineLog, progress: Progress, at: dict[str, str], clock: Clock | None = None
+    ) -> None:
         self.progress = progress
-        self.failed: OSError | None = None
-        self.events: list[Event] = []
         self.spans: list[Span] = []
-        self.columns = {name: Columns(where) for name, where in at.items()}
-        self._log = log
-        self._zero = time.monotonic()
+        self.newest: dict[str, InputReading] = {}
+        self.rows = dict.fromkeys(at, 0)
+        self.log = log
+        self._events = Events()
+        self._clock = clock or MonotonicClock()
+        self._zero = self._clock.now()
+
+    @property
+    def failed(self) -> OSError | None:
+        """Why the record can no longer be written; None: it can."""
+        return self.log.failed
+
+    @property
+    def events(self) -> list[Event]:
+        """What happened so far, in the order in which it was told; of very many the middle is left out."""
+        return self._events.kept()
 
     def begin(self, zero: float) -> None:
         """The record's time begins at `zero` of the monotonic clock; what came before is below zero."""
         shift = zero - self._zero
         self._zero = zero
-        self.events = [Event(e.time - shift, e.subject, e.what, e.detail) for e in self.events]
+        self._events.shift(shift)
+        self.newest = {name: replace(r, time=r.time - shift) for name, r in self.newest.items()}
         self.write("zero", shift=shift)
 
     def now(self) -> float:
-        return time.monotonic() - self._zero
+        return self._clock.now() - self._zero
 
     def at(self, monotonic: float) -> float:
         """Time of the record of an instant of the monotonic clock."""
         return monotonic - self._zero
 
     def write(self, kind: str, **fields: Any) -> None:
-        if self.failed is not None:
-            return
-        try:
-            self._log.write(kind, **fields)
-        except OSError as error:
-            self.failed = error
+        self.log.write(kind, **fields)
 
     def event(self, what: str, subject: str, detail: str = "", time: float | None = None) -> None:
         """`time`: of the record; now, where it is left out."""
         self.add(Event(self.now() if time is None else time, subject, what, detail))
 
     def add(self, event: Event) -> None:
-        self.events.append(event)
+        self._events.add(event)
         self.write("event", time=event.time, subject=event.subject, what=event.what, detail=event.detail)
         self.progress.event(event)
 
@@ -105,19 +98,19 @@ class Recorder:
             self.add(event)
 
     def reading(self, raw: InputReading) -> InputReading:
-        """Keep a reading whose time is of the monotonic clock; gives it with the record's time."""
-        reading = replace(raw, time=raw.time - self._zero)
-        mode = -1 if reading.mode is None else int(reading.mode)
-        self.columns[reading.input].add(reading.time, reading.voltage, reading.current, mode)
+        """Record a reading whose time is of the monotonic clock; gives it with the record's, to 0.1 µs."""
+        reading = replace(raw, time=round(raw.time - self._zero, 7))
+        self.newest[reading.input] = reading
+        self.rows[reading.input] += 1
         more = {"outputs": reading.outputs} if len(reading.outputs) > 1 else {}
         self.write(
             "reading",
-            time=round(reading.time, 7),
+            time=reading.time,
             input=reading.input,
             at=reading.at,
             voltage=reading.voltage,
             current=reading.current,
-            mode=mode,
+            mode=-1 if reading.mode is None else int(reading.mode),
             **more,
         )
         self.progress.reading(reading)
@@ -133,17 +126,12 @@ class Recorder:
         self.write("step ends", time=span.end, name=span.name, start=span.start, points=span.points)
 
     def close(self) -> None:
-        if self.failed is None:
-            try:
-                self._log.close()
-            except OSError as error:
-                self.failed = error
+        """Force the log onto the disk, and close it; whether that worked, `failed` says."""
+        self.log.close()
 
     def record(self) -> Record:
-        """All of it, in order of time."""
-        return Record(
-            ORIGIN,
-            {name: columns.traces() for name, columns in self.columns.items()},
-            tuple(sorted(self.events, key=lambda event: event.time)),
-            tuple(self.spans),
-        )
+        """All of it, in order of time, once the recorder is closed: its readings are read from the disk when
+        they are asked for.
+        """
+        traces = StoredTraces(self.log.path.parent, tuple(self.rows))
+        return Record(ORIGIN, traces, self._events.ordered(), tuple(self.spans))

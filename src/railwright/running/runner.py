@@ -80,11 +80,9 @@ def run(
         ended, cause = Ended.RECORD, f"the record could not be written: {recorder.failed}"
     outcome = conduct.outcome(run_folder.path, str(about["run"]), ended, cause)
     identities = {name: supply.identity for name, supply in rig.supplies.items()}
-    unwritten = run_folder.finish(outcome, identities, conduct.began)
-    if unwritten is None:
-        return outcome
-    caution = f"the run folder is not whole: {unwritten}. The log holds what was recorded until then."
-    return replace(outcome, cautions=(*outcome.cautions, caution))
+    unwritten = run_folder.finish(outcome, identities, conduct.began, recorder)
+    cautions = [f"the run folder is not whole: {line}" for line in unwritten]
+    return replace(outcome, cautions=(*outcome.cautions, *cautions))
 
 
 def _notes(delivered: Sequence[Delivery], timeline: Timeline) -> list[str]:

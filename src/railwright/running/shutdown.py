@@ -134,16 +134,16 @@ class ShutDown:
         return not any(self.rig.supplies[supply].lost for supply in self.rig.outputs_by_supply(name))
 
     def _residual(self, name: str) -> float:
-        voltage = self.recorder.columns[name].voltage
-        return abs(voltage[-1]) if voltage else 0.0
+        newest = self.recorder.newest.get(name)
+        return abs(newest.voltage) if newest else 0.0
 
     def _became(self, name: str, limit: float) -> SwitchedOff:
         threshold, residual = off_threshold(self.device, name), self._residual(name)
         fell_after = self.watch.fell_after.get(name) if self._is_down(name) and self._read(name) else None
         if fell_after is None and self._read(name):
-            last = self.recorder.columns[name].time[-1:]
+            newest = self.recorder.newest.get(name)
             detail = f"{show(residual, 'V')} stands there, {show(threshold, 'V')} counts as off"
-            self.recorder.event("residual voltage", name, detail, last[0] if last else None)
+            self.recorder.event("residual voltage", name, detail, newest.time if newest else None)
             waited = (
                 "it was not waited for"
                 if self.stop.urgent

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from railwright.running.folder import EVENTS, LOG, RUN, SETTINGS, events_of, read_parquet, spans_of
-from railwright.running.log import read_log
+from railwright.running.folder import EVENTS, RUN, SETTINGS, events_of, missing_rows, spans_of
 from railwright.running.manifest import Differences, verify_manifest
 from railwright.running.outcome import Ended
-from railwright.running.recorder import ORIGIN, Columns
-from railwright.traces import Event, Record, Span
+from railwright.running.readings import LOG, ORIGIN, parquet_path, read_parquet, read_record
+from railwright.traces import Record
 
 
 class NoRun(ValueError):
@@ -28,6 +27,7 @@ class RunData:
 
     about: what `run.json` says. settings: what the check had settled. complete: it came to its end, and wrote
     down how. procedure: the procedure document as it was; None for a run of documents made in code.
+    recovered: what was read otherwise than from whole files, one line each.
     """
 
     folder: Path
@@ -37,10 +37,16 @@ class RunData:
     ended: Ended
     differences: Differences
     procedure: Path | None
+    recovered: tuple[str, ...] = ()
 
     @property
     def complete(self) -> bool:
         return self.ended is not Ended.KILLED
+
+    @property
+    def whole(self) -> bool:
+        """Every reading that was taken is in the record."""
+        return self.complete and not self.differences.record
 
 
 def open_run(folder: Path) -> RunData:
@@ -50,60 +56,41 @@ def open_run(folder: Path) -> RunData:
     about = _json(folder / RUN, dict)
     settings = _json(folder / SETTINGS, dict)
     differences = verify_manifest(folder)
-    placed = about.get("documents") or {}
-    procedure = folder / placed["procedure"] if "procedure" in placed else None
     try:
+        placed = about.get("documents") or {}
+        procedure = folder / placed["procedure"] if "procedure" in placed else None
         if about.get("ended") is None:
-            record, ended = read_record(folder / LOG), Ended.KILLED
+            (record, recovered), ended = _logged(folder, ended_told=False), Ended.KILLED
         else:
-            record, ended = _finished(folder, about), Ended(about["ended"])
-    except (OSError, ValueError, KeyError, TypeError) as error:
+            (record, recovered), ended = _finished(folder, about), Ended(about["ended"])
+            kept = {name: traces.time.size for name, traces in record.traces.items()}
+            lost = missing_rows(about.get("rows") or {}, kept)
+            differences = replace(differences, record=tuple(lost))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
         raise NoRun(f"{folder}: expected the record of a run, got {_told(error)}") from error
-    return RunData(folder, about, settings, record, ended, differences, procedure)
+    return RunData(folder, about, settings, record, ended, differences, procedure, tuple(recovered))
 
 
-def _finished(folder: Path, about: Mapping[str, Any]) -> Record:
-    traces = {name: read_parquet(folder / f"record-{name}.parquet", name) for name in about["sensed"]}
+def _finished(folder: Path, about: Mapping[str, Any]) -> tuple[Record, list[str]]:
+    """What the run wrote at its end; the log stands in for what it could not write."""
+    paths = {name: parquet_path(folder, name) for name in about["sensed"]}
+    absent = [path.name for path in (*paths.values(), folder / EVENTS) if not path.exists()]
+    if absent:
+        record, recovered = _logged(folder, ended_told=True)
+        told = f"{', '.join(absent)}: not there; everything was read from {LOG}"
+        return replace(record, spans=spans_of(about["steps"])), [told, *recovered]
+    traces = {name: read_parquet(path, name) for name, path in paths.items()}
     events = events_of(_json(folder / EVENTS, list))
-    return Record(ORIGIN, traces, events, spans_of(about["steps"]))
+    return Record(ORIGIN, traces, events, spans_of(about["steps"])), []
 
 
-def read_record(log: Path) -> Record:
-    """The record as its log tells it; times logged before the record began are shifted to its own."""
-    columns: dict[str, Columns] = {}
-    events: list[Event] = []
-    spans: list[Span] = []
-    begun: dict[str, Any] | None = None
-    last = 0.0
-    for line in read_log(log):
-        match line["kind"]:
-            case "zero":
-                shift = float(line["shift"])
-                events = [Event(e.time - shift, e.subject, e.what, e.detail) for e in events]
-            case "reading":
-                last = float(line["time"])
-                own = columns.setdefault(line["input"], Columns(line["at"]))
-                own.add(last, float(line["voltage"]), float(line["current"]), int(line["mode"]))
-            case "event":
-                events.append(Event(float(line["time"]), line["subject"], line["what"], line["detail"]))
-            case "step begins":
-                begun = line
-            case "step ends":
-                begun = None if begun is None else {**begun, "end": line["time"], "points": line["points"]}
-                if begun is not None:
-                    spans.append(_span(begun))
-                begun = None
-    if begun is not None:
-        spans.append(_span({**begun, "end": max(last, float(begun["time"])), "points": ()}))
-    ordered = tuple(sorted(events, key=lambda event: event.time))
-    return Record(ORIGIN, {name: own.traces() for name, own in columns.items()}, ordered, tuple(spans))
-
-
-def _span(line: Mapping[str, Any]) -> Span:
-    points = tuple((float(v), float(a), float(b)) for v, a, b in line["points"])
-    return Span(
-        line["name"], line["step"], float(line["time"]), float(line["end"]), tuple(line["inputs"]), points
-    )
+def _logged(folder: Path, *, ended_told: bool) -> tuple[Record, list[str]]:
+    """What the log tells, and what of it was recovered. ended_told: `run.json` says how the run ended."""
+    record, story = read_record(folder / LOG)
+    told = [story.recovered] if story.recovered else []
+    if story.ended and not ended_told:
+        told.append(f"{RUN}: does not say how the run ended; {LOG} says '{story.ended}'")
+    return record, told
 
 
 def _json(path: Path, kind: type) -> Any:
