@@ -6,6 +6,7 @@ import resource
 import signal
 import time
 import traceback
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -52,7 +53,8 @@ class Findings:
         self.tried += 1
         begin = time.perf_counter()
         try:
-            with limited(self.limit):
+            with limited(self.limit), warnings.catch_warnings():
+                warnings.simplefilter("error")  # a warning on the terminal is none of a person's business
                 do()
         except self.allowed as error:
             self.refused += 1

@@ -1,5 +1,5 @@
-"""Only files are read: what a pipe, a device or a folder would do to a reader is not tried, and what is larger
-than its kind may be is not begun.
+"""Only files are read: what a pipe, a device or a folder would do to a reader is not tried, and what is
+larger than its kind may be is not begun. Standard library only.
 """
 
 from __future__ import annotations

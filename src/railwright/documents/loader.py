@@ -128,7 +128,10 @@ def _referred(procedure: Source, kind: Kind, model: type[M]) -> tuple[Source | N
 def _foreign(source: Source, kind: Kind, model: type[BaseModel]) -> Problem | None:
     """The problem of a file with keys none of which a document has: what it says is not repeated."""
     known = [field.alias or name for name, field in model.model_fields.items()]
-    if not source.root.entries or any(meant(key, known) in known for key in source.root.entries):
+    keys = list(source.root.entries)
+    if not keys or any(key in source.root.entries for key in known):
+        return None
+    if any(meant(key, known) in known for key in keys[:MOST]):  # a key of it with a slip
         return None
     got = f"got a file that has none of its keys ({', '.join(known[:4])}, ...)"
     return Problem(source.where(), f"expected a {kind} document, {got}; name the {kind}'s file")

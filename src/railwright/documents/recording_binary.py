@@ -112,7 +112,8 @@ def open_wav(path: Path, full_scale: float | None) -> Table:
     heads = tuple(Head(f"channel {number}") for number in range(1, samples.shape[1] + 1))
 
     def read(places: Sequence[int]) -> list[NDArray[Any]]:
-        columns = [samples[:, place].astype(np.float64) for place in places]
+        with np.errstate(invalid="ignore"):  # a NaN is told with its row, when the samples are looked at
+            columns = [samples[:, place].astype(np.float64) for place in places]
         if not whole or full_scale is None:
             return columns
         # 8 bits are without a sign, the middle at 128; 24 bits come as the upper ones of 32.

@@ -109,8 +109,10 @@ def _json(path: Path, kind: type) -> Any:
 
 
 def _told(error: Exception) -> str:
-    if isinstance(error, FileNotFoundError):
+    if isinstance(error, FileNotFoundError | NotADirectoryError):
         return "nothing there"
+    if isinstance(error, RecursionError):
+        return "JSON nested too deeply"
     if isinstance(error, KeyError):
         return f"no entry {error}"
     return str(error).splitlines()[0] if str(error) else type(error).__name__
