@@ -29,7 +29,6 @@ def test_the_trial_finds_what_it_looks_for() -> None:
         while True:
             pass
 
-
     for do in (lambda: None, refuse, hang, lambda: 1 / 0, lambda: open("\x1b").close()):
         findings.attempt(do, lambda: "an input")
     assert (findings.tried, findings.refused) == (5, 1)

@@ -50,7 +50,7 @@ BOMB = "a: &a [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
         ("? [a, b]\n: c\n", "b.yaml:1:3: expected a word as a key, got a list or mapping"),
         ("bench: !new x\n", "b.yaml:1:8: expected a plain value, got the tag '!new'; leave it out"),
         ("a: " + "[" * 500, "b.yaml:1:43: expected at most 40 levels of nesting, got more; make it flatter"),
-        (BOMB, "b.yaml:4:36: expected aliases for at most 10000 values, got more with '*c'; write the values out"),
+        (BOMB, "b.yaml:4:36: expected aliases for at most 10000 values, got more with the one here; write the values out"),
     ],
     ids=lambda value: repr(value)[:30],
 )  # fmt: skip

@@ -15,6 +15,11 @@ _OURS = re.compile(
 _KEY = re.compile(r"\s*(?:- +)*[^\s#:][^:]*:(?:\s.*)?")
 
 
+def is_ours(text: str) -> bool:
+    """Whether a text has a key of a document, so that something of it may be repeated in a message."""
+    return _OURS.search(text) is not None
+
+
 def explained(error: Any, text: str) -> tuple[int, int, str]:
     """Line and column (from 1) of what is wrong in a YAML text, and the message.
 
@@ -29,7 +34,7 @@ def explained(error: Any, text: str) -> tuple[int, int, str]:
     if "could not find expected ':'" in problem:  # noticed a line later
         place = (opened.line + 1, opened.column + 1) if opened else (line, column)
         return *place, "expected 'key: value', got a line without a colon"
-    ours = _OURS.search(text) is not None
+    ours = is_ours(text)
     if "mapping values are not allowed" in problem:
         return _second_colon(text if ours else "", line, column)
     if "<block end>" in problem:
