@@ -1,4 +1,4 @@
-"""A quick fuzz of everything that reads what comes from outside; `python -m benchmarks.fuzz` is the long one."""
+"""A quick fuzz of all that reads what comes from outside; `python -m benchmarks.fuzz` is the long one."""
 
 import pytest
 from benchmarks.fuzzing import documents, messages, records, replies

@@ -140,11 +140,8 @@ class _Composer:
         name = type(event).__name__
         line, column = event.start_mark.line + 1, event.start_mark.column + 1
         if getattr(event, "tag", None) is not None and name != "DocumentStartEvent":
-            raise self.stop(
-                line,
-                column,
-                f"expected a plain value, got {self.shown('the tag ', str(event.tag), 'a tag')}; leave it out",
-            )
+            got = self.shown("the tag ", str(event.tag), "a tag")
+            raise self.stop(line, column, f"expected a plain value, got {got}; leave it out")
         if name == "ScalarEvent":
             plain = event.implicit[0] and event.style in (None, "")
             text = None if plain and event.value in _NULLS else event.value
