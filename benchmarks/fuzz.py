@@ -4,7 +4,8 @@ What comes out is an answer or an error in words; anything else (a traceback, a 
 reaches the terminal) is a finding, and the exit code is then 1. The last line gives the counts and the
 largest resident size.
 
-    python -m benchmarks.fuzz [--messages N] [--replies N] [--documents N] [--records N] [--seed S] [--also FOLDER]
+    python -m benchmarks.fuzz [--messages N] [--replies N] [--documents N] [--records N] [--seed S]
+        [--also FOLDER]
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Documents with damage in them: loaded, settled and told as `check --static` does, some rehearsed as well."""
+"""Documents with damage in them: loaded, settled and told as by `check --static`, some rehearsed too."""
 
 from __future__ import annotations
 
@@ -8,10 +8,12 @@ import random
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from benchmarks.fuzzing.damage import damaged_document, other_figure
-from benchmarks.fuzzing.trial import Findings
+from benchmarks.fuzzing.trial import Findings, steers
+
 from railwright.cli.check import check
 from railwright.cli.exits import code_of
 
@@ -27,7 +29,7 @@ class Refused(Exception):
 def run(
     seed: int, count: int, folders: Sequence[Path] = (EXAMPLE,), rehearsed_every: int = REHEARSED_EVERY
 ) -> Findings:
-    """So many documents, each with a few places damaged. folders: of good ones; their procedures are checked."""
+    """So many documents, with a few places damaged. folders: of good ones, with their procedures."""
     findings = Findings("documents", allowed=(Refused,), limit=20.0)
     dice = random.Random(f"documents {seed}")
     with tempfile.TemporaryDirectory() as name:
@@ -50,7 +52,8 @@ def run(
                     text = damaged_document(dice, text)
             victim.write_bytes(text.encode("utf-8", "surrogatepass"))
             rehearsed = rehearsed_every > 0 and number % rehearsed_every == 0
-            findings.attempt(_checking(procedure, rehearsed), lambda: _difference(good.decode(), text))
+            shown = partial(_difference, good.decode(), text)
+            findings.attempt(_checking(procedure, rehearsed), shown)
             victim.write_bytes(good)
     return findings
 
@@ -74,10 +77,9 @@ def _checking(procedure: Path, rehearsed: bool) -> Callable[[], None]:
 
 def raise_for_controls(text: str) -> None:
     """AssertionError where a text that was printed would steer a terminal."""
-    for line in text.split("\n"):
-        for character in line:
-            if ord(character) < 32 or 127 <= ord(character) < 160 or "\u202a" <= character <= "\u202e":
-                raise AssertionError(f"prints {character!r}: {line[:100]!r}")
+    if steering := steers(text):
+        line = next(line for line in text.split("\n") if steering in line)
+        raise AssertionError(f"prints {steering!r}: {line[:100]!r}")
 
 
 def _is_procedure(path: Path) -> bool:

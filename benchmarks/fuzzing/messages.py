@@ -1,4 +1,4 @@
-"""Messages to a simulated supply: its whole command tree with any parameters, chained, cut, damaged, or noise.
+"""Messages to a simulated supply: its whole command tree with any parameters, chained, cut, damaged; noise.
 
 Time goes on between them, so that lists play, protections trip and supplies stop while commands come.
 """
@@ -9,10 +9,10 @@ import random
 import re
 from collections.abc import Callable
 
-from tests.twin.bench import PROCEDURE, AtHand
-
 from benchmarks.fuzzing.damage import damaged
 from benchmarks.fuzzing.trial import Findings
+from tests.twin.bench import PROCEDURE, AtHand
+
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.twin.commands import TREE

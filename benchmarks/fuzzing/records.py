@@ -9,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+from benchmarks.fuzzing.damage import damaged
+from benchmarks.fuzzing.documents import Refused
+from benchmarks.fuzzing.trial import Findings
 from pyarrow import parquet
 from scipy.io import wavfile
 from tests.running.small import PROCEDURE, small
 
-from benchmarks.fuzzing.damage import damaged
-from benchmarks.fuzzing.documents import Refused
-from benchmarks.fuzzing.trial import Findings
 from railwright.cli.exits import code_of
 from railwright.cli.stored import evaluate_run, evaluations_of, open_stored
 from railwright.documents.recording_keys import RecordingKeys

@@ -6,10 +6,10 @@ import random
 from collections.abc import Callable
 from typing import Any
 
-from tests.twin.bench import OUTPUT
-
 from benchmarks.fuzzing.damage import damaged
 from benchmarks.fuzzing.trial import Findings
+from tests.twin.bench import OUTPUT
+
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError

@@ -6,6 +6,7 @@ import resource
 import signal
 import time
 import traceback
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -52,7 +53,8 @@ class Findings:
         self.tried += 1
         begin = time.perf_counter()
         try:
-            with limited(self.limit):
+            with limited(self.limit), warnings.catch_warnings():
+                warnings.simplefilter("error")  # a warning on the terminal is none of a person's business
                 do()
         except self.allowed as error:
             self.refused += 1
@@ -65,17 +67,16 @@ class Findings:
 
     def check_lines(self, text: str, shown: Callable[[], str]) -> None:
         """What is told is fit to print, and no longer than a person reads."""
-        if any(not line.isprintable() for line in text.replace("\t", " ").split("\n")):
-            self.note(f"prints a control character: {text[:160]!r}", shown)
+        if steering := steers(text):
+            self.note(f"prints a control character {steering!r} in: {text[:160]!r}", shown)
         if len(text) > 100_000:
             self.note(f"tells {len(text)} characters", shown)
 
     def note(self, what: str, shown: Callable[[], str]) -> None:
         """Keep a finding, with the first input that led to it."""
-        key = what.split(" in ", 1)[-1] if " in " in what else what
-        kind = what.partition(":")[0]
-        count, first = self.found.get(f"{kind} {key}", (0, ""))
-        self.found[f"{kind} {key}"] = count + 1, first or f"{what}\n    {shown()}"
+        key = what.partition(":")[0] + (what.rpartition(" in ")[2] if " < " in what else "")
+        count, first = self.found.get(key, (0, ""))
+        self.found[key] = count + 1, first or f"{what}\n    {shown()}"
 
     def lines(self) -> Iterator[str]:
         """What was found, most often first, and the counts."""
@@ -83,6 +84,16 @@ class Findings:
             yield f"{self.part}: {count} times: {first}"
         counts = f"{self.tried} tried, {self.refused} refused in words, {len(self.found)} findings"
         yield f"{self.part}: {counts}, slowest {self.slowest * 1e3:.0f} ms"
+
+
+def steers(text: str) -> str:
+    """The first character of a text that would steer a terminal or turn a line; '' where there is none."""
+    for character in text:
+        at = ord(character)
+        control = (at < 32 and character not in "\n\t") or 127 <= at < 160
+        if control or 0x202A <= at <= 0x202E or 0x2066 <= at <= 0x2069 or 0xD800 <= at < 0xE000:
+            return character
+    return ""
 
 
 def _where(error: BaseException) -> str:

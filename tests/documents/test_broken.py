@@ -483,7 +483,7 @@ CASES = (
         "device: tide-gauge.device.yaml",
         "device: .",
         (
-            "power-input.procedure.yaml:3:9: expected a device document in '.', got a directory; name the file in it",
+            "power-input.procedure.yaml:3:9: expected a device document in '.', got a folder; name the file in it",
         ),
     ),
     Case(

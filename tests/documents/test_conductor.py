@@ -33,7 +33,20 @@ def test_a_conductor(text, gauge, area, iec_class):
         ("AWG -1", ""),
         ("0.5 mm2", "; add its class, such as '0.5 mm2 class 5'"),
         ("0.5 mm2 class 3", "; classes are 1, 2, 5 and 6"),
-        ("0 mm2 class 5", "; sections go from 0.01 mm2 to 3000 mm2"),
+        (
+            "3 mm2 class 5",
+            "; IEC 60228 class 5 has no section of 3 mm²: write what it is nearest to, 2.5 mm2 class 5 or "
+            "4 mm2 class 5 or AWG 12",
+        ),
+        (
+            "0.25 mm2 class 5",
+            "; IEC 60228 class 5 has no section of 0.25 mm²: write what it is nearest to, 0.5 mm2 class 5 or "
+            "AWG 23",
+        ),
+        (
+            "0 mm2 class 5",
+            "; IEC 60228 class 5 has no section of 0 mm²: write what it is nearest to, 0.5 mm2 class 5",
+        ),
         ("thick", ""),
         (18, ""),
     ],

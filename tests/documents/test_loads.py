@@ -304,7 +304,7 @@ HEAD = "time_s,current_A\n"
     ("content", "expected"),
     [
         ("", "1:1: expected a header such as 'time_s,current_A', got an empty file"),
-        ("0,1\n1,1\n", "1:1: expected one column 'time_s' in the header, got '0,1'"),
+        ("0,1\n1,1\n", "1:1: expected one column 'time_s' in the header, got none"),
         (
             "time_s,amps\n0,1\n",
             "1:1: expected one column 'current_A' or 'power_W' in the header, got 'time_s,amps'",

@@ -29,8 +29,9 @@ def console(file: TextIO | None = None) -> Console:
     from rich.console import Console
 
     class Plain(Console):
-        def print(self, *parts: Any, **options: Any) -> None:
-            super().print(*(printable(p) if isinstance(p, str) else p for p in parts), **options)
+        def print(self, *objects: Any, **options: Any) -> None:
+            """As rich does, with texts from outside fit to print."""
+            super().print(*(printable(o) if isinstance(o, str) else o for o in objects), **options)
 
     width = None if (file or sys.stdout).isatty() or "COLUMNS" in os.environ else 120
     return Plain(file=file, width=width, highlight=False, markup=False, emoji=False, soft_wrap=False)

@@ -24,6 +24,7 @@ from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import aligned_records, evaluate
 from railwright.evaluation.outcome import Evaluation
 from railwright.evaluation.restore import evaluation_from_data
+from railwright.regular import text_of
 from railwright.running.manifest import write_json, write_manifest
 from railwright.running.stored import RunData, open_run
 from railwright.settings.hookup import as_run
@@ -162,8 +163,8 @@ def _files(stored: StoredRun) -> list[Path]:
 
 def _json(path: Path) -> dict[str, Any]:
     try:
-        data = json.loads(path.read_text("utf-8"))
-    except ValueError as error:
+        data = json.loads(text_of(path))
+    except (ValueError, RecursionError) as error:
         raise BadInput(f"{path}: expected JSON, got {error}") from None
     if not isinstance(data, dict):
         raise BadInput(f"{path}: expected an evaluation, got JSON of another form")

@@ -97,7 +97,9 @@ def _header(
                 return [], [Problem(Location(file, line, column), message)]
             places.append((place, name, factor))
         if len(places) != 1:
-            got = quoted(text.strip()) if not places else " and ".join(quoted(header[p[0]]) for p in places)
+            # Without any of the columns it may be another file: what it says is not repeated.
+            others = quoted(text.strip()) if found else "none"
+            got = others if not places else " and ".join(quoted(header[p[0]]) for p in places)
             either = " or ".join(f"'{name}_{unit}'" for name, unit in names.items())
             message = f"expected one column {either} in the header, got {got}"
             return [], [Problem(Location(file, line, 1), message)]

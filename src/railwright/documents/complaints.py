@@ -7,7 +7,17 @@ from typing import Any
 
 _BREAK = re.compile(r"\r\n|[\r\n\x85\u2028\u2029]")
 _GLUED = re.compile(r"(\s*(?:- +)*)([^\s#:'\"{}\[\],][^:'\"{}\[\],]*):([^\s:].*?)\s*(?:\s#.*)?")
+_OURS = re.compile(
+    r"^(?:procedure|device|bench|hook_up|steps|requires|limits|supplies|leads|location|inputs) *:",
+    re.MULTILINE,
+)
+"""Keys of a document: of a file that has none of them nothing is repeated."""
 _KEY = re.compile(r"\s*(?:- +)*[^\s#:][^:]*:(?:\s.*)?")
+
+
+def is_ours(text: str) -> bool:
+    """Whether a text has a key of a document, so that something of it may be repeated in a message."""
+    return _OURS.search(text) is not None
 
 
 def explained(error: Any, text: str) -> tuple[int, int, str]:
@@ -24,8 +34,9 @@ def explained(error: Any, text: str) -> tuple[int, int, str]:
     if "could not find expected ':'" in problem:  # noticed a line later
         place = (opened.line + 1, opened.column + 1) if opened else (line, column)
         return *place, "expected 'key: value', got a line without a colon"
+    ours = is_ours(text)
     if "mapping values are not allowed" in problem:
-        return _second_colon(text, line, column)
+        return _second_colon(text if ours else "", line, column)
     if "<block end>" in problem:
         message = "expected a line that lines up with those above, got another indentation; align the keys"
         return line, column, message
@@ -44,7 +55,8 @@ def explained(error: Any, text: str) -> tuple[int, int, str]:
     return (
         line,
         column,
-        f"expected YAML, got something else: {_printable(problem)}; correct it, or put a text in quotes",
+        f"expected YAML, got something else{f': {_printable(problem)}' if ours else ''}; correct it, or put "
+        "a text in quotes",
     )
 
 
@@ -61,9 +73,12 @@ def _unclosed(text: str, opened: Any, line: int, column: int) -> tuple[int, int,
 
 
 def _second_colon(text: str, line: int, column: int) -> tuple[int, int, str]:
-    """What is said of a ': ' where a value goes on: the line above, if that is the one without 'key: '."""
+    """What is said of a ': ' where a value goes on: the line above, if that is the one without 'key: '.
+
+    text: empty where none of it may be repeated.
+    """
     lines = _lines(text)
-    if ": " not in lines[line - 1][: column - 1].partition("#")[0]:
+    if text and ": " not in lines[line - 1][: column - 1].partition("#")[0]:
         for above in range(line - 2, -1, -1):
             written = lines[above].strip()
             if not written or written.startswith("#"):

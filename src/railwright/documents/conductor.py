@@ -8,7 +8,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import core_schema
 
-from railwright.physics.conductors import awg_area
+from railwright.physics.conductors import IEC_60228_MAXIMUM, awg_area, maximum_resistance_per_metre
 from railwright.quantities import parse_value, quoted
 
 
@@ -50,8 +50,8 @@ class Conductor:
             if match[2] not in "1256":
                 raise ValueError(f"{expected}; classes are 1, 2, 5 and 6")
             area = parse_value(match[1], "m**2")
-            if not 1e-8 <= area <= 3e-3:
-                raise ValueError(f"{expected}; sections go from 0.01 mm2 to 3000 mm2")
+            if remedy := _not_made(area, int(match[2])):
+                raise ValueError(f"{expected}; {remedy}")
             return cls(text.strip(), None, area, int(match[2]))
         if re.fullmatch(r"\s*\d+(\.\d+)?\s*mm(2|²)\s*", text, re.ASCII):
             raise ValueError(f"{expected}; add its class, such as '{text.strip()} class 5'")
@@ -68,3 +68,17 @@ class Conductor:
         cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchemaValue:
         return {"type": "string", "description": "a conductor", "examples": ["AWG 18", "0.5 mm2 class 5"]}
+
+
+def _not_made(area: float, iec_class: int) -> str:
+    """What to write instead of a section [m²] that IEC 60228 does not have in a class; '' where it has it."""
+    try:
+        maximum_resistance_per_metre(area, iec_class)
+    except ValueError as error:
+        sections = sorted(IEC_60228_MAXIMUM[iec_class])
+        near = [s for s in sections if s < area * 1e6][-1:] + [s for s in sections if s > area * 1e6][:1]
+        others = [f"{section:g} mm2 class {iec_class}" for section in near]
+        if area > 0.0 and (gauge := min(range(-3, 41), key=lambda n: abs(awg_area(n) / area - 1.0))) > 0:
+            others.append(f"AWG {gauge}")
+        return f"{error}: write what it is nearest to, {' or '.join(others)}"
+    return ""

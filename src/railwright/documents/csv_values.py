@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from railwright.printable import printable
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -22,7 +24,7 @@ class RecordingError(ValueError):
 
     def __init__(self, path: Path, line: int, told: str, column: int | None = None) -> None:
         place = f"{line}" if column is None else f"{line}:{column}"
-        super().__init__(f"{path}:{place}: {told}")
+        super().__init__(printable(f"{path}:{place}: {told}", one_line=True))
         self.path, self.line, self.column, self.told = path, line, column or 1, told
 
 

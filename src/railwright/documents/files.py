@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import stat
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -11,6 +9,7 @@ from typing import Literal
 from railwright.documents.nodes import Node, Unreadable, compose
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted
+from railwright.regular import Unfit, size_of
 
 Kind = Literal["device", "bench", "procedure"]
 LARGEST = 5_000_000
@@ -59,7 +58,8 @@ def read_source(file: str, kind: Kind, named_at: Location | None = None) -> tupl
             Problem(Location(file, 1, 1), f"expected a {kind} document, got an empty file; fill it in")
         )
     if root.kind != "mapping":
-        got = "a list" if root.kind == "list" else quoted(root.text)
+        # What it says may be anything, a key or a password: it is no document, and not repeated.
+        got = "a list" if root.kind == "list" else "a text"
         message = f"expected a {kind} document (keys with values), got {got}"
         raise Unreadable(Problem(Location(file, root.line, root.column), message))
     found = _kind(root)
@@ -86,31 +86,25 @@ def content(file: str, what: str, place: Location) -> bytes:
         return Unreadable(Problem(place, f"expected a {what} in {quoted(file)}, got {got}"))
 
     try:
+        size_of(file, LARGEST)
         with open(file, "rb") as stream:
-            size = os.fstat(stream.fileno())
-            if stat.S_ISREG(size.st_mode) and size.st_size > LARGEST:
-                raise unreadable(_too_large(f"{size.st_size / 1e6:.0f} MB"))
             found = stream.read(LARGEST + 1)
     except FileNotFoundError:
         if not file.isprintable():
             remedy = "a backslash in double quotes begins an escape; use single quotes"
             raise unreadable(f"no such file; {remedy}") from None
         raise unreadable("no such file; correct the path") from None
-    except IsADirectoryError:
-        raise unreadable("a directory; name the file in it") from None
     except PermissionError:
         raise unreadable("a file that may not be read; change its permissions") from None
     except OSError as error:
         raise unreadable(f"an error: {(error.strerror or 'cannot be read').casefold()}") from None
+    except Unfit as error:
+        raise unreadable(str(error)) from None
     except ValueError:  # a null character in the path
         raise unreadable("a path that no file can have; correct it") from None
     if len(found) > LARGEST:
-        raise unreadable(_too_large("more"))
+        raise unreadable(f"more than {LARGEST / 1e6:.0f} MB; cut it down")
     return found
-
-
-def _too_large(got: str) -> str:
-    return f"{got}; a document has at most {LARGEST / 1e6:.0f} MB"
 
 
 def decoded(content: bytes, file: str) -> str:

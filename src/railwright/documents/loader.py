@@ -21,7 +21,7 @@ from railwright.documents.procedure import Procedure
 from railwright.documents.procedure_checks import check_procedure
 from railwright.documents.same_as import resolve_same_as
 from railwright.documents.shape_recordings import read_recordings
-from railwright.documents.sources import DocumentErrors, Location, Problem
+from railwright.documents.sources import DocumentErrors, Location, Problem, meant
 from railwright.documents.standard_figures import own_figures
 from railwright.documents.standard_tests import check_standards
 from railwright.documents.translate import MOST, check
@@ -125,6 +125,18 @@ def _referred(procedure: Source, kind: Kind, model: type[M]) -> tuple[Source | N
     return _load(file, kind, model, procedure.where((kind,)))
 
 
+def _foreign(source: Source, kind: Kind, model: type[BaseModel]) -> Problem | None:
+    """The problem of a file with keys none of which a document has: what it says is not repeated."""
+    known = [field.alias or name for name, field in model.model_fields.items()]
+    keys = list(source.root.entries)
+    if not keys or any(key in source.root.entries for key in known):
+        return None
+    if any(meant(key, known) in known for key in keys[:MOST]):  # a key of it with a slip
+        return None
+    got = f"got a file that has none of its keys ({', '.join(known[:4])}, ...)"
+    return Problem(source.where(), f"expected a {kind} document, {got}; name the {kind}'s file")
+
+
 def _load(
     file: str, kind: Kind, model: type[M], named_at: Location | None = None
 ) -> tuple[Source | None, M | None, list[Problem]]:
@@ -133,6 +145,8 @@ def _load(
         source, problems = read_source(file, kind, named_at)
     except Unreadable as error:
         return None, None, [error.problem]
+    if foreign := _foreign(source, kind, model):
+        return None, None, [foreign]
     incomplete: set[tuple[str | int, ...]] = set()
     if kind == "bench":
         unresolved, incomplete = resolve_same_as(source)

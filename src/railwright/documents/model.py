@@ -7,6 +7,7 @@ from typing import Annotated
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 
 from railwright.physics.loads.law import fault as fault
+from railwright.printable import printable
 from railwright.quantities import quoted
 
 
@@ -36,6 +37,14 @@ def _named(value: str) -> str:
     return value
 
 
+def _text(value: str) -> str:
+    _named(value)
+    if printable(value) != value:
+        got = f"got {quoted(value)}, with a character that steers a terminal"
+        raise ValueError(f"expected text, {got}; leave it out, or use single quotes")
+    return value
+
+
 def _word(value: str) -> str:
     if not re.fullmatch(r"[\w+\-](?:[\w +\-]{0,58}[\w+\-])?", value):
         raise ValueError(f"expected a name of letters, digits, spaces, '-', '+' or '_', got {quoted(value)}")
@@ -54,8 +63,10 @@ def _date(value: object) -> object:
     raise ValueError(f"expected a date such as '2026-03-02', got {quoted(value)}")
 
 
-Text = Annotated[str, AfterValidator(_named), WithJsonSchema({"type": ["string", "number"]})]
-"""Some text, not empty."""
+Text = Annotated[str, AfterValidator(_text), WithJsonSchema({"type": ["string", "number"]})]
+"""Some text, not empty, fit to print."""
+File = Annotated[str, AfterValidator(_named), WithJsonSchema({"type": ["string", "number"]})]
+"""Name of a file as it is: whoever reads the file says what is wrong with it."""
 Name = Annotated[str, AfterValidator(_word)]
 """A name that others refer to, and that names files and columns: no dots, slashes or quotes."""
 Date = Annotated[dt.date, BeforeValidator(_date)]

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from railwright.documents.complaints import explained
+from railwright.documents.complaints import explained, is_ours
 from railwright.documents.sources import Location, Problem
 from railwright.documents.uniform import MARK, Items, Run, taken_out
 from railwright.quantities import quoted
@@ -116,8 +116,9 @@ class Unreadable(Exception):
 class _Composer:
     """Builds nodes from parser events, with a stack instead of recursion."""
 
-    def __init__(self, file: str, runs: Sequence[Run] = ()) -> None:
+    def __init__(self, file: str, ours: bool, runs: Sequence[Run] = ()) -> None:
         self.file = file
+        self.ours = ours  # else nothing of the text may be repeated
         self.runs = runs
         self.marked: list[Node] = []  # lists with runs in them, one entry for each
         self.problems: list[Problem] = []
@@ -130,14 +131,17 @@ class _Composer:
     def stop(self, line: int, column: int, message: str) -> Unreadable:
         return Unreadable(Problem(Location(self.file, line, column), message))
 
+    def shown(self, before: str, word: str, otherwise: str) -> str:
+        """A word of the text, for a message; something else of a text of which nothing may be repeated."""
+        return f"{before}{quoted(word)}" if self.ours else otherwise
+
     def take(self, event: Any) -> None:
         """One parser event."""
         name = type(event).__name__
         line, column = event.start_mark.line + 1, event.start_mark.column + 1
         if getattr(event, "tag", None) is not None and name != "DocumentStartEvent":
-            raise self.stop(
-                line, column, f"expected a plain value, got the tag {quoted(str(event.tag))}; leave it out"
-            )
+            got = self.shown("the tag ", str(event.tag), "a tag")
+            raise self.stop(line, column, f"expected a plain value, got {got}; leave it out")
         if name == "ScalarEvent":
             plain = event.implicit[0] and event.style in (None, "")
             text = None if plain and event.value in _NULLS else event.value
@@ -172,7 +176,9 @@ class _Composer:
         if target is None:
             got = "stands inside its own value" if name in self.anchors else "is not defined above"
             raise self.stop(
-                line, column, f"expected an alias of something above, got {quoted('*' + name)}, which {got}"
+                line,
+                column,
+                f"expected an alias of something above, got {self.shown('', '*' + name, 'one')}, which {got}",
             )
         self.from_aliases += target.size
         if self.from_aliases > MOST_FROM_ALIASES:
@@ -180,7 +186,7 @@ class _Composer:
                 line,
                 column,
                 f"expected aliases for at most {MOST_FROM_ALIASES} values, got more with "
-                f"{quoted('*' + name)}; write the values out",
+                f"{self.shown('', '*' + name, 'the one here')}; write the values out",
             )
         return target
 
@@ -246,19 +252,20 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
         line, column = text.count("\n", 0, odd.start(1)) + 1, odd.start(1) - text.rfind("\n", 0, odd.start(1))
         name = "a no-break space" if odd[1] in "\u00a0\u202f" else "another kind of space"
         got = f"got {name} (U+{ord(odd[1]):04X})"
-        raise _Composer(file).stop(
+        raise _Composer(file, False).stop(
             line, column, f"expected plain spaces for indentation, {got}; replace it by a space"
         )
     # The parser in C is fifteen times as fast. What it refuses, the other one explains better; of tabs it is
     # too forgiving.
+    ours = is_ours(text)
     short, runs = taken_out(text) if "\t" not in text else (text, [])
     if "\t" not in text:
         with contextlib.suppress(YAMLError, ValueError, OverflowError):
-            if (made := _composed(YAML(typ="safe").parse(short), _Composer(file, runs))) is not None:
+            if (made := _composed(YAML(typ="safe").parse(short), _Composer(file, ours, runs))) is not None:
                 return made
             runs, short = [], text
-            return _composed(YAML(typ="safe").parse(text), _Composer(file)) or (None, [])
-    composer = _Composer(file, runs)
+            return _composed(YAML(typ="safe").parse(text), _Composer(file, ours)) or (None, [])
+    composer = _Composer(file, ours, runs)
     try:
         return _composed(YAML(typ="safe", pure=True).parse(short), composer) or (None, [])
     except MarkedYAMLError as error:
@@ -271,7 +278,8 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
             line, column, f"expected text, got the control character U+{int(error.character):04X}"
         ) from None
     except (YAMLError, ValueError, OverflowError) as error:  # \U escapes beyond Unicode end as ValueError
-        message = f"expected YAML, got an escape or mark that is none ({' '.join(str(error).split())[:80]})"
+        what = f" ({' '.join(str(error).split())[:80]})" if ours else ""
+        message = f"expected YAML, got an escape or mark that is none{what}"
         raise composer.stop(1, 1, message) from None
 
 

@@ -16,7 +16,7 @@ from pydantic import (
 
 from railwright.documents.ending import AtEnd, YesNo
 from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
-from railwright.documents.model import Model, Text, exactly_one, fault
+from railwright.documents.model import File, Model, Text, exactly_one, fault
 from railwright.documents.shape import Segment as Segment
 from railwright.documents.shape import ShapeStep as ShapeStep
 from railwright.quantities import (
@@ -295,8 +295,8 @@ class Procedure(Model):
     """What is to be done, and what is required."""
 
     procedure: Text = Field(description="what it is called")
-    device: Text = Field(description="path of the device document, relative to this one")
-    bench: Text = Field(description="path of the bench document, relative to this one")
+    device: File = Field(description="path of the device document, relative to this one")
+    bench: File = Field(description="path of the bench document, relative to this one")
     hook_up: Annotated[dict[Text, HookUp], BeforeValidator(auto_for_all)] = Field(
         min_length=1,
         description="input: what feeds it; or `auto`: worked out for every input",

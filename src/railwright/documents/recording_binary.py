@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from railwright.documents.csv_values import RecordingError
 from railwright.documents.recording_table import Head, Table, split_head
+from railwright.quantities.parsing import LARGEST, SMALLEST
+from railwright.regular import MOST_SAMPLES
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,11 +21,10 @@ def open_parquet(path: Path) -> Table:
     import pyarrow as pa
     from pyarrow import parquet
 
-    try:
+    with _readable(path, "a Parquet file"):
         file = parquet.ParquetFile(path, memory_map=True)
-    except pa.ArrowInvalid as error:
-        raise RecordingError(path, 1, f"expected a Parquet file, got another: {_first(error)}") from None
-    schema = file.schema_arrow
+        schema = file.schema_arrow
+    refuse_more(path, file.metadata.num_rows)
     heads = []
     for field in schema:
         head = split_head(field.name)
@@ -36,7 +38,8 @@ def open_parquet(path: Path) -> Table:
             if not (pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_timestamp(kind)):
                 told = f"expected numbers or times in '{schema.field(place).name}', got {kind}"
                 raise RecordingError(path, 1, told)
-            column = file.read(columns=[schema.field(place).name]).column(0)
+            with _readable(path, "a Parquet file"):
+                column = file.read(columns=[schema.field(place).name]).column(0)
             if column.null_count:
                 gaps = f"got {column.null_count} gaps"
                 told = f"expected a value in every row of '{schema.field(place).name}', {gaps}"
@@ -59,17 +62,17 @@ def open_hdf5(path: Path) -> Table:
         told = "expected the library h5py for an HDF5 file, got none; pip install 'railwright[hdf5]'"
         raise RecordingError(path, 1, told) from None
     sets: dict[str, tuple[str, float | None]] = {}
+    sizes: list[int] = []
 
     def see(name: str, node: Any) -> None:
         if isinstance(node, h5py.Dataset) and node.ndim == 1 and node.dtype.kind in "iuf":
             sets[name] = _text(node.attrs.get("unit", node.attrs.get("units", ""))), _interval(node.attrs)
+            sizes.append(node.size)
 
-    try:
-        with h5py.File(path, "r") as file:
-            file.visititems(see)
-            of_file = _interval(file.attrs)
-    except OSError as error:
-        raise RecordingError(path, 1, f"expected an HDF5 file, got another: {_first(error)}") from None
+    with _readable(path, "an HDF5 file"), h5py.File(path, "r") as file:
+        file.visititems(see)
+        of_file = _interval(file.attrs)
+    refuse_more(path, max(sizes, default=0))
     heads = tuple(
         Head(name, unit) if unit else Head(split_head(name).name, split_head(name).unit)
         for name, (unit, _) in sets.items()
@@ -78,7 +81,7 @@ def open_hdf5(path: Path) -> Table:
 
     def read(places: Sequence[int]) -> list[NDArray[Any]]:
         names = list(sets)
-        with h5py.File(path, "r") as file:
+        with _readable(path, "an HDF5 file"), h5py.File(path, "r") as file:
             return [file[names[place]][()] for place in places]
 
     interval = intervals.pop() if len(intervals) == 1 else None
@@ -94,11 +97,12 @@ def open_wav(path: Path, full_scale: float | None) -> Table:
     import numpy as np
     from scipy.io import wavfile
 
-    try:
+    with _readable(path, "a WAV file"):
         rate, samples = _mapped(wavfile, path)
-    except (ValueError, OSError) as error:
-        raise RecordingError(path, 1, f"expected a WAV file, got another: {_first(error)}") from None
-    samples = samples.reshape(samples.shape[0], -1)
+        samples = samples.reshape(samples.shape[0], -1)
+    refuse_more(path, samples.shape[0])
+    if rate <= 0:
+        raise RecordingError(path, 1, f"expected a WAV file, got one of {rate} samples a second")
     whole = samples.dtype.kind in "iu"
     if whole and full_scale is None:
         told = (
@@ -108,7 +112,8 @@ def open_wav(path: Path, full_scale: float | None) -> Table:
     heads = tuple(Head(f"channel {number}") for number in range(1, samples.shape[1] + 1))
 
     def read(places: Sequence[int]) -> list[NDArray[Any]]:
-        columns = [samples[:, place].astype(np.float64) for place in places]
+        with np.errstate(invalid="ignore"):  # a NaN is told with its row, when the samples are looked at
+            columns = [samples[:, place].astype(np.float64) for place in places]
         if not whole or full_scale is None:
             return columns
         # 8 bits are without a sign, the middle at 128; 24 bits come as the upper ones of 32.
@@ -132,15 +137,43 @@ def _mapped(wavfile: Any, path: Path) -> tuple[int, NDArray[Any]]:
             return wavfile.read(path)  # type: ignore[no-any-return]
 
 
+@contextmanager
+def _readable(path: Path, what: str) -> Iterator[None]:
+    """Whatever a library says of a damaged file is a RecordingError; what: the kind of file."""
+    try:
+        yield
+    # The libraries raise whatever their parsers stumble over (struct.error, TypeError, KeyError,
+    # UnboundLocalError, RuntimeError, MemoryError, ...): of a file from outside all of it means the same.
+    except Exception as error:
+        if isinstance(error, RecordingError):
+            raise
+        raise RecordingError(path, 1, f"expected {what}, got another: {_first(error)}") from None
+
+
+def refuse_more(path: Path, samples: int) -> None:
+    """RecordingError where a file has more samples than are read."""
+    if samples > MOST_SAMPLES:
+        told = f"expected at most {MOST_SAMPLES:,} samples, got {samples:,}; cut out the part that is played"
+        raise RecordingError(path, 1, told)
+
+
 def _interval(attributes: Any) -> float | None:
-    """Time between two samples [s] as attributes give it; None: they do not."""
+    """Time between two samples [s] as attributes give it; None: they do not, or not as a number above 0."""
     for name in ("interval", "dt"):
         if name in attributes:
-            return float(attributes[name])
+            return _above_zero(attributes[name])
     for name in ("sample_rate", "samplerate", "fs"):
-        if name in attributes and float(attributes[name]) > 0.0:
-            return 1.0 / float(attributes[name])
+        if name in attributes and (rate := _above_zero(attributes[name])) is not None:
+            return 1.0 / rate
     return None
+
+
+def _above_zero(value: Any) -> float | None:
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        return None
+    return number if SMALLEST <= number <= LARGEST else None
 
 
 def _text(value: Any) -> str:

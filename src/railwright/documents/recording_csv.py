@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import mmap
 import re
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import takewhile
@@ -249,11 +250,11 @@ def _instants(path: Path, line: int, cells: NDArray[Any]) -> NDArray[np.datetime
     if clock:
         texts = [f"1970-01-01T{text if text.find(':') >= 2 else '0' + text}" for text in texts]
     try:
-        instants = np.array(texts, "datetime64[ns]")
+        instants = _moments(texts)
     except ValueError:
         for place, text in enumerate(texts):
             try:
-                np.datetime64(text, "ns")
+                _moments([text])
             except ValueError:
                 raise RecordingError(
                     path,
@@ -265,3 +266,15 @@ def _instants(path: Path, line: int, cells: NDArray[Any]) -> NDArray[np.datetime
         days = np.cumsum(np.diff(instants, prepend=instants[:1]) < np.timedelta64(-12, "h"))
         instants = instants + days * np.timedelta64(24, "h")
     return instants
+
+
+def _moments(texts: Sequence[str]) -> NDArray[np.datetime64]:
+    """Texts as instants. ValueError where one is none, or has a time zone (which would be dropped)."""
+    import numpy as np
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", UserWarning)
+        try:
+            return np.array(texts, "datetime64[ns]")
+        except UserWarning as told:
+            raise ValueError(str(told)) from None

@@ -6,7 +6,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from railwright.documents.model import Model, Text, fault
+from railwright.documents.model import File, Model, Text, fault
 from railwright.quantities import PositiveSeconds, PositiveVolts, Seconds
 
 
@@ -41,4 +41,4 @@ class RecordingKeys(RecordingParts):
     result says as what.
     """
 
-    recording: Text = Field(description="the file, relative to this document")
+    recording: File = Field(description="the file, relative to this document")

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from railwright.documents.csv_values import RecordingError
 from railwright.documents.sources import hint
 from railwright.quantities.units import USUAL
+from railwright.regular import LARGEST_RECORDING, Unfit, size_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -63,6 +64,21 @@ class Table:
                 f"{got}{hint(wanted, names) if not found else ''}",
             )
         return found[0]
+
+
+def beginning(path: Path) -> bytes:
+    """The first four bytes of a recording. RecordingError where it is no file, or one that is too large."""
+    try:
+        size_of(path, LARGEST_RECORDING)
+        with path.open("rb") as stream:
+            return stream.read(4)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise RecordingError(path, 1, f"expected a recording, got none: {reason}; correct the path") from None
+    except Unfit as error:
+        raise RecordingError(path, 1, f"expected a recording, got {error}") from None
+    except ValueError:  # a null character in the path
+        raise RecordingError(path, 1, "expected a recording, got a path that no file can have") from None
 
 
 def known_unit(unit: str, si: str) -> float | None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from railwright.documents.csv_values import RecordingError
 from railwright.documents.recording_keys import RecordingKeys
-from railwright.documents.recording_table import Table, is_unit, known_unit
+from railwright.documents.recording_table import Table, beginning, is_unit, known_unit
 from railwright.quantities import show
 
 if TYPE_CHECKING:
@@ -43,6 +43,9 @@ def read_recording(
     guessed = list(table.guessed)
     at_time = _time_place(table, keys, guessed)
     at_value = _value_place(table, keys, at_time, unit, guessed)
+    if at_value == at_time:
+        told = f"expected another column than that of the time, got '{table.heads[at_value].name}' for both"
+        raise RecordingError(path, max(1, table.first_line - 1), told)
     factor = _factor(table, at_value, keys, unit, guessed)
     columns = table.read([at_value] if at_time is None else [at_value, at_time])
     value = _numbers(path, table, at_value, columns[0]) * factor
@@ -74,12 +77,7 @@ def recording_pieces(
 
 def _opened(path: Path, keys: RecordingKeys) -> Table:
     """The file as a table, by how it begins, else by how it is called."""
-    try:
-        with path.open("rb") as stream:
-            begins = stream.read(4)
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise RecordingError(path, 1, f"expected a recording, got none: {reason}; correct the path") from None
+    begins = beginning(path)
     kind = _BEGINNINGS.get(begins) or _KINDS.get(path.suffix.casefold(), "csv")
     if kind == "csv":
         from railwright.documents.recording_csv import open_csv

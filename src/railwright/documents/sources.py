@@ -6,6 +6,8 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from railwright.printable import printable
+
 
 @dataclass(frozen=True, slots=True)
 class Location:
@@ -16,7 +18,7 @@ class Location:
     column: int
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}"
+        return f"{printable(self.file, one_line=True)}:{self.line}:{self.column}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +29,7 @@ class Problem:
     message: str
 
     def __str__(self) -> str:
-        return f"{self.location}: {self.message}"
+        return f"{self.location}: {printable(self.message, one_line=True)}"
 
 
 class DocumentErrors(ValueError):

@@ -87,6 +87,13 @@ class Conversation:
         """Units as messages: one where the dialect allows it, else one each."""
         return (compose(units),) if self.dialect.compound else tuple(units)
 
+    def one_answer(self, units: Sequence[str]) -> str:
+        """The answer to commands of which one is a query."""
+        answers, answer = self.exchange(units)
+        if len(answers) != 1:
+            raise InstrumentError(self.name, compose(units), f"expected one answer, got '{answer.text}'")
+        return answers[0]
+
     def ask(self, message: str, at: float | None = None) -> Answer:
         """One question over the session."""
         try:

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from railwright.printable import printable
+
+LONGEST_TOLD = 400
+"""Characters of an instrument's own words that are told; what is left out stands in the trace."""
+
 
 class InstrumentError(Exception):
     """An instrument did not do as it was told, or does not answer.
@@ -13,6 +18,7 @@ class InstrumentError(Exception):
     remedy = ""
 
     def __init__(self, instrument: str, command: str, what: str, *, lost: bool = False) -> None:
+        what = _told(what)
         super().__init__(instrument, command, what)
         self.instrument = instrument
         self.command = command
@@ -41,3 +47,9 @@ class NotReached(InstrumentError):
 
 class Fenced(InstrumentError):
     """The guard has switched off and passes nothing on any more."""
+
+
+def _told(what: str) -> str:
+    """What is wrong as one line: an answer may hold anything, and any amount of it."""
+    cut = what if len(what) <= LONGEST_TOLD else f"{what[:LONGEST_TOLD]}... ({len(what)} characters)"
+    return printable(cut, one_line=True)

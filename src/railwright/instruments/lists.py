@@ -109,7 +109,7 @@ def _put_numbers(
     written = [f"{value:.9g}" for value in values]
     supply.do([*dialect.select(channel), dialect.command_of(header, [channel], *written)])
     units = [*dialect.select(channel), dialect.query_of(header, channel)]
-    (answer,), _ = supply.exchange(units)
+    answer = supply.one_answer(units)
     try:
         got = [parse_response(part) for part in answer.split(",")]
     except ValueError as error:

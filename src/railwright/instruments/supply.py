@@ -114,7 +114,7 @@ class Supply(Conversation):
         for change in changes:
             channel = self._channels[change.output]
             units = [*self.dialect.select(channel), self.dialect.query_unit(change.setting, channel)]
-            (answer,), _ = self.exchange(units)
+            answer = self.one_answer(units)
             self._compare(change, compose(units), answer)
 
     def put_together(self, changes: Sequence[Change], at: float | None = None) -> Answer:
@@ -197,7 +197,7 @@ class Supply(Conversation):
         """Whether an output says that it is on."""
         channel = self._channels[output]
         units = [*self.dialect.select(channel), self.dialect.query_unit("output", channel)]
-        (answer,), _ = self.exchange(units)
+        answer = self.one_answer(units)
         return bool(self._understood("output", compose(units), answer))
 
     # Reading

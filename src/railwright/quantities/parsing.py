@@ -25,8 +25,8 @@ _DISTRIBUTION = re.compile(
 _WORDS_BEHIND = re.compile(r"(.*\S)\s+([A-Za-z]{3,}(?:\s+k\s*=.*)?)", re.ASCII | re.DOTALL)
 LONGEST = 100
 SMALLEST, LARGEST = 1e-18, 1e15
-"""Between these lies the amount of every quantity that is not zero, in SI units: far beyond any bench, and near
-enough that what is worked out of several of them stays a number.
+"""Between these lies the amount of every quantity that is not zero, in SI units: far beyond any bench, and
+near enough that what is worked out of several of them stays a number.
 """
 
 

@@ -1,5 +1,5 @@
 """The log of a run: one complete JSON object a line, appended by a thread, so that no disk can hold up the
-run. Standard library only.
+run. Standard library only, but for what looks at a file before it is read.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
+
+from railwright.regular import LARGEST_LOG, Unfit, size_of
 
 WRITE_EVERY = 0.05
 """How long a reading may wait before it is handed to the system [s]: what `kill -9` can cost."""
@@ -239,7 +241,7 @@ class LogLines:
             if line is None:
                 self.tail += len(raw)
                 if not empty:
-                    bad = f"{self.path}:{number}: expected a JSON object with 'kind', got {raw[:40]!r}"
+                    bad = f"{self.path}:{number}: expected a JSON object with 'kind', got something else"
                 continue
             self.holes += self.tail + len(raw) - len(raw.lstrip(b"\0"))
             self.tail = len(raw) - len(raw.rstrip(b"\0"))
@@ -260,8 +262,10 @@ def raw_lines(path: Path) -> Iterator[bytes]:
     """Lines as they lie on disk, in pieces of at most `LONGEST_LINE`. OSError; ValueError for what is no
     file.
     """
-    if path.exists() and not path.is_file():
-        raise ValueError(f"{path}: expected a file, got a folder or a device")
+    try:
+        size_of(path, LARGEST_LOG)
+    except Unfit as error:
+        raise ValueError(f"{path}: expected the log of a run, got {error}") from None
     with open(path, "rb", buffering=1 << 20) as file:
         while raw := file.readline(LONGEST_LINE):
             yield raw

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Protocol
 
+from railwright.regular import LARGEST_LOG, Unfit, size_of
 from railwright.running.log import LogLines, decode_line, raw_lines
 from railwright.traces import HOW_PLAYED, Event, Record, Span, Traces
 
@@ -174,6 +175,10 @@ def read_parquet(path: Path, name: str) -> Traces:
     """
     from pyarrow import parquet
 
+    try:
+        size_of(path, LARGEST_LOG)
+    except Unfit as error:
+        raise ValueError(f"{path}: expected readings, got {error}") from None
     with parquet.ParquetFile(path) as file:
         table = file.read()
     channels = {

@@ -7,14 +7,17 @@ is guessed.
 
 from __future__ import annotations
 
+import codecs
+import mmap
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from railwright.documents.csv_values import RecordingError as RecordingError
 from railwright.documents.csv_values import Rows, Wanted, read_values
+from railwright.documents.recording_table import beginning
 from railwright.documents.sources import hint
 from railwright.quantities import parse_value
 from railwright.traces import UNITS, Record, Traces
@@ -25,6 +28,10 @@ if TYPE_CHECKING:
 
 _BRACKETED = re.compile(r"(.+?)[ _]*[\[(]\s*([^\])]*?)\s*[\])]")
 _CHANNEL = re.compile(r"(.+?)[ _](terminal[ _]voltage|voltage|current)", re.IGNORECASE)
+PIECE = 1 << 20
+"""Bytes that are looked at at a time."""
+LONGEST_HEADER = 100_000
+"""Bytes that the header's line may have."""
 EXAMPLE = "such as 'time_s,main_voltage_V,main_current_A'"
 
 
@@ -43,18 +50,18 @@ def read_recording(path: Path, recorder: str, inputs: Sequence[str]) -> Record:
 
     Columns that are no channel of an input are left out, and named in the record's notes.
     """
-    content = _content(path)
-    line, header, start = _header(path, content)
+    content, end = _content(path)
+    line, header, start = _header(path, content, end)
     separator = max(",;\t", key=header.count)
     if separator not in header:
         raise RecordingError(
-            path, line, f"expected a header with several columns, {EXAMPLE}, got '{header[:60]}'"
+            path, line, f"expected a header with several columns, {EXAMPLE}, got one that has none"
         )
     names = [name.strip().strip('"').strip() for name in header.split(separator)]
     columns, ignored = _columns(path, line, names, inputs)
     comma = separator != "," and _has_decimal_comma(content, start, separator)
-    rows, decimal = Rows(content, start, len(content)), "," if comma else "."
-    if not content[start:].strip():
+    rows, decimal = Rows(content, start, end), "," if comma else "."
+    if start >= end:
         raise RecordingError(path, line + 1, "expected at least two samples, got none")
     wanted = [Wanted(column.position, column.factor) for column in columns]
     time, *channels = read_values(path, line, rows, separator, decimal, names, wanted)
@@ -69,28 +76,46 @@ def read_recording(path: Path, recorder: str, inputs: Sequence[str]) -> Record:
     return Record(recorder, {name: Traces(time, own) for name, own in traces.items()}, notes=notes)
 
 
-def _content(path: Path) -> bytes:
+def _content(path: Path) -> tuple[Any, int]:
+    """The file, mapped into memory, and where its last line ends: blank lines at the end are none."""
     try:
-        content = path.read_bytes()
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise RecordingError(path, 1, f"expected a recording (a CSV file), got none: {reason}") from None
-    try:
-        content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
-        raise RecordingError(
-            path, line, "expected text in UTF-8, got something else; export it as CSV"
-        ) from None
-    return content.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").rstrip()
+        beginning(path)
+        with path.open("rb") as stream:
+            content = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
+    except RecordingError as error:
+        raise RecordingError(path, 1, error.told.replace("recording,", "recording (a CSV file),")) from None
+    except ValueError:  # nothing that could be mapped
+        raise RecordingError(path, 1, f"expected a header {EXAMPLE}, got an empty file") from None
+    decoder, line = codecs.getincrementaldecoder("utf-8")(), 1
+    for begin in range(0, len(content), PIECE):
+        piece = content[begin : begin + PIECE]
+        try:
+            decoder.decode(piece, final=begin + PIECE >= len(content))
+        except UnicodeDecodeError as error:
+            line += max(0, piece.count(b"\n", 0, max(0, error.start)))
+            raise RecordingError(
+                path, line, "expected text in UTF-8, got something else; export it as CSV"
+            ) from None
+        line += piece.count(b"\n")
+    end = len(content)
+    while end and content[end - 1 : end].isspace():
+        end -= 1
+    return content, end
 
 
-def _header(path: Path, content: bytes) -> tuple[int, str, int]:
+def _header(path: Path, content: Any, end: int) -> tuple[int, str, int]:
     """Line number and text of the header, and where the data begin."""
-    start = 0
-    for number, raw in enumerate(content.split(b"\n"), start=1):
-        start += len(raw) + 1
-        text = raw.decode().strip("\r ")
+    start, number = (3 if content[:3] == codecs.BOM_UTF8 else 0), 0
+    while start < end:
+        number += 1
+        stop = content.find(b"\n", start, end)
+        stop = end if stop < 0 else stop
+        if stop - start > LONGEST_HEADER:
+            raise RecordingError(
+                path, number, f"expected a header {EXAMPLE}, got a line of {stop - start} bytes"
+            )
+        text = content[start:stop].decode().strip("\r ")
+        start = stop + 1
         if text.strip() and not text.startswith("#"):
             return number, text, start
     raise RecordingError(path, 1, f"expected a header {EXAMPLE}, got an empty file")
@@ -156,7 +181,7 @@ def _factor(path: Path, line: int, name: str, unit: str, wanted: str) -> float:
         ) from None
 
 
-def _has_decimal_comma(content: bytes, start: int, separator: str) -> bool:
+def _has_decimal_comma(content: Any, start: int, separator: str) -> bool:
     """Whether numbers are written with a comma: one of the first hundred lines shows it."""
     lines = content[start : start + 20_000].decode(errors="replace").split("\n")[:100]
     return any("," in line and "." not in line for line in lines)

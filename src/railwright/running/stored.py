@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from railwright.printable import printable
+from railwright.regular import text_of
 from railwright.running.folder import EVENTS, RUN, SETTINGS, events_of, missing_rows, spans_of
 from railwright.running.manifest import Differences, verify_manifest
 from railwright.running.outcome import Ended
@@ -19,6 +21,9 @@ class NoRun(ValueError):
     """A folder that holds no run, or one that cannot be read; one line that says which file, and what is
     wrong.
     """
+
+    def __init__(self, told: str) -> None:
+        super().__init__(printable(told, one_line=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,8 +105,8 @@ def _logged(folder: Path, *, ended_told: bool) -> tuple[Record, list[str]]:
 
 def _json(path: Path, kind: type) -> Any:
     try:
-        data = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+        data = json.loads(text_of(path))
+    except (OSError, ValueError, RecursionError) as error:
         raise NoRun(f"{path}: expected a file of a run, got {_told(error)}") from error
     if not isinstance(data, kind):
         raise NoRun(f"{path}: expected a file of a run, got JSON of another form")
@@ -109,8 +114,10 @@ def _json(path: Path, kind: type) -> Any:
 
 
 def _told(error: Exception) -> str:
-    if isinstance(error, FileNotFoundError):
+    if isinstance(error, FileNotFoundError | NotADirectoryError):
         return "nothing there"
+    if isinstance(error, RecursionError):
+        return "JSON nested too deeply"
     if isinstance(error, KeyError):
         return f"no entry {error}"
     return str(error).splitlines()[0] if str(error) else type(error).__name__

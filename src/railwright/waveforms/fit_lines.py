@@ -46,6 +46,8 @@ def fewest_lines(wave: Waveform, tolerance: float) -> Fit | None:
         return None
     rows, most = _Rows(wave, np.ones(wave.time.size, bool)), 1024
     while (lines := rows.lines(tolerance, most)) is None:
+        if most > wave.time.size:
+            raise ValueError(f"its values, up to {np.abs(wave.value).max():g}, are too far apart to be told")
         most *= 4
     made = _meeting(lines, wave.duration)
     return Fit(made, lines.shape[0], deviation(wave, made), 0.0)

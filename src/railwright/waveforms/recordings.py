@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from railwright.quantities.parsing import LARGEST, SMALLEST
 from railwright.waveforms.fit import Fit, deviation, tidy
 from railwright.waveforms.fit_lines import fewest_lines, least_error_lines
 from railwright.waveforms.shapes import Hold, Line, Piece, Step
@@ -26,9 +27,9 @@ def from_samples(
     Gives what was made of the times beside it, for people. Two samples at one time are a jump. Raises
     NoRecording where the times run back or are not finite, or where no such part is there.
     """
-    bad = np.flatnonzero(~(np.isfinite(time) & np.isfinite(value)))
+    bad = np.flatnonzero(~((np.abs(time) <= LARGEST) & (np.abs(value) <= LARGEST)))
     if bad.size:
-        raise NoRecording(int(bad[0]), "expected finite numbers, got another")
+        raise NoRecording(int(bad[0]), f"expected finite numbers of at most {LARGEST:g}, got another")
     back = np.flatnonzero(np.diff(time) < 0.0)
     if back.size:
         raise NoRecording(int(back[0]) + 1, "expected a time that never runs back, got one before the last")
@@ -39,6 +40,10 @@ def from_samples(
         notes.append(f"its first time, {time[0]:.9g} s, is taken as 0")
     since = time - time[0]
     gaps = np.diff(since)
+    near = np.flatnonzero((gaps > 0.0) & (gaps < SMALLEST))
+    if near.size:
+        told = f"expected samples at one time or {SMALLEST:g} s apart at least, got two that are nearer"
+        raise NoRecording(int(near[0]) + 1, told)
     usual, longest = float(np.median(gaps)), float(gaps.max())
     if usual > 0.0 and longest > 10.0 * usual:
         notes.append(

@@ -94,17 +94,19 @@ def test_outputs_in_parallel_that_trip_at_their_limit(delay: str | float) -> Non
 
 
 def test_a_lead_beyond_its_rating_bounds_the_delay_by_its_insulation(tmp_path: Path) -> None:
-    """k²S² of 0.05 mm²: (115 A·√s/mm² · 0.05 mm²)² = 33.06 A²s; less ½·C·V²/R, by I²: IEC 60364-5-54."""
+    """k²S² of AWG 30, 0.05093 mm²: (115 A·√s/mm² · 0.05093 mm²)² = 34.30 A²s;
+    less ½·C·V²/R, by I²: IEC 60364-5-54.
+    """
     edits = (
-        ("bench", "conductor: AWG 18", "conductor: 0.05 mm2 class 5"),
+        ("bench", "conductor: AWG 18", "conductor: AWG 30"),
         ("bench", ", permitted_current: 8 A", ""),
     )
     settings = settled(tmp_path, *edits)
     window = next(w for w in settings.windows if (w.about, w.setting) == ("main", "trip_delay"))
     (end,) = [each for each in window.ends if each.key == "k2s2"]
-    resistance = 1.7241e-8 * 3.0 / 0.05e-6
+    resistance = 1.7241e-8 * 3.0 / 0.05093e-6
     stored = 220e-6 * 16.0**2 / (2.0 * (resistance + 8e-3))
-    assert end.value == pytest.approx((33.0625 - stored) / 1.005**2, rel=2e-3)
+    assert end.value == pytest.approx((34.30 - stored) / 1.005**2, rel=2e-3)
     assert "k²S²" in end.why
 
 
