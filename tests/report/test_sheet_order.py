@@ -11,7 +11,7 @@ from tests.report.hook_ups import PARALLEL, SERIES, changed
 
 from railwright.documents.loader import Documents
 from railwright.report.sheet_order import Task, in_order
-from railwright.running.shutdown import off_order
+from railwright.running.off_order import off_order
 from railwright.settings.context import sources_of
 from railwright.settings.settle import settle
 
@@ -76,7 +76,7 @@ def test_whatever_is_wrong_all_goes_off_and_the_step_named_says_in_which_order(
     assert len(ends) == 3
     assert all(each.endswith(f"all outputs off, in the order of step {place}.") for each in ends)
     hook_up = documents.procedure.hook_up
-    first = off_order(documents.procedure, tuple(hook_up))[0]
+    first = off_order(documents.procedure, documents.device, tuple(hook_up))[0]
     assert f": {' and '.join(hook_up[first].outputs)}" in said[place - 1]
 
 

@@ -12,9 +12,9 @@ from tests.running.small import PROCEDURE, Small, small, write
 from railwright.documents.loader import load_documents
 from railwright.running.log import Log, read_log
 from railwright.running.manifest import write_manifest
+from railwright.running.off_order import off_order
 from railwright.running.outcome import Ended
 from railwright.running.readings import read_record
-from railwright.running.shutdown import off_order
 from railwright.running.stored import NoRun, open_run
 
 
@@ -108,13 +108,13 @@ def test_what_is_no_run(tmp_path: Path, bench: Small) -> None:
 
 @pytest.mark.parametrize(
     ("down", "order"),
-    [("[aux, main]", ("aux", "main")), ("[main]", ("aux", "main")), ("[aux]", ("main", "aux"))],
+    [("[aux, main]", ("aux", "main")), ("[main]", ("aux", "main")), ("[aux]", ("aux", "main"))],
 )
 def test_off_order(tmp_path: Path, down: str, order: tuple[str, ...]) -> None:
     address = "TCPIP::127.0.0.1::1::SOCKET"
     text = PROCEDURE.replace("power_down: {order: [aux, main]", f"power_down: {{order: {down}")
     documents = load_documents(write(tmp_path, address, address.replace("::1::", "::2::"), text))
-    assert off_order(documents.procedure, ("main", "aux")) == order
+    assert off_order(documents.procedure, documents.device, ("main", "aux")) == order
 
 
 def test_without_a_power_down_the_last_on_goes_off_first(tmp_path: Path) -> None:

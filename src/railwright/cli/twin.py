@@ -64,8 +64,8 @@ MischiefLines = Annotated[
     typer.Option(
         "--mischief",
         metavar="'SUPPLY: KIND …'",
-        help="A fault at an instant: 'left: silent at message 40', 'left.1: overheats at 1.5 s for 2 s', 'left: "
-        'deaf at "OUTP OFF" for 1 time\'.',
+        help="A fault at an instant: 'left: silent at message 40', 'left.1: overheats at 1.5 s for 2 s', "
+        "'left: deaf at \"OUTP OFF\" for 1 time'.",
     ),
 ]
 ShowTrue = Annotated[bool, typer.Option("--show-true", help="Print the true parameters and errors.")]

@@ -1,6 +1,5 @@
 """How a run ends: what each input does then, and what switches off when nobody is there."""
 
-from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator

@@ -42,8 +42,8 @@ def off_after(procedure: Procedure, device: Device, names: Sequence[str]) -> dic
     """Input -> inputs whose OFF goes out before its own.
 
     What the procedure's limits say (`off_after`), and its last power_down, are law; then each power_up
-    backwards, then the device's order backwards, where they do not contradict what came before. Inputs without
-    an order between them have none.
+    backwards, then the device's order backwards, where they do not contradict what came before. Inputs
+    without an order between them have none.
     """
     before: dict[str, set[str]] = {name: set() for name in names}
     downs = [step.power_down.order for step in procedure.steps if step.power_down is not None]

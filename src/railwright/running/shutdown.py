@@ -46,7 +46,7 @@ class ShutDown:
         return self._became(over["ends"])
 
     def _told(self, message: Mapping[str, Any]) -> None:
-        """One thing that happened while switching off. A fault in writing it down does not end the waiting."""
+        """One thing that happened while switching off. A fault in writing it down ends no waiting."""
         try:
             self._write_down(message)
         except Exception as error:  # noqa: BLE001 - whatever it is, the outputs go off first
