@@ -199,7 +199,7 @@ def test_every_line_is_traced() -> None:
         supply.connect()
         supply.identify()
         supply.close()
-    assert lines == [("sent", "*IDN?"), ("received", "Railwright,M-1,S-1,0")]
+    assert lines == [("sent", "*IDN?"), ("received", fake.identity)]
 
 
 def test_answers_are_parted_outside_quotes() -> None:

@@ -328,5 +328,5 @@ def test_a_line_without_end_is_not_read_into_memory(tmp_path: Path, monkeypatch:
 
 def test_what_is_no_file_is_not_opened(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "log.ndjson")
-    with pytest.raises(ValueError, match="expected a file"):
+    with pytest.raises(ValueError, match="expected the log of a run, got a pipe"):
         list(read_log(tmp_path / "log.ndjson"))

@@ -122,6 +122,6 @@ def test_without_a_power_down_the_last_on_goes_off_first(tmp_path: Path) -> None
     with small(tmp_path, text) as bench:
         outcome = bench.run()
         assert bench.everything_off
-    offs = [event.subject for event in outcome.record.events if event.what == "off"]
+    offs = [event.subject for event in outcome.record.events if event.what == "off sent"]
     assert offs == ["aux", "main"]
     assert outcome.ended is Ended.COMPLETED

@@ -11,7 +11,7 @@ from typing import Literal
 from railwright.documents.bench import Bench
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing, shape_actions
-from railwright.rehearsal.lines import slew_range, stairs_of
+from railwright.rehearsal.lines import exchange_of, slew_range, stairs_of
 from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.timeline import Action, Timeline, Waiting
 from railwright.traces import Span
@@ -85,7 +85,8 @@ def plan_run(
             switched_on[name] = action.time
             levels[name] = action.voltage
             continue
-        pieces, note = _line(action, step, levels[name], slews)
+        apart = exchange_of([output.output for output in set_points[name].outputs], bench)
+        pieces, note = _line(action, step, levels[name], slews, apart)
         levels[name] = action.voltage
         if note:
             notes.append(f"{timeline.spans[step].name}: {name}: {note}")
@@ -142,7 +143,7 @@ def _list_moves(timeline: Timeline, listings: Sequence[Listing], others: Sequenc
 
 
 def _line(
-    action: Action, step: int, level: float, slews: tuple[float, float] | None
+    action: Action, step: int, level: float, slews: tuple[float, float] | None, apart: float
 ) -> tuple[list[Move], str]:
     """Moves of one line or step of the set point, and what is not as asked."""
     name, change = action.input, abs(action.voltage - level)
@@ -151,7 +152,7 @@ def _line(
     if action.over <= 0.0 or change == 0.0:
         return at_once, ""
     rate = change / action.over
-    stairs = stairs_of(action, level, slews)
+    stairs = stairs_of(action, level, slews, apart)
     if slews and not stairs and rate <= slews[1]:
         return [Move(action.time, step, name, "set", action.voltage, rate)], ""
     if slews and not stairs:
