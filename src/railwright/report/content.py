@@ -169,7 +169,7 @@ def _unstated(given: ReportInput, run: Run) -> list[str]:
 def _statement(evaluation: Evaluation, run: Run) -> str:
     """The conformity statement in a sentence or two."""
     total = len(evaluation.results)
-    ended = f" The run ended early: {breakable(run.ended)}." if run.ending.early else ""
+    ended = " " + breakable(sentence(f"The run ended early: {run.ended}")) if run.ending.early else ""
     if not total:
         return f"The procedure states no requirement, so this report makes no statement of conformity.{ended}"
     words = {
