@@ -87,7 +87,9 @@ class Guard:
         """Fence the run and switch everything of the plan off; `off over` is told at the end."""
         if self._off is not None:
             if by_run and self._switching is not None:
-                self._tell({"kind": "off begun", "why": self.fenced})
+                self._tell(
+                    {"kind": "off begun", "why": self.fenced, "time": asyncio.get_running_loop().time()}
+                )
             return
         self.fenced = why
         for number, task in list(self._exchanges.items()):
@@ -95,7 +97,7 @@ class Guard:
             self._tell({"kind": "answer", "id": number, "error": why, "fenced": True})
         for task in self._polls.values():
             task.cancel()
-        self._tell({"kind": "off begun", "why": why})
+        self._tell({"kind": "off begun", "why": why, "time": asyncio.get_running_loop().time()})
         self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly))
 
     async def until_off(self) -> None:
