@@ -61,7 +61,7 @@ class Guard:
                 self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
                 self._answer(message, armed=self.plan is not None)
             case "off":
-                self.switch_off(message["why"], orderly=message["orderly"], by_run=True)
+                self.switch_off(message["why"], orderly=message["orderly"])
             case "hurry":
                 if self._switching is not None:
                     self._switching.hurry()
@@ -83,7 +83,7 @@ class Guard:
                 died(f"the run gave no sign of life for {SILENCE:g} s")
                 return
 
-    def switch_off(self, why: str, *, orderly: bool = False, by_run: bool = False) -> None:
+    def switch_off(self, why: str, *, orderly: bool = False) -> None:
         """Fence the run and switch everything of the plan off; `off over` is told at the end."""
         if self._off is not None:
             if by_run and self._switching is not None:

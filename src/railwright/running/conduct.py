@@ -331,7 +331,8 @@ class Conduct:
     def _read(self, position: int, raw: InputReading) -> None:
         """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
         if position % self.looks:
-            reading = replace(raw, time=self.recorder.at(raw.time))
+            asked = None if raw.asked is None else self.recorder.at(raw.asked)
+            reading = replace(raw, time=self.recorder.at(raw.time), asked=asked)
         else:
             self._count(raw.input, position // self.looks)
             reading = self.recorder.reading(raw)

@@ -103,6 +103,8 @@ class Watch:
             return self._fallen(reading, before), None
         if name not in self._on_since or name in self._gone:
             return [], None
+        if reading.asked is not None and reading.asked < self._on_since[name]:
+            return [], None  # asked before it was switched on, and taken in after
         # A status is of now, and a reading older by its latency: nothing happens before it is switched on.
         now = max(reading.time, self._on_since[name])
         if reading.trip:
