@@ -86,10 +86,6 @@ class Guard:
     def switch_off(self, why: str, *, orderly: bool = False) -> None:
         """Fence the run and switch everything of the plan off; `off over` is told at the end."""
         if self._off is not None:
-            if by_run and self._switching is not None:
-                self._tell(
-                    {"kind": "off begun", "why": self.fenced, "time": asyncio.get_running_loop().time()}
-                )
             return
         self.fenced = why
         for number, task in list(self._exchanges.items()):
