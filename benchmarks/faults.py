@@ -22,8 +22,8 @@ from pathlib import Path
 
 from benchmarks.fault_matrix.bench import lay_out
 from benchmarks.fault_matrix.cells import Cell, all_cells, drawn
-from benchmarks.fault_matrix.judge import COMPLETED, CONFIRMED, FAULT, NOT_CONFIRMED, Verdict, judge
-from benchmarks.fault_matrix.play import play
+from benchmarks.fault_matrix.judge import COMPLETED, CONFIRMED, DIED, FAULT, NOT_CONFIRMED, Verdict, judge
+from benchmarks.fault_matrix.play import Death, play
 from benchmarks.fault_matrix.without import take_away
 
 
@@ -32,6 +32,10 @@ def verdict_of(cell: Cell, folder: Path, without: str = "") -> Verdict:
     place = Path(tempfile.mkdtemp(dir=folder))
     try:
         with take_away(without):
+            if cell.of_run:
+                hangs = cell.kind.name.endswith("hangs")
+                death = Death(cell.supply, cell.command, cell.number, hangs)
+                return judge(cell, play(lay_out(place), place / "run", death=death))
             return judge(cell, play(lay_out(place), place / "run", [cell.line]))
     finally:
         shutil.rmtree(place, ignore_errors=True)
@@ -76,7 +80,7 @@ def main() -> None:
 
 def print_table(found: Sequence[Verdict]) -> None:
     """Each kind of fault with its endings and the slowest way to off."""
-    endings = (COMPLETED, CONFIRMED, NOT_CONFIRMED, FAULT)
+    endings = (COMPLETED, CONFIRMED, NOT_CONFIRMED, DIED, FAULT)
     print(f"{'fault':32s} " + " ".join(f"{each:>24s}" for each in endings) + "  slowest off [s]")
     for kind in dict.fromkeys(verdict.cell.kind for verdict in found):
         mine = [verdict for verdict in found if verdict.cell.kind is kind or verdict.cell.kind == kind]

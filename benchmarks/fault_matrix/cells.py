@@ -55,6 +55,8 @@ KINDS = (
     Kind("overheats and comes back", "overheats and comes back", float("inf"), notices=False),
     Kind("another client takes it over", "taken over"),
     Kind("taken over without a word", "taken over silently", 3.0),
+    Kind("the run is killed", "", 1.0),
+    Kind("the run hangs", "", 2.0),
 )
 
 OCCURRENCES = ("first", "middle", "last")
@@ -71,8 +73,15 @@ class Cell:
     kind: Kind
 
     @property
+    def of_run(self) -> bool:
+        """Whether it is the run that fails, not a supply."""
+        return not self.kind.line
+
+    @property
     def line(self) -> str:
-        """As a script of the twin says it."""
+        """As a script of the twin says it; what happens to the run, in words."""
+        if self.of_run:
+            return f'{self.kind.name} before {self.supply} is sent "{self.command}" {self.number}'
         when = f'"{self.command}" {self.number}'
         line = self.kind.line
         return f"{self.supply}: " + (line.format(when=when) if "{when}" in line else f"{line} at {when}")

@@ -29,6 +29,7 @@ COMPLETED, CONFIRMED, NOT_CONFIRMED, FAULT = (
     "off not confirmed",
     "no ending at all",
 )
+DIED = "died; the guard's ending"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +45,11 @@ class Verdict:
     off_after: float | None
 
 
-def ending_of(outcome: RunOutcome | None) -> str:
+def ending_of(played: Played) -> str:
     """One of the three endings, or none."""
+    outcome = played.outcome
     if outcome is None:
-        return FAULT
+        return FAULT if played.error != "died" else DIED
     if not outcome.off_confirmed:
         return NOT_CONFIRMED
     return COMPLETED if outcome.ended is Ended.COMPLETED else CONFIRMED
@@ -61,11 +63,13 @@ def judge(cell: Cell, played: Played) -> Verdict:
     if played.injected is not None and ends and all(math.isfinite(end) for end in ends):
         late = max(ends) - played.injected
         after = late if late > 0.0 else None
-    return Verdict(cell, ending_of(played.outcome), "; ".join(wrong), played.injected is not None, after)
+    return Verdict(cell, ending_of(played), "; ".join(wrong), played.injected is not None, after)
 
 
 def _faults(cell: Cell, played: Played) -> list[str]:
     outcome = played.outcome
+    if cell.of_run:
+        return _after_death(cell, played)
     if outcome is None:
         return [f"it ended in {played.error}"]
     if played.injected is None:
@@ -81,6 +85,19 @@ def _faults(cell: Cell, played: Played) -> list[str]:
     ]
 
 
+def _after_death(cell: Cell, played: Played) -> list[str]:
+    """The run is gone: the guard has switched off, and what was flushed can be read."""
+    if played.injected is None:
+        return []
+    late = [
+        f"{name} went off {end - played.injected:.3f} s after the run was gone"
+        for name in OUTPUTS
+        if (end := _last_end(played, name)) is not None and end - played.injected > cell.kind.within
+    ]
+    unread = [f"its folder cannot be read: {played.readable}"] if played.readable else []
+    return late + unread
+
+
 def _last_end(played: Played, name: str) -> float | None:
     """When an input's output was last energised until; inf: it still is; None: it never was."""
     intervals = played.energised[name]
@@ -92,8 +109,9 @@ def _last_end(played: Played, name: str) -> float | None:
 def _said_off(played: Played, outcome: RunOutcome) -> str:
     """Off is said only of what is off."""
     told = " ".join(outcome.not_confirmed)
-    for name in OUTPUTS:
-        if _last_end(played, name) == math.inf and f"{name} (" not in told:
+    for name, output in OUTPUTS.items():
+        found_on = f"{output} is on" in outcome.cause
+        if _last_end(played, name) == math.inf and f"{name} (" not in told and not found_on:
             return f"{name} is energised, and nothing says so"
     return ""
 
@@ -105,6 +123,8 @@ def _in_time(cell: Cell, played: Played, outcome: RunOutcome) -> str:
     for name, output in OUTPUTS.items():
         end = _last_end(played, name)
         mine = output.startswith(f"{cell.supply}.")
+        if f"{output} is on" in outcome.cause:
+            continue  # found on, and left alone
         if end is None or end <= played.injected or (mine and not cell.kind.controllable):
             continue
         if begun >= played.injected and cell.kind.notices and end - played.injected > cell.kind.within:

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import shutil
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from benchmarks.fault_matrix.bench import OUTPUTS, SET_POINTS
 
 from railwright.documents.loader import Documents
 from railwright.guard.client import LocalLink
 from railwright.guard.wire import Streams
+from railwright.running.conduct import Conduct
 from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
 from railwright.running.stored import NoRun, open_run
@@ -45,6 +49,48 @@ class Played:
     messages: list[tuple[str, str]] = field(default_factory=list)
 
 
+class Died(BaseException):
+    """The run is gone, from one instruction to the next."""
+
+
+@dataclass
+class Death:
+    """The run dies, or hangs, when the `number`-th message that contains `command` is about to be sent to a
+    supply. at: when that was [s, loop]; None: it never came.
+    """
+
+    supply: str
+    command: str
+    number: int
+    hangs: bool
+    at: float | None = None
+    link: LocalLink | None = None
+    _seen: int = 0
+
+    def sees(self, time: float, name: str, direction: str, line: str) -> None:
+        """The run's trace: told of a message before it is sent."""
+        if direction != "sent" or name != self.supply or self.command not in line or self.at is not None:
+            return
+        self._seen += 1
+        if self._seen < self.number:
+            return
+        assert self.link is not None
+        self.at = self.link.now()
+        if self.hangs:
+            self.link.loop.run_until_complete(asyncio.sleep(HANGS))  # nobody shows the guard a sign of life
+        raise Died
+
+    @contextmanager
+    def takes_the_run(self) -> Iterator[None]:
+        """Nothing of the run's own code runs after its death; the kernel closes its end of the link."""
+        with patch.object(Conduct, "_switch_off", lambda conduct, ended, cause: conduct.link.cut()):
+            yield
+
+
+HANGS = 5.0
+"""How long a run hangs before it is ended [s]."""
+
+
 class _Tap:
     """Notes what is sent to the supplies of a network."""
 
@@ -66,9 +112,15 @@ class _Tap:
 
 
 def play(
-    documents: Documents, folder: Path, mischief: Sequence[str] = (), *, seed: int = 1, **given: Any
+    documents: Documents,
+    folder: Path,
+    mischief: Sequence[str] = (),
+    *,
+    death: Death | None = None,
+    seed: int = 1,
+    **given: Any,
 ) -> Played:
-    """Play the procedure with these faults, into a new folder that is removed again. given: for `run`."""
+    """Play the procedure with these faults, into a new folder. death: of the run itself. given: for `run`."""
     shutil.rmtree(folder, ignore_errors=True)
     loop = VirtualLoop()
     began = loop.now()
@@ -80,17 +132,23 @@ def play(
         link.watch()
         outcome, error = None, ""
         options = {"decay_limit": 1.0, "wait_for_lost": 4.0, **given}
+        if death is not None:
+            death.link = link
+            options["trace"] = death.sees
         try:
-            outcome = run(
-                documents, SET_POINTS, unit="B-1", operator="Matrix", folder=folder, link=link, **options
-            )
+            with nullcontext() if death is None else death.takes_the_run():
+                outcome = run(
+                    documents, SET_POINTS, unit="B-1", operator="Matrix", folder=folder, link=link, **options
+                )
+        except Died:
+            error = "died"
         except Exception as failure:  # noqa: BLE001 - any of them is a finding
             error = repr(failure)
         acts = net.acts()
         begun = next((m["time"] for m in link.told if m["kind"] == "off begun"), None)
         energised = {name: net.energised(output) for name, output in OUTPUTS.items()}
-        readable, last = _read_back(folder)
-        injected = acts[0].time if acts else None
+        readable, last = read_back(folder)
+        injected = death.at if death is not None else acts[0].time if acts else None
         shift = _zero_of(folder)
         zero = None if shift is None else began + shift
         return Played(
@@ -98,7 +156,7 @@ def play(
         )
 
 
-def _read_back(folder: Path) -> tuple[str, dict[str, float]]:
+def read_back(folder: Path) -> tuple[str, dict[str, float]]:
     """Whether the folder can be read ('' or why not), and the last reading of each input [s, record]."""
     try:
         data = open_run(folder)
