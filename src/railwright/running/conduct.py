@@ -14,6 +14,7 @@ from railwright.guard.client import GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing
+from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
 from railwright.running.clocks import Clocks
 from railwright.running.interruption import StopRequest
@@ -21,7 +22,7 @@ from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.outcome import Ended, InputReading, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
-from railwright.running.polling import WATCH_EVERY, Polling
+from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
