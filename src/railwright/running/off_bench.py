@@ -17,7 +17,7 @@ from typing import Any
 
 from railwright import instruments
 from railwright.documents.channel_name import channel_named
-from railwright.documents.salvage import is_whole, salvage
+from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, Place, SupplyOff
 from railwright.instruments.units import compose, unit_of
@@ -63,15 +63,15 @@ def read_bench(text: str) -> tuple[BenchSupply, ...]:
         remedy = f"; it names {other[:100]!r}: give that one" if named and isinstance(other, str) else ""
         raise ValueError(f"expected a bench document with 'supplies', got none in it{remedy}")
     found = [_supply(str(name), node if isinstance(node, Mapping) else {}) for name, node in supplies.items()]
-    missed = [] if is_whole(text) else _missed(text, found)
+    missed = _missed(text, found)
     places = places_of([each.address for each in found])
     return (*(replace(each, place=places[each.address]) for each in found), *missed)
 
 
 def _missed(text: str, found: Sequence[BenchSupply]) -> list[BenchSupply]:
-    """Addresses that stand in a broken document and belong to no supply that could be read in it."""
+    """Addresses that stand in the document and belong to no supply that could be read in it."""
     there = {each.address for each in found}
-    fault = "its address stands in the bench document, but the document is broken there"
+    fault = "its address stands in the bench document, but the document is broken near it"
     missed = []
     for address in dict.fromkeys(_ADDRESS.findall(text)):
         if address not in there:
