@@ -10,7 +10,6 @@ import signal
 from contextlib import suppress
 from pathlib import Path
 
-from railwright.guard.locks import normalised
 from railwright.guard.off_plan import OffPlan
 from railwright.regular import text_of
 
@@ -33,11 +32,6 @@ def read_plan(path: Path) -> OffPlan | None:
         return None
 
 
-def addresses_of(plan: OffPlan) -> frozenset[str]:
-    """The addresses that a plan speaks to, each in its one spelling."""
-    return frozenset(normalised(supply.address) for supply in plan.supplies)
-
-
 def left_plans(folder: Path) -> list[tuple[Path, OffPlan]]:
     """The plans of guards that are no longer there, the newest first."""
     found: list[tuple[float, Path, OffPlan]] = []
@@ -53,13 +47,20 @@ def left_plans(folder: Path) -> list[tuple[Path, OffPlan]]:
     return [(path, plan) for _, path, plan in sorted(found, key=lambda each: each[0], reverse=True)]
 
 
-def forget_left_plans(folder: Path, plan: OffPlan) -> None:
-    """Take away what earlier guards left for any address of this plan: it is out of date from now on."""
-    mine = addresses_of(plan)
+def forget_left_plans(folder: Path, newer: Path) -> None:
+    """Take away what earlier guards left for any address of a newer plan. No name is looked up for it."""
+    mine = _written(read_plan(newer))
     for path, left in left_plans(folder):
-        if mine & addresses_of(left):
+        if path != newer and mine & _written(left):
             with suppress(OSError):
                 path.unlink()
+
+
+def _written(plan: OffPlan | None) -> frozenset[str]:
+    """The addresses of a plan as they were written."""
+    return (
+        frozenset(each.address.strip().upper() for each in plan.supplies) if plan is not None else frozenset()
+    )
 
 
 def is_guard(process: int) -> bool:

@@ -119,12 +119,14 @@ class GuardProcess:
             else:
                 if kind not in ("beat", "exchange", "poll"):
                     self._journal.write({"time": time.monotonic(), **_short(message)})
-                guard.handle(message)
                 if kind == "arm":
-                    self._keep_plan(message["plan"], guard)
+                    self._keep_plan(message["plan"])
+                guard.handle(message)
 
-    def _keep_plan(self, plan: str | None, guard: Guard) -> None:
-        """Write the plan where whoever switches off by hand finds it; a full disk is no reason to end."""
+    def _keep_plan(self, plan: str | None) -> None:
+        """Write the plan where whoever switches off by hand finds it; a full disk is no reason to end. What
+        an earlier guard left for the same supplies is out of date from now on.
+        """
         folder = runtime_folder()
         path = plan_path(folder, os.getpid())
         with suppress(OSError):
@@ -134,8 +136,7 @@ class GuardProcess:
             beside = path.with_suffix(".part")
             beside.write_text(plan, "utf-8")
             os.replace(beside, path)
-        if guard.plan is not None:
-            forget_left_plans(folder, guard.plan)
+            forget_left_plans(folder, path)
 
     def _tell(self, message: dict[str, Any]) -> None:
         """To the run, without waiting for it, and to the journal."""

@@ -198,10 +198,13 @@ def plan_of(supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:
     return OffPlan(tuple(s.plan for s in supplies if s.plan is not None and s.name in used), inputs)
 
 
-def _place(address: str, supplies: Sequence[BenchSupply]) -> str:
-    """The one spelling of an address; looked up only where the bench does not give it in the same words."""
+def places_in(plan: OffPlan, supplies: Sequence[BenchSupply]) -> dict[str, SupplyOff]:
+    """The supplies of a plan by the one spelling of their addresses, which is looked up only where the bench
+    does not give an address in the same words.
+    """
     known = {supply.address: supply.place for supply in supplies}
-    return known[address] if address in known else places_of([address])[address]
+    others = places_of([each.address for each in plan.supplies if each.address not in known])
+    return {{**known, **others}[each.address]: each for each in plan.supplies}
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +218,7 @@ class Planned:
 
 def covered(plan: OffPlan, supplies: Sequence[BenchSupply]) -> dict[str, Planned]:
     """Outputs of the bench that a run's plan switches off. What counts is what is sent where, not names."""
-    places = {supply.name: _place(supply.address, supplies) for supply in plan.supplies}
+    places = {supply.name: place for place, supply in places_in(plan, supplies).items()}
     sent = {
         (places.get(output.supply), output.off): Planned(each.name, output.name, each.stays_on)
         for each in plan.inputs
@@ -236,13 +239,13 @@ def joined(plan: OffPlan, supplies: Sequence[BenchSupply], names: frozenset[str]
     Whoever answers at an address counts as the supply, whatever it answered before.
     """
     more = plan_of(supplies, names)
-    places = {_place(supply.address, supplies): supply for supply in plan.supplies}
+    places, own_places = places_in(plan, supplies), {each.name: each.place for each in supplies}
     looks = {supply.name: supply.look for supply in plan.supplies}
     inputs = list(plan.inputs)
     for each in more.inputs:
         (output,) = each.outputs
         own = more.supply(output.supply)
-        there = places[_place(own.address, supplies)]
+        there = places[own_places[own.name]]
         before = sum("?" in unit for message in there.look for unit in message.split(";"))
         looks[there.name] = there.look + own.look
         moved = replace(

@@ -13,13 +13,22 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from railwright.guard.left_plans import addresses_of, end_guard, is_guard, left_plans, read_plan
+from railwright.guard.left_plans import end_guard, is_guard, left_plans, read_plan
 from railwright.guard.locks import holder_of
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import Session
 from railwright.guard.wire import connect
-from railwright.running.off_bench import BenchSupply, Planned, covered, joined, left_out, only, plan_of
+from railwright.running.off_bench import (
+    BenchSupply,
+    Planned,
+    covered,
+    joined,
+    left_out,
+    only,
+    places_in,
+    plan_of,
+)
 
 ANSWER_WAIT = 0.3
 """How long a guard is given to answer [s], before its supplies are spoken to without it."""
@@ -91,7 +100,7 @@ class OffNow:
         free = [each for each in self._supplies if each.place not in held]
         lefts = self._left([each for each in free if each.place])
         for path, plan in lefts:
-            mine = addresses_of(plan)
+            mine = places_in(plan, self._supplies)
             jobs.append(self._by_left(path, plan, [each for each in free if each.place in mine]))
             free = [each for each in free if each.place not in mine]
         jobs.append(self._own(plan_of(free, self._names), {}))
@@ -121,10 +130,10 @@ class OffNow:
         """Plans of guards that were killed, for supplies of this bench and no other."""
         places, found = {each.place for each in free}, []
         for path, plan in left_plans(self._folder):
-            mine = addresses_of(plan)
-            if mine <= places:
+            mine = places_in(plan, self._supplies)
+            if set(mine) <= places:
                 found.append((path, plan))
-                places -= mine
+                places -= set(mine)
         return found
 
     # Through a guard
