@@ -350,6 +350,18 @@ def test_a_gate_alone_goes_off_with_a_caution(scene: Scene) -> None:
     assert list(runtime().glob("plan-*")) != []
 
 
+def test_a_fault_of_the_program_is_said_and_leaves_nothing_waiting(scene: Scene) -> None:
+    data = json.loads(scene.plan().to_json())
+    data["inputs"][1]["below"] = "one volt"
+    plan_path(runtime(), 2**22 + 1).write_text(json.dumps(data), "utf-8")
+    code, lines = scene.off()
+    assert (code, scene.on) == (6, ["left.1"]), lines
+    assert any(
+        line.startswith("right.1 (drain): OFF NOT CONFIRMED: a fault of the program") for line in lines
+    )
+    assert any(line.startswith("left.1 (gate): OFF NOT CONFIRMED: stays on: drain is not") for line in lines)
+
+
 def test_a_plan_of_other_supplies_is_left_alone(scene: Scene) -> None:
     other = json.loads(scene.plan().to_json())
     other["supplies"][0]["address"] = "TCPIP::127.0.0.1::9::SOCKET"

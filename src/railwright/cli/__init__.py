@@ -23,14 +23,13 @@ def _help() -> Exit:
     return Exit.DONE
 
 
-def _off(given: list[str]) -> Exit:
-    from railwright.cli.off_now import off_now
-
-    return off_now(given[0], given[1:])
-
-
 def main() -> None:
     """Run the command that `sys.argv` names and exit with its code (see `railwright.cli.exits`)."""
+    if sys.argv[1:2] == ["off"] and len(sys.argv) > 2 and not any(a.startswith("-") for a in sys.argv[2:]):
+        # The one command that is in a hurry.
+        from railwright.cli.off_now import command
+
+        command(sys.argv[2:])
     from railwright.cli.streams import tolerate
 
     tolerate()
@@ -39,11 +38,6 @@ def main() -> None:
         from railwright.cli.exits import guarded
 
         guarded(_help)()
-    if sys.argv[1:2] == ["off"] and len(sys.argv) > 2 and not any(a.startswith("-") for a in sys.argv[2:]):
-        # Nor should the one command that is in a hurry.
-        from railwright.cli.exits import guarded
-
-        guarded(_off)(sys.argv[2:])
     # Imports make many objects and little garbage: looking for it at every 700 of them is a fifth of a start.
     gc.set_threshold(500_000, 20, 20)
     # And at the end the interpreter would look through all of them three times before it lets go of them.

@@ -103,13 +103,13 @@ class SwitchOff:
         self._began = loop.time()
         watching = [loop.create_task(self._deal_with(supply)) for supply in self._supplies.values()]
         inputs = [
-            loop.create_task(self._input(each, orderly)) for each in self.plan.inputs if not each.stays_on
+            loop.create_task(self._whatever_comes(each, orderly))
+            for each in self.plan.inputs
+            if not each.stays_on
         ]
         try:
             if inputs:
                 await asyncio.wait(inputs)
-            for task in inputs:
-                task.result()
         finally:
             for supply in self._supplies.values():
                 supply.done = True
@@ -125,8 +125,21 @@ class SwitchOff:
 
     # One input
 
+    async def _whatever_comes(self, each: InputOff, orderly: bool) -> None:
+        """A fault of the program with one input leaves no other waiting, nor that one without OFF."""
+        end = self.ends[each.name]
+        try:
+            await self._input(each, orderly)
+        except Exception as error:  # noqa: BLE001 - whatever it is, it is said and the others go on
+            if end.off_sent is None:
+                self._send_off(each, end)
+            end.why = f"a fault of the program: {error!r}"
+        finally:
+            self._asked[each.name].set()
+            self._settled[each.name].set()
+
     async def _input(self, each: InputOff, orderly: bool) -> None:
-        end, loop = self.ends[each.name], asyncio.get_running_loop()
+        end = self.ends[each.name]
         for name in each.after:
             await self._wait(self._asked.get(name), self.plan.silence)
         for name in each.only_after:
@@ -135,20 +148,20 @@ class SwitchOff:
             if before is not None and not before.confirmed:
                 end.why = f"stays on: {name} is not confirmed off"
                 self._tell("stays on", {"input": each.name, "why": end.why})
-                self._asked[each.name].set()
-                self._settled[each.name].set()
                 return
         if orderly and each.ramp_down > 0.0:
             await self._lead_down(each)
-        end.off_sent = loop.time()
+        self._send_off(each, end)
+        await self._confirm(each, end)
+
+    def _send_off(self, each: InputOff, end: InputEnd) -> None:
+        end.off_sent = asyncio.get_running_loop().time()
         self._tell("off sent", {"input": each.name, "time": end.off_sent})
         for output in each.outputs:
             supply = self._supplies[output.supply]
             supply.wanted[output.name] = output
             self._push(supply, output)
             supply.wake.set()
-        await self._confirm(each, end)
-        self._settled[each.name].set()
 
     async def _wait(self, event: asyncio.Event | None, at_most: float | None) -> None:
         """For an event, or until it is hurried, or for so long."""

@@ -23,7 +23,8 @@ from pydantic import (
 
 from railwright.instruments.units import unit_of
 from railwright.instruments.words import check_words, forms, off_answers
-from railwright.scpi.data import Expression, format_channels, parse_channels
+from railwright.scpi.channels import format_channels
+from railwright.scpi.data import Expression, parse_channels
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import parse_message
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from railwright.scpi.data import format_channels
+from railwright.scpi.channels import format_channels
 
 
 def unit_of(addressing: str, header: str, channels: Sequence[int], *parameters: str) -> str:

@@ -96,6 +96,11 @@ def places_of(addresses: Sequence[str], patience: float = 0.3) -> dict[str, str]
     return dict(found)
 
 
+def concerns(supply: BenchSupply, names: frozenset[str] | None) -> bool:
+    """Whether any of these outputs is one of the supply; None: all are."""
+    return names is None or any(output.name in names for output in supply.outputs)
+
+
 def _supply(name: str, node: Mapping[str, Any]) -> BenchSupply:
     given, wanted = node.get("address"), node.get("dialect")
     address = given.strip() if isinstance(given, str) else ""

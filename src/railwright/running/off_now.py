@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import time
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
@@ -14,14 +15,15 @@ from pathlib import Path
 from typing import Any
 
 from railwright.guard.left_plans import end_guard, is_guard, left_plans, read_plan
-from railwright.guard.locks import holder_of
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import Session
 from railwright.guard.wire import connect
+from railwright.running.off_ask import Asked
 from railwright.running.off_bench import (
     BenchSupply,
     Planned,
+    concerns,
     covered,
     joined,
     left_out,
@@ -32,6 +34,9 @@ from railwright.running.off_bench import (
 
 ANSWER_WAIT = 0.3
 """How long a guard is given to answer [s], before its supplies are spoken to without it."""
+
+LEAST_WAIT = 0.02
+"""What is left of that where this program itself was slow to start [s]."""
 
 SIGN_WAIT = 1.0
 """A guard that has answered, and then gives no sign for so long [s], hangs."""
@@ -52,32 +57,36 @@ MAINS = "use the mains switch, and measure before touching"
 class Holder:
     """A guard that holds supplies, and how it goes on with it."""
 
-    process: int
-    control: str
+    asked: Asked
     plan: OffPlan | None
-    places: set[str] = field(default_factory=set)
     begun: asyncio.Event = field(default_factory=asyncio.Event)
     over: asyncio.Event = field(default_factory=asyncio.Event)
     failed: asyncio.Event = field(default_factory=asyncio.Event)
     over_at: float = 0.0
     ends: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
+    @property
+    def process(self) -> int:
+        return self.asked.process
+
 
 class OffNow:
     """Switches outputs of a bench off, once.
 
-    names: outputs that are asked for; None: all. folder: where locks and plans lie. tell: told one line at a
-    time; it neither waits nor raises. `go` gives whether all was read to be off.
+    names: outputs that are wanted off; None: all. asked: the guards that hold any of the supplies. folder:
+    where plans lie. tell: told one line at a time; it neither waits nor raises. `go` gives whether all was
+    read to be off.
     """
 
     def __init__(
         self,
         supplies: Sequence[BenchSupply],
         names: frozenset[str] | None,
+        asked: Sequence[Asked],
         folder: Path,
         tell: Callable[[str], object],
     ) -> None:
-        self._supplies, self._folder, self._tell = supplies, folder, tell
+        self._supplies, self._asked, self._folder, self._tell = supplies, asked, folder, tell
         self._chosen = names is not None
         self._names = (
             names if names is not None else frozenset(o.name for each in supplies for o in each.outputs)
@@ -94,14 +103,19 @@ class OffNow:
 
     async def go(self) -> bool:
         """Everything at once; returns when all of it is known."""
-        holders = self._holders()
-        held = {place for holder in holders for place in holder.places}
-        jobs: list[Awaitable[object]] = [self._through(holder) for holder in holders]
+        held = {place for asked in self._asked for place in asked.places}
+        jobs: list[Awaitable[object]] = [
+            self._tried(
+                self._through(Holder(asked, read_plan(asked.plan))),
+                [each for each in self._supplies if each.place in asked.places],
+            )
+            for asked in self._asked
+        ]
         free = [each for each in self._supplies if each.place not in held]
-        lefts = self._left([each for each in free if each.place])
-        for path, plan in lefts:
+        for path, plan in self._left(free):
             mine = places_in(plan, self._supplies)
-            jobs.append(self._by_left(path, plan, [each for each in free if each.place in mine]))
+            there = [each for each in free if each.place in mine]
+            jobs.append(self._tried(self._by_left(path, plan, there), there))
             free = [each for each in free if each.place not in mine]
         jobs.append(self._own(plan_of(free, self._names), {}))
         await asyncio.gather(*jobs)
@@ -110,28 +124,25 @@ class OffNow:
                 self._say_not(each.name, each.fault)
         return self._all_off
 
-    # Who holds what
+    async def _tried(self, job: Awaitable[object], supplies: Sequence[BenchSupply]) -> None:
+        """A way that takes a run's plan; where it fails for whatever reason, all at once without it."""
+        try:
+            await job
+        except Exception as error:  # noqa: BLE001 - whatever it is, the outputs go off
+            self._tell(f"a fault of the program, so all at once and without a run's plan: {error!r}")
+            self._all_off = False
+            await self._own(plan_of(supplies, self._names), {})
 
-    def _holders(self) -> list[Holder]:
-        found: dict[int, Holder] = {}
-        for supply in self._supplies:
-            about = holder_of(supply.place, self._folder) if supply.place else None
-            try:
-                process, control = int((about or {})["guard_pid"]), str((about or {})["control"])
-            except (KeyError, ValueError, TypeError):
-                continue
-            if process not in found:
-                plan = read_plan(Path(str((about or {}).get("plan") or "-")))
-                found[process] = Holder(process, control, plan)
-            found[process].places.add(supply.place)
-        return list(found.values())
+    # Plans that were left
 
     def _left(self, free: Sequence[BenchSupply]) -> list[tuple[Path, OffPlan]]:
         """Plans of guards that were killed, for supplies of this bench and no other."""
-        places, found = {each.place for each in free}, []
+        places = {each.place for each in free if each.place}
+        concerned = {each.place for each in free if concerns(each, self._names)}
+        found = []
         for path, plan in left_plans(self._folder):
             mine = places_in(plan, self._supplies)
-            if set(mine) <= places:
+            if set(mine) <= places and set(mine) & concerned:
                 found.append((path, plan))
                 places -= set(mine)
         return found
@@ -139,10 +150,14 @@ class OffNow:
     # Through a guard
 
     async def _through(self, holder: Holder) -> None:
-        supplies = [each for each in self._supplies if each.place in holder.places]
-        asking = asyncio.get_running_loop().create_task(_ask(holder))
+        places = holder.asked.places.union(
+            places_in(holder.plan, self._supplies) if holder.plan is not None else ()
+        )
+        supplies = [each for each in self._supplies if each.place in places]
+        asking = asyncio.get_running_loop().create_task(_listen(holder))
         try:
-            await self._first_of((holder.begun, holder.failed), ANSWER_WAIT)
+            left = ANSWER_WAIT - (time.monotonic() - holder.asked.at)
+            await self._first_of((holder.begun, holder.failed), max(left, LEAST_WAIT))
             if holder.begun.is_set() and await self._with_guard(holder, supplies):
                 return
             if not self._hurried.is_set():
@@ -178,7 +193,6 @@ class OffNow:
         """Its plan, carried out here; in the end it is ended where it still gives no answer, because what
         waits for it would be sent when it wakes.
         """
-        began = asyncio.get_running_loop().time()
         self._tell(
             f"the guard of the run (process {holder.process}) gives no answer: switching off without it"
         )
@@ -188,7 +202,7 @@ class OffNow:
             planned = covered(holder.plan, supplies)
             beside = frozenset(self._names - set(planned))
             await self._own(joined(holder.plan, supplies, beside), planned, holder)
-        left = began + SIGN_WAIT - ANSWER_WAIT - asyncio.get_running_loop().time()
+        left = SIGN_WAIT - (time.monotonic() - holder.asked.at)
         await self._first_of((holder.begun,), max(0.0, left))
         if not holder.begun.is_set() or holder.failed.is_set():
             self._end(holder, "it gave no answer")
@@ -309,12 +323,14 @@ class OffNow:
         self._tell(f"{shown}: OFF NOT CONFIRMED: {why}; {MAINS}")
 
 
-async def _ask(holder: Holder) -> None:
-    """Ask a guard to switch off, and take in how it goes on with it."""
+async def _listen(holder: Holder) -> None:
+    """Take in how a guard goes on with what it was asked."""
+    if holder.asked.connection is None:
+        holder.failed.set()
+        return
     try:
-        reader, writer = await asyncio.open_unix_connection(holder.control)
+        reader, writer = await asyncio.open_unix_connection(sock=holder.asked.connection)
         try:
-            writer.write(json.dumps({"do": "off"}).encode() + b"\n")
             wait: float | None = None
             while True:
                 async with asyncio.timeout(wait):
