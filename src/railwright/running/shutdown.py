@@ -129,5 +129,6 @@ class ShutDown:
         if end["voltage"] is not None:
             last = f"last read {show(end['voltage'], 'V')} at {show(self.recorder.at(end['read_at']), 's')}"
         elif newest is not None:
-            last = f"last read {show(newest.voltage, 'V')} at {show(newest.time, 's')}, before OFF"
+            before = ", before OFF" if sent is not None else ""
+            last = f"last read {show(newest.voltage, 'V')} at {show(newest.time, 's')}{before}"
         return f"{name} ({outputs}): {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"
