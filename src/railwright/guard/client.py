@@ -413,8 +413,11 @@ class LocalLink(GuardLink):
 
     def cut(self) -> None:
         """The run is gone: the guard switches off. Returns when that is over."""
+        self._complete(self._cut())
+
+    async def _cut(self) -> None:
         self.guard.switch_off("the run died")
-        self._complete(self.guard.until_off())
+        await self.guard.until_off()
 
     def take_over(self, why: str, tell: Callable[[Message], None], *, urgent: Callable[[], bool]) -> Message:
         raise AssertionError("a guard in this process dies with it")

@@ -99,6 +99,7 @@ class Conduct:
         self._waiting: tuple[Waiting, float] | None = None
         self._taking_in = False
         self._alarms: list[Alarm] = []
+        rig.switched = self._switched
 
     def go(self) -> tuple[Ended, str]:
         """Prepare, play, and switch off, whatever comes: how it ended, and why."""
@@ -142,6 +143,10 @@ class Conduct:
         lost = self.wait_for_lost if energising else min(2.0, self.wait_for_lost)
         plan = compile_off_plan(self.rig, self.device, self.procedure, decay=self.decay_limit, lost=lost)
         self.link.arm(plan)
+
+    def _switched(self, name: str, on: bool, when: float) -> None:
+        """An input was switched and said so: from now on its readings are judged by that."""
+        self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when)))
 
     def _pause(self, duration: float) -> None:
         self.link.sleep_until(self.link.now() + duration)
@@ -254,7 +259,7 @@ class Conduct:
         """One move at its instant [s, the link's clock]; its step begins with it where it is the step's
         first.
         """
-        watch, recorder = self.watch, self.recorder
+        recorder = self.recorder
         if move.kind == "load" and move.listing is not None:
             self._load(move.listing)
             return
@@ -270,12 +275,9 @@ class Conduct:
             done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":
             done = recorder.at(self.rig.off(move.input, at=at))
-            self.recorder.add_all(watch.switched(move.input, False, done))
         else:
             on = move.kind == "on"
             done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
-            if on:
-                self.recorder.add_all(watch.switched(move.input, True, done))
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
@@ -329,7 +331,8 @@ class Conduct:
     def _read(self, position: int, raw: InputReading) -> None:
         """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
         if position % self.looks:
-            reading = replace(raw, time=self.recorder.at(raw.time))
+            asked = None if raw.asked is None else self.recorder.at(raw.asked)
+            reading = replace(raw, time=self.recorder.at(raw.time), asked=asked)
         else:
             self._count(raw.input, position // self.looks)
             reading = self.recorder.reading(raw)
@@ -365,7 +368,6 @@ class Conduct:
                     follow.append(name)
                     if name in self.rig.on:
                         done = self.recorder.at(self.rig.off(name, self._failed))
-                        self.recorder.add_all(self.watch.switched(name, False, done))
                         self.recorder.event("trips linked", name, f"because {source} tripped", done)
 
     def _failed(self, error: InstrumentError) -> None:
