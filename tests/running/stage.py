@@ -1,5 +1,5 @@
-"""A run, its guard and its twins in one virtual time: a radio modem's power amplifier with gate and drain, and
-whatever else a test connects.
+"""A run, its guard and its twins in one virtual time: a radio modem's power amplifier with gate and drain,
+and whatever else a test connects.
 """
 
 from __future__ import annotations

@@ -83,7 +83,7 @@ def test_a_cell_ends_off_confirmed_and_holds_its_voltage(tmp_path: Path) -> None
     assert end.confirmed
     assert end.holds == pytest.approx(3.7, abs=0.02)
     (event,) = [each for each in outcome.record.events if each.what == "off confirmed"]
-    assert event.detail.startswith("device holds 3.7")
+    assert event.detail.startswith("device holds 3.69")
     assert not stage.is_on("left.1")
 
 
@@ -107,7 +107,7 @@ def test_a_voltage_that_the_cell_does_not_explain_is_refused(tmp_path: Path) -> 
     stage.documents = load_documents(tmp_path / "short.procedure.yaml")
     outcome = stage.run(ON_CELL)
     assert outcome.ended is Ended.STOPPED
-    assert outcome.cause.startswith("cell: 6")
+    assert outcome.cause.startswith("cell: 5.9")
     assert "nothing in the device's document explains it" in outcome.cause
     assert stage.spans("left.1") == ()
     assert not outcome.energised

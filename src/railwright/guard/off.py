@@ -175,21 +175,32 @@ class SwitchOff:
                 task.cancel()
 
     async def _lead_down(self, each: InputOff) -> None:
-        """Take the voltage to 0 in even stairs."""
-        start = {output.name: self._newest_voltage(output) for output in each.outputs}
+        """Take the voltage to 0 in even stairs, from where it is read to be. Not where an output is off by
+        now, or its supply gives no answer: it then goes off at once.
+        """
+        loop = asyncio.get_running_loop()
+        last = loop.time() + self.plan.silence
+        while (start := self._standing(each)) is None:
+            if loop.time() >= last or self._hurry.is_set():
+                return
+            await self._wait(asyncio.Event(), self.plan.every)
         steps = max(1, round(each.ramp_down / STAIR))
         for step in range(1, steps + 1):
-            for output in each.outputs:
-                if output.set_voltage:
-                    voltage = start[output.name] * (1 - step / steps)
-                    self._supplies[output.supply].session.push(output.set_voltage.format(f"{voltage:.6g}"))
+            for output, voltage in zip(each.outputs, start, strict=True):
+                text = output.set_voltage.format(f"{voltage * (1 - step / steps):.6g}")
+                self._supplies[output.supply].session.push(text)
             await self._wait(asyncio.Event(), each.ramp_down / steps)
-            if self._hurry.is_set():
+            if self._hurry.is_set() or self._standing(each) is None:
                 return
 
-    def _newest_voltage(self, output: OutputOff) -> float:
-        look = self._supplies[output.supply].looks.get(output.name)
-        return abs(look[0].voltage) if look else 0.0
+    def _standing(self, each: InputOff) -> list[float] | None:
+        """Voltages of its outputs [V]; None where one was not read yet, is off, or its supply is lost."""
+        looks = [self._supplies[output.supply].looks.get(output.name) for output in each.outputs]
+        lost = any(self._supplies[output.supply].lost_since is not None for output in each.outputs)
+        if lost or not all(output.set_voltage for output in each.outputs):
+            return None
+        found = [abs(look[0].voltage) for look in looks if look is not None and not look[0].off]
+        return found if len(found) == len(looks) else None
 
     async def _confirm(self, each: InputOff, end: InputEnd) -> None:
         """Until the input is confirmed off for a while, or there is no more hope."""
@@ -247,7 +258,8 @@ class SwitchOff:
         if end.off_read is None:
             end.off_read = end.read_at
         for output, look in zip(each.outputs, looks, strict=True):
-            if abs(look.current) > output.no_current:
+            # Where the device holds a voltage, the output's bleeder takes some current from it.
+            if not -output.no_current - output.bleeds <= look.current <= output.no_current:
                 return f"{output.name} says off, and {look.current:.4g} A flow"
         end.holds = None
         if abs(end.voltage) < each.below:

@@ -21,7 +21,8 @@ class OutputOff:
     """One output. off: messages that switch it off. set_voltage: message with `{}` for a voltage [V].
 
     state, voltage, current: where the look says them. no_current: |current| that counts as none [A].
-    share: of the input's voltage (series).
+    share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
+    device holds a voltage.
     """
 
     name: str
@@ -34,6 +35,7 @@ class OutputOff:
     off_words: tuple[str, ...] = ("0", "OFF")
     set_voltage: str = ""
     share: float = 1.0
+    bleeds: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

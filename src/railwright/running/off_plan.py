@@ -14,7 +14,12 @@ WAIT_FOR_LOST = 600.0
 """How long a supply that was lost with outputs on is waited for [s]."""
 
 UNKNOWN_CURRENT = 0.005
-"""Part of full scale that counts as no current where the bench does not state how exactly it is read."""
+"""Part of full scale that counts as no current where the bench does not state how exactly it is read, and
+that an output may take in where it states no bleeder.
+"""
+
+BLEEDER_SPREAD = 1.2
+"""How much more than its figure a bleeder may take."""
 
 NOISE = 4.0
 """How many times the r.m.s. noise a reading may be off by."""
@@ -27,6 +32,10 @@ def compile_off_plan(
 
     decay: how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s].
     """
+    fed = {
+        output.output: (held_voltage(device, name), off_threshold(device, name), output.share)
+        for name, _, output in rig.feeds()
+    }
     order = off_after(procedure, device, tuple(rig.set_points))
     supplies = []
     outputs: dict[str, OutputOff] = {}
@@ -54,6 +63,7 @@ def compile_off_plan(
                 off_words=supply.dialect.off_answers,
                 set_voltage=supply.template(own, "voltage"),
                 share=rig.share(f"{name}.{own}"),
+                bleeds=bleeds(document, *fed[f"{name}.{own}"]),
             )
     inputs = []
     for name, feed in rig.set_points.items():
@@ -73,6 +83,15 @@ def compile_off_plan(
             )
         )
     return OffPlan(tuple(supplies), tuple(inputs), decay=decay, lost=lost)
+
+
+def bleeds(output: Output, held: tuple[float, float] | None, below: float, share: float) -> float:
+    """Current that an output may take in while it is off [A], where the device holds up to `held` [V]."""
+    if held is None:
+        return 0.0
+    if output.bleeder is None:
+        return UNKNOWN_CURRENT * output.current.high
+    return BLEEDER_SPREAD * (held[1] + below) * share / output.bleeder
 
 
 def no_current(output: Output) -> float:
