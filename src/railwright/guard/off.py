@@ -13,6 +13,7 @@ from typing import Any
 
 from railwright.guard.off_plan import InputOff, Look, OffPlan, OutputOff, SupplyOff, read_look
 from railwright.guard.session import Session, SessionError
+from railwright.guard.watchdog import end_watchdog
 
 Tell = Callable[[str, dict[str, Any]], None]
 """Told what happens: kind and fields. It must neither wait nor raise."""
@@ -41,7 +42,8 @@ class InputEnd:
     confirmed: read to be off, without a current, its voltage fallen or held by the device. off_sent: when OFF
     first went out; None: never. off_read: when all its outputs first said off. fell: when the voltage was
     first read to have fallen. voltage, current: last read; None: never. holds: voltage [V] that the device
-    keeps. why: in words, what is not confirmed, or why it stays on.
+    keeps. kept_on: it was told nothing, because it stays on. why: in words, what is not confirmed, or why it
+    stays on.
     """
 
     input: str
@@ -54,6 +56,7 @@ class InputEnd:
     current: float | None = None
     read_at: float | None = None
     holds: float | None = None
+    kept_on: bool = False
     why: str = ""
 
 
@@ -82,7 +85,10 @@ class SwitchOff:
 
     def __init__(self, plan: OffPlan, sessions: Mapping[str, Session], tell: Tell) -> None:
         self.plan = plan
-        self.ends = {each.name: InputEnd(each.name, stays_on=each.stays_on) for each in plan.inputs}
+        self.ends = {
+            each.name: InputEnd(each.name, stays_on=each.stays_on, kept_on=bool(each.stays_on))
+            for each in plan.inputs
+        }
         self._tell = tell
         self._supplies = {each.name: _Supply(each, sessions[each.name]) for each in plan.supplies}
         self._asked = {each.name: asyncio.Event() for each in plan.inputs}
@@ -110,6 +116,9 @@ class SwitchOff:
         try:
             if inputs:
                 await asyncio.wait(inputs)
+            for supply in self._supplies.values():
+                if supply.document.watchdog:
+                    await self._end_watchdog(supply)
         finally:
             for supply in self._supplies.values():
                 supply.done = True
@@ -146,7 +155,7 @@ class SwitchOff:
             before = self.ends.get(name)
             await self._wait(self._settled.get(name), None)
             if before is not None and not before.confirmed:
-                end.why = f"stays on: {name} is not confirmed off"
+                end.kept_on, end.why = True, f"stays on: {name} is not confirmed off"
                 self._tell("stays on", {"input": each.name, "why": end.why})
                 return
         if orderly and each.ramp_down > 0.0:
@@ -272,6 +281,17 @@ class SwitchOff:
         return f"it says off, and {end.voltage:.4g} V stand there ({each.below:.3g} V count as off)"
 
     # One supply
+
+    async def _end_watchdog(self, supply: _Supply) -> None:
+        """Not where an output is neither confirmed off nor to stay on: the watchdog is what is left then."""
+        name = supply.document.name
+        mine = [e for e in self.plan.inputs if any(o.supply == name for o in e.outputs)]
+        left = [e.name for e in mine if not (self.ends[e.name].confirmed or self.ends[e.name].kept_on)]
+        if left:
+            why = f"{', '.join(left)}: not confirmed off"
+        else:
+            why = await end_watchdog(supply.document, supply.session, self.plan.deadline)
+        self._tell("watchdog", {"name": name, "off": not why, "why": why})
 
     async def _deal_with(self, supply: _Supply) -> None:
         """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""

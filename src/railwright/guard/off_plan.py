@@ -61,13 +61,19 @@ class InputOff:
 
 @dataclass(frozen=True, slots=True)
 class SupplyOff:
-    """One supply. identify: its question; identity: what it answered. look: queries that read its outputs."""
+    """One supply. identify: its question; identity: what it answered. look: queries that read its outputs.
+
+    watchdog: messages that switch its communication watchdog off, the last of them asking for its state, one
+    of `watchdog_off`; empty where none was armed.
+    """
 
     name: str
     address: str
     identify: str
     identity: str
     look: tuple[str, ...]
+    watchdog: tuple[str, ...] = ()
+    watchdog_off: tuple[str, ...] = ("0", "OFF")
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +105,14 @@ class OffPlan:
 
 
 def _plan(data: Mapping[str, Any]) -> OffPlan:
-    supplies = tuple(SupplyOff(**{**each, "look": tuple(each["look"])}) for each in data["supplies"])
+    supplies = tuple(_supply(each) for each in data["supplies"])
     inputs = tuple(_input(each) for each in data["inputs"])
     return OffPlan(**{**data, "supplies": supplies, "inputs": inputs})
+
+
+def _supply(data: Mapping[str, Any]) -> SupplyOff:
+    lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
+    return SupplyOff(**{**data, **lists})
 
 
 def _input(data: Mapping[str, Any]) -> InputOff:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.instruments.supply import Change
+from railwright.instruments.watchdog import off_messages
 from railwright.running.off_order import held_voltage, off_after, off_threshold
 from railwright.running.rig import Rig
 
@@ -26,11 +29,18 @@ NOISE = 4.0
 
 
 def compile_off_plan(
-    rig: Rig, device: Device, procedure: Procedure, *, decay: float, lost: float = WAIT_FOR_LOST
+    rig: Rig,
+    device: Device,
+    procedure: Procedure,
+    *,
+    decay: float,
+    lost: float = WAIT_FOR_LOST,
+    watchdogs: Collection[str] = (),
 ) -> OffPlan:
     """How everything that feeds an input is switched off and read to be off.
 
     decay: how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s].
+    watchdogs: supplies whose watchdogs are switched off at the end.
     """
     fed = {
         output.output: (held_voltage(device, name), off_threshold(device, name), output.share)
@@ -49,6 +59,8 @@ def compile_off_plan(
                 supply.dialect.instrument.identify,
                 supply.identity.answer,
                 supply.look(used),
+                off_messages(supply) if name in watchdogs else (),
+                supply.dialect.off_answers,
             )
         )
         places = supply.places(used)
