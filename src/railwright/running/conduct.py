@@ -14,13 +14,15 @@ from railwright.guard.client import GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing
+from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
+from railwright.running.clocks import Clocks
 from railwright.running.interruption import StopRequest
 from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.outcome import Ended, InputReading, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
-from railwright.running.polling import WATCH_EVERY, Polling
+from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
@@ -94,6 +96,7 @@ class Conduct:
         self.late = 0.0
         self.missed = 0
         self.left_out = 0
+        self.clocks = Clocks()
         self._rows: dict[str, int] = {}
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
         self.triggers = triggers or Triggers()
@@ -189,8 +192,10 @@ class Conduct:
         )
 
     def _look(self) -> None:
-        """Whether somebody, or the disk, wants it to end."""
+        """Whether somebody, the disk or the computer wants it to end."""
         self.stop.drain()
+        if slept := self.clocks.look():
+            raise Over(Ended.STOPPED, slept)
         if self.stop.reason is not None:
             raise Over(Ended.INTERRUPTED, self.stop.reason)
         if self.recorder.failed is not None:
@@ -413,6 +418,7 @@ class Conduct:
             deviations.append(
                 f"{self.missed} readings were left out: the instruments did not keep up with the interval"
             )
+        deviations += self.clocks.notes
         for name, period in self.polling.periods.items():
             if period > SETTINGS_PERIOD:
                 deviations.append(
