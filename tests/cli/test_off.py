@@ -12,6 +12,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from tests.instruments.fake_supply import FakeSupply
 from railwright.guard.client import GuardLost, ProcessLink
 from railwright.guard.left_plans import is_guard, left_plans, plan_path
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.running.off_bench import only
 
 BENCH = """\
 bench: Quay bench
@@ -360,6 +362,17 @@ def test_a_fault_of_the_program_is_said_and_leaves_nothing_waiting(scene: Scene)
         line.startswith("right.1 (drain): OFF NOT CONFIRMED: a fault of the program") for line in lines
     )
     assert any(line.startswith("left.1 (gate): OFF NOT CONFIRMED: stays on: drain is not") for line in lines)
+
+
+def test_a_part_of_a_plan_leaves_the_watchdog_of_a_supply_with_further_outputs(scene: Scene) -> None:
+    plan = scene.plan()
+    gate = plan.inputs[0]
+    both = replace(gate, name="other", outputs=(replace(gate.outputs[0], name="left.2"),))
+    watched = tuple(replace(each, watchdog=("WATC OFF", "WATC?")) for each in plan.supplies)
+    plan = replace(plan, supplies=watched, inputs=(*plan.inputs, both))
+    part = only(plan, frozenset(("left.1", "right.1")))
+    assert [(each.name, each.watchdog != ()) for each in part.supplies] == [("left", False), ("right", True)]
+    assert [each.name for each in part.inputs] == ["gate", "drain"]
 
 
 def test_a_plan_of_other_supplies_is_left_alone(scene: Scene) -> None:

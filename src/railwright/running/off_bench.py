@@ -271,7 +271,7 @@ def _further(place: Place, answers: int) -> Place:
 
 def only(plan: OffPlan, outputs: frozenset[str]) -> OffPlan:
     """The part of a run's plan that switches these outputs off, and nothing that stays on; order only among
-    them. Outputs go by their names in the plan.
+    them. Outputs go by their names in the plan. The watchdog of a supply with further outputs stays as it is.
     """
     inputs: list[InputOff] = []
     for each in plan.inputs:
@@ -295,7 +295,13 @@ def only(plan: OffPlan, outputs: frozenset[str]) -> OffPlan:
         for each in inputs
     ]
     used = {output.supply for each in inputs for output in each.outputs}
-    return replace(plan, supplies=tuple(s for s in plan.supplies if s.name in used), inputs=tuple(inputs))
+    further = {o.supply for each in plan.inputs for o in each.outputs if o.name not in outputs}
+    supplies = tuple(
+        replace(each, watchdog=()) if each.name in further else each
+        for each in plan.supplies
+        if each.name in used
+    )
+    return replace(plan, supplies=supplies, inputs=tuple(inputs))
 
 
 def left_out(plan: OffPlan, outputs: frozenset[str]) -> list[tuple[str, tuple[str, ...]]]:
