@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.comparison import allowed_difference
 from railwright.instruments.conversation import Conversation, split_answers
-from railwright.instruments.dialect import Setting, Value, compose, load_dialect
+from railwright.instruments.dialect import Setting, Value, load_dialect
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
+from railwright.instruments.units import compose
 from railwright.printable import printable
 from railwright.scpi.numbers import parse_response
 from railwright.traces import Mode

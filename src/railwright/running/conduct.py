@@ -31,6 +31,7 @@ from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
 from railwright.running.waiting import Triggers
 from railwright.running.watch import Alarm, Watch
+from railwright.running.watchdogs import arm_watchdogs, watched
 
 if TYPE_CHECKING:
     from railwright.instruments.session import Trace
@@ -126,6 +127,7 @@ class Conduct:
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
             self._load_first()
             self._arm(energising=True)
+            arm_watchdogs(self.rig, self.procedure, self.recorder, self.every / self.looks)
             self._play()
         except Over as over:
             ended, cause = over.ended, over.cause
@@ -149,8 +151,18 @@ class Conduct:
     def _arm(self, *, energising: bool) -> None:
         """Give the guard what is to be switched off. Before anything was on, no lost supply is waited for."""
         lost = self.wait_for_lost if energising else min(2.0, self.wait_for_lost)
-        plan = compile_off_plan(self.rig, self.device, self.procedure, decay=self.decay_limit, lost=lost)
-        self.link.arm(plan)
+        # Those of watchdogs that are armed next are known to the guard before they are.
+        watchdogs = watched(self.rig, self.procedure) if energising else ()
+        self.link.arm(
+            compile_off_plan(
+                self.rig,
+                self.device,
+                self.procedure,
+                decay=self.decay_limit,
+                lost=lost,
+                watchdogs=watchdogs,
+            )
+        )
 
     def _switched(self, name: str, on: bool, when: float) -> None:
         """An input was switched and said so: from now on its readings are judged by that."""
