@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import traceback
 from collections import deque
 from dataclasses import replace
 from pathlib import Path
@@ -93,6 +94,7 @@ class Conduct:
         self.not_confirmed: tuple[str, ...] = ()
         self.cautions: list[str] = []
         self.remedy = ""
+        self.fault = ""
         self.late = 0.0
         self.missed = 0
         self.left_out = 0
@@ -138,6 +140,9 @@ class Conduct:
         except InstrumentError as error:
             self._failed(error)
             ended, cause, self.remedy = Ended.INSTRUMENT, str(error), error.remedy
+        except Exception as error:  # noqa: BLE001 - it ends the run as anything else does, and is shown
+            ended, cause = Ended.FAULT, f"a fault in Railwright itself: {error!r}"
+            self.fault = traceback.format_exc()
         else:
             return Ended.COMPLETED, ""
         self.recorder.event("run ends", "run", cause)
@@ -441,4 +446,5 @@ class Conduct:
             self.remedy,
             not self.not_confirmed,
             self.not_confirmed,
+            self.fault,
         )

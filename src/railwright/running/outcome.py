@@ -97,7 +97,8 @@ class RunOutcome:
 
     off_confirmed: every output that the run had to do with was read to be off, or stays on as the procedure
     says. not_confirmed: else, one line for each input or output: which, since when, its last voltage, "use
-    the mains switch". energised: whether the run switched on, or may have switched on, any output.
+    the mains switch". energised: whether the run switched on, or may have switched on, any output. fault: the
+    trace of a fault in Railwright itself, which ended it.
     """
 
     folder: Path
@@ -114,6 +115,7 @@ class RunOutcome:
     remedy: str = ""
     off_confirmed: bool = True
     not_confirmed: tuple[str, ...] = ()
+    fault: str = ""
 
     @property
     def completed(self) -> bool:
