@@ -41,7 +41,7 @@ class InputEnd:
     confirmed: read to be off, without a current, its voltage fallen or held by the device. off_sent: when OFF
     first went out; None: never. off_read: when all its outputs first said off. fell: when the voltage was
     first read to have fallen. voltage, current: last read; None: never. holds: voltage [V] that the device
-    keeps. why: in words, what is not confirmed, or why it stays on.
+    keeps. why: in words, what is not confirmed, or why it stays on. below: voltage that counts as off [V].
     """
 
     input: str
@@ -55,6 +55,7 @@ class InputEnd:
     read_at: float | None = None
     holds: float | None = None
     why: str = ""
+    below: float = 0.0
 
 
 class _Supply:
@@ -82,7 +83,9 @@ class SwitchOff:
 
     def __init__(self, plan: OffPlan, sessions: Mapping[str, Session], tell: Tell) -> None:
         self.plan = plan
-        self.ends = {each.name: InputEnd(each.name, stays_on=each.stays_on) for each in plan.inputs}
+        self.ends = {
+            each.name: InputEnd(each.name, stays_on=each.stays_on, below=each.below) for each in plan.inputs
+        }
         self._tell = tell
         self._supplies = {each.name: _Supply(each, sessions[each.name]) for each in plan.supplies}
         self._asked = {each.name: asyncio.Event() for each in plan.inputs}

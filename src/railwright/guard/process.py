@@ -89,6 +89,8 @@ class GuardProcess:
             for path in (control, _plan_path(folder)):
                 with suppress(OSError):
                     path.unlink()
+            # The last line: what is not told before it did not happen.
+            self._journal.write({"time": time.monotonic(), "kind": "over", "goodbye": self._ended})
             self._journal.close()
 
     async def _listen(self, reader: asyncio.StreamReader, guard: Guard) -> None:
@@ -170,8 +172,9 @@ class GuardProcess:
 
 
 def _short(message: dict[str, Any]) -> dict[str, Any]:
-    """A message of the run for the journal: the plan has a file of its own."""
-    return {key: value for key, value in message.items() if key != "plan"}
+    """A message of the run for the journal: of a plan, whether there is one; it has a file of its own."""
+    short = {key: value for key, value in message.items() if key != "plan"}
+    return {**short, "armed": message["plan"] is not None} if "plan" in message else short
 
 
 def _plan_path(folder: Path) -> Path:
