@@ -24,6 +24,9 @@ Tell = Callable[[dict[str, Any]], None]
 SILENCE = 1.0
 """An armed run that gives no sign of life for so long [s] has died or hangs."""
 
+GOODBYE = 5.0
+"""A run that is silent for so long after everything was switched off [s] hangs, and would hold the bench."""
+
 
 class Guard:
     """Owns the sessions of a bench. `fenced` says since when nothing is passed on any more, and why."""
@@ -73,14 +76,17 @@ class Guard:
         await self._over.wait()
 
     async def watch_beat(self, died: Callable[[str], None]) -> None:
-        """Call `died` once when an armed run gives no sign of life for `SILENCE`."""
+        """Call `died` once when an armed run gives no sign of life for `SILENCE`, or none for `GOODBYE` after
+        everything was switched off.
+        """
         loop = asyncio.get_running_loop()
         while not self._over.is_set():
             await asyncio.sleep(SILENCE / 10)
-            if self.plan is None or self.fenced:
+            at_most = GOODBYE if self.fenced else SILENCE
+            if self.plan is None or (self._off is not None and not self._off.done()):
                 self._last_beat = loop.time()
-            elif loop.time() - self._last_beat > SILENCE:
-                died(f"the run gave no sign of life for {SILENCE:g} s")
+            elif loop.time() - self._last_beat > at_most:
+                died(f"the run gave no sign of life for {at_most:g} s")
                 return
 
     def switch_off(self, why: str, *, orderly: bool = False, by_run: bool = False) -> None:

@@ -19,7 +19,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from railwright.guard.core import Guard
+from railwright.guard.core import SILENCE, Guard
 from railwright.guard.journal import Journal
 from railwright.guard.locks import Locks, runtime_folder
 from railwright.guard.wire import connect
@@ -70,6 +70,7 @@ class GuardProcess:
         server = await _control(control, self._asked)
         watching = [
             loop.create_task(guard.watch_beat(self._run_died)),
+            loop.create_task(_watch_time(guard)),
             loop.create_task(self._show_life()),
         ]
         try:
@@ -169,6 +170,25 @@ class GuardProcess:
             "guard_pid": os.getpid(),
             "run_pid": self._run,
         }
+
+
+async def _watch_time(guard: Guard) -> None:
+    """Switch off where this process itself stood still: a computer that slept, or a guard that was stopped
+    and goes on, has watched nothing meanwhile, and outputs were on.
+    """
+    before = _time_passed()
+    while True:
+        await asyncio.sleep(BEAT)
+        now = _time_passed()
+        stood = now - before - BEAT
+        if stood > SILENCE and guard.plan is not None:
+            guard.switch_off(f"nothing was watched for {stood:.1f} s: the computer slept, or was held up")
+        before = now
+
+
+def _time_passed() -> float:
+    """A clock that goes on while the computer sleeps [s], where there is one."""
+    return time.clock_gettime(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC))
 
 
 def _short(message: dict[str, Any]) -> dict[str, Any]:
