@@ -23,6 +23,7 @@ from benchmarks.endings.child import Job, Kill, play
 
 from railwright.cli.checking import Checked
 from railwright.settings.data import as_data
+from railwright.settings.restore import settings_from_data
 from railwright.twin.launcher import TwinBench, socket_address
 
 DOCUMENTS = Path(__file__).parent / "documents"
@@ -70,6 +71,7 @@ class Lane:
         self.twins = TwinBench(loaded.bench, loaded.device, loaded.procedure, seed=3)
         self.procedure = self.documents / PROCEDURE
         self.checked = place / "checked"
+        self.command_checked = place / "command-checked"
         self._given = checked
         self._count = 0
 
@@ -83,6 +85,10 @@ class Lane:
         documents = replace(self._given.documents, bench=self.twins.bench)
         settings = self._given.settings
         self.checked.write_bytes(pickle.dumps((documents, settings.set_points, as_data(settings))))
+        # As a stored run has them: what the check works out on the way has no place in a file.
+        kept = settings_from_data(json.loads(json.dumps(as_data(settings))))
+        own = Checked(documents, kept, None)
+        self.command_checked.write_bytes(pickle.dumps(own))
         return self
 
     def __exit__(
@@ -95,10 +101,14 @@ class Lane:
 
         meanwhile: called whenever something was noted, and every 50 ms.
         """
-        self._count += 1
-        folder = self.place / f"run-{self._count:04d}"
+        folder = self.folder()
         job = Job(self.checked, folder, self.runtime, kill)
         return self.follow(folder, play, job, meanwhile=meanwhile)
+
+    def folder(self) -> Path:
+        """A place for a run that is not there yet."""
+        self._count += 1
+        return self.place / f"run-{self._count:04d}"
 
     def follow(
         self,

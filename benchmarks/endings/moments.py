@@ -97,6 +97,10 @@ class Moments:
 
         setattr(Conduct, method, called)
 
+    def come(self) -> None:
+        """The moment is now."""
+        self._reached()
+
     def state(self) -> dict[str, Any]:
         """What holds now: the time, what of the log the system has, the record's time and newest reading."""
         state: dict[str, Any] = {"time": time.monotonic(), "phase": self.phase}
