@@ -116,15 +116,19 @@ class Lane:
         target: Callable[..., None],
         *given: Any,
         meanwhile: Callable[[Story], None] = lambda _: None,
+        limit: float = RUN_LIMIT,
     ) -> Story:
-        """Start a process whose last argument takes notes, and follow it to the end of its guard."""
+        """Start a process whose last argument takes notes, and follow it to the end of its guard.
+
+        limit: how long it may take [s].
+        """
         story = Story(folder, began=time.monotonic())
         near, far = _server.Pipe(duplex=False)
         process = _server.Process(target=target, args=(*given, far), daemon=False)
         process.start()
         far.close()
         story.pid = process.pid or 0
-        self._listen(story, process, near.fileno(), meanwhile)
+        self._listen(story, process, near.fileno(), meanwhile, limit)
         near.close()
         if process.exitcode is None:
             process.kill()
@@ -135,9 +139,14 @@ class Lane:
         return story
 
     def _listen(
-        self, story: Story, process: BaseProcess, notes: int, meanwhile: Callable[[Story], None]
+        self,
+        story: Story,
+        process: BaseProcess,
+        notes: int,
+        meanwhile: Callable[[Story], None],
+        limit: float,
     ) -> None:
-        rest, ended, last = b"", False, time.monotonic() + RUN_LIMIT
+        rest, ended, last = b"", False, time.monotonic() + limit
         while not ended and time.monotonic() < last:
             ready, _, _ = select.select([notes, process.sentinel], [], [], 0.05)
             # What was noted last is read also after the end.

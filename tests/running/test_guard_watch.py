@@ -85,3 +85,12 @@ def test_a_guard_that_stood_still_switches_off(
     pass_time(0.4)
     expected = f"nothing was watched for {stood:.1f} s: the computer slept, or was held up"
     assert guard.fenced == (expected if off else "")
+
+
+def test_the_longest_silence_of_an_armed_run_is_kept(loop: VirtualLoop) -> None:
+    guard, _, pass_time = watched(loop)
+    for pause in (0.1, 0.6, 0.2):
+        pass_time(pause)
+        loop.call_soon(guard.handle, {"kind": "beat"})
+    pass_time(0.0)
+    assert guard.longest_silence == pytest.approx(0.6)

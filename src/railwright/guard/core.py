@@ -39,6 +39,8 @@ class Guard:
         self._sessions: dict[str, Session] = {}
         self._exchanges: dict[int, asyncio.Task[None]] = {}
         self._polls: dict[tuple[str, str], asyncio.Task[None]] = {}
+        self.longest_silence = 0.0
+        """The longest that an armed run gave no sign of life [s]."""
         self._last_beat = asyncio.get_running_loop().time()
         self._switching: SwitchOff | None = None
         self._off: asyncio.Task[Any] | None = None
@@ -48,7 +50,10 @@ class Guard:
 
     def handle(self, message: dict[str, Any]) -> None:
         """One message of the run; its answer, where it has one, is told later, with its `id`."""
-        self._last_beat = asyncio.get_running_loop().time()
+        now = asyncio.get_running_loop().time()
+        if self.plan is not None and not self.fenced:
+            self.longest_silence = max(self.longest_silence, now - self._last_beat)
+        self._last_beat = now
         match message["kind"]:
             case "beat":
                 return
@@ -176,9 +181,16 @@ class Guard:
                 async with session.lock:
                     exchange = await self._pass_on(session, message)
         except SessionError as error:
+            await self._held_up()
             self._answer(message, error=str(error))
         else:
             self._answer(message, answer=exchange.answer, sent=exchange.sent, received=exchange.received)
+
+    async def _held_up(self) -> None:
+        """Let it be said first where this process itself stood still: then no instrument is to blame for an
+        answer that came too late. Who waits here is cancelled by it.
+        """
+        await asyncio.sleep(0)
 
     async def _pass_on(self, session: Session, message: dict[str, Any]) -> Any:
         if message["answers"]:
@@ -275,6 +287,7 @@ class Guard:
                     sent, received = sent or exchange.sent, exchange.received
                     answers += [exchange.answer] if "?" in each else []
         except SessionError:
+            await self._held_up()
             return None, sent, received
         return ";".join(answers), sent, received
 

@@ -91,7 +91,8 @@ class GuardProcess:
                 with suppress(OSError):
                     path.unlink()
             # The last line: what is not told before it did not happen.
-            self._journal.write({"time": time.monotonic(), "kind": "over", "goodbye": self._ended})
+            over = {"goodbye": self._ended, "longest_silence": guard.longest_silence}
+            self._journal.write({"time": time.monotonic(), "kind": "over", **over})
             self._journal.close()
 
     async def _listen(self, reader: asyncio.StreamReader, guard: Guard) -> None:
