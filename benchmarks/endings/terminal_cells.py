@@ -178,7 +178,9 @@ def _codes(name: str, phase: str, again: bool) -> tuple[tuple[int, ...], float |
     if name in IGNORED:
         return ((-number,) if phase == "check" and name == "USR1" else (DONE,)), None
     if phase == "check":
-        return {"INT": (STOPPED,), "TSTP": (DONE,)}.get(name, (-number,)), None
+        # The second and third come after the check, in the run.
+        ignored = (DONE, STOPPED) if again else (DONE,)
+        return {"INT": (STOPPED,), "TSTP": ignored}.get(name, (-number,)), None
     codes = (STOPPED, DONE) if phase == SHUTTING_DOWN else (STOPPED,)
     return (*codes, NOT_CONFIRMED) if again else codes, 2.0
 
