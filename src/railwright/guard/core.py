@@ -69,7 +69,7 @@ class Guard:
                 self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
                 self._answer(message, armed=self.plan is not None)
             case "off":
-                self.switch_off(message["why"], orderly=message["orderly"], by_run=True)
+                self.switch_off(message["why"], orderly=message["orderly"])
             case "hurry":
                 if self._switching is not None:
                     self._switching.hurry()
@@ -94,11 +94,9 @@ class Guard:
                 died(f"the run gave no sign of life for {at_most:g} s")
                 return
 
-    def switch_off(self, why: str, *, orderly: bool = False, by_run: bool = False) -> None:
+    def switch_off(self, why: str, *, orderly: bool = False) -> None:
         """Fence the run and switch everything of the plan off; `off over` is told at the end."""
         if self._off is not None:
-            if by_run and self._switching is not None:
-                self._tell({"kind": "off begun", "why": self.fenced})
             return
         self.fenced = why
         for number, task in list(self._exchanges.items()):
@@ -106,7 +104,7 @@ class Guard:
             self._tell({"kind": "answer", "id": number, "error": why, "fenced": True})
         for task in self._polls.values():
             task.cancel()
-        self._tell({"kind": "off begun", "why": why})
+        self._tell({"kind": "off begun", "why": why, "time": asyncio.get_running_loop().time()})
         self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly))
 
     async def until_off(self) -> None:

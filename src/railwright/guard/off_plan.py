@@ -78,7 +78,7 @@ class OffPlan:
 
     supplies: tuple[SupplyOff, ...]
     inputs: tuple[InputOff, ...]
-    silence: float = 0.3
+    silence: float = 0.25
     deadline: float = 1.0
     decay: float = 10.0
     lost: float = 600.0

@@ -14,13 +14,15 @@ from railwright.guard.client import GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing
+from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
+from railwright.running.clocks import Clocks
 from railwright.running.interruption import StopRequest
 from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.outcome import Ended, InputReading, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
-from railwright.running.polling import WATCH_EVERY, Polling
+from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
@@ -93,12 +95,14 @@ class Conduct:
         self.late = 0.0
         self.missed = 0
         self.left_out = 0
+        self.clocks = Clocks()
         self._rows: dict[str, int] = {}
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
         self.triggers = triggers or Triggers()
         self._waiting: tuple[Waiting, float] | None = None
         self._taking_in = False
         self._alarms: list[Alarm] = []
+        rig.switched = self._switched
 
     def go(self) -> tuple[Ended, str]:
         """Prepare, play, and switch off, whatever comes: how it ended, and why."""
@@ -143,6 +147,10 @@ class Conduct:
         plan = compile_off_plan(self.rig, self.device, self.procedure, decay=self.decay_limit, lost=lost)
         self.link.arm(plan)
 
+    def _switched(self, name: str, on: bool, when: float) -> None:
+        """An input was switched and said so: from now on its readings are judged by that."""
+        self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when)))
+
     def _pause(self, duration: float) -> None:
         self.link.sleep_until(self.link.now() + duration)
 
@@ -172,8 +180,10 @@ class Conduct:
         )
 
     def _look(self) -> None:
-        """Whether somebody, or the disk, wants it to end."""
+        """Whether somebody, the disk or the computer wants it to end."""
         self.stop.drain()
+        if slept := self.clocks.look():
+            raise Over(Ended.STOPPED, slept)
         if self.stop.reason is not None:
             raise Over(Ended.INTERRUPTED, self.stop.reason)
         if self.recorder.failed is not None:
@@ -254,7 +264,7 @@ class Conduct:
         """One move at its instant [s, the link's clock]; its step begins with it where it is the step's
         first.
         """
-        watch, recorder = self.watch, self.recorder
+        recorder = self.recorder
         if move.kind == "load" and move.listing is not None:
             self._load(move.listing)
             return
@@ -270,12 +280,9 @@ class Conduct:
             done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":
             done = recorder.at(self.rig.off(move.input, at=at))
-            self.recorder.add_all(watch.switched(move.input, False, done))
         else:
             on = move.kind == "on"
             done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
-            if on:
-                self.recorder.add_all(watch.switched(move.input, True, done))
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
@@ -329,7 +336,8 @@ class Conduct:
     def _read(self, position: int, raw: InputReading) -> None:
         """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
         if position % self.looks:
-            reading = replace(raw, time=self.recorder.at(raw.time))
+            asked = None if raw.asked is None else self.recorder.at(raw.asked)
+            reading = replace(raw, time=self.recorder.at(raw.time), asked=asked)
         else:
             self._count(raw.input, position // self.looks)
             reading = self.recorder.reading(raw)
@@ -365,7 +373,6 @@ class Conduct:
                     follow.append(name)
                     if name in self.rig.on:
                         done = self.recorder.at(self.rig.off(name, self._failed))
-                        self.recorder.add_all(self.watch.switched(name, False, done))
                         self.recorder.event("trips linked", name, f"because {source} tripped", done)
 
     def _failed(self, error: InstrumentError) -> None:
@@ -399,6 +406,7 @@ class Conduct:
             deviations.append(
                 f"{self.missed} readings were left out: the instruments did not keep up with the interval"
             )
+        deviations += self.clocks.notes
         for name, period in self.polling.periods.items():
             if period > SETTINGS_PERIOD:
                 deviations.append(

@@ -54,7 +54,7 @@ class InputReading:
     voltage was sensed: the record calls it `voltage` at the load, `terminal_voltage` at the terminals.
     outputs: (output, voltage, current) of each. age: how long before mode and trip were asked for the value
     may lie [s]: latency, aperture and update, as far as they are known. off: those of its outputs whose own
-    state says that they are off.
+    state says that they are off. asked: when it was asked for [s], in the same time as `time`; None: then.
     """
 
     time: float
@@ -67,6 +67,7 @@ class InputReading:
     outputs: tuple[tuple[str, float, float], ...] = ()
     age: float = 0.0
     off: tuple[str, ...] = ()
+    asked: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,8 @@ class Watch:
         self._since: dict[int, float] = {}
         self._on_since: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
+        self._gone: set[str] = set()
+        """Inputs that were told to have gone off by themselves, until they are switched again."""
         self._step, self._step_since = "", 0.0
 
     def step_begins(self, name: str, time: float) -> None:
@@ -78,6 +80,7 @@ class Watch:
     def switched(self, name: str, on: bool, time: float) -> list[Event]:
         """An input was switched; from then on its readings are judged, or no longer. Gives what waited."""
         events = self._settled(name)
+        self._gone.discard(name)
         self._off_since.pop(name, None)
         self.fell_after.pop(name, None)
         if on:
@@ -98,15 +101,19 @@ class Watch:
         before, self._last[name] = self._last.get(name), reading
         if name in self._off_since:
             return self._fallen(reading, before), None
-        if name not in self._on_since:
+        if name not in self._on_since or name in self._gone:
             return [], None
+        if reading.asked is not None and reading.asked < self._on_since[name]:
+            return [], None  # asked before it was switched on, and taken in after
         # A status is of now, and a reading older by its latency: nothing happens before it is switched on.
         now = max(reading.time, self._on_since[name])
         if reading.trip:
+            self._gone.add(name)
             cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
             event = Event(now, name, f"trips {reading.trip}", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         if reading.off:
+            self._gone.add(name)
             cause = (
                 f"{name}: {', '.join(reading.off)} is off without a trip: switched off at its panel, by "
                 "another program, or by itself"
@@ -116,6 +123,7 @@ class Watch:
         if reading.mode is Mode.OFF:
             if now - self._on_since[name] < GRACE:
                 return [], None
+            self._gone.add(name)
             cause = f"{name} went off by itself, and does not say why"
             event = Event(now, name, "went off", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
