@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
 import subprocess
 import sys
 import time
@@ -54,10 +55,6 @@ def play(lane: Lane, cell: Cell) -> Result:
     place.mkdir()
     setting = Setting(lane, place, place / "run", Files("", ""))
     try:
-        if cell.user:
-            for path in (place, lane.place, lane.runtime):
-                path.chmod(0o777)
-            lane.place.parent.chmod(0o755)
         if cell.size:
             _mount(setting, cell.size)
         setting.outlet = cell.outlet(setting)
@@ -90,7 +87,7 @@ def _follow(lane: Lane, cell: Cell, setting: Setting) -> Story:
         cell.encoding,
         cell.step,
         cell.largest,
-        cell.user,
+        cell.obeys_modes,
     )
     waiting = list(cell.acts)
     opened = False
@@ -130,8 +127,11 @@ def _judge(lane: Lane, cell: Cell, setting: Setting, story: Story) -> Result:
     text = setting.outlet.text()
     if "Traceback" in text:
         wrong.append(text[text.index("Traceback") :][-600:])
+    if cell.says not in text:
+        wrong.append(f"it does not say '{cell.says}'")
     wrong += _folder(cell, setting, story)
-    shown = f" | {text[-300:]!r}" if wrong else ""
+    headline = [line for line in text.splitlines() if re.match("stopped|completed|STOPPED|PLAYED", line)]
+    shown = f" | {headline or text[-300:]!r}" if wrong else ""
     return Result(cell.group, cell.label, tuple(w + shown for w in wrong), off)
 
 
@@ -146,7 +146,7 @@ def _folder(cell: Cell, setting: Setting, story: Story) -> list[str]:
         return [f"{type(error).__name__}: {error}"] if cell.readable else []
     code = story.code if story.code is not None else 99
     ending = ending_of(data)
-    if not cell.readable or cell.user:
+    if not cell.readable or cell.obeys_modes:
         return []  # it is there; what could not be written any more it does not say
     wrong = []
     if data.ended not in ENDINGS.get(code, (Ended.KILLED,) if code < 0 else tuple(Ended)):
@@ -165,9 +165,9 @@ def main(given: Sequence[str] | None = None) -> int:
     if options.quick:
         cells = [cell for cell in cells if cell.label in QUICK]
     if os.geteuid() != 0:
-        left_out = [cell for cell in cells if cell.size or cell.user]
+        left_out = [cell for cell in cells if cell.size]
         cells = [cell for cell in cells if cell not in left_out]
-        print(f"{len(left_out)} cells need root (a small file system, another user) and are left out")
+        print(f"{len(left_out)} cells need root (a file system of their own) and are left out")
     began = time.monotonic()
     results = play_all(cells, play)
     print(f"{time.monotonic() - began:.0f} s")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import datetime
 import fcntl
 import io
@@ -30,7 +31,7 @@ class Command:
     phase, number: the message at which its moment has come; phase `check`: while it checks. streams: path of
     each standard stream, '' for one that is closed; terminal: whether they are its controlling terminal.
     step: by how much its wall clock jumps at the moment [s]. largest: of a file that it may write [bytes].
-    user: whom it runs as, where it is not root.
+    obeys_modes: what a folder's mode forbids is forbidden also where root starts it.
     """
 
     procedure: Path
@@ -45,7 +46,7 @@ class Command:
     encoding: str = "utf-8"
     step: float = 0.0
     largest: int = 0
-    user: int = 0
+    obeys_modes: bool = False
     environment: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -58,12 +59,10 @@ def play_command(command: Command, notes: Connection) -> None:
     os.environ |= {"TERM": "xterm", "COLUMNS": "100", **command.environment}
     if command.largest:
         resource.setrlimit(resource.RLIMIT_FSIZE, (command.largest, command.largest))
-    if command.user:
-        os.setgroups([])
-        os.setgid(command.user)
-        os.setuid(command.user)
+    if command.obeys_modes:
+        _obey_modes()
     _connect(command)
-    moments = Moments(note, command.phase, command.number, act=lambda _: _step(command.step))
+    moments = Moments(note, command.phase, command.number, act=lambda moments: _step(moments, command.step))
     moments.install()
     _have_checked(command, moments)
     note("ready")
@@ -129,8 +128,8 @@ def _have_checked(command: Command, moments: Moments) -> None:
     checking.check_documents = check
 
 
-def _step(by: float) -> None:
-    """Let this process's wall clock jump."""
+def _step(moments: Moments, by: float) -> None:
+    """Let this process's time of day jump."""
     if not by:
         return
     real_time, real = time.time, datetime.datetime
@@ -145,3 +144,27 @@ def _step(by: float) -> None:
 
     time.time = lambda: real_time() + by
     datetime.datetime = Stepped  # type: ignore[misc]
+    if moments.conduct is not None:
+        # It holds on to the function that it was made with.
+        moments.conduct.clocks.time_of_day = time.time
+
+
+DAC_OVERRIDE, DAC_READ_SEARCH = 1, 2
+"""Capabilities by which root may read and write what modes forbid: linux/capability.h."""
+
+CAPABILITY_VERSION, DROP_FROM_BOUNDING_SET = 0x20080522, 24
+
+
+def _obey_modes() -> None:
+    """Give up, for this process and all that it starts, what lets root write into a read-only folder."""
+    library = ctypes.CDLL(None, use_errno=True)
+    header = (ctypes.c_uint32 * 2)(CAPABILITY_VERSION, 0)
+    sets = (ctypes.c_uint32 * 6)()  # effective, permitted, inheritable: the lower halves, then the upper
+    if library.capget(header, sets):
+        raise OSError(ctypes.get_errno(), "capget")
+    for each in (DAC_OVERRIDE, DAC_READ_SEARCH):
+        library.prctl(DROP_FROM_BOUNDING_SET, each, 0, 0, 0)
+        for place in range(3):
+            sets[place] &= ~(1 << each)
+    if library.capset(header, sets):
+        raise OSError(ctypes.get_errno(), "capset")

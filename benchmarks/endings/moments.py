@@ -39,6 +39,7 @@ class Moments:
         self.counts: dict[str, int] = {}
         self.link: ProcessLink | None = None
         self.recorder: Recorder | None = None
+        self.conduct: Conduct | None = None
         self._note, self._at = note, (phase, number)
         self._manner, self._cut, self._act = manner, cut, act
         self._done = False
@@ -92,6 +93,7 @@ class Moments:
         original, moments = getattr(Conduct, method), self
 
         def called(conduct: Conduct, *given: Any, **more: Any) -> Any:
+            moments.conduct = conduct
             moments.enter(phase)
             return original(conduct, *given, **more)
 

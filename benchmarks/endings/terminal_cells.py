@@ -23,8 +23,6 @@ MOMENTS = (
 )
 """Phase and message; the fifth is while the output plays its point list."""
 
-NOBODY = 65534
-
 DONE, STOPPED, NOT_CONFIRMED = 0, 3, 6
 
 
@@ -62,8 +60,8 @@ class Cell:
     """One thing at one moment.
 
     codes: exit codes that it may end with. acts: (how long after the moment [s], what is done). off_within:
-    how long after the last act that ends it outputs may be on [s]; None: the run goes on, and all is off at
-    its end. user, largest, step, encoding, options: of the command. size: of a file system of its own for the
+    how long after the moment outputs may be on [s]; None: the run goes on, and all is off at its end.
+    obeys_modes, largest, step, encoding, options: of the command. size: of a file system of its own for the
     run [kB]. readable: whether its folder holds a record afterwards. says: to stand in what it prints.
     """
 
@@ -79,7 +77,7 @@ class Cell:
     encoding: str = "utf-8"
     step: float = 0.0
     largest: int = 0
-    user: int = 0
+    obeys_modes: bool = False
     size: int = 0
     readable: bool = True
     says: str = ""
@@ -123,7 +121,7 @@ def delete(setting: Setting, _: Story) -> None:
 
 
 def make_read_only(setting: Setting, _: Story) -> None:
-    """For a user who is not root: neither the folder nor the one above it takes a new file."""
+    """Neither the folder nor the one above it takes a new file."""
     for path in (setting.folder, setting.folder.parent):
         if path.exists():
             path.chmod(0o555)
@@ -288,10 +286,11 @@ def disks() -> Iterator[Cell]:
         label = f"folder made read-only, moment {place + 1}"
         ro = ((0.0, make_read_only),)
         readable = phase != "check"
-        yield Cell("disk", label, phase, number, codes, ro, user=NOBODY, readable=readable)
+        yield Cell("disk", label, phase, number, codes, ro, obeys_modes=True, readable=readable)
         for step in (-86400.0, 3600.0):
             label = f"clock jumps by {step / 3600:g} h, moment {place + 1}"
-            yield Cell("clock", label, phase, number, (DONE,), step=step)
+            says = "time of day was set" if phase == "playing" else ""
+            yield Cell("clock", label, phase, number, (DONE,), step=step, says=says)
 
 
 def all_cells() -> list[Cell]:

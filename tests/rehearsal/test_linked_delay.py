@@ -22,7 +22,9 @@ def test_between_two_supplies_the_program_switches_after_its_next_look(documents
     circuit, assumptions = build_circuit(documents, SET_POINTS)
     # Looked at every 10 ms, 20 ms for the look, 20 ms for the command.
     assert circuit.later_by == {"aux": pytest.approx(0.05)}
-    assert any(line.startswith("aux: the program switches it off 50 ms after the trip") for line in assumptions)
+    assert any(
+        line.startswith("aux: the program switches it off 50 ms after the trip") for line in assumptions
+    )
 
 
 def test_however_seldom_readings_are_recorded_it_looks_every_50_ms(documents: Documents) -> None:
