@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ast
 import asyncio
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -94,3 +96,19 @@ def test_the_longest_silence_of_an_armed_run_is_kept(loop: VirtualLoop) -> None:
         loop.call_soon(guard.handle, {"kind": "beat"})
     pass_time(0.0)
     assert guard.longest_silence == pytest.approx(0.6)
+
+
+SOURCES = Path(process.__file__).parents[1]
+
+
+@pytest.mark.parametrize("package", ["guard", "instruments", "running"])
+def test_nothing_is_timed_by_a_clock_that_can_be_set(package: str) -> None:
+    found = []
+    for path in sorted((SOURCES / package).glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Attribute) or not isinstance(node.value, ast.Name):
+                continue
+            if node.value.id == "time" and node.attr in ("time", "time_ns", "localtime", "CLOCK_REALTIME"):
+                found.append(path.name)
+    # It compares the clocks, and times nothing by the other one.
+    assert found == (["clocks.py"] if package == "running" else [])
