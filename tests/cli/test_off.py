@@ -19,9 +19,10 @@ from typing import Any
 import pytest
 from tests.instruments.fake_supply import FakeSupply
 
-from railwright.guard.client import GuardLost, ProcessLink
 from railwright.guard.left_plans import is_guard, left_plans, plan_path
+from railwright.guard.link import GuardLost
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.guard.process_link import ProcessLink
 from railwright.running.off_bench import only
 
 BENCH = """\

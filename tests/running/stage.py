@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from railwright.documents.loader import load_documents
-from railwright.guard.client import LocalLink
+from railwright.guard.local_link import LocalLink
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import Progress, RunOutcome

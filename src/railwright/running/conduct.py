@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from railwright.documents.loader import Documents
-from railwright.guard.client import GuardLink, GuardLost
+from railwright.guard.link import GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing

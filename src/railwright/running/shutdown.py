@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from railwright.documents.device import Device
-from railwright.guard.client import GuardLink
+from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.quantities import show
