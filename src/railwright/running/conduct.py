@@ -269,13 +269,14 @@ class Conduct:
         elif move.kind == "limit":
             done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":
+            watch.goes_off(move.input)
             done = recorder.at(self.rig.off(move.input, at=at))
             self.recorder.add_all(watch.switched(move.input, False, done))
         else:
             on = move.kind == "on"
             done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
             if on:
-                self.recorder.add_all(watch.switched(move.input, True, done))
+                self.recorder.add_all(watch.switched(move.input, True, done, self.link.now()))
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
@@ -364,6 +365,7 @@ class Conduct:
                     gone.add(name)
                     follow.append(name)
                     if name in self.rig.on:
+                        self.watch.goes_off(name)
                         done = self.recorder.at(self.rig.off(name, self._failed))
                         self.recorder.add_all(self.watch.switched(name, False, done))
                         self.recorder.event("trips linked", name, f"because {source} tripped", done)

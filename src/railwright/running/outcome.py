@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -54,7 +55,7 @@ class InputReading:
     voltage was sensed: the record calls it `voltage` at the load, `terminal_voltage` at the terminals.
     outputs: (output, voltage, current) of each. age: how long before mode and trip were asked for the value
     may lie [s]: latency, aperture and update, as far as they are known. off: those of its outputs whose own
-    state says that they are off.
+    state says that they are off. stated: when states were read, on the clock of the sessions [s].
     """
 
     time: float
@@ -67,6 +68,7 @@ class InputReading:
     outputs: tuple[tuple[str, float, float], ...] = ()
     age: float = 0.0
     off: tuple[str, ...] = ()
+    stated: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)

@@ -338,6 +338,7 @@ class Rig:
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
             age=max(self._age(o.output) for o in feed.outputs),
             off=tuple(o.output for o, part in zip(feed.outputs, parts, strict=True) if not part.on),
+            stated=min(part.time for part in parts),
         )
 
     def _latency(self, output: str) -> float:

@@ -4,6 +4,7 @@ conditions, and, after switching off, when the voltage has fallen.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -65,6 +66,7 @@ class Watch:
         self.fell_after: dict[str, float] = {}
         self._since: dict[int, float] = {}
         self._on_since: dict[str, float] = {}
+        self._all_on: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
         self._step, self._step_since = "", 0.0
 
@@ -75,9 +77,18 @@ class Watch:
             if condition.during is not None:
                 self._since.pop(position, None)
 
-    def switched(self, name: str, on: bool, time: float) -> list[Event]:
-        """An input was switched; from then on its readings are judged, or no longer. Gives what waited."""
+    def goes_off(self, name: str) -> None:
+        """The command that switches an input off is on its way: that an output of it is off is no news."""
+        self._all_on[name] = math.inf
+
+    def switched(self, name: str, on: bool, time: float, done: float = -math.inf) -> list[Event]:
+        """An input was switched; from then on its readings are judged, or no longer. Gives what waited.
+
+        done: when all of its outputs had answered, on the clock of the sessions [s]. A state that was read
+        before that, and is looked at only now, tells nothing of what was switched.
+        """
         events = self._settled(name)
+        self._all_on[name] = done
         self._off_since.pop(name, None)
         self.fell_after.pop(name, None)
         if on:
@@ -106,7 +117,8 @@ class Watch:
             cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
             event = Event(now, name, f"trips {reading.trip}", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
-        if reading.off:
+        sure = reading.stated > self._all_on[name]
+        if reading.off and sure:
             cause = (
                 f"{name}: {', '.join(reading.off)} is off without a trip: switched off at its panel, by "
                 "another program, or by itself"
@@ -114,7 +126,7 @@ class Watch:
             event = Event(now, name, "went off", _told(before))
             return [*self._settled(name), event], Alarm(Ended.STOPPED, name, cause, now)
         if reading.mode is Mode.OFF:
-            if now - self._on_since[name] < GRACE:
+            if not sure or now - self._on_since[name] < GRACE:
                 return [], None
             cause = f"{name} went off by itself, and does not say why"
             event = Event(now, name, "went off", _told(before))
