@@ -66,7 +66,7 @@ class Watch:
         self.fell_after: dict[str, float] = {}
         self._since: dict[int, float] = {}
         self._on_since: dict[str, float] = {}
-        self._all_on: dict[str, float] = {}
+        self._known_since: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
         self._step, self._step_since = "", 0.0
 
@@ -77,9 +77,9 @@ class Watch:
             if condition.during is not None:
                 self._since.pop(position, None)
 
-    def goes_off(self, name: str) -> None:
-        """The command that switches an input off is on its way: that an output of it is off is no news."""
-        self._all_on[name] = math.inf
+    def switches(self, name: str) -> None:
+        """The command that switches an input is on its way: what its outputs say until then is no news."""
+        self._known_since[name] = math.inf
 
     def switched(self, name: str, on: bool, time: float, done: float = -math.inf) -> list[Event]:
         """An input was switched; from then on its readings are judged, or no longer. Gives what waited.
@@ -88,7 +88,7 @@ class Watch:
         before that, and is looked at only now, tells nothing of what was switched.
         """
         events = self._settled(name)
-        self._all_on[name] = done
+        self._known_since[name] = done
         self._off_since.pop(name, None)
         self.fell_after.pop(name, None)
         if on:
@@ -108,16 +108,16 @@ class Watch:
         name = reading.input
         before, self._last[name] = self._last.get(name), reading
         if name in self._off_since:
-            return self._fallen(reading, before), None
+            return self._fallen(reading, before), self._switched_on(reading)
         if name not in self._on_since:
-            return [], None
+            return [], self._switched_on(reading)
         # A status is of now, and a reading older by its latency: nothing happens before it is switched on.
         now = max(reading.time, self._on_since[name])
         if reading.trip:
             cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
             event = Event(now, name, f"trips {reading.trip}", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
-        sure = reading.stated > self._all_on[name]
+        sure = reading.stated > self._known_since[name]
         if reading.off and sure:
             cause = (
                 f"{name}: {', '.join(reading.off)} is off without a trip: switched off at its panel, by "
@@ -132,6 +132,18 @@ class Watch:
             event = Event(now, name, "went off", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         return self._modes(reading, before, now), self._stopped(reading)
+
+    def _switched_on(self, reading: InputReading) -> Alarm | None:
+        """What an output of an input that is off says of itself, where that is on."""
+        on = [output for output, _, _ in reading.outputs if output not in reading.off]
+        known = self._known_since.get(reading.input, -math.inf)
+        if not on or not known < reading.stated < math.inf:
+            return None
+        cause = (
+            f"{reading.input}: {', '.join(on)} is on, and this run has not switched it on: switched on at "
+            "its panel, or by another program"
+        )
+        return Alarm(Ended.CHANGED, reading.input, cause, reading.time)
 
     def _modes(self, reading: InputReading, before: InputReading | None, now: float) -> list[Event]:
         """A change of mode that has waited for its reading, and one that is new and need not wait."""
