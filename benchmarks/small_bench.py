@@ -29,11 +29,17 @@ Outputs = tuple[str, ...]
 
 
 def write_bench(
-    folder: Path, outputs: Outputs, steps: str, *, every: str, coupled: str = "", stop_when: str = "[]"
+    folder: Path,
+    outputs: Outputs,
+    steps: str,
+    *,
+    every: str,
+    coupled: Mapping[str, str] | None = None,
+    stop_when: str = "[]",
 ) -> Documents:
     """Documents of a bench with these outputs, the first input called `in1`, in a folder.
 
-    steps: the procedure's, as YAML. every: interval of its readings. coupled: of each supply, as YAML.
+    steps: the procedure's, as YAML. every: interval of its readings. coupled: of a supply, as YAML.
     """
     supplies = list(dict.fromkeys(output.partition(".")[0] for output in outputs))
     lines = ["bench: Benchmark", "location: dry", "ambient: 23 °C ± 3 °C", "supplies:"]
@@ -43,7 +49,7 @@ def write_bench(
             f"    address: TCPIP::127.0.0.1::{5025 + number}::SOCKET",
             "    dialect: channel-list",
             f"    serial: B-{number}",
-            *([f"    coupled: {coupled}"] if coupled else []),
+            *([f"    coupled: {groups}"] if (groups := (coupled or {}).get(supply)) else []),
             "    outputs:",
         ]
         own = [output.partition(".")[2] for output in outputs if output.startswith(f"{supply}.")]
@@ -89,7 +95,11 @@ def set_points_of(outputs: Outputs) -> dict[str, Feed]:
 
 @contextmanager
 def virtual_bench(
-    documents: Documents, reply_times: Mapping[str, ReplyTime] | None = None, *, keep: float = 10.0
+    documents: Documents,
+    reply_times: Mapping[str, ReplyTime] | None = None,
+    *,
+    keep: float = 10.0,
+    link: type[LocalLink] = LocalLink,
 ) -> Iterator[tuple[VirtualNetwork, LocalLink]]:
     """The supplies of a bench and a guard in one process and in virtual time, for one run."""
     loop = VirtualLoop()
@@ -101,4 +111,4 @@ def virtual_bench(
         reply_times=reply_times,
         keep=keep,
     ) as network:
-        yield network, LocalLink(loop, network.connect)
+        yield network, link(loop, network.connect)

@@ -1,10 +1,10 @@
 """An hour of a real run: 4 outputs of two supplies, 100 readings a second of each.
 
-Run, guard, recorder, log and simulated supplies are the real ones, in one process and in virtual time, in which
-an hour takes minutes. With `--real MINUTES` the guard and the supplies are processes of their own instead, and
-time is the computer's. Prints the memory of the run's process after a tenth and at the end, and checks that every
-reading that the schedule asks for is in the Parquet files or counted as left out. The last line is the ratio of
-the memory at the end to that after a tenth.
+Run, guard, recorder, log and simulated supplies are the real ones, in one process and in virtual time, in
+which an hour takes minutes. With `--real MINUTES` the guard and the supplies are processes of their own
+instead, and time is the computer's. Prints the memory of the run's process after a tenth and at the end,
+and checks that every reading that the schedule asks for is in the Parquet files or counted as left out. The
+last line is the ratio of the memory at the end to that after a tenth.
 
     python -m benchmarks.soak [--minutes 60] [--real MINUTES]
 """
