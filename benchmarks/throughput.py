@@ -69,7 +69,7 @@ def compare(folder: Path, reply: float, turns: int, seconds: float) -> float:
     with TwinBench(documents.bench, documents.device, documents.procedure, reply_times=times) as twins:
         documents = replace(documents, bench=twins.bench)
         supply = Supply("left", twins.bench.supplies["left"], lambda *_: (_ for _ in ()).throw(OSError))
-        (message,), (_, answers) = supply.look(("1",)), supply._look_units(("1",))
+        (message,), answers = supply.look(("1",)), supply.answers_of_look(("1",))
         for turn in range(turns):
             bare.append(of_pyvisa(twins.addresses["left"], message, seconds, answers))
             runs.append(of_run(documents, folder / f"run{turn}"))

@@ -172,8 +172,9 @@ def disturbed(folder: Path, query: float, changes: int, draw: random.Random) -> 
     assert pilot.completed, pilot.cause
     periods = pilot.settings_periods
     begin = min(share.first for share in link.shares.values()) - 1000.0 + 0.5
+    begin += 60 * query  # until every output is on
     longest = max(periods.values())
-    documents = documents_of(folder / "held", 2.2 * longest + 2.0)
+    documents = documents_of(folder / "held", 2.2 * longest + 2.0 + 60 * query)
     _, link, _ = play(documents, query)
     for name, share in link.shares.items():
         whole = share.last - share.first

@@ -247,7 +247,8 @@ class Guard:
                 else:
                     place = (place + 1) % len(questions)
                     # What was waited for, until an exchange before it was over, is none of its own time.
-                    question_due = began + max((received - sent) / message["share"], least)
+                    interval = max((received - sent) / message["share"], least)
+                    question_due = max(question_due + interval, loop.time() - interval)
 
     async def _let_pass(self, session: Session, at_latest: float) -> None:
         """Let an exchange that is due go first where this one would delay it, but not longer than that."""

@@ -80,7 +80,9 @@ class Polling:
             ]
             least = SHORTEST_PERIOD / len(questions)
             took = [supply.expected_time(len(changes)) for _, changes in questions]
-            self.periods[name] = sum(max(each / SHARE, least) for each in took)
+            # On top: a question waits until a look, and the one with the known answer, are over.
+            waits = supply.expected_time(supply.answers_of_look(used)) + supply.expected_time(1)
+            self.periods[name] = sum(max(each / SHARE, least) for each in took) + waits
             identify = [supply.dialect.instrument.identify]
             fields = {"known": identify, "known_every": KNOWN_EVERY, "share": SHARE, "least": least}
             self.link.poll(name, "settings", asked, **fields, **common)
