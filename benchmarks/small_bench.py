@@ -21,7 +21,7 @@ OUTPUT = """{voltage: 0 V .. 36 V, current: 0 A .. 2.5 A, power: 60 W, slew: 1 V
         rise: 12 ms, fall: {loaded: 30 ms, unloaded: 480 ms}, output_capacitance: 220 uF, bleeder: 1 kohm,
         ovp: {level: 1 V .. 38 V, accuracy: 100 mV, response: 200 us, at: terminals},
         opp: {level: 1 W .. 66 W}, ocp: {level: 0.1 A .. 2.75 A, delay: 5 ms .. 1 s},
-        points: {at_most: 200, dwell: 20 ms .. 300 s, between: [step, line]},
+        LISTS
         trip_delay: 2 ms .. 5 s, sense: {compensates: 1 V}}"""
 
 Outputs = tuple[str, ...]
@@ -36,10 +36,12 @@ def write_bench(
     every: str,
     coupled: Mapping[str, str] | None = None,
     stop_when: str = "[]",
+    points: bool = True,
 ) -> Documents:
     """Documents of a bench with these outputs, the first input called `in1`, in a folder.
 
     steps: the procedure's, as YAML. every: interval of its readings. coupled: of a supply, as YAML.
+    points: whether its outputs have point lists.
     """
     supplies = list(dict.fromkeys(output.partition(".")[0] for output in outputs))
     lines = ["bench: Benchmark", "location: dry", "ambient: 23 °C ± 3 °C", "supplies:"]
@@ -53,7 +55,8 @@ def write_bench(
             "    outputs:",
         ]
         own = [output.partition(".")[2] for output in outputs if output.startswith(f"{supply}.")]
-        lines += [f"      {output}: {OUTPUT}" for output in own]
+        lists = "points: {at_most: 200, dwell: 20 ms .. 300 s, between: [step, line]}," if points else ""
+        lines += [f"      {output}: {OUTPUT.replace('LISTS', lists)}" for output in own]
     lines += ["leads:", "  pair: {conductor: AWG 18, one_way_length: 1 m}"]
     (folder / "bench.yaml").write_text("\n".join(lines), "utf-8")
     names = inputs_of(outputs)

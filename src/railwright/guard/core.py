@@ -7,6 +7,7 @@ One object on one event loop; the loop's time may be virtual. It never waits for
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
@@ -251,15 +252,16 @@ class Guard:
                     question_due = max(question_due + interval, loop.time() - interval)
 
     async def _let_pass(self, session: Session, at_latest: float) -> None:
-        """Let an exchange that is due go first where this one would delay it, but not longer than that."""
+        """Let an exchange that is soon due go first where this one would delay it, but not longer than that.
+
+        One whose time has come stands in the session's queue already: this one takes its turn behind it.
+        """
         loop = asyncio.get_running_loop()
-        while session.reserved:
-            due, now = min(session.reserved), loop.time()
-            if now + session.duration < due or now >= at_latest:
+        while (now := loop.time()) < at_latest:
+            due = min((each for each in session.reserved if each > now), default=math.inf)
+            if now + session.duration < due:
                 return
             await asyncio.sleep(max(1e-4, min(due, at_latest) - now))
-            if due in session.reserved:
-                await asyncio.sleep(max(1e-4, session.duration))
 
     async def _all_of(
         self, session: Session, messages: Sequence[str], deadline: float

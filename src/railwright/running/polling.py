@@ -23,7 +23,9 @@ SHORTEST_PERIOD = 1.0
 """Settings of a supply that answers fast are asked for again after so long [s]; more would be of no use."""
 
 LONGEST_QUESTION = 0.02
-"""What a question for settings may take, where it can be parted, so that it holds up no reading [s]."""
+"""What a question for settings may take, so that it holds up no reading [s]; one that takes more, and more
+than twice what the shortest takes, is parted.
+"""
 
 KNOWN_EVERY = 1.0
 """How often a question is asked whose answer is known [s]: an answer too many shifts all that follow."""
@@ -93,8 +95,8 @@ class Polling:
         found = []
         for own in outputs:
             changes = self.rig.settings.of(f"{name}.{own}")
-            size = len(changes)
-            while size > 1 and supply.expected_time(size) > LONGEST_QUESTION < supply.expected_time(1) * size:
+            size, longest = len(changes), max(LONGEST_QUESTION, 2 * supply.expected_time(1))
+            while size > 1 and supply.expected_time(size) > longest:
                 size -= 1
             found += [(own, changes[first : first + size]) for first in range(0, len(changes), max(1, size))]
         return found
