@@ -5,6 +5,7 @@ Time goes on between them, so that lists play, protections trip and supplies sto
 
 from __future__ import annotations
 
+import asyncio
 import random
 import re
 from collections.abc import Callable
@@ -116,46 +117,48 @@ def run(seed: int, count: int) -> Findings:
     patterns = list(TREE.patterns)
     sent: list[bytes] = []
     supplies: list[AtHand] = []
+    loop = asyncio.new_event_loop()
     for number in range(count):
         if number % FRESH_EVERY == 0:
             supplies = [AtHand("left", PROCEDURE, seed), AtHand("right", None, seed)]
         supply = supplies[dice.randrange(len(supplies))]
         message = _message(dice, patterns, sent)
         pause = dice.choice((0.0, 0.0, 0.0, 0.0, 0.001, 0.004, 0.02)) if number % 500 else 0.3
-        findings.attempt(_telling(supply, message, pause), lambda message=message: repr(message[:300]))
+        findings.attempt(_telling(loop, supply, message, pause), lambda message=message: repr(message[:300]))
         if len(supply.supply.status.errors) > 100:
             findings.note("holds more than 100 errors", lambda message=message: repr(message[:300]))
+    loop.close()
     return findings
 
 
-def _telling(supply: AtHand, message: bytes, pause: float) -> Callable[[], None]:
+def _telling(
+    loop: asyncio.AbstractEventLoop, supply: AtHand, message: bytes, pause: float
+) -> Callable[[], None]:
     def tell() -> None:
         for framed in MessageFramer().feed(message + b"\n"):
             if isinstance(framed, ScpiError):
                 supply.supply.status.report(framed)
             else:
-                _answer(supply, framed)
+                answer = loop.run_until_complete(_answered(supply, framed))
+                answer.encode("latin-1", "replace")
+                if len(answer) > 1_000_000:
+                    raise AssertionError(f"answers {len(answer)} characters")
         if pause:
             supply.wait(pause)
 
     return tell
 
 
-def _answer(supply: AtHand, message: bytes) -> None:
-    """Carry it out; one that waits until a list ends is left after 50 ticks, as a client may leave."""
-    carried = supply.server.answer(message)
-    try:
-        for _ in range(50):
-            carried.send(None)
-            supply.now += 0.002
-    except StopIteration as over:
-        answer = over.value
-        assert isinstance(answer, str)
-        answer.encode("latin-1", "replace")
-        if len(answer) > 1_000_000:
-            raise AssertionError(f"answers {len(answer)} characters") from None
-    finally:
-        carried.close()
+async def _answered(supply: AtHand, message: bytes) -> str:
+    """What it answers; a message that waits until a list ends is left after a second of its time."""
+    carried = asyncio.create_task(supply.server.answer(message))
+    for _ in range(20):
+        done, _ = await asyncio.wait({carried}, timeout=0.002)
+        if done:
+            return carried.result()
+        supply.now += 0.05
+    carried.cancel()
+    return ""
 
 
 def _message(dice: random.Random, patterns: list[str], sent: list[bytes]) -> bytes:

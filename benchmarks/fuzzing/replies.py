@@ -87,13 +87,13 @@ class Liar:
         self.dice = dice
         self.said: list[str] = []
 
-    def tell(self, message: str) -> float:
+    def tell(self, message: str, at: float | None = None) -> float:
         """It is told, and nothing comes of it."""
         if self.dice.random() < 0.01:
             raise InstrumentError(self.name, message, "cannot be told", lost=True)
         return 0.0
 
-    def ask(self, message: str) -> Answer:
+    def ask(self, message: str, at: float | None = None) -> Answer:
         """An answer, good or bad."""
         if self.dice.random() < 0.02:
             raise InstrumentError(self.name, message, "gives no answer: timeout", lost=True)
@@ -170,6 +170,9 @@ def _call(dice: random.Random, supply: Supply) -> Callable[[], Any]:
         lambda: supply.state(output),
         lambda: supply.read(["1", "2"]),
         lambda: supply.read([output], explain=True),
+        lambda: supply.understood_look(["1", "2"], supply.ask(supply.look(["1", "2"])[0])),
+        lambda: supply.differences(changes, supply.ask("SOURce:VOLTage?").text),
+        lambda: supply.link(output, ["2" if output == "1" else "1"]) if supply.can_link else None,
         lambda: lists.load(supply, own),
         lambda: lists.arm(supply, output),
         lambda: lists.start(supply, ["1", "2"]),

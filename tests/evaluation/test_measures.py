@@ -226,6 +226,13 @@ def hiccups(times: list[float], off: float = 0.0, soft: float = 8e-3) -> Scene:
     return Scene.of(*corners, (3.0, 12.0, 0.3))
 
 
+def test_drop_outs_are_not_looked_for_in_a_step_of_weeks() -> None:
+    """20 days a tenth of a millisecond apart would be 17 thousand million values."""
+    scene = Scene.of((0.0, 12.0, 0.3), (20 * 86400.0, 12.0, 0.3))
+    with pytest.raises(CannotMeasure, match="a step of at most 83 minutes"):
+        MEASURES["restarts"](view(scene.truth(), EXACT, 0.0, 20 * 86400.0))
+
+
 def test_restarts_are_counted() -> None:
     scene = hiccups([0.5, 1.0, 1.7], off=30e-3)
     exact = MEASURES["restarts"](view(scene.truth(), EXACT, 0.1, 2.9))

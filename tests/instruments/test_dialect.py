@@ -6,7 +6,8 @@ from importlib import resources
 
 import pytest
 
-from railwright.instruments.dialect import DialectError, compose, dialect_names, load_dialect, read_dialect
+from railwright.instruments.dialect import DialectError, dialect_names, load_dialect, read_dialect
+from railwright.instruments.units import compose
 
 
 def text_of(name: str) -> str:

@@ -10,7 +10,7 @@ from tests.instruments.fake_supply import FakeSupply
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.conversation import split_answers
 from railwright.instruments.errors import InstrumentError
-from railwright.instruments.session import open_visa
+from railwright.instruments.session import Answer, open_visa
 from railwright.instruments.supply import Change, Supply
 from railwright.traces import Mode
 
@@ -208,3 +208,56 @@ def test_answers_are_parted_outside_quotes() -> None:
         '-222,"Data out of range;40 above ""36"""',
     ]
     assert split_answers("a;;b") == ["a", "", "b"]
+
+
+class Says:
+    """A session that answers every question with the same words."""
+
+    def __init__(self, text: str) -> None:
+        self.name, self.text = "left", text
+
+    def tell(self, message: str, at: float | None = None) -> float:
+        return 0.0
+
+    def ask(self, message: str, at: float | None = None) -> Answer:
+        return Answer(self.text, 0.0, 0.0)
+
+    def close(self) -> None:
+        return
+
+
+def hearing(text: str) -> Supply:
+    document = SupplyDocument.model_validate(
+        {
+            "address": "TCPIP::127.0.0.1::1::SOCKET",
+            "dialect": "channel-list",
+            "outputs": {"1": OUTPUT, "2": OUTPUT},
+        }
+    )
+    supply = Supply("left", document, lambda _name, _address: Says(text))
+    supply.connect()
+    return supply
+
+
+@pytest.mark.parametrize("text", ["1;2", '5;1;0,"No error"', ";;"])
+def test_two_answers_to_one_question(text: str) -> None:
+    with pytest.raises(InstrumentError, match="expected one answer, got"):
+        hearing(text).verify([Change("1", "voltage", 5.0)])
+    with pytest.raises(InstrumentError, match="expected one answer, got"):
+        hearing(text).state("1")
+
+
+@pytest.mark.parametrize("text", ["\x1b[2J\x1b]0;x\x07", "\x9b31m", "\u202e21", "a\nb", "\udcff"])
+def test_an_answer_that_would_steer_a_terminal_is_told_as_text(text: str) -> None:
+    with pytest.raises(InstrumentError) as caught:
+        hearing(text).identify()
+    assert str(caught.value).isprintable()
+    told = hearing(f"maker{text},model{text},{text},1").identify()
+    assert "".join((told.maker, told.model, told.serial, told.version)).isprintable()
+
+
+def test_an_answer_without_end_is_told_in_short() -> None:
+    with pytest.raises(InstrumentError) as caught:
+        hearing("x" * 1_000_000).identify()
+    assert len(str(caught.value)) < 600
+    assert "characters)" in str(caught.value)

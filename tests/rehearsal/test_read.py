@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import railwright.rehearsal.read
 from railwright.documents.loader import load_documents
 from railwright.rehearsal.read import as_read
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
@@ -46,3 +47,11 @@ def test_a_peak_shorter_than_the_aperture_is_averaged_away() -> None:
 
 def test_the_voltage_is_that_of_the_place_where_it_is_sensed() -> None:
     assert set(read([0.0, 1.0], [0.0, 0.0]).columns) == {"voltage", "current"}
+
+
+def test_a_procedure_of_weeks_is_read_in_bounded_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    """29 days with a reading every 10 ms would be 250 million of each input."""
+    monkeypatch.setattr(railwright.rehearsal.read, "MOST_READINGS", 1000)
+    traces = read([0.0, 29 * 86400.0], [1.0, 1.0])
+    assert traces.time.size == 1000
+    assert np.allclose(traces.columns["current"], 1.0)

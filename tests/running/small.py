@@ -131,7 +131,7 @@ class Small:
     told: Told = field(default_factory=Told)
 
     def run(self, **options: Any) -> RunOutcome:
-        given = {"unit": "U-7", "operator": "An operator", "timeout": 0.2, "wait_for_lost": 1.0}
+        given = {"unit": "U-7", "operator": "An operator", "timeout": 0.5, "wait_for_lost": 1.0}
         given |= {"folder": self.folder / "run", "progress": self.told, "decay_limit": 1.0, **options}
         return run(self.documents, SET_POINTS, **given)
 

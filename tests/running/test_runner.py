@@ -379,10 +379,13 @@ def test_a_fault_of_the_program_switches_off(bench: Small, monkeypatch: pytest.M
         raise ZeroDivisionError
 
     monkeypatch.setattr("railwright.running.watch.Watch._stopped", broken)
-    with pytest.raises(ZeroDivisionError):
-        bench.run()
+    outcome = bench.run()
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.FAULT, True)
+    assert outcome.cause == "a fault in Railwright itself: ZeroDivisionError()"
+    assert "in broken" in outcome.fault
     assert bench.ever_on
     assert bench.everything_off
+    assert open_run(bench.folder / "run").differences.sound
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])

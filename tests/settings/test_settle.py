@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,9 +13,10 @@ from tests.settings.station import DEMO, TODAY, Edit, line_of, of_rule, settled,
 
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
-from railwright.settings.data import as_data
+from railwright.settings.data import as_data, window_as_data
 from railwright.settings.findings import Severity
 from railwright.settings.settle import by_severity, settle
+from railwright.settings.windows.window import End, Window
 
 NO_LIMIT: Edit = ("procedure", "ovp: 18 V", "ovp: 21 V")
 
@@ -171,3 +173,12 @@ def test_the_static_check_loads_neither_numpy_nor_numba() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_settings_with_an_end_that_lies_nowhere_are_json() -> None:
+    """A window without an end on one side is infinite there; a run has to keep it in a file."""
+    end = End(float("inf"), "low", "test", "none is enough", ("bench",), "test", False, relax=lambda low: "")
+    window = Window("main", "trip_delay", "s", 1e-4, "", (end,), (), {"left.1": 1.0}, None)
+    data = window_as_data(replace(window, recommended=float("inf")))
+    assert data["demands"][0]["value"] is None
+    assert json.loads(json.dumps(data, allow_nan=False))["recommended"] is None

@@ -218,6 +218,8 @@ def report_outcome(outcome: RunOutcome) -> None:
             say(f"deviation: {line}")
     for line in outcome.cautions:
         complain(f"caution: {line}")
+    if outcome.fault:
+        complain(f"{outcome.fault}railwright: this is a fault in Railwright itself, not in your documents")
     say(f"run: {outcome.folder}")
 
 
@@ -265,7 +267,7 @@ def report_truth(outcome: RunOutcome, twins: TwinBench | VirtualNetwork) -> None
 
 def code_of_run(outcome: RunOutcome) -> Exit:
     """6 where an output could not be confirmed off, whatever else happened; else 0 when the run played to its
-    end, 4 when an instrument failed, 3 when anything else ended it.
+    end, 4 when an instrument failed, 70 for a fault in Railwright, 3 when anything else ended it.
     """
     from railwright.running.outcome import Ended
 
@@ -273,4 +275,5 @@ def code_of_run(outcome: RunOutcome) -> Exit:
         return Exit.OFF_NOT_CONFIRMED
     if outcome.ended is Ended.COMPLETED:
         return Exit.DONE
-    return Exit.INSTRUMENT if outcome.ended is Ended.INSTRUMENT else Exit.STOPPED
+    codes = {Ended.INSTRUMENT: Exit.INSTRUMENT, Ended.FAULT: Exit.FAULT}
+    return codes.get(outcome.ended, Exit.STOPPED)

@@ -36,6 +36,9 @@ BEAT = 0.1
 GUARD_SILENCE = 1.0
 """A guard that gives no sign of life for so long [s] has died or hangs."""
 
+LEAST_WAIT = 1e-6
+"""Shortest wait on a loop of this process [s]."""
+
 SLACK = 0.5
 """What the guard's own deadline is given on top [s], before the guard counts as hanging."""
 
@@ -395,7 +398,8 @@ class LocalLink(GuardLink):
 
     async def _wait(self, until: float) -> None:
         self._arrived.clear()
-        left = max(0.0, until - self.loop.time())
+        # Virtual time must go on, also where what is left of a wait is lost in rounding.
+        left = max(LEAST_WAIT, until - self.loop.time())
         try:
             async with asyncio.timeout(left):
                 await self._arrived.wait()
@@ -409,8 +413,11 @@ class LocalLink(GuardLink):
 
     def cut(self) -> None:
         """The run is gone: the guard switches off. Returns when that is over."""
+        self._complete(self._cut())
+
+    async def _cut(self) -> None:
         self.guard.switch_off("the run died")
-        self._complete(self.guard.until_off())
+        await self.guard.until_off()
 
     def take_over(self, why: str, tell: Callable[[Message], None], *, urgent: Callable[[], bool]) -> Message:
         raise AssertionError("a guard in this process dies with it")

@@ -27,11 +27,16 @@ SILENCE = 1.0
 
 
 class Guard:
-    """Owns the sessions of a bench. `fenced` says since when nothing is passed on any more, and why."""
+    """Owns the sessions of a bench.
+
+    fenced: why nothing is passed on any more; '' while it is. ends: what became of each input when everything
+    was switched off; None until that is over.
+    """
 
     def __init__(self, connect: Connect, tell: Tell, locks: Locks | None = None) -> None:
         self.plan: OffPlan | None = None
         self.fenced = ""
+        self.ends: dict[str, Any] | None = None
         self._connect, self._tell = connect, tell
         self._locks = locks or Locks(None)
         self._sessions: dict[str, Session] = {}
@@ -62,7 +67,7 @@ class Guard:
                 self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
                 self._answer(message, armed=self.plan is not None)
             case "off":
-                self.switch_off(message["why"], orderly=message["orderly"], by_run=True)
+                self.switch_off(message["why"], orderly=message["orderly"])
             case "hurry":
                 if self._switching is not None:
                     self._switching.hurry()
@@ -84,11 +89,9 @@ class Guard:
                 died(f"the run gave no sign of life for {SILENCE:g} s")
                 return
 
-    def switch_off(self, why: str, *, orderly: bool = False, by_run: bool = False) -> None:
+    def switch_off(self, why: str, *, orderly: bool = False) -> None:
         """Fence the run and switch everything of the plan off; `off over` is told at the end."""
         if self._off is not None:
-            if by_run and self._switching is not None:
-                self._tell({"kind": "off begun", "why": self.fenced})
             return
         self.fenced = why
         for number, task in list(self._exchanges.items()):
@@ -96,8 +99,22 @@ class Guard:
             self._tell({"kind": "answer", "id": number, "error": why, "fenced": True})
         for task in self._polls.values():
             task.cancel()
-        self._tell({"kind": "off begun", "why": why})
+        self._tell({"kind": "off begun", "why": why, "time": asyncio.get_running_loop().time()})
         self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly))
+
+    @property
+    def is_all_off(self) -> bool:
+        """Whether nothing of a plan is left on, but what is to stay on."""
+        if self.plan is None or self.ends is None:
+            return self.plan is None
+        return all(end["confirmed"] or end["stays_on"] for end in self.ends.values())
+
+    @property
+    def ends_so_far(self) -> dict[str, Any]:
+        """What became of each input by now; nothing before anything was switched off."""
+        if self._switching is None:
+            return {}
+        return {name: asdict(end) for name, end in self._switching.ends.items()}
 
     async def until_off(self) -> None:
         """Until a switching-off that was begun is over."""
@@ -114,6 +131,7 @@ class Guard:
             result = {name: asdict(end) for name, end in ends.items()}
         else:
             result = {}
+        self.ends = result
         self._tell({"kind": "off over", "why": self.fenced, "ends": result})
 
     def _tell_off(self, what: str, fields: dict[str, Any]) -> None:

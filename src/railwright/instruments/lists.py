@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from railwright.instruments.comparison import allowed_difference
-from railwright.instruments.dialect import PointList, compose
+from railwright.instruments.dialect import PointList
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.instruments.supply import Change, Supply
+from railwright.instruments.units import compose
 from railwright.scpi.numbers import parse_response
 
 DWELL_PART = 1e-4

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.comparison import allowed_difference
 from railwright.instruments.conversation import Conversation, split_answers
-from railwright.instruments.dialect import Setting, Value, compose, load_dialect
+from railwright.instruments.dialect import Setting, Value, load_dialect
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
+from railwright.instruments.units import compose
+from railwright.printable import printable
 from railwright.scpi.numbers import parse_response
 from railwright.traces import Mode
 
@@ -83,7 +85,7 @@ class Supply(Conversation):
                 command,
                 f"expected 'maker,model,serial,version', got '{answer}': an unknown instrument",
             )
-        maker, model, serial, version = fields
+        maker, model, serial, version = (printable(field, one_line=True) for field in fields)
         identity = Identity(maker, model, serial, version, answer)
         for what, wanted, got in (
             ("model", self.document.model, identity.model),
@@ -184,7 +186,7 @@ class Supply(Conversation):
         channel, wanted = self._channels[output], sorted(self._channels[source] for source in sources)
         self.do([*self.dialect.select(channel), *self.dialect.link_units(channel, wanted)])
         units = [*self.dialect.select(channel), self.dialect.link_query(channel)]
-        (answer,), _ = self.exchange(units)
+        answer = self.one_answer(units)
         try:
             got = sorted(self.dialect.understood_link(answer))
         except ValueError as error:

@@ -247,7 +247,10 @@ class Simulation:
                     causes.append(player.branch.name)
             for target in {target for cause in causes for target in self._switches[cause]}:
                 self._order += 1
-                action = (first + self.circuit.linked_delay, self._order, -1, layout.TRIP_LINKED, 0.0, 0.0)
+                delay = self.circuit.linked_delay
+                if target not in causes:
+                    delay = self.circuit.later_by.get(target, delay)
+                action = (first + delay, self._order, -1, layout.TRIP_LINKED, 0.0, 0.0)
                 insort(self._players[target].pending, action)
 
     def output(self, name: str) -> OutputState:

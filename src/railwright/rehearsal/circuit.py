@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from railwright.documents.bench import Bench, Lead, Output
@@ -16,6 +17,7 @@ from railwright.physics.output_stage import OutputStage, derive_output_stage, re
 from railwright.quantities import Uncertain
 from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.errors import SetErrors, set_errors
+from railwright.rehearsal.lines import WATCH_EVERY, exchange_of
 from railwright.rehearsal.setpoints import Feed, SetPoints
 
 SPACING = 2.0
@@ -55,13 +57,37 @@ def build_circuit(
     branches = tuple(_branch(documents, feed, case, assumptions) for feed in set_points.values())
     linked = {feed.input: feed.trips_when for feed in set_points.values() if feed.trips_when}
     linked = {name: tuple(c for c in causes if c in set_points) for name, causes in linked.items()}
-    circuit = physics.Circuit(branches, linked)
-    if linked or any(len(feed.outputs) > 1 for feed in set_points.values()):
+    later = {
+        name: linked_by_host(documents, set_points, name)
+        for name, causes in linked.items()
+        if not linked_by_supply(set_points, name, causes)
+    }
+    circuit = physics.Circuit(branches, linked, later_by=later)
+    if len(linked) > len(later) or any(len(feed.outputs) > 1 for feed in set_points.values()):
         assumptions.add(
             f"a linked output switches off {circuit.linked_delay * 1e3:g} ms after the trip it follows"
         )
+    for name, delay in later.items():
+        assumptions.add(
+            f"{name}: the program switches it off {delay * 1e3:.3g} ms after the trip it follows, at the "
+            "latest: they are on different supplies"
+        )
     assumptions.add(*physics.DECLARED)
     return circuit, assumptions.all()
+
+
+def linked_by_supply(set_points: SetPoints, name: str, causes: Sequence[str]) -> bool:
+    """Whether one supply has all outputs of an input and of those it follows, and so links them itself."""
+    outputs = [output.output for each in (name, *causes) for output in set_points[each].outputs]
+    return len({output.partition(".")[0] for output in outputs}) == 1
+
+
+def linked_by_host(documents: Documents, set_points: SetPoints, name: str) -> float:
+    """Longest time that the program takes to switch an input off after a trip that it follows [s]: until the
+    next look at the outputs, the look itself, and the command.
+    """
+    every = min(documents.procedure.record.every, WATCH_EVERY)
+    return every + 2 * exchange_of((output.output for output in set_points[name].outputs), documents.bench)
 
 
 def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[str, Uncertain]:

@@ -16,6 +16,9 @@ STAIR = 0.02
 shortest between two that the host plays.
 """
 
+WATCH_EVERY = 0.05
+"""Longest interval at which a run looks at the outputs, however seldom a reading is recorded [s]."""
+
 MOST_STAIRS = 1000
 """A line of more stairs is rehearsed as a line: each stair is then a thousandth of it at most."""
 

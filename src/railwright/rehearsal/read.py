@@ -23,6 +23,11 @@ if TYPE_CHECKING:
 READINGS = "supply readings"
 """Origin of a record of readings."""
 
+MOST_READINGS = 2_000_000
+"""Readings of an input that are made of a rehearsal; where a procedure lasts for weeks, they are further
+apart.
+"""
+
 
 def as_read(record: Record, bench: Bench, set_points: SetPoints, timeline: Timeline, every: float) -> Record:
     """The record that a run would make of a rehearsed one, were every figure at its nominal value.
@@ -52,7 +57,7 @@ def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:
     update = max((each.update or 0.0 for each in readings if each is not None), default=0.0)
     aperture = max((each.aperture or 0.0 for each in readings if each is not None), default=0.0)
     first, last = float(traces.time[0]), float(traces.time[-1])
-    polls = np.arange(first, last, max(every, 1e-4))
+    polls = np.arange(first, last, max(every, 1e-4, (last - first) / MOST_READINGS))
     ends = first + np.floor((polls - first) / update + 1e-9) * update if update > 0.0 else polls
     where = "voltage" if feed.sense == "at load" else "terminal_voltage"
     columns = {

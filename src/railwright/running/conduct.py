@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import traceback
 from collections import deque
 from dataclasses import replace
 from pathlib import Path
@@ -14,13 +15,15 @@ from railwright.guard.client import GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing
+from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
+from railwright.running.clocks import Clocks
 from railwright.running.interruption import StopRequest
 from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.outcome import Ended, InputReading, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
-from railwright.running.polling import WATCH_EVERY, Polling
+from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
@@ -28,6 +31,7 @@ from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
 from railwright.running.waiting import Triggers
 from railwright.running.watch import Alarm, Watch
+from railwright.running.watchdogs import arm_watchdogs, watched
 
 if TYPE_CHECKING:
     from railwright.instruments.session import Trace
@@ -93,15 +97,18 @@ class Conduct:
         self.not_confirmed: tuple[str, ...] = ()
         self.cautions: list[str] = []
         self.remedy = ""
+        self.fault = ""
         self.late = 0.0
         self.missed = 0
         self.left_out = 0
+        self.clocks = Clocks()
         self._rows: dict[str, int] = {}
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
         self.triggers = triggers or Triggers()
         self._waiting: tuple[Waiting, float] | None = None
         self._taking_in = False
         self._alarms: list[Alarm] = []
+        rig.switched = self._switched
 
     def go(self) -> tuple[Ended, str]:
         """Prepare, play, and switch off, whatever comes: how it ended, and why."""
@@ -123,6 +130,7 @@ class Conduct:
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
             self._load_first()
             self._arm(energising=True)
+            arm_watchdogs(self.rig, self.procedure, self.recorder, self.every / self.looks)
             self._play()
         except Over as over:
             ended, cause = over.ended, over.cause
@@ -135,6 +143,9 @@ class Conduct:
         except InstrumentError as error:
             self._failed(error)
             ended, cause, self.remedy = Ended.INSTRUMENT, str(error), error.remedy
+        except Exception as error:  # noqa: BLE001 - it ends the run as anything else does, and is shown
+            ended, cause = Ended.FAULT, f"a fault in Railwright itself: {error!r}"
+            self.fault = traceback.format_exc()
         else:
             return Ended.COMPLETED, ""
         self.recorder.event("run ends", "run", cause)
@@ -143,8 +154,22 @@ class Conduct:
     def _arm(self, *, energising: bool) -> None:
         """Give the guard what is to be switched off. Before anything was on, no lost supply is waited for."""
         lost = self.wait_for_lost if energising else min(2.0, self.wait_for_lost)
-        plan = compile_off_plan(self.rig, self.device, self.procedure, decay=self.decay_limit, lost=lost)
-        self.link.arm(plan)
+        # Those of watchdogs that are armed next are known to the guard before they are.
+        watchdogs = watched(self.rig, self.procedure) if energising else ()
+        self.link.arm(
+            compile_off_plan(
+                self.rig,
+                self.device,
+                self.procedure,
+                decay=self.decay_limit,
+                lost=lost,
+                watchdogs=watchdogs,
+            )
+        )
+
+    def _switched(self, name: str, on: bool, when: float) -> None:
+        """An input was switched and said so: from now on its readings are judged by that."""
+        self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when), self.recorder.now()))
 
     def _pause(self, duration: float) -> None:
         self.link.sleep_until(self.link.now() + duration)
@@ -175,8 +200,10 @@ class Conduct:
         )
 
     def _look(self) -> None:
-        """Whether somebody, or the disk, wants it to end."""
+        """Whether somebody, the disk or the computer wants it to end."""
         self.stop.drain()
+        if slept := self.clocks.look():
+            raise Over(Ended.STOPPED, slept)
         if self.stop.reason is not None:
             raise Over(Ended.INTERRUPTED, self.stop.reason)
         if self.recorder.failed is not None:
@@ -266,7 +293,7 @@ class Conduct:
         """One move at its instant [s, the link's clock]; its step begins with it where it is the step's
         first.
         """
-        watch, recorder = self.watch, self.recorder
+        recorder = self.recorder
         if move.kind == "load" and move.listing is not None:
             self._load(move.listing)
             return
@@ -281,16 +308,13 @@ class Conduct:
         elif move.kind == "limit":
             done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":
-            watch.switches(move.input)
+            self.watch.switches(move.input)
             done = recorder.at(self.rig.off(move.input, at=at))
-            self.recorder.add_all(watch.switched(move.input, False, done, self.link.now()))
         else:
             on = move.kind == "on"
             if on:
-                watch.switches(move.input)
+                self.watch.switches(move.input)
             done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
-            if on:
-                self.recorder.add_all(watch.switched(move.input, True, done, self.link.now()))
         self._steps.moved(move, done)
         late = done - move.time - self.held
         self.late = max(self.late, late)
@@ -345,7 +369,8 @@ class Conduct:
         """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
         row = position // self.looks
         if row <= self._rows.get(raw.input, -1):
-            reading = replace(raw, time=self.recorder.at(raw.time))
+            asked = None if raw.asked is None else self.recorder.at(raw.asked)
+            reading = replace(raw, time=self.recorder.at(raw.time), asked=asked)
         else:
             self._count(raw.input, row)
             reading = self.recorder.reading(raw)
@@ -381,7 +406,6 @@ class Conduct:
                     if name in self.rig.on:
                         self.watch.switches(name)
                         done = self.recorder.at(self.rig.off(name, self._failed))
-                        self.recorder.add_all(self.watch.switched(name, False, done, self.link.now()))
                         self.recorder.event("trips linked", name, f"because {source} tripped", done)
 
     def _failed(self, error: InstrumentError) -> None:
@@ -415,6 +439,7 @@ class Conduct:
             deviations.append(
                 f"{self.missed} readings were left out: the instruments did not keep up with the interval"
             )
+        deviations += self.clocks.notes
         for name, period in self.polling.periods.items():
             if period > SETTINGS_PERIOD:
                 deviations.append(
@@ -437,5 +462,6 @@ class Conduct:
             self.remedy,
             not self.not_confirmed,
             self.not_confirmed,
+            self.fault,
             dict(self.polling.periods),
         )

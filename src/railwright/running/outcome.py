@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -55,7 +54,7 @@ class InputReading:
     voltage was sensed: the record calls it `voltage` at the load, `terminal_voltage` at the terminals.
     outputs: (output, voltage, current) of each. age: how long before mode and trip were asked for the value
     may lie [s]: latency, aperture and update, as far as they are known. off: those of its outputs whose own
-    state says that they are off. stated: when states were read, on the clock of the sessions [s].
+    state says that they are off. asked: when it was asked for [s], in the same time as `time`; None: then.
     """
 
     time: float
@@ -68,7 +67,7 @@ class InputReading:
     outputs: tuple[tuple[str, float, float], ...] = ()
     age: float = 0.0
     off: tuple[str, ...] = ()
-    stated: float = math.inf
+    asked: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +97,9 @@ class RunOutcome:
 
     off_confirmed: every output that the run had to do with was read to be off, or stays on as the procedure
     says. not_confirmed: else, one line for each input or output: which, since when, its last voltage, "use
-    the mains switch". energised: whether the run switched on, or may have switched on, any output.
-    settings_periods: supply -> how long until each of its settings was asked for again [s].
+    the mains switch". energised: whether the run switched on, or may have switched on, any output. fault: the
+    trace of a fault in Railwright itself, which ended it. settings_periods: supply -> how long until each of
+    its settings was asked for again [s].
     """
 
     folder: Path
@@ -116,6 +116,7 @@ class RunOutcome:
     remedy: str = ""
     off_confirmed: bool = True
     not_confirmed: tuple[str, ...] = ()
+    fault: str = ""
     settings_periods: Mapping[str, float] = field(default_factory=dict)
 
     @property

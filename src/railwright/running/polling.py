@@ -13,9 +13,6 @@ from railwright.instruments.supply import Change, Reading
 from railwright.running.outcome import InputReading
 from railwright.running.rig import Rig
 
-WATCH_EVERY = 0.05
-"""Longest interval at which outputs are looked at, however seldom a reading is recorded [s]."""
-
 SHARE = 0.1
 """Part of a session's time that asking for settings may take."""
 

@@ -41,6 +41,8 @@ class Rig:
     ) -> None:
         self.bench = bench
         self.now = now
+        self.switched: Callable[[str, bool, float], None] = lambda name, on, when: None
+        """Told at once when an input has been switched, before anything else is said to its supplies."""
         self.set_points = set_points
         names = dict.fromkeys(_supply_of(o.output) for feed in set_points.values() for o in feed.outputs)
         self.supplies = {name: Supply(name, bench.supplies[name], open_session) for name in names}
@@ -122,12 +124,15 @@ class Rig:
             self.on.add(name)
             self.ever_on.add(name)
         answers = self._put_together(changes, at)
+        done = self._middle(answers)
+        if switch_on:
+            self.switched(name, True, done)
         if slew is not None:
             self._slews.update({output.output: slew * output.share for output in feed.outputs})
         if ruled:
             # The new set point stands by now, so that nothing else comes in between.
             self._release(name)
-        return self._middle(answers)
+        return done
 
     def limit(self, name: str, current: float | None, at: float | None = None) -> float:
         """Set an input's current limit [A], None: the one that was settled. Gives when that was done."""
@@ -229,10 +234,13 @@ class Rig:
                 if failed is None:
                     raise
                 failed(error)
+        done = self._middle(answers)
+        if name in self.on:
+            self.switched(name, False, done)
+        self.on.discard(name)
         if name in self._ruled:
             self._end_list(name, failed)
-        self.on.discard(name)
-        return self._middle(answers)
+        return done
 
     def _end_list(self, name: str, failed: Failed | None) -> None:
         """End the lists of an input that is off by now."""
@@ -344,7 +352,7 @@ class Rig:
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
             age=max(self._age(o.output) for o in feed.outputs),
             off=tuple(o.output for o, part in zip(feed.outputs, parts, strict=True) if not part.on),
-            stated=min(part.time for part in parts),
+            asked=min(part.time for part in parts),
         )
 
     def _latency(self, output: str) -> float:

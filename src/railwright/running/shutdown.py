@@ -82,6 +82,11 @@ class ShutDown:
                 self.recorder.event("answers again", message["name"], f"after {after}", at)
                 if message["after"] > 1.0:
                     self.cautions.append(f"{message['name']} was lost for {after}: {message['why']}.")
+            case "watchdog":
+                name, why = message["name"], message["why"]
+                self.recorder.event("watchdog off" if message["off"] else "watchdog stays on", name, why, at)
+                if not message["off"]:
+                    self.cautions.append(f"The watchdog of {name} stays on: {why}.")
             case "stays on":
                 self.recorder.event("stays on", message["input"], message["why"], at)
 
@@ -129,5 +134,6 @@ class ShutDown:
         if end["voltage"] is not None:
             last = f"last read {show(end['voltage'], 'V')} at {show(self.recorder.at(end['read_at']), 's')}"
         elif newest is not None:
-            last = f"last read {show(newest.voltage, 'V')} at {show(newest.time, 's')}, before OFF"
+            before = ", before OFF" if sent is not None else ""
+            last = f"last read {show(newest.voltage, 'V')} at {show(newest.time, 's')}{before}"
         return f"{name} ({outputs}): {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"

@@ -68,6 +68,8 @@ class Watch:
         self._on_since: dict[str, float] = {}
         self._known_since: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
+        self._gone: set[str] = set()
+        """Inputs that were told to have gone off by themselves, until they are switched again."""
         self._step, self._step_since = "", 0.0
 
     def step_begins(self, name: str, time: float) -> None:
@@ -84,10 +86,11 @@ class Watch:
     def switched(self, name: str, on: bool, time: float, done: float = -math.inf) -> list[Event]:
         """An input was switched; from then on its readings are judged, or no longer. Gives what waited.
 
-        done: when all of its outputs had answered, on the clock of the sessions [s]. A state that was read
+        done: when all of its outputs had answered, in the record's time [s]. A state that was read
         before that, and is looked at only now, tells nothing of what was switched.
         """
         events = self._settled(name)
+        self._gone.discard(name)
         self._known_since[name] = done
         self._off_since.pop(name, None)
         self.fell_after.pop(name, None)
@@ -111,14 +114,20 @@ class Watch:
             return self._fallen(reading, before), self._switched_on(reading)
         if name not in self._on_since:
             return [], self._switched_on(reading)
+        if name in self._gone:
+            return [], None
+        if reading.asked is not None and reading.asked < self._on_since[name]:
+            return [], None  # asked before it was switched on, and taken in after
         # A status is of now, and a reading older by its latency: nothing happens before it is switched on.
         now = max(reading.time, self._on_since[name])
         if reading.trip:
+            self._gone.add(name)
             cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
             event = Event(now, name, f"trips {reading.trip}", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
-        sure = reading.stated > self._known_since[name]
+        sure = reading.asked is None or reading.asked > self._known_since[name]
         if reading.off and sure:
+            self._gone.add(name)
             cause = (
                 f"{name}: {', '.join(reading.off)} is off without a trip: switched off at its panel, by "
                 "another program, or by itself"
@@ -128,6 +137,7 @@ class Watch:
         if reading.mode is Mode.OFF:
             if not sure or now - self._on_since[name] < GRACE:
                 return [], None
+            self._gone.add(name)
             cause = f"{name} went off by itself, and does not say why"
             event = Event(now, name, "went off", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
@@ -137,7 +147,7 @@ class Watch:
         """What an output of an input that is off says of itself, where that is on."""
         on = [output for output, _, _ in reading.outputs if output not in reading.off]
         known = self._known_since.get(reading.input, -math.inf)
-        if not on or not known < reading.stated < math.inf:
+        if not on or reading.asked is None or reading.asked <= known:
             return None
         cause = (
             f"{reading.input}: {', '.join(on)} is on, and this run has not switched it on: switched on at "

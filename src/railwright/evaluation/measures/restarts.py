@@ -31,6 +31,8 @@ BLOCK = 1e-3
 AROUND = 5
 """Values on either side whose median is the usual value for a short dip."""
 PHASES = 64
+MOST_POINTS = 50_000_000
+"""Values of a rehearsal, a tenth of a millisecond apart, that are looked at in one step."""
 
 
 def restarts(view: View) -> Measured:
@@ -49,6 +51,9 @@ def restarts(view: View) -> Measured:
     current, voltage = view.current(), view.voltage()
     if view.model.exact:
         points = int((view.end - view.begin) / BLOCK * 10.0) + 2
+        if points > MOST_POINTS:
+            longest = f"{MOST_POINTS * BLOCK / 10.0 / 60.0:.0f} minutes"
+            raise CannotMeasure(f"drop-outs are looked for in a step of at most {longest}", "a shorter step")
         current, voltage = current.evenly(view, points), voltage.evenly(view, points)
     # Readings whose aperture may reach into another step are left out.
     margin = view.timing()[2] / 2.0 + view.shift()[1]

@@ -1,0 +1,58 @@
+"""What commands print steers no terminal, whatever documents, files and instruments say."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from railwright.cli.console import console, print_json, table
+from railwright.cli.exits import BadInput, Exit, complain, guarded
+
+HOSTILE = "a\x1b[2J\x9b31m\u202e\x07b"
+
+
+def shown(text: str) -> str:
+    """What stands in a terminal's stream of it; raises where something steers."""
+    assert not [c for c in text if ord(c) < 32 and c not in "\n\t"]
+    assert not [c for c in text if 127 <= ord(c) < 160 or 0x202A <= ord(c) <= 0x202E]
+    return text
+
+
+def test_a_complaint(capsys):
+    complain(HOSTILE)
+    assert shown(capsys.readouterr().err) == r"a\x1b[2J\x9b31m\u202e\x07b" + "\n"
+
+
+def test_an_error_of_a_command(capsys):
+    def command() -> Exit:
+        raise BadInput(HOSTILE)
+
+    with pytest.raises(SystemExit):
+        guarded(command)()
+    assert r"a\x1b[2J" in shown(capsys.readouterr().err)
+
+
+def test_a_fault_of_the_program(capsys):
+    def command() -> Exit:
+        raise RuntimeError(HOSTILE)
+
+    with pytest.raises(SystemExit):
+        guarded(command)()
+    told = shown(capsys.readouterr().err)
+    assert "Traceback" in told
+    assert r"a\x1b[2J" in told
+
+
+def test_lines_and_tables(capsys):
+    out = console()
+    out.print(HOSTILE)
+    out.print(table("T", ("A", "B"), [(HOSTILE, "x")]))
+    assert shown(capsys.readouterr().out).count(r"a\x1b[2J\x9b31m\u202e\x07b") == 2
+
+
+def test_json_is_still_the_same_json(capsys):
+    print_json({"a": HOSTILE, "b": "Ω"})
+    assert json.loads(shown(capsys.readouterr().out)) == {"a": HOSTILE, "b": "Ω"}
+    print_json({"b": "Ω"})
+    assert "Ω" in capsys.readouterr().out

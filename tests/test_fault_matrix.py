@@ -1,0 +1,71 @@
+"""A part of the fault matrix (`python -m benchmarks.faults` plays more of it): runs in virtual time, with one
+thing that goes wrong in each, judged by the twins' physics.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from benchmarks.fault_matrix.cells import KINDS, Cell
+from benchmarks.fault_matrix.judge import COMPLETED, CONFIRMED, NOT_CONFIRMED, judge
+from benchmarks.fault_matrix.real import play_real
+from benchmarks.faults import drawn, repeatable, undisturbed, verdict_of
+
+CELLS = undisturbed()
+OF_EACH = 4
+"""So many cells of each kind of fault."""
+
+
+def of_kind(name: str, count: int = OF_EACH, seed: int = 7) -> list[Cell]:
+    return drawn([cell for cell in CELLS if cell.kind.name == name], count, seed)
+
+
+@pytest.mark.parametrize("name", [kind.name for kind in KINDS])
+def test_whatever_fails_the_outputs_are_off_and_the_ending_says_how(name: str, tmp_path: Path) -> None:
+    for cell in of_kind(name):
+        verdict = verdict_of(cell, tmp_path)
+        assert verdict.wrong == "", f"{cell.line}: {verdict.ending}: {verdict.wrong}"
+
+
+def test_every_command_of_both_dialects_is_in_it() -> None:
+    commands = {(cell.supply, cell.command.rstrip()) for cell in CELLS}
+    for supply in ("left", "right"):
+        of_supply = {command for name, command in commands if name == supply}
+        assert {
+            "*IDN?",
+            "*CLS",
+            "SYSTem:ERRor?",
+            "OUTPut:STATe",
+            "OUTPut:STATe?",
+            "INITiate",
+            "ABORt",
+        } <= of_supply
+        assert {
+            "SOURce:LIST:DWELl",
+            "SOURce:VOLTage:MODE",
+            "SOURce:CURRent:PROTection:LEVel:DELay",
+        } <= of_supply
+    assert ("right", "INSTrument:NSELect") in commands
+    assert ("left", "OUTPut:PROTection:COUPle") in commands
+
+
+def test_an_output_that_does_not_go_off_is_not_called_off(tmp_path: Path) -> None:
+    endings = {verdict_of(cell, tmp_path).ending for cell in of_kind("output stays on and says off", 6)}
+    assert NOT_CONFIRMED in endings
+    assert CONFIRMED not in endings
+
+
+@pytest.mark.parametrize("without", ["verification", "guard"])
+def test_without_it_the_matrix_fails(without: str, tmp_path: Path) -> None:
+    kind = "the run is killed" if without == "guard" else "output stays on"
+    verdicts = [verdict_of(cell, tmp_path, without) for cell in of_kind(kind, 8)]
+    assert any(verdict.wrong for verdict in verdicts)
+
+
+@pytest.mark.alone
+def test_the_real_guard_ends_runs_as_the_one_in_virtual_time(tmp_path: Path) -> None:
+    for cell in drawn(repeatable(CELLS), 4, 11):
+        real, virtual = judge(cell, play_real(cell, tmp_path)), verdict_of(cell, tmp_path)
+        assert (real.ending, real.wrong) == (virtual.ending, virtual.wrong), cell.line
+        assert real.ending in (COMPLETED, CONFIRMED, NOT_CONFIRMED)
