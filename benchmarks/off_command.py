@@ -2,7 +2,8 @@
 
 Three cases: no run holds the bench; the guard of a run holds it; that guard hangs (SIGSTOP), so that it is
 asked for 0.3 s before the command speaks for itself. Each idle and beside four busy loops. The bench is the
-example's. The last line is the slowest of each; the bound is 1 s.
+example's. Beside the time stands the processor time that the command took for it, which no other load on the
+machine changes much. The last line is the slowest of each; the bound is 1 s.
 
     python -m benchmarks.off_command [--runs 10]
 """
@@ -75,8 +76,8 @@ def busy(loops: int) -> Iterator[None]:
             process.wait()
 
 
-def once(case: str) -> float:
-    """From the start of the command to the first OFF [s]."""
+def once(case: str) -> tuple[float, float]:
+    """From the start of the command to the first OFF, and its processor time until then [s]."""
     instruments = [Instrument(), Instrument()]
     folder = Path(tempfile.mkdtemp(prefix="rw"))
     os.environ["RAILWRIGHT_RUNTIME"] = str(folder)
@@ -108,8 +109,10 @@ def once(case: str) -> float:
             else:
                 time.sleep(0.002)
         command.kill()
-        command.wait()
-        return max(instrument.off_at or 0.0 for instrument in instruments) - began
+        used = os.wait4(command.pid, 0)[2]
+        command.returncode = -signal.SIGKILL
+        took = max(instrument.off_at or 0.0 for instrument in instruments) - began
+        return took, used.ru_utime + used.ru_stime
     finally:
         if link is not None:
             with suppress(ProcessLookupError):
@@ -124,14 +127,17 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--runs", type=int, default=10)
     runs = parser.parse_args().runs
+    print(f"load of the machine before: {os.getloadavg()[0]:.1f}")
     slowest = []
     for loops in (0, BUSY_LOOPS):
         with busy(loops):
             for case in CASES:
-                times = sorted(once(case) for _ in range(runs))
+                found = [once(case) for _ in range(runs)]
+                times, used = sorted(took for took, _ in found), sorted(used for _, used in found)
                 beside = f"beside {loops} busy loops" if loops else "idle"
                 shown = f"median {times[len(times) // 2]:.3f} s, slowest {times[-1]:.3f} s"
-                print(f"{beside}, {case}: {shown} of {runs}", flush=True)
+                busy_for = f"processor {used[len(used) // 2]:.3f} s"
+                print(f"{beside}, {case}: {shown} of {runs}; {busy_for}", flush=True)
                 slowest.append(f"{times[-1]:.3f}")
     print(f"slowest {' '.join(slowest)} s; bound {BOUND:g} s")
 

@@ -382,6 +382,7 @@ def test_a_plan_of_other_supplies_is_left_alone(scene: Scene) -> None:
     path.write_text(json.dumps(other), "utf-8")
     broken = plan_path(runtime(), 2**22 + 2)
     broken.write_text("{", "utf-8")
+    os.mkfifo(plan_path(runtime(), 2**22 + 3))
     code, lines = scene.off()
     assert (code, scene.on) == (0, [])
     assert all("plan" not in line for line in lines)

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from tests.running.small import PROCEDURE, Small, small
 
+from railwright.guard.client import ProcessLink
 from railwright.instruments.dialect import load_dialect
 from railwright.running.interruption import StopRequest
 from railwright.running.log import Log, read_log
@@ -238,6 +239,29 @@ def test_a_folder_that_holds_something_is_refused(bench: Small) -> None:
     with pytest.raises(RunRefused, match="holds something"):
         bench.run()
     assert bench.left.units == []
+
+
+def test_no_run_begins_without_a_place_for_its_record(bench: Small) -> None:
+    def full(path: Path) -> Log:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with pytest.raises(
+        RunRefused, match="takes the record of the run, got 'No space left on device': name an"
+    ):
+        bench.run(open_log=full)
+    (bench.folder / "file").write_text("in the way")
+    with pytest.raises(RunRefused, match="takes the record of the run, got 'Not a directory'"):
+        bench.run(folder=bench.folder / "file" / "run")
+    assert not bench.ever_on
+
+
+def test_no_run_begins_without_a_guard(bench: Small) -> None:
+    link = ProcessLink()
+    os.kill(link.pid, signal.SIGKILL)
+    os.waitid(os.P_PID, link.pid, os.WEXITED | os.WNOWAIT)
+    with pytest.raises(RunRefused, match="no run without a guard, and the guard has died: begin again"):
+        bench.run(link=link)
+    assert not bench.ever_on
 
 
 @pytest.mark.parametrize(("bit", "cause"), [(10, "main tripped: current limit"), (9, "main tripped: OVP")])

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from tests.running.small import PROCEDURE, Small, small, write
 
+from railwright.cli.ending import ending_of
 from railwright.documents.loader import load_documents
 from railwright.running.log import Log, read_log
 from railwright.running.manifest import write_manifest
@@ -71,6 +72,94 @@ def test_what_was_changed_afterwards_is_named(bench: Small) -> None:
     write_manifest(folder, ["report.pdf"])
     after = open_run(folder).differences
     assert (after.changed, after.added) == (("events.json",), ())
+
+
+def as_killed(folder: Path) -> list[dict[str, object]]:
+    """Make a finished run one that was killed before it wrote down its end. Gives its guard's journal."""
+    about = json.loads((folder / "run.json").read_text())
+    kept = {name: about[name] for name in ("run", "unit", "sensed", "documents", "instruments")}
+    (folder / "run.json").write_text(json.dumps({**kept, "ended": None}))
+    for path in (folder / "manifest.json", folder / "events.json", *folder.glob("*.parquet")):
+        path.unlink()
+    return [json.loads(line) for line in (folder / "guard.ndjson").read_text().splitlines()]
+
+
+def put_journal(folder: Path, lines: list[dict[str, object]]) -> None:
+    (folder / "guard.ndjson").write_text("".join(json.dumps(line) + "\n" for line in lines))
+
+
+def test_of_a_killed_run_its_guard_tells_how_the_outputs_ended(bench: Small) -> None:
+    outcome = bench.run()
+    sent = next(e.time for e in outcome.record.events if (e.subject, e.what) == ("aux", "off sent"))
+    as_killed(outcome.folder)
+    data = open_run(outcome.folder)
+    assert (data.ended, data.complete) == (Ended.KILLED, False)
+    assert data.about["off_confirmed"] is True
+    assert data.about["not_confirmed"] == []
+    assert data.about["cause"].startswith("killed (the procedure was played); the guard switched off at ")
+    said, unit = data.about["cause"].split("off at ")[1].split()[:2]
+    assert float(said) * {"ms": 1e-3, "s": 1.0}[unit] == pytest.approx(sent, abs=0.02)
+    ends = data.about["switched_off"]
+    assert {name: off["confirmed"] for name, off in ends.items()} == {"main": True, "aux": True}
+    assert ends["main"]["threshold"] == outcome.switched_off["main"].threshold
+    # The run had written these events down itself: they are there once.
+    assert data.record.events == outcome.record.events
+    assert ending_of(data).words == "stopped, off confirmed"
+
+
+def test_what_the_log_does_not_tell_of_the_end_is_taken_from_the_guard(bench: Small) -> None:
+    outcome = bench.run()
+    as_killed(outcome.folder)
+    log = outcome.folder / "log.ndjson"
+    lines = [line for line in log.read_text().splitlines(keepends=True) if '"off ' not in line]
+    log.write_text("".join(lines))
+    whats = {(e.subject, e.what): e.time for e in open_run(outcome.folder).record.events}
+    for event in outcome.record.events:
+        if event.what in ("off sent", "off confirmed"):
+            assert whats[event.subject, event.what] == pytest.approx(event.time, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("kept", "confirmed", "words"),
+    [
+        (("arm", "off begun"), False, "and did not come to its end; use the mains switch"),
+        (("arm",), False, "neither the run nor its guard came to switch off; use the mains switch"),
+        (("over",), True, None),
+        ((), False, "killed before it recorded how its outputs went off"),
+    ],
+)
+def test_a_guard_that_did_not_come_to_its_end_confirms_nothing(
+    bench: Small, kept: tuple[str, ...], confirmed: bool, words: str | None
+) -> None:
+    folder = bench.run().folder
+    put_journal(folder, [line for line in as_killed(folder) if line["kind"] in kept])
+    ending = ending_of(open_run(folder))
+    assert ending.off_confirmed is confirmed
+    assert ending.energised is (words is not None)
+    assert words is None or words in ending.not_confirmed[0]
+    assert words is not None or ending.words == "stopped, nothing was energised"
+
+
+def test_an_input_that_the_guard_could_not_confirm_is_named_with_its_last_voltage(bench: Small) -> None:
+    folder = bench.run().folder
+    journal = as_killed(folder)
+    over = next(line for line in journal if line["kind"] == "off over")
+    over["ends"]["main"] |= {"confirmed": False, "why": "left is lost", "voltage": None}  # type: ignore[index]
+    put_journal(folder, journal)
+    ending = ending_of(open_run(folder))
+    assert ending.off_confirmed is False
+    assert ending.cause.endswith("and did not confirm all outputs off")
+    assert ending.not_confirmed[0].startswith("main: left is lost; OFF was sent at ")
+    assert "before OFF; use the mains switch" in ending.not_confirmed[0]
+
+
+def test_a_journal_that_cannot_be_read_is_told(bench: Small) -> None:
+    folder = bench.run().folder
+    as_killed(folder)
+    (folder / "guard.ndjson").write_text("no journal\nat all\n")
+    data = open_run(folder)
+    assert "off_confirmed" not in data.about
+    assert data.recovered[-1].startswith("guard.ndjson: does not say how the outputs ended: ")
 
 
 @pytest.mark.parametrize("cut", [1, 7, 30])

@@ -1,5 +1,6 @@
 """Twins as processes of their own: addresses, real time, recorder, and how they end."""
 
+import os
 import signal
 import socket
 import subprocess
@@ -217,3 +218,16 @@ def test_twins_die_with_their_parent(how: signal.Signals) -> None:
     while alive(pid):
         assert time.monotonic() < deadline
         time.sleep(0.02)
+
+
+@pytest.mark.parametrize(
+    "number", [signal.SIGINT, signal.SIGQUIT, signal.SIGHUP, signal.SIGTSTP, signal.SIGTTOU, signal.SIGTTIN]
+)
+def test_what_a_terminal_sends_neither_ends_nor_stops_a_twin(
+    twins: TwinBench, number: signal.Signals
+) -> None:
+    child = twins._children["left"]
+    assert os.getsid(child.process.pid) != os.getsid(0)
+    child.process.send_signal(number)
+    # It answers, so it still runs; a supply that was stopped would let this time out.
+    assert set(child.ask({"what": "energised"}, timeout=5.0)) == {"energised"}

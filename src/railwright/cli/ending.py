@@ -34,7 +34,7 @@ def _cause(data: RunData) -> str:
         case Ended.COMPLETED:
             return ""
         case Ended.KILLED:
-            return "killed, or the power failed"
+            return cause or "killed, or the power failed"
         case Ended.STOPPED:
             return f"stopped: {cause or text}"
         case Ended.INSTRUMENT if cause:

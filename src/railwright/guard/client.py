@@ -350,8 +350,12 @@ class ProcessLink(GuardLink):
         with suppress(GuardLost):
             self._send({"kind": "bye"})
         self._socket.close()
-        with suppress(subprocess.TimeoutExpired):
+        try:
             self._process.wait(2.0)
+        except subprocess.TimeoutExpired:
+            # One that hangs, and has nothing left to guard.
+            if self.plan is None or self._off_over is not None:
+                self._process.kill()
 
 
 class LocalLink(GuardLink):

@@ -25,6 +25,9 @@ Tell = Callable[[dict[str, Any]], None]
 SILENCE = 1.0
 """An armed run that gives no sign of life for so long [s] has died or hangs."""
 
+GOODBYE = 5.0
+"""A run that is silent for so long after everything was switched off [s] hangs, and would hold the bench."""
+
 
 class Guard:
     """Owns the sessions of a bench.
@@ -42,6 +45,8 @@ class Guard:
         self._sessions: dict[str, Session] = {}
         self._exchanges: dict[int, asyncio.Task[None]] = {}
         self._polls: dict[tuple[str, str], asyncio.Task[None]] = {}
+        self.longest_silence = 0.0
+        """The longest that an armed run gave no sign of life [s]."""
         self._last_beat = asyncio.get_running_loop().time()
         self._switching: SwitchOff | None = None
         self._off: asyncio.Task[Any] | None = None
@@ -51,7 +56,10 @@ class Guard:
 
     def handle(self, message: dict[str, Any]) -> None:
         """One message of the run; its answer, where it has one, is told later, with its `id`."""
-        self._last_beat = asyncio.get_running_loop().time()
+        now = asyncio.get_running_loop().time()
+        if self.plan is not None and not self.fenced:
+            self.longest_silence = max(self.longest_silence, now - self._last_beat)
+        self._last_beat = now
         match message["kind"]:
             case "beat":
                 return
@@ -79,14 +87,17 @@ class Guard:
         await self._over.wait()
 
     async def watch_beat(self, died: Callable[[str], None]) -> None:
-        """Call `died` once when an armed run gives no sign of life for `SILENCE`."""
+        """Call `died` once when an armed run gives no sign of life for `SILENCE`, or none for `GOODBYE` after
+        everything was switched off.
+        """
         loop = asyncio.get_running_loop()
         while not self._over.is_set():
             await asyncio.sleep(SILENCE / 10)
-            if self.plan is None or self.fenced:
+            at_most = GOODBYE if self.fenced else SILENCE
+            if self.plan is None or (self._off is not None and not self._off.done()):
                 self._last_beat = loop.time()
-            elif loop.time() - self._last_beat > SILENCE:
-                died(f"the run gave no sign of life for {SILENCE:g} s")
+            elif loop.time() - self._last_beat > at_most:
+                died(f"the run gave no sign of life for {at_most:g} s")
                 return
 
     def switch_off(self, why: str, *, orderly: bool = False) -> None:
@@ -189,9 +200,16 @@ class Guard:
                 async with session.lock:
                     exchange = await self._pass_on(session, message)
         except SessionError as error:
+            await self._held_up()
             self._answer(message, error=str(error))
         else:
             self._answer(message, answer=exchange.answer, sent=exchange.sent, received=exchange.received)
+
+    async def _held_up(self) -> None:
+        """Let it be said first where this process itself stood still: then no instrument is to blame for an
+        answer that came too late. Who waits here is cancelled by it.
+        """
+        await asyncio.sleep(0)
 
     async def _pass_on(self, session: Session, message: dict[str, Any]) -> Any:
         if message["answers"]:
@@ -293,6 +311,7 @@ class Guard:
                     sent, received = sent or exchange.sent, exchange.received
                     answers += [exchange.answer] if "?" in each else []
         except SessionError:
+            await self._held_up()
             return None, sent, received
         return ";".join(answers), sent, received
 

@@ -43,7 +43,7 @@ class InputEnd:
     first went out; None: never. off_read: when all its outputs first said off. fell: when the voltage was
     first read to have fallen. voltage, current: last read; None: never. holds: voltage [V] that the device
     keeps. kept_on: it was told nothing, because it stays on. why: in words, what is not confirmed, or why it
-    stays on.
+    stays on. below: voltage that counts as off [V].
     """
 
     input: str
@@ -58,6 +58,7 @@ class InputEnd:
     holds: float | None = None
     kept_on: bool = False
     why: str = ""
+    below: float = 0.0
 
 
 class _Supply:
@@ -86,7 +87,9 @@ class SwitchOff:
     def __init__(self, plan: OffPlan, sessions: Mapping[str, Session], tell: Tell) -> None:
         self.plan = plan
         self.ends = {
-            each.name: InputEnd(each.name, stays_on=each.stays_on, kept_on=bool(each.stays_on))
+            each.name: InputEnd(
+                each.name, stays_on=each.stays_on, kept_on=bool(each.stays_on), below=each.below
+            )
             for each in plan.inputs
         }
         self._tell = tell

@@ -20,7 +20,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from railwright.guard.core import Guard
+from railwright.guard.core import SILENCE, Guard
 from railwright.guard.journal import Journal
 from railwright.guard.left_plans import forget_left_plans, plan_path
 from railwright.guard.locks import Locks, runtime_folder
@@ -76,6 +76,7 @@ class GuardProcess:
         server = await self._control(control)
         watching = [
             loop.create_task(guard.watch_beat(self._run_died)),
+            loop.create_task(_watch_time(guard)),
             loop.create_task(self._show_life()),
         ]
         try:
@@ -98,6 +99,9 @@ class GuardProcess:
             for path in (control, *([plan_path(folder, os.getpid())] if guard.is_all_off else [])):
                 with suppress(OSError):
                     path.unlink()
+            # The last line: what is not told before it did not happen.
+            over = {"goodbye": self._ended, "longest_silence": guard.longest_silence}
+            self._journal.write({"time": time.monotonic(), "kind": "over", **over})
             self._journal.close()
 
     async def _listen(self, reader: asyncio.StreamReader, guard: Guard) -> None:
@@ -214,9 +218,29 @@ class GuardProcess:
         return server
 
 
+async def _watch_time(guard: Guard) -> None:
+    """Switch off where this process itself stood still: a computer that slept, or a guard that was stopped
+    and goes on, has watched nothing meanwhile, and outputs were on.
+    """
+    before = _time_passed()
+    while True:
+        await asyncio.sleep(BEAT)
+        now = _time_passed()
+        stood = now - before - BEAT
+        if stood > SILENCE and guard.plan is not None:
+            guard.switch_off(f"nothing was watched for {stood:.1f} s: the computer slept, or was held up")
+        before = now
+
+
+def _time_passed() -> float:
+    """A clock that goes on while the computer sleeps [s], where there is one."""
+    return time.clock_gettime(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC))
+
+
 def _short(message: dict[str, Any]) -> dict[str, Any]:
-    """A message of the run for the journal: the plan has a file of its own."""
-    return {key: value for key, value in message.items() if key != "plan"}
+    """A message of the run for the journal: of a plan, whether there is one; it has a file of its own."""
+    short = {key: value for key, value in message.items() if key != "plan"}
+    return {**short, "armed": message["plan"] is not None} if "plan" in message else short
 
 
 def _open_process(number: int) -> int | None:

@@ -202,7 +202,8 @@ def count_rows(path: Path) -> int:
 @dataclass
 class Story:
     """What a log tells besides the readings. recovered: what of it was no whole line, empty where it is
-    whole. ended: how the run ended, as the log has it; empty where it does not tell.
+    whole. ended: how the run ended, as the log has it; empty where it does not tell. zero: where the record's
+    time begins on the clock of run and guard [s]; None: an earlier version did not tell.
     """
 
     events: Events = field(default_factory=Events)
@@ -210,6 +211,7 @@ class Story:
     rows: dict[str, int] = field(default_factory=dict)
     recovered: str = ""
     ended: str = ""
+    zero: float | None = None
 
 
 def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
@@ -224,6 +226,8 @@ def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
     early, last = sum(_shifts(log)), 0.0
     for line in lines:
         match line["kind"]:
+            case "run" if line.get("clock") is not None:
+                story.zero = float(line["clock"]) + early
             case "zero":
                 early -= float(line["shift"])
             case "reading":

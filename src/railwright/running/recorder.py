@@ -74,6 +74,11 @@ class Recorder:
         self.newest = {name: replace(r, time=r.time - shift) for name, r in self.newest.items()}
         self.write("zero", shift=shift)
 
+    @property
+    def zero(self) -> float:
+        """Where the record's time begins, on the clock that exchanges are stamped with [s]."""
+        return self._zero
+
     def now(self) -> float:
         return self._clock.now() - self._zero
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from railwright.documents.loader import Documents
-from railwright.guard.client import GuardLink, ProcessLink
+from railwright.guard.client import GuardLink, GuardLost, ProcessLink
 from railwright.instruments.dialect import DialectError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.session import TIMEOUT, Trace
@@ -78,10 +78,15 @@ def run(
         raise RunRefused(str(error)) from None
     started = dt.datetime.now().astimezone()
     about = describe_run(documents, set_points, unit=unit, operator=operator, started=started, plan=plan)
-    run_folder = RunFolder.create(folder, documents, settings or {}, about)
     at = {name: feed.sense for name, feed in set_points.items()}
-    link.keep_journal(run_folder.path / GUARD_LOG)
-    recorder = Recorder(open_log(run_folder.log_path), progress or Progress(), dict(at), link)
+    try:
+        run_folder = RunFolder.create(folder, documents, settings or {}, about)
+        link.keep_journal(run_folder.path / GUARD_LOG)
+        log = open_log(run_folder.log_path)
+    except (OSError, GuardLost) as error:
+        link.close()
+        raise RunRefused(_not_begun(folder, error)) from None
+    recorder = Recorder(log, progress or Progress(), dict(at), link)
     triggers = triggers or Triggers()
     conduct = Conduct(
         documents,
@@ -96,7 +101,9 @@ def run(
         trace=trace,
         consent=consent,
     )
-    recorder.write("run", id=about["run"], started=started.isoformat(), spans=[s.name for s in plan.spans])
+    spans = [span.name for span in plan.spans]
+    # With the clock, what the guard tells of the end of a run that was killed finds its place in the record.
+    recorder.write("run", id=about["run"], started=started.isoformat(), clock=recorder.zero, spans=spans)
     try:
         with signals_ask(conduct.stop), signal_triggers(triggers):
             ended, cause = conduct.go()
@@ -119,6 +126,14 @@ def _notes(delivered: Sequence[Delivery], timeline: Timeline) -> list[str]:
         for each in delivered
         if each.listing is not None
     ]
+
+
+def _not_begun(folder: Path, error: OSError | GuardLost) -> str:
+    """Why the record or the guard cannot be had, and what to do."""
+    if isinstance(error, GuardLost):
+        return f"no run without a guard, and {error}: begin again"
+    why = error.strerror or str(error)
+    return f"{folder}: expected a place that takes the record of the run, got '{why}': name another folder"
 
 
 def _refuse(documents: Documents, set_points: SetPoints, findings: Sequence[Finding], folder: Path) -> None:

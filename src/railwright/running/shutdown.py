@@ -11,8 +11,8 @@ from railwright.guard.client import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.quantities import show
+from railwright.running.ends import MAINS, open_question, switched_off_of
 from railwright.running.interruption import StopRequest
-from railwright.running.off_order import off_threshold
 from railwright.running.outcome import SwitchedOff
 from railwright.running.polling import Polling
 from railwright.running.recorder import Recorder
@@ -21,9 +21,6 @@ from railwright.running.watch import Watch
 
 DECAY_LIMIT = 10.0
 """How long the voltage may take to fall that far before it counts as a residual [s]."""
-
-MAINS = "use the mains switch, and measure before touching"
-"""What to do about an output that is not confirmed off."""
 
 
 @dataclass
@@ -102,38 +99,12 @@ class ShutDown:
 
     def _became(self, ends: Mapping[str, Mapping[str, Any]]) -> dict[str, SwitchedOff]:
         became = {}
-        for name in ends:
-            end = ends[name]
-            threshold = off_threshold(self.device, name)
-            off_sent, fell = end["off_sent"], end["fell"]
-            fell_after = None if fell is None or off_sent is None else max(0.0, fell - off_sent)
-            fell_after = self.watch.fell_after.get(name, fell_after)
-            if not end["confirmed"] and not end["stays_on"]:
-                self.not_confirmed.append(self._line(name, end))
-            if name not in self.rig.ever_on:
-                continue
-            became[name] = SwitchedOff(
-                name,
-                end["off_read"] is not None,
-                threshold,
-                fell_after if end["confirmed"] and end["holds"] is None else None,
-                abs(end["voltage"]) if end["voltage"] is not None else 0.0,
-                end["confirmed"],
-                end["holds"],
-                end["stays_on"],
-            )
+        for name, end in ends.items():
+            newest = self.recorder.newest.get(name)
+            before = None if newest is None else (newest.time, newest.voltage)
+            outputs = ", ".join(output.output for output in self.rig.set_points[name].outputs)
+            if line := open_question(name, outputs, end, self.recorder.at, before):
+                self.not_confirmed.append(line)
+            if name in self.rig.ever_on:
+                became[name] = switched_off_of(name, end, self.watch.fell_after.get(name))
         return became
-
-    def _line(self, name: str, end: Mapping[str, Any]) -> str:
-        """What is not confirmed about an input: which outputs, since when, the last voltage, what to do."""
-        outputs = ", ".join(output.output for output in self.rig.set_points[name].outputs)
-        sent = end["off_sent"]
-        since = "no OFF was sent" if sent is None else f"OFF was sent at {show(self.recorder.at(sent), 's')}"
-        newest = self.recorder.newest.get(name)
-        last = "no voltage was read"
-        if end["voltage"] is not None:
-            last = f"last read {show(end['voltage'], 'V')} at {show(self.recorder.at(end['read_at']), 's')}"
-        elif newest is not None:
-            before = ", before OFF" if sent is not None else ""
-            last = f"last read {show(newest.voltage, 'V')} at {show(newest.time, 's')}{before}"
-        return f"{name} ({outputs}): {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"

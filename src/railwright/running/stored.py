@@ -10,10 +10,19 @@ from typing import Any
 
 from railwright.printable import printable
 from railwright.regular import text_of
-from railwright.running.folder import EVENTS, RUN, SETTINGS, events_of, missing_rows, spans_of
+from railwright.running.folder import (
+    EVENTS,
+    GUARD_LOG,
+    RUN,
+    SETTINGS,
+    events_of,
+    missing_rows,
+    spans_of,
+)
+from railwright.running.guard_journal import end_by_guard, read_journal
 from railwright.running.manifest import Differences, verify_manifest
 from railwright.running.outcome import Ended
-from railwright.running.readings import LOG, ORIGIN, parquet_path, read_parquet, read_record
+from railwright.running.readings import LOG, ORIGIN, Story, parquet_path, read_parquet, read_record
 from railwright.traces import Record
 
 
@@ -30,9 +39,10 @@ class NoRun(ValueError):
 class RunData:
     """A run as it lies on disk.
 
-    about: what `run.json` says. settings: what the check had settled. complete: it came to its end, and wrote
-    down how. procedure: the procedure document as it was; None for a run of documents made in code.
-    recovered: what was read otherwise than from whole files, one line each.
+    about: what `run.json` says; of a run that was killed, with how its guard switched off. settings: what the
+    check had settled. complete: it came to its end, and wrote down how. procedure: the procedure document as
+    it was; None for a run of documents made in code. recovered: what was read otherwise than from whole
+    files, one line each.
     """
 
     folder: Path
@@ -65,7 +75,8 @@ def open_run(folder: Path) -> RunData:
         placed = about.get("documents") or {}
         procedure = folder / placed["procedure"] if "procedure" in placed else None
         if about.get("ended") is None:
-            (record, recovered), ended = _logged(folder, ended_told=False), Ended.KILLED
+            ended = Ended.KILLED
+            record, about, recovered = _killed(folder, about)
         else:
             (record, recovered), ended = _finished(folder, about), Ended(about["ended"])
             kept = {name: traces.time.size for name, traces in record.traces.items()}
@@ -97,10 +108,37 @@ def _finished(folder: Path, about: Mapping[str, Any]) -> tuple[Record, list[str]
 def _logged(folder: Path, *, ended_told: bool) -> tuple[Record, list[str]]:
     """What the log tells, and what of it was recovered. ended_told: `run.json` says how the run ended."""
     record, story = read_record(folder / LOG)
+    return record, _recovered(story, ended_told)
+
+
+def _recovered(story: Story, ended_told: bool) -> list[str]:
     told = [story.recovered] if story.recovered else []
     if story.ended and not ended_told:
         told.append(f"{RUN}: does not say how the run ended; {LOG} says '{story.ended}'")
-    return record, told
+    return told
+
+
+def _killed(folder: Path, about: Mapping[str, Any]) -> tuple[Record, Mapping[str, Any], list[str]]:
+    """What the log tells of a run that was killed, with what its guard's journal tells of the end."""
+    record, story = read_record(folder / LOG)
+    recovered = _recovered(story, ended_told=False)
+
+    def newest(name: str) -> tuple[float, float] | None:
+        traces = record.traces.get(name)
+        if traces is None or not traces.time.size:
+            return None
+        voltage = next(v for channel, v in traces.columns.items() if channel.endswith("voltage"))
+        return float(traces.time[-1]), float(voltage[-1])
+
+    try:
+        told = end_by_guard(read_journal(folder / GUARD_LOG), story.zero, newest)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        return record, about, [*recovered, f"{GUARD_LOG}: does not say how the outputs ended: {_told(error)}"]
+    # A run that was killed while it was ending has written down some of it itself.
+    known = {(event.subject, event.what) for event in record.events}
+    more = [event for event in told.events if (event.subject, event.what) not in known]
+    events = sorted((*record.events, *more), key=lambda event: event.time)
+    return replace(record, events=tuple(events)), {**about, **told.about}, recovered
 
 
 def _json(path: Path, kind: type) -> Any:

@@ -62,8 +62,13 @@ class _Child:
 
     def __init__(self, order: Order) -> None:
         self.supply = order.supply
+        # In a session of its own: what a terminal sends to all that it started (Ctrl-C, Ctrl-Z, Ctrl-\\, its
+        # own end) reaches no supply, simulated or not.
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "railwright.twin.process"], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+            [sys.executable, "-m", "railwright.twin.process"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            start_new_session=True,
         )
         self._said: queue.Queue[str | None] = queue.Queue()
         threading.Thread(target=self._listen, daemon=True).start()

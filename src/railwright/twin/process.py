@@ -28,6 +28,16 @@ from railwright.twin.server import ReplyTime, SupplyServer
 if TYPE_CHECKING:
     from railwright.twin.plant import Plant
 
+IGNORED = (
+    signal.SIGINT,
+    signal.SIGQUIT,
+    signal.SIGHUP,
+    signal.SIGTSTP,
+    signal.SIGTTOU,
+    signal.SIGTTIN,
+)
+"""Whatever ends or stops the program that started it: a supply goes on until its standard input ends."""
+
 
 @dataclass(frozen=True)
 class Order:
@@ -48,7 +58,8 @@ class Order:
 
 def main() -> int:
     """Read the order, warm up, serve. Returns the exit code."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the launcher decides: Ctrl-C reaches the whole group
+    for number in IGNORED:
+        signal.signal(number, signal.SIG_IGN)
     source = sys.stdin.buffer
     length = int.from_bytes(source.read(8), "big")
     order: Order = pickle.loads(source.read(length))

@@ -1,0 +1,58 @@
+"""What became of each input while it was switched off, in words and as data, from what the guard tells."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from railwright.quantities import show
+from railwright.running.outcome import SwitchedOff
+
+MAINS = "use the mains switch, and measure before touching"
+"""What to do about an output that is not confirmed off."""
+
+
+def switched_off_of(name: str, end: Mapping[str, Any], fell_after: float | None = None) -> SwitchedOff:
+    """How the outputs of an input ended. end: as `InputEnd` has it. fell_after: from the record, where that
+    knows it [s]; else from what was read while switching off.
+    """
+    off_sent, fell = end["off_sent"], end["fell"]
+    if fell_after is None and fell is not None and off_sent is not None:
+        fell_after = max(0.0, fell - off_sent)
+    return SwitchedOff(
+        name,
+        end["off_read"] is not None,
+        end["below"],
+        fell_after if end["confirmed"] and end["holds"] is None else None,
+        abs(end["voltage"]) if end["voltage"] is not None else 0.0,
+        end["confirmed"],
+        end["holds"],
+        end["stays_on"],
+    )
+
+
+def open_question(
+    name: str,
+    outputs: str,
+    end: Mapping[str, Any],
+    at: Callable[[float], float],
+    newest: tuple[float, float] | None,
+) -> str:
+    """What is not confirmed about an input, in one line: which outputs, since when, the last voltage, what to
+    do. Empty where nothing is open.
+
+    at: time of the record of an instant of the guard's clock [s]. newest: the last reading before OFF: its
+    time in the record [s] and voltage [V].
+    """
+    if end["confirmed"] or end["stays_on"]:
+        return ""
+    sent = end["off_sent"]
+    since = "no OFF was sent" if sent is None else f"OFF was sent at {show(at(sent), 's')}"
+    last = "no voltage was read"
+    if end["voltage"] is not None:
+        last = f"last read {show(end['voltage'], 'V')} at {show(at(end['read_at']), 's')}"
+    elif newest is not None:
+        before = ", before OFF" if sent is not None else ""
+        last = f"last read {show(newest[1], 'V')} at {show(newest[0], 's')}{before}"
+    which = f"{name} ({outputs})" if outputs else name
+    return f"{which}: {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"
