@@ -19,7 +19,7 @@ def test_the_dialects_that_are_there(name: str) -> None:
     dialect = load_dialect(name)
     assert dialect.dialect == name
     assert dialect.instrument.identify == "*IDN?"
-    assert len(dialect.settings) == 15
+    assert len(dialect.settings) == 16
 
 
 def test_a_channel_list_goes_last() -> None:

@@ -162,6 +162,8 @@ def test_any_changed_command_stops_it_before_anything_is_energised(
 ) -> None:
     dialect = load_dialect("channel-list" if supply == "left" else "selected-output")
     for name, changed in _changed(dialect, part):
+        if name == "voltage_mode":
+            continue  # its outputs have no point list
         where = tmp_path / name
         where.mkdir()
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from railwright.cli.printer import Printer
     from railwright.running.outcome import RunOutcome, SwitchedOff
     from railwright.twin.launcher import TwinBench
+    from railwright.twin.virtual_network import VirtualNetwork
 
 Unit = Annotated[str, typer.Option(metavar="SERIAL", help="Serial number of the specimen under test.")]
 Operator = Annotated[str, typer.Option(metavar="NAME", help="Who runs it.")]
@@ -254,7 +255,7 @@ def off_words(off: SwitchedOff) -> str:
     return f"OFF NOT CONFIRMED: {state}, {voltage}"
 
 
-def report_truth(outcome: RunOutcome, twins: TwinBench) -> None:
+def report_truth(outcome: RunOutcome, twins: TwinBench | VirtualNetwork) -> None:
     """Keep what the seed had drawn beside the record. Where that fails, the run has ended as it has."""
     from railwright.cli.truth import keep_truth
 

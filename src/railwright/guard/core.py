@@ -7,6 +7,7 @@ One object on one event loop; the loop's time may be virtual. It never waits for
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
@@ -241,7 +242,8 @@ class Guard:
         with suppress(asyncio.CancelledError):
             while True:
                 due = start + turn * every
-                await asyncio.sleep(max(0.0, due - loop.time()))
+                if (early := due - loop.time()) > 0.0:
+                    await asyncio.sleep(early)
                 await self._let_pass(session, due + every)
                 answers, sent, received = await self._all_of(
                     session, message["messages"], message["deadline"]
@@ -249,9 +251,9 @@ class Guard:
                 if answers is None:
                     self._tell({**_head(message), "error": session.broken})
                     return
-                self._tell(
-                    {**_head(message), "turn": turn, "sent": sent, "received": received, "answer": answers}
-                )
+                told = {**_head(message), "turn": turn, "sent": sent, "received": received, "answer": answers}
+                # Told while the supply already works on the next question, where that is due.
+                loop.call_soon(self._tell, told)
                 # One that is late by then is asked for at once; those before it are left out.
                 turn = max(turn + 1, int((loop.time() - start) / every + 1e-9))
 
@@ -260,6 +262,7 @@ class Guard:
         one whose answer is known, which tells whether answers still belong to their questions.
         """
         loop, place = asyncio.get_running_loop(), 0
+        least = message["least"]
         questions: Sequence[Sequence[str]] = message["messages"]
         question_due = known_due = loop.time()
         with suppress(asyncio.CancelledError):
@@ -280,18 +283,21 @@ class Guard:
                     known_due = began + message["known_every"]
                 else:
                     place = (place + 1) % len(questions)
-                    question_due = began + max((loop.time() - began) / message["share"], message["least"])
+                    # What was waited for, until an exchange before it was over, is none of its own time.
+                    interval = max((received - sent) / message["share"], least)
+                    question_due = max(question_due + interval, loop.time() - interval)
 
     async def _let_pass(self, session: Session, at_latest: float) -> None:
-        """Let an exchange that is due go first where this one would delay it, but not longer than that."""
+        """Let an exchange that is soon due go first where this one would delay it, but not longer than that.
+
+        One whose time has come stands in the session's queue already: this one takes its turn behind it.
+        """
         loop = asyncio.get_running_loop()
-        while session.reserved:
-            due, now = min(session.reserved), loop.time()
-            if now + session.duration < due or now >= at_latest:
+        while (now := loop.time()) < at_latest:
+            due = min((each for each in session.reserved if each > now), default=math.inf)
+            if now + session.duration < due:
                 return
             await asyncio.sleep(max(1e-4, min(due, at_latest) - now))
-            if due in session.reserved:
-                await asyncio.sleep(max(1e-4, session.duration))
 
     async def _all_of(
         self, session: Session, messages: Sequence[str], deadline: float

@@ -44,12 +44,13 @@ Setting = Literal[
     "slew_rising",
     "slew_falling",
     "sense",
+    "voltage_mode",
 ]
 Value = float | bool | str
 """A number in SI units, on or off, or a word of the dialect's `words`."""
 
 SWITCHES = frozenset({"output", "ovp_on", "opp_on", "ocp_on", "trip_at_limit"})
-CHOICES = frozenset({"sense"})
+CHOICES = frozenset({"sense", "voltage_mode"})
 NEEDED = ("output", "voltage", "current_limit")
 HIGHEST_CHANNEL = 99_999
 """Highest number of a channel that an answer may name."""
@@ -139,9 +140,8 @@ class Status(_Part):
 
 
 class PointList(_Part):
-    """Headers of the output's own point list."""
+    """Headers of the output's own point list; the setting `voltage_mode` says whether it rules."""
 
-    mode: Command
     voltages: Command
     dwells: Command
     count: Command
@@ -196,6 +196,8 @@ class Dialect(_Part):
                 raise ValueError(f"expected '{word}' among the words, got none")
         if (self.addressing == "selected-output") != (self.instrument.select is not None):
             raise ValueError("expected instrument.select with 'addressing: selected-output', and only there")
+        if (self.points is None) != ("voltage_mode" not in self.settings):
+            raise ValueError("expected 'voltage_mode' among the settings with 'points', and only there")
         if self.list_readings and self.addressing != "channel-list":
             raise ValueError("expected 'list_readings: false' with 'addressing: selected-output'")
         return self

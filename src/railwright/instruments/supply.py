@@ -222,6 +222,10 @@ class Supply(Conversation):
         """The messages that `read` sends, for whoever sends them on a schedule."""
         return self.messages(self._look_units(outputs)[0])
 
+    def answers_of_look(self, outputs: Sequence[str]) -> int:
+        """How many answers `look` brings."""
+        return self._look_units(outputs)[1]
+
     def understood_look(self, outputs: Sequence[str], answer: Answer) -> dict[str, Reading]:
         """What the answer to `look` says of these outputs."""
         answers, (units, wanted) = split_answers(answer.text), self._look_units(outputs)

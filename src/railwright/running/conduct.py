@@ -45,6 +45,9 @@ LATE = 0.01
 NAP = 0.02
 """Longest wait of the loop, so that a trigger or a failing record is seen [s]."""
 
+SHORTEST = 1e-4
+"""Shortest interval of readings [s]; no supply answers faster."""
+
 AHEAD = 0.03
 """So long before its time a set point is handed to the guard, which sends it on time [s]."""
 
@@ -84,7 +87,7 @@ class Conduct:
         self.decay_limit, self.wait_for_lost, self.consent = decay_limit, wait_for_lost, consent
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
-        self.every = max(self.procedure.record.every, 1e-3)
+        self.every = max(self.procedure.record.every, SHORTEST)
         self.looks = max(1, math.ceil(self.every / WATCH_EVERY))
         """Outputs are looked at so many times for each reading that is recorded."""
         self.polling = Polling(rig, link, trace)
@@ -166,7 +169,7 @@ class Conduct:
 
     def _switched(self, name: str, on: bool, when: float) -> None:
         """An input was switched and said so: from now on its readings are judged by that."""
-        self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when)))
+        self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when), self.recorder.now()))
 
     def _pause(self, duration: float) -> None:
         self.link.sleep_until(self.link.now() + duration)
@@ -210,10 +213,13 @@ class Conduct:
         """The procedure against the clock: every move is due at its own instant, no drift."""
         moves, spans = deque(move for move in self.plan.moves if move.time >= 0.0), self.plan.spans
         zero = self.link.now() + LEAD_IN
-        self.recorder.begin(zero)
+        recorder = self.recorder
+        recorder.begin(zero)
         self.began = dt.datetime.now().astimezone() + dt.timedelta(seconds=LEAD_IN)
         self.recorder.progress.begins(spans, self.plan.duration)
         self.polling.begin(zero - LEAD_IN, self.every / self.looks)
+        for name, period in self.polling.periods.items():
+            recorder.event("settings watched", name, f"each again in about {show(period, 's')}")
         while True:
             self._look()
             self._take_in()
@@ -232,8 +238,14 @@ class Conduct:
                 # The step of a move that is handed over ahead of its time begins with it, when it is done.
                 self._do(move, zero + due)
                 continue
-            self.link.wait(self.link.now() + min(NAP, due - (AHEAD if moves else 0.0) - now))
+            # Never for nothing: what rounding leaves of a wait would not let virtual time pass.
+            left = max(1e-6, due - (AHEAD if moves else 0.0) - now)
+            self.link.wait(self.link.now() + min(NAP, left))
         self.polling.end()
+        self._take_in()
+        for name in self.rig.set_points:
+            # The last one may still be under way.
+            self._count(name, max(self._rows.get(name, -1), int((recorder.now() + LEAD_IN) / self.every) - 1))
         self._steps.end(self.plan.duration + self.held)
 
     def _overtaken(self, move: Move, moves: deque[Move], now: float) -> bool:
@@ -296,9 +308,12 @@ class Conduct:
         elif move.kind == "limit":
             done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":
+            self.watch.switches(move.input)
             done = recorder.at(self.rig.off(move.input, at=at))
         else:
             on = move.kind == "on"
+            if on:
+                self.watch.switches(move.input)
             done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
         self._steps.moved(move, done)
         late = done - move.time - self.held
@@ -352,11 +367,12 @@ class Conduct:
 
     def _read(self, position: int, raw: InputReading) -> None:
         """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
-        if position % self.looks:
+        row = position // self.looks
+        if row <= self._rows.get(raw.input, -1):
             asked = None if raw.asked is None else self.recorder.at(raw.asked)
             reading = replace(raw, time=self.recorder.at(raw.time), asked=asked)
         else:
-            self._count(raw.input, position // self.looks)
+            self._count(raw.input, row)
             reading = self.recorder.reading(raw)
         events, alarm = self.watch.see(reading)
         self.recorder.add_all(events)
@@ -365,8 +381,7 @@ class Conduct:
 
     def _count(self, name: str, row: int) -> None:
         """Rows of the record that were left out, because the supply did not answer in time for them."""
-        before = self._rows.get(name, row - 1)
-        self.missed += max(0, row - before - 1)
+        self.missed += max(0, row - self._rows.get(name, -1) - 1)
         self._rows[name] = row
 
     def _end_by_alarms(self) -> None:
@@ -389,6 +404,7 @@ class Conduct:
                     gone.add(name)
                     follow.append(name)
                     if name in self.rig.on:
+                        self.watch.switches(name)
                         done = self.recorder.at(self.rig.off(name, self._failed))
                         self.recorder.event("trips linked", name, f"because {source} tripped", done)
 
@@ -447,4 +463,5 @@ class Conduct:
             not self.not_confirmed,
             self.not_confirmed,
             self.fault,
+            dict(self.polling.periods),
         )

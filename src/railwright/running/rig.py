@@ -171,6 +171,7 @@ class Rig:
         for supply, outputs in self.outputs_by_supply(name).items():
             for own in outputs:
                 lists.arm(self.supplies[supply], own)
+                self.settings.told(supply, [Change(own, "voltage_mode", "list")], self.now())
 
     def play(self, listing: Listing) -> float:
         """Start the lists of an input's outputs together, their slew at its fastest. Gives when that was
@@ -202,8 +203,13 @@ class Rig:
     def _release(self, name: str) -> None:
         for supply, outputs in self.outputs_by_supply(name).items():
             for own in outputs:
-                lists.release(self.supplies[supply], own)
+                self._fixed(supply, own)
         del self._ruled[name]
+
+    def _fixed(self, supply: str, own: str) -> None:
+        """Let the set point of one output rule again."""
+        lists.release(self.supplies[supply], own)
+        self.settings.told(supply, [Change(own, "voltage_mode", "fixed")], self.now())
 
     def slew_changes(self, output: OutputSetPoints, slew: float) -> list[Change]:
         """Rising and falling slew of one output [V/s of the input's voltage]; nothing where it stands so."""
@@ -243,7 +249,7 @@ class Rig:
             try:
                 lists.stop(self.supplies[supply])
                 for own in outputs:
-                    lists.release(self.supplies[supply], own)
+                    self._fixed(supply, own)
             except InstrumentError as error:
                 if failed is None:
                     raise
@@ -369,7 +375,7 @@ class Expected:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._values: dict[str, dict[str, Change]] = {}
-        self._since: dict[str, float] = {}
+        self._since: dict[tuple[str, str], float] = {}
         self._moving: set[str] = set()
 
     def told(self, supply: str, changes: Sequence[Change], when: float) -> None:
@@ -379,7 +385,7 @@ class Expected:
             own = self._values.setdefault(name, {})
             before = own.get(change.setting)
             own[change.setting] = change
-            self._since[name] = when
+            self._since[name, change.setting] = when
             if change.setting == "voltage":
                 self._moving.discard(name)
                 if before is not None:
@@ -394,9 +400,9 @@ class Expected:
         moving = {"output", "voltage"} if output in self._moving else {"output"}
         return tuple(c for c in self._values.get(output, {}).values() if c.setting not in moving)
 
-    def stood(self, output: str, since: float) -> bool:
-        """Whether nothing was changed after an instant [s]."""
-        return self._since.get(output, 0.0) < since
+    def stood(self, output: str, setting: str, since: float) -> bool:
+        """Whether a setting was changed for the last time before an instant [s]."""
+        return self._since.get((output, setting), 0.0) < since
 
     def _take_along(self, supply: str, change: Change, before: float, when: float) -> None:
         """Coupled set points move together: by the same step, or in ratio."""
@@ -414,4 +420,4 @@ class Expected:
                     goal = float(there.value) * (now / before if before else 1.0)
                 bounds = self._bench.output(f"{supply}.{other}").voltage
                 own["voltage"] = Change(other, "voltage", min(max(goal, bounds.low), bounds.high))
-                self._since[f"{supply}.{other}"] = when
+                self._since[f"{supply}.{other}", "voltage"] = when
