@@ -49,6 +49,7 @@ class GuardLink(ABC):
         self._answers: dict[int, Message] = {}
         self._number = 0
         self._off_over: Message | None = None
+        self._why = ""
 
     # What a link is made of
 
@@ -118,22 +119,28 @@ class GuardLink(ABC):
         """Where the guard's own log goes."""
         self._send({"kind": "journal", "path": str(path)})
 
-    def switch_off(
-        self,
-        why: str,
-        tell: Callable[[Message], None],
-        *,
-        orderly: bool = False,
-        urgent: Callable[[], bool] = lambda: False,
+    def begin_off(
+        self, why: str, *, orderly: bool = False, urgent: Callable[[], bool] = lambda: False
+    ) -> None:
+        """Have everything switched off; never raises, and waits only where the guard fails: then it is taken
+        over from. orderly: inputs that are led down to 0 V first, are. urgent: see `finish_off`.
+        """
+        self._why = why
+        try:
+            self._send({"kind": "off", "why": why, "orderly": orderly})
+        except GuardLost as lost:
+            self._off_over = self.take_over(f"{why}; {lost}", self.inbox.append, urgent=urgent)
+
+    def finish_off(
+        self, tell: Callable[[Message], None], *, urgent: Callable[[], bool] = lambda: False
     ) -> Message:
-        """Have everything switched off and wait for it; never raises for a guard that fails.
+        """Wait for the end of what `begin_off` began; never raises for a guard that fails.
 
         tell: told of everything on the way. urgent: where it becomes true, what is not confirmed is no longer
         waited for. Gives what `off over` says: `why` and, for each input, what became of it.
         """
         hurried = False
         try:
-            self._send({"kind": "off", "why": why, "orderly": orderly})
             while self._off_over is None:
                 while self.inbox:
                     tell(self.inbox.popleft())
@@ -141,10 +148,10 @@ class GuardLink(ABC):
                     hurried = True
                     self._send({"kind": "hurry"})
                 self._pump(self.now() + 0.1)
-            while self.inbox:
-                tell(self.inbox.popleft())
         except GuardLost as lost:
-            return self.take_over(f"{why}; {lost}", tell, urgent=urgent)
+            self._off_over = self.take_over(f"{self._why}; {lost}", tell, urgent=urgent)
+        while self.inbox:
+            tell(self.inbox.popleft())
         return self._off_over
 
     def _ask(self, kind: str, patience: float, **fields: Any) -> Message:
