@@ -17,14 +17,19 @@ from typing import Any
 
 from railwright.guard.address import socket_of
 
+RUNTIME = "RAILWRIGHT_RUNTIME"
+"""Names the folder for locks and off plans, where the system's folder for temporary files is not to do."""
+
 
 class Locked(Exception):
-    """Another run holds it; one line that says which."""
+    """Another run holds it, or no lock can be had; one line that says which."""
 
 
 def runtime_folder() -> Path:
-    """Where locks and off plans lie while runs go on: one place for all users of the computer."""
-    given = os.environ.get("RAILWRIGHT_RUNTIME")
+    """Where locks and off plans lie while runs go on: one place for all users of the computer. Raises OSError
+    where it cannot be had.
+    """
+    given = os.environ.get(RUNTIME)
     if not given:
         import tempfile
 
@@ -43,7 +48,7 @@ def normalised(address: str) -> str:
     if place is None:
         return address.strip().upper()
     host, port = place
-    with suppress(OSError):
+    with suppress(OSError, UnicodeError):
         host = str(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][4][0])
     return f"{host}:{port}"
 
@@ -75,9 +80,15 @@ class Locks:
         self._about = about or {}
         self._held: dict[tuple[str, str], int] = {}
 
-    def take_address(self, name: str, address: str) -> None:
-        """Lock an address for the supply `name`. Raises Locked."""
-        self._take(("address", name), f"address {normalised(address)}", f"{address}")
+    async def take_address(self, name: str, address: str) -> None:
+        """Lock an address for the supply `name`. Raises Locked. A name service that takes its time holds up
+        nobody else.
+        """
+        if self._folder is not None:
+            import asyncio  # `railwright off` reads locks before it takes time for this
+
+            place = await asyncio.get_running_loop().run_in_executor(None, normalised, address)
+            self._take(("address", name), f"address {place}", address)
 
     def take_instrument(self, name: str, identity: str) -> None:
         """Lock the instrument that gives this answer to *IDN?. Raises Locked."""
@@ -93,7 +104,16 @@ class Locks:
     def _take(self, key: tuple[str, str], what: str, shown: str) -> None:
         if self._folder is None:
             return
-        path = lock_path(what, self._folder)
+        try:
+            self._lock(key, lock_path(what, self._folder), shown)
+        except OSError as error:
+            why = error.strerror or str(error)
+            raise Locked(
+                f"{shown} cannot be locked for this run: expected a file that can be written in "
+                f"{self._folder}, got '{why}': name another folder in {RUNTIME}"
+            ) from None
+
+    def _lock(self, key: tuple[str, str], path: Path, shown: str) -> None:
         descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC | (0 if path.exists() else os.O_CREAT), 0o666)
         try:
             with suppress(PermissionError):
@@ -111,8 +131,12 @@ class Locks:
                 ) from None
             who = about.get("run") or "another program"
             raise Locked(f"{shown} is held by {who} (process {about.get('run_pid', '?')})") from None
-        os.ftruncate(descriptor, 0)
-        os.pwrite(descriptor, json.dumps({**self._about, "path": str(path)}).encode(), 0)
+        try:
+            os.ftruncate(descriptor, 0)
+            os.pwrite(descriptor, json.dumps({**self._about, "path": str(path)}).encode(), 0)
+        except OSError:
+            os.close(descriptor)
+            raise
         before = self._held.pop(key, None)
         if before is not None:
             os.close(before)

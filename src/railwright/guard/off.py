@@ -10,9 +10,10 @@ import asyncio
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from railwright.guard.address import socket_of
 from railwright.guard.input_end import InputEnd
 from railwright.guard.off_plan import InputOff, Look, OffPlan, OutputOff, SupplyOff, read_look
-from railwright.guard.session import Session, SessionError
+from railwright.guard.session import CONNECT_DEADLINE, Session, SessionError
 from railwright.guard.watchdog import end_watchdog
 
 Tell = Callable[[str, dict[str, Any]], None]
@@ -356,7 +357,9 @@ class SwitchOff:
         self._lose(supply, session.broken or "no session is open")
         try:
             async with session.lock:
-                await session.open(self.plan.deadline)
+                # A helper process takes longer to start than a socket to connect.
+                a_socket = socket_of(document.address) is not None
+                await session.open(self.plan.deadline if a_socket else CONNECT_DEADLINE)
                 since = supply.lost_since if supply.lost_since is not None else loop.time()
                 if loop.time() - since < TRUST:
                     self._push_all(supply)

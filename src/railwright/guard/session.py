@@ -74,6 +74,9 @@ class Session:
         except OSError as error:
             self.broken = f"no connection to {self.address}: {_why(error)}"
             raise Unreachable(self.broken) from None
+        except UnicodeError:
+            self.broken = f"no connection to {self.address}: no host can have this name"
+            raise Unreachable(self.broken) from None
         self.broken, self._rest, self._owing = "", b"", 0
 
     def close(self) -> None:

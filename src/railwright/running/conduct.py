@@ -108,14 +108,16 @@ class Conduct:
             ended, cause = self._guarded()
         finally:
             # Also for what nobody thought of: a fault of the program must not leave an output on.
-            self._switch_off(ended, cause)
-            self.rig.close()
-            self.link.close()
+            try:
+                self._switch_off(ended, cause)
+            finally:
+                self.rig.close()
+                self.link.close()
         return ended, cause
 
     def _guarded(self) -> tuple[Ended, str]:
         try:
-            ways = Ways(self._look, lambda: self._arm(energising=False), self._pause, self.consent)
+            ways = Ways(self._look, lambda: self._arm(energising=False), self.link.sleep, self.consent)
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
             self._load_first()
             self._arm(energising=True)
@@ -159,9 +161,6 @@ class Conduct:
     def _switched(self, name: str, on: bool, when: float) -> None:
         """An input was switched and said so: from now on its readings are judged by that."""
         self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when), self.recorder.now()))
-
-    def _pause(self, duration: float) -> None:
-        self.link.sleep_until(self.link.now() + duration)
 
     def _break_wait(self) -> None:
         """What is looked at in every wait for an answer: it may end the run, and so the wait."""
@@ -232,11 +231,8 @@ class Conduct:
             self.link.wait(self.link.now() + min(NAP, left))
         self.polling.end()
         self.intake.take_in()
-        for name in self.rig.set_points:
-            # The last one may still be under way.
-            self.intake.count(
-                name, max(self.intake.rows.get(name, -1), int((recorder.now() + LEAD_IN) / self.every) - 1)
-            )
+        # The last one may still be under way.
+        self.intake.close(int((recorder.now() + LEAD_IN) / self.every) - 1)
         self._steps.end(self.plan.duration + self.held)
 
     def _overtaken(self, move: Move, moves: deque[Move], now: float) -> bool:
@@ -340,16 +336,17 @@ class Conduct:
         """OFF goes out before anything else is done or said."""
         self.link.interrupted = lambda: None
         self.link.watched = ()
-        armed = self.link.plan is not None
+        armed, now = self.link.plan is not None, self.recorder.now()
+        shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling)
         if armed:
             orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
             why = "the procedure was played" if ended is Ended.COMPLETED else cause
-            self.link.begin_off(why, orderly=orderly, urgent=lambda: self.stop.urgent)
-        self._steps.end(self.recorder.now(), whole=False)
+            # Where the guard is gone, this waits until everything is off: what happens is told meanwhile.
+            self.link.begin_off(why, orderly=orderly, tell=shut_down.told, urgent=lambda: self.stop.urgent)
+        self._steps.end(now, whole=False)
         if not armed:
             return  # nothing was told to any output
         self.recorder.progress.switching_off(", then ".join(self.order))
-        shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling, self.device)
         self.switched_off = shut_down.go(self.link, self.stop)
         self.cautions += shut_down.cautions
         self.not_confirmed = tuple(shut_down.not_confirmed)
