@@ -185,6 +185,7 @@ def test_everything_goes_off_at_once_and_is_confirmed_after_a_quarter_of_a_secon
     left, right = FakeSupply(), FakeSupply()
     played = play((fed("a", "left"), fed("b", "right")), left=left, right=right)
     for supply in (left, right):
+        assert supply.took[0][1] == "OFF 0"
         assert supply.when("OFF 0") == [pytest.approx(0.0, abs=1e-3)]
         assert not supply.outputs[0].on
     for end in played.ends.values():
@@ -524,3 +525,14 @@ def test_a_slow_supply_is_confirmed_by_what_was_asked_after_off_only() -> None:
     assert left.outputs[0].went_off is not None
     assert end.off_read >= end.off_sent
     assert played.took > left.outputs[0].went_off - left.began + SETTLED - 0.05
+
+
+@pytest.mark.parametrize("slow", [0.4, 0.8])
+def test_a_supply_that_takes_its_time_for_each_message_is_confirmed(slow: float) -> None:
+    """OFF and a question together take it longer than an exchange is given at first."""
+    left = FakeSupply(slow=slow)
+    played = play((fed("a", "left"),), left=left)
+    assert played.ends["a"].confirmed
+    assert left.outputs[0].went_off is not None
+    assert left.outputs[0].went_off - left.began == near(slow)
+    assert played.took < 10.0

@@ -19,6 +19,11 @@ from railwright.guard.session import CONNECT_DEADLINE
 SLACK = 0.5
 """What the guard's own deadline is given on top [s], before the guard counts as hanging."""
 
+TURN = 10.0
+"""How long an exchange may wait for its turn behind others with a slow supply [s]. Whether the guard hangs is
+seen by its signs of life, long before.
+"""
+
 Message = dict[str, Any]
 
 
@@ -109,7 +114,7 @@ class GuardLink(ABC):
         self, name: str, text: str, deadline: float, *, answers: bool = True, at: float | None = None
     ) -> Message:
         """One message to a supply, at an instant where one is given. Raises Answerless, GuardLost."""
-        wait = deadline + max(0.0, (at or 0.0) - self.now())
+        wait = TURN + deadline + max(0.0, (at or 0.0) - self.now())
         return self._ask("exchange", wait, name=name, text=text, deadline=deadline, answers=answers, at=at)
 
     def poll(self, name: str, tag: str, messages: Sequence[Any], **fields: Any) -> None:

@@ -32,6 +32,11 @@ RETRY = (0.05, 0.1, 0.2, 0.5, 1.0)
 TRUST = 10.0
 """So long after a supply fell silent, OFF is sent to its address without an answer to who it is [s]."""
 
+MORE_PATIENCE, MOST_PATIENCE = 1.0, 3.0
+"""An exchange that failed is given so much more time when it is tried again, up to that [s]: a slow supply
+has OFF to carry out before it answers.
+"""
+
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
 
@@ -39,7 +44,7 @@ STAIR = 0.02
 class _Supply:
     """One supply being switched off."""
 
-    def __init__(self, document: SupplyOff, session: Session) -> None:
+    def __init__(self, document: SupplyOff, session: Session, deadline: float) -> None:
         self.document, self.session = document, session
         self.wanted: dict[str, OutputOff] = {}
         self.looks: dict[str, tuple[Look, float]] = {}
@@ -48,6 +53,8 @@ class _Supply:
         self.lost_since: float | None = None
         self.back_at = 0.0
         self.failure = ""
+        self.deadline = deadline
+        """Of the next exchange [s]."""
         self.heard = False
         """Whether it has answered at all since switching off began."""
         self.done = False
@@ -69,7 +76,9 @@ class SwitchOff:
             for each in plan.inputs
         }
         self._tell = tell
-        self._supplies = {each.name: _Supply(each, sessions[each.name]) for each in plan.supplies}
+        self._supplies = {
+            each.name: _Supply(each, sessions[each.name], plan.deadline) for each in plan.supplies
+        }
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
         """Its OFF has gone out; or it is held up by a supply that gives no answer, or told nothing at all."""
         self._asked = {each.name: asyncio.Event() for each in plan.inputs}
@@ -90,13 +99,14 @@ class SwitchOff:
         """
         loop = asyncio.get_running_loop()
         self._began = loop.time()
-        watching = [loop.create_task(self._deal_with(supply)) for supply in self._supplies.values()]
         inputs = []
         for each in self.plan.inputs:
             if each.stays_on:
                 self._let_go_on(each)
             else:
                 inputs.append(loop.create_task(self._whatever_comes(each, orderly)))
+        # After those, so that OFF goes out before the first question.
+        watching = [loop.create_task(self._deal_with(supply)) for supply in self._supplies.values()]
         try:
             if inputs:
                 await asyncio.wait(inputs)
@@ -330,10 +340,11 @@ class SwitchOff:
         try:
             async with supply.session.lock:
                 for message in supply.document.look:
-                    exchange = await supply.session.say(message, self.plan.deadline)
+                    exchange = await supply.session.say(message, supply.deadline)
                     sent, received = sent or exchange.sent, exchange.received
                     answers += exchange.answer.split(";") if "?" in message else []
         except SessionError as error:
+            self._be_patient(supply)
             self._lose(supply, str(error))
             return
         self._tell(
@@ -363,8 +374,10 @@ class SwitchOff:
                 since = supply.lost_since if supply.lost_since is not None else loop.time()
                 if loop.time() - since < TRUST:
                     self._push_all(supply)
-                identity = (await session.ask(document.identify, self.plan.deadline)).answer
+                identity = (await session.ask(document.identify, supply.deadline)).answer
         except SessionError as error:
+            if session.is_open:
+                self._be_patient(supply)
             session.broken = session.broken or str(error)
             self._lose(supply, str(error))
             return False
@@ -375,6 +388,9 @@ class SwitchOff:
             return False
         self._push_all(supply)
         return True
+
+    def _be_patient(self, supply: _Supply) -> None:
+        supply.deadline = max(supply.deadline, min(supply.deadline + MORE_PATIENCE, MOST_PATIENCE))
 
     def _push_all(self, supply: _Supply) -> None:
         for output in supply.wanted.values():
