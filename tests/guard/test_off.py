@@ -23,14 +23,15 @@ SETTLED = 0.25
 class FakeOutput:
     """An output that is on at 12 V. ignores: OFFs that do nothing. fall: time constant of its voltage [s].
 
-    back: it comes on again by itself so long after it went off [s]. floor: voltage that remains [V]. current:
-    read whatever its state [A]; None: 0.5 A while it is on.
+    back: it comes on again by itself so long after it went off [s]; stuck: and stays on then. floor: voltage
+    that remains [V]. current: read whatever its state [A]; None: 0.5 A while it is on.
     """
 
     on: bool = True
     voltage: float = 12.0
     ignores: int = 0
     back: float | None = None
+    stuck: bool = False
     floor: float = 0.0
     current: float | None = None
     went_off: float | None = None
@@ -44,6 +45,7 @@ class FakeOutput:
     def look(self, now: float) -> str:
         if self.back is not None and self.went_off is not None and now - self.went_off >= self.back:
             self.on, self.back = True, None
+            self.ignores = 10_000 * self.stuck
         current = self.current if self.current is not None else 0.5 * self.on
         return f"{int(self.on)};{self.voltage if self.on else self.floor};{current}"
 
@@ -53,7 +55,8 @@ class FakeSupply:
     """A supply: `OFF n`, `VOLT n x`, `LOOK?`, `*IDN?`, `DOG 0`, `DOG?`. took: (when [s], message).
 
     silent: spans in which it takes nothing and gives no answer [s, from the beginning]. gone: spans in which
-    connections are closed and refused. slow: time of each answer [s].
+    connections are closed and refused. slow: time of each message [s]. garbage: so many looks are answered
+    well, then one is not, and so on; 0: all are answered well.
     """
 
     outputs: list[FakeOutput] = field(default_factory=lambda: [FakeOutput()])
@@ -61,6 +64,8 @@ class FakeSupply:
     silent: tuple[float, float] = (0.0, 0.0)
     gone: tuple[float, float] = (0.0, 0.0)
     slow: float = 0.0
+    garbage: int = 0
+    looks: int = 0
     watchdog: str = "1"
     took: list[tuple[float, str]] = field(default_factory=list)
     began: float = float("inf")
@@ -88,6 +93,9 @@ class FakeSupply:
             else:
                 shown = {"*IDN?": self.identity, "DOG?": self.watchdog}
                 looks = ";".join(output.look(now) for output in self.outputs)
+                self.looks += word == "LOOK?"
+                if self.garbage and self.looks % (self.garbage + 1) == self.garbage:
+                    looks = "?"
                 writer.write(f"{shown.get(word, looks)}\n".encode())
 
     def when(self, message: str) -> list[float]:
@@ -132,6 +140,7 @@ def play(
     orderly: bool = False,
     hurry_at: float | None = None,
     watchdog: bool = False,
+    identity: str = "maker,model,1,0",
     options: dict[str, Any] | None = None,
     **supplies: FakeSupply,
 ) -> Played:
@@ -148,7 +157,7 @@ def play(
 
     dog = ("DOG 0", "DOG?") if watchdog else ()
     plan = OffPlan(
-        tuple(SupplyOff(n, n, "*IDN?", "maker,model,1,0", ("LOOK?",), dog) for n in supplies),
+        tuple(SupplyOff(n, n, "*IDN?", identity, ("LOOK?",), dog) for n in supplies),
         inputs,
         **(options or {}),
     )
@@ -266,6 +275,21 @@ def test_an_output_that_comes_on_again_is_switched_off_again_and_watched_anew() 
     assert played.took == near(second + SETTLED)
 
 
+def test_one_that_comes_on_again_and_stays_on_is_not_called_off() -> None:
+    left = FakeSupply([FakeOutput(back=0.2, stuck=True)])
+    end = play((fed("a", "left"),), options={"decay": 1.0}, left=left).ends["a"]
+    assert (end.confirmed, end.off_read, end.fell) == (False, None, None)
+    assert end.why == "left.0 still says that it is on"
+
+
+def test_one_that_was_read_off_before_its_off_is_read_again_after_it() -> None:
+    """The gate is off already, and its supply silent by the time at which it would be told."""
+    left, right = FakeSupply([FakeOutput(on=False, voltage=0.0)], silent=(0.2, 9e9)), FakeSupply()
+    inputs = (fed("gate", "left", only_after=("drain",)), fed("drain", "right"))
+    played = play(inputs, options={"lost": 2.0}, left=left, right=right)
+    assert not played.ends["gate"].confirmed
+
+
 def test_one_that_never_goes_off_is_not_called_off() -> None:
     left = FakeSupply([FakeOutput(ignores=10_000)])
     played = play((fed("a", "left"),), options={"decay": 1.0}, left=left)
@@ -294,7 +318,8 @@ def test_a_state_that_says_off_is_not_enough(output: FakeOutput, why: str) -> No
 
 
 @pytest.mark.parametrize(
-    ("stands", "confirmed", "holds"), [(3.7, True, 3.7), (0.4, True, None), (5.4, False, None)]
+    ("stands", "confirmed", "holds"),
+    [(3.7, True, 3.7), (4.8, True, 4.8), (0.4, True, None), (5.4, False, None)],
 )
 def test_a_voltage_that_the_device_holds_is_off_and_said(
     stands: float, confirmed: bool, holds: float | None
@@ -304,6 +329,13 @@ def test_a_voltage_that_the_device_holds_is_off_and_said(
     end = played.ends["a"]
     assert (end.confirmed, end.holds) == (confirmed, holds)
     assert (end.fell is not None) == (stands == 0.4)
+
+
+@pytest.mark.parametrize(("current", "confirmed"), [(-0.03, True), (-0.05, False), (0.03, False)])
+def test_a_bleeder_takes_in_what_the_plan_says_and_no_more(current: float, confirmed: bool) -> None:
+    left = FakeSupply([FakeOutput(current=current)])
+    own = InputOff("a", (output("left", bleeds=0.03),), series=False, below=1.0)
+    assert play((own,), options={"decay": 0.5}, left=left).ends["a"].confirmed is confirmed
 
 
 def test_in_series_the_voltages_add_up() -> None:
@@ -325,6 +357,23 @@ def test_a_supply_that_is_back_soon_hears_off_before_anything_else() -> None:
     assert left.when("OFF 0")[0] == pytest.approx(3.5, abs=0.6)
     assert played.ends["a"].confirmed
     assert len(played.whats("lost")) == len(played.whats("answers again")) == 1
+
+
+def test_one_that_is_back_has_its_time_from_then_on() -> None:
+    left = FakeSupply([FakeOutput(ignores=3)], gone=(0.0, 5.0))
+    assert play((fed("a", "left"),), options={"decay": 1.0}, left=left).ends["a"].confirmed
+
+
+def test_where_nobody_knows_who_it_was_whoever_answers_is_taken_for_it() -> None:
+    left = FakeSupply(gone=(0.0, 1.0), identity="maker,model,2,0")
+    assert play((fed("a", "left"),), identity="", left=left).ends["a"].confirmed
+
+
+def test_a_supply_that_is_lost_and_back_for_ever_comes_to_an_end() -> None:
+    left = FakeSupply(garbage=2)
+    played = play((fed("a", "left"),), options={"lost": 2.0, "decay": 1.0}, left=left)
+    assert not played.ends["a"].confirmed
+    assert played.took == near(5.0)
 
 
 def test_one_that_is_back_late_is_asked_who_it_is_first() -> None:
@@ -355,6 +404,7 @@ def test_answers_that_do_not_fit_are_no_reading() -> None:
         played = play((fed("a", "left"),), options={"lost": 1.5}, left=left)
         assert not played.ends["a"].confirmed, number
         assert "expected a voltage and a current" in played.ends["a"].why
+        assert len(left.lines) > 2, "it is not reached anew"
 
 
 # What waits for a confirmation, and what stays on
@@ -458,6 +508,12 @@ def test_one_that_cannot_be_read_is_not_led_down() -> None:
     assert played.whats("off sent") == [near(0.25)]
 
 
+def test_one_that_is_lost_while_it_is_led_down_goes_off_at_once() -> None:
+    left = FakeSupply(gone=(0.5, 9e9))
+    played = play((fed("a", "left", ramp_down=5.0),), orderly=True, options={"lost": 1.5}, left=left)
+    assert played.whats("off sent") == [near(0.5)]
+
+
 def test_what_comes_after_one_that_is_led_down_waits_for_its_off() -> None:
     left, right = FakeSupply(), FakeSupply()
     inputs = (fed("b", "right", after=("a",)), fed("a", "left", ramp_down=1.0))
@@ -489,6 +545,7 @@ def test_a_hurry_ends_every_wait_and_what_is_not_confirmed_stays_so() -> None:
     assert played.ends["gate"].kept_on
     assert right.when("OFF 0") == []
     assert third.when("OFF 0") == [near(0.5)]
+    assert len(voltages(third)) < 30
 
 
 # Whatever else
@@ -513,6 +570,13 @@ def test_a_watchdog_goes_off_when_everything_of_its_supply_has(floor: float, sta
     assert left.watchdog == state
     assert fields["off"] is (state == "0")
     assert fields["why"] == ("" if state == "0" else "b: not confirmed off")
+
+
+def test_a_watchdog_goes_off_where_an_output_has_to_stay_on() -> None:
+    left, right = FakeSupply(), FakeSupply([FakeOutput(floor=5.0)])
+    inputs = (fed("gate", "left", only_after=("drain",)), fed("drain", "right"))
+    play(inputs, watchdog=True, options={"decay": 0.5}, left=left, right=right)
+    assert (left.watchdog, right.watchdog) == ("0", "1")
 
 
 def test_a_slow_supply_is_confirmed_by_what_was_asked_after_off_only() -> None:

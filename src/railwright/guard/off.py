@@ -247,13 +247,15 @@ class SwitchOff:
     def _hopeless(self, each: InputOff, end: InputEnd, now: float) -> bool:
         """Whether waiting on would be waiting for nothing."""
         assert end.off_sent is not None
+        if now - end.off_sent > self.plan.lost + 3 * self.plan.decay:
+            return True  # also one that is lost and back, or on and off, for ever
         supplies = [self._supplies[output.supply] for output in each.outputs]
         lost = [supply.lost_since for supply in supplies if supply.lost_since is not None]
         if lost:
             return now - min(lost) > self.plan.lost
-        # One that came back has its time from then on; one that goes on and off has some, and no more.
+        # One that came back has its time from then on.
         since = max(end.off_sent, *(supply.back_at for supply in supplies))
-        return now - (end.off_read or since) > self.plan.decay or now - since > 3 * self.plan.decay
+        return now - (end.off_read or since) > self.plan.decay
 
     def _judge(self, each: InputOff, end: InputEnd) -> str:
         """What is missing for it to count as off; '' where nothing is. Takes over what was read."""
