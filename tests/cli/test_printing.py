@@ -46,7 +46,7 @@ def shell(folder, how, **environment):
 def ended(folder):
     """How the run ended, as its log says; None while it has not."""
     log = folder / "kept" / "log.ndjson"
-    *_, last = log.read_text("utf-8").splitlines() if log.exists() else ["{}"]
+    *_, last = ["{}", *(log.read_text("utf-8").splitlines() if log.exists() else ())]
     with contextlib.suppress(ValueError):  # the line is being written
         return json.loads(last).get("ended")
 

@@ -11,11 +11,11 @@ from tests.running.small import PROCEDURE, SET_POINTS, write
 
 from railwright.documents.loader import load_documents
 from railwright.rehearsal.timeline import build_timeline
-from railwright.running.folder import copy_documents, write_parquet
+from railwright.running.folder import copy_documents
 from railwright.running.manifest import write_json, write_manifest
+from railwright.running.readings import ParquetRows, parquet_path
 from railwright.settings.data import as_data
 from railwright.settings.settle import Settings
-from railwright.traces import Traces
 
 EVERY = 0.01
 HEAD = PROCEDURE[: PROCEDURE.index("steps:")]
@@ -110,13 +110,11 @@ def store(
     write_json(place / "run.json", {key: value for key, value in said.items() if value is not None})
     write_json(place / "events.json", [])
     for name in SET_POINTS:
-        write_parquet(place / f"record-{name}.parquet", name, _traces(time, current))
+        with ParquetRows(parquet_path(place, name), name, "at load") as rows:
+            for each in time:
+                rows.add(float(each), 12.0, current, -1)
     write_manifest(place)
     return place
-
-
-def _traces(time: np.ndarray, current: float) -> Traces:
-    return Traces(time, {"voltage": np.full(time.size, 12.0), "current": np.full(time.size, current)})
 
 
 def _log(played: list[dict[str, Any]], time: np.ndarray, current: float) -> list[dict[str, Any]]:

@@ -58,6 +58,7 @@ class FakeSupply:
         self.units: list[str] = []
         self.on_unit: Callable[[str], None] = lambda unit: None
         self.silent = False
+        self.one_client = False
         self._server = socket.create_server(("127.0.0.1", 0))
         self._port = self._server.getsockname()[1]
         # No two are one instrument: their versions differ.
@@ -96,6 +97,9 @@ class FakeSupply:
                 client, _ = self._server.accept()
             except OSError:
                 return
+            if self.one_client and any(other.fileno() >= 0 for other in self._clients):
+                client.close()
+                continue
             client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self._clients.append(client)
             threading.Thread(target=self._serve, args=(client,), daemon=True).start()

@@ -6,7 +6,8 @@ from importlib import resources
 
 import pytest
 
-from railwright.instruments.dialect import DialectError, compose, dialect_names, load_dialect, read_dialect
+from railwright.instruments.dialect import DialectError, dialect_names, load_dialect, read_dialect
+from railwright.instruments.units import compose
 
 
 def text_of(name: str) -> str:
@@ -18,7 +19,7 @@ def test_the_dialects_that_are_there(name: str) -> None:
     dialect = load_dialect(name)
     assert dialect.dialect == name
     assert dialect.instrument.identify == "*IDN?"
-    assert len(dialect.settings) == 15
+    assert len(dialect.settings) == 16
 
 
 def test_a_channel_list_goes_last() -> None:

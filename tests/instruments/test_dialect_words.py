@@ -8,11 +8,11 @@ from tests.instruments.test_dialect import text_of
 from railwright.instruments.dialect import (
     Dialect,
     DialectError,
-    compose,
     dialect_names,
     load_dialect,
     read_dialect,
 )
+from railwright.instruments.units import compose
 from railwright.instruments.words import means_on
 
 DIALECTS = pytest.mark.parametrize("name", dialect_names())

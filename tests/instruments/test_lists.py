@@ -99,7 +99,7 @@ def test_lists_are_armed_started_together_and_ended(fake: FakeSupply) -> None:
 def test_a_mode_that_does_not_read_back_is_an_error(fake: FakeSupply) -> None:
     made = supply(fake)
     fake.answers["VOLT:MODE?"] = "FIX"
-    with pytest.raises(InstrumentError, match="was set to list and reads back as FIX"):
+    with pytest.raises(InstrumentError, match="voltage_mode was set to list and reads back as fixed"):
         lists.arm(made, "1")
     made.close()
 

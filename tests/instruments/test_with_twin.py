@@ -69,6 +69,7 @@ def test_every_setting_is_taken_and_read_back(supply: Supply) -> None:
         Change("1", "slew_rising", 2000.0),
         Change("1", "slew_falling", 100.0),
         Change("1", "sense", "at load"),
+        Change("1", "voltage_mode", "fixed"),
     ]
     assert {change.setting for change in changes} == set(supply.dialect.settings)
     supply.put(changes)
@@ -85,7 +86,7 @@ def test_the_point_list_is_understood(bench: Bench) -> None:
     supply.connect()
     points = supply.dialect.points
     assert points is not None
-    for header in (points.mode, points.voltages, points.dwells, points.count, points.between):
+    for header in (points.voltages, points.dwells, points.count, points.between):
         assert header is not None
         supply.ask(f"{header}? (@1)")
         assert supply.errors() == ()

@@ -138,7 +138,7 @@ def test_a_stop_condition_ends_a_list_with_the_output(tmp_path: Path) -> None:
     assert all(off.verified for off in outcome.switched_off.values())
     assert outcome.cautions == ()
     off = next(
-        event.time for event in outcome.record.events if (event.subject, event.what) == ("main", "off")
+        event.time for event in outcome.record.events if (event.subject, event.what) == ("main", "off sent")
     )
     after = outcome.record.traces["main"].between(off + 0.1, off + 1.0).columns["voltage"]
     assert (np.diff(after) < 0.05).all()

@@ -152,7 +152,7 @@ def test_a_list_that_cannot_be_ended_is_told_and_the_output_is_off(fake: FakeSup
     fake.answers["VOLT:MODE?"] = "LIST"
     told: list[InstrumentError] = []
     made.off("main", told.append)
-    assert "was set to fixed and reads back as LIST" in str(told[0])
+    assert "voltage_mode was set to fixed and reads back as list" in str(told[0])
     assert not any(output.on for output in fake.outputs.values())
     made.close()
 

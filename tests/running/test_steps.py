@@ -69,5 +69,6 @@ def test_the_log_says_the_same(steps: Steps, tmp_path: Any) -> None:
     steps.pass_time(1.0, deque())
     steps.end(2.0, whole=False)
     steps.end(3.0)
+    steps._recorder.close()
     assert list(read_record(tmp_path / "log.ndjson")[0].spans) == spans_of(steps)
     assert not spans_of(steps)[-1].whole

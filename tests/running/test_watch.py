@@ -171,3 +171,41 @@ def test_a_trip_is_told_with_its_likely_cause(trips: str, said: str) -> None:
     alarm = watch.see(reading(0.1, mode=Mode.TRIPPED, trip="current limit"))[1]
     assert alarm is not None
     assert (alarm.ended, alarm.cause) == (Ended.TRIPPED, f"main tripped: current limit{said}")
+
+
+def test_a_state_that_was_read_before_switching_on_is_no_news() -> None:
+    """A busy host takes in the answer to the switch and the look before it at once."""
+    watch = Watch([])
+    watch.switched("main", True, 0.0, done=100.0)
+    before, after = (
+        replace(reading(0.002, voltage=0.0, mode=Mode.OFF), off=("left.1",), asked=when)
+        for when in (99.99, 100.01)
+    )
+    assert watch.see(before) == ([], None)
+    _, alarm = watch.see(after)
+    assert alarm is not None
+    assert "left.1 is off without a trip" in alarm.cause
+
+
+def test_outputs_that_go_off_one_after_the_other_are_no_alarm() -> None:
+    """Of two supplies in series one says that it is off while the other is still told."""
+    watch = watching()
+    watch.switches("main")
+    assert watch.see(replace(reading(1.0, mode=Mode.OFF), off=("left.1",), asked=101.0)) == ([], None)
+    watch.switched("main", False, 1.0)
+    assert watch.see(replace(reading(1.1, mode=Mode.OFF), off=("left.1",), asked=101.1)) == ([], None)
+
+
+def test_an_output_that_is_on_and_was_not_switched_on_by_the_run_is_an_alarm() -> None:
+    watch = Watch([])
+    on = replace(reading(1.0), outputs=(("left.1", 12.0, 0.3),), asked=101.0)
+    assert watch.see(replace(on, off=("left.1",))) == ([], None)
+    _, alarm = watch.see(on)
+    assert alarm is not None
+    assert (alarm.ended, "left.1 is on" in alarm.cause) == (Ended.CHANGED, True)
+    watch.switches("main")
+    assert watch.see(on) == ([], None)
+    watch.switched("main", True, 1.0, done=102.0)
+    watch.switched("main", False, 2.0, done=103.0)
+    assert watch.see(replace(on, asked=102.9)) == ([], None)  # read before the command to go off
+    assert watch.see(replace(on, asked=103.1))[1] is not None

@@ -74,7 +74,8 @@ def test_a_run_on_twins_comes_out_as_the_device_is(documents: Documents, tmp_pat
     assert transducer.columns["current"].mean() == pytest.approx(0.02, rel=0.06)
     whats = [event.what for event in outcome.record.events if event.subject == "main"]
     # Whether a reading falls into the 20 ms at the current limit depends on how busy the machine is.
-    assert [what for what in whats if what != "enters CC"] == ["on", "enters CV", "off", "fell"]
+    unsure = ("enters CC", "off sent", "off confirmed")
+    assert [what for what in whats if what not in unsure] == ["on", "enters CV", "off", "fell"]
     fell = outcome.switched_off["main"].fell_after
     assert fell is not None
     assert 0.5 < fell < 4.0

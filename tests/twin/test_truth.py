@@ -77,7 +77,8 @@ def test_twin_and_rehearsal_assume_in_the_same_words(tmp_path: Path) -> None:
         for name, truth in (("left", Truth(1)), ("right", Truth(1)))
     ]
     said = {sentence for truth in twins for sentence in truth.assumptions}
-    own = {sentence for sentence in rehearsed if not sentence.startswith("a linked output")}
+    # What the program does is none of a twin's business.
+    own = {each for each in rehearsed if not each.startswith("a linked output") and "the program" not in each}
     assert own <= said
     assert any("contact resistance is not given" in sentence for sentence in own)
 

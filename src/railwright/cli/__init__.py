@@ -25,6 +25,11 @@ def _help() -> Exit:
 
 def main() -> None:
     """Run the command that `sys.argv` names and exit with its code (see `railwright.cli.exits`)."""
+    if sys.argv[1:2] == ["off"] and len(sys.argv) > 2 and not any(a.startswith("-") for a in sys.argv[2:]):
+        # The one command that is in a hurry.
+        from railwright.cli.off_now import command
+
+        command(sys.argv[2:])
     from railwright.cli.streams import tolerate
 
     tolerate()

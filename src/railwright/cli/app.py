@@ -10,6 +10,7 @@ from railwright.cli import (
     evaluate,
     first_power,
     new,
+    off,
     rehearse,
     report,
     run,
@@ -29,5 +30,5 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-for module in (check, rehearse, run, evaluate, report, twin, demo, new, first_power, sheet, waveform):
+for module in (check, rehearse, run, off, evaluate, report, twin, demo, new, first_power, sheet, waveform):
     app.command(epilog=EXIT_CODES)(guarded(getattr(module, module.__name__.rpartition(".")[2])))

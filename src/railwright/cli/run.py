@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from railwright.cli.printer import Printer
     from railwright.running.outcome import RunOutcome, SwitchedOff
     from railwright.twin.launcher import TwinBench
+    from railwright.twin.virtual_network import VirtualNetwork
 
 Unit = Annotated[str, typer.Option(metavar="SERIAL", help="Serial number of the specimen under test.")]
 Operator = Annotated[str, typer.Option(metavar="NAME", help="Who runs it.")]
@@ -86,7 +87,7 @@ def run(
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
-    from railwright.guard.client import ProcessLink
+    from railwright.guard.process_link import ProcessLink
     from railwright.running.interruption import StopRequest, signals_ask
 
     if not twins and (true or fault or mischief):
@@ -217,6 +218,8 @@ def report_outcome(outcome: RunOutcome) -> None:
             say(f"deviation: {line}")
     for line in outcome.cautions:
         complain(f"caution: {line}")
+    if outcome.fault:
+        complain(f"{outcome.fault}railwright: this is a fault in Railwright itself, not in your documents")
     say(f"run: {outcome.folder}")
 
 
@@ -252,7 +255,7 @@ def off_words(off: SwitchedOff) -> str:
     return f"OFF NOT CONFIRMED: {state}, {voltage}"
 
 
-def report_truth(outcome: RunOutcome, twins: TwinBench) -> None:
+def report_truth(outcome: RunOutcome, twins: TwinBench | VirtualNetwork) -> None:
     """Keep what the seed had drawn beside the record. Where that fails, the run has ended as it has."""
     from railwright.cli.truth import keep_truth
 
@@ -264,7 +267,7 @@ def report_truth(outcome: RunOutcome, twins: TwinBench) -> None:
 
 def code_of_run(outcome: RunOutcome) -> Exit:
     """6 where an output could not be confirmed off, whatever else happened; else 0 when the run played to its
-    end, 4 when an instrument failed, 3 when anything else ended it.
+    end, 4 when an instrument failed, 70 for a fault in Railwright, 3 when anything else ended it.
     """
     from railwright.running.outcome import Ended
 
@@ -272,4 +275,5 @@ def code_of_run(outcome: RunOutcome) -> Exit:
         return Exit.OFF_NOT_CONFIRMED
     if outcome.ended is Ended.COMPLETED:
         return Exit.DONE
-    return Exit.INSTRUMENT if outcome.ended is Ended.INSTRUMENT else Exit.STOPPED
+    codes = {Ended.INSTRUMENT: Exit.INSTRUMENT, Ended.FAULT: Exit.FAULT}
+    return codes.get(outcome.ended, Exit.STOPPED)

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
     from railwright.twin.launcher import TwinBench
     from railwright.twin.truth import TrueValue
+    from railwright.twin.virtual_network import VirtualNetwork
 
 IN_RUN = "twins.json"
 """Its name in the folder of a run."""
@@ -42,13 +43,13 @@ def _allowed(true: TrueValue) -> str:
     return ("as nominal" if true.low == true.high else bounds) + ("; set by --true" if true.given else "")
 
 
-def write_truth(path: Path, twins: TwinBench) -> None:
+def write_truth(path: Path, twins: TwinBench | VirtualNetwork) -> None:
     """SI numbers, stable keys."""
     text = json.dumps(twins.truth_data(), ensure_ascii=False, indent=2, allow_nan=False)
     path.write_text(text + "\n", encoding="utf-8")
 
 
-def keep_truth(folder: Path, twins: TwinBench) -> Path:
+def keep_truth(folder: Path, twins: TwinBench | VirtualNetwork) -> Path:
     """The same beside the record of a run, and in its manifest. No evaluation reads it."""
     from railwright.running.manifest import MANIFEST, write_manifest
 

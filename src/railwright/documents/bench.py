@@ -4,7 +4,8 @@ from typing import Any, Literal, Self
 
 from pydantic import ConfigDict, Field, model_validator
 
-from railwright.documents.channel import Channel, channel_named
+from railwright.documents.channel import Channel
+from railwright.documents.channel_name import channel_named
 from railwright.documents.conductor import Conductor
 from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
 
-from railwright.documents.channel import channel_named
+from railwright.documents.channel_name import channel_named
 from railwright.documents.files import Source
 from railwright.documents.hook_up import AUTO
 from railwright.documents.references import items, keys, names, text, texts, twice, unknown

@@ -1,16 +1,11 @@
 """The number by which an instrument knows an output (SCPI-1999: channel)."""
 
-import re
 from typing import Annotated
 
 from pydantic import BeforeValidator, WithJsonSchema
 
+from railwright.documents.channel_name import channel_named
 from railwright.quantities import quoted
-
-
-def channel_named(text: str) -> int | None:
-    """The channel that a text says, such as an output's name; None: it is no whole number of 1 to 99999."""
-    return (int(text) or None) if re.fullmatch(r"\d{1,5}", text, re.ASCII) else None
 
 
 def _channel(given: object) -> int:

@@ -7,6 +7,7 @@ One object on one event loop; the loop's time may be virtual. It never waits for
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
@@ -29,11 +30,16 @@ GOODBYE = 5.0
 
 
 class Guard:
-    """Owns the sessions of a bench. `fenced` says since when nothing is passed on any more, and why."""
+    """Owns the sessions of a bench.
+
+    fenced: why nothing is passed on any more; '' while it is. ends: what became of each input when everything
+    was switched off; None until that is over.
+    """
 
     def __init__(self, connect: Connect, tell: Tell, locks: Locks | None = None) -> None:
         self.plan: OffPlan | None = None
         self.fenced = ""
+        self.ends: dict[str, Any] | None = None
         self._connect, self._tell = connect, tell
         self._locks = locks or Locks(None)
         self._sessions: dict[str, Session] = {}
@@ -107,6 +113,20 @@ class Guard:
         self._tell({"kind": "off begun", "why": why, "time": asyncio.get_running_loop().time()})
         self._off = asyncio.get_running_loop().create_task(self._switch_off(orderly))
 
+    @property
+    def is_all_off(self) -> bool:
+        """Whether nothing of a plan is left on, but what is to stay on."""
+        if self.plan is None or self.ends is None:
+            return self.plan is None
+        return all(end["confirmed"] or end["stays_on"] for end in self.ends.values())
+
+    @property
+    def ends_so_far(self) -> dict[str, Any]:
+        """What became of each input by now; nothing before anything was switched off."""
+        if self._switching is None:
+            return {}
+        return {name: asdict(end) for name, end in self._switching.ends.items()}
+
     async def until_off(self) -> None:
         """Until a switching-off that was begun is over."""
         if self._off is not None:
@@ -122,6 +142,7 @@ class Guard:
             result = {name: asdict(end) for name, end in ends.items()}
         else:
             result = {}
+        self.ends = result
         self._tell({"kind": "off over", "why": self.fenced, "ends": result})
 
     def _tell_off(self, what: str, fields: dict[str, Any]) -> None:
@@ -221,7 +242,8 @@ class Guard:
         with suppress(asyncio.CancelledError):
             while True:
                 due = start + turn * every
-                await asyncio.sleep(max(0.0, due - loop.time()))
+                if (early := due - loop.time()) > 0.0:
+                    await asyncio.sleep(early)
                 await self._let_pass(session, due + every)
                 answers, sent, received = await self._all_of(
                     session, message["messages"], message["deadline"]
@@ -229,9 +251,9 @@ class Guard:
                 if answers is None:
                     self._tell({**_head(message), "error": session.broken})
                     return
-                self._tell(
-                    {**_head(message), "turn": turn, "sent": sent, "received": received, "answer": answers}
-                )
+                told = {**_head(message), "turn": turn, "sent": sent, "received": received, "answer": answers}
+                # Told while the supply already works on the next question, where that is due.
+                loop.call_soon(self._tell, told)
                 # One that is late by then is asked for at once; those before it are left out.
                 turn = max(turn + 1, int((loop.time() - start) / every + 1e-9))
 
@@ -240,6 +262,7 @@ class Guard:
         one whose answer is known, which tells whether answers still belong to their questions.
         """
         loop, place = asyncio.get_running_loop(), 0
+        least = message["least"]
         questions: Sequence[Sequence[str]] = message["messages"]
         question_due = known_due = loop.time()
         with suppress(asyncio.CancelledError):
@@ -260,18 +283,21 @@ class Guard:
                     known_due = began + message["known_every"]
                 else:
                     place = (place + 1) % len(questions)
-                    question_due = began + max((loop.time() - began) / message["share"], message["least"])
+                    # What was waited for, until an exchange before it was over, is none of its own time.
+                    interval = max((received - sent) / message["share"], least)
+                    question_due = max(question_due + interval, loop.time() - interval)
 
     async def _let_pass(self, session: Session, at_latest: float) -> None:
-        """Let an exchange that is due go first where this one would delay it, but not longer than that."""
+        """Let an exchange that is soon due go first where this one would delay it, but not longer than that.
+
+        One whose time has come stands in the session's queue already: this one takes its turn behind it.
+        """
         loop = asyncio.get_running_loop()
-        while session.reserved:
-            due, now = min(session.reserved), loop.time()
-            if now + session.duration < due or now >= at_latest:
+        while (now := loop.time()) < at_latest:
+            due = min((each for each in session.reserved if each > now), default=math.inf)
+            if now + session.duration < due:
                 return
             await asyncio.sleep(max(1e-4, min(due, at_latest) - now))
-            if due in session.reserved:
-                await asyncio.sleep(max(1e-4, session.duration))
 
     async def _all_of(
         self, session: Session, messages: Sequence[str], deadline: float

@@ -11,12 +11,11 @@ import hashlib
 import json
 import os
 import socket
-import tempfile
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from railwright.guard.wire import socket_of
+from railwright.guard.address import socket_of
 
 
 class Locked(Exception):
@@ -25,7 +24,12 @@ class Locked(Exception):
 
 def runtime_folder() -> Path:
     """Where locks and off plans lie while runs go on: one place for all users of the computer."""
-    folder = Path(os.environ.get("RAILWRIGHT_RUNTIME") or Path(tempfile.gettempdir()) / "railwright")
+    given = os.environ.get("RAILWRIGHT_RUNTIME")
+    if not given:
+        import tempfile
+
+        given = os.path.join(tempfile.gettempdir(), "railwright")
+    folder = Path(given)
     with suppress(FileExistsError):
         folder.mkdir(parents=True)
         with suppress(PermissionError):

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from railwright.guard.input_end import InputEnd
 from railwright.guard.off_plan import InputOff, Look, OffPlan, OutputOff, SupplyOff, read_look
 from railwright.guard.session import Session, SessionError
+from railwright.guard.watchdog import end_watchdog
 
 Tell = Callable[[str, dict[str, Any]], None]
 """Told what happens: kind and fields. It must neither wait nor raise."""
@@ -32,30 +33,6 @@ TRUST = 10.0
 
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
-
-
-@dataclass(slots=True)
-class InputEnd:
-    """What became of one input. Times are of the loop's clock [s].
-
-    confirmed: read to be off, without a current, its voltage fallen or held by the device. off_sent: when OFF
-    first went out; None: never. off_read: when all its outputs first said off. fell: when the voltage was
-    first read to have fallen. voltage, current: last read; None: never. holds: voltage [V] that the device
-    keeps. why: in words, what is not confirmed, or why it stays on. below: voltage that counts as off [V].
-    """
-
-    input: str
-    confirmed: bool = False
-    stays_on: str = ""
-    off_sent: float | None = None
-    off_read: float | None = None
-    fell: float | None = None
-    voltage: float | None = None
-    current: float | None = None
-    read_at: float | None = None
-    holds: float | None = None
-    why: str = ""
-    below: float = 0.0
 
 
 class _Supply:
@@ -84,7 +61,10 @@ class SwitchOff:
     def __init__(self, plan: OffPlan, sessions: Mapping[str, Session], tell: Tell) -> None:
         self.plan = plan
         self.ends = {
-            each.name: InputEnd(each.name, stays_on=each.stays_on, below=each.below) for each in plan.inputs
+            each.name: InputEnd(
+                each.name, stays_on=each.stays_on, kept_on=bool(each.stays_on), below=each.below
+            )
+            for each in plan.inputs
         }
         self._tell = tell
         self._supplies = {each.name: _Supply(each, sessions[each.name]) for each in plan.supplies}
@@ -106,13 +86,16 @@ class SwitchOff:
         self._began = loop.time()
         watching = [loop.create_task(self._deal_with(supply)) for supply in self._supplies.values()]
         inputs = [
-            loop.create_task(self._input(each, orderly)) for each in self.plan.inputs if not each.stays_on
+            loop.create_task(self._whatever_comes(each, orderly))
+            for each in self.plan.inputs
+            if not each.stays_on
         ]
         try:
             if inputs:
                 await asyncio.wait(inputs)
-            for task in inputs:
-                task.result()
+            for supply in self._supplies.values():
+                if supply.document.watchdog:
+                    await self._end_watchdog(supply)
         finally:
             for supply in self._supplies.values():
                 supply.done = True
@@ -128,30 +111,43 @@ class SwitchOff:
 
     # One input
 
+    async def _whatever_comes(self, each: InputOff, orderly: bool) -> None:
+        """A fault of the program with one input leaves no other waiting, nor that one without OFF."""
+        end = self.ends[each.name]
+        try:
+            await self._input(each, orderly)
+        except Exception as error:  # noqa: BLE001 - whatever it is, it is said and the others go on
+            if end.off_sent is None:
+                self._send_off(each, end)
+            end.why = f"a fault of the program: {error!r}"
+        finally:
+            self._asked[each.name].set()
+            self._settled[each.name].set()
+
     async def _input(self, each: InputOff, orderly: bool) -> None:
-        end, loop = self.ends[each.name], asyncio.get_running_loop()
+        end = self.ends[each.name]
         for name in each.after:
             await self._wait(self._asked.get(name), self.plan.silence)
         for name in each.only_after:
             before = self.ends.get(name)
             await self._wait(self._settled.get(name), None)
             if before is not None and not before.confirmed:
-                end.why = f"stays on: {name} is not confirmed off"
+                end.kept_on, end.why = True, f"stays on: {name} is not confirmed off"
                 self._tell("stays on", {"input": each.name, "why": end.why})
-                self._asked[each.name].set()
-                self._settled[each.name].set()
                 return
         if orderly and each.ramp_down > 0.0:
             await self._lead_down(each)
-        end.off_sent = loop.time()
+        self._send_off(each, end)
+        await self._confirm(each, end)
+
+    def _send_off(self, each: InputOff, end: InputEnd) -> None:
+        end.off_sent = asyncio.get_running_loop().time()
         self._tell("off sent", {"input": each.name, "time": end.off_sent})
         for output in each.outputs:
             supply = self._supplies[output.supply]
             supply.wanted[output.name] = output
             self._push(supply, output)
             supply.wake.set()
-        await self._confirm(each, end)
-        self._settled[each.name].set()
 
     async def _wait(self, event: asyncio.Event | None, at_most: float | None) -> None:
         """For an event, or until it is hurried, or for so long."""
@@ -165,21 +161,32 @@ class SwitchOff:
                 task.cancel()
 
     async def _lead_down(self, each: InputOff) -> None:
-        """Take the voltage to 0 in even stairs."""
-        start = {output.name: self._newest_voltage(output) for output in each.outputs}
+        """Take the voltage to 0 in even stairs, from where it is read to be. Not where an output is off by
+        now, or its supply gives no answer: it then goes off at once.
+        """
+        loop = asyncio.get_running_loop()
+        last = loop.time() + self.plan.silence
+        while (start := self._standing(each)) is None:
+            if loop.time() >= last or self._hurry.is_set():
+                return
+            await self._wait(asyncio.Event(), self.plan.every)
         steps = max(1, round(each.ramp_down / STAIR))
         for step in range(1, steps + 1):
-            for output in each.outputs:
-                if output.set_voltage:
-                    voltage = start[output.name] * (1 - step / steps)
-                    self._supplies[output.supply].session.push(output.set_voltage.format(f"{voltage:.6g}"))
+            for output, voltage in zip(each.outputs, start, strict=True):
+                text = output.set_voltage.format(f"{voltage * (1 - step / steps):.6g}")
+                self._supplies[output.supply].session.push(text)
             await self._wait(asyncio.Event(), each.ramp_down / steps)
-            if self._hurry.is_set():
+            if self._hurry.is_set() or self._standing(each) is None:
                 return
 
-    def _newest_voltage(self, output: OutputOff) -> float:
-        look = self._supplies[output.supply].looks.get(output.name)
-        return abs(look[0].voltage) if look else 0.0
+    def _standing(self, each: InputOff) -> list[float] | None:
+        """Voltages of its outputs [V]; None where one was not read yet, is off, or its supply is lost."""
+        looks = [self._supplies[output.supply].looks.get(output.name) for output in each.outputs]
+        lost = any(self._supplies[output.supply].lost_since is not None for output in each.outputs)
+        if lost or not all(output.set_voltage for output in each.outputs):
+            return None
+        found = [abs(look[0].voltage) for look in looks if look is not None and not look[0].off]
+        return found if len(found) == len(looks) else None
 
     async def _confirm(self, each: InputOff, end: InputEnd) -> None:
         """Until the input is confirmed off for a while, or there is no more hope."""
@@ -237,7 +244,8 @@ class SwitchOff:
         if end.off_read is None:
             end.off_read = end.read_at
         for output, look in zip(each.outputs, looks, strict=True):
-            if abs(look.current) > output.no_current:
+            # Where the device holds a voltage, the output's bleeder takes some current from it.
+            if not -output.no_current - output.bleeds <= look.current <= output.no_current:
                 return f"{output.name} says off, and {look.current:.4g} A flow"
         end.holds = None
         if abs(end.voltage) < each.below:
@@ -250,6 +258,17 @@ class SwitchOff:
         return f"it says off, and {end.voltage:.4g} V stand there ({each.below:.3g} V count as off)"
 
     # One supply
+
+    async def _end_watchdog(self, supply: _Supply) -> None:
+        """Not where an output is neither confirmed off nor to stay on: the watchdog is what is left then."""
+        name = supply.document.name
+        mine = [e for e in self.plan.inputs if any(o.supply == name for o in e.outputs)]
+        left = [e.name for e in mine if not (self.ends[e.name].confirmed or self.ends[e.name].kept_on)]
+        if left:
+            why = f"{', '.join(left)}: not confirmed off"
+        else:
+            why = await end_watchdog(supply.document, supply.session, self.plan.deadline)
+        self._tell("watchdog", {"name": name, "off": not why, "why": why})
 
     async def _deal_with(self, supply: _Supply) -> None:
         """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""

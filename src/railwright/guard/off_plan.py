@@ -21,7 +21,8 @@ class OutputOff:
     """One output. off: messages that switch it off. set_voltage: message with `{}` for a voltage [V].
 
     state, voltage, current: where the look says them. no_current: |current| that counts as none [A].
-    share: of the input's voltage (series).
+    share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
+    device holds a voltage.
     """
 
     name: str
@@ -34,6 +35,7 @@ class OutputOff:
     off_words: tuple[str, ...] = ("0", "OFF")
     set_voltage: str = ""
     share: float = 1.0
+    bleeds: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,13 +61,19 @@ class InputOff:
 
 @dataclass(frozen=True, slots=True)
 class SupplyOff:
-    """One supply. identify: its question; identity: what it answered. look: queries that read its outputs."""
+    """One supply. identify: its question; identity: what it answered. look: queries that read its outputs.
+
+    watchdog: messages that switch its communication watchdog off, the last of them asking for its state, one
+    of `watchdog_off`; empty where none was armed.
+    """
 
     name: str
     address: str
     identify: str
     identity: str
     look: tuple[str, ...]
+    watchdog: tuple[str, ...] = ()
+    watchdog_off: tuple[str, ...] = ("0", "OFF")
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +105,14 @@ class OffPlan:
 
 
 def _plan(data: Mapping[str, Any]) -> OffPlan:
-    supplies = tuple(SupplyOff(**{**each, "look": tuple(each["look"])}) for each in data["supplies"])
+    supplies = tuple(_supply(each) for each in data["supplies"])
     inputs = tuple(_input(each) for each in data["inputs"])
     return OffPlan(**{**data, "supplies": supplies, "inputs": inputs})
+
+
+def _supply(data: Mapping[str, Any]) -> SupplyOff:
+    lists = {key: tuple(data[key]) for key in ("look", "watchdog", "watchdog_off") if key in data}
+    return SupplyOff(**{**data, **lists})
 
 
 def _input(data: Mapping[str, Any]) -> InputOff:

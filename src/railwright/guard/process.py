@@ -15,12 +15,14 @@ import signal
 import socket
 import struct
 import time
+from collections.abc import AsyncIterator
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from railwright.guard.core import SILENCE, Guard
 from railwright.guard.journal import Journal
+from railwright.guard.left_plans import forget_left_plans, plan_path
 from railwright.guard.locks import Locks, runtime_folder
 from railwright.guard.wire import connect
 
@@ -33,6 +35,9 @@ LARGEST_BACKLOG = 1 << 23
 
 BEAT = 0.2
 """How often the guard shows the run that it lives [s]."""
+
+SOON = 0.05
+"""How often somebody who asked for off is told how it goes on [s]."""
 
 IGNORED = ("SIGINT", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGTTOU", "SIGTTIN", "SIGPIPE", "SIGUSR1", "SIGUSR2")
 
@@ -53,6 +58,7 @@ class GuardProcess:
         self._writer: asyncio.StreamWriter | None = None
         self._guard: Guard | None = None
         self._ended = False
+        self._asking: set[asyncio.Task[None]] = set()
 
     async def serve(self) -> None:
         """Until the run has said goodbye or died, and everything is off."""
@@ -62,12 +68,12 @@ class GuardProcess:
         about = {"run_pid": self._run, "guard_pid": os.getpid()}
         folder = runtime_folder()
         control = folder / f"guard-{os.getpid()}.sock"
-        locks = Locks(folder, {**about, "control": str(control), "plan": str(_plan_path(folder))})
+        locks = Locks(folder, {**about, "control": str(control), "plan": str(plan_path(folder, os.getpid()))})
         guard = self._guard = Guard(connect, self._tell, locks)
         loop.add_signal_handler(
             signal.SIGTERM, lambda: guard.switch_off("the guard was told to end (SIGTERM)")
         )
-        server = await _control(control, self._asked)
+        server = await self._control(control)
         watching = [
             loop.create_task(guard.watch_beat(self._run_died)),
             loop.create_task(_watch_time(guard)),
@@ -85,9 +91,12 @@ class GuardProcess:
             for task in watching:
                 task.cancel()
             guard.close()
+            if self._asking:
+                await asyncio.wait(set(self._asking), timeout=0.5)
             if server is not None:
                 server.close()
-            for path in (control, _plan_path(folder)):
+            # Where something was not read to be off, the plan stays for `railwright off`.
+            for path in (control, *([plan_path(folder, os.getpid())] if guard.is_all_off else [])):
                 with suppress(OSError):
                     path.unlink()
             # The last line: what is not told before it did not happen.
@@ -114,20 +123,24 @@ class GuardProcess:
             else:
                 if kind not in ("beat", "exchange", "poll"):
                     self._journal.write({"time": time.monotonic(), **_short(message)})
-                guard.handle(message)
                 if kind == "arm":
                     self._keep_plan(message["plan"])
+                guard.handle(message)
 
     def _keep_plan(self, plan: str | None) -> None:
-        """Write the plan where whoever switches off by hand finds it; a full disk is no reason to end."""
-        path = _plan_path(runtime_folder())
+        """Write the plan where whoever switches off by hand finds it; a full disk is no reason to end. What
+        an earlier guard left for the same supplies is out of date from now on.
+        """
+        folder = runtime_folder()
+        path = plan_path(folder, os.getpid())
         with suppress(OSError):
             if plan is None:
                 path.unlink(missing_ok=True)
-            else:
-                beside = path.with_suffix(".part")
-                beside.write_text(plan, "utf-8")
-                os.replace(beside, path)
+                return
+            beside = path.with_suffix(".part")
+            beside.write_text(plan, "utf-8")
+            os.replace(beside, path)
+            forget_left_plans(folder, path)
 
     def _tell(self, message: dict[str, Any]) -> None:
         """To the run, without waiting for it, and to the journal."""
@@ -158,19 +171,51 @@ class GuardProcess:
         if guard.plan is not None:
             guard.switch_off(why)
 
-    async def _asked(self, request: dict[str, Any]) -> dict[str, Any]:
-        """What somebody else on this computer asks: off, or how things stand."""
+    async def _asked(self, request: dict[str, Any]) -> AsyncIterator[dict[str, Any]]:
+        """What somebody else on this computer asks: off, or how things stand. Where it is off, what became
+        of each input so far follows every `SOON` until that is over.
+        """
         guard = self._guard
         assert guard is not None
-        if request.get("do") == "off":
-            guard.switch_off("switched off by 'railwright off'")
-            return {"off": "begun", "guard_pid": os.getpid()}
-        return {
-            "armed": guard.plan is not None,
-            "fenced": guard.fenced,
-            "guard_pid": os.getpid(),
-            "run_pid": self._run,
-        }
+        if request.get("do") != "off":
+            yield {
+                "armed": guard.plan is not None,
+                "fenced": guard.fenced,
+                "guard_pid": os.getpid(),
+                "run_pid": self._run,
+            }
+            return
+        guard.switch_off("switched off by 'railwright off'")
+        yield {"off": "begun", "guard_pid": os.getpid()}
+        while guard.ends is None:
+            await asyncio.sleep(SOON)
+            yield {"off": "going on", "ends": guard.ends_so_far}
+        yield {"off": "over", "ends": guard.ends}
+
+    async def _control(self, path: Path) -> asyncio.AbstractServer | None:
+        """The control socket; None where it cannot be had, which is no reason not to guard."""
+
+        async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            task = asyncio.current_task()
+            assert task is not None
+            self._asking.add(task)
+            task.add_done_callback(self._asking.discard)
+            with suppress(OSError, ValueError, TimeoutError, AttributeError):
+                async with asyncio.timeout(5.0):
+                    request = json.loads(await reader.readline())
+                async for answer in self._asked(request):
+                    async with asyncio.timeout(5.0):
+                        writer.write(json.dumps(answer).encode() + b"\n")
+                        await writer.drain()
+            writer.close()
+
+        try:
+            server = await asyncio.start_unix_server(serve, str(path))
+            # Whoever stands at the bench may switch off, under whatever name they have logged in.
+            path.chmod(0o666)
+        except OSError:
+            return None
+        return server
 
 
 async def _watch_time(guard: Guard) -> None:
@@ -198,32 +243,11 @@ def _short(message: dict[str, Any]) -> dict[str, Any]:
     return {**short, "armed": message["plan"] is not None} if "plan" in message else short
 
 
-def _plan_path(folder: Path) -> Path:
-    return folder / f"plan-{os.getpid()}.json"
-
-
 def _open_process(number: int) -> int | None:
     """A descriptor of a process, which no later process of the same number can be taken for."""
     try:
         return os.pidfd_open(number)
     except (OSError, AttributeError):
-        return None
-
-
-async def _control(path: Path, asked: Any) -> asyncio.AbstractServer | None:
-    """The control socket; None where it cannot be had, which is no reason not to guard."""
-
-    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        with suppress(OSError, ValueError, TimeoutError):
-            async with asyncio.timeout(5.0):
-                request = json.loads(await reader.readline())
-                writer.write(json.dumps(await asked(request)).encode() + b"\n")
-                await writer.drain()
-        writer.close()
-
-    try:
-        return await asyncio.start_unix_server(serve, str(path))
-    except OSError:
         return None
 
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import os
-import re
 import signal
 import socket
 import sys
 from collections.abc import Awaitable, Callable
 from typing import Protocol
 
-_SOCKET = re.compile(r"TCPIP\d*::(\[[^\]]+\]|[^:\s]+)::(\d{1,5})::SOCKET", re.IGNORECASE)
+from railwright.guard.address import socket_of
 
 CHUNK = 65536
 """Most bytes taken from a connection at once."""
@@ -40,14 +39,6 @@ class Writer(Protocol):
 Streams = tuple[Reader, Writer]
 Connect = Callable[[str], Awaitable[Streams]]
 """VISA address -> an open connection. OSError where there is none."""
-
-
-def socket_of(address: str) -> tuple[str, int] | None:
-    """Host and port of `TCPIP::host::port::SOCKET`; None for any other kind of address."""
-    found = _SOCKET.fullmatch(address.strip())
-    if found is None or not 0 < int(found[2]) < 65536:
-        return None
-    return found[1].strip("[]"), int(found[2])
 
 
 async def connect(address: str) -> Streams:

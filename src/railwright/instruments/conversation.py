@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from railwright.instruments.dialect import Dialect, compose
+from railwright.instruments.dialect import Dialect
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.instruments.session import Answer, OpenSession, Session
+from railwright.instruments.units import compose
 from railwright.scpi.errors import parse_entry
 
 _ANSWER = re.compile(r'(?:^|(?<=;))(?:[^;"]|"(?:[^"]|"")*")*')
@@ -31,6 +32,8 @@ class Conversation:
         self.name = name
         self.dialect = dialect
         self.lost = False
+        self.took: dict[int, float] = {}
+        """Answers in a message -> the shortest that such an exchange took so far [s]."""
         self._address = address
         self._open = open_session
         self._session: Session | None = None
@@ -72,7 +75,9 @@ class Conversation:
         if self.dialect.compound:
             message = compose(units)
             answer = self._ask_or_explain(message, at) if explain else self.ask(message, at)
-            return split_answers(answer.text), answer
+            parts, took = split_answers(answer.text), answer.received - answer.sent
+            self.took[len(parts)] = min(took, self.took.get(len(parts), took))
+            return parts, answer
         answers: list[Answer] = []
         for unit in units:
             if unit.partition(" ")[0].endswith("?"):
@@ -82,6 +87,16 @@ class Conversation:
             at = None
         whole = Answer(";".join(a.text for a in answers), answers[0].sent, answers[-1].received)
         return [a.text for a in answers], whole
+
+    def expected_time(self, answers: int) -> float:
+        """How long a message with so many answers takes [s], by those that were exchanged so far; 0: there
+        were none.
+        """
+        if not self.took:
+            return 0.0
+        few, many = min(self.took), max(self.took)
+        each = max(0.0, (self.took[many] - self.took[few]) / (many - few)) if many > few else 0.0
+        return self.took[few] + each * (answers - few)
 
     def messages(self, units: Sequence[str]) -> tuple[str, ...]:
         """Units as messages: one where the dialect allows it, else one each."""

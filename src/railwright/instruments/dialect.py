@@ -21,8 +21,10 @@ from pydantic import (
     model_validator,
 )
 
-from railwright.instruments.words import check_words, forms
-from railwright.scpi.data import Expression, format_channels, parse_channels
+from railwright.instruments.units import unit_of
+from railwright.instruments.words import check_words, forms, off_answers
+from railwright.scpi.channels import format_channels
+from railwright.scpi.data import Expression, parse_channels
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import parse_message
 
@@ -42,12 +44,13 @@ Setting = Literal[
     "slew_rising",
     "slew_falling",
     "sense",
+    "voltage_mode",
 ]
 Value = float | bool | str
 """A number in SI units, on or off, or a word of the dialect's `words`."""
 
 SWITCHES = frozenset({"output", "ovp_on", "opp_on", "ocp_on", "trip_at_limit"})
-CHOICES = frozenset({"sense"})
+CHOICES = frozenset({"sense", "voltage_mode"})
 NEEDED = ("output", "voltage", "current_limit")
 HIGHEST_CHANNEL = 99_999
 """Highest number of a channel that an answer may name."""
@@ -137,9 +140,8 @@ class Status(_Part):
 
 
 class PointList(_Part):
-    """Headers of the output's own point list."""
+    """Headers of the output's own point list; the setting `voltage_mode` says whether it rules."""
 
-    mode: Command
     voltages: Command
     dwells: Command
     count: Command
@@ -194,6 +196,8 @@ class Dialect(_Part):
                 raise ValueError(f"expected '{word}' among the words, got none")
         if (self.addressing == "selected-output") != (self.instrument.select is not None):
             raise ValueError("expected instrument.select with 'addressing: selected-output', and only there")
+        if (self.points is None) != ("voltage_mode" not in self.settings):
+            raise ValueError("expected 'voltage_mode' among the settings with 'points', and only there")
         if self.list_readings and self.addressing != "channel-list":
             raise ValueError("expected 'list_readings: false' with 'addressing: selected-output'")
         return self
@@ -279,7 +283,7 @@ class Dialect(_Part):
     @property
     def off_answers(self) -> tuple[str, ...]:
         """What the query of an output's state may answer where it is off, in capitals."""
-        return tuple(dict.fromkeys(("0", "OFF", *(form.upper() for form in forms(self.words["off"])))))
+        return off_answers(self.words["off"])
 
     def state_units(self, channels: Sequence[int]) -> list[str]:
         """Queries of whether channels are on; one for all where the dialect reads lists."""
@@ -324,18 +328,7 @@ class Dialect(_Part):
         raise ValueError(f"expected one of {', '.join(self.words.values())}, got {answer!r}")
 
     def _with(self, header: str, channels: Sequence[int], *parameters: str) -> str:
-        given = [*parameters]
-        if self.addressing == "channel-list":
-            given.append(format_channels(tuple(channels)))
-        return f"{header} {','.join(given)}" if given else header
-
-
-def compose(units: Sequence[str]) -> str:
-    """One message of several commands, each from the root: `VOLT 5;:VOLT?;*OPC?`."""
-    return "".join(
-        unit if position == 0 else f";{unit}" if unit.startswith("*") else f";:{unit}"
-        for position, unit in enumerate(units)
-    )
+        return unit_of(self.addressing, header, channels, *parameters)
 
 
 class DialectError(Exception):

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from railwright.instruments.comparison import allowed_difference
-from railwright.instruments.dialect import PointList, compose
+from railwright.instruments.dialect import PointList
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
-from railwright.instruments.supply import Supply
+from railwright.instruments.supply import Change, Supply
+from railwright.instruments.units import compose
 from railwright.scpi.numbers import parse_response
 
 DWELL_PART = 1e-4
@@ -44,7 +45,8 @@ def load(supply: Supply, own: OwnList) -> None:
 
 def arm(supply: Supply, output: str) -> None:
     """Let the list rule the voltage, verified: from now on the start plays it."""
-    _put_word(supply, output, _headers(supply).mode, "list")
+    _headers(supply)
+    supply.put_together([Change(output, "voltage_mode", "list")])
 
 
 def start(supply: Supply, outputs: Sequence[str]) -> Answer:
@@ -67,7 +69,8 @@ def stop(supply: Supply) -> None:
 
 def release(supply: Supply, output: str) -> None:
     """Let the set point rule the voltage again, verified; no list may run."""
-    _put_word(supply, output, _headers(supply).mode, "fixed")
+    _headers(supply)
+    supply.put_together([Change(output, "voltage_mode", "fixed")])
 
 
 def _headers(supply: Supply) -> PointList:

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.comparison import allowed_difference
 from railwright.instruments.conversation import Conversation, split_answers
-from railwright.instruments.dialect import Setting, Value, compose, load_dialect
+from railwright.instruments.dialect import Setting, Value, load_dialect
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
+from railwright.instruments.units import compose
 from railwright.printable import printable
 from railwright.scpi.numbers import parse_response
 from railwright.traces import Mode
@@ -220,6 +221,10 @@ class Supply(Conversation):
     def look(self, outputs: Sequence[str]) -> tuple[str, ...]:
         """The messages that `read` sends, for whoever sends them on a schedule."""
         return self.messages(self._look_units(outputs)[0])
+
+    def answers_of_look(self, outputs: Sequence[str]) -> int:
+        """How many answers `look` brings."""
+        return self._look_units(outputs)[1]
 
     def understood_look(self, outputs: Sequence[str], answer: Answer) -> dict[str, Reading]:
         """What the answer to `look` says of these outputs."""

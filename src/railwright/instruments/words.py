@@ -17,6 +17,11 @@ def forms(written: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(text.upper() for text in (written, short) if text))
 
 
+def off_answers(off: str) -> tuple[str, ...]:
+    """What the query of an output's state may answer where it is off, in capitals; off: the word for it."""
+    return tuple(dict.fromkeys(("0", "OFF", *forms(off))))
+
+
 def means_on(written: str) -> bool | None:
     """What a text says as a boolean (SCPI-1999 vol. 1, 7.3): ON, OFF, or a number, which is rounded; None:
     it is none.

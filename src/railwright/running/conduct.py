@@ -4,23 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import traceback
 from collections import deque
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
-from railwright.guard.client import GuardLink, GuardLost
+from railwright.guard.link import GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing
 from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
 from railwright.running.clocks import Clocks
+from railwright.running.end_run import EndRun
+from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
 from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
-from railwright.running.outcome import Ended, InputReading, RunOutcome, SwitchedOff
+from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
@@ -29,7 +31,8 @@ from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
 from railwright.running.waiting import Triggers
-from railwright.running.watch import Alarm, Watch
+from railwright.running.watch import Watch
+from railwright.running.watchdogs import arm_watchdogs, watched
 
 if TYPE_CHECKING:
     from railwright.instruments.session import Trace
@@ -43,20 +46,14 @@ LATE = 0.01
 NAP = 0.02
 """Longest wait of the loop, so that a trigger or a failing record is seen [s]."""
 
+SHORTEST = 1e-4
+"""Shortest interval of readings [s]; no supply answers faster."""
+
 AHEAD = 0.03
 """So long before its time a set point is handed to the guard, which sends it on time [s]."""
 
 SETTINGS_PERIOD = 10.0
 """Settings that are asked for again more seldom than this [s] are a deviation that the report shows."""
-
-
-class Over(Exception):
-    """Ends the run from within."""
-
-    def __init__(self, ended: Ended, cause: str) -> None:
-        super().__init__(ended, cause)
-        self.ended = ended
-        self.cause = cause
 
 
 class Conduct:
@@ -82,7 +79,7 @@ class Conduct:
         self.decay_limit, self.wait_for_lost, self.consent = decay_limit, wait_for_lost, consent
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
-        self.every = max(self.procedure.record.every, 1e-3)
+        self.every = max(self.procedure.record.every, SHORTEST)
         self.looks = max(1, math.ceil(self.every / WATCH_EVERY))
         """Outputs are looked at so many times for each reading that is recorded."""
         self.polling = Polling(rig, link, trace)
@@ -92,16 +89,14 @@ class Conduct:
         self.not_confirmed: tuple[str, ...] = ()
         self.cautions: list[str] = []
         self.remedy = ""
+        self.fault = ""
         self.late = 0.0
-        self.missed = 0
         self.left_out = 0
         self.clocks = Clocks()
-        self._rows: dict[str, int] = {}
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
         self.triggers = triggers or Triggers()
         self._waiting: tuple[Waiting, float] | None = None
-        self._taking_in = False
-        self._alarms: list[Alarm] = []
+        self.intake = Intake(link, rig, recorder, self.watch, self.polling, self.looks, self._failed)
         rig.switched = self._switched
 
     def go(self) -> tuple[Ended, str]:
@@ -124,8 +119,9 @@ class Conduct:
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
             self._load_first()
             self._arm(energising=True)
+            arm_watchdogs(self.rig, self.procedure, self.recorder, self.every / self.looks)
             self._play()
-        except Over as over:
+        except EndRun as over:
             ended, cause = over.ended, over.cause
         except FoundOn as found:
             ended, cause = Ended.STOPPED, str(found)
@@ -136,6 +132,9 @@ class Conduct:
         except InstrumentError as error:
             self._failed(error)
             ended, cause, self.remedy = Ended.INSTRUMENT, str(error), error.remedy
+        except Exception as error:  # noqa: BLE001 - it ends the run as anything else does, and is shown
+            ended, cause = Ended.FAULT, f"a fault in Railwright itself: {error!r}"
+            self.fault = traceback.format_exc()
         else:
             return Ended.COMPLETED, ""
         self.recorder.event("run ends", "run", cause)
@@ -144,12 +143,22 @@ class Conduct:
     def _arm(self, *, energising: bool) -> None:
         """Give the guard what is to be switched off. Before anything was on, no lost supply is waited for."""
         lost = self.wait_for_lost if energising else min(2.0, self.wait_for_lost)
-        plan = compile_off_plan(self.rig, self.device, self.procedure, decay=self.decay_limit, lost=lost)
-        self.link.arm(plan)
+        # Those of watchdogs that are armed next are known to the guard before they are.
+        watchdogs = watched(self.rig, self.procedure) if energising else ()
+        self.link.arm(
+            compile_off_plan(
+                self.rig,
+                self.device,
+                self.procedure,
+                decay=self.decay_limit,
+                lost=lost,
+                watchdogs=watchdogs,
+            )
+        )
 
     def _switched(self, name: str, on: bool, when: float) -> None:
         """An input was switched and said so: from now on its readings are judged by that."""
-        self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when)))
+        self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when), self.recorder.now()))
 
     def _pause(self, duration: float) -> None:
         self.link.sleep_until(self.link.now() + duration)
@@ -157,7 +166,7 @@ class Conduct:
     def _break_wait(self) -> None:
         """What is looked at in every wait for an answer: it may end the run, and so the wait."""
         self._look()
-        self._take_in()
+        self.intake.take_in()
 
     def _load_first(self) -> None:
         """The first point list of each input, loaded and verified while all outputs are off."""
@@ -183,23 +192,26 @@ class Conduct:
         """Whether somebody, the disk or the computer wants it to end."""
         self.stop.drain()
         if slept := self.clocks.look():
-            raise Over(Ended.STOPPED, slept)
+            raise EndRun(Ended.STOPPED, slept)
         if self.stop.reason is not None:
-            raise Over(Ended.INTERRUPTED, self.stop.reason)
+            raise EndRun(Ended.INTERRUPTED, self.stop.reason)
         if self.recorder.failed is not None:
-            raise Over(Ended.RECORD, f"the record could not be written: {self.recorder.failed}")
+            raise EndRun(Ended.RECORD, f"the record could not be written: {self.recorder.failed}")
 
     def _play(self) -> None:
         """The procedure against the clock: every move is due at its own instant, no drift."""
         moves, spans = deque(move for move in self.plan.moves if move.time >= 0.0), self.plan.spans
         zero = self.link.now() + LEAD_IN
-        self.recorder.begin(zero)
+        recorder = self.recorder
+        recorder.begin(zero)
         self.began = dt.datetime.now().astimezone() + dt.timedelta(seconds=LEAD_IN)
         self.recorder.progress.begins(spans, self.plan.duration)
         self.polling.begin(zero - LEAD_IN, self.every / self.looks)
+        for name, period in self.polling.periods.items():
+            recorder.event("settings watched", name, f"each again in about {show(period, 's')}")
         while True:
             self._look()
-            self._take_in()
+            self.intake.take_in()
             waits = self._waits_on()
             now = self.recorder.now()
             # In the record's time: that of the plan, and what was waited for until now.
@@ -215,8 +227,16 @@ class Conduct:
                 # The step of a move that is handed over ahead of its time begins with it, when it is done.
                 self._do(move, zero + due)
                 continue
-            self.link.wait(self.link.now() + min(NAP, due - (AHEAD if moves else 0.0) - now))
+            # Never for nothing: what rounding leaves of a wait would not let virtual time pass.
+            left = max(1e-6, due - (AHEAD if moves else 0.0) - now)
+            self.link.wait(self.link.now() + min(NAP, left))
         self.polling.end()
+        self.intake.take_in()
+        for name in self.rig.set_points:
+            # The last one may still be under way.
+            self.intake.count(
+                name, max(self.intake.rows.get(name, -1), int((recorder.now() + LEAD_IN) / self.every) - 1)
+            )
         self._steps.end(self.plan.duration + self.held)
 
     def _overtaken(self, move: Move, moves: deque[Move], now: float) -> bool:
@@ -257,7 +277,7 @@ class Conduct:
             self.recorder.event(f"{wait.source} comes", "run", f"after {show(now - since, 's')}", now)
             return False
         if now - since > wait.time_out:
-            raise Over(Ended.STOPPED, f"no {wait.source} came within {show(wait.time_out, 's')}")
+            raise EndRun(Ended.STOPPED, f"no {wait.source} came within {show(wait.time_out, 's')}")
         return True
 
     def _do(self, move: Move, at: float) -> None:
@@ -279,9 +299,12 @@ class Conduct:
         elif move.kind == "limit":
             done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":
+            self.watch.switches(move.input)
             done = recorder.at(self.rig.off(move.input, at=at))
         else:
             on = move.kind == "on"
+            if on:
+                self.watch.switches(move.input)
             done = recorder.at(self.rig.set(move.input, move.voltage, move.slew, switch_on=on, at=at))
         self._steps.moved(move, done)
         late = done - move.time - self.held
@@ -308,89 +331,26 @@ class Conduct:
         elif move.kind != "set":
             recorder.event(move.kind, move.input, time=done)
 
-    def _take_in(self) -> None:
-        """Everything that the guard has told since; what it shows may end the run."""
-        if self._taking_in:
-            return
-        self._taking_in = True
-        try:
-            while self.link.inbox:
-                self._taken(self.link.inbox.popleft())
-        finally:
-            self._taking_in = False
-
-    def _taken(self, message: dict[str, Any]) -> None:
-        if message["kind"] == "off begun":
-            raise Over(Ended.STOPPED, message["why"])
-        if message["kind"] != "poll":
-            return
-        seen = self.polling.understand(message)
-        for position, raw in seen.readings:
-            self._read(position, raw)
-        if self._alarms:
-            self._end_by_alarms()
-        if seen.differences:
-            told = "; ".join(seen.differences)
-            raise Over(Ended.CHANGED, f"{told}: changed at its panel, or by another program")
-
-    def _read(self, position: int, raw: InputReading) -> None:
-        """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
-        if position % self.looks:
-            asked = None if raw.asked is None else self.recorder.at(raw.asked)
-            reading = replace(raw, time=self.recorder.at(raw.time), asked=asked)
-        else:
-            self._count(raw.input, position // self.looks)
-            reading = self.recorder.reading(raw)
-        events, alarm = self.watch.see(reading)
-        self.recorder.add_all(events)
-        if alarm is not None:
-            self._alarms.append(alarm)
-
-    def _count(self, name: str, row: int) -> None:
-        """Rows of the record that were left out, because the supply did not answer in time for them."""
-        before = self._rows.get(name, row - 1)
-        self.missed += max(0, row - before - 1)
-        self._rows[name] = row
-
-    def _end_by_alarms(self) -> None:
-        alarms, self._alarms = self._alarms, []
-        for alarm in alarms:
-            if alarm.ended is Ended.TRIPPED:
-                self._linked(alarm.input)
-            else:
-                self.recorder.event("stop condition", alarm.input, alarm.cause, alarm.time)
-        first = min(alarms, key=lambda alarm: alarm.ended is not Ended.TRIPPED)
-        raise Over(first.ended, "; ".join(alarm.cause for alarm in alarms))
-
-    def _linked(self, tripped: str) -> None:
-        """Linked trips: what goes off because another did, at once and whatever fails."""
-        gone, follow = {tripped}, [tripped]
-        while follow:
-            source = follow.pop()
-            for name, feed in self.rig.set_points.items():
-                if source in feed.trips_when and name not in gone:
-                    gone.add(name)
-                    follow.append(name)
-                    if name in self.rig.on:
-                        done = self.recorder.at(self.rig.off(name, self._failed))
-                        self.recorder.event("trips linked", name, f"because {source} tripped", done)
-
     def _failed(self, error: InstrumentError) -> None:
         self.recorder.event("instrument fails", error.instrument, error.told)
 
     # The end
 
     def _switch_off(self, ended: Ended, cause: str) -> None:
-        self._steps.end(self.recorder.now(), whole=False)
+        """OFF goes out before anything else is done or said."""
         self.link.interrupted = lambda: None
-        if self.link.plan is None:
-            return  # nothing was told to any output
         self.link.watched = ()
+        armed = self.link.plan is not None
+        if armed:
+            orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
+            why = "the procedure was played" if ended is Ended.COMPLETED else cause
+            self.link.begin_off(why, orderly=orderly, urgent=lambda: self.stop.urgent)
+        self._steps.end(self.recorder.now(), whole=False)
+        if not armed:
+            return  # nothing was told to any output
         self.recorder.progress.switching_off(", then ".join(self.order))
         shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling, self.device)
-        orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
-        why = "the procedure was played" if ended is Ended.COMPLETED else cause
-        self.switched_off = shut_down.go(self.link, why, orderly=orderly, stop=self.stop)
+        self.switched_off = shut_down.go(self.link, self.stop)
         self.cautions += shut_down.cautions
         self.not_confirmed = tuple(shut_down.not_confirmed)
 
@@ -402,9 +362,9 @@ class Conduct:
             deviations.append(
                 f"{self.left_out} set points were left out: the supplies did not keep up with them"
             )
-        if self.missed:
+        if missed := self.intake.missed:
             deviations.append(
-                f"{self.missed} readings were left out: the instruments did not keep up with the interval"
+                f"{missed} readings were left out: the instruments did not keep up with the interval"
             )
         deviations += self.clocks.notes
         for name, period in self.polling.periods.items():
@@ -425,8 +385,10 @@ class Conduct:
             tuple(self.cautions),
             tuple(deviations),
             self.late,
-            self.missed,
+            self.intake.missed,
             self.remedy,
             not self.not_confirmed,
             self.not_confirmed,
+            self.fault,
+            dict(self.polling.periods),
         )

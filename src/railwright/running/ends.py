@@ -53,7 +53,8 @@ def open_question(
     if end["voltage"] is not None:
         last = f"last read {show(end['voltage'], 'V')}{_when(at(end['read_at']))}"
     elif newest is not None:
-        last = f"last read {show(newest[1], 'V')} at {show(newest[0], 's')}, before OFF"
+        before = ", before OFF" if sent is not None else ""
+        last = f"last read {show(newest[1], 'V')} at {show(newest[0], 's')}{before}"
     which = f"{name} ({outputs})" if outputs else name
     return f"{which}: {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"
 

@@ -128,6 +128,7 @@ class RunFolder:
             "deviations": list(outcome.deviations),
             "worst_lateness": outcome.worst_lateness,
             "missed_readings": outcome.missed_readings,
+            "settings_periods": dict(outcome.settings_periods),
             "rows": dict(recorder.rows),
             "lines_dropped": recorder.log.dropped,
             "longest_sync": recorder.log.longest_sync,

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.instruments.supply import Change
+from railwright.instruments.watchdog import off_messages
 from railwright.running.off_order import held_voltage, off_after, off_threshold
 from railwright.running.rig import Rig
 
@@ -14,19 +17,35 @@ WAIT_FOR_LOST = 600.0
 """How long a supply that was lost with outputs on is waited for [s]."""
 
 UNKNOWN_CURRENT = 0.005
-"""Part of full scale that counts as no current where the bench does not state how exactly it is read."""
+"""Part of full scale that counts as no current where the bench does not state how exactly it is read, and
+that an output may take in where it states no bleeder.
+"""
+
+BLEEDER_SPREAD = 1.2
+"""How much more than its figure a bleeder may take."""
 
 NOISE = 4.0
 """How many times the r.m.s. noise a reading may be off by."""
 
 
 def compile_off_plan(
-    rig: Rig, device: Device, procedure: Procedure, *, decay: float, lost: float = WAIT_FOR_LOST
+    rig: Rig,
+    device: Device,
+    procedure: Procedure,
+    *,
+    decay: float,
+    lost: float = WAIT_FOR_LOST,
+    watchdogs: Collection[str] = (),
 ) -> OffPlan:
     """How everything that feeds an input is switched off and read to be off.
 
     decay: how long a voltage may take to fall [s]. lost: how long a supply that is gone is waited for [s].
+    watchdogs: supplies whose watchdogs are switched off at the end.
     """
+    fed = {
+        output.output: (held_voltage(device, name), off_threshold(device, name), output.share)
+        for name, _, output in rig.feeds()
+    }
     order = off_after(procedure, device, tuple(rig.set_points))
     supplies = []
     outputs: dict[str, OutputOff] = {}
@@ -40,6 +59,8 @@ def compile_off_plan(
                 supply.dialect.instrument.identify,
                 supply.identity.answer,
                 supply.look(used),
+                off_messages(supply) if name in watchdogs else (),
+                supply.dialect.off_answers,
             )
         )
         places = supply.places(used)
@@ -54,6 +75,7 @@ def compile_off_plan(
                 off_words=supply.dialect.off_answers,
                 set_voltage=supply.template(own, "voltage"),
                 share=rig.share(f"{name}.{own}"),
+                bleeds=bleeds(document, *fed[f"{name}.{own}"]),
             )
     inputs = []
     for name, feed in rig.set_points.items():
@@ -73,6 +95,15 @@ def compile_off_plan(
             )
         )
     return OffPlan(tuple(supplies), tuple(inputs), decay=decay, lost=lost)
+
+
+def bleeds(output: Output, held: tuple[float, float] | None, below: float, share: float) -> float:
+    """Current that an output may take in while it is off [A], where the device holds up to `held` [V]."""
+    if held is None:
+        return 0.0
+    if output.bleeder is None:
+        return UNKNOWN_CURRENT * output.current.high
+    return BLEEDER_SPREAD * (held[1] + below) * share / output.bleeder
 
 
 def no_current(output: Output) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 
@@ -97,7 +97,9 @@ class RunOutcome:
 
     off_confirmed: every output that the run had to do with was read to be off, or stays on as the procedure
     says. not_confirmed: else, one line for each input or output: which, since when, its last voltage, "use
-    the mains switch". energised: whether the run switched on, or may have switched on, any output.
+    the mains switch". energised: whether the run switched on, or may have switched on, any output. fault: the
+    trace of a fault in Railwright itself, which ended it. settings_periods: supply -> how long until each of
+    its settings was asked for again [s].
     """
 
     folder: Path
@@ -114,6 +116,8 @@ class RunOutcome:
     remedy: str = ""
     off_confirmed: bool = True
     not_confirmed: tuple[str, ...] = ()
+    fault: str = ""
+    settings_periods: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def completed(self) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from railwright.guard.client import GuardLink
+from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import TIMEOUT, Answer, Trace
 from railwright.instruments.supply import Change, Reading
@@ -16,8 +16,13 @@ from railwright.running.rig import Rig
 SHARE = 0.1
 """Part of a session's time that asking for settings may take."""
 
-LEAST = 0.02
-"""Shortest interval between two questions for settings [s]."""
+SHORTEST_PERIOD = 1.0
+"""Settings of a supply that answers fast are asked for again after so long [s]; more would be of no use."""
+
+LONGEST_QUESTION = 0.02
+"""What a question for settings may take, so that it holds up no reading [s]; one that takes more, and more
+than twice what the shortest takes, is parted.
+"""
 
 KNOWN_EVERY = 1.0
 """How often a question is asked whose answer is known [s]: an answer too many shifts all that follow."""
@@ -39,7 +44,6 @@ class _Rotation:
 
     questions: list[tuple[str, tuple[Change, ...]]]
     begun: float | None = None
-    period: float | None = None
 
 
 @dataclass
@@ -51,7 +55,9 @@ class Polling:
     trace: Trace | None = None
     deadline: float = TIMEOUT
     periods: dict[str, float] = field(default_factory=dict)
-    """Supply -> how long it takes until every setting has been asked for again [s]."""
+    """Supply -> how long it takes until every setting has been asked for again [s]: as expected by what its
+    exchanges take, or as measured, where that is longer.
+    """
     _newest: dict[str, tuple[int, Reading]] = field(default_factory=dict)
     _fresh: dict[str, set[str]] = field(default_factory=dict)
     _rotations: dict[str, _Rotation] = field(default_factory=dict)
@@ -63,21 +69,41 @@ class Polling:
             used = self.rig.used(name)
             common = {"every": every, "deadline": self.deadline}
             self.link.poll(name, "readings", supply.look(used), start=start, **common)
-            questions = [(own, self.rig.settings.of(f"{name}.{own}")) for own in used]
-            self._rotations[name] = _Rotation([(own, changes) for own, changes in questions if changes])
+            questions = self._questions(name, used)
+            if not questions:
+                continue
+            self._rotations[name] = _Rotation(questions)
             asked = [
                 supply.setting_queries(own, [change.setting for change in changes])
-                for own, changes in self._rotations[name].questions
+                for own, changes in questions
             ]
+            least = SHORTEST_PERIOD / len(questions)
+            took = [supply.expected_time(len(changes)) for _, changes in questions]
+            # On top: a question waits until a look, and the one with the known answer, are over.
+            waits = supply.expected_time(supply.answers_of_look(used)) + supply.expected_time(1)
+            self.periods[name] = sum(max(each / SHARE, least) for each in took) + waits
             identify = [supply.dialect.instrument.identify]
-            fields = {"known": identify, "known_every": KNOWN_EVERY, "share": SHARE, "least": LEAST}
+            fields = {"known": identify, "known_every": KNOWN_EVERY, "share": SHARE, "least": least}
             self.link.poll(name, "settings", asked, **fields, **common)
+
+    def _questions(self, name: str, outputs: Sequence[str]) -> list[tuple[str, tuple[Change, ...]]]:
+        """Settings of outputs as they were set, parted so that no question takes too long."""
+        supply = self.rig.supplies[name]
+        found = []
+        for own in outputs:
+            changes = self.rig.settings.of(f"{name}.{own}")
+            size, longest = len(changes), max(LONGEST_QUESTION, 2 * supply.expected_time(1))
+            while size > 1 and supply.expected_time(size) > longest:
+                size -= 1
+            found += [(own, changes[first : first + size]) for first in range(0, len(changes), max(1, size))]
+        return found
 
     def end(self) -> None:
         """Ask for nothing more."""
         for name in self.rig.supplies:
             self.link.poll(name, "readings", [])
-            self.link.poll(name, "settings", [])
+            if name in self._rotations:
+                self.link.poll(name, "settings", [])
 
     def understand(self, message: dict[str, Any]) -> Seen:
         """What a `poll` message of the guard says."""
@@ -119,12 +145,15 @@ class Polling:
         own, questions = rotation.questions[turn]
         if turn == 0:
             if rotation.begun is not None:
-                self.periods[name] = answer.sent - rotation.begun
+                self.periods[name] = max(self.periods[name], answer.sent - rotation.begun)
             rotation.begun = answer.sent
-        output = f"{name}.{own}"
-        if not self.rig.settings.stood(output, answer.sent):
-            return Seen()  # it was asked before, or while, the program itself changed something
-        expected = {change.setting: change for change in self.rig.settings.of(output)}
+        output, settings = f"{name}.{own}", self.rig.settings
+        # One that was asked before, or while, the program itself changed it tells nothing of anybody else.
+        expected = {
+            change.setting: change
+            for change in settings.of(output)
+            if settings.stood(output, change.setting, answer.sent)
+        }
         differences = supply.differences(
             [expected.get(change.setting, change) for change in questions],
             answer.text,

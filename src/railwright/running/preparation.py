@@ -117,6 +117,8 @@ def _minimum(rig: Rig, look: Callable[[], None]) -> None:
         for own in rig.used(name):
             look()
             rig.put(name, minimum(own, supply.document.outputs[own]))
+            if supply.document.outputs[own].points is not None and supply.supports("voltage_mode"):
+                rig.put(name, [Change(own, "voltage_mode", "fixed")])
             try:
                 rig.put(name, [Change(own, "output", False)])
             except InstrumentError as error:

@@ -4,6 +4,7 @@ conditions, and, after switching off, when the voltage has fallen.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -65,6 +66,7 @@ class Watch:
         self.fell_after: dict[str, float] = {}
         self._since: dict[int, float] = {}
         self._on_since: dict[str, float] = {}
+        self._known_since: dict[str, float] = {}
         self._mode: dict[str, Mode] = {}
         self._gone: set[str] = set()
         """Inputs that were told to have gone off by themselves, until they are switched again."""
@@ -77,10 +79,19 @@ class Watch:
             if condition.during is not None:
                 self._since.pop(position, None)
 
-    def switched(self, name: str, on: bool, time: float) -> list[Event]:
-        """An input was switched; from then on its readings are judged, or no longer. Gives what waited."""
+    def switches(self, name: str) -> None:
+        """The command that switches an input is on its way: what its outputs say until then is no news."""
+        self._known_since[name] = math.inf
+
+    def switched(self, name: str, on: bool, time: float, done: float = -math.inf) -> list[Event]:
+        """An input was switched; from then on its readings are judged, or no longer. Gives what waited.
+
+        done: when all of its outputs had answered, in the record's time [s]. A state that was read
+        before that, and is looked at only now, tells nothing of what was switched.
+        """
         events = self._settled(name)
         self._gone.discard(name)
+        self._known_since[name] = done
         self._off_since.pop(name, None)
         self.fell_after.pop(name, None)
         if on:
@@ -100,8 +111,10 @@ class Watch:
         name = reading.input
         before, self._last[name] = self._last.get(name), reading
         if name in self._off_since:
-            return self._fallen(reading, before), None
-        if name not in self._on_since or name in self._gone:
+            return self._fallen(reading, before), self._switched_on(reading)
+        if name not in self._on_since:
+            return [], self._switched_on(reading)
+        if name in self._gone:
             return [], None
         if reading.asked is not None and reading.asked < self._on_since[name]:
             return [], None  # asked before it was switched on, and taken in after
@@ -112,7 +125,8 @@ class Watch:
             cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
             event = Event(now, name, f"trips {reading.trip}", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
-        if reading.off:
+        sure = reading.asked is None or reading.asked > self._known_since[name]
+        if reading.off and sure:
             self._gone.add(name)
             cause = (
                 f"{name}: {', '.join(reading.off)} is off without a trip: switched off at its panel, by "
@@ -121,13 +135,25 @@ class Watch:
             event = Event(now, name, "went off", _told(before))
             return [*self._settled(name), event], Alarm(Ended.STOPPED, name, cause, now)
         if reading.mode is Mode.OFF:
-            if now - self._on_since[name] < GRACE:
+            if not sure or now - self._on_since[name] < GRACE:
                 return [], None
             self._gone.add(name)
             cause = f"{name} went off by itself, and does not say why"
             event = Event(now, name, "went off", _told(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         return self._modes(reading, before, now), self._stopped(reading)
+
+    def _switched_on(self, reading: InputReading) -> Alarm | None:
+        """What an output of an input that is off says of itself, where that is on."""
+        on = [output for output, _, _ in reading.outputs if output not in reading.off]
+        known = self._known_since.get(reading.input, -math.inf)
+        if not on or reading.asked is None or reading.asked <= known:
+            return None
+        cause = (
+            f"{reading.input}: {', '.join(on)} is on, and this run has not switched it on: switched on at "
+            "its panel, or by another program"
+        )
+        return Alarm(Ended.CHANGED, reading.input, cause, reading.time)
 
     def _modes(self, reading: InputReading, before: InputReading | None, now: float) -> list[Event]:
         """A change of mode that has waited for its reading, and one that is new and need not wait."""

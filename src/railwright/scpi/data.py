@@ -160,8 +160,3 @@ def _named(known: Collection[int]) -> str:
     if isinstance(known, range):
         return f"{known.start}..{known.stop - 1}"
     return ", ".join(str(channel) for channel in sorted(known))
-
-
-def format_channels(channels: tuple[int, ...]) -> str:
-    """A channel list as a program writes it: `(@1,2)`."""
-    return "(@" + ",".join(str(channel) for channel in channels) + ")"

@@ -15,7 +15,6 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Literal, Self
@@ -28,9 +27,9 @@ from railwright.twin.faults import TwinFault
 from railwright.twin.mischief.layer import Act
 from railwright.twin.mischief.script import Mischief
 from railwright.twin.process import Order
-from railwright.twin.recorder import Trigger, capture, write_csv
+from railwright.twin.recorder import Trigger, write_capture
 from railwright.twin.server import ReplyTime
-from railwright.twin.truth import TrueValue
+from railwright.twin.truth import TrueValue, truth_data
 
 if TYPE_CHECKING:
     import numpy as np
@@ -229,12 +228,7 @@ class TwinBench:
 
     def truth_data(self) -> dict[str, Any]:
         """What is true behind the twins, as data: seed, parameters of the circuit, errors of the outputs."""
-        return {
-            "seed": self._seed,
-            "parameters": {name: asdict(true) for name, true in self.parameters.items()},
-            "errors": {name: asdict(true) for name, true in self.errors.items()},
-            "assumptions": list(self.assumptions),
-        }
+        return truth_data(self._seed, self.parameters, self.errors, self.assumptions)
 
     def stop(self) -> None:
         """End every process."""
@@ -311,20 +305,9 @@ class TwinBench:
         document = self._given.recorders[recorder]
         begin = self.started if after is None else after
         traces = self.truth(begin - trigger.before - 0.1).traces
-        wanted = (trigger.input, *(name for name in inputs or () if name != trigger.input))
-        true = {
-            name: (
-                traces[name].time,
-                traces[name].columns["voltage"],
-                traces[name].columns["current"],
-            )
-            for name in wanted
-        }
-        columns = capture(recorder, document, true, trigger, self._seed, begin)
-        if columns is None:
-            return False
-        write_csv(path, columns)
-        return True
+        return write_capture(
+            recorder, document, traces, trigger, path, inputs=inputs, seed=self._seed, after=begin
+        )
 
 
 def serve_bench(

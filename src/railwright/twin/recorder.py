@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import os
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Recorder
+from railwright.traces import Traces
 from railwright.twin.truth import SystematicError, Truth
 
 if TYPE_CHECKING:
@@ -102,6 +103,33 @@ def capture(
             )
             columns[f"{input_name}_{channel}_{unit}"] = _sample(label, error, real, true_time, values, seed)
     return columns
+
+
+def write_capture(
+    name: str,
+    recorder: Recorder,
+    traces: Mapping[str, Traces],
+    trigger: Trigger,
+    path: Path,
+    *,
+    inputs: Iterable[str] | None = None,
+    seed: int,
+    after: float,
+) -> bool:
+    """Write what a recorder captures of true traces to a CSV file; True when a complete capture was there.
+
+    inputs: what its probes are connected to (default: the trigger's input).
+    """
+    wanted = (trigger.input, *(each for each in inputs or () if each != trigger.input))
+    true = {
+        each: (traces[each].time, traces[each].columns["voltage"], traces[each].columns["current"])
+        for each in wanted
+    }
+    columns = capture(name, recorder, true, trigger, seed, after)
+    if columns is None:
+        return False
+    write_csv(path, columns)
+    return True
 
 
 def _sample(label: str, error: SystematicError, at: Array, time: Array, values: Array, seed: int) -> Array:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from railwright.documents.bench import CurrentAccuracy, Output, Programming, Reading, VoltageAccuracy
 from railwright.quantities import Uncertain
@@ -172,6 +173,21 @@ class Truth:
             resolution,
             noise,
         )
+
+
+def truth_data(
+    seed: int,
+    parameters: Mapping[str, TrueValue],
+    errors: Mapping[str, TrueValue],
+    assumptions: Sequence[str],
+) -> dict[str, Any]:
+    """What is true behind simulated supplies, as data for a JSON file."""
+    return {
+        "seed": seed,
+        "parameters": {name: asdict(true) for name, true in parameters.items()},
+        "errors": {name: asdict(true) for name, true in errors.items()},
+        "assumptions": list(assumptions),
+    }
 
 
 def _parse_override(name: str, text: str) -> tuple[str, float]:

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
@@ -21,9 +22,10 @@ from railwright.twin.faults import TwinFault
 from railwright.twin.mischief.layer import Act
 from railwright.twin.mischief.script import Mischief
 from railwright.twin.plant import KEEP, Plant
+from railwright.twin.recorder import Trigger, write_capture
 from railwright.twin.server import ReplyTime, SupplyServer
 from railwright.twin.supply import TwinSupply
-from railwright.twin.truth import Truth
+from railwright.twin.truth import Truth, truth_data
 from railwright.virtual_time import Streams, VirtualLoop
 
 WARM = 0.2
@@ -131,6 +133,28 @@ class VirtualNetwork:
         """What the faults by script have done so far, on the loop's time, in order of time."""
         acts = [act for server in self.servers.values() for act in server.mischief.acts]
         return tuple(sorted(acts, key=lambda act: act.time))
+
+    def truth_data(self) -> dict[str, Any]:
+        """What is true behind the supplies, as data: seed, parameters of the circuit, errors of outputs."""
+        true = self.parameters
+        return truth_data(true.seed, true.parameters, true.errors, true.assumptions)
+
+    def record(
+        self, recorder: str, trigger: Trigger, path: Path, *, inputs: Iterable[str] | None = None
+    ) -> bool:
+        """Write what the bench's external recorder has captured since the start to a CSV file; True when a
+        complete capture was there. inputs: what its probes are connected to (default: the trigger's input).
+        """
+        return write_capture(
+            recorder,
+            self.bench.recorders[recorder],
+            self.truth().traces,
+            trigger,
+            path,
+            inputs=inputs,
+            seed=self.parameters.seed,
+            after=-math.inf,
+        )
 
     def truth(self, since: float = -math.inf) -> Record:
         """True traces of all inputs and events of all supplies from `since` on, on the loop's time [s]."""

@@ -12,7 +12,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from railwright.scpi.data import Expression, Word, format_channels, parse_channels
+from railwright.scpi.channels import format_channels
+from railwright.scpi.data import Expression, Word, parse_channels
 from railwright.scpi.errors import ScpiError
 from railwright.twin.commands.tree import needs, number, of_outputs, on_outputs, switch
 from railwright.twin.supply import Call, TwinSupply

@@ -1,0 +1,104 @@
+"""What can be read of a YAML text that may be broken anywhere, for whoever has to switch off all the same.
+
+Nothing is validated, and nothing is refused: what makes no sense is left out, and the rest is given. Block
+and flow mappings and scalars are read here, without a library: it is soon done, and no mistake ends it. A
+text that has more to it (anchors, tags, texts over several lines) is left to the library as long as it is
+whole.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+DEEPEST = 20
+"""So many mappings in one another are read."""
+
+_KEY = re.compile(r"""(?P<indent> *)(?P<key>"[^"]*"|'[^']*'|[^\s#:'"{\[\-][^:#]*?) *:(?: +(?P<rest>.*))?$""")
+_MORE = re.compile(r"^\s*(?:\?\s|<<\s*:)|[:,{\[-]\s+[&*!|>]", re.MULTILINE)
+_COMMENT = re.compile(r"""((?:"[^"]*"|'[^']*'|[^"'#\s]|\s(?!#)|(?<=\S)#|(?<=\S)["'])*)""")
+_TOKEN = re.compile(r"""\s*("[^"]*"|'[^']*'|[{}\[\],]|:(?=\s|[{\[,"']|$)|(?:[^{}\[\],:]|:(?!\s|$))+)""")
+
+
+def salvage(text: str) -> Any:
+    """A YAML text as dict, list and str; None where nothing can be made of it."""
+    if _MORE.search(text):
+        whole = _by_library(text)
+        if whole is not None:
+            return whole
+    return _block(text.expandtabs(), 0)
+
+
+def _by_library(text: str) -> Any:
+    from ruamel.yaml import YAML
+
+    yaml = YAML(typ="base", pure=True)
+    yaml.allow_duplicate_keys = True
+    try:
+        return yaml.load(text)
+    except Exception:  # noqa: BLE001 - whatever a broken document makes the parser do, the rest of it counts
+        return None
+
+
+def _block(text: str, depth: int) -> Any:
+    """A mapping of what stands behind each key that is indented least, and further in; else a scalar."""
+    if depth > DEEPEST:
+        return None
+    if text.lstrip().startswith(("{", "[")):
+        return _flow(text)
+    lines = text.splitlines()
+    found = [match for line in lines if (match := _KEY.match(line))]
+    if not found:
+        return _scalar(text)
+    least = min(len(match["indent"]) for match in found)
+    parts: dict[str, list[str]] = {}
+    now: list[str] | None = None
+    for line in lines:
+        match = _KEY.match(line)
+        if match and len(match["indent"]) == least:
+            now = parts.setdefault(_scalar(match["key"]) or "", [_bare(match["rest"] or "")])
+        elif now is not None and len(line) - len(line.lstrip()) > least:
+            now.append(line)
+    return {key: _block("\n".join(part), depth + 1) for key, part in parts.items()}
+
+
+def _bare(line: str) -> str:
+    """A line without the comment at its end."""
+    match = _COMMENT.match(line)
+    return match[1] if match else line
+
+
+def _scalar(text: str) -> str | None:
+    text = " ".join(_bare(line).strip() for line in text.splitlines()).strip()
+    if len(text) > 1 and text[0] == text[-1] and text[0] in "'\"":
+        return text[1:-1]
+    return text or None
+
+
+def _flow(text: str) -> Any:
+    """`{key: value, ...}`; what it has in lists is of no interest here, and a bracket too few or too many of
+    none either.
+    """
+    text = "\n".join(_bare(line) for line in text.splitlines())
+    stack: list[dict[str, Any]] = [{}]
+    key, word = "", ""
+    for match in _TOKEN.finditer(text):
+        token = match[1].strip()
+        if token in ("{", "["):
+            inner: dict[str, Any] = {}
+            stack[-1].setdefault(key, inner)
+            stack.append(inner)
+            key = word = ""
+        elif token in ("}", "]", ","):
+            if key or word:
+                stack[-1].setdefault(key or word, _scalar(word) if key else None)
+            key = word = ""
+            if token != "," and len(stack) > 1:
+                stack.pop()
+        elif token == ":":
+            key, word = _scalar(word) or "", ""
+        else:
+            word = token
+    if key:
+        stack[-1].setdefault(key, _scalar(word))
+    return stack[0].get("")

@@ -1,0 +1,316 @@
+"""What `railwright off` takes from a bench document: addresses, dialects and channels, and nothing else.
+
+Nothing here validates: a mistake elsewhere in the document holds nobody up, and one in a supply only that
+supply. Few imports, so that the first OFF is soon on its way.
+"""
+
+from __future__ import annotations
+
+import re
+import threading
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from railwright import instruments
+from railwright.documents.channel_name import channel_named
+from railwright.documents.salvage import salvage
+from railwright.guard.locks import normalised
+from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, Place, SupplyOff
+from railwright.instruments.units import compose, unit_of
+from railwright.instruments.words import off_answers
+
+OFF_BELOW = 1.0
+"""Voltage that counts as off [V] where no plan of a run says it."""
+
+_ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
+
+NO_CURRENT = 0.05
+"""Current that counts as none [A] where no plan of a run says it."""
+
+
+@dataclass(frozen=True, slots=True)
+class BenchOutput:
+    """One output of the bench; off: how it is switched off, None where `fault` says why nobody knows."""
+
+    name: str
+    supply: str
+    off: OutputOff | None
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BenchSupply:
+    """One supply of the bench. place: the one spelling of its address, '' where none is known."""
+
+    name: str
+    address: str
+    place: str
+    outputs: tuple[BenchOutput, ...]
+    plan: SupplyOff | None = None
+
+
+def read_bench(text: str) -> tuple[BenchSupply, ...]:
+    """The supplies of a bench document; ValueError where there are none in it."""
+    tree = salvage(text)
+    supplies = tree.get("supplies") if isinstance(tree, Mapping) else None
+    if not isinstance(supplies, Mapping) or not supplies:
+        other = tree.get("bench") if isinstance(tree, Mapping) else None
+        named = isinstance(other, str) and other.endswith((".yaml", ".yml"))
+        remedy = f"; it names {other[:100]!r}: give that one" if named and isinstance(other, str) else ""
+        raise ValueError(f"expected a bench document with 'supplies', got none in it{remedy}")
+    found = [_supply(str(name), node if isinstance(node, Mapping) else {}) for name, node in supplies.items()]
+    missed = _missed(text, found)
+    places = places_of([each.address for each in found])
+    return (*(replace(each, place=places[each.address]) for each in found), *missed)
+
+
+def _missed(text: str, found: Sequence[BenchSupply]) -> list[BenchSupply]:
+    """Addresses that stand in the document and belong to no supply that could be read in it."""
+    there = {each.address for each in found}
+    fault = "its address stands in the bench document, but the document is broken near it"
+    missed = []
+    for address in dict.fromkeys(_ADDRESS.findall(text)):
+        if address not in there:
+            output = BenchOutput(f"supply at {address[:60]}", "?", None, fault)
+            missed.append(BenchSupply("?", address, "", (output,)))
+    return missed
+
+
+def places_of(addresses: Sequence[str], patience: float = 0.3) -> dict[str, str]:
+    """Address -> its one spelling. A name service that gives no answer in time [s] holds nobody up."""
+    found = {address: address.upper() for address in addresses}
+
+    def look_up(address: str) -> None:
+        found[address] = normalised(address)
+
+    threads = [threading.Thread(target=look_up, args=(address,), daemon=True) for address in found]
+    last = time.monotonic() + patience
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(max(0.0, last - time.monotonic()))
+    return dict(found)
+
+
+def concerns(supply: BenchSupply, names: frozenset[str] | None) -> bool:
+    """Whether any of these outputs is one of the supply; None: all are."""
+    return names is None or any(output.name in names for output in supply.outputs)
+
+
+def _supply(name: str, node: Mapping[str, Any]) -> BenchSupply:
+    given, wanted = node.get("address"), node.get("dialect")
+    address = given.strip() if isinstance(given, str) else ""
+    outputs = node.get("outputs")
+    owns = {str(own): each for own, each in outputs.items()} if isinstance(outputs, Mapping) else {}
+    dialect = _dialect(wanted) if isinstance(wanted, str) else None
+    fault = ""
+    if not address:
+        fault = "the bench document gives no address of its supply"
+    elif dialect is None:
+        fault = f"expected one of the dialects {', '.join(_dialects())}, got {str(wanted)[:40]!r}"
+    channels = {own: _channel(own, each) for own, each in owns.items()}
+    known = [(own, channel) for own, channel in channels.items() if channel is not None]
+    plan, found = (None, {}) if fault or dialect is None else _compile(name, address, dialect, known)
+    made = tuple(
+        BenchOutput(f"{name}.{own}", name, found.get(own), fault or _why(own, owns[own], channels[own]))
+        for own in owns
+    )
+    if not made:
+        made = (BenchOutput(f"{name}.?", name, None, fault or "the bench document gives no outputs of it"),)
+    return BenchSupply(name, address, "", made, plan)
+
+
+def _channel(own: str, node: Any) -> int | None:
+    """The channel of an output: as written, else its name."""
+    written = node.get("channel") if isinstance(node, Mapping) else None
+    return channel_named(str(own if written is None else written).strip())
+
+
+def _why(own: str, node: Any, channel: int | None) -> str:
+    return "" if channel is not None else f"no channel is given, and its name {own[:40]!r} is no number"
+
+
+def _dialects() -> tuple[str, ...]:
+    folder = Path(instruments.__path__[0]) / "dialects"
+    return tuple(sorted(path.stem for path in folder.glob("*.yaml")))
+
+
+@cache
+def _dialect(name: str) -> Mapping[str, Any] | None:
+    """A dialect's file as it stands; the package's own tests have validated it."""
+    name = name.strip()
+    if name not in _dialects():
+        return None
+    path = Path(instruments.__path__[0]) / "dialects" / f"{name}.yaml"
+    tree = salvage(path.read_text("utf-8"))
+    return tree if isinstance(tree, Mapping) else None
+
+
+def _compile(
+    name: str, address: str, dialect: Mapping[str, Any], channels: Sequence[tuple[str, int]]
+) -> tuple[SupplyOff, dict[str, OutputOff]]:
+    """How outputs are switched off and looked at, as the driver does it, without status registers."""
+    addressing, words = dialect["addressing"], dialect["words"]
+    together = dialect["compound"] == "true"
+    headers = [
+        dialect["settings"]["output"] + "?",
+        dialect["readings"]["voltage"],
+        dialect["readings"]["current"],
+    ]
+
+    def messages(units: Sequence[str]) -> tuple[str, ...]:
+        return (compose(units),) if together else tuple(units)
+
+    def select(channel: int) -> list[str]:
+        header = dialect["instrument"].get("select")
+        return [] if header is None else [f"{header} {channel}"]
+
+    groups = [channels] if dialect["list_readings"] == "true" else [[each] for each in channels]
+    asked: list[str] = []
+    outputs: dict[str, OutputOff] = {}
+    answer = 0
+    for group in groups if channels else ():
+        numbers = [channel for _, channel in group]
+        asked += select(numbers[0]) + [unit_of(addressing, header, numbers) for header in headers]
+        for position, (own, channel) in enumerate(group):
+            switch = unit_of(addressing, dialect["settings"]["output"], [channel], words["off"])
+            state, voltage, current = ((answer + number, position) for number in range(len(headers)))
+            outputs[own] = OutputOff(
+                f"{name}.{own}",
+                name,
+                messages([*select(channel), switch]),
+                state,
+                voltage,
+                current,
+                NO_CURRENT,
+                off_answers(words["off"]),
+            )
+        answer += len(headers)
+    return SupplyOff(name, address, dialect["instrument"]["identify"], "", messages(asked)), outputs
+
+
+def plan_of(supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:
+    """These outputs of the bench, all at once."""
+    wanted = [each.off for supply in supplies for each in supply.outputs if each.name in names]
+    inputs = tuple(
+        InputOff(output.name, (output,), False, OFF_BELOW) for output in wanted if output is not None
+    )
+    used = {output.supply for each in inputs for output in each.outputs}
+    return OffPlan(tuple(s.plan for s in supplies if s.plan is not None and s.name in used), inputs)
+
+
+def places_in(plan: OffPlan, supplies: Sequence[BenchSupply]) -> dict[str, SupplyOff]:
+    """The supplies of a plan by the one spelling of their addresses, which is looked up only where the bench
+    does not give an address in the same words.
+    """
+    known = {supply.address: supply.place for supply in supplies}
+    others = places_of([each.address for each in plan.supplies if each.address not in known])
+    return {{**known, **others}[each.address]: each for each in plan.supplies}
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What switches an output of the bench off in a run's plan: the input, and the plan's name for it."""
+
+    input: str
+    output: str
+    stays_on: str
+
+
+def covered(plan: OffPlan, supplies: Sequence[BenchSupply]) -> dict[str, Planned]:
+    """Outputs of the bench that a run's plan switches off. What counts is what is sent where, not names."""
+    places = {supply.name: place for place, supply in places_in(plan, supplies).items()}
+    sent = {
+        (places.get(output.supply), output.off): Planned(each.name, output.name, each.stays_on)
+        for each in plan.inputs
+        for output in each.outputs
+    }
+    found = {}
+    for supply in supplies:
+        for output in supply.outputs:
+            planned = sent.get((supply.place, output.off.off)) if output.off is not None else None
+            if planned is not None:
+                found[output.name] = planned
+    return found
+
+
+def joined(plan: OffPlan, supplies: Sequence[BenchSupply], names: frozenset[str]) -> OffPlan:
+    """A run's plan with further outputs of the bench, at supplies that it has; each without an order.
+
+    Whoever answers at an address counts as the supply, whatever it answered before.
+    """
+    more = plan_of(supplies, names)
+    places, own_places = places_in(plan, supplies), {each.name: each.place for each in supplies}
+    looks = {supply.name: supply.look for supply in plan.supplies}
+    inputs = list(plan.inputs)
+    for each in more.inputs:
+        (output,) = each.outputs
+        own = more.supply(output.supply)
+        there = places[own_places[own.name]]
+        before = sum("?" in unit for message in there.look for unit in message.split(";"))
+        looks[there.name] = there.look + own.look
+        moved = replace(
+            output,
+            supply=there.name,
+            state=_further(output.state, before),
+            voltage=_further(output.voltage, before),
+            current=_further(output.current, before),
+        )
+        inputs.append(replace(each, outputs=(moved,)))
+    changed = tuple(replace(supply, look=looks[supply.name], identity="") for supply in plan.supplies)
+    return replace(plan, supplies=changed, inputs=tuple(inputs))
+
+
+def _further(place: Place, answers: int) -> Place:
+    return place[0] + answers, place[1]
+
+
+def only(plan: OffPlan, outputs: frozenset[str]) -> OffPlan:
+    """The part of a run's plan that switches these outputs off, and nothing that stays on; order only among
+    them. Outputs go by their names in the plan. The watchdog of a supply with further outputs stays as it is.
+    """
+    inputs: list[InputOff] = []
+    for each in plan.inputs:
+        mine = tuple(output for output in each.outputs if output.name in outputs)
+        if not mine:
+            continue
+        if len(mine) == len(each.outputs):
+            inputs.append(replace(each, stays_on=""))
+        else:
+            inputs += [
+                replace(each, name=output.name, outputs=(output,), series=False, stays_on="")
+                for output in mine
+            ]
+    names = {each.name for each in inputs}
+    inputs = [
+        replace(
+            each,
+            after=tuple(other for other in each.after if other in names),
+            only_after=tuple(other for other in each.only_after if other in names),
+        )
+        for each in inputs
+    ]
+    used = {output.supply for each in inputs for output in each.outputs}
+    further = {o.supply for each in plan.inputs for o in each.outputs if o.name not in outputs}
+    supplies = tuple(
+        replace(each, watchdog=()) if each.name in further else each
+        for each in plan.supplies
+        if each.name in used
+    )
+    return replace(plan, supplies=supplies, inputs=tuple(inputs))
+
+
+def left_out(plan: OffPlan, outputs: frozenset[str]) -> list[tuple[str, tuple[str, ...]]]:
+    """Inputs of which an output is chosen, with those that a run's plan wants off before and that are not."""
+    chosen = {each.name for each in plan.inputs if any(output.name in outputs for output in each.outputs)}
+    known = {each.name for each in plan.inputs}
+    found = [
+        (each.name, tuple(other for other in each.only_after if other in known - chosen))
+        for each in plan.inputs
+        if each.name in chosen
+    ]
+    return [(name, others) for name, others in found if others]

@@ -1,0 +1,67 @@
+"""What is read of a broken document, and that a whole one is read as the library reads it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from ruamel.yaml import YAML
+
+from railwright.documents.salvage import salvage
+
+ROOT = Path(__file__).parents[2]
+BENCHES = sorted([*ROOT.glob("examples/**/*.bench.yaml"), *ROOT.glob("tests/**/*bench*.yaml")])
+DIALECTS = sorted(ROOT.glob("src/railwright/instruments/dialects/*.yaml"))
+
+
+def told(tree: Any) -> Any:
+    """What `railwright off` takes from a bench."""
+    return {
+        name: (
+            supply.get("address"),
+            supply.get("dialect"),
+            {own: (output or {}).get("channel") for own, output in supply["outputs"].items()},
+        )
+        for name, supply in tree["supplies"].items()
+    }
+
+
+@pytest.mark.parametrize("path", BENCHES, ids=lambda path: path.parent.name + "/" + path.name)
+def test_of_a_whole_bench_it_reads_what_the_library_reads(path: Path) -> None:
+    text = path.read_text("utf-8")
+    assert told(salvage(text)) == told(YAML(typ="base", pure=True).load(text))
+
+
+@pytest.mark.parametrize("path", DIALECTS, ids=lambda path: path.stem)
+def test_of_a_dialect_it_reads_what_the_library_reads(path: Path) -> None:
+    text = path.read_text("utf-8")
+    assert salvage(text) == YAML(typ="base", pure=True).load(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("a: 1 # one\n'b c': \"x # y\"\n", {"a": "1", "b c": "x # y"}),
+        ("a:\n  b: TCPIP::10.0.0.1::5025::SOCKET\n", {"a": {"b": "TCPIP::10.0.0.1::5025::SOCKET"}}),
+        ("a: {b: {c: 1, d: x::y},\n    e: 'f, g'}", {"a": {"b": {"c": "1", "d": "x::y"}, "e": "f, g"}}),
+        ('{"a": {"b":"c"}}', {"a": {"b": "c"}}),
+        ("a: {b: 1\nc: 2", {"a": {"b": "1"}, "c": "2"}),
+        ("a: *b\nc: 2", {"a": "*b", "c": "2"}),
+        ("x: &y {z: 1}\na: *y\n", {"x": {"z": "1"}, "a": {"z": "1"}}),
+        ("a:\r\n\tb: 1\r\n}}\r\nc: 2", {"a": {"b": "1"}, "c": "2"}),
+        ("a: |\n  b: 1\nc: 2", {"a": "b: 1\n", "c": "2"}),
+        ("", None),
+        ("just words", "just words"),
+    ],
+)
+def test_what_it_makes_of_a_text(text: str, wanted: Any) -> None:
+    assert salvage(text) == wanted
+
+
+@given(st.text(alphabet=" \n\t:,{}[]'\"#&*!|>-?ab1", max_size=80))
+@settings(max_examples=300, deadline=None)
+def test_no_text_makes_it_raise(text: str) -> None:
+    salvage(text)

@@ -1,0 +1,149 @@
+"""One session: whole messages, deadlines, lengths, and answers that nobody asked for; in virtual time."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+import pytest
+
+from railwright.guard.session import Session, SessionError, Unreachable
+from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
+
+Serve = Callable[[asyncio.StreamReader, MemoryWriter], Awaitable[None]]
+
+
+def with_peer(serve: Serve, use: Callable[[Session], Awaitable[Any]]) -> tuple[Any, float]:
+    """What `use` of a session gives whose other end is served so, and how long it took [s]."""
+    loop = VirtualLoop()
+
+    async def connect(address: str) -> Any:
+        near, far = memory_streams(loop)
+        loop.create_task(serve(*far))  # type: ignore[arg-type]
+        return near
+
+    async def go() -> Any:
+        session = Session("left", "somewhere", connect)
+        await session.open()
+        try:
+            return await use(session)
+        finally:
+            session.close()
+
+    began = loop.now()
+    return loop.complete(go()), loop.now() - began
+
+
+async def echo(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+    while line := await reader.readline():
+        writer.write(b"got " + line)
+
+
+def test_an_answer_comes_with_its_times() -> None:
+    exchange, _ = with_peer(echo, lambda session: session.ask("VOLT?", 1.0))
+    assert exchange.answer == "got VOLT?"
+    assert exchange.received - exchange.sent == pytest.approx(2e-4)
+
+
+@pytest.mark.parametrize(
+    ("answer", "every", "said", "within"),
+    [
+        (b"", 0.1, "gives no whole answer within 1 s", 1.01),
+        (b"1", 0.1, "gives no whole answer within 1 s", 1.01),
+        (b"1" * 100_000, 0.01, "its answer does not end", 0.3),
+    ],
+)
+def test_a_whole_answer_has_a_deadline_in_time_and_length(
+    answer: bytes, every: float, said: str, within: float
+) -> None:
+    async def drip(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        await reader.readline()
+        while True:
+            writer.write(answer)
+            await asyncio.sleep(every)
+
+    async def ask(session: Session) -> str:
+        with pytest.raises(SessionError) as caught:
+            await session.ask("VOLT?", 1.0)
+        assert session.broken
+        return str(caught.value)
+
+    told, took = with_peer(drip, ask)
+    assert told.startswith(said)
+    assert took < within
+
+
+def test_a_second_answer_is_noticed_before_the_next_question() -> None:
+    async def twice(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        while line := await reader.readline():
+            writer.write(line)
+            await asyncio.sleep(0.05)
+            writer.write(line)
+
+    async def ask(session: Session) -> str:
+        await session.ask("VOLT?", 1.0)
+        await asyncio.sleep(0.2)
+        with pytest.raises(SessionError) as caught:
+            await session.ask("CURR?", 1.0)
+        return str(caught.value)
+
+    assert with_peer(twice, ask)[0] == "sent more than was asked: 'VOLT?\\n'"
+
+
+def test_an_answer_that_was_given_up_is_read_away_before_the_next() -> None:
+    async def slow(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        while line := await reader.readline():
+            await asyncio.sleep(0.3)
+            writer.write(b"got " + line)
+
+    async def ask(session: Session) -> str:
+        task = asyncio.get_running_loop().create_task(session.ask("VOLT?", 1.0))
+        await asyncio.sleep(0.1)
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+        return (await session.ask("CURR?", 1.0)).answer
+
+    assert with_peer(slow, ask)[0] == "got CURR?"
+
+
+def test_a_peer_that_closes_is_an_error_at_once() -> None:
+    async def close(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        await reader.readline()
+        writer.close()
+
+    async def ask(session: Session) -> str:
+        with pytest.raises(SessionError) as caught:
+            await session.ask("VOLT?", 1.0)
+        return str(caught.value)
+
+    told, took = with_peer(close, ask)
+    assert told == "the connection was closed by the instrument"
+    assert took < 0.01
+
+
+def test_a_broken_session_sends_nothing_until_it_is_opened_anew() -> None:
+    async def first_silent(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        await reader.readline()
+
+    async def ask(session: Session) -> str:
+        with pytest.raises(SessionError):
+            await session.ask("VOLT?", 0.2)
+        with pytest.raises(SessionError) as caught:
+            await session.ask("VOLT?", 0.2)
+        return str(caught.value)
+
+    told, took = with_peer(first_silent, ask)
+    assert told == "gives no whole answer within 0.2 s"
+    assert took == pytest.approx(0.2, abs=0.01)
+
+
+def test_no_connection_is_said_in_words() -> None:
+    async def refuse(address: str) -> Any:
+        raise ConnectionRefusedError
+
+    async def go() -> None:
+        await Session("left", "TCPIP::h::1::SOCKET", refuse).open()
+
+    with pytest.raises(Unreachable, match="nothing listens at TCPIP::h::1::SOCKET"):
+        VirtualLoop().complete(go())

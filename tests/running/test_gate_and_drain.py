@@ -1,0 +1,141 @@
+"""A gate bias that stays until the drain is off: at a normal end, and however else a run ends."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.running.stage import AMPLIFIED, Stage
+
+from railwright.running.outcome import Ended
+
+
+def in_order(stage: Stage) -> None:
+    """The drain was energised, and never without the gate."""
+    drain, gate = stage.spans("right.1"), stage.spans("left.1")
+    assert drain
+    assert gate
+    for begin, end in drain:
+        assert end is not None, "the drain is still on"
+        assert any(on < begin and (off is None or off > end) for on, off in gate), (drain, gate)
+
+
+def test_a_normal_end(tmp_path: Path) -> None:
+    stage = Stage(tmp_path)
+    outcome = stage.run()
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
+    in_order(stage)
+    assert not stage.is_on("left.1")
+
+
+@pytest.mark.parametrize(
+    ("mischief", "ended"),
+    [
+        ("right.1: overheats at 0.6 s", Ended.TRIPPED),
+        ("right.1: goes off at 0.6 s", Ended.STOPPED),
+        ('left: told "VOLT 3.5,(@1)" at 0.6 s', Ended.CHANGED),
+        ("right: reset at 0.6 s", Ended.INSTRUMENT),
+        ("left: reset at 0.6 s", Ended.INSTRUMENT),
+        ("left: silent at 0.6 s for 1.5 s", Ended.INSTRUMENT),
+        ("left: garbage at 0.6 s for 3 times", Ended.INSTRUMENT),
+        ("right: slow 30 ms at 0.6 s", Ended.COMPLETED),
+        ("left: slow 30 ms at 0.6 s", Ended.COMPLETED),
+    ],
+)
+def test_whatever_ends_it_the_drain_goes_first(tmp_path: Path, mischief: str, ended: Ended) -> None:
+    stage = Stage(tmp_path, mischief=[mischief])
+    outcome = stage.run()
+    assert (outcome.ended, outcome.off_confirmed) == (ended, True), (outcome.cause, outcome.not_confirmed)
+    in_order(stage)
+    assert not stage.is_on("left.1")
+
+
+def test_a_stop_from_outside(tmp_path: Path) -> None:
+    stage = Stage(tmp_path)
+    stage.at_step["steady"] = lambda: stage.stop.request("asked")
+    outcome = stage.run()
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.INTERRUPTED, True)
+    in_order(stage)
+
+
+def test_a_stop_condition(tmp_path: Path) -> None:
+    stop = "stop_when: [{input: drain, current_above: 400 mA, for: 30 ms}]\n"
+    stage = Stage(tmp_path, procedure=AMPLIFIED + stop)
+    outcome = stage.run()
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.STOPPED, True)
+    assert outcome.cause.startswith("drain: current")
+    in_order(stage)
+
+
+@pytest.mark.parametrize("trip", ["left.1: overheats at 0.6 s", "left.1: goes off at 0.6 s"])
+def test_a_gate_that_goes_off_by_itself_takes_the_drain_with_it(tmp_path: Path, trip: str) -> None:
+    stage = Stage(tmp_path, mischief=[trip])
+    outcome = stage.run()
+    assert outcome.off_confirmed, outcome.not_confirmed
+    ((_, gate_off),) = stage.spans("left.1")
+    ((_, drain_off),) = stage.spans("right.1")
+    assert gate_off is not None
+    assert drain_off is not None
+    assert drain_off - gate_off < 0.1
+
+
+@pytest.mark.parametrize("how", ["silent", "deaf", "refuses"])
+def test_with_the_drains_supply_dead_the_gate_stays_on_and_that_is_said(tmp_path: Path, how: str) -> None:
+    stage = Stage(tmp_path, mischief=[f"right: {how} at 0.6 s for ever"])
+    outcome = stage.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    assert outcome.cause.startswith("right: ")
+    assert not outcome.off_confirmed
+    assert stage.is_on("left.1"), "the gate went off before the drain was confirmed off"
+    gate, drain = sorted(outcome.not_confirmed, key=lambda line: line.startswith("drain"))
+    assert gate.startswith("gate (left.1): stays on: drain is not confirmed off; no OFF was sent; last read ")
+    assert gate.endswith("s; use the mains switch, and measure before touching")
+    assert drain.startswith("drain (right.1): right is lost (")
+    assert "use the mains switch" in drain
+    # A supply that only gives no answers does what it is told.
+    assert stage.is_on("right.1") is (how != "silent")
+
+
+def test_a_drain_that_comes_back_is_switched_off_and_then_the_gate(tmp_path: Path) -> None:
+    stage = Stage(tmp_path, mischief=["right: deaf at 0.6 s for 2 s"])
+    outcome = stage.run()
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.INSTRUMENT, True), outcome.not_confirmed
+    in_order(stage)
+    assert not stage.is_on("left.1")
+    assert any(line.startswith("right was lost for ") for line in outcome.cautions)
+
+
+def test_a_drain_that_does_not_go_off_keeps_the_gate_on(tmp_path: Path) -> None:
+    stage = Stage(tmp_path, mischief=["right.1: stays on at 0.6 s"])
+    outcome = stage.run()
+    assert not outcome.off_confirmed
+    assert stage.is_on("left.1")
+    assert stage.is_on("right.1")
+
+
+def test_with_the_gates_supply_dead_the_drain_goes_off_at_once(tmp_path: Path) -> None:
+    stage = Stage(tmp_path, mischief=["left: deaf at 0.6 s for ever"])
+    outcome = stage.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    (line,) = outcome.not_confirmed
+    assert line.startswith("gate (left.1): left is lost (")
+    in_order(stage)
+    ((_, drain_off),) = stage.spans("right.1")
+    acts = [act.time for act in stage.network.acts()]
+    assert drain_off is not None
+    assert drain_off - acts[0] < 3.0, acts
+
+
+def test_with_the_run_gone_the_guard_keeps_the_order(tmp_path: Path) -> None:
+    class Killed(BaseException):
+        pass
+
+    def die() -> None:
+        raise Killed
+
+    stage = Stage(tmp_path)
+    stage.at_step["steady"] = die
+    with pytest.raises(Killed):
+        stage.run()
+    in_order(stage)
+    assert not stage.is_on("left.1")
