@@ -25,7 +25,8 @@ import numpy as np
 from benchmarks.small_bench import set_points_of, write_bench
 
 from railwright.documents.loader import Documents
-from railwright.guard.client import Message, ProcessLink
+from railwright.guard.link import Message
+from railwright.guard.process_link import ProcessLink
 from railwright.running.log import read_log
 from railwright.running.runner import run
 from railwright.twin.launcher import TwinBench

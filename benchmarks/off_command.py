@@ -24,7 +24,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from railwright.guard.client import GuardLost, ProcessLink
+from railwright.guard.link import GuardLost
+from railwright.guard.process_link import ProcessLink
 from railwright.running.off_bench import plan_of, read_bench
 
 BENCH = Path(__file__).parents[1] / "examples" / "tide-gauge" / "quay.bench.yaml"

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from railwright.documents.loader import Documents, load_documents
-from railwright.guard.client import LocalLink
+from railwright.guard.local_link import LocalLink
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.twin.server import ReplyTime
 from railwright.twin.virtual_network import VirtualNetwork

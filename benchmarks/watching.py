@@ -24,7 +24,8 @@ from pathlib import Path
 from benchmarks.small_bench import set_points_of, virtual_bench, write_bench
 
 from railwright.documents.loader import Documents
-from railwright.guard.client import LocalLink, Message
+from railwright.guard.link import Message
+from railwright.guard.local_link import LocalLink
 from railwright.guard.wire import Connect
 from railwright.instruments.dialect import compose, load_dialect
 from railwright.running.outcome import Ended, RunOutcome

@@ -11,8 +11,8 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from railwright.guard.client import ProcessLink
 from railwright.guard.process import frame
+from railwright.guard.process_link import ProcessLink
 from railwright.running.conduct import Conduct
 from railwright.running.recorder import Recorder
 

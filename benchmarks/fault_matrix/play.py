@@ -15,7 +15,7 @@ from unittest.mock import patch
 from benchmarks.fault_matrix.bench import OUTPUTS, SET_POINTS
 
 from railwright.documents.loader import Documents
-from railwright.guard.client import LocalLink
+from railwright.guard.local_link import LocalLink
 from railwright.guard.wire import Streams
 from railwright.running.conduct import Conduct
 from railwright.running.outcome import RunOutcome

@@ -12,7 +12,7 @@ from benchmarks.fault_matrix.bench import OUTPUTS, SET_POINTS, lay_out
 from benchmarks.fault_matrix.cells import Cell
 from benchmarks.fault_matrix.play import Played, read_back
 
-from railwright.guard.client import ProcessLink
+from railwright.guard.process_link import ProcessLink
 from railwright.running.runner import run
 from railwright.twin.launcher import TwinBench
 from railwright.twin.mischief.script import parse_mischief

@@ -19,9 +19,10 @@ from typing import Any
 import pytest
 from tests.instruments.fake_supply import FakeSupply
 
-from railwright.guard.client import GuardLost, ProcessLink
 from railwright.guard.left_plans import is_guard, left_plans, plan_path
+from railwright.guard.link import GuardLost
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.guard.process_link import ProcessLink
 from railwright.running.off_bench import only
 
 BENCH = """\
@@ -122,7 +123,8 @@ def told(link: ProcessLink) -> dict[str, Any]:
         assert time.monotonic() < deadline
         link.wait(link.now() + 0.1)
     assert link.inbox[0]["kind"] == "off begun"
-    return link.switch_off("the run is told", lambda message: None)
+    link.begin_off("the run is told")
+    return link.finish_off(lambda message: None)
 
 
 def runtime() -> Path:
@@ -397,7 +399,8 @@ def test_a_plan_is_forgotten_when_another_run_arms(scene: Scene) -> None:
     while left.exists():
         assert time.monotonic() < deadline
         time.sleep(0.01)
-    link.switch_off("the end", lambda message: None)
+    link.begin_off("the end")
+    link.finish_off(lambda message: None)
     link.close()
     assert list(runtime().glob("plan-*")) == []
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from railwright.documents.loader import load_documents
-from railwright.guard.client import LocalLink
+from railwright.guard.local_link import LocalLink
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import Progress, RunOutcome
@@ -71,7 +71,7 @@ limits:
   drain: {current_limit: 1 A, at_limit: trip, trip_delay: 20 ms, ovp: 20 V, trips_when: [gate]DRAIN}
 steps:
   - power_up: {order: [gate, drain], gap: 50 ms, settle: 100 ms}
-  - hold: 500 ms
+  - hold: 2 s
     name: steady
   - power_down: {order: [drain, gate], gap: 50 ms}
 record: {every: 20 ms}

@@ -9,8 +9,10 @@ import pytest
 from tests.running.small import PROCEDURE, SET_POINTS, Small, write
 
 from railwright.documents.loader import load_documents
-from railwright.guard.client import Answerless, LocalLink, ProcessLink
+from railwright.guard.link import Answerless
+from railwright.guard.local_link import LocalLink
 from railwright.guard.locks import holder_of, runtime_folder
+from railwright.guard.process_link import ProcessLink
 from railwright.running.outcome import Ended
 from railwright.running.runner import run
 from railwright.twin.virtual_network import VirtualNetwork

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from tests.running.small import PROCEDURE, Small, small
 
-from railwright.guard.client import ProcessLink
+from railwright.guard.process_link import ProcessLink
 from railwright.instruments.dialect import load_dialect
 from railwright.running.interruption import StopRequest
 from railwright.running.log import Log, read_log

@@ -11,7 +11,7 @@ from typing import Any
 from tests.running.small import PROCEDURE, SET_POINTS, write
 
 from railwright.documents.loader import load_documents
-from railwright.guard.client import LocalLink
+from railwright.guard.local_link import LocalLink
 from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
 from railwright.twin.server import ReplyTime

@@ -18,7 +18,7 @@ from railwright.cli.exits import BadInput, EndedWith, Exit, complain, say
 if TYPE_CHECKING:
     from railwright.documents.loader import Documents
     from railwright.evaluation.outcome import Evaluation
-    from railwright.guard.client import GuardLink
+    from railwright.guard.link import GuardLink
     from railwright.twin.launcher import TwinBench
     from railwright.twin.virtual_network import VirtualNetwork
 
@@ -157,7 +157,8 @@ def _supplies(
     documents: Documents, seed: int, real_time: bool
 ) -> Iterator[tuple[TwinBench | VirtualNetwork, GuardLink]]:
     """The simulated supplies of a bench, and the guard that speaks to them."""
-    from railwright.guard.client import LocalLink, ProcessLink
+    from railwright.guard.local_link import LocalLink
+    from railwright.guard.process_link import ProcessLink
     from railwright.twin.launcher import TwinBench
     from railwright.twin.virtual_network import VirtualNetwork
     from railwright.virtual_time import VirtualLoop

@@ -87,7 +87,7 @@ def run(
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
-    from railwright.guard.client import ProcessLink
+    from railwright.guard.process_link import ProcessLink
     from railwright.running.interruption import StopRequest, signals_ask
 
     if not twins and (true or fault or mischief):

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from railwright.guard.input_end import InputEnd
 from railwright.guard.off_plan import InputOff, Look, OffPlan, OutputOff, SupplyOff, read_look
 from railwright.guard.session import Session, SessionError
 from railwright.guard.watchdog import end_watchdog
@@ -33,32 +33,6 @@ TRUST = 10.0
 
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
-
-
-@dataclass(slots=True)
-class InputEnd:
-    """What became of one input. Times are of the loop's clock [s].
-
-    confirmed: read to be off, without a current, its voltage fallen or held by the device. off_sent: when OFF
-    first went out; None: never. off_read: when all its outputs first said off. fell: when the voltage was
-    first read to have fallen. voltage, current: last read; None: never. holds: voltage [V] that the device
-    keeps. kept_on: it was told nothing, because it stays on. why: in words, what is not confirmed, or why it
-    stays on. below: voltage that counts as off [V].
-    """
-
-    input: str
-    confirmed: bool = False
-    stays_on: str = ""
-    off_sent: float | None = None
-    off_read: float | None = None
-    fell: float | None = None
-    voltage: float | None = None
-    current: float | None = None
-    read_at: float | None = None
-    holds: float | None = None
-    kept_on: bool = False
-    why: str = ""
-    below: float = 0.0
 
 
 class _Supply:

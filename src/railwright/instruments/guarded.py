@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.guard.client import Answerless, GuardLink
+from railwright.guard.link import Answerless, GuardLink
 from railwright.instruments.errors import Fenced, InstrumentError, NotReached
 from railwright.instruments.session import TIMEOUT, Answer, OpenSession, Session, Trace
 

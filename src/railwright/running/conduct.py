@@ -6,22 +6,23 @@ import datetime as dt
 import math
 import traceback
 from collections import deque
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
-from railwright.guard.client import GuardLink, GuardLost
+from railwright.guard.link import GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing
 from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
 from railwright.running.clocks import Clocks
+from railwright.running.end_run import EndRun
+from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
 from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
-from railwright.running.outcome import Ended, InputReading, RunOutcome, SwitchedOff
+from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
 from railwright.running.plan import Move, Plan
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
@@ -30,7 +31,7 @@ from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
 from railwright.running.waiting import Triggers
-from railwright.running.watch import Alarm, Watch
+from railwright.running.watch import Watch
 from railwright.running.watchdogs import arm_watchdogs, watched
 
 if TYPE_CHECKING:
@@ -53,15 +54,6 @@ AHEAD = 0.03
 
 SETTINGS_PERIOD = 10.0
 """Settings that are asked for again more seldom than this [s] are a deviation that the report shows."""
-
-
-class Over(Exception):
-    """Ends the run from within."""
-
-    def __init__(self, ended: Ended, cause: str) -> None:
-        super().__init__(ended, cause)
-        self.ended = ended
-        self.cause = cause
 
 
 class Conduct:
@@ -99,15 +91,12 @@ class Conduct:
         self.remedy = ""
         self.fault = ""
         self.late = 0.0
-        self.missed = 0
         self.left_out = 0
         self.clocks = Clocks()
-        self._rows: dict[str, int] = {}
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
         self.triggers = triggers or Triggers()
         self._waiting: tuple[Waiting, float] | None = None
-        self._taking_in = False
-        self._alarms: list[Alarm] = []
+        self.intake = Intake(link, rig, recorder, self.watch, self.polling, self.looks, self._failed)
         rig.switched = self._switched
 
     def go(self) -> tuple[Ended, str]:
@@ -132,7 +121,7 @@ class Conduct:
             self._arm(energising=True)
             arm_watchdogs(self.rig, self.procedure, self.recorder, self.every / self.looks)
             self._play()
-        except Over as over:
+        except EndRun as over:
             ended, cause = over.ended, over.cause
         except FoundOn as found:
             ended, cause = Ended.STOPPED, str(found)
@@ -177,7 +166,7 @@ class Conduct:
     def _break_wait(self) -> None:
         """What is looked at in every wait for an answer: it may end the run, and so the wait."""
         self._look()
-        self._take_in()
+        self.intake.take_in()
 
     def _load_first(self) -> None:
         """The first point list of each input, loaded and verified while all outputs are off."""
@@ -203,11 +192,11 @@ class Conduct:
         """Whether somebody, the disk or the computer wants it to end."""
         self.stop.drain()
         if slept := self.clocks.look():
-            raise Over(Ended.STOPPED, slept)
+            raise EndRun(Ended.STOPPED, slept)
         if self.stop.reason is not None:
-            raise Over(Ended.INTERRUPTED, self.stop.reason)
+            raise EndRun(Ended.INTERRUPTED, self.stop.reason)
         if self.recorder.failed is not None:
-            raise Over(Ended.RECORD, f"the record could not be written: {self.recorder.failed}")
+            raise EndRun(Ended.RECORD, f"the record could not be written: {self.recorder.failed}")
 
     def _play(self) -> None:
         """The procedure against the clock: every move is due at its own instant, no drift."""
@@ -222,7 +211,7 @@ class Conduct:
             recorder.event("settings watched", name, f"each again in about {show(period, 's')}")
         while True:
             self._look()
-            self._take_in()
+            self.intake.take_in()
             waits = self._waits_on()
             now = self.recorder.now()
             # In the record's time: that of the plan, and what was waited for until now.
@@ -242,10 +231,12 @@ class Conduct:
             left = max(1e-6, due - (AHEAD if moves else 0.0) - now)
             self.link.wait(self.link.now() + min(NAP, left))
         self.polling.end()
-        self._take_in()
+        self.intake.take_in()
         for name in self.rig.set_points:
             # The last one may still be under way.
-            self._count(name, max(self._rows.get(name, -1), int((recorder.now() + LEAD_IN) / self.every) - 1))
+            self.intake.count(
+                name, max(self.intake.rows.get(name, -1), int((recorder.now() + LEAD_IN) / self.every) - 1)
+            )
         self._steps.end(self.plan.duration + self.held)
 
     def _overtaken(self, move: Move, moves: deque[Move], now: float) -> bool:
@@ -286,7 +277,7 @@ class Conduct:
             self.recorder.event(f"{wait.source} comes", "run", f"after {show(now - since, 's')}", now)
             return False
         if now - since > wait.time_out:
-            raise Over(Ended.STOPPED, f"no {wait.source} came within {show(wait.time_out, 's')}")
+            raise EndRun(Ended.STOPPED, f"no {wait.source} came within {show(wait.time_out, 's')}")
         return True
 
     def _do(self, move: Move, at: float) -> None:
@@ -340,90 +331,26 @@ class Conduct:
         elif move.kind != "set":
             recorder.event(move.kind, move.input, time=done)
 
-    def _take_in(self) -> None:
-        """Everything that the guard has told since; what it shows may end the run."""
-        if self._taking_in:
-            return
-        self._taking_in = True
-        try:
-            while self.link.inbox:
-                self._taken(self.link.inbox.popleft())
-        finally:
-            self._taking_in = False
-
-    def _taken(self, message: dict[str, Any]) -> None:
-        if message["kind"] == "off begun":
-            raise Over(Ended.STOPPED, message["why"])
-        if message["kind"] != "poll":
-            return
-        seen = self.polling.understand(message)
-        for position, raw in seen.readings:
-            self._read(position, raw)
-        if self._alarms:
-            self._end_by_alarms()
-        if seen.differences:
-            told = "; ".join(seen.differences)
-            raise Over(Ended.CHANGED, f"{told}: changed at its panel, or by another program")
-
-    def _read(self, position: int, raw: InputReading) -> None:
-        """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
-        row = position // self.looks
-        if row <= self._rows.get(raw.input, -1):
-            asked = None if raw.asked is None else self.recorder.at(raw.asked)
-            reading = replace(raw, time=self.recorder.at(raw.time), asked=asked)
-        else:
-            self._count(raw.input, row)
-            reading = self.recorder.reading(raw)
-        events, alarm = self.watch.see(reading)
-        self.recorder.add_all(events)
-        if alarm is not None:
-            self._alarms.append(alarm)
-
-    def _count(self, name: str, row: int) -> None:
-        """Rows of the record that were left out, because the supply did not answer in time for them."""
-        self.missed += max(0, row - self._rows.get(name, -1) - 1)
-        self._rows[name] = row
-
-    def _end_by_alarms(self) -> None:
-        alarms, self._alarms = self._alarms, []
-        for alarm in alarms:
-            if alarm.ended is Ended.TRIPPED:
-                self._linked(alarm.input)
-            else:
-                self.recorder.event("stop condition", alarm.input, alarm.cause, alarm.time)
-        first = min(alarms, key=lambda alarm: alarm.ended is not Ended.TRIPPED)
-        raise Over(first.ended, "; ".join(alarm.cause for alarm in alarms))
-
-    def _linked(self, tripped: str) -> None:
-        """Linked trips: what goes off because another did, at once and whatever fails."""
-        gone, follow = {tripped}, [tripped]
-        while follow:
-            source = follow.pop()
-            for name, feed in self.rig.set_points.items():
-                if source in feed.trips_when and name not in gone:
-                    gone.add(name)
-                    follow.append(name)
-                    if name in self.rig.on:
-                        self.watch.switches(name)
-                        done = self.recorder.at(self.rig.off(name, self._failed))
-                        self.recorder.event("trips linked", name, f"because {source} tripped", done)
-
     def _failed(self, error: InstrumentError) -> None:
         self.recorder.event("instrument fails", error.instrument, error.told)
 
     # The end
 
     def _switch_off(self, ended: Ended, cause: str) -> None:
-        self._steps.end(self.recorder.now(), whole=False)
+        """OFF goes out before anything else is done or said."""
         self.link.interrupted = lambda: None
-        if self.link.plan is None:
-            return  # nothing was told to any output
         self.link.watched = ()
+        armed = self.link.plan is not None
+        if armed:
+            orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
+            why = "the procedure was played" if ended is Ended.COMPLETED else cause
+            self.link.begin_off(why, orderly=orderly, urgent=lambda: self.stop.urgent)
+        self._steps.end(self.recorder.now(), whole=False)
+        if not armed:
+            return  # nothing was told to any output
         self.recorder.progress.switching_off(", then ".join(self.order))
         shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling, self.device)
-        orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
-        why = "the procedure was played" if ended is Ended.COMPLETED else cause
-        self.switched_off = shut_down.go(self.link, why, orderly=orderly, stop=self.stop)
+        self.switched_off = shut_down.go(self.link, self.stop)
         self.cautions += shut_down.cautions
         self.not_confirmed = tuple(shut_down.not_confirmed)
 
@@ -435,9 +362,9 @@ class Conduct:
             deviations.append(
                 f"{self.left_out} set points were left out: the supplies did not keep up with them"
             )
-        if self.missed:
+        if missed := self.intake.missed:
             deviations.append(
-                f"{self.missed} readings were left out: the instruments did not keep up with the interval"
+                f"{missed} readings were left out: the instruments did not keep up with the interval"
             )
         deviations += self.clocks.notes
         for name, period in self.polling.periods.items():
@@ -458,7 +385,7 @@ class Conduct:
             tuple(self.cautions),
             tuple(deviations),
             self.late,
-            self.missed,
+            self.intake.missed,
             self.remedy,
             not self.not_confirmed,
             self.not_confirmed,

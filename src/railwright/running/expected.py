@@ -1,4 +1,4 @@
-"""What the settings of every output should read, and since when; what coupling and lists move is expected."""
+"""What the settings of every output are expected to read: what they were set to, and what moves with them."""
 
 from __future__ import annotations
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from railwright.guard.client import GuardLink
+from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import TIMEOUT, Answer, Trace
 from railwright.instruments.supply import Change, Reading

@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from railwright.documents.loader import Documents
-from railwright.guard.client import GuardLink, GuardLost, ProcessLink
+from railwright.guard.link import GuardLink, GuardLost
+from railwright.guard.process_link import ProcessLink
 from railwright.instruments.dialect import DialectError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.session import TIMEOUT, Trace

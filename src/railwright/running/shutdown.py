@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from railwright.documents.device import Device
-from railwright.guard.client import GuardLink
+from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.quantities import show
@@ -35,11 +35,11 @@ class ShutDown:
     cautions: list[str] = field(default_factory=list)
     not_confirmed: list[str] = field(default_factory=list)
 
-    def go(self, link: GuardLink, why: str, *, orderly: bool, stop: StopRequest) -> dict[str, SwitchedOff]:
-        """Switch off and wait until everything is confirmed, or is not going to be. A second request to stop
-        ends the waiting. Gives what became of every input that was on.
+    def go(self, link: GuardLink, stop: StopRequest) -> dict[str, SwitchedOff]:
+        """OFF has gone out: wait until everything is confirmed, or is not going to be. A second request to
+        stop ends the waiting. Gives what became of every input that was on.
         """
-        over = link.switch_off(why, self._told, orderly=orderly, urgent=lambda: stop.urgent)
+        over = link.finish_off(self._told, urgent=lambda: stop.urgent)
         return self._became(over["ends"])
 
     def _told(self, message: Mapping[str, Any]) -> None:

@@ -1,0 +1,113 @@
+"""What the guard tells while a run goes on: readings into the record, and whatever in them ends the run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from railwright.guard.link import GuardLink
+from railwright.instruments.errors import InstrumentError
+from railwright.running.end_run import EndRun
+from railwright.running.outcome import Ended, InputReading
+from railwright.running.polling import Polling
+from railwright.running.recorder import Recorder
+from railwright.running.rig import Rig
+from railwright.running.watch import Alarm, Watch
+
+
+class Intake:
+    """Takes in what has come. looks: outputs are looked at so many times for each reading that is recorded.
+
+    rows: input -> the last row of its record, counted from 0. missed: rows that were left out.
+    """
+
+    def __init__(
+        self,
+        link: GuardLink,
+        rig: Rig,
+        recorder: Recorder,
+        watch: Watch,
+        polling: Polling,
+        looks: int,
+        failed: Callable[[InstrumentError], None],
+    ) -> None:
+        self.rows: dict[str, int] = {}
+        self.missed = 0
+        self._link, self._rig, self._recorder = link, rig, recorder
+        self._watch, self._polling, self._looks, self._failed = watch, polling, looks, failed
+        self._taking_in = False
+        self._alarms: list[Alarm] = []
+
+    def take_in(self) -> None:
+        """Everything that the guard has told since; what it shows may end the run."""
+        if self._taking_in:
+            return
+        self._taking_in = True
+        try:
+            while self._link.inbox:
+                self._taken(self._link.inbox.popleft())
+        finally:
+            self._taking_in = False
+
+    def _taken(self, message: dict[str, Any]) -> None:
+        if message["kind"] == "off begun":
+            raise EndRun(Ended.STOPPED, message["why"])
+        if message["kind"] != "poll":
+            return
+        seen = self._polling.understand(message)
+        for position, raw in seen.readings:
+            self._read(position, raw)
+        if self._alarms:
+            self._end_by_alarms()
+        if seen.differences:
+            told = "; ".join(seen.differences)
+            raise EndRun(Ended.CHANGED, f"{told}: changed at its panel, or by another program")
+
+    def _read(self, position: int, raw: InputReading) -> None:
+        """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
+        row = position // self._looks
+        if row <= self.rows.get(raw.input, -1):
+            asked = None if raw.asked is None else self._recorder.at(raw.asked)
+            reading = replace(raw, time=self._recorder.at(raw.time), asked=asked)
+        else:
+            self.count(raw.input, row)
+            reading = self._recorder.reading(raw)
+        events, alarm = self._watch.see(reading)
+        self._recorder.add_all(events)
+        if alarm is not None:
+            self._alarms.append(alarm)
+
+    def count(self, name: str, row: int) -> None:
+        """Rows of the record that were left out, because the supply did not answer in time for them."""
+        self.missed += max(0, row - self.rows.get(name, -1) - 1)
+        self.rows[name] = row
+
+    def close(self, last: int) -> None:
+        """Rows up to `last` that have not come are left out."""
+        for name in self._rig.set_points:
+            self.count(name, max(self.rows.get(name, -1), last))
+
+    def _end_by_alarms(self) -> None:
+        alarms, self._alarms = self._alarms, []
+        for alarm in alarms:
+            if alarm.ended is Ended.TRIPPED:
+                self._linked(alarm.input)
+            else:
+                self._recorder.event("stop condition", alarm.input, alarm.cause, alarm.time)
+        first = min(alarms, key=lambda alarm: alarm.ended is not Ended.TRIPPED)
+        raise EndRun(first.ended, "; ".join(alarm.cause for alarm in alarms))
+
+    def _linked(self, tripped: str) -> None:
+        """Linked trips: what goes off because another did, at once and whatever fails."""
+        gone, follow = {tripped}, [tripped]
+        while follow:
+            source = follow.pop()
+            for name, feed in self._rig.set_points.items():
+                if source in feed.trips_when and name not in gone:
+                    gone.add(name)
+                    follow.append(name)
+                    if name in self._rig.on:
+                        self._watch.switches(name)
+                        done = self._recorder.at(self._rig.off(name, self._failed))
+                        self._recorder.event("trips linked", name, f"because {source} tripped", done)
