@@ -38,3 +38,21 @@ def test_an_output_that_comes_on_again_while_another_is_waited_for_is_not_called
     assert not outcome.off_confirmed
     (line,) = outcome.not_confirmed
     assert line.startswith("gate (left.1): left.1 still says that it is on")
+
+
+@pytest.mark.parametrize("stage_of", ["identify the supplies", "ask what is on"])
+def test_off_from_elsewhere_before_the_guard_was_given_a_plan_ends_the_run(
+    tmp_path: Path, stage_of: str
+) -> None:
+    """It is no fault of a supply, and the guard takes no plan that it can no longer carry out."""
+    stage = Stage(tmp_path)
+
+    def asked(text: str) -> None:
+        if text == stage_of:
+            stage.loop.call_later(0.001, stage.link.guard.switch_off, "switched off by 'railwright off'")
+
+    stage.preparing = asked  # type: ignore[method-assign]
+    outcome = stage.run()
+    assert (outcome.ended, outcome.cause) == (Ended.STOPPED, "switched off by 'railwright off'")
+    assert stage.link.guard.plan is None
+    assert outcome.switched_off == {}

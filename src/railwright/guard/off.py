@@ -54,8 +54,8 @@ class _Supply:
 class SwitchOff:
     """Switches everything of a plan off, once.
 
-    sessions: open ones by supply, used first; `tell`: told of everything. `hurry` ends the waiting: each input
-    has `OffPlan.silence` from its OFF on to be confirmed, and no more.
+    sessions: open ones by supply, used first; `tell`: told of everything. `hurry` ends the waiting: each
+    input has `OffPlan.silence` from its OFF on to be confirmed, and no more.
     """
 
     def __init__(self, plan: OffPlan, sessions: Mapping[str, Session], tell: Tell) -> None:
