@@ -19,7 +19,7 @@ from railwright.guard.address import socket_of
 
 
 class Locked(Exception):
-    """Another run holds it; one line that says which."""
+    """Another run holds it, or there is no place for the lock; one line that says which."""
 
 
 def runtime_folder() -> Path:
@@ -30,10 +30,10 @@ def runtime_folder() -> Path:
 
         given = os.path.join(tempfile.gettempdir(), "railwright")
     folder = Path(given)
-    with suppress(FileExistsError):
+    # One that cannot be had is told by who is refused a lock there, with the reason.
+    with suppress(OSError):
         folder.mkdir(parents=True)
-        with suppress(PermissionError):
-            folder.chmod(0o1777)
+        folder.chmod(0o1777)
     return folder
 
 
@@ -43,7 +43,8 @@ def normalised(address: str) -> str:
     if place is None:
         return address.strip().upper()
     host, port = place
-    with suppress(OSError):
+    # A name that can be none ends in UnicodeError.
+    with suppress(OSError, UnicodeError):
         host = str(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][4][0])
     return f"{host}:{port}"
 
@@ -80,8 +81,13 @@ class Locks:
         self._take(("address", name), f"address {normalised(address)}", f"{address}")
 
     def take_instrument(self, name: str, identity: str) -> None:
-        """Lock the instrument that gives this answer to *IDN?. Raises Locked."""
-        who = ",".join(part.strip() for part in identity.split(","))
+        """Lock the instrument that gives this answer to *IDN?. Raises Locked. One without a serial number (0,
+        IEEE 488.2, 10.14) does not say which it is.
+        """
+        parts = [part.strip() for part in identity.split(",")]
+        if len(parts) < 3 or parts[2] in ("", "0"):
+            return
+        who = ",".join(parts)
         self._take(("instrument", name), f"instrument {who}", f"the instrument '{who}'")
 
     def release(self) -> None:
@@ -94,7 +100,15 @@ class Locks:
         if self._folder is None:
             return
         path = lock_path(what, self._folder)
-        descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC | (0 if path.exists() else os.O_CREAT), 0o666)
+        try:
+            there = 0 if path.exists() else os.O_CREAT
+            descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC | there, 0o666)
+        except OSError as error:
+            why = error.strerror or str(error)
+            raise Locked(
+                f"{shown} cannot be locked in {self._folder} ({why}): mend that folder, or name another one "
+                "in RAILWRIGHT_RUNTIME"
+            ) from None
         try:
             with suppress(PermissionError):
                 os.fchmod(descriptor, 0o666)
@@ -111,8 +125,10 @@ class Locks:
                 ) from None
             who = about.get("run") or "another program"
             raise Locked(f"{shown} is held by {who} (process {about.get('run_pid', '?')})") from None
-        os.ftruncate(descriptor, 0)
-        os.pwrite(descriptor, json.dumps({**self._about, "path": str(path)}).encode(), 0)
+        # A full disk takes nothing away from the lock itself.
+        with suppress(OSError):
+            os.ftruncate(descriptor, 0)
+            os.pwrite(descriptor, json.dumps({**self._about, "path": str(path)}).encode(), 0)
         before = self._held.pop(key, None)
         if before is not None:
             os.close(before)

@@ -55,8 +55,8 @@ class _Supply:
 class SwitchOff:
     """Switches everything of a plan off, once.
 
-    sessions: open ones by supply, used first; `tell`: told of everything. `hurry` ends the waiting: what is
-    not confirmed by then stays so.
+    sessions: open ones by supply, used first; `tell`: told of everything. `hurry` ends the waiting: each
+    input has `OffPlan.silence` from its OFF on to be confirmed, and no more.
     """
 
     def __init__(self, plan: OffPlan, sessions: Mapping[str, Session], tell: Tell) -> None:
@@ -79,7 +79,7 @@ class SwitchOff:
         self._began = 0.0
 
     def hurry(self) -> None:
-        """Wait for nothing more: every output has been told by now, or never can be."""
+        """Wait for no voltage and no lost supply any more; what comes after something still does."""
         self._hurry.set()
 
     async def go(self, *, orderly: bool = False) -> dict[str, InputEnd]:
@@ -99,6 +99,9 @@ class SwitchOff:
         try:
             if inputs:
                 await asyncio.wait(inputs)
+            # While one was waited for, another that was confirmed may have come on again.
+            again = [each for each in self.plan.inputs if self._has_come_on(each)]
+            await asyncio.gather(*(self._confirm_again(each) for each in again), return_exceptions=True)
             for supply in self._supplies.values():
                 if supply.document.watchdog:
                     await self._end_watchdog(supply)
@@ -146,7 +149,9 @@ class SwitchOff:
             await self._wait(self._asked.get(name), None)
             if before is not None and before.off_read is None:
                 self._begun[each.name].set()
-            await self._wait(self._settled.get(name), None)
+            if name in self._settled:
+                # Also where it is hurried: what is waited for here hurries, and is known soon.
+                await self._settled[name].wait()
             if before is not None and not before.confirmed:
                 end.kept_on, end.why = True, f"stays on: {name} is not confirmed off"
                 self._tell("stays on", {"input": each.name, "why": end.why})
@@ -154,7 +159,7 @@ class SwitchOff:
         if orderly and each.ramp_down > 0.0:
             await self._lead_down(each)
         self._send_off(each, end)
-        await self._confirm(each, end)
+        await self._confirm(each, end, asyncio.get_running_loop().time())
 
     def _send_off(self, each: InputOff, end: InputEnd) -> None:
         end.off_sent = asyncio.get_running_loop().time()
@@ -205,18 +210,31 @@ class SwitchOff:
         found = [abs(look[0].voltage) for look in looks if look is not None and not look[0].off]
         return found if len(found) == len(looks) else None
 
-    async def _confirm(self, each: InputOff, end: InputEnd) -> None:
-        """Until the input is confirmed off for a while, or there is no more hope."""
+    def _has_come_on(self, each: InputOff) -> bool:
+        """Whether an input that was confirmed off is read to be anything else by now."""
+        end = self.ends[each.name]
+        lost = any(self._supplies[output.supply].lost_since is not None for output in each.outputs)
+        return end.confirmed and not lost and bool(self._judge(each, end))
+
+    async def _confirm_again(self, each: InputOff) -> None:
+        """OFF goes out again as long as it says that it is on; it has as much time as the first time."""
+        end = self.ends[each.name]
+        end.confirmed = False
+        await self._confirm(each, end, asyncio.get_running_loop().time())
+
+    async def _confirm(self, each: InputOff, end: InputEnd, began: float) -> None:
+        """Until the input is confirmed off for a while, or no more hope; the waiting began then [s]."""
         loop = asyncio.get_running_loop()
-        assert end.off_sent is not None
         since: float | None = None
         while True:
             end.why = self._judge(each, end)
             now = loop.time()
             if not end.why:
-                since = now if since is None else since
+                assert end.read_at is not None
+                # What counts is when it was read: a supply that takes its time is looked at seldom.
+                since = end.read_at if since is None else since
                 self._asked[each.name].set()
-                if now - since >= STEADY or self._hurry.is_set():
+                if end.read_at - since >= STEADY or self._hurry.is_set():
                     end.confirmed = True
                     self._tell("confirmed off", {"input": each.name, "time": now, "holds": end.holds})
                     return
@@ -224,25 +242,26 @@ class SwitchOff:
                 since = None
                 # A supply that was silent before it holds nobody up for another while.
                 heard = all(self._supplies[output.supply].heard for output in each.outputs)
-                if (
-                    end.off_read is not None
-                    or now - (end.off_sent if heard else self._began) >= self.plan.silence
-                ):
+                if end.off_read is not None or now - (began if heard else self._began) >= self.plan.silence:
                     self._asked[each.name].set()
-                if self._hurry.is_set() or self._hopeless(each, end, now):
+                if self._hopeless(each, end, began, now):
                     return
-            await self._wait(asyncio.Event(), self.plan.every)
+            await asyncio.sleep(self.plan.every)
 
-    def _hopeless(self, each: InputOff, end: InputEnd, now: float) -> bool:
+    def _hopeless(self, each: InputOff, end: InputEnd, began: float, now: float) -> bool:
         """Whether waiting on would be waiting for nothing."""
-        assert end.off_sent is not None
         supplies = [self._supplies[output.supply] for output in each.outputs]
         lost = [supply.lost_since for supply in supplies if supply.lost_since is not None]
+        if self._hurry.is_set() and (lost or now - began > self.plan.silence):
+            return True
+        # One that comes and goes is lost anew each time.
+        if now - began > self.plan.lost + 3 * self.plan.decay:
+            return True
         if lost:
             return now - min(lost) > self.plan.lost
         # One that came back has its time from then on; one that goes on and off has some, and no more.
-        since = max(end.off_sent, *(supply.back_at for supply in supplies))
-        return now - (end.off_read or since) > self.plan.decay or now - since > 3 * self.plan.decay
+        since = max(began, *(supply.back_at for supply in supplies))
+        return now - max(end.off_read or since, began) > self.plan.decay or now - since > 3 * self.plan.decay
 
     def _judge(self, each: InputOff, end: InputEnd) -> str:
         """What is missing for it to count as off; '' where nothing is. Takes over what was read."""
@@ -252,10 +271,11 @@ class SwitchOff:
             if supply.lost_since is not None:
                 return f"{supply.document.name} is lost ({supply.failure})"
             found = supply.looks.get(output.name)
-            if found is None or found[1] < supply.sent.get(output.name, self._began):
+            # It may say what it is each time before OFF goes out again.
+            if found is None or found[1] < (end.off_sent or self._began):
                 return f"{output.name} was not read since OFF"
             looks.append(found[0])
-            end.read_at = found[1]
+        end.read_at = min(self._supplies[o.supply].looks[o.name][1] for o in each.outputs)
         voltages = [look.voltage for look in looks]
         end.voltage = sum(voltages) if each.series else max(voltages, key=abs)
         end.current = max((look.current for look in looks), key=abs)
