@@ -14,9 +14,15 @@ from pathlib import Path
 from typing import Any
 
 from railwright.guard.off_plan import OffPlan
+from railwright.guard.session import CONNECT_DEADLINE
 
 SLACK = 0.5
 """What the guard's own deadline is given on top [s], before the guard counts as hanging."""
+
+TURN = 10.0
+"""How long an exchange may wait for its turn behind others with a slow supply [s]. Whether the guard hangs is
+seen by its signs of life, long before.
+"""
 
 Message = dict[str, Any]
 
@@ -96,14 +102,19 @@ class GuardLink(ABC):
         Raises Answerless, GuardLost.
         """
         return self._ask(
-            "open", deadline + 3.0, name=name, address=address, identify=identify, deadline=deadline
+            "open",
+            deadline + 2 * CONNECT_DEADLINE,
+            name=name,
+            address=address,
+            identify=identify,
+            deadline=deadline,
         )
 
     def exchange(
         self, name: str, text: str, deadline: float, *, answers: bool = True, at: float | None = None
     ) -> Message:
         """One message to a supply, at an instant where one is given. Raises Answerless, GuardLost."""
-        wait = deadline + max(0.0, (at or 0.0) - self.now())
+        wait = TURN + deadline + max(0.0, (at or 0.0) - self.now())
         return self._ask("exchange", wait, name=name, text=text, deadline=deadline, answers=answers, at=at)
 
     def poll(self, name: str, tag: str, messages: Sequence[Any], **fields: Any) -> None:
@@ -126,16 +137,22 @@ class GuardLink(ABC):
         self._send({"kind": "journal", "path": str(path)})
 
     def begin_off(
-        self, why: str, *, orderly: bool = False, urgent: Callable[[], bool] = lambda: False
+        self,
+        why: str,
+        *,
+        orderly: bool = False,
+        tell: Callable[[Message], None] | None = None,
+        urgent: Callable[[], bool] = lambda: False,
     ) -> None:
         """Have everything switched off; never raises, and waits only where the guard fails: then it is taken
-        over from. orderly: inputs that are led down to 0 V first, are. urgent: see `finish_off`.
+        over from. orderly: inputs that are led down to 0 V first, are. tell, urgent: as in `finish_off`;
+        without `tell`, that one tells what happened here.
         """
         self._why = why
         try:
             self._send({"kind": "off", "why": why, "orderly": orderly})
         except GuardLost as lost:
-            self._off_over = self.take_over(f"{why}; {lost}", self.inbox.append, urgent=urgent)
+            self._off_over = self.take_over(f"{why}; {lost}", tell or self.inbox.append, urgent=urgent)
 
     def finish_off(
         self, tell: Callable[[Message], None], *, urgent: Callable[[], bool] = lambda: False

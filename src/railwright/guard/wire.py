@@ -72,10 +72,14 @@ async def _helper(address: str) -> Streams:
     assert process.stdin is not None
     assert process.stdout is not None
     writer = _HelperWriter(process, process.stdin)
-    ready = await process.stdout.readline()
-    if ready.rstrip() != b"open":
+    try:
+        ready = await process.stdout.readline()
+        if ready.rstrip() != b"open":
+            raise OSError(ready.decode(errors="replace").strip() or "its VISA library ended without a word")
+    except BaseException:
+        # Also where nobody waits for it any longer: one that hangs would stay for ever.
         writer.close()
-        raise OSError(ready.decode(errors="replace").strip() or "its VISA library ended without a word")
+        raise
     return process.stdout, writer
 
 
