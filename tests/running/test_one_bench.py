@@ -88,3 +88,33 @@ def test_outputs_are_spoken_to_by_their_channels(tmp_path: Path) -> None:
     assert commands
     assert all(unit.endswith("(@3)") for unit in commands)
     assert any("ISUMmary3" in line for line in sent)
+
+
+def test_instruments_without_a_serial_number_are_told_apart_by_their_addresses(bench: Small) -> None:
+    bench.left.identity = bench.right.identity = "Railwright,M-1,0,1.0"
+    link = ProcessLink()
+    try:
+        for name, supply in (("left", bench.left), ("right", bench.right)):
+            assert link.open(name, supply.address, "*IDN?", 1.0)["answer"] == "Railwright,M-1,0,1.0"
+    finally:
+        link.close()
+
+
+def test_a_folder_that_takes_no_locks_is_named(bench: Small, monkeypatch: pytest.MonkeyPatch) -> None:
+    taken = bench.folder / "taken"
+    taken.write_text("a file, no folder", "utf-8")
+    monkeypatch.setenv("RAILWRIGHT_RUNTIME", str(taken))
+    outcome = bench.run()
+    assert outcome.ended is Ended.INSTRUMENT
+    assert f"expected a file that can be written in {taken}, got 'Not a directory'" in outcome.cause
+    assert bench.left.units == []
+
+
+@pytest.mark.parametrize("host", ["a" * 70, "quay..bench"])
+def test_a_name_that_no_computer_can_have_is_said_so(bench: Small, host: str) -> None:
+    link = ProcessLink()
+    try:
+        with pytest.raises(Answerless, match="no computer can have that name"):
+            link.open("left", f"TCPIP::{host}::5025::SOCKET", "*IDN?", 1.0)
+    finally:
+        link.close()

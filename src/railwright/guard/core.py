@@ -67,9 +67,12 @@ class Guard:
                 number = message["id"]
                 task = asyncio.get_running_loop().create_task(work(message))
                 self._exchanges[number] = task
-                task.add_done_callback(lambda _: self._exchanges.pop(number, None))
+                task.add_done_callback(lambda done: self._ended(message, done))
             case "poll":
                 self._poll(message)
+            case "arm" if self.fenced:
+                # What was switched off is over by now, or does not know this plan.
+                self._answer(message, error=self.fenced, fenced=True)
             case "arm":
                 self.plan = None if message["plan"] is None else OffPlan.from_json(message["plan"])
                 self._answer(message, armed=self.plan is not None)
@@ -78,6 +81,12 @@ class Guard:
             case "hurry":
                 if self._switching is not None:
                     self._switching.hurry()
+
+    def _ended(self, message: dict[str, Any], task: asyncio.Task[None]) -> None:
+        """An exchange is over. One that ended in a fault of the program is answered, too."""
+        self._exchanges.pop(message["id"], None)
+        if not task.cancelled() and (error := task.exception()) is not None:
+            self._answer(message, error=f"a fault of the guard: {error!r}")
 
     async def watch_beat(self, died: Callable[[str], None]) -> None:
         """Call `died` once when an armed run gives no sign of life for `SILENCE`, or none for `GOODBYE` after
@@ -155,6 +164,9 @@ class Guard:
     async def _open(self, message: dict[str, Any]) -> None:
         """Connect, and lock the address; the answer to `identify` locks the instrument itself."""
         name, address = message["name"], message["address"]
+        if self.fenced:
+            self._answer(message, error=self.fenced, fenced=True)
+            return
         session = self._sessions.get(name)
         if session is None or session.address != address:
             session = self._sessions[name] = Session(name, address, self._connect)

@@ -122,9 +122,15 @@ class GuardLink(ABC):
         self._send({"kind": "poll", "name": name, "tag": tag, "messages": list(messages), **fields})
 
     def arm(self, plan: OffPlan | None) -> None:
-        """Give the guard what is to be switched off; from then on it watches this run. Raises GuardLost."""
-        self.plan = plan
-        self._ask("arm", 1.0, plan=None if plan is None else plan.to_json())
+        """Give the guard what is to be switched off; from then on it watches this run. Raises GuardLost;
+        Answerless, and the plan from before counts, where it switches off, or has switched off, already.
+        """
+        before, self.plan = self.plan, plan
+        try:
+            self._ask("arm", 1.0, plan=None if plan is None else plan.to_json())
+        except Answerless:
+            self.plan = before
+            raise
 
     def keep_journal(self, path: Path) -> None:
         """Where the guard's own log goes."""

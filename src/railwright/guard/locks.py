@@ -26,19 +26,17 @@ class Locked(Exception):
 
 
 def runtime_folder() -> Path:
-    """Where locks and off plans lie while runs go on: one place for all users of the computer. Raises OSError
-    where it cannot be had.
-    """
+    """Where locks and off plans lie while runs go on: one place for all users of the computer."""
     given = os.environ.get(RUNTIME)
     if not given:
         import tempfile
 
         given = os.path.join(tempfile.gettempdir(), "railwright")
     folder = Path(given)
-    with suppress(FileExistsError):
+    # One that cannot be had is told by who is refused a lock there, with the reason.
+    with suppress(OSError):
         folder.mkdir(parents=True)
-        with suppress(PermissionError):
-            folder.chmod(0o1777)
+        folder.chmod(0o1777)
     return folder
 
 
@@ -48,6 +46,7 @@ def normalised(address: str) -> str:
     if place is None:
         return address.strip().upper()
     host, port = place
+    # A name that can be none ends in UnicodeError.
     with suppress(OSError, UnicodeError):
         host = str(socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][4][0])
     return f"{host}:{port}"
@@ -91,8 +90,13 @@ class Locks:
             self._take(("address", name), f"address {place}", address)
 
     def take_instrument(self, name: str, identity: str) -> None:
-        """Lock the instrument that gives this answer to *IDN?. Raises Locked."""
-        who = ",".join(part.strip() for part in identity.split(","))
+        """Lock the instrument that gives this answer to *IDN?. Raises Locked. One without a serial number (0,
+        IEEE 488.2, 10.14) does not say which it is.
+        """
+        parts = [part.strip() for part in identity.split(",")]
+        if len(parts) < 3 or parts[2] in ("", "0"):
+            return
+        who = ",".join(parts)
         self._take(("instrument", name), f"instrument {who}", f"the instrument '{who}'")
 
     def release(self) -> None:
@@ -131,12 +135,10 @@ class Locks:
                 ) from None
             who = about.get("run") or "another program"
             raise Locked(f"{shown} is held by {who} (process {about.get('run_pid', '?')})") from None
-        try:
+        # A full disk takes nothing away from the lock itself.
+        with suppress(OSError):
             os.ftruncate(descriptor, 0)
             os.pwrite(descriptor, json.dumps({**self._about, "path": str(path)}).encode(), 0)
-        except OSError:
-            os.close(descriptor)
-            raise
         before = self._held.pop(key, None)
         if before is not None:
             os.close(before)

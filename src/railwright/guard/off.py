@@ -7,64 +7,27 @@ itself: one that is silent or gone holds up only what has to wait for it.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Mapping
 
-from railwright.guard.address import socket_of
 from railwright.guard.input_end import InputEnd
-from railwright.guard.off_plan import InputOff, Look, OffPlan, OutputOff, SupplyOff, read_look
-from railwright.guard.session import CONNECT_DEADLINE, Session, SessionError
+from railwright.guard.off_plan import InputOff, Look, OffPlan
+from railwright.guard.off_supply import SupplySwitchedOff, Tell
+from railwright.guard.session import Session
 from railwright.guard.watchdog import end_watchdog
-
-Tell = Callable[[str, dict[str, Any]], None]
-"""Told what happens: kind and fields. It must neither wait nor raise."""
-
-REPEAT = 0.1
-"""OFF is sent again after so long where the output does not say that it is off [s]."""
 
 STEADY = 0.25
 """An output must be read off over this long before it counts as confirmed [s]: one that comes on again by
 itself is seen."""
 
-RETRY = (0.05, 0.1, 0.2, 0.5, 1.0)
-"""Pauses between attempts to reach a supply that is gone [s]; the last one from then on."""
-
-TRUST = 10.0
-"""So long after a supply fell silent, OFF is sent to its address without an answer to who it is [s]."""
-
-MORE_PATIENCE, MOST_PATIENCE = 1.0, 3.0
-"""An exchange that failed is given so much more time when it is tried again, up to that [s]: a slow supply
-has OFF to carry out before it answers.
-"""
-
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
-
-
-class _Supply:
-    """One supply being switched off."""
-
-    def __init__(self, document: SupplyOff, session: Session, deadline: float) -> None:
-        self.document, self.session = document, session
-        self.wanted: dict[str, OutputOff] = {}
-        self.looks: dict[str, tuple[Look, float]] = {}
-        self.sent: dict[str, float] = {}
-        self.wake = asyncio.Event()
-        self.lost_since: float | None = None
-        self.back_at = 0.0
-        self.failure = ""
-        self.deadline = deadline
-        """Of the next exchange [s]."""
-        self.heard = False
-        """Whether it has answered at all since switching off began."""
-        self.done = False
 
 
 class SwitchOff:
     """Switches everything of a plan off, once.
 
-    sessions: open ones by supply, used first; `tell`: told of everything. `hurry` ends the waiting: what is
-    not confirmed by then stays so.
+    sessions: open ones by supply, used first; `tell`: told of everything. `hurry` ends the waiting: each
+    input has `OffPlan.silence` from its OFF on to be confirmed, and no more.
     """
 
     def __init__(self, plan: OffPlan, sessions: Mapping[str, Session], tell: Tell) -> None:
@@ -77,7 +40,7 @@ class SwitchOff:
         }
         self._tell = tell
         self._supplies = {
-            each.name: _Supply(each, sessions[each.name], plan.deadline) for each in plan.supplies
+            each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
         }
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
         """Its OFF has gone out; or it is held up by a supply that gives no answer, or told nothing at all."""
@@ -89,7 +52,7 @@ class SwitchOff:
         self._began = 0.0
 
     def hurry(self) -> None:
-        """Wait for nothing more: every output has been told by now, or never can be."""
+        """Wait for no voltage and no lost supply any more; what comes after something still does."""
         self._hurry.set()
 
     async def go(self, *, orderly: bool = False) -> dict[str, InputEnd]:
@@ -106,10 +69,13 @@ class SwitchOff:
             else:
                 inputs.append(loop.create_task(self._whatever_comes(each, orderly)))
         # After those, so that OFF goes out before the first question.
-        watching = [loop.create_task(self._deal_with(supply)) for supply in self._supplies.values()]
+        watching = [loop.create_task(supply.deal_with()) for supply in self._supplies.values()]
         try:
             if inputs:
                 await asyncio.wait(inputs)
+            # While one was waited for, another that was confirmed may have come on again.
+            again = [each for each in self.plan.inputs if self._has_come_on(each)]
+            await asyncio.gather(*(self._confirm_again(each) for each in again), return_exceptions=True)
             for supply in self._supplies.values():
                 if supply.document.watchdog:
                     await self._end_watchdog(supply)
@@ -157,7 +123,9 @@ class SwitchOff:
             await self._wait(self._asked.get(name), None)
             if before is not None and before.off_read is None:
                 self._begun[each.name].set()
-            await self._wait(self._settled.get(name), None)
+            if name in self._settled:
+                # Also where it is hurried: what is waited for here hurries, and is known soon.
+                await self._settled[name].wait()
             if before is not None and not before.confirmed:
                 end.kept_on, end.why = True, f"stays on: {name} is not confirmed off"
                 self._tell("stays on", {"input": each.name, "why": end.why})
@@ -165,7 +133,7 @@ class SwitchOff:
         if orderly and each.ramp_down > 0.0:
             await self._lead_down(each)
         self._send_off(each, end)
-        await self._confirm(each, end)
+        await self._confirm(each, end, asyncio.get_running_loop().time())
 
     def _send_off(self, each: InputOff, end: InputEnd) -> None:
         end.off_sent = asyncio.get_running_loop().time()
@@ -174,7 +142,7 @@ class SwitchOff:
         for output in each.outputs:
             supply = self._supplies[output.supply]
             supply.wanted[output.name] = output
-            self._push(supply, output)
+            supply.push(output)
             supply.wake.set()
 
     async def _wait(self, event: asyncio.Event | None, at_most: float | None) -> None:
@@ -216,18 +184,31 @@ class SwitchOff:
         found = [abs(look[0].voltage) for look in looks if look is not None and not look[0].off]
         return found if len(found) == len(looks) else None
 
-    async def _confirm(self, each: InputOff, end: InputEnd) -> None:
-        """Until the input is confirmed off for a while, or there is no more hope."""
+    def _has_come_on(self, each: InputOff) -> bool:
+        """Whether an input that was confirmed off is read to be anything else by now."""
+        end = self.ends[each.name]
+        lost = any(self._supplies[output.supply].lost_since is not None for output in each.outputs)
+        return end.confirmed and not lost and bool(self._judge(each, end))
+
+    async def _confirm_again(self, each: InputOff) -> None:
+        """OFF goes out again as long as it says that it is on; it has as much time as the first time."""
+        end = self.ends[each.name]
+        end.confirmed = False
+        await self._confirm(each, end, asyncio.get_running_loop().time())
+
+    async def _confirm(self, each: InputOff, end: InputEnd, began: float) -> None:
+        """Until the input is confirmed off for a while, or no more hope; the waiting began then [s]."""
         loop = asyncio.get_running_loop()
-        assert end.off_sent is not None
         since: float | None = None
         while True:
             end.why = self._judge(each, end)
             now = loop.time()
             if not end.why:
-                since = now if since is None else since
+                assert end.read_at is not None
+                # What counts is when it was read: a supply that takes its time is looked at seldom.
+                since = end.read_at if since is None else since
                 self._asked[each.name].set()
-                if now - since >= STEADY or self._hurry.is_set():
+                if end.read_at - since >= STEADY or self._hurry.is_set():
                     end.confirmed = True
                     self._tell("confirmed off", {"input": each.name, "time": now, "holds": end.holds})
                     return
@@ -235,27 +216,26 @@ class SwitchOff:
                 since = None
                 # A supply that was silent before it holds nobody up for another while.
                 heard = all(self._supplies[output.supply].heard for output in each.outputs)
-                if (
-                    end.off_read is not None
-                    or now - (end.off_sent if heard else self._began) >= self.plan.silence
-                ):
+                if end.off_read is not None or now - (began if heard else self._began) >= self.plan.silence:
                     self._asked[each.name].set()
-                if self._hurry.is_set() or self._hopeless(each, end, now):
+                if self._hopeless(each, end, began, now):
                     return
-            await self._wait(asyncio.Event(), self.plan.every)
+            await asyncio.sleep(self.plan.every)
 
-    def _hopeless(self, each: InputOff, end: InputEnd, now: float) -> bool:
+    def _hopeless(self, each: InputOff, end: InputEnd, began: float, now: float) -> bool:
         """Whether waiting on would be waiting for nothing."""
-        assert end.off_sent is not None
-        if now - end.off_sent > self.plan.lost + 3 * self.plan.decay:
-            return True  # also one that is lost and back, or on and off, for ever
         supplies = [self._supplies[output.supply] for output in each.outputs]
         lost = [supply.lost_since for supply in supplies if supply.lost_since is not None]
+        if self._hurry.is_set() and (lost or now - began > self.plan.silence):
+            return True
+        # One that comes and goes is lost anew each time.
+        if now - began > self.plan.lost + 3 * self.plan.decay:
+            return True
         if lost:
             return now - min(lost) > self.plan.lost
-        # One that came back has its time from then on.
-        since = max(end.off_sent, *(supply.back_at for supply in supplies))
-        return now - (end.off_read or since) > self.plan.decay
+        # One that came back has its time from then on; one that goes on and off has some, and no more.
+        since = max(began, *(supply.back_at for supply in supplies))
+        return now - max(end.off_read or since, began) > self.plan.decay or now - since > 3 * self.plan.decay
 
     def _judge(self, each: InputOff, end: InputEnd) -> str:
         """What is missing for it to count as off; '' where nothing is. Takes over what was read."""
@@ -265,10 +245,11 @@ class SwitchOff:
             if supply.lost_since is not None:
                 return f"{supply.document.name} is lost ({supply.failure})"
             found = supply.looks.get(output.name)
-            if found is None or found[1] < supply.sent.get(output.name, self._began):
+            # It may say what it is each time before OFF goes out again.
+            if found is None or found[1] < (end.off_sent or self._began):
                 return f"{output.name} was not read since OFF"
             looks.append(found[0])
-            end.read_at = found[1]
+        end.read_at = min(self._supplies[o.supply].looks[o.name][1] for o in each.outputs)
         voltages = [look.voltage for look in looks]
         end.voltage = sum(voltages) if each.series else max(voltages, key=abs)
         end.current = max((look.current for look in looks), key=abs)
@@ -294,7 +275,7 @@ class SwitchOff:
 
     # One supply
 
-    async def _end_watchdog(self, supply: _Supply) -> None:
+    async def _end_watchdog(self, supply: SupplySwitchedOff) -> None:
         """Not where an output is neither confirmed off nor to stay on: the watchdog is what is left then."""
         name = supply.document.name
         mine = [e for e in self.plan.inputs if any(o.supply == name for o in e.outputs)]
@@ -304,115 +285,3 @@ class SwitchOff:
         else:
             why = await end_watchdog(supply.document, supply.session, self.plan.deadline)
         self._tell("watchdog", {"name": name, "off": not why, "why": why})
-
-    async def _deal_with(self, supply: _Supply) -> None:
-        """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""
-        loop, attempt = asyncio.get_running_loop(), 0
-        while not supply.done:
-            if supply.session.broken or not supply.session.is_open:
-                if not await self._reach(supply):
-                    pause = RETRY[min(attempt, len(RETRY) - 1)]
-                    attempt += 1
-                    await asyncio.sleep(pause)
-                    continue
-                attempt = 0
-            due = loop.time() + self.plan.every
-            for output in supply.wanted.values():
-                look = supply.looks.get(output.name)
-                if (look is None or not look[0].off) and loop.time() - supply.sent[output.name] >= REPEAT:
-                    self._tell("off again", {"output": output.name, "time": loop.time()})
-                    self._push(supply, output)
-            await self._look(supply)
-            with_time = max(0.0, due - loop.time())
-            supply.wake.clear()
-            try:
-                async with asyncio.timeout(with_time):
-                    await supply.wake.wait()
-            except TimeoutError:
-                continue
-
-    def _push(self, supply: _Supply, output: OutputOff) -> None:
-        for message in output.off:
-            supply.session.push(message)
-        supply.sent[output.name] = asyncio.get_running_loop().time()
-
-    async def _look(self, supply: _Supply) -> None:
-        answers: list[str] = []
-        sent = received = 0.0
-        try:
-            async with supply.session.lock:
-                for message in supply.document.look:
-                    exchange = await supply.session.say(message, supply.deadline)
-                    sent, received = sent or exchange.sent, exchange.received
-                    answers += exchange.answer.split(";") if "?" in message else []
-        except SessionError as error:
-            self._be_patient(supply)
-            self._lose(supply, str(error))
-            return
-        self._tell(
-            "look",
-            {"name": supply.document.name, "sent": sent, "received": received, "answer": ";".join(answers)},
-        )
-        outputs = [o for each in self.plan.inputs for o in each.outputs if o.supply == supply.document.name]
-        try:
-            for output in outputs:
-                supply.looks[output.name] = read_look(output, answers), sent
-        except ValueError as error:
-            # What it answers is no answer to what was asked: out of step, so start anew.
-            supply.session.broken = str(error)
-            self._lose(supply, str(error))
-            return
-        self._found(supply)
-
-    async def _reach(self, supply: _Supply) -> bool:
-        """A new session with the same instrument, and OFF at once. Whether it is there."""
-        session, document, loop = supply.session, supply.document, asyncio.get_running_loop()
-        self._lose(supply, session.broken or "no session is open")
-        try:
-            async with session.lock:
-                # A helper process takes longer to start than a socket to connect.
-                a_socket = socket_of(document.address) is not None
-                await session.open(self.plan.deadline if a_socket else CONNECT_DEADLINE)
-                since = supply.lost_since if supply.lost_since is not None else loop.time()
-                if loop.time() - since < TRUST:
-                    self._push_all(supply)
-                identity = (await session.ask(document.identify, supply.deadline)).answer
-        except SessionError as error:
-            if session.is_open:
-                self._be_patient(supply)
-            session.broken = session.broken or str(error)
-            self._lose(supply, str(error))
-            return False
-        if document.identity and identity != document.identity:
-            session.broken = f"another instrument answers there: {identity[:60]!r}"
-            session.close()
-            self._lose(supply, session.broken)
-            return False
-        self._push_all(supply)
-        return True
-
-    def _be_patient(self, supply: _Supply) -> None:
-        supply.deadline = max(supply.deadline, min(supply.deadline + MORE_PATIENCE, MOST_PATIENCE))
-
-    def _push_all(self, supply: _Supply) -> None:
-        for output in supply.wanted.values():
-            self._push(supply, output)
-
-    def _lose(self, supply: _Supply, failure: str) -> None:
-        if supply.lost_since is None:
-            supply.lost_since = asyncio.get_running_loop().time()
-            self._tell("lost", {"name": supply.document.name, "time": supply.lost_since, "why": failure})
-        supply.failure = failure
-
-    def _found(self, supply: _Supply) -> None:
-        supply.heard = True
-        if supply.lost_since is not None:
-            now = asyncio.get_running_loop().time()
-            told = {
-                "name": supply.document.name,
-                "time": now,
-                "after": now - supply.lost_since,
-                "why": supply.failure,
-            }
-            self._tell("answers again", told)
-            supply.lost_since, supply.back_at = None, now

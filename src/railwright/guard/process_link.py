@@ -16,7 +16,6 @@ from contextlib import suppress
 from dataclasses import asdict
 
 from railwright.guard.link import GuardLink, GuardLost, Message
-from railwright.guard.locks import RUNTIME, runtime_folder
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.process import HEAD, frame
@@ -64,13 +63,6 @@ class ProcessLink(GuardLink):
 
     def __init__(self) -> None:
         super().__init__()
-        try:
-            runtime_folder()
-        except OSError as error:
-            raise GuardLost(
-                f"{error.filename}: expected a folder for locks, got '{error.strerror}': name another one in "
-                f"{RUNTIME}"
-            ) from None
         self._socket, theirs = socket.socketpair()
         with theirs:
             self._process = subprocess.Popen(

@@ -71,11 +71,10 @@ class Session:
         except ConnectionRefusedError:
             self.broken = f"nothing listens at {self.address}"
             raise Unreachable(self.broken) from None
-        except OSError as error:
-            self.broken = f"no connection to {self.address}: {_why(error)}"
-            raise Unreachable(self.broken) from None
-        except UnicodeError:
-            self.broken = f"no connection to {self.address}: no host can have this name"
+        except (OSError, UnicodeError) as error:
+            # UnicodeError: a name that can be none.
+            why = _why(error) if isinstance(error, OSError) else "no computer can have that name"
+            self.broken = f"no connection to {self.address}: {why}"
             raise Unreachable(self.broken) from None
         self.broken, self._rest, self._owing = "", b"", 0
 

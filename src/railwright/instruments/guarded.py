@@ -17,7 +17,9 @@ class GuardedSession:
         try:
             answer = link.open(name, address, self._identify, timeout)
         except Answerless as error:
-            if error.locked or error.fenced:
+            if error.fenced:
+                raise Fenced(name, self._identify, str(error), lost=True) from None
+            if error.locked:
                 raise InstrumentError(name, "", str(error), lost=True) from None
             raise NotReached(name, _silence(address, str(error))) from None
         self._show(self._identify, answer["sent"], answer["answer"], answer["received"])

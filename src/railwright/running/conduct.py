@@ -10,16 +10,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
-from railwright.guard.link import GuardLink, GuardLost
+from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing
 from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
 from railwright.running.clocks import Clocks
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
+from railwright.running.lists import load_list
 from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
@@ -90,6 +90,7 @@ class Conduct:
         self.cautions: list[str] = []
         self.remedy = ""
         self.fault = ""
+        self._ended_by: Exception | None = None
         self.late = 0.0
         self.left_out = 0
         self.clocks = Clocks()
@@ -116,6 +117,7 @@ class Conduct:
         return ended, cause
 
     def _guarded(self) -> tuple[Ended, str]:
+        """How it ended, and why. Nothing is said or written of that before OFF has gone out."""
         try:
             ways = Ways(self._look, lambda: self._arm(energising=False), self.link.sleep, self.consent)
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
@@ -132,14 +134,13 @@ class Conduct:
         except GuardLost as lost:
             ended, cause = Ended.GUARD, str(lost)
         except InstrumentError as error:
-            self._failed(error)
+            self._ended_by = error
             ended, cause, self.remedy = Ended.INSTRUMENT, str(error), error.remedy
         except Exception as error:  # noqa: BLE001 - it ends the run as anything else does, and is shown
+            self._ended_by = error
             ended, cause = Ended.FAULT, f"a fault in Railwright itself: {error!r}"
-            self.fault = traceback.format_exc()
         else:
             return Ended.COMPLETED, ""
-        self.recorder.event("run ends", "run", cause)
         return ended, cause
 
     def _arm(self, *, energising: bool) -> None:
@@ -147,16 +148,18 @@ class Conduct:
         lost = self.wait_for_lost if energising else min(2.0, self.wait_for_lost)
         # Those of watchdogs that are armed next are known to the guard before they are.
         watchdogs = watched(self.rig, self.procedure) if energising else ()
-        self.link.arm(
-            compile_off_plan(
-                self.rig,
-                self.device,
-                self.procedure,
-                decay=self.decay_limit,
-                lost=lost,
-                watchdogs=watchdogs,
-            )
+        plan = compile_off_plan(
+            self.rig,
+            self.device,
+            self.procedure,
+            decay=self.decay_limit,
+            lost=lost,
+            watchdogs=watchdogs,
         )
+        try:
+            self.link.arm(plan)
+        except Answerless as fenced:
+            raise EndRun(Ended.STOPPED, str(fenced)) from None
 
     def _switched(self, name: str, on: bool, when: float) -> None:
         """An input was switched and said so: from now on its readings are judged by that."""
@@ -173,19 +176,7 @@ class Conduct:
             if move.kind == "load" and move.time < 0.0 and move.listing is not None:
                 self._look()
                 self.recorder.progress.preparing(f"load the point list of {move.input}")
-                self._load(move.listing)
-
-    def _load(self, listing: Listing) -> None:
-        self.rig.load(listing)
-        self.recorder.write(
-            "point list",
-            input=listing.input,
-            step=self.plan.spans[listing.step].name,
-            between=listing.points.between,
-            count=listing.count,
-            voltages=listing.points.voltages.tolist(),
-            dwells=listing.points.dwells.tolist(),
-        )
+                load_list(self.rig, self.recorder, self.plan.spans, move.listing)
 
     def _look(self) -> None:
         """Whether somebody, the disk or the computer wants it to end."""
@@ -282,7 +273,7 @@ class Conduct:
         """
         recorder = self.recorder
         if move.kind == "load" and move.listing is not None:
-            self._load(move.listing)
+            load_list(self.rig, self.recorder, self.plan.spans, move.listing)
             return
         if move.kind == "arm" and move.listing is not None:
             self.rig.arm(move.listing)
@@ -327,29 +318,45 @@ class Conduct:
         elif move.kind != "set":
             recorder.event(move.kind, move.input, time=done)
 
-    def _failed(self, error: InstrumentError) -> None:
-        self.recorder.event("instrument fails", error.instrument, error.told)
+    def _failed(self, error: InstrumentError, time: float | None = None) -> None:
+        self.recorder.event("instrument fails", error.instrument, error.told, time)
 
     # The end
 
     def _switch_off(self, ended: Ended, cause: str) -> None:
-        """OFF goes out before anything else is done or said."""
+        """OFF goes out before anything else is done or said, and nothing that is said ends the waiting."""
+        at = self.recorder.now()
         self.link.interrupted = lambda: None
         self.link.watched = ()
-        armed, now = self.link.plan is not None, self.recorder.now()
+        armed = self.link.plan is not None
         shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling)
         if armed:
             orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
             why = "the procedure was played" if ended is Ended.COMPLETED else cause
             # Where the guard is gone, this waits until everything is off: what happens is told meanwhile.
             self.link.begin_off(why, orderly=orderly, tell=shut_down.told, urgent=lambda: self.stop.urgent)
-        self._steps.end(now, whole=False)
-        if not armed:
-            return  # nothing was told to any output
-        self.recorder.progress.switching_off(", then ".join(self.order))
-        self.switched_off = shut_down.go(self.link, self.stop)
-        self.cautions += shut_down.cautions
-        self.not_confirmed = tuple(shut_down.not_confirmed)
+        try:
+            self._say_end(ended, cause, at, armed)
+        except Exception as error:  # noqa: BLE001 - whoever is told may fail; the outputs go off first
+            self.cautions.append(f"a fault of the program while it told of the end of the run: {error!r}.")
+        finally:
+            if armed:
+                self.switched_off = shut_down.go(self.link, self.stop)
+                self.cautions += shut_down.cautions
+                self.not_confirmed = tuple(shut_down.not_confirmed)
+
+    def _say_end(self, ended: Ended, cause: str, at: float, armed: bool) -> None:
+        """Why it ended, at that time of the record [s]. armed: outputs go off now."""
+        self._steps.end(at, whole=False)
+        if self._ended_by is not None:
+            if isinstance(self._ended_by, InstrumentError):
+                self._failed(self._ended_by, at)
+            else:
+                self.fault = "".join(traceback.format_exception(self._ended_by))
+        if ended is not Ended.COMPLETED:
+            self.recorder.event("run ends", "run", cause, at)
+        if armed:
+            self.recorder.progress.switching_off(", then ".join(self.order))
 
     def outcome(self, folder: Path, run_id: str, ended: Ended, cause: str) -> RunOutcome:
         deviations = list(self.plan.notes)

@@ -70,8 +70,9 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[st
     _put(rig, ways.look, protections)
     tell("set points")
     _put(rig, ways.look, limits)
-    tell("linked trips")
-    _link(rig, ways.look)
+    if rig.links():
+        tell("linked trips")
+        _link(rig, ways.look)
     tell("query every setting back")
     for name, feed, output in rig.feeds():
         ways.look()

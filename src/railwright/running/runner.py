@@ -71,7 +71,10 @@ def run(
     listings = [each.listing for each in delivered if each.listing is not None]
     plan = plan_run(timeline, set_points, documents.bench, listings)
     plan = replace(plan, notes=(*plan.notes, *_notes(delivered, timeline)))
-    link = link or ProcessLink()
+    try:
+        link = link or ProcessLink()
+    except OSError as error:
+        raise RunRefused(_not_begun(folder, GuardLost(f"it cannot be started: {error}"))) from None
     try:
         rig = Rig(documents.bench, set_points, open_guarded(link, trace, timeout), link.now)
     except DialectError as error:
@@ -87,6 +90,9 @@ def run(
     except (OSError, GuardLost) as error:
         link.close()
         raise RunRefused(_not_begun(folder, error)) from None
+    except BaseException:
+        link.close()
+        raise
     recorder = Recorder(log, progress or Progress(), dict(at), link)
     triggers = triggers or Triggers()
     conduct = Conduct(

@@ -45,7 +45,7 @@ class ShutDown:
         """One thing that happened while switching off. A fault in writing it down ends no waiting."""
         try:
             self._write_down(message)
-        except Exception as error:  # noqa: BLE001 - whatever it is, the outputs go off first
+        except BaseException as error:  # noqa: BLE001 - SystemExit too: the outputs go off first
             told = f"a fault of the program while it wrote down the end of the run: {error!r}."
             self.cautions += [] if told in self.cautions else [told]
 
