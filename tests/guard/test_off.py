@@ -179,6 +179,30 @@ def test_one_that_was_read_off_before_its_off_is_read_again_after_it() -> None:
     assert not played.ends["gate"].confirmed
 
 
+def test_one_that_was_off_before_counts_as_read_off_from_its_own_off_on() -> None:
+    left, right = FakeSupply([FakeOutput(on=False, voltage=0.0)]), FakeSupply()
+    inputs = (fed("gate", "left", only_after=("drain",)), fed("drain", "right"))
+    end = play(inputs, left=left, right=right).ends["gate"]
+    assert end.off_sent is not None
+    assert end.off_read is not None
+    assert end.off_read >= end.off_sent
+
+
+@pytest.mark.parametrize("stuck", [False, True])
+def test_one_that_comes_on_again_while_another_is_waited_for_is_not_called_off(stuck: bool) -> None:
+    left, right = FakeSupply([FakeOutput(back=1.0, stuck=stuck)]), FakeSupply(gone=(-1.0, 9e9))
+    inputs = (fed("a", "left"), fed("b", "right"))
+    played = play(inputs, options={"lost": 2.0, "decay": 1.0}, left=left, right=right)
+    assert left.outputs[0].on is stuck
+    assert played.ends["a"].confirmed is not stuck
+
+
+def test_one_that_is_lost_after_it_was_confirmed_stays_confirmed() -> None:
+    left, right = FakeSupply(gone=(1.0, 9e9)), FakeSupply(gone=(-1.0, 9e9))
+    played = play((fed("a", "left"), fed("b", "right")), options={"lost": 2.0}, left=left, right=right)
+    assert played.ends["a"].confirmed
+
+
 def test_one_that_never_goes_off_is_not_called_off() -> None:
     left = FakeSupply([FakeOutput(ignores=10_000)])
     played = play((fed("a", "left"),), options={"decay": 1.0}, left=left)
@@ -435,6 +459,16 @@ def test_a_hurry_ends_every_wait_and_what_is_not_confirmed_stays_so() -> None:
     assert right.when("OFF 0") == []
     assert third.when("OFF 0") == [near(0.5)]
     assert len(voltages(third)) < 30
+
+
+def test_a_hurry_from_the_beginning_leaves_neither_a_gate_on_nor_anything_unread() -> None:
+    left, right, third = FakeSupply(), FakeSupply(), FakeSupply()
+    gate = fed("gate", "left", after=("drain",), only_after=("drain",))
+    inputs = (gate, fed("drain", "right"), fed("b", "third"))
+    played = play(inputs, hurry_at=0.0, left=left, right=right, third=third)
+    assert all(end.confirmed for end in played.ends.values())
+    assert left.when("OFF 0")[0] > right.when("OFF 0")[0]
+    assert played.took < 0.2
 
 
 # Whatever else

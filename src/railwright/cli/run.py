@@ -87,7 +87,6 @@ def run(
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
-    from railwright.guard.link import GuardLost
     from railwright.guard.process_link import ProcessLink
     from railwright.running.interruption import StopRequest, signals_ask
 
@@ -102,8 +101,8 @@ def run(
         # Started first, so that it is there when the check is done.
         try:
             link = ProcessLink()
-        except GuardLost as lost:
-            raise BadInput(str(lost)) from None
+        except OSError as error:
+            raise BadInput(f"expected a guard beside the run, got '{error}': begin again") from None
         stack.callback(link.close)
         checked = check_documents(procedure, rehearsed=True)
         if not may_run(checked, place):

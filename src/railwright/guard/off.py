@@ -233,9 +233,9 @@ class SwitchOff:
             return True
         if lost:
             return now - min(lost) > self.plan.lost
-        # One that came back has its time from then on; one that goes on and off has some, and no more.
+        # One that came back has its time from then on.
         since = max(began, *(supply.back_at for supply in supplies))
-        return now - max(end.off_read or since, began) > self.plan.decay or now - since > 3 * self.plan.decay
+        return now - max(end.off_read or since, began) > self.plan.decay
 
     def _judge(self, each: InputOff, end: InputEnd) -> str:
         """What is missing for it to count as off; '' where nothing is. Takes over what was read."""

@@ -58,7 +58,7 @@ def switch_off_here(
 class ProcessLink(GuardLink):
     """A guard in a process of its own, started at once; that it is ready shows at the first answer.
 
-    Raises GuardLost where there is no folder for its locks.
+    Raises OSError where no process can be started.
     """
 
     def __init__(self) -> None:

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, PowerUp
+from railwright.guard.off_plan import OFF_BELOW
 from railwright.quantities import show
 from railwright.rehearsal.lines import slew_range
 from railwright.rehearsal.setpoints import Feed, SetPoints
 from railwright.running.off_order import off_order
 from railwright.settings.context import Source
 
-OFF_BELOW = 1.0
-"""Voltage below which an output that was switched off counts as empty on the sheet [V]."""
 HAND = 2.0
 """Shortest time between two outputs that a hand can keep [s] (common practice, no source)."""
 
