@@ -12,6 +12,9 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+OFF_BELOW = 1.0
+"""Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
+
 Place = tuple[int, int]
 """Where a value stands in what a look answers: which answer, and which of its comma-separated parts."""
 

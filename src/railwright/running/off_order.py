@@ -7,14 +7,11 @@ from itertools import pairwise
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
+from railwright.guard.off_plan import OFF_BELOW
 from railwright.physics.loads.battery import Battery
 
-OFF_BELOW = 1.0
-"""Voltage below which an output that was switched off counts as off [V], or `OFF_PART` of nominal, if
-that is more.
-"""
-
 OFF_PART = 0.05
+"""Part of the nominal voltage that counts as off, where that is more than `OFF_BELOW`."""
 
 
 def off_threshold(device: Device, name: str) -> float:

@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from railwright.guard.input_end import MAINS
 from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.quantities import show
-from railwright.running.ends import MAINS, open_question, switched_off_of
+from railwright.running.ends import open_question, switched_off_of
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import SwitchedOff
 from railwright.running.polling import Polling
