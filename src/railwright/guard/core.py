@@ -16,7 +16,7 @@ from typing import Any
 from railwright.guard.locks import Locked, Locks
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
-from railwright.guard.session import LONGEST_ANSWER, Session, SessionError
+from railwright.guard.session import LONGEST_ANSWER, Exchange, Session, SessionError
 from railwright.guard.wire import Connect
 
 Tell = Callable[[dict[str, Any]], None]
@@ -223,7 +223,10 @@ class Guard:
         """
         await asyncio.sleep(0)
 
-    async def _pass_on(self, session: Session, message: dict[str, Any]) -> Any:
+    async def _pass_on(self, session: Session, message: dict[str, Any]) -> Exchange:
+        """All of it; whoever passes on holds the session."""
+        if message.get("more"):
+            return await session.say_all([message["text"], *message["more"]], message["deadline"])
         if message["answers"]:
             return await session.ask(
                 message["text"], message["deadline"], message.get("longest", LONGEST_ANSWER)
@@ -315,17 +318,13 @@ class Guard:
         self, session: Session, messages: Sequence[str], deadline: float
     ) -> tuple[str | None, float, float]:
         """The answers of several messages, joined as those of one; None: the session failed."""
-        answers, sent, received = [], 0.0, 0.0
         try:
             async with session.lock:
-                for each in messages:
-                    exchange = await session.say(each, deadline)
-                    sent, received = sent or exchange.sent, exchange.received
-                    answers += [exchange.answer] if "?" in each else []
+                exchange = await session.say_all(messages, deadline)
         except SessionError:
             await self._held_up()
-            return None, sent, received
-        return ";".join(answers), sent, received
+            return None, 0.0, 0.0
+        return exchange.answer, exchange.sent, exchange.received
 
     def _answer(self, message: dict[str, Any], **fields: Any) -> None:
         self._tell({"kind": "answer", "id": message["id"], **fields})

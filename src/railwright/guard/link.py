@@ -100,11 +100,23 @@ class GuardLink(ABC):
         )
 
     def exchange(
-        self, name: str, text: str, deadline: float, *, answers: bool = True, at: float | None = None
+        self,
+        name: str,
+        text: str,
+        deadline: float,
+        *,
+        answers: bool = True,
+        at: float | None = None,
+        more: Sequence[str] = (),
     ) -> Message:
-        """One message to a supply, at an instant where one is given. Raises Answerless, GuardLost."""
-        wait = deadline + max(0.0, (at or 0.0) - self.now())
-        return self._ask("exchange", wait, name=name, text=text, deadline=deadline, answers=answers, at=at)
+        """One message to a supply, at an instant where one is given. Raises Answerless, GuardLost.
+
+        more: messages that follow it, with nothing else in between; those with a question mark are answered,
+        and all answers are joined by `;`. deadline: of each [s].
+        """
+        wait = deadline * (1 + len(more)) + max(0.0, (at or 0.0) - self.now())
+        fields = {"text": text, "more": list(more), "deadline": deadline, "answers": answers, "at": at}
+        return self._ask("exchange", wait, name=name, **fields)
 
     def poll(self, name: str, tag: str, messages: Sequence[Any], **fields: Any) -> None:
         """Begin, replace or (without messages) end a poll; see `Guard` for the fields of each tag."""

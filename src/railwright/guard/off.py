@@ -7,7 +7,7 @@ itself: one that is silent or gone holds up only what has to wait for it.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from railwright.guard.input_end import InputEnd
@@ -49,6 +49,14 @@ class _Supply:
         self.failure = ""
         self.was_lost = False
         self.done = False
+        self.pushed = 0
+        """How often something was sent without regard to what is under way."""
+
+    def push(self, messages: Sequence[str]) -> None:
+        """Send at once, with nothing in between, whatever is under way."""
+        self.pushed += 1
+        for message in messages:
+            self.session.push(message)
 
 
 class SwitchOff:
@@ -178,8 +186,8 @@ class SwitchOff:
         steps = max(1, round(each.ramp_down / STAIR))
         for step in range(1, steps + 1):
             for output, voltage in zip(each.outputs, start, strict=True):
-                text = output.set_voltage.format(f"{voltage * (1 - step / steps):.6g}")
-                self._supplies[output.supply].session.push(text)
+                wanted = f"{voltage * (1 - step / steps):.6g}"
+                self._supplies[output.supply].push([text.format(wanted) for text in output.set_voltage])
             await self._wait(asyncio.Event(), each.ramp_down / steps)
             if self._hurry.is_set() or self._standing(each) is None:
                 return
@@ -320,26 +328,23 @@ class SwitchOff:
                 continue
 
     def _push(self, supply: _Supply, output: OutputOff) -> None:
-        for message in output.off:
-            supply.session.push(message)
+        supply.push(output.off)
         supply.sent[output.name] = asyncio.get_running_loop().time()
 
     async def _look(self, supply: _Supply) -> None:
-        answers: list[str] = []
-        sent = received = 0.0
+        pushed = supply.pushed
         try:
             async with supply.session.lock:
-                for message in supply.document.look:
-                    exchange = await supply.session.say(message, self.plan.deadline)
-                    sent, received = sent or exchange.sent, exchange.received
-                    answers += exchange.answer.split(";") if "?" in message else []
+                exchange = await supply.session.say_all(supply.document.look, self.plan.deadline)
         except SessionError as error:
             self._lose(supply, str(error))
             return
-        self._tell(
-            "look",
-            {"name": supply.document.name, "sent": sent, "received": received, "answer": ";".join(answers)},
-        )
+        if len(supply.document.look) > 1 and supply.pushed != pushed:
+            # What went out in between may have selected another output: the answers may be that one's.
+            return
+        sent, answers = exchange.sent, exchange.answer.split(";")
+        told = {"sent": sent, "received": exchange.received, "answer": exchange.answer}
+        self._tell("look", {"name": supply.document.name, **told})
         outputs = [o for each in self.plan.inputs for o in each.outputs if o.supply == supply.document.name]
         try:
             for output in outputs:
