@@ -23,18 +23,18 @@ PLAN = OffPlan(
 )
 
 
-def switch_off(serve: Serve) -> tuple[InputEnd, float]:
+def switch_off(serve: Serve, *, opens_in: float = 0.0) -> tuple[InputEnd, float]:
     """What became of the input, and how long that took [s]."""
     loop = VirtualLoop()
 
     async def connect(address: str) -> Any:
+        await asyncio.sleep(opens_in)
         near, far = memory_streams(loop)
         loop.create_task(serve(*far))  # type: ignore[arg-type]
         return near
 
     async def go() -> InputEnd:
         session = Session("left", "somewhere", connect)
-        await session.open()
         ends = await SwitchOff(PLAN, {"left": session}, lambda what, fields: None).go()
         session.close()
         return ends["main"]
@@ -50,7 +50,9 @@ def test_one_look_alone_confirms_nothing_however_slow_the_supply_answers() -> No
     async def serve(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
         nonlocal looks
         while line := await reader.readline():
-            if b"?" in line:
+            if line.startswith(b"*IDN?"):
+                writer.write(b"M,1,2,3\n")
+            elif b"?" in line:
                 looks += 1
                 await asyncio.sleep(0.0 if looks == 1 else 0.6)
                 writer.write(b"0;0;0\n" if looks == 1 else b"1;12;0.5\n")
@@ -76,3 +78,18 @@ def test_a_supply_that_comes_and_goes_is_not_waited_for_for_ever() -> None:
     end, took = switch_off(serve)
     assert not end.confirmed
     assert took < 8.0
+
+
+def test_a_way_to_the_supply_that_is_slow_to_open_is_waited_for() -> None:
+    """A process that loads a VISA library takes longer than an answer may."""
+
+    async def serve(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        while line := await reader.readline():
+            if line.startswith(b"*IDN?"):
+                writer.write(b"M,1,2,3\n")
+            elif b"?" in line:
+                writer.write(b"0;0;0\n")
+
+    end, took = switch_off(serve, opens_in=2.0)
+    assert end.confirmed
+    assert took < 3.0

@@ -1,4 +1,4 @@
-"""A run that a program of somebody's own starts: in a notebook's event loop, where something cannot be had."""
+"""A run that somebody's own program starts: in a notebook's event loop, where something cannot be had."""
 
 from __future__ import annotations
 

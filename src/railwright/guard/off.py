@@ -10,6 +10,7 @@ import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from railwright.guard.address import socket_of
 from railwright.guard.input_end import InputEnd
 from railwright.guard.off_plan import InputOff, Look, OffPlan, OutputOff, SupplyOff, read_look
 from railwright.guard.session import Session, SessionError
@@ -30,6 +31,11 @@ RETRY = (0.05, 0.1, 0.2, 0.5, 1.0)
 
 TRUST = 10.0
 """So long after a supply fell silent, OFF is sent to its address without an answer to who it is [s]."""
+
+HELPER_START = 10.0
+"""How long the process that speaks VISA for an address may take until it has it open [s]: on a busy computer it
+takes seconds to begin with.
+"""
 
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
@@ -362,7 +368,8 @@ class SwitchOff:
         self._lose(supply, session.broken or "no session is open")
         try:
             async with session.lock:
-                await session.open(self.plan.deadline)
+                raw = socket_of(document.address) is not None
+                await session.open(self.plan.deadline if raw else HELPER_START)
                 since = supply.lost_since if supply.lost_since is not None else loop.time()
                 if loop.time() - since < TRUST:
                     self._push_all(supply)

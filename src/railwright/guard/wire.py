@@ -72,7 +72,12 @@ async def _helper(address: str) -> Streams:
     assert process.stdin is not None
     assert process.stdout is not None
     writer = _HelperWriter(process, process.stdin)
-    ready = await process.stdout.readline()
+    try:
+        ready = await process.stdout.readline()
+    except BaseException:
+        # Given up while it waits for the instrument: it would hold that, and the next one would wait for it.
+        writer.close()
+        raise
     if ready.rstrip() != b"open":
         writer.close()
         raise OSError(ready.decode(errors="replace").strip() or "its VISA library ended without a word")
