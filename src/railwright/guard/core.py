@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from typing import Any
 
+from railwright.guard.link import QUEUE
 from railwright.guard.locks import Locked, Locks
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
@@ -202,14 +203,14 @@ class Guard:
                 session.reserved.append(at)
                 try:
                     await asyncio.sleep(max(0.0, at - session.duration - loop.time()))
-                    async with session.lock:
+                    async with _hold(session, message["deadline"]):
                         await asyncio.sleep(max(0.0, at - loop.time()))
                         exchange = await self._pass_on(session, message)
                 finally:
                     with suppress(ValueError):
                         session.reserved.remove(at)
             else:
-                async with session.lock:
+                async with _hold(session, message["deadline"]):
                     exchange = await self._pass_on(session, message)
         except SessionError as error:
             await self._held_up()
@@ -328,6 +329,21 @@ class Guard:
 
     def _answer(self, message: dict[str, Any], **fields: Any) -> None:
         self._tell({"kind": "answer", "id": message["id"], **fields})
+
+
+@asynccontextmanager
+async def _hold(session: Session, deadline: float) -> AsyncIterator[None]:
+    """A session for oneself, after what is under way. Raises SessionError where that takes too long."""
+    at_most = QUEUE * deadline
+    try:
+        async with asyncio.timeout(at_most):
+            await session.lock.acquire()
+    except TimeoutError:
+        raise SessionError(f"is too slow: busy for {at_most:g} s with what it was asked before") from None
+    try:
+        yield
+    finally:
+        session.lock.release()
 
 
 def _head(message: dict[str, Any]) -> dict[str, Any]:

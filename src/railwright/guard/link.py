@@ -18,6 +18,9 @@ from railwright.guard.off_plan import OffPlan
 SLACK = 0.5
 """What the guard's own deadline is given on top [s], before the guard counts as hanging."""
 
+QUEUE = 2
+"""An exchange waits for those before it, a reading and a question for settings, so many deadlines at most."""
+
 Message = dict[str, Any]
 
 
@@ -114,7 +117,7 @@ class GuardLink(ABC):
         more: messages that follow it, with nothing else in between; those with a question mark are answered,
         and all answers are joined by `;`. deadline: of each [s].
         """
-        wait = deadline * (1 + len(more)) + max(0.0, (at or 0.0) - self.now())
+        wait = deadline * (QUEUE + 1 + len(more)) + max(0.0, (at or 0.0) - self.now())
         fields = {"text": text, "more": list(more), "deadline": deadline, "answers": answers, "at": at}
         return self._ask("exchange", wait, name=name, **fields)
 

@@ -33,7 +33,7 @@ TRUST = 10.0
 """So long after a supply fell silent, OFF is sent to its address without an answer to who it is [s]."""
 
 HELPER_START = 10.0
-"""How long the process that speaks VISA for an address may take until it has it open [s]: on a busy computer it
+"""How long the process that speaks VISA for an address may take until it has it open [s]: beside others it
 takes seconds to begin with.
 """
 
