@@ -27,7 +27,8 @@ from railwright.documents.loader import Documents
 from railwright.guard.link import Message
 from railwright.guard.local_link import LocalLink
 from railwright.guard.wire import Connect
-from railwright.instruments.dialect import compose, load_dialect
+from railwright.instruments.dialect import load_dialect
+from railwright.instruments.units import compose
 from railwright.running.outcome import Ended, RunOutcome
 from railwright.running.runner import run
 from railwright.twin.server import ReplyTime

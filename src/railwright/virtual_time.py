@@ -86,6 +86,11 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         """Run until `work` is done; everything else in the loop goes on meanwhile."""
         return self.run_until_complete(work)
 
+    def __del__(self) -> None:
+        """Nothing of it is outside this process: who drops it has no more use of it."""
+        if not self.is_closed():
+            self.close()
+
     def _pass(self, timeout: float | None) -> None:
         if timeout is None:
             raise Stalled("nothing is due in virtual time")

@@ -68,3 +68,9 @@ def test_what_is_no_dialect(text: str) -> None:
 def test_an_unknown_dialect_names_those_that_are_there() -> None:
     with pytest.raises(DialectError, match="channel-list, selected-output, got 'chanel-list'"):
         load_dialect("chanel-list")
+
+
+def test_an_output_that_is_selected_needs_its_command_in_the_same_message() -> None:
+    text = text_of("selected-output").replace("compound: true", "compound: false", 1)
+    with pytest.raises(DialectError, match="expected 'compound: true' with 'addressing: selected-output'"):
+        read_dialect(text, "mine.yaml")

@@ -25,6 +25,11 @@ def between(low: float, high: float) -> st.SearchStrategy[float]:
     return st.floats(math.log(low), math.log(high)).map(math.exp)
 
 
+def parts(most: float) -> st.SearchStrategy[float]:
+    """None, or a part up to `most`; a document takes no amount that is nearly none."""
+    return st.just(0.0) | st.floats(1e-6, most)
+
+
 @st.composite
 def figures(draw: st.DrawFn) -> OutputFigures:
     volts, amperes = draw(between(5.0, 100.0)), draw(between(0.1, 50.0))
@@ -53,9 +58,9 @@ def motor(draw: st.DrawFn, volts: float, stall: float) -> dict[str, str]:
         "torque_constant": f"{constant} N*m/A",
         "inertia": f"{time_constant * constant**2 * stall / volts} kg*m^2",
         "inductance": f"{draw(between(1e-4, 5e-3)) * volts / stall} H",
-        "friction": f"{draw(st.floats(0.0, 0.2)) * torque} N*m",
-        "viscous_friction": f"{draw(st.floats(0.0, 0.1)) * torque * constant / volts} N*m*s",
-        "load_torque": f"{draw(st.floats(0.0, 0.5)) * torque} N*m",
+        "friction": f"{draw(parts(0.2)) * torque} N*m",
+        "viscous_friction": f"{draw(parts(0.1)) * torque * constant / volts} N*m*s",
+        "load_torque": f"{draw(parts(0.5)) * torque} N*m",
     }
 
 

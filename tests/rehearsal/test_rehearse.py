@@ -79,7 +79,7 @@ def test_every_assumption_is_declared_once(rehearsal):
     said = rehearsal.assumptions
     assert len(set(said)) == len(said)
     text = "\n".join(said)
-    for what in ("damping", "exceed", "sink", "inductance", "nF", "linked"):
+    for what in ("damping", "exceed", "sink", "inductance", "nF", "after the trip it follows"):
         assert what in text
 
 
@@ -98,7 +98,8 @@ def test_a_trip_of_main_takes_the_transducer_with_it(documents, set_points):
     main, transducer = result.inputs["main"], result.inputs["transducer"]
     assert main.tripped == "trips current limit"
     assert transducer.tripped == "trips linked"
-    assert transducer.tripped_at == pytest.approx(main.tripped_at + 1e-3, abs=1e-9)
+    # On another supply: seen at the next look after 10 ms, 20 ms for the look, 20 ms for the command.
+    assert transducer.tripped_at == pytest.approx(main.tripped_at + 50e-3, abs=1e-9)
     assert result.record.traces["main"].columns["mode"][-1] == Mode.TRIPPED
     assert result.inputs["main"].inrush_peak is None  # this timeline has no step that powers up
 

@@ -455,7 +455,8 @@ class Tell(Progress):
             print("steady", flush=True)
 
 documents, folder = load_documents(sys.argv[1]), Path(sys.argv[2])
-outcome = run(documents, SET_POINTS, unit="U", operator="O", folder=folder, progress=Tell())
+given = {"unit": "U", "operator": "O", "folder": folder, "progress": Tell(), "wait_for_lost": 1.0}
+outcome = run(documents, SET_POINTS, **given)
 print(outcome.ended)
 """
 

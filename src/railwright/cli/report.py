@@ -76,7 +76,6 @@ def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
 def run_facts_of(stored: StoredRun) -> dict[str, Any]:
     """What the report says of the run, under the names that the report knows."""
     from railwright.running.manifest import hash_file
-    from railwright.running.outcome import ENDED_TEXTS
 
     about = stored.data.about
     instruments = [
@@ -85,7 +84,7 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
     ]
     makers = {(entry.get("identification") or {}).get("maker") for entry in about["instruments"]}
     documents = about.get("documents") or {}
-    ending, ended = stored.ending, ENDED_TEXTS[stored.data.ended]
+    ending = stored.ending
     return {
         "run_id": about["run"],
         "unit": about["unit"],
@@ -95,7 +94,7 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         "instruments": instruments,
         "start": about.get("began") or about.get("started"),
         "end": about.get("finished"),
-        "ended": f"{ended}: {about['cause']}" if ending.early and about.get("cause") else ended,
+        "ended": _ended(stored),
         "ending": ending,
         "switched_off": about.get("switched_off") or {},
         "simulated": TWIN_MAKER in makers,
@@ -103,6 +102,17 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         "document_hashes": {name: hash_file(stored.folder / name) for name in documents.values()},
         "deviations": [*(about.get("deviations") or ()), *(about.get("cautions") or ()), *stored.differences],
     }
+
+
+def _ended(stored: StoredRun) -> str:
+    """How the run ended, and why."""
+    from railwright.running.outcome import ENDED_TEXTS, Ended
+
+    text, cause = ENDED_TEXTS[stored.data.ended], stored.data.about.get("cause")
+    if not (stored.ending.early and cause):
+        return text
+    # What killed it is in the cause, as far as its guard knows.
+    return f"{text.partition(':')[0] if stored.data.ended is Ended.KILLED else text}: {cause}"
 
 
 def _identification(data: dict[str, str] | None) -> str:

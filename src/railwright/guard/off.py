@@ -53,7 +53,8 @@ class _Supply:
         self.lost_since: float | None = None
         self.back_at = 0.0
         self.failure = ""
-        self.was_lost = False
+        self.heard = False
+        """Whether it has answered at all since switching off began."""
         self.done = False
         self.pushed = 0
         """How often something was sent without regard to what is under way."""
@@ -82,8 +83,12 @@ class SwitchOff:
         }
         self._tell = tell
         self._supplies = {each.name: _Supply(each, sessions[each.name]) for each in plan.supplies}
+        self._begun = {each.name: asyncio.Event() for each in plan.inputs}
+        """Its OFF has gone out; or it is held up by a supply that gives no answer, or told nothing at all."""
         self._asked = {each.name: asyncio.Event() for each in plan.inputs}
+        """It was read to be off; or it had `OffPlan.silence` to say so."""
         self._settled = {each.name: asyncio.Event() for each in plan.inputs}
+        """It is confirmed off; or nothing more can be hoped for."""
         self._hurry = asyncio.Event()
         self._began = 0.0
 
@@ -99,11 +104,12 @@ class SwitchOff:
         loop = asyncio.get_running_loop()
         self._began = loop.time()
         watching = [loop.create_task(self._deal_with(supply)) for supply in self._supplies.values()]
-        inputs = [
-            loop.create_task(self._whatever_comes(each, orderly))
-            for each in self.plan.inputs
-            if not each.stays_on
-        ]
+        inputs = []
+        for each in self.plan.inputs:
+            if each.stays_on:
+                self._let_go_on(each)
+            else:
+                inputs.append(loop.create_task(self._whatever_comes(each, orderly)))
         try:
             if inputs:
                 await asyncio.wait(inputs)
@@ -138,15 +144,25 @@ class SwitchOff:
                 self._send_off(each, end)
             end.why = f"a fault of the program: {error!r}"
         finally:
-            self._asked[each.name].set()
-            self._settled[each.name].set()
+            self._let_go_on(each)
+
+    def _let_go_on(self, each: InputOff) -> None:
+        """Nothing more comes of this input: whatever waits for it goes on."""
+        for events in (self._begun, self._asked, self._settled):
+            events[each.name].set()
 
     async def _input(self, each: InputOff, orderly: bool) -> None:
         end = self.ends[each.name]
         for name in each.after:
+            # One that is led down first, or has others before it, takes its time: that is its place in the
+            # order.
+            await self._wait(self._begun.get(name), None)
             await self._wait(self._asked.get(name), self.plan.silence)
         for name in each.only_after:
             before = self.ends.get(name)
+            await self._wait(self._asked.get(name), None)
+            if before is not None and before.off_read is None:
+                self._begun[each.name].set()
             if name in self._settled:
                 # Also where it is hurried: what is waited for here hurries, and is known soon.
                 await self._settled[name].wait()
@@ -162,6 +178,7 @@ class SwitchOff:
     def _send_off(self, each: InputOff, end: InputEnd) -> None:
         end.off_sent = asyncio.get_running_loop().time()
         self._tell("off sent", {"input": each.name, "time": end.off_sent})
+        self._begun[each.name].set()
         for output in each.outputs:
             supply = self._supplies[output.supply]
             supply.wanted[output.name] = output
@@ -237,7 +254,9 @@ class SwitchOff:
                     return
             else:
                 since = None
-                if end.off_read is not None or now - began >= self.plan.silence:
+                # A supply that was silent before it holds nobody up for another while.
+                heard = all(self._supplies[output.supply].heard for output in each.outputs)
+                if end.off_read is not None or now - (began if heard else self._began) >= self.plan.silence:
                     self._asked[each.name].set()
                 if self._hopeless(each, end, began, now):
                     return
@@ -393,11 +412,11 @@ class SwitchOff:
     def _lose(self, supply: _Supply, failure: str) -> None:
         if supply.lost_since is None:
             supply.lost_since = asyncio.get_running_loop().time()
-            supply.was_lost = True
             self._tell("lost", {"name": supply.document.name, "time": supply.lost_since, "why": failure})
         supply.failure = failure
 
     def _found(self, supply: _Supply) -> None:
+        supply.heard = True
         if supply.lost_since is not None:
             now = asyncio.get_running_loop().time()
             told = {

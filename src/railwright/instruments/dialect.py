@@ -198,6 +198,9 @@ class Dialect(_Part):
             raise ValueError("expected instrument.select with 'addressing: selected-output', and only there")
         if (self.points is None) != ("voltage_mode" not in self.settings):
             raise ValueError("expected 'voltage_mode' among the settings with 'points', and only there")
+        if self.addressing == "selected-output" and not self.compound:
+            # Between selecting an output and its command the guard could select another one for a reading.
+            raise ValueError("expected 'compound: true' with 'addressing: selected-output', got false")
         if self.list_readings and self.addressing != "channel-list":
             raise ValueError("expected 'list_readings: false' with 'addressing: selected-output'")
         return self

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -41,18 +42,22 @@ def open_question(
     """What is not confirmed about an input, in one line: which outputs, since when, the last voltage, what to
     do. Empty where nothing is open.
 
-    at: time of the record of an instant of the guard's clock [s]. newest: the last reading before OFF: its
-    time in the record [s] and voltage [V].
+    at: time of the record of an instant of the guard's clock [s], nan where it is not known. newest: the last
+    reading before OFF: its time in the record [s] and voltage [V].
     """
     if end["confirmed"] or end["stays_on"]:
         return ""
     sent = end["off_sent"]
-    since = "no OFF was sent" if sent is None else f"OFF was sent at {show(at(sent), 's')}"
+    since = "no OFF was sent" if sent is None else f"OFF was sent{_when(at(sent))}"
     last = "no voltage was read"
     if end["voltage"] is not None:
-        last = f"last read {show(end['voltage'], 'V')} at {show(at(end['read_at']), 's')}"
+        last = f"last read {show(end['voltage'], 'V')}{_when(at(end['read_at']))}"
     elif newest is not None:
         before = ", before OFF" if sent is not None else ""
         last = f"last read {show(newest[1], 'V')} at {show(newest[0], 's')}{before}"
     which = f"{name} ({outputs})" if outputs else name
     return f"{which}: {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"
+
+
+def _when(time: float) -> str:
+    return "" if math.isnan(time) else f" at {show(time, 's')}"
