@@ -81,13 +81,8 @@ class Locks:
         self._take(("address", name), f"address {normalised(address)}", f"{address}")
 
     def take_instrument(self, name: str, identity: str) -> None:
-<<<<<<< HEAD
-        """Lock the instrument that gives this answer to *IDN?. Raises Locked. One without a serial number
-        says nothing of which it is (IEEE 488.2, 10.14: it answers 0 for what it does not have).
-=======
         """Lock the instrument that gives this answer to *IDN?. Raises Locked. One without a serial number (0,
         IEEE 488.2, 10.14) does not say which it is.
->>>>>>> main
         """
         parts = [part.strip() for part in identity.split(",")]
         if len(parts) < 3 or parts[2] in ("", "0"):
