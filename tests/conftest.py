@@ -1,4 +1,4 @@
-"""Locks and off plans of tests in a folder of their own, so that tests side by side are no runs side by side."""
+"""Locks and off plans of tests in a folder of their own: tests side by side are no runs side by side."""
 
 from __future__ import annotations
 

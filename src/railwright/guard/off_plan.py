@@ -21,7 +21,8 @@ Place = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class OutputOff:
-    """One output. off: messages that switch it off. set_voltage: message with `{}` for a voltage [V].
+    """One output. off: messages that switch it off. set_voltage: messages that set its voltage, with `{}` for
+    that [V].
 
     state, voltage, current: where the look says them. no_current: |current| that counts as none [A].
     share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
@@ -36,7 +37,7 @@ class OutputOff:
     current: Place
     no_current: float
     off_words: tuple[str, ...] = ("0", "OFF")
-    set_voltage: str = ""
+    set_voltage: tuple[str, ...] = ()
     share: float = 1.0
     bleeds: float = 0.0
 
@@ -127,7 +128,7 @@ def _input(data: Mapping[str, Any]) -> InputOff:
 
 def _output(data: Mapping[str, Any]) -> OutputOff:
     places = {key: (int(data[key][0]), int(data[key][1])) for key in ("state", "voltage", "current")}
-    lists = {key: tuple(data[key]) for key in ("off", "off_words")}
+    lists = {key: tuple(data[key]) for key in ("off", "off_words", "set_voltage")}
     return OutputOff(**{**data, **places, **lists})
 
 
