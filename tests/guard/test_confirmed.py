@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from typing import Any
 
 from railwright.guard.input_end import InputEnd
@@ -23,7 +24,7 @@ PLAN = OffPlan(
 )
 
 
-def switch_off(serve: Serve, *, opens_in: float = 0.0) -> tuple[InputEnd, float]:
+def switch_off(serve: Serve, *, opens_in: float = 0.0, plan: OffPlan = PLAN) -> tuple[InputEnd, float]:
     """What became of the input, and how long that took [s]."""
     loop = VirtualLoop()
 
@@ -35,7 +36,7 @@ def switch_off(serve: Serve, *, opens_in: float = 0.0) -> tuple[InputEnd, float]
 
     async def go() -> InputEnd:
         session = Session("left", "somewhere", connect)
-        ends = await SwitchOff(PLAN, {"left": session}, lambda what, fields: None).go()
+        ends = await SwitchOff(plan, {"left": session}, lambda what, fields: None).go()
         session.close()
         return ends["main"]
 
@@ -93,3 +94,29 @@ def test_a_way_to_the_supply_that_is_slow_to_open_is_waited_for() -> None:
     end, took = switch_off(serve, opens_in=2.0)
     assert end.confirmed
     assert took < 3.0
+
+
+def answers(look: bytes) -> Serve:
+    """A supply that says the same whenever it is looked at."""
+
+    async def serve(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        while line := await reader.readline():
+            if b"?" in line:
+                writer.write(b"M,1,2,3\n" if line.startswith(b"*IDN?") else look + b"\n")
+
+    return serve
+
+
+def test_voltages_in_series_that_cancel_have_not_fallen() -> None:
+    second = replace(OUTPUT, name="left.2", state=(0, 1), voltage=(1, 1), current=(2, 1))
+    both = InputOff("main", (OUTPUT, second), series=True, below=1.0)
+    end, _ = switch_off(answers(b"0,0;12,-12;0,0"), plan=replace(PLAN, inputs=(both,)))
+    assert not end.confirmed
+    assert end.why == "it says off, and 12 V stand there (1 V count as off)"
+    assert switch_off(answers(b"0,0;0.4,-0.4;0,0"), plan=replace(PLAN, inputs=(both,)))[0].confirmed
+
+
+def test_a_number_that_means_none_is_no_reading() -> None:
+    end, _ = switch_off(answers(b"0;9.91E37;0"))
+    assert not end.confirmed
+    assert end.why == "left is lost (expected a voltage and a current, got '9.91E37' and '0')"

@@ -264,14 +264,17 @@ class SwitchOff:
             if not -output.no_current - output.bleeds <= look.current <= output.no_current:
                 return f"{output.name} says off, and {look.current:.4g} A flow"
         end.holds = None
-        if abs(end.voltage) < each.below:
+        # Outputs in series whose voltages cancel are none that have fallen.
+        highest = max(abs(end.voltage), *(abs(voltage) for voltage in voltages))
+        if highest < each.below:
             if end.fell is None:
                 end.fell = end.read_at
             return ""
         if each.holds is not None and abs(end.voltage) <= each.holds[1] + each.below:
             end.holds = end.voltage
             return ""
-        return f"it says off, and {end.voltage:.4g} V stand there ({each.below:.3g} V count as off)"
+        standing = highest if each.holds is None else end.voltage
+        return f"it says off, and {standing:.4g} V stand there ({each.below:.3g} V count as off)"
 
     # One supply
 

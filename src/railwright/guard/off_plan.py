@@ -7,13 +7,15 @@ switches off later needs neither.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
+
+NO_NUMBER = 9.9e37
+"""From here on a number means infinity, or none at all (SCPI-1999 vol. 1, 7.2.1)."""
 
 Place = tuple[int, int]
 """Where a value stands in what a look answers: which answer, and which of its comma-separated parts."""
@@ -146,7 +148,7 @@ def read_look(output: OutputOff, answers: list[str]) -> Look:
     parts = [_part(answers, place) for place in (output.state, output.voltage, output.current)]
     word = parts[0].strip().upper()
     voltage, current = float(parts[1]), float(parts[2])
-    if not (math.isfinite(voltage) and math.isfinite(current)):
+    if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
     return Look(word in output.off_words, voltage, current)
 
