@@ -16,7 +16,7 @@ import argparse
 import multiprocessing
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -44,9 +44,16 @@ class NotingLink(ProcessLink):
         self.late: list[float] = []
 
     def exchange(
-        self, name: str, text: str, deadline: float, *, answers: bool = True, at: float | None = None
+        self,
+        name: str,
+        text: str,
+        deadline: float,
+        *,
+        answers: bool = True,
+        at: float | None = None,
+        more: Sequence[str] = (),
     ) -> Message:
-        got = super().exchange(name, text, deadline, answers=answers, at=at)
+        got = super().exchange(name, text, deadline, answers=answers, at=at, more=more)
         if at is not None:
             self.late.append(got["sent"] - at)
         return got

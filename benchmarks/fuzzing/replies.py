@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from benchmarks.fuzzing.damage import damaged
@@ -108,6 +108,10 @@ class Liar:
             text = self.dice.choice((*GOOD, *BAD))
         self.said.append(text)
         return Answer(text, 0.0, 0.001)
+
+    def together(self, messages: Sequence[str], at: float | None = None) -> Answer:
+        """As if it were one message."""
+        return self.ask(";".join(messages), at)
 
     def close(self) -> None:
         """Nothing is open."""

@@ -105,7 +105,7 @@ def output(supply: str, number: int = 0, **more: Any) -> OutputOff:
         supply,
         (f"OFF {number}",),
         no_current=0.01,
-        set_voltage=f"VOLT {number} {{}}",
+        set_voltage=(f"VOLT {number} {{}}",),
         **{**places, **more},
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import pytest
 from tests.instruments.fake_supply import FakeSupply
@@ -220,6 +220,9 @@ class Says:
         return 0.0
 
     def ask(self, message: str, at: float | None = None) -> Answer:
+        return Answer(self.text, 0.0, 0.0)
+
+    def together(self, messages: Sequence[str], at: float | None = None) -> Answer:
         return Answer(self.text, 0.0, 0.0)
 
     def close(self) -> None:

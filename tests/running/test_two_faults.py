@@ -56,3 +56,12 @@ def test_off_from_elsewhere_before_the_guard_was_given_a_plan_ends_the_run(
     assert (outcome.ended, outcome.cause) == (Ended.STOPPED, "switched off by 'railwright off'")
     assert stage.link.guard.plan is None
     assert outcome.switched_off == {}
+
+
+def test_a_slow_supply_is_not_taken_for_a_guard_that_hangs(tmp_path: Path) -> None:
+    """OFF of the procedure waits for a reading and a question for settings, 0.7 s each."""
+    stage = Stage(tmp_path, mischief=["right: slow 700 ms at 0.6 s"])
+    outcome = stage.run()
+    assert outcome.ended in (Ended.COMPLETED, Ended.INSTRUMENT), outcome.cause
+    assert "guard" not in outcome.cause
+    assert not stage.is_on("right.1")

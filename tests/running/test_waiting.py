@@ -136,3 +136,17 @@ def test_sigusr1_is_a_trigger_while_a_run_lasts() -> None:
         assert not triggers.arrived("trigger")
     assert signal.getsignal(signal.SIGUSR1) == before
     assert str(os.getpid()) in triggers.how("trigger")
+
+
+@pytest.mark.parametrize("given", [b"no end of a line", b"y\n" * 20_000])
+def test_no_input_holds_up_a_run_that_waits_for_a_key(given: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
+    reading, writing = os.pipe()
+    os.set_blocking(writing, False)
+    with open(reading, encoding="utf-8") as stream, open(writing, "wb", buffering=0) as end:
+        end.write(given)
+        monkeypatch.setattr(sys, "stdin", stream)
+        triggers = Triggers()
+        triggers.begin("key")
+        assert not triggers.arrived("key")
+        end.write(b"\n")
+        assert triggers.arrived("key")

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from typing import Any
 
+from railwright.guard.link import QUEUE
 from railwright.guard.locks import Locked, Locks
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
-from railwright.guard.session import CONNECT_DEADLINE, LONGEST_ANSWER, Session, SessionError
+from railwright.guard.session import CONNECT_DEADLINE, LONGEST_ANSWER, Exchange, Session, SessionError
 from railwright.guard.wire import Connect
 
 Tell = Callable[[dict[str, Any]], None]
@@ -199,14 +200,14 @@ class Guard:
                 session.reserved.append(at)
                 try:
                     await asyncio.sleep(max(0.0, at - session.duration - loop.time()))
-                    async with session.lock:
+                    async with _hold(session, message["deadline"]):
                         await asyncio.sleep(max(0.0, at - loop.time()))
                         exchange = await self._pass_on(session, message)
                 finally:
                     with suppress(ValueError):
                         session.reserved.remove(at)
             else:
-                async with session.lock:
+                async with _hold(session, message["deadline"]):
                     exchange = await self._pass_on(session, message)
         except SessionError as error:
             await self._held_up()
@@ -220,7 +221,10 @@ class Guard:
         """
         await asyncio.sleep(0)
 
-    async def _pass_on(self, session: Session, message: dict[str, Any]) -> Any:
+    async def _pass_on(self, session: Session, message: dict[str, Any]) -> Exchange:
+        """All of it; whoever passes on holds the session."""
+        if message.get("more"):
+            return await session.say_all([message["text"], *message["more"]], message["deadline"])
         if message["answers"]:
             return await session.ask(
                 message["text"], message["deadline"], message.get("longest", LONGEST_ANSWER)
@@ -312,20 +316,31 @@ class Guard:
         self, session: Session, messages: Sequence[str], deadline: float
     ) -> tuple[str | None, float, float]:
         """The answers of several messages, joined as those of one; None: the session failed."""
-        answers, sent, received = [], 0.0, 0.0
         try:
             async with session.lock:
-                for each in messages:
-                    exchange = await session.say(each, deadline)
-                    sent, received = sent or exchange.sent, exchange.received
-                    answers += [exchange.answer] if "?" in each else []
+                exchange = await session.say_all(messages, deadline)
         except SessionError:
             await self._held_up()
-            return None, sent, received
-        return ";".join(answers), sent, received
+            return None, 0.0, 0.0
+        return exchange.answer, exchange.sent, exchange.received
 
     def _answer(self, message: dict[str, Any], **fields: Any) -> None:
         self._tell({"kind": "answer", "id": message["id"], **fields})
+
+
+@asynccontextmanager
+async def _hold(session: Session, deadline: float) -> AsyncIterator[None]:
+    """A session for oneself, after what is under way. Raises SessionError where that takes too long."""
+    at_most = QUEUE * deadline
+    try:
+        async with asyncio.timeout(at_most):
+            await session.lock.acquire()
+    except TimeoutError:
+        raise SessionError(f"is too slow: busy for {at_most:g} s with what it was asked before") from None
+    try:
+        yield
+    finally:
+        session.lock.release()
 
 
 def _head(message: dict[str, Any]) -> dict[str, Any]:

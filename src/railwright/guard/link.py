@@ -24,6 +24,9 @@ TURN = 10.0
 seen by its signs of life, long before.
 """
 
+QUEUE = 2
+"""An exchange waits for those before it, a reading and a question for settings, so many deadlines at most."""
+
 Message = dict[str, Any]
 
 
@@ -111,11 +114,23 @@ class GuardLink(ABC):
         )
 
     def exchange(
-        self, name: str, text: str, deadline: float, *, answers: bool = True, at: float | None = None
+        self,
+        name: str,
+        text: str,
+        deadline: float,
+        *,
+        answers: bool = True,
+        at: float | None = None,
+        more: Sequence[str] = (),
     ) -> Message:
-        """One message to a supply, at an instant where one is given. Raises Answerless, GuardLost."""
-        wait = TURN + deadline + max(0.0, (at or 0.0) - self.now())
-        return self._ask("exchange", wait, name=name, text=text, deadline=deadline, answers=answers, at=at)
+        """One message to a supply, at an instant where one is given. Raises Answerless, GuardLost.
+
+        more: messages that follow it, with nothing else in between; those with a question mark are answered,
+        and all answers are joined by `;`. deadline: of each [s].
+        """
+        wait = TURN + deadline * (1 + len(more)) + max(0.0, (at or 0.0) - self.now())
+        fields = {"text": text, "more": list(more), "deadline": deadline, "answers": answers, "at": at}
+        return self._ask("exchange", wait, name=name, **fields)
 
     def poll(self, name: str, tag: str, messages: Sequence[Any], **fields: Any) -> None:
         """Begin, replace or (without messages) end a poll; see `Guard` for the fields of each tag."""

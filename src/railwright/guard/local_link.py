@@ -57,7 +57,6 @@ class LocalLink(GuardLink):
         self._complete(self._wait(until))
 
     async def _wait(self, until: float) -> None:
-        self._arrived.clear()
         # Virtual time must go on, also where what is left of a wait is lost in rounding.
         left = max(LEAST_WAIT, until - self.loop.time())
         try:
@@ -65,6 +64,8 @@ class LocalLink(GuardLink):
                 await self._arrived.wait()
         except TimeoutError:
             pass
+        # What came while nobody waited ends the next wait at once: it may be the answer that is waited for.
+        self._arrived.clear()
         self.guard.handle({"kind": "beat"})
 
     def watch(self) -> None:

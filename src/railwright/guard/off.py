@@ -169,8 +169,8 @@ class SwitchOff:
         steps = max(1, round(each.ramp_down / STAIR))
         for step in range(1, steps + 1):
             for output, voltage in zip(each.outputs, start, strict=True):
-                text = output.set_voltage.format(f"{voltage * (1 - step / steps):.6g}")
-                self._supplies[output.supply].session.push(text)
+                wanted = f"{voltage * (1 - step / steps):.6g}"
+                self._supplies[output.supply].send([text.format(wanted) for text in output.set_voltage])
             await self._wait(asyncio.Event(), each.ramp_down / steps)
             if self._hurry.is_set() or self._standing(each) is None:
                 return
@@ -264,14 +264,17 @@ class SwitchOff:
             if not -output.no_current - output.bleeds <= look.current <= output.no_current:
                 return f"{output.name} says off, and {look.current:.4g} A flow"
         end.holds = None
-        if abs(end.voltage) < each.below:
+        # Outputs in series whose voltages cancel are none that have fallen.
+        highest = max(abs(end.voltage), *(abs(voltage) for voltage in voltages))
+        if highest < each.below:
             if end.fell is None:
                 end.fell = end.read_at
             return ""
         if each.holds is not None and abs(end.voltage) <= each.holds[1] + each.below:
             end.holds = end.voltage
             return ""
-        return f"it says off, and {end.voltage:.4g} V stand there ({each.below:.3g} V count as off)"
+        standing = highest if each.holds is None else end.voltage
+        return f"it says off, and {standing:.4g} V stand there ({each.below:.3g} V count as off)"
 
     # One supply
 

@@ -7,7 +7,6 @@ switches off later needs neither.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -15,13 +14,17 @@ from typing import Any
 OFF_BELOW = 1.0
 """Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
 
+NO_NUMBER = 9.9e37
+"""From here on a number means infinity, or none at all (SCPI-1999 vol. 1, 7.2.1)."""
+
 Place = tuple[int, int]
 """Where a value stands in what a look answers: which answer, and which of its comma-separated parts."""
 
 
 @dataclass(frozen=True, slots=True)
 class OutputOff:
-    """One output. off: messages that switch it off. set_voltage: message with `{}` for a voltage [V].
+    """One output. off: messages that switch it off. set_voltage: messages that set its voltage, with `{}` for
+    that [V].
 
     state, voltage, current: where the look says them. no_current: |current| that counts as none [A].
     share: of the input's voltage (series). bleeds: current [A] that it may take in while it is off, where the
@@ -36,7 +39,7 @@ class OutputOff:
     current: Place
     no_current: float
     off_words: tuple[str, ...] = ("0", "OFF")
-    set_voltage: str = ""
+    set_voltage: tuple[str, ...] = ()
     share: float = 1.0
     bleeds: float = 0.0
 
@@ -127,7 +130,7 @@ def _input(data: Mapping[str, Any]) -> InputOff:
 
 def _output(data: Mapping[str, Any]) -> OutputOff:
     places = {key: (int(data[key][0]), int(data[key][1])) for key in ("state", "voltage", "current")}
-    lists = {key: tuple(data[key]) for key in ("off", "off_words")}
+    lists = {key: tuple(data[key]) for key in ("off", "off_words", "set_voltage")}
     return OutputOff(**{**data, **places, **lists})
 
 
@@ -145,7 +148,7 @@ def read_look(output: OutputOff, answers: list[str]) -> Look:
     parts = [_part(answers, place) for place in (output.state, output.voltage, output.current)]
     word = parts[0].strip().upper()
     voltage, current = float(parts[1]), float(parts[2])
-    if not (math.isfinite(voltage) and math.isfinite(current)):
+    if not (abs(voltage) < NO_NUMBER and abs(current) < NO_NUMBER):
         raise ValueError(f"expected a voltage and a current, got '{parts[1]}' and '{parts[2]}'")
     return Look(word in output.off_words, voltage, current)
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from railwright.guard.address import socket_of
 from railwright.guard.off_plan import Look, OffPlan, OutputOff, SupplyOff, read_look
-from railwright.guard.session import CONNECT_DEADLINE, Session, SessionError
+from railwright.guard.session import Session, SessionError
 
 Tell = Callable[[str, dict[str, Any]], None]
 """Told what happens: kind and fields. It must neither wait nor raise."""
@@ -21,6 +21,11 @@ RETRY = (0.05, 0.1, 0.2, 0.5, 1.0)
 
 TRUST = 10.0
 """So long after a supply fell silent, OFF is sent to its address without an answer to who it is [s]."""
+
+HELPER_START = 10.0
+"""How long the process that speaks VISA for an address may take until it has it open [s]: beside others it
+takes seconds to begin with.
+"""
 
 MORE_PATIENCE, MOST_PATIENCE = 1.0, 3.0
 """An exchange that failed is given so much more time when it is tried again, up to that [s]: a slow supply
@@ -51,6 +56,8 @@ class SupplySwitchedOff:
         self.heard = False
         """Whether it has answered at all since switching off began."""
         self.done = False
+        self._pushed = 0
+        """How often something was sent without regard to what is under way."""
 
     async def deal_with(self) -> None:
         """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""
@@ -78,28 +85,32 @@ class SupplySwitchedOff:
             except TimeoutError:
                 continue
 
-    def push(self, output: OutputOff) -> None:
-        for message in output.off:
+    def send(self, messages: Sequence[str]) -> None:
+        """Send at once, with nothing in between, whatever is under way."""
+        self._pushed += 1
+        for message in messages:
             self.session.push(message)
+
+    def push(self, output: OutputOff) -> None:
+        """Send OFF to an output."""
+        self.send(output.off)
         self.sent[output.name] = asyncio.get_running_loop().time()
 
     async def _look(self) -> None:
-        answers: list[str] = []
-        sent = received = 0.0
+        pushed = self._pushed
         try:
             async with self.session.lock:
-                for message in self.document.look:
-                    exchange = await self.session.say(message, self._deadline)
-                    sent, received = sent or exchange.sent, exchange.received
-                    answers += exchange.answer.split(";") if "?" in message else []
+                exchange = await self.session.say_all(self.document.look, self._deadline)
         except SessionError as error:
             self._be_patient()
             self._lose(str(error))
             return
-        self._tell(
-            "look",
-            {"name": self.document.name, "sent": sent, "received": received, "answer": ";".join(answers)},
-        )
+        if len(self.document.look) > 1 and self._pushed != pushed:
+            # What went out in between may have selected another output: the answers may be that one's.
+            return
+        sent, answers = exchange.sent, exchange.answer.split(";")
+        told = {"sent": sent, "received": exchange.received, "answer": exchange.answer}
+        self._tell("look", {"name": self.document.name, **told})
         try:
             for output in self._outputs:
                 self.looks[output.name] = read_look(output, answers), sent
@@ -118,7 +129,7 @@ class SupplySwitchedOff:
             async with session.lock:
                 # A helper process takes longer to start than a socket to connect.
                 a_socket = socket_of(document.address) is not None
-                await session.open(self._plan.deadline if a_socket else CONNECT_DEADLINE)
+                await session.open(self._plan.deadline if a_socket else HELPER_START)
                 since = self.lost_since if self.lost_since is not None else loop.time()
                 if loop.time() - since < TRUST:
                     self._push_all()

@@ -12,6 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import asdict
 
@@ -52,7 +53,13 @@ def switch_off_here(
                 session.close()
         return {"kind": "off over", "why": why, "ends": {name: asdict(end) for name, end in ends.items()}}
 
-    return asyncio.run(go())
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        return asyncio.run(go())
+    # A notebook, for one, runs an event loop in this thread already.
+    with ThreadPoolExecutor(1, "switch off") as own:
+        return own.submit(asyncio.run, go()).result()
 
 
 class ProcessLink(GuardLink):

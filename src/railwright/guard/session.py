@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -135,6 +136,14 @@ class Session:
     async def say(self, message: str, deadline: float) -> Exchange:
         """As `ask` where the message has a question in it, else as `tell`."""
         return await (self.ask if "?" in message else self.tell)(message, deadline)
+
+    async def say_all(self, messages: Sequence[str], deadline: float) -> Exchange:
+        """Messages one after the other, each within the deadline [s]; their answers joined by `;`. Nothing
+        comes between them where the caller holds `lock`. Raises SessionError.
+        """
+        exchanges = [await self.say(each, deadline) for each in messages]
+        answers = [done.answer for done, each in zip(exchanges, messages, strict=True) if "?" in each]
+        return Exchange(";".join(answers), exchanges[0].sent, exchanges[-1].received)
 
     def push(self, message: str) -> None:
         """Send a message at once, whatever is under way, and wait for nothing. For OFF alone."""

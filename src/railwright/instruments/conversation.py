@@ -72,21 +72,11 @@ class Conversation:
 
         at: when it, or the first of several messages, is to leave [s, monotonic clock].
         """
-        if self.dialect.compound:
-            message = compose(units)
-            answer = self._ask_or_explain(message, at) if explain else self.ask(message, at)
-            parts, took = split_answers(answer.text), answer.received - answer.sent
-            self.took[len(parts)] = min(took, self.took.get(len(parts), took))
-            return parts, answer
-        answers: list[Answer] = []
-        for unit in units:
-            if unit.partition(" ")[0].endswith("?"):
-                answers.append(self._ask_or_explain(unit, at) if explain else self.ask(unit, at))
-            else:
-                self._tell(unit, at)
-            at = None
-        whole = Answer(";".join(a.text for a in answers), answers[0].sent, answers[-1].received)
-        return [a.text for a in answers], whole
+        messages = self.messages(units)
+        answer = self._ask_or_explain(messages, at) if explain else self._ask_all(messages, at)
+        parts, took = split_answers(answer.text), answer.received - answer.sent
+        self.took[len(parts)] = min(took, self.took.get(len(parts), took))
+        return parts, answer
 
     def expected_time(self, answers: int) -> float:
         """How long a message with so many answers takes [s], by those that were exchanged so far; 0: there
@@ -111,15 +101,13 @@ class Conversation:
 
     def ask(self, message: str, at: float | None = None) -> Answer:
         """One question over the session."""
-        try:
-            return self._ready(message).ask(message, at)
-        except InstrumentError as error:
-            self.lost = self.lost or error.lost
-            raise
+        return self._ask_all([message], at)
 
-    def _tell(self, message: str, at: float | None = None) -> None:
+    def _ask_all(self, messages: Sequence[str], at: float | None = None) -> Answer:
+        """One message, or several with nothing in between: what was selected may not change."""
+        session = self._ready(messages[0])
         try:
-            self._ready(message).tell(message, at)
+            return session.ask(messages[0], at) if len(messages) == 1 else session.together(messages, at)
         except InstrumentError as error:
             self.lost = self.lost or error.lost
             raise
@@ -140,10 +128,10 @@ class Conversation:
             raise InstrumentError(self.name, message, "no session is open", lost=True)
         return self._session
 
-    def _ask_or_explain(self, message: str, at: float | None = None) -> Answer:
-        """As `ask`; where no answer comes, an instrument that still lives may say why in its error queue."""
+    def _ask_or_explain(self, messages: Sequence[str], at: float | None = None) -> Answer:
+        """As `_ask_all`; where no answer comes, an instrument that lives may say why in its error queue."""
         try:
-            return self.ask(message, at)
+            return self._ask_all(messages, at)
         except InstrumentError as error:
             if isinstance(error, Fenced):
                 raise
@@ -154,7 +142,8 @@ class Conversation:
             if not entries:
                 raise
             self.lost = False
-            raise InstrumentError(self.name, message, "reports " + "; ".join(entries)) from error
+            told = "reports " + "; ".join(entries)
+            raise InstrumentError(self.name, "; ".join(messages), told) from error
 
     def no_error(self, command: str, entry: str) -> None:
         """Raise an entry of the error queue that is an error, with all that follow it."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from railwright.guard.link import Answerless, GuardLink
 from railwright.instruments.errors import Fenced, InstrumentError, NotReached
 from railwright.instruments.session import TIMEOUT, Answer, OpenSession, Session, Trace
@@ -30,12 +32,18 @@ class GuardedSession:
     def ask(self, message: str, at: float | None = None) -> Answer:
         return self._exchange(message, answers=True, at=at)
 
-    def _exchange(self, message: str, *, answers: bool, at: float | None = None) -> Answer:
+    def together(self, messages: Sequence[str], at: float | None = None) -> Answer:
+        """The guard holds back its own questions until all of them are through."""
+        answers = any("?" in message for message in messages)
+        return self._exchange(*messages, answers=answers, at=at)
+
+    def _exchange(self, message: str, *more: str, answers: bool, at: float | None = None) -> Answer:
         if self._trace:
-            # Told before it leaves: what was sent last is known whatever happens then.
-            self._trace(self._link.now() if at is None else at, self.name, "sent", message)
+            # Told before they leave: what was sent last is known whatever happens then.
+            for each in (message, *more):
+                self._trace(self._link.now() if at is None else at, self.name, "sent", each)
         try:
-            got = self._link.exchange(self.name, message, self._timeout, answers=answers, at=at)
+            got = self._link.exchange(self.name, message, self._timeout, answers=answers, at=at, more=more)
         except Answerless as error:
             if error.fenced:
                 raise Fenced(self.name, message, str(error), lost=True) from None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
@@ -43,6 +43,11 @@ class Session(Protocol):
 
     def ask(self, message: str, at: float | None = None) -> Answer:
         """As `tell`, and wait for the one line it answers."""
+
+    def together(self, messages: Sequence[str], at: float | None = None) -> Answer:
+        """Messages one after the other, with nothing of anybody else in between; the first at an instant
+        where one is given. Their answers are joined by `;`.
+        """
 
     def close(self) -> None:
         """End the session; never fails."""
@@ -96,6 +101,19 @@ class VisaSession:
         if self._trace:
             self._trace(received, self.name, "received", text)
         return Answer(text, sent, received)
+
+    def together(self, messages: Sequence[str], at: float | None = None) -> Answer:
+        """One after the other: nobody else uses this session."""
+        answers, sent = [], []
+        for message in messages:
+            if "?" in message:
+                answers.append(self.ask(message, at))
+                sent.append(answers[-1].sent)
+            else:
+                sent.append(self.tell(message, at))
+            at = None
+        received = answers[-1].received if answers else sent[-1]
+        return Answer(";".join(each.text for each in answers), sent[0], received)
 
     def clear(self) -> None:
         """Device clear, where the interface has one; what the backend raises where it has none."""

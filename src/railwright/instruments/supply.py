@@ -160,11 +160,11 @@ class Supply(Conversation):
         channel = self._channels[changes[0].output]
         return self.messages([*self.dialect.select(channel), *(self._set(change) for change in changes)])
 
-    def template(self, output: str, setting: Setting) -> str:
-        """The message that sets a number of one output, with `{}` in its place."""
+    def template(self, output: str, setting: Setting) -> tuple[str, ...]:
+        """The messages that set a number of one output, with `{}` in its place."""
         channel = self._channels[output]
         unit = self.dialect.command_of(self.dialect.settings[setting], [channel], "{}")
-        return compose([*self.dialect.select(channel), unit])
+        return self.messages([*self.dialect.select(channel), unit])
 
     def clear_trips(self, output: str) -> None:
         """Let go a protection that tripped; the output stays off."""

@@ -16,6 +16,9 @@ from contextlib import contextmanager
 from types import FrameType
 from typing import Literal
 
+ENOUGH = 1 << 16
+"""Bytes that are taken from standard input at once."""
+
 Source = Literal["trigger", "key"]
 
 
@@ -34,8 +37,7 @@ class Triggers:
         if source == "trigger":
             self._triggered = False
         else:
-            while self._line():
-                pass
+            self._line()
 
     def arrived(self, source: Source) -> bool:
         """Whether it has come; returns at once."""
@@ -48,12 +50,18 @@ class Triggers:
         self._triggered = True
 
     def _line(self) -> bool:
-        """Whether standard input had a line, which is taken from it."""
+        """Whether a line ended in what standard input had, which is taken from it. The rest of a line is not
+        waited for, and of what never ends some is enough.
+        """
         try:
-            ready, _, _ = select.select([sys.stdin], [], [], 0.0)
-            return bool(ready) and bool(sys.stdin.readline())
-        except (OSError, ValueError):  # no standard input, or one that is no file
+            source, taken = sys.stdin.fileno(), b""
+            while len(taken) < ENOUGH and select.select([source], [], [], 0.0)[0]:
+                if not (piece := os.read(source, 4096)):
+                    break
+                taken += piece
+        except (OSError, ValueError, AttributeError):  # no standard input, or one that is no file
             return False
+        return b"\n" in taken
 
 
 @contextmanager
