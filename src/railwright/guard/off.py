@@ -7,63 +7,20 @@ itself: one that is silent or gone holds up only what has to wait for it.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping
 
-from railwright.guard.address import socket_of
 from railwright.guard.input_end import InputEnd
-from railwright.guard.off_plan import InputOff, Look, OffPlan, OutputOff, SupplyOff, read_look
-from railwright.guard.session import Session, SessionError
+from railwright.guard.off_plan import InputOff, Look, OffPlan
+from railwright.guard.off_supply import SupplyAtOff, Tell
+from railwright.guard.session import Session
 from railwright.guard.watchdog import end_watchdog
-
-Tell = Callable[[str, dict[str, Any]], None]
-"""Told what happens: kind and fields. It must neither wait nor raise."""
-
-REPEAT = 0.1
-"""OFF is sent again after so long where the output does not say that it is off [s]."""
 
 STEADY = 0.25
 """An output must be read off over this long before it counts as confirmed [s]: one that comes on again by
 itself is seen."""
 
-RETRY = (0.05, 0.1, 0.2, 0.5, 1.0)
-"""Pauses between attempts to reach a supply that is gone [s]; the last one from then on."""
-
-TRUST = 10.0
-"""So long after a supply fell silent, OFF is sent to its address without an answer to who it is [s]."""
-
-HELPER_START = 10.0
-"""How long the process that speaks VISA for an address may take until it has it open [s]: beside others it
-takes seconds to begin with.
-"""
-
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
-
-
-class _Supply:
-    """One supply being switched off."""
-
-    def __init__(self, document: SupplyOff, session: Session) -> None:
-        self.document, self.session = document, session
-        self.wanted: dict[str, OutputOff] = {}
-        self.looks: dict[str, tuple[Look, float]] = {}
-        self.sent: dict[str, float] = {}
-        self.wake = asyncio.Event()
-        self.lost_since: float | None = None
-        self.back_at = 0.0
-        self.failure = ""
-        self.heard = False
-        """Whether it has answered at all since switching off began."""
-        self.done = False
-        self.pushed = 0
-        """How often something was sent without regard to what is under way."""
-
-    def push(self, messages: Sequence[str]) -> None:
-        """Send at once, with nothing in between, whatever is under way."""
-        self.pushed += 1
-        for message in messages:
-            self.session.push(message)
 
 
 class SwitchOff:
@@ -82,7 +39,9 @@ class SwitchOff:
             for each in plan.inputs
         }
         self._tell = tell
-        self._supplies = {each.name: _Supply(each, sessions[each.name]) for each in plan.supplies}
+        self._supplies = {
+            each.name: SupplyAtOff(each, sessions[each.name], plan, tell) for each in plan.supplies
+        }
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
         """Its OFF has gone out; or it is held up by a supply that gives no answer, or told nothing at all."""
         self._asked = {each.name: asyncio.Event() for each in plan.inputs}
@@ -103,7 +62,7 @@ class SwitchOff:
         """
         loop = asyncio.get_running_loop()
         self._began = loop.time()
-        watching = [loop.create_task(self._deal_with(supply)) for supply in self._supplies.values()]
+        watching = [loop.create_task(supply.deal_with()) for supply in self._supplies.values()]
         inputs = []
         for each in self.plan.inputs:
             if each.stays_on:
@@ -182,7 +141,7 @@ class SwitchOff:
         for output in each.outputs:
             supply = self._supplies[output.supply]
             supply.wanted[output.name] = output
-            self._push(supply, output)
+            supply.switch(output)
             supply.wake.set()
 
     async def _wait(self, event: asyncio.Event | None, at_most: float | None) -> None:
@@ -244,11 +203,11 @@ class SwitchOff:
             end.why = self._judge(each, end)
             now = loop.time()
             if not end.why:
-                assert end.read_at is not None
                 # What counts is when it was read: a supply that takes its time is looked at seldom.
-                since = end.read_at if since is None else since
+                read = now if end.read_at is None else end.read_at
+                since = read if since is None else since
                 self._asked[each.name].set()
-                if end.read_at - since >= STEADY or self._hurry.is_set():
+                if read - since >= STEADY or self._hurry.is_set():
                     end.confirmed = True
                     self._tell("confirmed off", {"input": each.name, "time": now, "holds": end.holds})
                     return
@@ -318,7 +277,7 @@ class SwitchOff:
 
     # One supply
 
-    async def _end_watchdog(self, supply: _Supply) -> None:
+    async def _end_watchdog(self, supply: SupplyAtOff) -> None:
         """Not where an output is neither confirmed off nor to stay on: the watchdog is what is left then."""
         name = supply.document.name
         mine = [e for e in self.plan.inputs if any(o.supply == name for o in e.outputs)]
@@ -328,105 +287,3 @@ class SwitchOff:
         else:
             why = await end_watchdog(supply.document, supply.session, self.plan.deadline)
         self._tell("watchdog", {"name": name, "off": not why, "why": why})
-
-    async def _deal_with(self, supply: _Supply) -> None:
-        """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""
-        loop, attempt = asyncio.get_running_loop(), 0
-        while not supply.done:
-            if supply.session.broken or not supply.session.is_open:
-                if not await self._reach(supply):
-                    pause = RETRY[min(attempt, len(RETRY) - 1)]
-                    attempt += 1
-                    await asyncio.sleep(pause)
-                    continue
-                attempt = 0
-            due = loop.time() + self.plan.every
-            for output in supply.wanted.values():
-                look = supply.looks.get(output.name)
-                if (look is None or not look[0].off) and loop.time() - supply.sent[output.name] >= REPEAT:
-                    self._tell("off again", {"output": output.name, "time": loop.time()})
-                    self._push(supply, output)
-            await self._look(supply)
-            with_time = max(0.0, due - loop.time())
-            supply.wake.clear()
-            try:
-                async with asyncio.timeout(with_time):
-                    await supply.wake.wait()
-            except TimeoutError:
-                continue
-
-    def _push(self, supply: _Supply, output: OutputOff) -> None:
-        supply.push(output.off)
-        supply.sent[output.name] = asyncio.get_running_loop().time()
-
-    async def _look(self, supply: _Supply) -> None:
-        pushed = supply.pushed
-        try:
-            async with supply.session.lock:
-                exchange = await supply.session.say_all(supply.document.look, self.plan.deadline)
-        except SessionError as error:
-            self._lose(supply, str(error))
-            return
-        if len(supply.document.look) > 1 and supply.pushed != pushed:
-            # What went out in between may have selected another output: the answers may be that one's.
-            return
-        sent, answers = exchange.sent, exchange.answer.split(";")
-        told = {"sent": sent, "received": exchange.received, "answer": exchange.answer}
-        self._tell("look", {"name": supply.document.name, **told})
-        outputs = [o for each in self.plan.inputs for o in each.outputs if o.supply == supply.document.name]
-        try:
-            for output in outputs:
-                supply.looks[output.name] = read_look(output, answers), sent
-        except ValueError as error:
-            # What it answers is no answer to what was asked: out of step, so start anew.
-            supply.session.broken = str(error)
-            self._lose(supply, str(error))
-            return
-        self._found(supply)
-
-    async def _reach(self, supply: _Supply) -> bool:
-        """A new session with the same instrument, and OFF at once. Whether it is there."""
-        session, document, loop = supply.session, supply.document, asyncio.get_running_loop()
-        self._lose(supply, session.broken or "no session is open")
-        try:
-            async with session.lock:
-                raw = socket_of(document.address) is not None
-                await session.open(self.plan.deadline if raw else HELPER_START)
-                since = supply.lost_since if supply.lost_since is not None else loop.time()
-                if loop.time() - since < TRUST:
-                    self._push_all(supply)
-                identity = (await session.ask(document.identify, self.plan.deadline)).answer
-        except SessionError as error:
-            session.broken = session.broken or str(error)
-            self._lose(supply, str(error))
-            return False
-        if document.identity and identity != document.identity:
-            session.broken = f"another instrument answers there: {identity[:60]!r}"
-            session.close()
-            self._lose(supply, session.broken)
-            return False
-        self._push_all(supply)
-        return True
-
-    def _push_all(self, supply: _Supply) -> None:
-        for output in supply.wanted.values():
-            self._push(supply, output)
-
-    def _lose(self, supply: _Supply, failure: str) -> None:
-        if supply.lost_since is None:
-            supply.lost_since = asyncio.get_running_loop().time()
-            self._tell("lost", {"name": supply.document.name, "time": supply.lost_since, "why": failure})
-        supply.failure = failure
-
-    def _found(self, supply: _Supply) -> None:
-        supply.heard = True
-        if supply.lost_since is not None:
-            now = asyncio.get_running_loop().time()
-            told = {
-                "name": supply.document.name,
-                "time": now,
-                "after": now - supply.lost_since,
-                "why": supply.failure,
-            }
-            self._tell("answers again", told)
-            supply.lost_since, supply.back_at = None, now

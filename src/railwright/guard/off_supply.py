@@ -1,0 +1,156 @@
+"""One supply that is being switched off: OFF again where it did not work, a new session where it is gone."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from railwright.guard.address import socket_of
+from railwright.guard.off_plan import Look, OffPlan, OutputOff, SupplyOff, read_look
+from railwright.guard.session import Session, SessionError
+
+Tell = Callable[[str, dict[str, Any]], None]
+"""Told what happens: kind and fields. It must neither wait nor raise."""
+
+REPEAT = 0.1
+"""OFF is sent again after so long where the output does not say that it is off [s]."""
+
+RETRY = (0.05, 0.1, 0.2, 0.5, 1.0)
+"""Pauses between attempts to reach a supply that is gone [s]; the last one from then on."""
+
+TRUST = 10.0
+"""So long after a supply fell silent, OFF is sent to its address without an answer to who it is [s]."""
+
+HELPER_START = 10.0
+"""How long the process that speaks VISA for an address may take until it has it open [s]: beside others it
+takes seconds to begin with.
+"""
+
+
+class SupplyAtOff:
+    """One supply being switched off."""
+
+    def __init__(self, document: SupplyOff, session: Session, plan: OffPlan, tell: Tell) -> None:
+        self.document, self.session = document, session
+        self._plan, self._tell = plan, tell
+        self.wanted: dict[str, OutputOff] = {}
+        self.looks: dict[str, tuple[Look, float]] = {}
+        self.sent: dict[str, float] = {}
+        self.wake = asyncio.Event()
+        self.lost_since: float | None = None
+        self.back_at = 0.0
+        self.failure = ""
+        self.heard = False
+        """Whether it has answered at all since switching off began."""
+        self.done = False
+        self.pushed = 0
+        """How often something was sent without regard to what is under way."""
+
+    def push(self, messages: Sequence[str]) -> None:
+        """Send at once, with nothing in between, whatever is under way."""
+        self.pushed += 1
+        for message in messages:
+            self.session.push(message)
+
+    async def deal_with(self) -> None:
+        """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""
+        loop, attempt = asyncio.get_running_loop(), 0
+        while not self.done:
+            if self.session.broken or not self.session.is_open:
+                if not await self._reach():
+                    pause = RETRY[min(attempt, len(RETRY) - 1)]
+                    attempt += 1
+                    await asyncio.sleep(pause)
+                    continue
+                attempt = 0
+            due = loop.time() + self._plan.every
+            for output in self.wanted.values():
+                look = self.looks.get(output.name)
+                if (look is None or not look[0].off) and loop.time() - self.sent[output.name] >= REPEAT:
+                    self._tell("off again", {"output": output.name, "time": loop.time()})
+                    self.switch(output)
+            await self._look()
+            with_time = max(0.0, due - loop.time())
+            self.wake.clear()
+            try:
+                async with asyncio.timeout(with_time):
+                    await self.wake.wait()
+            except TimeoutError:
+                continue
+
+    def switch(self, output: OutputOff) -> None:
+        self.push(output.off)
+        self.sent[output.name] = asyncio.get_running_loop().time()
+
+    async def _look(self) -> None:
+        pushed = self.pushed
+        try:
+            async with self.session.lock:
+                exchange = await self.session.say_all(self.document.look, self._plan.deadline)
+        except SessionError as error:
+            self._lose(str(error))
+            return
+        if len(self.document.look) > 1 and self.pushed != pushed:
+            # What went out in between may have selected another output: the answers may be that one's.
+            return
+        sent, answers = exchange.sent, exchange.answer.split(";")
+        told = {"sent": sent, "received": exchange.received, "answer": exchange.answer}
+        self._tell("look", {"name": self.document.name, **told})
+        outputs = [o for each in self._plan.inputs for o in each.outputs if o.supply == self.document.name]
+        try:
+            for output in outputs:
+                self.looks[output.name] = read_look(output, answers), sent
+        except ValueError as error:
+            # What it answers is no answer to what was asked: out of step, so start anew.
+            self.session.broken = str(error)
+            self._lose(str(error))
+            return
+        self._found()
+
+    async def _reach(self) -> bool:
+        """A new session with the same instrument, and OFF at once. Whether it is there."""
+        session, document, loop = self.session, self.document, asyncio.get_running_loop()
+        self._lose(session.broken or "no session is open")
+        try:
+            async with session.lock:
+                raw = socket_of(document.address) is not None
+                await session.open(self._plan.deadline if raw else HELPER_START)
+                since = self.lost_since if self.lost_since is not None else loop.time()
+                if loop.time() - since < TRUST:
+                    self._push_all()
+                identity = (await session.ask(document.identify, self._plan.deadline)).answer
+        except SessionError as error:
+            session.broken = session.broken or str(error)
+            self._lose(str(error))
+            return False
+        if document.identity and identity != document.identity:
+            session.broken = f"another instrument answers there: {identity[:60]!r}"
+            session.close()
+            self._lose(session.broken)
+            return False
+        self._push_all()
+        return True
+
+    def _push_all(self) -> None:
+        for output in self.wanted.values():
+            self.switch(output)
+
+    def _lose(self, failure: str) -> None:
+        if self.lost_since is None:
+            self.lost_since = asyncio.get_running_loop().time()
+            self._tell("lost", {"name": self.document.name, "time": self.lost_since, "why": failure})
+        self.failure = failure
+
+    def _found(self) -> None:
+        self.heard = True
+        if self.lost_since is not None:
+            now = asyncio.get_running_loop().time()
+            told = {
+                "name": self.document.name,
+                "time": now,
+                "after": now - self.lost_since,
+                "why": self.failure,
+            }
+            self._tell("answers again", told)
+            self.lost_since, self.back_at = None, now
