@@ -3,96 +3,21 @@
 from __future__ import annotations
 
 import asyncio
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 import pytest
+from tests.guard.supplies import IDENTITY, FakeOutput, FakeSupply, fed, network, output, supply_off
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.off import SwitchOff
-from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
+from railwright.guard.off_plan import InputOff, OffPlan
 from railwright.guard.session import Session
-from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
+from railwright.virtual_time import VirtualLoop
 
 SETTLED = 0.25
 """What is off at once counts as confirmed after so long [s], and a look or two."""
-
-
-@dataclass
-class FakeOutput:
-    """An output that is on at 12 V. ignores: OFFs that do nothing. fall: time constant of its voltage [s].
-
-    back: it comes on again by itself so long after it went off [s]. floor: voltage that remains [V]. current:
-    read whatever its state [A]; None: 0.5 A while it is on.
-    """
-
-    on: bool = True
-    voltage: float = 12.0
-    ignores: int = 0
-    back: float | None = None
-    floor: float = 0.0
-    current: float | None = None
-    went_off: float | None = None
-
-    def off(self, now: float) -> None:
-        if self.ignores:
-            self.ignores -= 1
-        elif self.on:
-            self.on, self.went_off = False, now
-
-    def look(self, now: float) -> str:
-        if self.back is not None and self.went_off is not None and now - self.went_off >= self.back:
-            self.on, self.back = True, None
-        current = self.current if self.current is not None else 0.5 * self.on
-        return f"{int(self.on)};{self.voltage if self.on else self.floor};{current}"
-
-
-@dataclass
-class FakeSupply:
-    """A supply: `OFF n`, `VOLT n x`, `LOOK?`, `*IDN?`, `DOG 0`, `DOG?`. took: (when [s], message).
-
-    silent: spans in which it takes nothing and gives no answer [s, from the beginning]. gone: spans in which
-    connections are closed and refused. slow: time of each answer [s].
-    """
-
-    outputs: list[FakeOutput] = field(default_factory=lambda: [FakeOutput()])
-    identity: str = "maker,model,1,0"
-    silent: tuple[float, float] = (0.0, 0.0)
-    gone: tuple[float, float] = (0.0, 0.0)
-    slow: float = 0.0
-    watchdog: str = "1"
-    took: list[tuple[float, str]] = field(default_factory=list)
-    began: float = float("inf")
-    lines: list[MemoryWriter] = field(default_factory=list)
-
-    def is_in(self, span: tuple[float, float], now: float) -> bool:
-        return span[0] <= now - self.began < span[1]
-
-    async def serve(self, reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
-        loop = asyncio.get_running_loop()
-        self.lines.append(writer)
-        while line := (await reader.readline()).decode().strip():
-            if self.is_in(self.gone, loop.time()) or self.is_in(self.silent, loop.time()):
-                continue
-            await asyncio.sleep(self.slow)
-            now = loop.time()
-            self.took.append((now - self.began, line))
-            word, *rest = line.split()
-            if word == "OFF":
-                self.outputs[int(rest[0])].off(now)
-            elif word == "VOLT":
-                self.outputs[int(rest[0])].voltage = float(rest[1])
-            elif word == "DOG":
-                self.watchdog = rest[0]
-            else:
-                shown = {"*IDN?": self.identity, "DOG?": self.watchdog}
-                looks = ";".join(output.look(now) for output in self.outputs)
-                writer.write(f"{shown.get(word, looks)}\n".encode())
-
-    def when(self, message: str) -> list[float]:
-        """When it took a message [s]."""
-        return [at for at, each in self.took if each == message]
 
 
 @dataclass
@@ -107,48 +32,21 @@ class Played:
         return [at for at, each, _ in self.told if each == what]
 
 
-def output(supply: str, number: int = 0, **more: Any) -> OutputOff:
-    """Output `number` of a supply of this file."""
-    first = 3 * number
-    places = {"state": (first, 0), "voltage": (first + 1, 0), "current": (first + 2, 0)}
-    return OutputOff(
-        f"{supply}.{number}",
-        supply,
-        (f"OFF {number}",),
-        no_current=0.01,
-        set_voltage=(f"VOLT {number} {{}}",),
-        **{**places, **more},
-    )
-
-
-def fed(name: str, supply: str, number: int = 0, **more: Any) -> InputOff:
-    """An input that one output feeds."""
-    return InputOff(name, (output(supply, number),), series=False, below=1.0, **more)
-
-
 def play(
     inputs: tuple[InputOff, ...],
     *,
     orderly: bool = False,
     hurry_at: float | None = None,
     watchdog: bool = False,
+    identity: str = IDENTITY,
     options: dict[str, Any] | None = None,
     **supplies: FakeSupply,
 ) -> Played:
     """Switch these inputs off."""
     loop, told = VirtualLoop(), []
-
-    async def connect(address: str) -> Any:
-        supply = supplies[address]
-        if supply.is_in(supply.gone, loop.time()):
-            raise ConnectionRefusedError
-        near, far = memory_streams(loop)
-        loop.create_task(supply.serve(*far))
-        return near
-
-    dog = ("DOG 0", "DOG?") if watchdog else ()
+    connect = network(loop, supplies)
     plan = OffPlan(
-        tuple(SupplyOff(n, n, "*IDN?", "maker,model,1,0", ("LOOK?",), dog) for n in supplies),
+        tuple(supply_off(name, identity, watchdog) for name in supplies),
         inputs,
         **(options or {}),
     )
@@ -185,6 +83,7 @@ def test_everything_goes_off_at_once_and_is_confirmed_after_a_quarter_of_a_secon
     left, right = FakeSupply(), FakeSupply()
     played = play((fed("a", "left"), fed("b", "right")), left=left, right=right)
     for supply in (left, right):
+        assert supply.took[0][1] == "OFF 0"
         assert supply.when("OFF 0") == [pytest.approx(0.0, abs=1e-3)]
         assert not supply.outputs[0].on
     for end in played.ends.values():
@@ -265,6 +164,21 @@ def test_an_output_that_comes_on_again_is_switched_off_again_and_watched_anew() 
     assert played.took == near(second + SETTLED)
 
 
+def test_one_that_comes_on_again_and_stays_on_is_not_called_off() -> None:
+    left = FakeSupply([FakeOutput(back=0.2, stuck=True)])
+    end = play((fed("a", "left"),), options={"decay": 1.0}, left=left).ends["a"]
+    assert (end.confirmed, end.off_read, end.fell) == (False, None, None)
+    assert end.why == "left.0 still says that it is on"
+
+
+def test_one_that_was_read_off_before_its_off_is_read_again_after_it() -> None:
+    """The gate is off already, and its supply silent by the time at which it would be told."""
+    left, right = FakeSupply([FakeOutput(on=False, voltage=0.0)], silent=(0.2, 9e9)), FakeSupply()
+    inputs = (fed("gate", "left", only_after=("drain",)), fed("drain", "right"))
+    played = play(inputs, options={"lost": 2.0}, left=left, right=right)
+    assert not played.ends["gate"].confirmed
+
+
 def test_one_that_never_goes_off_is_not_called_off() -> None:
     left = FakeSupply([FakeOutput(ignores=10_000)])
     played = play((fed("a", "left"),), options={"decay": 1.0}, left=left)
@@ -293,7 +207,8 @@ def test_a_state_that_says_off_is_not_enough(output: FakeOutput, why: str) -> No
 
 
 @pytest.mark.parametrize(
-    ("stands", "confirmed", "holds"), [(3.7, True, 3.7), (0.4, True, None), (5.4, False, None)]
+    ("stands", "confirmed", "holds"),
+    [(3.7, True, 3.7), (4.8, True, 4.8), (0.4, True, None), (5.4, False, None)],
 )
 def test_a_voltage_that_the_device_holds_is_off_and_said(
     stands: float, confirmed: bool, holds: float | None
@@ -303,6 +218,13 @@ def test_a_voltage_that_the_device_holds_is_off_and_said(
     end = played.ends["a"]
     assert (end.confirmed, end.holds) == (confirmed, holds)
     assert (end.fell is not None) == (stands == 0.4)
+
+
+@pytest.mark.parametrize(("current", "confirmed"), [(-0.03, True), (-0.05, False), (0.03, False)])
+def test_a_bleeder_takes_in_what_the_plan_says_and_no_more(current: float, confirmed: bool) -> None:
+    left = FakeSupply([FakeOutput(current=current)])
+    own = InputOff("a", (output("left", bleeds=0.03),), series=False, below=1.0)
+    assert play((own,), options={"decay": 0.5}, left=left).ends["a"].confirmed is confirmed
 
 
 def test_in_series_the_voltages_add_up() -> None:
@@ -324,6 +246,23 @@ def test_a_supply_that_is_back_soon_hears_off_before_anything_else() -> None:
     assert left.when("OFF 0")[0] == pytest.approx(3.5, abs=0.6)
     assert played.ends["a"].confirmed
     assert len(played.whats("lost")) == len(played.whats("answers again")) == 1
+
+
+def test_one_that_is_back_has_its_time_from_then_on() -> None:
+    left = FakeSupply([FakeOutput(ignores=3)], gone=(0.0, 5.0))
+    assert play((fed("a", "left"),), options={"decay": 1.0}, left=left).ends["a"].confirmed
+
+
+def test_where_nobody_knows_who_it_was_whoever_answers_is_taken_for_it() -> None:
+    left = FakeSupply(gone=(0.0, 1.0), identity="maker,model,2,0")
+    assert play((fed("a", "left"),), identity="", left=left).ends["a"].confirmed
+
+
+def test_a_supply_that_is_lost_and_back_for_ever_comes_to_an_end() -> None:
+    left = FakeSupply(garbage=2)
+    played = play((fed("a", "left"),), options={"lost": 2.0, "decay": 1.0}, left=left)
+    assert not played.ends["a"].confirmed
+    assert played.took == near(5.0)
 
 
 def test_one_that_is_back_late_is_asked_who_it_is_first() -> None:
@@ -354,6 +293,7 @@ def test_answers_that_do_not_fit_are_no_reading() -> None:
         played = play((fed("a", "left"),), options={"lost": 1.5}, left=left)
         assert not played.ends["a"].confirmed, number
         assert "expected a voltage and a current" in played.ends["a"].why
+        assert len(left.lines) > 2, "it is not reached anew"
 
 
 # What waits for a confirmation, and what stays on
@@ -457,6 +397,12 @@ def test_one_that_cannot_be_read_is_not_led_down() -> None:
     assert played.whats("off sent") == [near(0.25)]
 
 
+def test_one_that_is_lost_while_it_is_led_down_goes_off_at_once() -> None:
+    left = FakeSupply(gone=(0.5, 9e9))
+    played = play((fed("a", "left", ramp_down=5.0),), orderly=True, options={"lost": 1.5}, left=left)
+    assert played.whats("off sent") == [near(0.5)]
+
+
 def test_what_comes_after_one_that_is_led_down_waits_for_its_off() -> None:
     left, right = FakeSupply(), FakeSupply()
     inputs = (fed("b", "right", after=("a",)), fed("a", "left", ramp_down=1.0))
@@ -488,6 +434,7 @@ def test_a_hurry_ends_every_wait_and_what_is_not_confirmed_stays_so() -> None:
     assert played.ends["gate"].kept_on
     assert right.when("OFF 0") == []
     assert third.when("OFF 0") == [near(0.5)]
+    assert len(voltages(third)) < 30
 
 
 # Whatever else
@@ -514,6 +461,13 @@ def test_a_watchdog_goes_off_when_everything_of_its_supply_has(floor: float, sta
     assert fields["why"] == ("" if state == "0" else "b: not confirmed off")
 
 
+def test_a_watchdog_goes_off_where_an_output_has_to_stay_on() -> None:
+    left, right = FakeSupply(), FakeSupply([FakeOutput(floor=5.0)])
+    inputs = (fed("gate", "left", only_after=("drain",)), fed("drain", "right"))
+    play(inputs, watchdog=True, options={"decay": 0.5}, left=left, right=right)
+    assert (left.watchdog, right.watchdog) == ("0", "1")
+
+
 def test_a_slow_supply_is_confirmed_by_what_was_asked_after_off_only() -> None:
     left = FakeSupply([FakeOutput(ignores=1)], slow=0.05)
     played = play((fed("a", "left"),), left=left)
@@ -524,3 +478,14 @@ def test_a_slow_supply_is_confirmed_by_what_was_asked_after_off_only() -> None:
     assert left.outputs[0].went_off is not None
     assert end.off_read >= end.off_sent
     assert played.took > left.outputs[0].went_off - left.began + SETTLED - 0.05
+
+
+@pytest.mark.parametrize("slow", [0.4, 0.8])
+def test_a_supply_that_takes_its_time_for_each_message_is_confirmed(slow: float) -> None:
+    """OFF and a question together take it longer than an exchange is given at first."""
+    left = FakeSupply(slow=slow)
+    played = play((fed("a", "left"),), left=left)
+    assert played.ends["a"].confirmed
+    assert left.outputs[0].went_off is not None
+    assert left.outputs[0].went_off - left.began == near(slow)
+    assert played.took < 10.0

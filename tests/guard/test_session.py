@@ -147,3 +147,21 @@ def test_no_connection_is_said_in_words() -> None:
 
     with pytest.raises(Unreachable, match="nothing listens at TCPIP::h::1::SOCKET"):
         VirtualLoop().complete(go())
+
+
+def test_a_peer_that_closed_meanwhile_is_an_error_before_anything_is_sent() -> None:
+    heard: list[bytes] = []
+
+    async def close(reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        writer.close()
+        heard.append(await reader.read(100))
+
+    async def ask(session: Session) -> str:
+        await asyncio.sleep(0.1)
+        with pytest.raises(SessionError) as caught:
+            await session.ask("VOLT?", 1.0)
+        return str(caught.value)
+
+    told, _ = with_peer(close, ask)
+    assert told == "the connection was closed by the instrument"
+    assert heard in ([], [b""])

@@ -139,3 +139,17 @@ def test_with_the_run_gone_the_guard_keeps_the_order(tmp_path: Path) -> None:
         stage.run()
     in_order(stage)
     assert not stage.is_on("left.1")
+
+
+def test_a_supply_that_becomes_slow_is_no_guard_that_hangs(tmp_path: Path) -> None:
+    stage = Stage(tmp_path, mischief=["left: slow 600 ms at 0.6 s"])
+    outcome = stage.run()
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
+    in_order(stage)
+
+
+def test_one_that_is_nearly_too_slow_is_waited_for_behind_its_readings(tmp_path: Path) -> None:
+    stage = Stage(tmp_path, mischief=["left: slow 900 ms at 0.6 s"])
+    outcome = stage.run(wait_for_lost=20.0)
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
+    in_order(stage)

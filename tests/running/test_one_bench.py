@@ -106,7 +106,7 @@ def test_a_folder_that_takes_no_locks_is_named(bench: Small, monkeypatch: pytest
     monkeypatch.setenv("RAILWRIGHT_RUNTIME", str(taken))
     outcome = bench.run()
     assert outcome.ended is Ended.INSTRUMENT
-    assert f"cannot be locked in {taken}" in outcome.cause
+    assert f"expected a file that can be written in {taken}, got 'Not a directory'" in outcome.cause
     assert bench.left.units == []
 
 

@@ -94,18 +94,3 @@ def summary(findings: Sequence[Finding]) -> str:
     accepted = counts["stop"] - blocking
     tail = f" ({accepted} accepted in the procedure)" if accepted else ""
     return ", ".join(parts) + tail
-
-
-def finding_data(finding: Finding) -> dict[str, object]:
-    """A finding for machines."""
-    where = finding.where
-    return {
-        "rule": finding.rule,
-        "severity": finding.severity.value,
-        "about": finding.about,
-        "where": None if where is None else {"file": where.file, "line": where.line, "column": where.column},
-        "why": finding.why,
-        "remedy": finding.remedy,
-        "overridden": finding.overridden,
-        "blocks": finding.blocks,
-    }

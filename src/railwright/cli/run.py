@@ -87,6 +87,7 @@ def run(
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
+    from railwright.guard.link import GuardLost
     from railwright.guard.process_link import ProcessLink
     from railwright.running.interruption import StopRequest, signals_ask
 
@@ -99,7 +100,10 @@ def run(
     stop = StopRequest()
     with contextlib.ExitStack() as stack:
         # Started first, so that it is there when the check is done.
-        link = ProcessLink()
+        try:
+            link = ProcessLink()
+        except GuardLost as lost:
+            raise BadInput(str(lost)) from None
         stack.callback(link.close)
         checked = check_documents(procedure, rehearsed=True)
         if not may_run(checked, place):

@@ -17,7 +17,7 @@ from railwright.guard.link import QUEUE
 from railwright.guard.locks import Locked, Locks
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
-from railwright.guard.session import LONGEST_ANSWER, Exchange, Session, SessionError
+from railwright.guard.session import CONNECT_DEADLINE, LONGEST_ANSWER, Exchange, Session, SessionError
 from railwright.guard.wire import Connect
 
 Tell = Callable[[dict[str, Any]], None]
@@ -51,7 +51,6 @@ class Guard:
         self._last_beat = asyncio.get_running_loop().time()
         self._switching: SwitchOff | None = None
         self._off: asyncio.Task[Any] | None = None
-        self._over = asyncio.Event()
 
     # What the run asks for
 
@@ -83,8 +82,6 @@ class Guard:
             case "hurry":
                 if self._switching is not None:
                     self._switching.hurry()
-            case "bye":
-                self._over.set()
 
     def _ended(self, message: dict[str, Any], task: asyncio.Task[None]) -> None:
         """An exchange is over. One that ended in a fault of the program is answered, too."""
@@ -92,16 +89,12 @@ class Guard:
         if not task.cancelled() and (error := task.exception()) is not None:
             self._answer(message, error=f"a fault of the guard: {error!r}")
 
-    async def until_over(self) -> None:
-        """Until the run says goodbye and nothing is left to be switched off."""
-        await self._over.wait()
-
     async def watch_beat(self, died: Callable[[str], None]) -> None:
         """Call `died` once when an armed run gives no sign of life for `SILENCE`, or none for `GOODBYE` after
         everything was switched off.
         """
         loop = asyncio.get_running_loop()
-        while not self._over.is_set():
+        while True:
             await asyncio.sleep(SILENCE / 10)
             at_most = GOODBYE if self.fenced else SILENCE
             if self.plan is None or (self._off is not None and not self._off.done()):
@@ -148,12 +141,13 @@ class Guard:
                 if supply.name not in self._sessions:
                     self._sessions[supply.name] = Session(supply.name, supply.address, self._connect)
             self._switching = SwitchOff(self.plan, self._sessions, self._tell_off)
-            ends = await self._switching.go(orderly=orderly)
-            result = {name: asdict(end) for name, end in ends.items()}
-        else:
-            result = {}
-        self.ends = result
-        self._tell({"kind": "off over", "why": self.fenced, "ends": result})
+            try:
+                await self._switching.go(orderly=orderly)
+            except Exception as error:  # noqa: BLE001 - whoever waits for the end must hear of it
+                for end in self._switching.ends.values():
+                    end.why = end.why or f"a fault of the program: {error!r}"
+        self.ends = self.ends_so_far
+        self._tell({"kind": "off over", "why": self.fenced, "ends": self.ends})
 
     def _tell_off(self, what: str, fields: dict[str, Any]) -> None:
         self._tell({"kind": "off", "what": what, **fields})
@@ -178,7 +172,8 @@ class Guard:
         if session is None or session.address != address:
             session = self._sessions[name] = Session(name, address, self._connect)
         try:
-            self._locks.take_address(name, address)
+            async with asyncio.timeout(CONNECT_DEADLINE):
+                await self._locks.take_address(name, address)
             async with session.lock:
                 await session.open()
                 exchange = await session.ask(message["identify"], message["deadline"])
@@ -186,6 +181,8 @@ class Guard:
         except Locked as error:
             session.close()
             self._answer(message, error=str(error), locked=True)
+        except TimeoutError:
+            self._answer(message, error=f"no name service knows {address} within {CONNECT_DEADLINE:g} s")
         except SessionError as error:
             self._answer(message, error=str(error))
         else:

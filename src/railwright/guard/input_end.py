@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+MAINS = "use the mains switch, and measure before touching"
+"""What to do about an output that is not confirmed off."""
+
 
 @dataclass(slots=True)
 class InputEnd:

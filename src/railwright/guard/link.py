@@ -14,9 +14,15 @@ from pathlib import Path
 from typing import Any
 
 from railwright.guard.off_plan import OffPlan
+from railwright.guard.session import CONNECT_DEADLINE
 
 SLACK = 0.5
 """What the guard's own deadline is given on top [s], before the guard counts as hanging."""
+
+TURN = 10.0
+"""How long an exchange may wait for its turn behind others with a slow supply [s]. Whether the guard hangs is
+seen by its signs of life, long before.
+"""
 
 QUEUE = 2
 """An exchange waits for those before it, a reading and a question for settings, so many deadlines at most."""
@@ -99,7 +105,12 @@ class GuardLink(ABC):
         Raises Answerless, GuardLost.
         """
         return self._ask(
-            "open", deadline + 3.0, name=name, address=address, identify=identify, deadline=deadline
+            "open",
+            deadline + 2 * CONNECT_DEADLINE,
+            name=name,
+            address=address,
+            identify=identify,
+            deadline=deadline,
         )
 
     def exchange(
@@ -117,7 +128,7 @@ class GuardLink(ABC):
         more: messages that follow it, with nothing else in between; those with a question mark are answered,
         and all answers are joined by `;`. deadline: of each [s].
         """
-        wait = deadline * (QUEUE + 1 + len(more)) + max(0.0, (at or 0.0) - self.now())
+        wait = TURN + deadline * (1 + len(more)) + max(0.0, (at or 0.0) - self.now())
         fields = {"text": text, "more": list(more), "deadline": deadline, "answers": answers, "at": at}
         return self._ask("exchange", wait, name=name, **fields)
 
@@ -141,16 +152,22 @@ class GuardLink(ABC):
         self._send({"kind": "journal", "path": str(path)})
 
     def begin_off(
-        self, why: str, *, orderly: bool = False, urgent: Callable[[], bool] = lambda: False
+        self,
+        why: str,
+        *,
+        orderly: bool = False,
+        tell: Callable[[Message], None] | None = None,
+        urgent: Callable[[], bool] = lambda: False,
     ) -> None:
         """Have everything switched off; never raises, and waits only where the guard fails: then it is taken
-        over from. orderly: inputs that are led down to 0 V first, are. urgent: see `finish_off`.
+        over from. orderly: inputs that are led down to 0 V first, are. tell, urgent: as in `finish_off`;
+        without `tell`, that one tells what happened here.
         """
         self._why = why
         try:
             self._send({"kind": "off", "why": why, "orderly": orderly})
         except GuardLost as lost:
-            self._off_over = self.take_over(f"{why}; {lost}", self.inbox.append, urgent=urgent)
+            self._off_over = self.take_over(f"{why}; {lost}", tell or self.inbox.append, urgent=urgent)
 
     def finish_off(
         self, tell: Callable[[Message], None], *, urgent: Callable[[], bool] = lambda: False

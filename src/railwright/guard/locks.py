@@ -17,14 +17,17 @@ from typing import Any
 
 from railwright.guard.address import socket_of
 
+RUNTIME = "RAILWRIGHT_RUNTIME"
+"""Names the folder for locks and off plans, where the system's folder for temporary files is not to do."""
+
 
 class Locked(Exception):
-    """Another run holds it, or there is no place for the lock; one line that says which."""
+    """Another run holds it, or no lock can be had; one line that says which."""
 
 
 def runtime_folder() -> Path:
     """Where locks and off plans lie while runs go on: one place for all users of the computer."""
-    given = os.environ.get("RAILWRIGHT_RUNTIME")
+    given = os.environ.get(RUNTIME)
     if not given:
         import tempfile
 
@@ -76,9 +79,15 @@ class Locks:
         self._about = about or {}
         self._held: dict[tuple[str, str], int] = {}
 
-    def take_address(self, name: str, address: str) -> None:
-        """Lock an address for the supply `name`. Raises Locked."""
-        self._take(("address", name), f"address {normalised(address)}", f"{address}")
+    async def take_address(self, name: str, address: str) -> None:
+        """Lock an address for the supply `name`. Raises Locked. A name service that takes its time holds up
+        nobody else.
+        """
+        if self._folder is not None:
+            import asyncio  # `railwright off` reads locks before it takes time for this
+
+            place = await asyncio.get_running_loop().run_in_executor(None, normalised, address)
+            self._take(("address", name), f"address {place}", address)
 
     def take_instrument(self, name: str, identity: str) -> None:
         """Lock the instrument that gives this answer to *IDN?. Raises Locked. One without a serial number (0,
@@ -99,16 +108,17 @@ class Locks:
     def _take(self, key: tuple[str, str], what: str, shown: str) -> None:
         if self._folder is None:
             return
-        path = lock_path(what, self._folder)
         try:
-            there = 0 if path.exists() else os.O_CREAT
-            descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC | there, 0o666)
+            self._lock(key, lock_path(what, self._folder), shown)
         except OSError as error:
             why = error.strerror or str(error)
             raise Locked(
-                f"{shown} cannot be locked in {self._folder} ({why}): mend that folder, or name another one "
-                "in RAILWRIGHT_RUNTIME"
+                f"{shown} cannot be locked for this run: expected a file that can be written in "
+                f"{self._folder}, got '{why}': name another folder in {RUNTIME}"
             ) from None
+
+    def _lock(self, key: tuple[str, str], path: Path, shown: str) -> None:
+        descriptor = os.open(path, os.O_RDWR | os.O_CLOEXEC | (0 if path.exists() else os.O_CREAT), 0o666)
         try:
             with suppress(PermissionError):
                 os.fchmod(descriptor, 0o666)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 from railwright.guard.input_end import InputEnd
 from railwright.guard.off_plan import InputOff, Look, OffPlan
-from railwright.guard.off_supply import SupplyAtOff, Tell
+from railwright.guard.off_supply import SupplySwitchedOff, Tell
 from railwright.guard.session import Session
 from railwright.guard.watchdog import end_watchdog
 
@@ -40,7 +40,7 @@ class SwitchOff:
         }
         self._tell = tell
         self._supplies = {
-            each.name: SupplyAtOff(each, sessions[each.name], plan, tell) for each in plan.supplies
+            each.name: SupplySwitchedOff(each, sessions[each.name], plan, tell) for each in plan.supplies
         }
         self._begun = {each.name: asyncio.Event() for each in plan.inputs}
         """Its OFF has gone out; or it is held up by a supply that gives no answer, or told nothing at all."""
@@ -62,13 +62,14 @@ class SwitchOff:
         """
         loop = asyncio.get_running_loop()
         self._began = loop.time()
-        watching = [loop.create_task(supply.deal_with()) for supply in self._supplies.values()]
         inputs = []
         for each in self.plan.inputs:
             if each.stays_on:
                 self._let_go_on(each)
             else:
                 inputs.append(loop.create_task(self._whatever_comes(each, orderly)))
+        # After those, so that OFF goes out before the first question.
+        watching = [loop.create_task(supply.deal_with()) for supply in self._supplies.values()]
         try:
             if inputs:
                 await asyncio.wait(inputs)
@@ -141,7 +142,7 @@ class SwitchOff:
         for output in each.outputs:
             supply = self._supplies[output.supply]
             supply.wanted[output.name] = output
-            supply.switch(output)
+            supply.push(output)
             supply.wake.set()
 
     async def _wait(self, event: asyncio.Event | None, at_most: float | None) -> None:
@@ -169,7 +170,7 @@ class SwitchOff:
         for step in range(1, steps + 1):
             for output, voltage in zip(each.outputs, start, strict=True):
                 wanted = f"{voltage * (1 - step / steps):.6g}"
-                self._supplies[output.supply].push([text.format(wanted) for text in output.set_voltage])
+                self._supplies[output.supply].send([text.format(wanted) for text in output.set_voltage])
             await self._wait(asyncio.Event(), each.ramp_down / steps)
             if self._hurry.is_set() or self._standing(each) is None:
                 return
@@ -277,7 +278,7 @@ class SwitchOff:
 
     # One supply
 
-    async def _end_watchdog(self, supply: SupplyAtOff) -> None:
+    async def _end_watchdog(self, supply: SupplySwitchedOff) -> None:
         """Not where an output is neither confirmed off nor to stay on: the watchdog is what is left then."""
         name = supply.document.name
         mine = [e for e in self.plan.inputs if any(o.supply == name for o in e.outputs)]

@@ -11,6 +11,9 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+OFF_BELOW = 1.0
+"""Voltage below which an output that was switched off counts as off [V], where nothing else is known."""
+
 NO_NUMBER = 9.9e37
 """From here on a number means infinity, or none at all (SCPI-1999 vol. 1, 7.2.1)."""
 

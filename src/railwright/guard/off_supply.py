@@ -1,4 +1,4 @@
-"""One supply that is being switched off: OFF again where it did not work, a new session where it is gone."""
+"""One supply while it is switched off: OFF again until it works, looks, and new sessions where it is gone."""
 
 from __future__ import annotations
 
@@ -27,13 +27,23 @@ HELPER_START = 10.0
 takes seconds to begin with.
 """
 
+MORE_PATIENCE, MOST_PATIENCE = 1.0, 3.0
+"""An exchange that failed is given so much more time when it is tried again, up to that [s]: a slow supply
+has OFF to carry out before it answers.
+"""
 
-class SupplyAtOff:
-    """One supply being switched off."""
+
+class SupplySwitchedOff:
+    """Talks to one supply until it is `done`.
+
+    wanted: outputs that are to be off. looks: what each output was last read to be, and when that was asked
+    [s]. sent: when OFF last went to each [s]. lost_since: None while it answers.
+    """
 
     def __init__(self, document: SupplyOff, session: Session, plan: OffPlan, tell: Tell) -> None:
         self.document, self.session = document, session
         self._plan, self._tell = plan, tell
+        self._outputs = [o for each in plan.inputs for o in each.outputs if o.supply == document.name]
         self.wanted: dict[str, OutputOff] = {}
         self.looks: dict[str, tuple[Look, float]] = {}
         self.sent: dict[str, float] = {}
@@ -41,17 +51,13 @@ class SupplyAtOff:
         self.lost_since: float | None = None
         self.back_at = 0.0
         self.failure = ""
+        self._deadline = plan.deadline
+        """Of the next exchange [s]."""
         self.heard = False
         """Whether it has answered at all since switching off began."""
         self.done = False
-        self.pushed = 0
+        self._pushed = 0
         """How often something was sent without regard to what is under way."""
-
-    def push(self, messages: Sequence[str]) -> None:
-        """Send at once, with nothing in between, whatever is under way."""
-        self.pushed += 1
-        for message in messages:
-            self.session.push(message)
 
     async def deal_with(self) -> None:
         """Send OFF again where it did not work, look, and reach it anew where it is gone; until done."""
@@ -69,7 +75,7 @@ class SupplyAtOff:
                 look = self.looks.get(output.name)
                 if (look is None or not look[0].off) and loop.time() - self.sent[output.name] >= REPEAT:
                     self._tell("off again", {"output": output.name, "time": loop.time()})
-                    self.switch(output)
+                    self.push(output)
             await self._look()
             with_time = max(0.0, due - loop.time())
             self.wake.clear()
@@ -79,27 +85,34 @@ class SupplyAtOff:
             except TimeoutError:
                 continue
 
-    def switch(self, output: OutputOff) -> None:
-        self.push(output.off)
+    def send(self, messages: Sequence[str]) -> None:
+        """Send at once, with nothing in between, whatever is under way."""
+        self._pushed += 1
+        for message in messages:
+            self.session.push(message)
+
+    def push(self, output: OutputOff) -> None:
+        """Send OFF to an output."""
+        self.send(output.off)
         self.sent[output.name] = asyncio.get_running_loop().time()
 
     async def _look(self) -> None:
-        pushed = self.pushed
+        pushed = self._pushed
         try:
             async with self.session.lock:
-                exchange = await self.session.say_all(self.document.look, self._plan.deadline)
+                exchange = await self.session.say_all(self.document.look, self._deadline)
         except SessionError as error:
+            self._be_patient()
             self._lose(str(error))
             return
-        if len(self.document.look) > 1 and self.pushed != pushed:
+        if len(self.document.look) > 1 and self._pushed != pushed:
             # What went out in between may have selected another output: the answers may be that one's.
             return
         sent, answers = exchange.sent, exchange.answer.split(";")
         told = {"sent": sent, "received": exchange.received, "answer": exchange.answer}
         self._tell("look", {"name": self.document.name, **told})
-        outputs = [o for each in self._plan.inputs for o in each.outputs if o.supply == self.document.name]
         try:
-            for output in outputs:
+            for output in self._outputs:
                 self.looks[output.name] = read_look(output, answers), sent
         except ValueError as error:
             # What it answers is no answer to what was asked: out of step, so start anew.
@@ -114,13 +127,16 @@ class SupplyAtOff:
         self._lose(session.broken or "no session is open")
         try:
             async with session.lock:
-                raw = socket_of(document.address) is not None
-                await session.open(self._plan.deadline if raw else HELPER_START)
+                # A helper process takes longer to start than a socket to connect.
+                a_socket = socket_of(document.address) is not None
+                await session.open(self._plan.deadline if a_socket else HELPER_START)
                 since = self.lost_since if self.lost_since is not None else loop.time()
                 if loop.time() - since < TRUST:
                     self._push_all()
-                identity = (await session.ask(document.identify, self._plan.deadline)).answer
+                identity = (await session.ask(document.identify, self._deadline)).answer
         except SessionError as error:
+            if session.is_open:
+                self._be_patient()
             session.broken = session.broken or str(error)
             self._lose(str(error))
             return False
@@ -132,9 +148,12 @@ class SupplyAtOff:
         self._push_all()
         return True
 
+    def _be_patient(self) -> None:
+        self._deadline = max(self._deadline, min(self._deadline + MORE_PATIENCE, MOST_PATIENCE))
+
     def _push_all(self) -> None:
         for output in self.wanted.values():
-            self.switch(output)
+            self.push(output)
 
     def _lose(self, failure: str) -> None:
         if self.lost_since is None:

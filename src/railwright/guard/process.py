@@ -82,11 +82,11 @@ class GuardProcess:
         try:
             await self._listen(reader, guard)
             # The run has said goodbye, or is gone: what is still to be switched off is switched off.
-            if self._ended:
-                await guard.until_off()
-            else:
+            if not self._ended:
                 self._run_died("the run died")
-                await guard.until_off()
+            elif guard.plan is not None:
+                guard.switch_off("the run left its outputs to the guard")
+            await guard.until_off()
         finally:
             for task in watching:
                 task.cancel()
@@ -162,14 +162,17 @@ class GuardProcess:
                     self._writer.write(frame({"kind": "beat"}))
 
     def _run_died(self, why: str) -> None:
-        """End what may be left of the run, so that nothing of it speaks again, and switch off."""
+        """End what may be left of the run, so that nothing of it speaks again, and switch off. One that had
+        nothing switched on yet only loses its guard.
+        """
         guard = self._guard
         assert guard is not None
+        if guard.plan is None:
+            return
         if self._run_descriptor is not None:
             with suppress(OSError):
                 signal.pidfd_send_signal(self._run_descriptor, signal.SIGKILL)
-        if guard.plan is not None:
-            guard.switch_off(why)
+        guard.switch_off(why)
 
     async def _asked(self, request: dict[str, Any]) -> AsyncIterator[dict[str, Any]]:
         """What somebody else on this computer asks: off, or how things stand. Where it is off, what became

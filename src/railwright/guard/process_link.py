@@ -63,7 +63,10 @@ def switch_off_here(
 
 
 class ProcessLink(GuardLink):
-    """A guard in a process of its own, started at once; that it is ready shows at the first answer."""
+    """A guard in a process of its own, started at once; that it is ready shows at the first answer.
+
+    Raises GuardLost where there is no folder for its locks.
+    """
 
     def __init__(self) -> None:
         super().__init__()

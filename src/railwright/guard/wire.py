@@ -74,13 +74,12 @@ async def _helper(address: str) -> Streams:
     writer = _HelperWriter(process, process.stdin)
     try:
         ready = await process.stdout.readline()
+        if ready.rstrip() != b"open":
+            raise OSError(ready.decode(errors="replace").strip() or "its VISA library ended without a word")
     except BaseException:
-        # Given up while it waits for the instrument: it would hold that, and the next one would wait for it.
+        # Also where nobody waits for it any longer: one that hangs would stay for ever.
         writer.close()
         raise
-    if ready.rstrip() != b"open":
-        writer.close()
-        raise OSError(ready.decode(errors="replace").strip() or "its VISA library ended without a word")
     return process.stdout, writer
 
 

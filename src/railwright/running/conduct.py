@@ -13,7 +13,6 @@ from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing
 from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
 from railwright.running.clocks import Clocks
@@ -21,6 +20,7 @@ from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
+from railwright.running.lists import load_list
 from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
@@ -114,7 +114,7 @@ class Conduct:
     def _guarded(self) -> tuple[Ended, str]:
         """How it ended, and why. Nothing is said or written of that before OFF has gone out."""
         try:
-            ways = Ways(self._look, lambda: self._arm(energising=False), self._pause, self.consent)
+            ways = Ways(self._look, lambda: self._arm(energising=False), self.link.sleep, self.consent)
             self.cautions += prepare(self.rig, self.recorder, self.device, ways)
             self._load_first()
             self._arm(energising=True)
@@ -160,9 +160,6 @@ class Conduct:
         """An input was switched and said so: from now on its readings are judged by that."""
         self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when), self.recorder.now()))
 
-    def _pause(self, duration: float) -> None:
-        self.link.sleep_until(self.link.now() + duration)
-
     def _break_wait(self) -> None:
         """What is looked at in every wait for an answer: it may end the run, and so the wait."""
         self._look()
@@ -174,19 +171,7 @@ class Conduct:
             if move.kind == "load" and move.time < 0.0 and move.listing is not None:
                 self._look()
                 self.recorder.progress.preparing(f"load the point list of {move.input}")
-                self._load(move.listing)
-
-    def _load(self, listing: Listing) -> None:
-        self.rig.load(listing)
-        self.recorder.write(
-            "point list",
-            input=listing.input,
-            step=self.plan.spans[listing.step].name,
-            between=listing.points.between,
-            count=listing.count,
-            voltages=listing.points.voltages.tolist(),
-            dwells=listing.points.dwells.tolist(),
-        )
+                load_list(self.rig, self.recorder, self.plan.spans, move.listing)
 
     def _look(self) -> None:
         """Whether somebody, the disk or the computer wants it to end."""
@@ -232,11 +217,8 @@ class Conduct:
             self.link.wait(self.link.now() + min(NAP, left))
         self.polling.end()
         self.intake.take_in()
-        for name in self.rig.set_points:
-            # The last one may still be under way.
-            self.intake.count(
-                name, max(self.intake.rows.get(name, -1), int((recorder.now() + LEAD_IN) / self.every) - 1)
-            )
+        # The last one may still be under way.
+        self.intake.close(int((recorder.now() + LEAD_IN) / self.every) - 1)
         self._steps.end(self.plan.duration + self.held)
 
     def _overtaken(self, move: Move, moves: deque[Move], now: float) -> bool:
@@ -286,7 +268,7 @@ class Conduct:
         """
         recorder = self.recorder
         if move.kind == "load" and move.listing is not None:
-            self._load(move.listing)
+            load_list(self.rig, self.recorder, self.plan.spans, move.listing)
             return
         if move.kind == "arm" and move.listing is not None:
             self.rig.arm(move.listing)
@@ -342,24 +324,25 @@ class Conduct:
         self.link.interrupted = lambda: None
         self.link.watched = ()
         armed = self.link.plan is not None
+        shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling)
         if armed:
             orderly = ended in (Ended.COMPLETED, Ended.STOPPED, Ended.INTERRUPTED)
             why = "the procedure was played" if ended is Ended.COMPLETED else cause
-            self.link.begin_off(why, orderly=orderly, urgent=lambda: self.stop.urgent)
+            # Where the guard is gone, this waits until everything is off: what happens is told meanwhile.
+            self.link.begin_off(why, orderly=orderly, tell=shut_down.told, urgent=lambda: self.stop.urgent)
         try:
             self._say_end(ended, cause, at, armed)
         except Exception as error:  # noqa: BLE001 - whoever is told may fail; the outputs go off first
             self.cautions.append(f"a fault of the program while it told of the end of the run: {error!r}.")
         finally:
             if armed:
-                shut_down = ShutDown(self.rig, self.recorder, self.watch, self.polling, self.device)
                 self.switched_off = shut_down.go(self.link, self.stop)
                 self.cautions += shut_down.cautions
                 self.not_confirmed = tuple(shut_down.not_confirmed)
 
     def _say_end(self, ended: Ended, cause: str, at: float, armed: bool) -> None:
         """Why it ended, at that time of the record [s]. armed: outputs go off now."""
-        self._steps.end(self.recorder.now(), whole=False)
+        self._steps.end(at, whole=False)
         if self._ended_by is not None:
             if isinstance(self._ended_by, InstrumentError):
                 self._failed(self._ended_by, at)

@@ -6,11 +6,9 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from railwright.guard.input_end import MAINS
 from railwright.quantities import show
 from railwright.running.outcome import SwitchedOff
-
-MAINS = "use the mains switch, and measure before touching"
-"""What to do about an output that is not confirmed off."""
 
 
 def switched_off_of(name: str, end: Mapping[str, Any], fell_after: float | None = None) -> SwitchedOff:

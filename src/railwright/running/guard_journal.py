@@ -8,8 +8,9 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from railwright.guard.input_end import MAINS
 from railwright.quantities import show
-from railwright.running.ends import MAINS, open_question, switched_off_of
+from railwright.running.ends import open_question, switched_off_of
 from railwright.running.log import read_log
 from railwright.traces import Event
 

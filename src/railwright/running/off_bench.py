@@ -19,12 +19,9 @@ from railwright import instruments
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
-from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, Place, SupplyOff
+from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
 from railwright.instruments.units import compose, unit_of
 from railwright.instruments.words import off_answers
-
-OFF_BELOW = 1.0
-"""Voltage that counts as off [V] where no plan of a run says it."""
 
 _ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
 

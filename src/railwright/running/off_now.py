@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from railwright.guard.input_end import MAINS
 from railwright.guard.left_plans import end_guard, is_guard, left_plans, read_plan
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
@@ -49,8 +50,6 @@ LOST_WAIT = 10.0
 
 GUARD_WAIT = 15.0
 """How long a guard is given to read everything to be off [s]; it goes on by itself."""
-
-MAINS = "use the mains switch, and measure before touching"
 
 
 @dataclass(slots=True)

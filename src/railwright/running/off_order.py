@@ -7,17 +7,14 @@ from itertools import pairwise
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
+from railwright.guard.off_plan import OFF_BELOW
 from railwright.physics.loads.battery import Battery
 
-OFF_BELOW = 1.0
-"""Voltage below which an output that was switched off counts as off [V], or `OFF_PART` of nominal, if
-that is more; `HALF` of a nominal voltage that is itself so low.
-"""
-
 OFF_PART = 0.05
+"""Part of the nominal voltage that counts as off, where that is more than `OFF_BELOW`."""
 
 HALF = 0.5
-"""Part of a low nominal voltage that counts as off: at 0.9 V an input is on, not off."""
+"""Part of a low nominal voltage that counts as off, where that is less: at 0.9 V an input is on, not off."""
 
 LOWEST_OFF = 0.1
 """Voltage that counts as off in any case: what a reading may be off by [V]."""

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from railwright.documents.device import Device
+from railwright.guard.input_end import MAINS
 from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.quantities import show
-from railwright.running.ends import MAINS, open_question, switched_off_of
+from railwright.running.ends import open_question, switched_off_of
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import SwitchedOff
 from railwright.running.polling import Polling
@@ -31,7 +31,6 @@ class ShutDown:
     recorder: Recorder
     watch: Watch
     polling: Polling
-    device: Device
     cautions: list[str] = field(default_factory=list)
     not_confirmed: list[str] = field(default_factory=list)
 
@@ -39,10 +38,10 @@ class ShutDown:
         """OFF has gone out: wait until everything is confirmed, or is not going to be. A second request to
         stop ends the waiting. Gives what became of every input that was on.
         """
-        over = link.finish_off(self._told, urgent=lambda: stop.urgent)
+        over = link.finish_off(self.told, urgent=lambda: stop.urgent)
         return self._became(over["ends"])
 
-    def _told(self, message: Mapping[str, Any]) -> None:
+    def told(self, message: Mapping[str, Any]) -> None:
         """One thing that happened while switching off. A fault in writing it down ends no waiting."""
         try:
             self._write_down(message)

@@ -1,0 +1,134 @@
+"""Supplies of a few lines in virtual time, and the off plan for them."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass, field
+from typing import Any
+
+from railwright.guard.off_plan import InputOff, OutputOff, SupplyOff
+from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
+
+IDENTITY = "maker,model,1,0"
+
+
+@dataclass
+class FakeOutput:
+    """An output that is on at 12 V. ignores: OFFs that do nothing. fall: time constant of its voltage [s].
+
+    back: it comes on again by itself so long after it went off [s]; stuck: and stays on then. floor: voltage
+    that remains [V]. current: read whatever its state [A]; None: 0.5 A while it is on.
+    """
+
+    on: bool = True
+    voltage: float = 12.0
+    ignores: int = 0
+    back: float | None = None
+    stuck: bool = False
+    floor: float = 0.0
+    current: float | None = None
+    went_off: float | None = None
+
+    def off(self, now: float) -> None:
+        if self.ignores:
+            self.ignores -= 1
+        elif self.on:
+            self.on, self.went_off = False, now
+
+    def look(self, now: float) -> str:
+        if self.back is not None and self.went_off is not None and now - self.went_off >= self.back:
+            self.on, self.back = True, None
+            self.ignores = 10_000 * self.stuck
+        current = self.current if self.current is not None else 0.5 * self.on
+        return f"{int(self.on)};{self.voltage if self.on else self.floor};{current}"
+
+
+@dataclass
+class FakeSupply:
+    """A supply: `OFF n`, `VOLT n x`, `LOOK?`, `*IDN?`, `DOG 0`, `DOG?`. took: (when [s], message).
+
+    silent: spans in which it takes nothing and gives no answer [s, from the beginning]. gone: spans in which
+    connections are closed and refused. slow: time of each message [s]. garbage: so many looks are answered
+    well, then one is not, and so on; 0: all are answered well.
+    """
+
+    outputs: list[FakeOutput] = field(default_factory=lambda: [FakeOutput()])
+    identity: str = IDENTITY
+    silent: tuple[float, float] = (0.0, 0.0)
+    gone: tuple[float, float] = (0.0, 0.0)
+    slow: float = 0.0
+    garbage: int = 0
+    looks: int = 0
+    watchdog: str = "1"
+    took: list[tuple[float, str]] = field(default_factory=list)
+    began: float = float("inf")
+    lines: list[MemoryWriter] = field(default_factory=list)
+
+    def is_in(self, span: tuple[float, float], now: float) -> bool:
+        return span[0] <= now - self.began < span[1]
+
+    async def serve(self, reader: asyncio.StreamReader, writer: MemoryWriter) -> None:
+        loop = asyncio.get_running_loop()
+        self.lines.append(writer)
+        while line := (await reader.readline()).decode().strip():
+            if self.is_in(self.gone, loop.time()) or self.is_in(self.silent, loop.time()):
+                continue
+            await asyncio.sleep(self.slow)
+            now = loop.time()
+            self.took.append((now - self.began, line))
+            word, *rest = line.split()
+            if word == "OFF":
+                self.outputs[int(rest[0])].off(now)
+            elif word == "VOLT":
+                self.outputs[int(rest[0])].voltage = float(rest[1])
+            elif word == "DOG":
+                self.watchdog = rest[0]
+            else:
+                shown = {"*IDN?": self.identity, "DOG?": self.watchdog}
+                looks = ";".join(output.look(now) for output in self.outputs)
+                self.looks += word == "LOOK?"
+                if self.garbage and self.looks % (self.garbage + 1) == self.garbage:
+                    looks = "?"
+                writer.write(f"{shown.get(word, looks)}\n".encode())
+
+    def when(self, message: str) -> list[float]:
+        """When it took a message [s]."""
+        return [at for at, each in self.took if each == message]
+
+
+def output(supply: str, number: int = 0, **more: Any) -> OutputOff:
+    """Output `number` of a supply of this file."""
+    first = 3 * number
+    places = {"state": (first, 0), "voltage": (first + 1, 0), "current": (first + 2, 0)}
+    return OutputOff(
+        f"{supply}.{number}",
+        supply,
+        (f"OFF {number}",),
+        no_current=0.01,
+        set_voltage=(f"VOLT {number} {{}}",),
+        **{**places, **more},
+    )
+
+
+def fed(name: str, supply: str, number: int = 0, **more: Any) -> InputOff:
+    """An input that one output feeds."""
+    return InputOff(name, (output(supply, number),), series=False, below=1.0, **more)
+
+
+def network(loop: VirtualLoop, supplies: dict[str, FakeSupply]) -> Any:
+    """What connects to these supplies, each at its name."""
+
+    async def connect(address: str) -> Any:
+        supply = supplies[address]
+        if supply.is_in(supply.gone, loop.time()):
+            raise ConnectionRefusedError
+        near, far = memory_streams(loop)
+        loop.create_task(supply.serve(*far))
+        return near
+
+    return connect
+
+
+def supply_off(name: str, identity: str = IDENTITY, watchdog: bool = False) -> SupplyOff:
+    """How a supply of this file is looked at."""
+    return SupplyOff(name, name, "*IDN?", identity, ("LOOK?",), ("DOG 0", "DOG?") if watchdog else ())
