@@ -74,3 +74,13 @@ def test_an_output_that_is_selected_needs_its_command_in_the_same_message() -> N
     text = text_of("selected-output").replace("compound: true", "compound: false", 1)
     with pytest.raises(DialectError, match="expected 'compound: true' with 'addressing: selected-output'"):
         read_dialect(text, "mine.yaml")
+
+
+@pytest.mark.parametrize("answer", ["DISable", "DIS", "dis", "0", "OFF"])
+def test_the_word_for_off_comes_back_long_or_short(answer: str) -> None:
+    """As the guard takes it: what the driver does not understand it cannot prepare."""
+    plain = load_dialect("channel-list")
+    dialect = plain.model_copy(update={"words": {**plain.words, "on": "ENABle", "off": "DISable"}})
+    assert dialect.understood("output", answer) is False
+    assert answer.upper() in dialect.off_answers
+    assert dialect.understood("output", "ENAB") is True

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.running.stage import AMPLIFIED, Stage
+from tests.running.stage import AMPLIFIED, AMPLIFIER, GATE_AND_DRAIN, Stage
 
 from railwright.running.outcome import Ended
 
@@ -65,3 +65,16 @@ def test_a_slow_supply_is_not_taken_for_a_guard_that_hangs(tmp_path: Path) -> No
     assert outcome.ended in (Ended.COMPLETED, Ended.INSTRUMENT), outcome.cause
     assert "guard" not in outcome.cause
     assert not stage.is_on("right.1")
+
+
+def test_an_input_of_less_than_a_volt_that_stays_on_is_not_called_off(tmp_path: Path) -> None:
+    """It says off, next to no current flows, and its 0.9 V stand there as before."""
+    device = AMPLIFIER.replace("nominal: 3 V", "nominal: 0.9 V").replace("2 V .. 4 V", "0.8 V .. 1 V")
+    device = device.replace("resistance: 300 ohm", "resistance: 300 kohm")
+    stage = Stage(tmp_path, device, mischief=["left.1: stays on but says off at 0.6 s"])
+    outcome = stage.run(GATE_AND_DRAIN)
+    assert stage.is_on("left.1")
+    assert not outcome.off_confirmed
+    (line,) = outcome.not_confirmed
+    assert line.startswith("gate (left.1): it says off, and 0.8")
+    assert "V stand there (0.45 V count as off)" in line

@@ -204,11 +204,11 @@ class SwitchOff:
             end.why = self._judge(each, end)
             now = loop.time()
             if not end.why:
-                assert end.read_at is not None
                 # What counts is when it was read: a supply that takes its time is looked at seldom.
-                since = end.read_at if since is None else since
+                read = now if end.read_at is None else end.read_at
+                since = read if since is None else since
                 self._asked[each.name].set()
-                if end.read_at - since >= STEADY or self._hurry.is_set():
+                if read - since >= STEADY or self._hurry.is_set():
                     end.confirmed = True
                     self._tell("confirmed off", {"input": each.name, "time": now, "holds": end.holds})
                     return

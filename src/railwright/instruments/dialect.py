@@ -316,9 +316,9 @@ class Dialect(_Part):
 
     def _switch(self, answer: str) -> bool:
         text = answer.strip().upper()
-        if text in ("1", "ON", self.words["on"].upper()):
+        if text in ("1", "ON", *forms(self.words["on"])):
             return True
-        if text in ("0", "OFF", self.words["off"].upper()):
+        if text in ("0", "OFF", *forms(self.words["off"])):
             return False
         raise ValueError(f"expected 1 or 0, got {answer!r}")
 

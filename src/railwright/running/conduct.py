@@ -16,6 +16,7 @@ from railwright.quantities import show
 from railwright.rehearsal.lines import WATCH_EVERY
 from railwright.rehearsal.timeline import Waiting
 from railwright.running.clocks import Clocks
+from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
@@ -40,9 +41,6 @@ if TYPE_CHECKING:
 LEAD_IN = 0.1
 """The record begins so long before the first step [s]."""
 
-LATE = 0.01
-"""A move done later than this is a deviation that the report shows [s]."""
-
 NAP = 0.02
 """Longest wait of the loop, so that a trigger or a failing record is seen [s]."""
 
@@ -51,9 +49,6 @@ SHORTEST = 1e-4
 
 AHEAD = 0.03
 """So long before its time a set point is handed to the guard, which sends it on time [s]."""
-
-SETTINGS_PERIOD = 10.0
-"""Settings that are asked for again more seldom than this [s] are a deviation that the report shows."""
 
 
 class Conduct:
@@ -359,25 +354,13 @@ class Conduct:
             self.recorder.progress.switching_off(", then ".join(self.order))
 
     def outcome(self, folder: Path, run_id: str, ended: Ended, cause: str) -> RunOutcome:
-        deviations = list(self.plan.notes)
-        if self.late > LATE:
-            deviations.append(f"a set point came {show(self.late, 's')} late")
-        if self.left_out:
-            deviations.append(
-                f"{self.left_out} set points were left out: the supplies did not keep up with them"
-            )
-        if missed := self.intake.missed:
-            deviations.append(
-                f"{missed} readings were left out: the instruments did not keep up with the interval"
-            )
-        deviations += self.clocks.notes
-        for name, period in self.polling.periods.items():
-            if period > SETTINGS_PERIOD:
-                deviations.append(
-                    f"{name}: every setting was asked for again once in {show(period, 's')} only"
-                )
-        if ended is not Ended.COMPLETED:
-            deviations.append(f"the run ended early: {cause}")
+        deviations = (
+            *self.plan.notes,
+            *deviations_of(
+                self.late, self.left_out, self.intake.missed, self.clocks.notes, self.polling.periods
+            ),
+            *([] if ended is Ended.COMPLETED else [f"the run ended early: {cause}"]),
+        )
         return RunOutcome(
             folder,
             run_id,
@@ -387,7 +370,7 @@ class Conduct:
             self.recorder.record(),
             self.switched_off,
             tuple(self.cautions),
-            tuple(deviations),
+            deviations,
             self.late,
             self.intake.missed,
             self.remedy,

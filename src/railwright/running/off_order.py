@@ -13,10 +13,18 @@ from railwright.physics.loads.battery import Battery
 OFF_PART = 0.05
 """Part of the nominal voltage that counts as off, where that is more than `OFF_BELOW`."""
 
+HALF = 0.5
+"""Part of a low nominal voltage that counts as off, where that is less: at 0.9 V an input is on, not off."""
+
+LOWEST_OFF = 0.1
+"""Voltage that counts as off in any case: what a reading may be off by [V]."""
+
 
 def off_threshold(device: Device, name: str) -> float:
     """Voltage below which the input counts as off [V]."""
-    return max(OFF_BELOW, OFF_PART * abs(device.inputs[name].nominal))
+    nominal = abs(device.inputs[name].nominal)
+    low = max(HALF * nominal, LOWEST_OFF) if nominal else OFF_BELOW
+    return max(min(OFF_BELOW, low), OFF_PART * nominal)
 
 
 def held_voltage(device: Device, name: str) -> tuple[float, float] | None:
