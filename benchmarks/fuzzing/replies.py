@@ -83,7 +83,7 @@ class Liar:
     """A session whose answers are drawn: to a queue's question mostly an empty queue."""
 
     def __init__(self, dice: random.Random) -> None:
-        self.name = "left"
+        self.name, self.identity = "left", ""
         self.dice = dice
         self.said: list[str] = []
 

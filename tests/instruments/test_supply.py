@@ -214,7 +214,7 @@ class Says:
     """A session that answers every question with the same words."""
 
     def __init__(self, text: str) -> None:
-        self.name, self.text = "left", text
+        self.name, self.identity, self.text = "left", "", text
 
     def tell(self, message: str, at: float | None = None) -> float:
         return 0.0
@@ -264,3 +264,13 @@ def test_an_answer_without_end_is_told_in_short() -> None:
         hearing("x" * 1_000_000).identify()
     assert len(str(caught.value)) < 600
     assert "characters)" in str(caught.value)
+
+
+def test_an_instrument_that_names_itself_in_two_ways_is_refused() -> None:
+    supply = hearing("Railwright,M-1,S-1,0")
+    assert supply._session is not None
+    supply._session.identity = "Railwright,M-1,S-2,0"
+    with pytest.raises(
+        InstrumentError, match=r"answered 'Railwright,M-1,S-2,0', then 'Railwright,M-1,S-1,0'"
+    ):
+        supply.identify()

@@ -24,6 +24,7 @@ class GuardedSession:
             if error.locked:
                 raise InstrumentError(name, "", str(error), lost=True) from None
             raise NotReached(name, _silence(address, str(error))) from None
+        self.identity = str(answer["answer"])
         self._show(self._identify, answer["sent"], answer["answer"], answer["received"])
 
     def tell(self, message: str, at: float | None = None) -> float:

@@ -37,6 +37,8 @@ class Session(Protocol):
     """What the driver needs of a session. Every failure is an InstrumentError with `lost` set."""
 
     name: str
+    identity: str
+    """What it answered to *IDN? when the session was opened; '' where it was not asked."""
 
     def tell(self, message: str, at: float | None = None) -> float:
         """Send a message, at an instant of the monotonic clock [s] where one is given; when it left."""
@@ -66,6 +68,7 @@ class VisaSession:
         import pyvisa
 
         self.name = name
+        self.identity = ""
         self._address = address
         self._heard = False
         self._trace = trace

@@ -78,6 +78,9 @@ class Supply(Conversation):
         """Ask who it is; refuse one that is not the instrument of the bench document."""
         command = self.dialect.instrument.identify
         answer = self.ask(command).text
+        if (before := self._ready(command).identity) not in ("", answer):
+            told = f"answered '{before}', then '{answer}': two identifications of one instrument"
+            raise InstrumentError(self.name, command, told)
         fields = [field.strip() for field in answer.split(",")]
         if len(fields) != 4 or not all(fields[:2]):
             raise InstrumentError(
