@@ -36,6 +36,9 @@ LARGEST_BACKLOG = 1 << 23
 BEAT = 0.2
 """How often the guard shows the run that it lives [s]."""
 
+GATHER = 0.005
+"""Answers to polls that come faster than this [s] are told together: less to wake the run for."""
+
 SOON = 0.05
 """How often somebody who asked for off is told how it goes on [s]."""
 
@@ -59,6 +62,9 @@ class GuardProcess:
         self._guard: Guard | None = None
         self._ended = False
         self._asking: set[asyncio.Task[None]] = set()
+        self._gathered: list[bytes] = []
+        self._told = 0.0
+        """When answers to polls were told last [s, the loop's clock]."""
 
     async def serve(self) -> None:
         """Until the run has said goodbye or died, and everything is off."""
@@ -149,17 +155,26 @@ class GuardProcess:
         writer = self._writer
         if writer is None or writer.is_closing():
             return
-        if message["kind"] == "poll" and writer.transport.get_write_buffer_size() > LARGEST_BACKLOG:
-            return
-        with suppress(OSError, RuntimeError):
-            writer.write(frame(message))
+        if message["kind"] != "poll":
+            self._pass_gathered(message)
+        elif writer.transport.get_write_buffer_size() <= LARGEST_BACKLOG:
+            self._gathered.append(frame(message))
+            if len(self._gathered) == 1:
+                asyncio.get_running_loop().call_at(self._told + GATHER, self._pass_gathered)
+
+    def _pass_gathered(self, *last: dict[str, Any]) -> None:
+        """What was gathered, and last these messages, to the run."""
+        data = b"".join([*self._gathered, *map(frame, last)])
+        self._gathered.clear()
+        if data and self._writer is not None and not self._writer.is_closing():
+            self._told = asyncio.get_running_loop().time()
+            with suppress(OSError, RuntimeError):
+                self._writer.write(data)
 
     async def _show_life(self) -> None:
         while True:
             await asyncio.sleep(BEAT)
-            if self._writer is not None and not self._writer.is_closing():
-                with suppress(OSError, RuntimeError):
-                    self._writer.write(frame({"kind": "beat"}))
+            self._pass_gathered({"kind": "beat"})
 
     def _run_died(self, why: str) -> None:
         """End what may be left of the run, so that nothing of it speaks again, and switch off. One that had
