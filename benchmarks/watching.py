@@ -1,7 +1,8 @@
 """What another client changes during a run: whether it is noticed, how soon, and named.
 
 In virtual time. In each run another client changes one setting of one output of two supplies at a drawn
-moment, over a connection of its own; every setting of every output has its turn. Noticed means that the run
+moment, over a connection of its own; every setting of every output has its turn, and every output is also
+switched off, and on again where the procedure had switched it off. Noticed means that the run
 ends by it within the period that it stated (settings), or within two readings (an output that is switched),
 and that the cause names output and setting. Undisturbed runs with slew ramps, coupled set points and point
 lists must end as they should. All of it for each time that the supplies take for a query.
@@ -21,7 +22,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchmarks.small_bench import set_points_of, virtual_bench, write_bench
+from benchmarks.small_bench import inputs_of, set_points_of, virtual_bench, write_bench
 
 from railwright.documents.loader import Documents
 from railwright.guard.link import Message
@@ -36,8 +37,12 @@ from railwright.twin.virtual_network import VirtualNetwork
 
 OUTPUTS = ("left.1", "left.2", "right.1")
 
+SWITCHED_ON = "output on"
+"""Not a setting of its own: the output, while the procedure has it off."""
+
 CHANGES = {
     "output": ("0",),
+    SWITCHED_ON: ("1",),
     "voltage": ("11.5", "12.2"),
     "current_limit": ("0.5", "1.2"),
     "ovp": ("17", "20"),
@@ -94,12 +99,16 @@ class CountingLink(LocalLink):
         super()._hear(message)
 
 
-def documents_of(folder: Path, seconds: float, gap: str = "20 ms") -> Documents:
-    """All inputs go on, stay for so long [s], and go off."""
-    order = "order: [in1, in2, in3]"
-    steps = f"""  - power_up: {{{order}, gap: {gap}}}
-  - {{hold: {seconds:g} s, name: steady}}
-  - power_down: {{{order}, gap: 20 ms}}"""
+def documents_of(folder: Path, seconds: float, off: str = "") -> Documents:
+    """All inputs go on, stay for so long [s], and go off; the one that feeds from the output `off`, before
+    that time.
+    """
+    inputs = {output: name for name, output in inputs_of(OUTPUTS).items()}
+    stay = ", ".join(name for output, name in inputs.items() if output != off)
+    steps = "  - power_up: {order: [in1, in2, in3], gap: 20 ms}\n"
+    if off:
+        steps += f"  - power_down: {{order: [{inputs[off]}]}}\n"
+    steps += f"  - {{hold: {seconds:g} s, name: steady}}\n  - power_down: {{order: [{stay}], gap: 20 ms}}"
     folder.mkdir()
     return write_bench(folder, OUTPUTS, steps, every="10 ms")
 
@@ -130,7 +139,8 @@ async def meddle(network: VirtualNetwork, output: str, setting: str, value: str,
     _, writer = await network.connect(network.bench.supplies[supply].address)
     await asyncio.sleep(at - loop.time())
     dialect = load_dialect(network.bench.supplies[supply].dialect)
-    units = [f"{dialect.settings[setting]} {value},(@{own})"]  # type: ignore[index]
+    known = "output" if setting == SWITCHED_ON else setting
+    units = [f"{dialect.settings[known]} {value},(@{own})"]  # type: ignore[index]
     if setting == "voltage_mode":
         units = [f"SOURce:LIST:VOLTage 12,(@{own})", f"SOURce:LIST:DWELl 1,(@{own})", *units]
     if setting == "sense":
@@ -176,7 +186,9 @@ def disturbed(folder: Path, query: float, changes: int, draw: random.Random) -> 
     begin = min(share.first for share in link.shares.values()) - 1000.0 + 0.5
     begin += 60 * query  # until every output is on
     longest = max(periods.values())
-    documents = documents_of(folder / "held", 2.2 * longest + 2.0 + 60 * query)
+    lasts = 2.2 * longest + 2.0 + 60 * query
+    documents = documents_of(folder / "held", lasts)
+    with_one_off = {output: documents_of(folder / f"without-{output}", lasts, output) for output in OUTPUTS}
     _, link, _ = play(documents, query)
     for name, share in link.shares.items():
         whole = share.last - share.first
@@ -190,15 +202,18 @@ def disturbed(folder: Path, query: float, changes: int, draw: random.Random) -> 
         output, setting = OUTPUTS[turn % len(OUTPUTS)], settings[turn // len(OUTPUTS) % len(settings)]
         value = draw.choice(CHANGES[setting])
         after = begin + draw.uniform(0.0, longest)
-        outcome, _, noticed = play(documents, query, (output, setting, value, after))
+        switched = setting in ("output", SWITCHED_ON)
+        played = with_one_off[output] if setting == SWITCHED_ON else documents
+        after += (1.0 + 30 * query) * (setting == SWITCHED_ON)  # until it is off again
+        outcome, _, noticed = play(played, query, (output, setting, value, after))
         supply = output.partition(".")[0]
         # A look asks for state, voltage and current at once, and for mode and trips of each output.
         look = query * (3 + 2 * sum(each.startswith(supply) for each in OUTPUTS)) + 0.01
-        bound = 2 * look if setting == "output" else periods[supply]
+        bound = 2 * look if switched else periods[supply]
         # On top: a question that is under way goes first.
         bound += SLACK + look + 2 * query
-        named = output in outcome.cause and (setting == "output" or setting in outcome.cause)
-        (looks if setting == "output" else took).append(noticed / bound)
+        named = output in outcome.cause and (switched or setting in outcome.cause)
+        (looks if switched else took).append(noticed / bound)
         if outcome.ended not in (Ended.CHANGED, Ended.STOPPED) or not named or not noticed <= bound:
             late.append(
                 f"{output} {setting} {value} at {after:.3f} s: {outcome.ended} after {noticed:.3f} s (bound "

@@ -13,8 +13,8 @@ from railwright.instruments.supply import Change, Reading
 from railwright.running.outcome import InputReading
 from railwright.running.rig import Rig
 
-SHARE = 0.1
-"""Part of a session's time that asking for settings may take."""
+SHARE = 0.095
+"""Part of a session's time that asking for settings may take: a tenth, with room for what a question waits."""
 
 SHORTEST_PERIOD = 1.0
 """Settings of a supply that answers fast are asked for again after so long [s]; more would be of no use."""
