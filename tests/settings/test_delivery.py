@@ -159,13 +159,13 @@ def test_without_a_list_the_host_plays_it_and_it_is_said(given: Bench, told: str
 
 
 def test_a_dialect_without_list_commands_hinders() -> None:
-    from railwright.instruments import dialect
-
-    given, real = bench(), dialect.load_dialect("channel-list")
-    bare = real.model_copy(update={"points": None})
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("railwright.settings.delivery.load_dialect", lambda name: bare)
-        assert "has no commands for a point list" in delivered(DIP, given).why
+    given = bench()
+    without = {
+        name: supply.model_copy(update={"dialect": supply.dialect.model_copy(update={"points": None})})
+        for name, supply in given.supplies.items()
+    }
+    given = given.model_copy(update={"supplies": without})
+    assert "has no commands for a point list" in delivered(DIP, given).why
 
 
 def test_the_shortest_dwell_decides_what_a_dip_becomes() -> None:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from railwright.printable import printable
+from railwright.quantities import quoted
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +53,14 @@ def hint(word: str, known: Iterable[str]) -> str:
     """'; did you mean ...?' with the nearest known word; nothing where none is near."""
     near = meant(word, known)
     return f"; did you mean '{near}'?" if near != word else ""
+
+
+def none_of(what: str, known: Sequence[str], name: str) -> str:
+    """What to say of a name that is none of the known ones. what: what they stand for, in the plural."""
+    near = hint(name, known)
+    shown = ", ".join(known[:8]) + (", ..." if len(known) > 8 else "")
+    choice = f" ({shown})" if known and not near else ""
+    return f"expected one of the {what}{choice}, got {quoted(name)}{near}"
 
 
 def either(words: Iterable[str]) -> str:

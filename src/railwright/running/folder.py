@@ -226,7 +226,7 @@ def _instrument(bench: Bench, name: str) -> dict[str, Any]:
         "name": name,
         "kind": "supply",
         "address": supply.address,
-        "dialect": supply.dialect,
+        "dialect": supply.dialect.name,
         "model": supply.model,
         "serial": supply.serial,
         "calibration": calibration_data(supply.calibrated),

@@ -11,10 +11,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from railwright.dialects.dialect import DialectError
 from railwright.documents.loader import Documents
 from railwright.guard.link import GuardLink, GuardLost
 from railwright.guard.process_link import ProcessLink
-from railwright.instruments.dialect import DialectError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.session import TIMEOUT, Trace
 from railwright.rehearsal.setpoints import SetPoints

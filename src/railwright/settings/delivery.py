@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Literal
 from railwright.documents.bench import Bench, Points
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
-from railwright.instruments.dialect import load_dialect
 from railwright.quantities import show
 from railwright.rehearsal.delivered import Listing, Own, as_played, asked_of, shape_actions
 from railwright.rehearsal.lines import exchange_of, in_stairs, slew_range
@@ -213,9 +212,9 @@ def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[L
         supply, _, own = output.output.partition(".")
         if bench.output(output.output).points is None:
             return f"{output.output} has no point list"
-        dialect = load_dialect(bench.supplies[supply].dialect)
+        dialect = bench.supplies[supply].dialect
         if dialect.points is None:
-            return f"dialect '{dialect.dialect}' has no commands for a point list"
+            return f"dialect '{dialect.name}' has no commands for a point list"
         if any(own in group.outputs for group in bench.supplies[supply].coupled):
             return f"{output.output} is coupled with others, which a list would not take along"
     mine = {output.output.partition(".")[0] for output in feed.outputs}

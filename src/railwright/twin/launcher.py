@@ -345,7 +345,7 @@ def serve_bench(
             if ready is not None:
                 ready(twins)
             for name, address in twins.addresses.items():
-                say(f"{name}: {address} ({bench.supplies[name].dialect})")
+                say(f"{name}: {address} ({bench.supplies[name].dialect.name})")
             say(f"seed {seed}; Ctrl-C ends")
             end = None if seconds is None else time.monotonic() + seconds
             while end is None or time.monotonic() < end:
