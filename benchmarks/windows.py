@@ -28,12 +28,12 @@ from benchmarks.windows_faults import FaultCases, FaultPlayer
 from railwright.cli.checking import settled_with_rehearsal
 from railwright.documents.loader import Documents, load_documents
 from railwright.physics import conductors
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.case import fixed
 from railwright.rehearsal.design import CHUNK
 from railwright.rehearsal.ensemble import merged, plan_ensemble
 from railwright.rehearsal.faults import rehearse_faults
 from railwright.rehearsal.harm import EXACT
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import Settings
 from railwright.spread import over_threads

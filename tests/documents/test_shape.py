@@ -9,8 +9,8 @@ from tests.documents.demo import PROCEDURE, copy_demo, edit
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
 from railwright.documents.standard_tests import pieces_of
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.playback import asked_waveform
-from railwright.rehearsal.timeline import build_timeline
 from railwright.waveforms.shapes import Hold, Step
 
 SHAPE = """  - shape:

@@ -16,7 +16,7 @@ from railwright.cli.stored import StoredRun, evaluate_run, evaluations_of, open_
 from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import shortest_segment
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.timeline import build_timeline
 from railwright.traces import Event, Traces
 
 PASS, FAIL, INCONCLUSIVE = Outcome.PASS, Outcome.FAIL, Outcome.INCONCLUSIVE

@@ -21,8 +21,8 @@ from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading import lead_resistance, supply_model
 from railwright.evaluation.restore import evaluation_from_data
 from railwright.evaluation.views import _away
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import build_timeline
 from railwright.settings.settle import settle
 from railwright.traces import Event, Record, Traces
 from railwright.twin.recorder import Trigger, capture

@@ -21,11 +21,11 @@ from tests.settings.windows.thirteen import device
 
 from railwright.physics.circuit import Branch, Load
 from railwright.physics.loads import filament_lamp
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.case import fixed
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.rehearsal.ensemble import plan_ensemble
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.timeline import build_timeline
 from railwright.traces import Mode
 
 HERE = Path(__file__).parent

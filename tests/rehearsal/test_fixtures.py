@@ -10,13 +10,13 @@ from tests.rehearsal.scene import PROCEDURE, short
 
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import load_documents
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action
 from railwright.rehearsal.case import NOMINAL, fixed
 from railwright.rehearsal.circuit import build_circuit, lead_resistance, uncertain_quantities
 from railwright.rehearsal.ensemble import plan_ensemble, play_values
 from railwright.rehearsal.faults import rehearse_faults
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action
 
 DIODE = {"drop": "0.6 V ± 0.1 V", "at": "1 A", "resistance": "100 mohm ± 20 %"}
 SLOW = {"curve": [{"current": "1 A", "time": "10 s"}, {"current": "2 A", "time": "1 s"}]}

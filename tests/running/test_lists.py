@@ -6,14 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.plan.test_plan import alone, bench
 from tests.running import small as bench_of
 from tests.running.small import PROCEDURE, small
-from tests.running.test_plan import alone, bench
 
-from railwright.rehearsal.delivered import Listing
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.listing import Listing
+from railwright.plan.plan import plan_run
+from railwright.plan.timeline import Action, Timeline
 from railwright.running.outcome import Ended
-from railwright.running.plan import plan_run
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
 

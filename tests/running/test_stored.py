@@ -11,9 +11,9 @@ from tests.running.small import PROCEDURE, Small, small, write
 
 from railwright.cli.ending import ending_of
 from railwright.documents.loader import load_documents
+from railwright.plan.off_order import off_order
 from railwright.running.log import Log, read_log
 from railwright.running.manifest import write_manifest
-from railwright.running.off_order import off_order
 from railwright.running.outcome import Ended
 from railwright.running.readings import read_record
 from railwright.running.stored import NoRun, open_run

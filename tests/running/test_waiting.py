@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 from tests.running.small import PROCEDURE, SET_POINTS, small
 
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.plan import plan_run
+from railwright.plan.timeline import build_timeline
 from railwright.running.outcome import Ended
-from railwright.running.plan import plan_run
 from railwright.running.waiting import Triggers, signal_triggers
 
 SWEEP = "  - sweep: {input: main, from: 9 V, to: 12 V, points: 3, dwell: 40 ms}\n    name: sweep\n"

@@ -12,9 +12,9 @@ from tests.settings.station import DEMO, TODAY, Edit, line_of, of_rule, station
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.evaluation.evaluate import evaluate
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.findings import Finding, Severity
 from railwright.settings.rehearsed import REHEARSED_RULES
 from railwright.settings.rehearsed.view import hardest, stretches

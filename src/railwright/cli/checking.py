@@ -14,8 +14,8 @@ from railwright.settings.hookup import HookedUp, hooked_up
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
 
 if TYPE_CHECKING:
+    from railwright.plan.set_points import SetPoints
     from railwright.rehearsal.rehearse import Rehearsal
-    from railwright.rehearsal.setpoints import SetPoints
     from railwright.settings.measurable import Measurable
 
 
@@ -49,8 +49,8 @@ def check_documents(procedure: Path, *, rehearsed: bool, cases: int = 0, seed: i
         return Checked(documents, settle(documents, dt.date.today(), hooked), None)
     settings = settled_with_rehearsal(hooked, cases, seed)
     from railwright.evaluation.evaluate import evaluate
+    from railwright.plan.delivery import played_timeline
     from railwright.rehearsal.rehearse import rehearse
-    from railwright.settings.delivery import played_timeline
 
     kept: list[Rehearsal] = []
 

@@ -40,8 +40,8 @@ def play(
 ) -> Exit:
     """Play the ensemble and print it; returns the exit code."""
     from railwright.cli.checking import settle_documents
+    from railwright.plan.delivery import played_timeline
     from railwright.rehearsal.ensemble import plan_ensemble, sensitivities
-    from railwright.settings.delivery import played_timeline
 
     checked = settle_documents(procedure)
     given = checked.documents, checked.settings.set_points

@@ -89,9 +89,9 @@ def rehearse(
     """
     from railwright.cli.checking import settle_documents
     from railwright.evaluation.evaluate import evaluate
+    from railwright.plan.delivery import played_timeline
     from railwright.rehearsal.case import HIGH, LOW, NOMINAL
     from railwright.rehearsal.rehearse import rehearse as play
-    from railwright.settings.delivery import played_timeline
 
     chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
     if corner is not None and (faults or cases is not None or case is not CaseName.NOMINAL):
@@ -211,8 +211,8 @@ def _show(
 
 def _played(checked: Checked, rehearsal: Rehearsal) -> tuple[Played, ...]:
     """What the outputs make of the procedure's shapes."""
+    from railwright.plan.timeline import build_timeline
     from railwright.rehearsal.playback import playback, slowest_rises
-    from railwright.rehearsal.timeline import build_timeline
 
     documents = checked.documents
     timeline = build_timeline(documents.procedure, documents.device)

@@ -44,9 +44,9 @@ def report(
 def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
     """Build the report of a run; the PDF's path, and the outcome that it states."""
     from railwright.cli.stored import add_to_manifest, evaluate_run, evaluations_of, open_stored
+    from railwright.plan.delivery import played_timeline
     from railwright.rehearsal.rehearse import rehearse
     from railwright.report import ReportInput, build_report
-    from railwright.settings.delivery import played_timeline
 
     stored = open_stored(run)
     evaluations, external = evaluations_of(stored)

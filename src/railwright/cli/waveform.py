@@ -12,8 +12,8 @@ from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
     from railwright.cli.checking import Checked
+    from railwright.plan.timeline import Timeline
     from railwright.rehearsal.playback import Played
-    from railwright.rehearsal.timeline import Timeline
     from railwright.traces import Record
 
 ENDINGS = (".csv", ".svg", ".png")
@@ -44,10 +44,10 @@ def waveform(
     a jump.
     """
     from railwright.cli.checking import settle_documents
+    from railwright.plan.delivery import played_timeline
+    from railwright.plan.timeline import build_timeline
     from railwright.rehearsal.playback import playback, slowest_rises
     from railwright.rehearsal.rehearse import rehearse
-    from railwright.rehearsal.timeline import build_timeline
-    from railwright.settings.delivery import played_timeline
 
     if to is not None and to.suffix.lower() not in ENDINGS:
         raise BadInput(f"--to: expected a file that ends in .csv, .svg or .png, got '{to}'")
@@ -104,8 +104,8 @@ def _chosen(step: str | None, shapes: list[str]) -> str:
 def _table(checked: Checked, played: list[Played], record: Record, to: Path, rehearsed: bool) -> None:
     import numpy as np
 
+    from railwright.plan.timeline import build_timeline
     from railwright.rehearsal.playback import limit_waveform
-    from railwright.rehearsal.timeline import build_timeline
     from railwright.waveforms.columns import on_one_time_base
     from railwright.waveforms.waveform import Waveform
 
@@ -136,8 +136,8 @@ def _table(checked: Checked, played: list[Played], record: Record, to: Path, reh
 
 
 def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: Record, to: Path) -> None:
+    from railwright.plan.listing import asked_of, shape_actions
     from railwright.quantities import show
-    from railwright.rehearsal.delivered import asked_of, shape_actions
     from railwright.report.waveform_plot import Curves, save_waveforms, worst_edge
 
     curves = []

@@ -25,8 +25,8 @@ from railwright.evaluation.reading import (
 from railwright.evaluation.signal import Beyond, CannotMeasure
 from railwright.evaluation.views import EXACT, Case, Documents, Source, views
 from railwright.evaluation.wording import amount
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import build_timeline
 from railwright.traces import Record
 
 

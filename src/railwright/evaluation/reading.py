@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
 from railwright.physics import conductors
 from railwright.physics.surge import SurgePath
-from railwright.rehearsal.setpoints import Feed
+from railwright.plan.set_points import Feed
 from railwright.rehearsal.unseen import all_known, averaged, least_resistance, surge_path
 
 SWITCHING_TIME = 0.5e-3

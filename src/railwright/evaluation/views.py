@@ -12,9 +12,9 @@ from railwright.documents.procedure import Procedure, Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.reading import ReadingModel
 from railwright.evaluation.signal import CannotMeasure, View
-from railwright.rehearsal.lines import highest_stair
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.set_points import SetPoints
+from railwright.plan.stairs import highest_stair
+from railwright.plan.timeline import Timeline
 from railwright.rehearsal.unseen import SETTLING
 from railwright.traces import Record, Span
 

@@ -14,11 +14,11 @@ from railwright.physics import circuit as physics
 from railwright.physics import conductors
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.output_stage import OutputStage, derive_output_stage, recovery_figures
+from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.stairs import WATCH_EVERY, exchange_of
 from railwright.quantities import Uncertain
 from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.errors import SetErrors, set_errors
-from railwright.rehearsal.lines import WATCH_EVERY, exchange_of
-from railwright.rehearsal.setpoints import Feed, SetPoints
 
 SPACING = 2.0
 """Distance between the axes of a lead's conductors in diameters, where the bench does not give its

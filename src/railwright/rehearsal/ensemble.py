@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.quantities import Uncertain
 from railwright.rehearsal.case import fixed
 from railwright.rehearsal.circuit import (
@@ -26,9 +28,7 @@ from railwright.rehearsal.circuit import (
 from railwright.rehearsal.design import CHUNK, Design
 from railwright.rehearsal.errors import QUANTITIES
 from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, tell
-from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.summary import Spread
-from railwright.rehearsal.timeline import Timeline, build_timeline
 
 if TYPE_CHECKING:
     import numpy as np

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench
-from railwright.rehearsal.setpoints import Feed, SetPoints, limit_of
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.set_points import Feed, SetPoints, limit_of
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
 from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
 from railwright.waveforms.waveform import Waveform

@@ -6,10 +6,10 @@ import math
 from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
 
 if TYPE_CHECKING:
     from railwright.physics.start_up import Start

@@ -11,7 +11,7 @@ from railwright.documents.bench import Bench, Output
 from railwright.documents.figures import output_figures
 from railwright.physics import conductors
 from railwright.physics.surge import SurgePath
-from railwright.rehearsal.setpoints import Feed
+from railwright.plan.set_points import Feed
 
 SAMPLES = 200.0
 """Samples that a recording should have within what the readings cannot see into."""

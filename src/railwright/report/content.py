@@ -14,9 +14,9 @@ from typing import Any
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import out_of_time
+from railwright.plan.set_points import OutputSetPoints
+from railwright.plan.timeline import build_timeline
 from railwright.quantities import show
-from railwright.rehearsal.setpoints import OutputSetPoints
-from railwright.rehearsal.timeline import build_timeline
 from railwright.report.cautions import cautions
 from railwright.report.figures import number
 from railwright.report.overlay import Overlay

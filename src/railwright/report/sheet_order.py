@@ -9,10 +9,10 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, PowerUp
 from railwright.guard.off_plan import OFF_BELOW
+from railwright.plan.off_order import off_order
+from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.stairs import slew_range
 from railwright.quantities import show
-from railwright.rehearsal.lines import slew_range
-from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.running.off_order import off_order
 from railwright.settings.context import Source
 
 HAND = 2.0

@@ -19,10 +19,10 @@ from typing import TYPE_CHECKING, Any
 from railwright import __version__
 from railwright.documents.bench import Bench, Calibration
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import SetPoints
+from railwright.plan.plan import Plan
+from railwright.plan.set_points import SetPoints
 from railwright.running.manifest import MANIFEST, write_json, write_manifest
 from railwright.running.outcome import RunOutcome
-from railwright.running.plan import Plan
 from railwright.running.readings import LOG, fold, parquet_path
 from railwright.traces import HOW_PLAYED, Event, Span
 

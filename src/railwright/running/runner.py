@@ -17,20 +17,20 @@ from railwright.guard.link import GuardLink, GuardLost
 from railwright.guard.process_link import ProcessLink
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.session import TIMEOUT, Trace
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.plan.delivery import Delivery, deliveries
+from railwright.plan.plan import plan_run
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.running.conduct import Conduct
 from railwright.running.folder import GUARD_LOG, RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
 from railwright.running.log import Log
 from railwright.running.off_plan import WAIT_FOR_LOST
 from railwright.running.outcome import Ended, Progress, RunOutcome, RunRefused
-from railwright.running.plan import plan_run
 from railwright.running.recorder import LineLog, Recorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT
 from railwright.running.waiting import Triggers, signal_triggers
-from railwright.settings.delivery import Delivery, deliveries
 from railwright.settings.findings import Finding
 
 

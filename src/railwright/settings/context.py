@@ -17,10 +17,10 @@ from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
-from railwright.rehearsal.setpoints import Feed
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.delivery import Delivery, deliveries
+from railwright.plan.set_points import Feed
+from railwright.plan.timeline import Timeline
 from railwright.settings import figures
-from railwright.settings.delivery import Delivery, deliveries
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.played import Charging, Level, Played, what_is_played
 from railwright.settings.rule import Path

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Literal
 from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccuracy
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import build_timeline
 from railwright.quantities import show
 from railwright.rehearsal.read import as_read
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
 from railwright.rehearsal.unseen import (
     all_known,
     blind_time,

@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
+from railwright.plan.timeline import Action, Timeline, build_timeline
 from railwright.quantities import Interval, show
-from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 from railwright.settings.rule import Path
 
 FEW = 200

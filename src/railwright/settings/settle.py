@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import SetPoints
+from railwright.plan.set_points import SetPoints
 from railwright.settings.context import Bound, Context, Draft, locate, sources_of
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.hookup import HookedUp, hooked_up

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.rehearsal.case import HIGH, LOW, NOMINAL, Case, fixed
 from railwright.rehearsal.circuit import build_circuit, output_errors, uncertain_quantities
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.rehearse import tell
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.settings.first_power.figures import aperture_of
 from railwright.traces import Span
 

@@ -12,8 +12,8 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
-from railwright.rehearsal.lines import exchange_of
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.stairs import exchange_of
+from railwright.plan.timeline import Timeline
 from railwright.settings import figures
 from railwright.settings.context import Source
 from railwright.settings.played import Played, what_is_played

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
+from railwright.plan.stairs import exchange_of
 from railwright.quantities import show
-from railwright.rehearsal.lines import exchange_of
 from railwright.settings import figures
 from railwright.settings.context import output_path
 from railwright.settings.hookup.demand import Demand, ShapeNeed

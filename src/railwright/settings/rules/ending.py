@@ -6,8 +6,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.rehearsal.timeline import Action
 from railwright.settings import figures
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity

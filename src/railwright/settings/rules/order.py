@@ -6,8 +6,8 @@ import heapq
 import math
 from collections.abc import Iterator
 
+from railwright.plan.stairs import exchange_of, stair_count
 from railwright.quantities import show
-from railwright.rehearsal.lines import exchange_of, stair_count
 from railwright.settings import figures
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
 from railwright.documents.procedure import Requirement, Step
 from railwright.physics.surge import SurgePath
+from railwright.plan.set_points import Feed
 from railwright.quantities import show
-from railwright.rehearsal.setpoints import Feed
 from railwright.rehearsal.unseen import (
     SETTLING,
     all_known,

@@ -15,14 +15,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from railwright.documents.loader import Documents
+from railwright.plan.stairs import in_stairs
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.quantities import show
 from railwright.rehearsal.case import Case, fixed
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import CHUNK, Design
-from railwright.rehearsal.lines import in_stairs
 from railwright.rehearsal.needed import Level, Needed, needed, trips, with_protection
-from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.settings.rule import Path
 from railwright.settings.settle import RehearsedEnds, Settings, settle
 from railwright.settings.windows.window import LIMIT, REHEARSED, End, Replay, Window

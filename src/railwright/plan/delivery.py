@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Literal
 from railwright.documents.bench import Bench, Points
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
+from railwright.plan.host import Host, by_host
+from railwright.plan.listing import Listing, Own, as_played, asked_of, shape_actions
+from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.stairs import exchange_of, in_stairs, slew_range
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing, Own, as_played, asked_of, shape_actions
-from railwright.rehearsal.lines import exchange_of, in_stairs, slew_range
-from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
-from railwright.settings.host import Host, by_host
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import Abilities, Listed

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.timeline import Action, Timeline
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import PointList

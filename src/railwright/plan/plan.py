@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from railwright.documents.bench import Bench
+from railwright.plan.listing import Listing, shape_actions
+from railwright.plan.set_points import SetPoints
+from railwright.plan.stairs import exchange_of, slew_range, stairs_of
+from railwright.plan.timeline import Action, Timeline, Waiting
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing, shape_actions
-from railwright.rehearsal.lines import exchange_of, slew_range, stairs_of
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Action, Timeline, Waiting
 from railwright.traces import Span
 
 

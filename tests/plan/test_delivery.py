@@ -11,10 +11,7 @@ from tests.settings.station import TODAY, station
 
 from railwright.documents.bench import Bench
 from railwright.documents.procedure import Procedure
-from railwright.rehearsal.delivered import as_played
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline, build_timeline
-from railwright.settings.delivery import (
+from railwright.plan.delivery import (
     Delivery,
     abilities,
     deliveries,
@@ -22,6 +19,9 @@ from railwright.settings.delivery import (
     points_needed,
     points_of,
 )
+from railwright.plan.listing import as_played
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action, Timeline, build_timeline
 from railwright.settings.settle import settle
 from railwright.traces import Span
 from railwright.waveforms.fit_lines import fewest_lines

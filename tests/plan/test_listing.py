@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from railwright.rehearsal.delivered import Listing, as_played, asked_of, shape_actions
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.listing import Listing, as_played, asked_of, shape_actions
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from railwright.documents.bench import Bench
-from railwright.rehearsal.lines import MOST_STAIRS, STAIR, highest_stair, in_stairs, slew_range
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline
-from railwright.running.plan import plan_run
+from railwright.plan.plan import plan_run
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.stairs import MOST_STAIRS, STAIR, highest_stair, in_stairs, slew_range
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
 
 
