@@ -49,13 +49,13 @@ def check_documents(procedure: Path, *, rehearsed: bool, cases: int = 0, seed: i
         return Checked(documents, settle(documents, dt.date.today(), hooked), None)
     settings = settled_with_rehearsal(hooked, cases, seed)
     from railwright.evaluation.evaluate import evaluate
-    from railwright.plan.delivery import played_timeline
+    from railwright.plan.plan import plan_of
     from railwright.rehearsal.rehearse import rehearse
 
     kept: list[Rehearsal] = []
 
     def keep(documents: Documents, set_points: SetPoints) -> Rehearsal:
-        kept.append(rehearse(documents, set_points, timeline=played_timeline(documents, set_points)))
+        kept.append(rehearse(documents, set_points, timeline=plan_of(documents, set_points).played))
         return kept[-1]
 
     found = rehearsed_findings(documents, settings, keep, evaluate)

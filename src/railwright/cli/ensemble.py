@@ -40,12 +40,12 @@ def play(
 ) -> Exit:
     """Play the ensemble and print it; returns the exit code."""
     from railwright.cli.checking import settle_documents
-    from railwright.plan.delivery import played_timeline
+    from railwright.plan.plan import plan_of
     from railwright.rehearsal.ensemble import plan_ensemble, sensitivities
 
     checked = settle_documents(procedure)
     given = checked.documents, checked.settings.set_points
-    plan = plan_ensemble(*given, cases, seed, played_timeline(*given))
+    plan = plan_ensemble(*given, cases, seed, plan_of(*given).played)
     ensemble = _played(plan, scheduler)
     indices = sensitivities(plan) if sensitivity else None
     if json:

@@ -44,7 +44,7 @@ def report(
 def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
     """Build the report of a run; the PDF's path, and the outcome that it states."""
     from railwright.cli.stored import add_to_manifest, evaluate_run, evaluations_of, open_stored
-    from railwright.plan.delivery import played_timeline
+    from railwright.plan.plan import plan_of
     from railwright.rehearsal.rehearse import rehearse
     from railwright.report import ReportInput, build_report
 
@@ -52,8 +52,8 @@ def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
     evaluations, external = evaluations_of(stored)
     if not evaluations:
         evaluations = (evaluate_run(stored, []),)
-    played = played_timeline(stored.documents, stored.settings.set_points)
-    rehearsal = rehearse(stored.documents, stored.settings.set_points, timeline=played)
+    plan = plan_of(stored.documents, stored.settings.set_points)
+    rehearsal = rehearse(stored.documents, stored.settings.set_points, timeline=plan.played)
     given = ReportInput(
         documents=stored.documents,
         set_points=stored.settings.set_points,

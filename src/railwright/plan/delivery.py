@@ -13,13 +13,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Bench, Points
-from railwright.documents.loader import Documents
-from railwright.documents.procedure import Procedure
 from railwright.plan.host import Host, by_host
-from railwright.plan.listing import Listing, Own, as_played, asked_of, shape_actions
+from railwright.plan.listing import Listing, Own, asked_of, shape_actions
 from railwright.plan.set_points import Feed, SetPoints
-from railwright.plan.stairs import exchange_of, in_stairs, slew_range
-from railwright.plan.timeline import Timeline, build_timeline
+from railwright.plan.stairs import exchange_of, slew_range
+from railwright.plan.timeline import Timeline
 from railwright.quantities import show
 
 if TYPE_CHECKING:
@@ -82,11 +80,7 @@ class ListPoints:
 
 
 def deliveries(
-    procedure: Procedure,
-    bench: Bench,
-    set_points: SetPoints,
-    timeline: Timeline,
-    tolerance: float | None = None,
+    timeline: Timeline, set_points: SetPoints, bench: Bench, tolerance: float | None = None
 ) -> tuple[Delivery, ...]:
     """How every shape step reaches every input that it moves. Pure.
 
@@ -98,25 +92,14 @@ def deliveries(
         # What waits, or is off in between, is the host's: its times are not known beforehand.
         if name in set_points and step not in waiting and all(a.kind == "line" for a in own.actions):
             busy = [other.listing for other in found if other.listing and other.step == step]
-            found.append(_delivery(procedure, bench, set_points, timeline, step, name, own, tolerance, busy))
+            found.append(_delivery(timeline, set_points, bench, step, name, own, tolerance, busy))
     return tuple(found)
 
 
-def played_timeline(documents: Documents, set_points: SetPoints) -> Timeline:
-    """The procedure's timeline as it reaches the outputs: point lists in place of what they play, and stairs
-    in place of lines that the outputs have no slew for.
-    """
-    timeline = build_timeline(documents.procedure, documents.device)
-    found = deliveries(documents.procedure, documents.bench, set_points, timeline)
-    told = in_stairs(timeline, set_points, documents.bench)
-    return as_played(told, [each.listing for each in found if each.listing is not None])
-
-
 def _delivery(
-    procedure: Procedure,
-    bench: Bench,
-    set_points: SetPoints,
     timeline: Timeline,
+    set_points: SetPoints,
+    bench: Bench,
     step: int,
     name: str,
     own: Own,
@@ -140,8 +123,7 @@ def _delivery(
         )  # fmt: skip
     points = points_of(feed, bench)
     assert points is not None
-    shape = procedure.steps[step].shape
-    turns = shape.repeat if shape is not None and shape.pause_between == 0.0 else 1
+    turns = timeline.turns.get(step, 1)
     needed = points_needed(levels, tolerance) // turns
     if needed > HOPELESS * points.at_most:
         told = f"its own list of {points.at_most} points cannot either: {needed} are needed at least"

@@ -1,201 +1,80 @@
-"""From the procedure's timeline to what is told to the outputs, and when: programmed slew, or stairs by
-the host.
-"""
+"""A timeline on the outputs that feed its inputs: the plan that is rehearsed, shown, run and reported."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from functools import cached_property
 
 from railwright.documents.bench import Bench
-from railwright.plan.listing import Listing, shape_actions
+from railwright.documents.loader import Documents
+from railwright.plan.delivery import Delivery, deliveries
+from railwright.plan.listing import Listing, as_played
+from railwright.plan.moves import Move, Moves, moves_of
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import exchange_of, slew_range, stairs_of
-from railwright.plan.timeline import Action, Timeline, Waiting
-from railwright.quantities import show
+from railwright.plan.stairs import in_stairs
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.traces import Span
 
 
-@dataclass(frozen=True, slots=True)
-class Move:
-    """One thing told to the outputs of one input at `time` [s].
-
-    voltage: the input's set point [V]. slew: of the input's voltage [V/s]; None: not programmable.
-    step: the position of the procedure's step that it belongs to. load, arm, play: of the outputs' own point
-    list `listing`, which is loaded and verified, then rules the voltage, then runs. limit: the current limit
-    of the input to `current` [A]; None: to the one that was settled. wait: everything stays until what `wait`
-    says has come.
-    """
-
-    time: float
-    step: int
-    input: str
-    kind: Literal["on", "set", "off", "load", "arm", "play", "limit", "wait"]
-    voltage: float
-    slew: float | None
-    listing: Listing | None = None
-    current: float | None = None
-    wait: Waiting | None = None
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Plan:
-    """All moves in order of time; notes say where the bench cannot do exactly what the procedure asks."""
+    """What the procedure asks (`timeline`), and how it reaches the outputs.
 
-    moves: tuple[Move, ...]
-    spans: tuple[Span, ...]
-    duration: float
-    notes: tuple[str, ...]
-
-
-ARM = 0.05
-"""So long before a list starts it is armed, if nothing else is told to its outputs until then [s]."""
-
-BEFORE = -1.0
-"""When the first list of an input is loaded: before anything is energised [s]."""
-
-
-def plan_run(
-    timeline: Timeline, set_points: SetPoints, bench: Bench, listings: Sequence[Listing] = ()
-) -> Plan:
-    """The moves that play a timeline on these outputs, of which point lists play these parts. Pure."""
-    moves: list[Move] = []
-    own = shape_actions(timeline) if listings else {}
-    by_list = {id(action) for each in listings for action in own[each.step, each.input].actions}
-    notes: list[str] = []
-    levels = dict.fromkeys(set_points, 0.0)
-    switched_on: dict[str, float] = {}
-    steps = _steps_of(timeline)
-    between = _between(timeline)
-    for number, (action, step) in enumerate(zip(timeline.actions, steps, strict=True)):
-        moves += between.get(number, ())
-        name = action.input
-        if id(action) in by_list:
-            levels[name] = action.voltage
-            continue
-        slews = slew_range(set_points[name], bench)
-        if action.kind == "off":
-            moves.append(Move(action.time, step, name, "off", 0.0, None))
-            levels[name] = 0.0
-            continue
-        if action.kind == "on":
-            fastest = slews[1] if slews else None
-            moves.append(Move(action.time, step, name, "on", action.voltage, fastest))
-            switched_on[name] = action.time
-            levels[name] = action.voltage
-            continue
-        apart = exchange_of([output.output for output in set_points[name].outputs], bench)
-        pieces, note = _line(action, step, levels[name], slews, apart)
-        levels[name] = action.voltage
-        if note:
-            notes.append(f"{timeline.spans[step].name}: {name}: {note}")
-        if switched_on.get(name) == action.time and pieces[0].time == action.time:
-            # Switched on and sent on its way in one message: nothing passes between the two.
-            moves.remove(
-                next(m for m in moves if m.input == name and m.kind == "on" and m.time == action.time)
-            )
-            first = pieces[0]
-            pieces[0] = Move(first.time, step, name, "on", first.voltage, first.slew)
-        moves += pieces
-    moves += between.get(len(timeline.actions), ())
-    moves += _list_moves(timeline, listings, moves)
-    return Plan(
-        tuple(sorted(moves, key=lambda move: move.time)),
-        timeline.spans,
-        timeline.duration,
-        tuple(dict.fromkeys(notes)),
-    )
-
-
-def _between(timeline: Timeline) -> dict[int, list[Move]]:
-    """Waits and changes of a limit, by the position of the action that comes after them."""
-    found: dict[int, list[Move]] = {}
-    for wait in timeline.waits:
-        move = Move(wait.time, wait.step, "", "wait", 0.0, None, wait=wait)
-        found.setdefault(wait.before, []).append(move)
-    for change in timeline.limits:
-        step = change.path[1]
-        assert isinstance(step, int)
-        move = Move(change.time, step, change.input, "limit", 0.0, None, current=change.current)
-        found.setdefault(change.before, []).append(move)
-    return found
-
-
-def _list_moves(timeline: Timeline, listings: Sequence[Listing], others: Sequence[Move]) -> Iterator[Move]:
-    """Loading, arming and starting of lists: the first of an input before the run, others when the one before
-    is over; armed ahead where its outputs are told nothing else until it starts.
+    deliveries: how each shape reaches each input that it moves.
     """
-    over: dict[str, float] = {}
-    for listing in sorted(listings, key=lambda each: each.step):
-        name, span = listing.input, timeline.spans[listing.step]
-        last = float(listing.points.voltages[-1])
-        loaded = over.get(name, BEFORE)
-        yield Move(loaded, max(0, listing.step - 1), name, "load", last, None, listing)
-        told = max(
-            (move.time for move in others if move.input == name and move.time <= span.start), default=0.0
-        )
-        armed = max(told, loaded, span.start - ARM)
-        if armed < span.start:
-            yield Move(armed, max(0, listing.step - 1), name, "arm", last, None, listing)
-        yield Move(span.start, listing.step, name, "play", last, None, listing)
-        over[name] = span.start + listing.duration
+
+    timeline: Timeline
+    set_points: SetPoints
+    bench: Bench
+    deliveries: tuple[Delivery, ...]
+
+    @property
+    def spans(self) -> tuple[Span, ...]:
+        """The steps, in order."""
+        return self.timeline.spans
+
+    @property
+    def duration(self) -> float:
+        """Of the whole [s], on the timeline's own clock."""
+        return self.timeline.duration
+
+    @property
+    def listings(self) -> tuple[Listing, ...]:
+        """What is played by the outputs' own point lists."""
+        return tuple(each.listing for each in self.deliveries if each.listing is not None)
+
+    @cached_property
+    def played(self) -> Timeline:
+        """The timeline as the outputs play it: point lists in place of what they play, and stairs in place of
+        lines that the outputs have no slew for.
+        """
+        return as_played(in_stairs(self.timeline, self.set_points, self.bench), self.listings)
+
+    @property
+    def moves(self) -> tuple[Move, ...]:
+        """What is told to the outputs, in order of time."""
+        return self._told.moves
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """Where the bench cannot do exactly what the procedure asks, and what point lists play."""
+        lists = [
+            f"{self.spans[each.step].name}: {each.input}: played by the outputs' own point list: {each.why}"
+            for each in self.deliveries
+            if each.listing is not None
+        ]
+        return (*self._told.notes, *lists)
+
+    @cached_property
+    def _told(self) -> Moves:
+        return moves_of(self.timeline, self.set_points, self.bench, self.listings)
 
 
-def _line(
-    action: Action, step: int, level: float, slews: tuple[float, float] | None, apart: float
-) -> tuple[list[Move], str]:
-    """Moves of one line or step of the set point, and what is not as asked."""
-    name, change = action.input, abs(action.voltage - level)
-    fastest = slews[1] if slews else None
-    at_once = [Move(action.time, step, name, "set", action.voltage, fastest)]
-    if action.over <= 0.0 or change == 0.0:
-        return at_once, ""
-    rate = change / action.over
-    stairs = stairs_of(action, level, slews, apart)
-    if slews and not stairs and rate <= slews[1]:
-        return [Move(action.time, step, name, "set", action.voltage, rate)], ""
-    if slews and not stairs:
-        return (
-            at_once,
-            f"asked to move at {show(rate, 'V/s')}, its outputs move at {show(slews[1], 'V/s')} at most",
-        )
-    if len(stairs) == 1:
-        return (
-            at_once,
-            f"a line of {show(action.over, 's')} is played as one step, its outputs have no slew for it",
-        )
-    told = [Move(time, step, name, "set", voltage, fastest) for time, voltage in stairs]
-    return told, f"a line of {show(action.over, 's')} is played in {len(stairs)} stairs, timed by the host"
+def deliver(timeline: Timeline, set_points: SetPoints, bench: Bench) -> Plan:
+    """The plan of a timeline on these outputs. Pure."""
+    return Plan(timeline, set_points, bench, deliveries(timeline, set_points, bench))
 
 
-def _steps_of(timeline: Timeline) -> list[int]:
-    """Position of the step that each action belongs to.
-
-    Where one step ends as another begins, an action at that instant goes to the step that does such things.
-    """
-    steps, here = [], 0
-    for action in timeline.actions:
-        if action.path and isinstance(action.path[1], int):
-            steps.append(action.path[1])  # it says itself where it belongs
-            continue
-        while here + 1 < len(timeline.spans) and action.time > timeline.spans[here].end:
-            here += 1
-        steps.append(_fitting(timeline.spans, here, action))
-    return steps
-
-
-def _fitting(spans: Sequence[Span], here: int, action: Action) -> int:
-    wanted = {"off": ("power_down",), "on": ("power_up",), "line": ("power_up", "sweep", "shape")}[
-        action.kind
-    ]
-    candidates = [
-        position
-        for position in range(here, len(spans))
-        if spans[position].start <= action.time <= spans[position].end
-        and action.input in spans[position].inputs
-    ]
-    fitting = [position for position in candidates if spans[position].kind in wanted]
-    # A line at the very end of one step is the first of the next: only a step's own end belongs to no action.
-    beginning = [position for position in fitting if spans[position].start == action.time]
-    return (beginning or fitting or candidates or [here])[0]
+def plan_of(documents: Documents, set_points: SetPoints) -> Plan:
+    """The plan of the procedure on these outputs. Pure."""
+    return deliver(build_timeline(documents.procedure, documents.device), set_points, documents.bench)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeVar
 
@@ -67,13 +68,17 @@ class Waiting:
 
 @dataclass(frozen=True, slots=True)
 class Timeline:
-    """All actions in order of time, and the named steps they belong to."""
+    """All actions in order of time, and the named steps they belong to.
+
+    turns: position of a step -> how often its shape comes, one turn right after the other.
+    """
 
     actions: tuple[Action, ...]
     spans: tuple[Span, ...]
     duration: float
     limits: tuple[LimitChange, ...] = ()
     waits: tuple[Waiting, ...] = ()
+    turns: Mapping[int, int] = field(default_factory=dict)
 
 
 M = TypeVar("M", LimitChange, Waiting)
@@ -226,4 +231,9 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
         return replace(each, before=bisect_left(keys, (each.time, each.before)))
 
     limits, waits = map(placed, clock.limits), map(placed, clock.waits)
-    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits))
+    turns = {
+        number: step.shape.repeat
+        for number, step in enumerate(procedure.steps)
+        if step.shape is not None and step.shape.pause_between == 0.0
+    }
+    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), turns)

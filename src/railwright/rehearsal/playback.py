@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench
+from railwright.plan.plan import Plan
 from railwright.plan.set_points import Feed, SetPoints, limit_of
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
@@ -132,6 +133,11 @@ def slowest_rises(bench: Bench, set_points: SetPoints) -> dict[str, float]:
         name: max(bench.output(points.output).rise or 0.0 for points in feed.outputs)
         for name, feed in set_points.items()
     }
+
+
+def played_shapes(plan: Plan, record: Record) -> tuple[Played, ...]:
+    """Every shape on every input of a rehearsal's record, without edges that the outputs follow with ease."""
+    return playback(plan.timeline, record, slowest_rises(plan.bench, plan.set_points))
 
 
 def playback(

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
-from railwright.plan.plan import Move, Plan
+from railwright.plan.plan import Plan
 from railwright.plan.stairs import WATCH_EVERY
 from railwright.plan.timeline import Waiting
 from railwright.quantities import show

@@ -361,7 +361,7 @@ class Context(Bound):
     def deliveries(self) -> tuple[Delivery, ...]:
         """How every shape reaches its outputs."""
         feeds = {name: draft.feed for name, draft in self.drafts.items()}
-        return deliveries(self.procedure, self.bench, feeds, self.timeline)
+        return deliveries(self.timeline, feeds, self.bench)
 
     def having(self, *settings: str) -> list[tuple[Source, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""
