@@ -12,9 +12,9 @@ from railwright.cli.exits import BadInput, Exit
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from railwright.cli.checking import Checked
     from railwright.rehearsal.case import Case
     from railwright.rehearsal.ensemble import Ensemble, Plan
+    from railwright.settings.check import Checked
 
 _MEASURES = {
     "inrush_peak": ("Inrush peak", "A"),

@@ -14,10 +14,10 @@ from railwright.cli.exits import BadInput, Exit
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from railwright.cli.checking import Checked
     from railwright.evaluation.outcome import Evaluation
     from railwright.plan.plan import Plan
     from railwright.rehearsal.rehearse import InputResult, Rehearsal
+    from railwright.settings.check import Checked
 
 
 class CaseName(StrEnum):
@@ -183,7 +183,7 @@ def _show(
     evaluation: Evaluation,
     written: list[Path],
 ) -> None:
-    from railwright.cli.assumptions import print_assumptions
+    from railwright.cli.assumptions import names_of, print_assumptions
     from railwright.cli.console import table
     from railwright.cli.outcomes import prediction_table
     from railwright.cli.shapes import shapes_table
@@ -210,7 +210,7 @@ def _show(
     out.print(prediction_table(evaluation))
     if played := played_shapes(plan, rehearsal.record):
         out.print(shapes_table(played))
-    print_assumptions(out, rehearsal.assumptions, checked.names)
+    print_assumptions(out, rehearsal.assumptions, names_of(checked.documents.device, checked.documents.bench))
     end = show(max(float(traces.time[-1]) for traces in rehearsal.record.traces.values()), "s")
     out.print(f"{end} rehearsed in {rehearsal.steps} steps of the solver.")
     for path in written:

@@ -17,9 +17,9 @@ from railwright.cli.exits import BadInput, Exit, complain, say
 from railwright.cli.streams import loss_of, same_file
 
 if TYPE_CHECKING:
-    from railwright.cli.checking import Checked
     from railwright.cli.printer import Printer
     from railwright.running.outcome import RunOutcome, SwitchedOff
+    from railwright.settings.check import Checked
     from railwright.twin.launcher import TwinBench
     from railwright.twin.virtual_network import VirtualNetwork
 

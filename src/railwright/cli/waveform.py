@@ -11,10 +11,10 @@ from railwright.cli.arguments import Json, Procedure
 from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
-    from railwright.cli.checking import Checked
     from railwright.plan.plan import Plan
     from railwright.plan.timeline import Timeline
     from railwright.rehearsal.playback import Played
+    from railwright.settings.check import Checked
     from railwright.traces import Record
 
 ENDINGS = (".csv", ".svg", ".png")

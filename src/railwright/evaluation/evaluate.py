@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench
+from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
 from railwright.evaluation.decision import Tolerance, decide
@@ -23,7 +24,7 @@ from railwright.evaluation.reading import (
     supply_model,
 )
 from railwright.evaluation.signal import Beyond, CannotMeasure
-from railwright.evaluation.views import EXACT, Case, Documents, Source, views
+from railwright.evaluation.views import EXACT, Case, Source, views
 from railwright.evaluation.wording import amount
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import build_timeline
