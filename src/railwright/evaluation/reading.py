@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
+from railwright.evaluation.observability import all_known, averaged, least_resistance, surge_path
 from railwright.physics import conductors
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
-from railwright.rehearsal.unseen import all_known, averaged, least_resistance, surge_path
 
 SWITCHING_TIME = 0.5e-3
 """Declared bound of the time between switching an output on and the instant that the record gives for it [s].

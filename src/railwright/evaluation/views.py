@@ -9,12 +9,12 @@ from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
+from railwright.evaluation.observability import SETTLING
 from railwright.evaluation.reading import ReadingModel
 from railwright.evaluation.signal import CannotMeasure, View
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import highest_stair
 from railwright.plan.timeline import Timeline
-from railwright.rehearsal.unseen import SETTLING
 from railwright.traces import Record, Span
 
 EXACT = ("rehearsal", "truth", "twin truth")

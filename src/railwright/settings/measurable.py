@@ -14,18 +14,18 @@ from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccurac
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.outcome import Result
-from railwright.plan.set_points import SetPoints
-from railwright.plan.timeline import build_timeline
-from railwright.quantities import show
-from railwright.rehearsal.read import as_read
-from railwright.rehearsal.unseen import (
+from railwright.evaluation.observability import (
     all_known,
     blind_time,
     deciding_interval,
     sample_rate,
     start_up_interval,
 )
+from railwright.evaluation.outcome import Result
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import build_timeline
+from railwright.quantities import show
+from railwright.rehearsal.read import as_read
 from railwright.settings import figures
 
 if TYPE_CHECKING:

@@ -16,12 +16,12 @@ import numpy as np
 
 from railwright.evaluation.budget import Budget
 from railwright.evaluation.measures.integral import covered
+from railwright.evaluation.observability import blind_time, deciding_interval
 from railwright.evaluation.outcome import Measured
 from railwright.evaluation.reading import Bound
 from railwright.evaluation.signal import CannotMeasure, Signal, View
 from railwright.evaluation.wording import amount, rate
 from railwright.quantities import show
-from railwright.rehearsal.unseen import blind_time, deciding_interval
 
 NEIGHBOURS = 5
 """Values in a row whose mean tells a top from noise."""
