@@ -25,10 +25,10 @@ from pathlib import Path
 import numpy as np
 from benchmarks.windows_faults import FaultCases, FaultPlayer
 
+from railwright.circuit.case import fixed
 from railwright.documents.loader import Documents, load_documents
 from railwright.physics import conductors
 from railwright.plan.set_points import Feed, OutputSetPoints
-from railwright.rehearsal.case import fixed
 from railwright.rehearsal.design import CHUNK
 from railwright.rehearsal.ensemble import merged, plan_ensemble
 from railwright.rehearsal.faults import rehearse_faults

@@ -18,7 +18,7 @@ from railwright.evaluation.alignment import AlignmentError
 from railwright.evaluation.data import as_data
 from railwright.evaluation.evaluate import evaluate, every_source
 from railwright.evaluation.outcome import Outcome
-from railwright.evaluation.reading import lead_resistance, supply_model
+from railwright.evaluation.reading import known_resistance, supply_model
 from railwright.evaluation.restore import evaluation_from_data
 from railwright.evaluation.views import _away
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -292,7 +292,7 @@ def test_an_unknown_latency_is_an_assumption() -> None:
 
 def test_lead_resistance_of_the_demo() -> None:
     """AWG 18, 2 × 1.5 m at 20.95 mΩ/m (published table), and 8 mΩ of contacts: 71 mΩ at 20 °C."""
-    resistance = lead_resistance(demo()[0].bench, "silicone pair")
+    resistance = known_resistance(demo()[0].bench, feed("alone"))
     assert resistance is not None
     assert resistance[0] == pytest.approx(0.0709, abs=3e-4)
     assert 0.071 < resistance[1] < 0.073

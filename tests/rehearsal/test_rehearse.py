@@ -6,13 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from railwright.circuit.case import HIGH, LOW, NOMINAL, fixed
+from railwright.circuit.errors import QUANTITIES
 from railwright.documents.loader import load_documents
 from railwright.physics import conductors
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline, build_timeline
-from railwright.rehearsal.case import HIGH, LOW, NOMINAL, fixed
 from railwright.rehearsal.circuit import build_circuit, uncertain_quantities
-from railwright.rehearsal.errors import QUANTITIES
 from railwright.rehearsal.rehearse import rehearse
 from railwright.traces import Mode
 

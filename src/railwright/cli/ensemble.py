@@ -12,7 +12,7 @@ from railwright.cli.exits import BadInput, Exit
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from railwright.rehearsal.case import Case
+    from railwright.circuit.case import Case
     from railwright.rehearsal.ensemble import Ensemble, Plan
     from railwright.settings.check import Checked
 
@@ -62,7 +62,7 @@ def play(
 
 def case_of(checked: Checked, cases: int, seed: int, number: int) -> Case:
     """One case of an ensemble, by its number."""
-    from railwright.rehearsal.case import fixed
+    from railwright.circuit.case import fixed
     from railwright.rehearsal.design import CHUNK
     from railwright.rehearsal.ensemble import plan_ensemble
 

@@ -11,7 +11,7 @@ from railwright.cli.exits import Exit, complain
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from railwright.rehearsal.case import Case
+    from railwright.circuit.case import Case
     from railwright.rehearsal.faults import FaultResult, FaultStudy
     from railwright.settings.check import Checked
 

@@ -87,10 +87,10 @@ def rehearse(
 
     An output that would trip gives exit code 3; a requirement that would fail 1; one undecided 5.
     """
+    from railwright.circuit.case import HIGH, LOW, NOMINAL
     from railwright.cli.checking import settle_documents
     from railwright.evaluation.evaluate import evaluate
     from railwright.plan.plan import plan_of
-    from railwright.rehearsal.case import HIGH, LOW, NOMINAL
     from railwright.rehearsal.rehearse import rehearse as play
 
     chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]

@@ -17,8 +17,8 @@ from railwright.evaluation.played import out_of_time, settled_already, unfinishe
 from railwright.evaluation.reading import (
     ReadingModel,
     exact_model,
+    known_resistance,
     lead_name,
-    lead_resistance,
     recorder_model,
     series_drop,
     supply_model,
@@ -115,7 +115,7 @@ def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str
     if record.origin in EXACT:
         return {
             name: replace(
-                exact_model(record.origin, lead_resistance(bench, feed.lead, feed.fixture)),
+                exact_model(record.origin, known_resistance(bench, feed)),
                 lead_name=lead_name(feed),
                 drop=series_drop(bench, feed),
             )

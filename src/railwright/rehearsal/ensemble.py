@@ -11,22 +11,16 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import fixed
+from railwright.circuit.errors import QUANTITIES
+from railwright.circuit.parts import FIXTURE, load_labels
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, build_timeline
 from railwright.quantities import Uncertain
-from railwright.rehearsal.case import fixed
-from railwright.rehearsal.circuit import (
-    FIXTURE,
-    build_circuit,
-    load_labels,
-    output_errors,
-    stage_figures,
-    uncertain_quantities,
-)
+from railwright.rehearsal.circuit import build_circuit, output_errors, stage_figures, uncertain_quantities
 from railwright.rehearsal.design import CHUNK, Design
-from railwright.rehearsal.errors import QUANTITIES
 from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, tell
 from railwright.rehearsal.summary import Spread
 

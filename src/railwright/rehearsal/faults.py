@@ -12,15 +12,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import NOMINAL, Case
+from railwright.circuit.errors import SetErrors
 from railwright.documents.device import Input
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, build_timeline
 from railwright.quantities import show
-from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.rehearsal.crossed_sense import play_crossed
-from railwright.rehearsal.errors import SetErrors
 from railwright.rehearsal.fault_entries import FAULTS
 from railwright.rehearsal.fault_scene import Scene, Trial
 from railwright.rehearsal.harm import (

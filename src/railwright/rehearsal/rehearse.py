@@ -8,14 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import NOMINAL, Case
+from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.plan.coupling import Change, all_changes
 from railwright.plan.set_points import Feed, SetPoints, limit_of
 from railwright.plan.timeline import Timeline, build_timeline
-from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.rehearsal.errors import SetErrors
 from railwright.traces import Event, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import NOMINAL, Case
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import build_timeline
-from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.circuit import build_circuit, output_errors
 
 if TYPE_CHECKING:

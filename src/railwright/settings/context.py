@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import cast
 
+from railwright.circuit.leads import Resistance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Output, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.files import Kind
@@ -48,7 +49,7 @@ class Source:
     limits: Limits | None
     lead: Lead
     outputs: Mapping[str, Output]
-    resistance: figures.Resistance
+    resistance: Resistance
     played: Played
     fixture: Fixture | None = None
 
@@ -386,7 +387,7 @@ def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:
             limits=procedure.limits.get(name),
             lead=lead,
             outputs={output: bench.output(output) for output in hook_up.outputs},
-            resistance=figures.lead_resistance(lead, bench, fixture),
+            resistance=lead_resistance(lead, bench, fixture),
             played=played[name],
             fixture=fixture,
         )

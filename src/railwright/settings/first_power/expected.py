@@ -10,10 +10,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import HIGH, LOW, NOMINAL, Case, fixed
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, build_timeline
-from railwright.rehearsal.case import HIGH, LOW, NOMINAL, Case, fixed
 from railwright.rehearsal.circuit import build_circuit, output_errors, uncertain_quantities
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.rehearse import tell

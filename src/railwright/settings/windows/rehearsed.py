@@ -14,11 +14,11 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from railwright.circuit.case import Case, fixed
 from railwright.documents.loader import Documents
 from railwright.plan.stairs import in_stairs
 from railwright.plan.timeline import Timeline, build_timeline
 from railwright.quantities import show
-from railwright.rehearsal.case import Case, fixed
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import CHUNK, Design
