@@ -16,17 +16,26 @@ from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.documents.translate import annotations_of
 from railwright.physics.loads.capacitor import Capacitor
+from railwright.physics.output_stage import PASS_LAG, OutputStage, derive_output_stage
 from railwright.quantities import Dimension, Uncertain
 
 if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
 
     from railwright.physics import circuit as physics
-    from railwright.physics.output_stage import OutputStage
 
 DAMPING = Uncertain(1.0, 0.7, 1.4, "0.7 .. 1.4")
 LIMIT_OVERSHOOT = Uncertain(0.25, 0.0, 0.5, "0 % .. 50 %")
 """What a data sheet leaves open of an output stage, with the bounds that are assumed."""
+
+DAMPING_ASSUMED = (
+    f"damping of the voltage loop is {DAMPING.nominal:g} ({DAMPING.text}), lag of its pass element "
+    f"{PASS_LAG:g}/ω: a data sheet does not say"
+)
+OVERSHOOT_ASSUMED = (
+    "until the current limit has responded the output may exceed it by "
+    f"{LIMIT_OVERSHOOT.nominal:.0%} ({LIMIT_OVERSHOOT.text}) of its rated current: a data sheet does not say"
+)
 
 FIXTURE = "fixture"
 """What a fixture's own quantities are called after: `main.fixture.drop`, `main.fixture.capacitance`."""
@@ -64,8 +73,6 @@ class Parts:
 
     def stage(self, name: str) -> OutputStage:
         """The output called 'supply.output'."""
-        from railwright.physics.output_stage import derive_output_stage
-
         output = self._bench.output(name)
         figures = replace(
             output_figures(output),
@@ -73,7 +80,8 @@ class Parts:
             limit_overshoot=self._choose(f"{name}.limit_overshoot", LIMIT_OVERSHOOT, "1"),
         )
         stage, made = derive_output_stage(figures)
-        self.assumptions.add(*(f"{name}: {sentence}" for sentence in (*made, *figure_assumptions(output))))
+        made += (DAMPING_ASSUMED, OVERSHOOT_ASSUMED, *figure_assumptions(output))
+        self.assumptions.add(*(f"{name}: {sentence}" for sentence in made))
         return stage
 
     def lead(self, name: str, written: str, fixture: Fixture | None) -> physics.Lead:
