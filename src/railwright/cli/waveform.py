@@ -131,7 +131,8 @@ def _table(plan: Plan, played: list[Played], record: Record, to: Path, rehearsed
 
 
 def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: Record, to: Path) -> None:
-    from railwright.plan.listing import asked_of, shape_actions
+    from railwright.plan.listing import shape_actions
+    from railwright.plan.set_point import waveform
     from railwright.quantities import show
     from railwright.report.waveform_plot import Curves, save_waveforms, worst_edge
 
@@ -142,7 +143,7 @@ def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: 
         told_by_list = None
         if own is not None and not any(action.path for action in own.actions):  # points of a list
             span = each.span
-            told_by_list = asked_of(own.level, own.actions, span.start, span.end - span.start)
+            told_by_list = waveform(own.level, own.actions, span.start, span.end - span.start)
         # The last edge is seen in what follows the step.
         horizon = max([each.asked.duration, *(e.asked.until for e in each.edges)])
         part = record.traces[each.input].closed(each.span.start, each.span.start + horizon)

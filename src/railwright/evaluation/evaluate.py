@@ -27,7 +27,7 @@ from railwright.evaluation.signal import Beyond, CannotMeasure
 from railwright.evaluation.views import EXACT, Case, Source, views
 from railwright.evaluation.wording import amount
 from railwright.plan.set_points import SetPoints
-from railwright.plan.timeline import build_timeline
+from railwright.plan.timeline import timeline_of
 from railwright.traces import Record
 
 
@@ -104,7 +104,7 @@ def aligned_records(
 
 
 def _case(documents: Documents, own: Source, ending: Ending) -> Case:
-    return Case(documents, build_timeline(documents.procedure, documents.device), own, ending)
+    return Case(documents, timeline_of(documents.procedure, documents.device), own, ending)
 
 
 def _own(bench: Bench, set_points: SetPoints, record: Record) -> Source:

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Bench, Points
 from railwright.plan.host import Host, by_host
-from railwright.plan.listing import Listing, Own, asked_of, shape_actions
+from railwright.plan.listing import Listing, Own, shape_actions
+from railwright.plan.set_point import waveform
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of, slew_range
 from railwright.plan.timeline import Timeline
@@ -131,7 +132,7 @@ def _delivery(
             step, name, "host", host.error, None, apart, tolerance, False, f"{host.why}; {told}",
             _more(points), None, host, told,
         )  # fmt: skip
-    asked = asked_of(level, actions, span.start, span.end - span.start)
+    asked = waveform(level, actions, span.start, span.end - span.start)
     best = _best(asked, abilities(feed, bench), points, tolerance, turns)
     if best is None or best[0].error >= host.error or best[0].error > FAR * (max(levels) - min(levels)):
         told = f"a list of {points.at_most} points cannot last {show(asked.duration, 's')}"

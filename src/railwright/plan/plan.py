@@ -12,7 +12,7 @@ from railwright.plan.listing import Listing, as_played
 from railwright.plan.moves import Move, Moves, moves_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import in_stairs
-from railwright.plan.timeline import Timeline, build_timeline
+from railwright.plan.timeline import Timeline, timeline_of
 from railwright.traces import Span
 
 
@@ -77,4 +77,4 @@ def deliver(timeline: Timeline, set_points: SetPoints, bench: Bench) -> Plan:
 
 def plan_of(documents: Documents, set_points: SetPoints) -> Plan:
     """The plan of the procedure on these outputs. Pure."""
-    return deliver(build_timeline(documents.procedure, documents.device), set_points, documents.bench)
+    return deliver(timeline_of(documents.procedure, documents.device), set_points, documents.bench)

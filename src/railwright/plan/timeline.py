@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeVar
@@ -202,8 +203,23 @@ def _tail(shape: ShapeStep, name: str, pieces: tuple[Piece, ...]) -> float:
     return shape.pause_between or TAIL
 
 
+def timeline_of(procedure: Procedure, device: Device) -> Timeline:
+    """The nominal timeline of a procedure; steps follow each other without a gap. Built once for the same two
+    objects, of the last few.
+    """
+    for known_procedure, known_device, timeline in tuple(_RECENT):
+        if known_procedure is procedure and known_device is device:
+            return timeline
+    timeline = build_timeline(procedure, device)
+    _RECENT.append((procedure, device, timeline))
+    return timeline
+
+
+_RECENT: deque[tuple[Procedure, Device, Timeline]] = deque(maxlen=8)
+
+
 def build_timeline(procedure: Procedure, device: Device) -> Timeline:
-    """The nominal timeline of a procedure; steps follow each other without a gap."""
+    """As `timeline_of`, worked out anew."""
     clock = _Clock(procedure, device)
     spans = []
     for number, step in enumerate(procedure.steps, start=1):

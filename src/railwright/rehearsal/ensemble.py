@@ -17,7 +17,7 @@ from railwright.circuit.parts import FIXTURE, load_labels
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
-from railwright.plan.timeline import Timeline, build_timeline
+from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import Uncertain
 from railwright.rehearsal.circuit import build_circuit, output_errors, stage_figures, uncertain_quantities
 from railwright.rehearsal.design import CHUNK, Design
@@ -92,7 +92,7 @@ def plan_ensemble(
 ) -> Plan:
     """An ensemble of the procedure's timeline (or another) over everything that is uncertain."""
     if timeline is None:
-        timeline = build_timeline(documents.procedure, documents.device)
+        timeline = timeline_of(documents.procedure, documents.device)
     quantities = uncertain_quantities(documents, set_points)
     return Plan(documents, set_points, timeline, Design(quantities, cases, seed), timeline.duration + tail)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench
 from railwright.plan.plan import Plan
+from railwright.plan.set_point import waveform
 from railwright.plan.set_points import Feed, SetPoints, limit_of
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
@@ -44,7 +45,8 @@ def asked_waveform(timeline: Timeline, step: int, name: str) -> Waveform:
     step: the shape's position among the steps.
     """
     level, own, _ = _own(timeline, step, name)
-    return _waveform(level, own, timeline.spans[step])
+    span = timeline.spans[step]
+    return waveform(level, own, 0.0, span.end - span.start)
 
 
 def limit_waveform(timeline: Timeline, step: int, feed: Feed) -> Waveform:
@@ -80,21 +82,6 @@ def _own(timeline: Timeline, step: int, name: str) -> tuple[float, list[Action],
         else:
             level = action.voltage if action.kind == "line" else 0.0
     return level, own, max(after, span.end - start)
-
-
-def _waveform(level: float, actions: Sequence[Action], span: Span) -> Waveform:
-    import numpy as np
-
-    time, value, length = [0.0], [level], span.end - span.start
-    for action in actions:
-        if action.time > length:
-            break
-        time += [action.time, action.time + action.over]
-        value += [value[-1], action.voltage if action.kind == "line" else 0.0]
-    time.append(max(length, time[-1]))
-    value.append(value[-1])
-    # Sums of times may lie an ulp before the sum that they stand for.
-    return Waveform(np.maximum.accumulate(np.array(time)), np.array(value))
 
 
 def _away(actions: Sequence[Action], end: float) -> tuple[tuple[float, float], ...]:
@@ -157,7 +144,7 @@ def playback(
             if part is None or not part.time.size:
                 continue
             time, voltage = part.time - span.start, part.columns["voltage"]
-            asked = _waveform(level, actions, span)
+            asked = waveform(level, actions, 0.0, span.end - span.start)
             away = _away(actions, after)
             edges = asked_edges(actions, level, after)
             if rises is not None:

@@ -14,7 +14,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.plan.coupling import Change, all_changes
 from railwright.plan.set_points import Feed, SetPoints, limit_of
-from railwright.plan.timeline import Timeline, build_timeline
+from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.traces import Event, Mode, Record, Span, Traces, integral_of_product
 
@@ -77,7 +77,7 @@ def rehearse(
     from railwright.physics.simulation import Simulation
 
     if timeline is None:
-        timeline = build_timeline(documents.procedure, documents.device)
+        timeline = timeline_of(documents.procedure, documents.device)
     circuit, assumptions = build_circuit(documents, set_points, case)
     errors, more = output_errors(documents, set_points, case)
     simulation = Simulation(circuit)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from railwright.circuit.case import NOMINAL, Case
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
-from railwright.plan.timeline import build_timeline
+from railwright.plan.timeline import timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def starts(
     found: dict[str, Start] = {}
     rises = {
         action.input: (action.voltage, abs(action.voltage) / action.over if action.over > 0.0 else math.inf)
-        for action in reversed(build_timeline(documents.procedure, documents.device).actions)
+        for action in reversed(timeline_of(documents.procedure, documents.device).actions)
         if action.kind == "line"
     }
     for branch in circuit.branches:

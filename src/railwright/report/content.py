@@ -15,7 +15,7 @@ from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import out_of_time
 from railwright.plan.set_points import OutputSetPoints
-from railwright.plan.timeline import build_timeline
+from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.report.cautions import cautions
 from railwright.report.figures import number
@@ -354,7 +354,7 @@ def _deviations(given: ReportInput, run: Run) -> list[str]:
     listed = [sentence(deviation) for deviation in run.deviations]
     if run.ending.early and not any("ended early" in entry for entry in listed):
         listed.insert(0, f"The run ended early: {run.ended}.")
-    timeline = build_timeline(given.documents.procedure, given.documents.device)
+    timeline = timeline_of(given.documents.procedure, given.documents.device)
     late = (out_of_time(span, timeline, given.measured) for span in given.measured.spans)
     listed += [sentence(text) for text in late if text]
     tested = run.start.date() if run.start else None

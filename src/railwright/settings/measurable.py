@@ -23,7 +23,7 @@ from railwright.evaluation.observability import (
 )
 from railwright.evaluation.outcome import Result
 from railwright.plan.set_points import SetPoints
-from railwright.plan.timeline import build_timeline
+from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.rehearsal.read import as_read
 from railwright.settings import figures
@@ -74,7 +74,7 @@ def measurable(documents: Documents, set_points: SetPoints, record: Record) -> t
     record: the rehearsal's, judged as it is and as the outputs would read it.
     """
     procedure = documents.procedure
-    timeline = build_timeline(procedure, documents.device)
+    timeline = timeline_of(procedure, documents.device)
     read = as_read(record, documents.bench, set_points, timeline, procedure.record.every)
     true, seen = evaluate(documents, set_points, record), evaluate(documents, set_points, read)
     return tuple(
