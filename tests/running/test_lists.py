@@ -78,6 +78,7 @@ def test_a_list_right_after_a_set_point_is_not_armed_ahead() -> None:
     assert [move.kind for move in plan.moves] == ["load", "on", "set", "play"]
 
 
+@pytest.mark.alone
 def test_a_run_loads_the_list_while_all_is_off_and_lets_go_of_it_in_the_end(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -242,6 +242,7 @@ def headline(outcome: RunOutcome) -> str:
 def off_words(off: SwitchedOff) -> str:
     """How the outputs of one input ended."""
     from railwright.quantities import show
+    from railwright.running.ends import last_read
 
     if off.stays_on:
         return f"stays on, because {off.stays_on}"
@@ -251,7 +252,7 @@ def off_words(off: SwitchedOff) -> str:
     if off.fell_after is not None:
         voltage = f"below {threshold} after {show(off.fell_after, 's')}"
     else:
-        voltage = f"last read at {show(off.residual, 'V')} (threshold {threshold})"
+        voltage = f"{last_read(off.residual, off.before)} (threshold {threshold})"
     if off.confirmed:
         return f"off confirmed, {voltage}"
     state = "the output says that it is off" if off.verified else "its state was not read to be off"

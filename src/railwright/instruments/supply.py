@@ -27,6 +27,16 @@ class Identity:
     version: str
     answer: str = ""
 
+    @property
+    def fields(self) -> dict[str, str]:
+        """The four fields by their names."""
+        return {
+            "maker": self.maker,
+            "model": self.model,
+            "serial": self.serial,
+            "version": self.version,
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class Change:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from railwright.documents.loader import Documents
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import out_of_time
@@ -124,7 +125,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "assumptions": [breakable(assumption) for assumption in _assumptions(given)],
         "cautions": [
             {"title": caution.title, "text": breakable(caution.text), "pressing": caution.pressing}
-            for caution in cautions(device, bench, procedure)
+            for caution in cautions(device, bench, procedure, _highest(given.documents))
         ],
         "authorised": [breakable(run.authorised_by), breakable(run.function)],
     }
@@ -348,6 +349,14 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "remedy": breakable(sentence(finding.remedy)),
         "overridden": breakable(sentence(finding.overridden)) if finding.overridden else "",
     }
+
+
+def _highest(documents: Documents) -> dict[str, float]:
+    """Highest voltage that the procedure gives each input [V]."""
+    highest: dict[str, float] = {}
+    for action in timeline_of(documents.procedure, documents.device).actions:
+        highest[action.input] = max(highest.get(action.input, 0.0), action.voltage)
+    return highest
 
 
 def _deviations(given: ReportInput, run: Run) -> list[str]:

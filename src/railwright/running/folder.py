@@ -101,11 +101,12 @@ class RunFolder:
         """What `run.json` says once the run is over. rows: readings of each input that were taken."""
         return {
             "instruments": [
-                {**instrument, "identification": _identification(identities.get(instrument["name"]))}
+                {**instrument, "identification": identity.fields if identity else None}
                 for instrument in self.about["instruments"]
+                for identity in (identities.get(instrument["name"]),)
             ],
             "began": began.isoformat() if began else None,
-            "finished": dt.datetime.now().astimezone().isoformat(),
+            "finished": _finished(began, recorder).isoformat(),
             "duration": max((reading.time for reading in recorder.newest.values()), default=0.0),
             "ended": str(outcome.ended),
             "cause": outcome.cause,
@@ -118,6 +119,7 @@ class RunFolder:
                     "threshold": off.threshold,
                     "fell_after": off.fell_after,
                     "residual": off.residual,
+                    "before": off.before,
                     "confirmed": off.confirmed,
                     "holds": off.holds,
                     "stays_on": off.stays_on,
@@ -152,6 +154,13 @@ class RunFolder:
         story = fold(self.log_path, self.path, self.about["sensed"])
         lost = [story.recovered] if story.recovered else []
         return [*lost, *missing_rows(recorder.rows, story.rows)]
+
+
+def _finished(began: dt.datetime | None, recorder: Recorder) -> dt.datetime:
+    """Now; by the clock of the record where that began: a time of day that was set meanwhile, or a run in
+    simulated time, is none of its length.
+    """
+    return began + dt.timedelta(seconds=recorder.now()) if began else dt.datetime.now().astimezone()
 
 
 def describe_run(
@@ -242,17 +251,6 @@ def calibration_data(calibration: Calibration | None) -> dict[str, str] | None:
         "on": calibration.on.isoformat(),
         "due": calibration.due.isoformat(),
         "certificate": calibration.certificate,
-    }
-
-
-def _identification(identity: Identity | None) -> dict[str, str] | None:
-    if identity is None:
-        return None
-    return {
-        "maker": identity.maker,
-        "model": identity.model,
-        "serial": identity.serial,
-        "version": identity.version,
     }
 
 

@@ -159,6 +159,8 @@ def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
             continue
         told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
         recorder.event("identified", name, told)
+        # Of a run that is killed, the log alone tells which instruments it had.
+        recorder.write("instrument", name=name, identification=identity.fields)
     if missing:
         first, *others = missing
         raise NotReached(first.instrument, "; ".join([first.what, *map(str, others)]))
