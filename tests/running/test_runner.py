@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -431,6 +432,7 @@ def test_a_killed_run_is_read_from_its_log(bench: Small) -> None:
     process = _in_a_process(bench)
     assert process.stdout is not None
     assert process.stdout.readline() == "steady\n"
+    time.sleep(0.3)  # by then its thread has handed the log's lines to the system, which takes it 50 ms
     process.kill()
     process.communicate(timeout=10)
     data = open_run(bench.folder / "run")
