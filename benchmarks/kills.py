@@ -29,7 +29,7 @@ from benchmarks.endings.lane import Lane, Story
 from benchmarks.endings.moments import PHASES
 from benchmarks.endings.table import Result, play_all, report
 
-from railwright.cli.ending import ending_of
+from railwright.archive.ending import ending_of
 from railwright.running.outcome import Ended
 from railwright.running.stored import open_run
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from tests.running.small import PROCEDURE, Small, small, write
 
-from railwright.cli.ending import ending_of
+from railwright.archive.ending import ending_of
 from railwright.documents.loader import load_documents
 from railwright.plan.off_order import off_order
 from railwright.running.log import Log, read_log

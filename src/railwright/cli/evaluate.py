@@ -11,7 +11,7 @@ from railwright.cli.arguments import Json, RunFolder
 from railwright.cli.exits import BadInput, Exit, complain
 
 if TYPE_CHECKING:
-    from railwright.cli.stored import Recording
+    from railwright.archive.stored import Recording
     from railwright.documents.bench import Bench
 
 RecordFiles = Annotated[
@@ -36,8 +36,8 @@ def evaluate(
     Value, 95 % interval, outcome and reason are kept in the run's folder. With --record the recording is
     aligned in time, and decides what the supply's own readings could not.
     """
+    from railwright.archive.stored import evaluate_run, open_stored
     from railwright.cli.outcomes import code_of_outcome, print_evaluation
-    from railwright.cli.stored import evaluate_run, open_stored
     from railwright.evaluation.data import as_data
 
     stored = open_stored(run)
@@ -59,7 +59,7 @@ def evaluate(
 
 def _recordings(files: list[Path], recorders: list[str], bench: Bench) -> list[Recording]:
     """Pairs of file and recorder; the recorder may be left out where the bench has only one."""
-    from railwright.cli.stored import Recording
+    from railwright.archive.stored import Recording
 
     known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"
     if files and not recorders and len(bench.recorders) == 1:

@@ -98,6 +98,9 @@ def code_of(error: BaseException) -> tuple[Exit, str] | None:
 
 _KNOWN = (
     ("railwright.documents.sources", "DocumentErrors", Exit.BAD_INPUT),
+    ("railwright.documents.edit", "NotEdited", Exit.BAD_INPUT),
+    ("railwright.job", "NotSettled", Exit.STOPPED),
+    ("railwright.job", "Blocked", Exit.STOPPED),
     ("railwright.running.stored", "NoRun", Exit.BAD_INPUT),
     ("railwright.documents.csv_values", "RecordingError", Exit.BAD_INPUT),
     ("railwright.evaluation.alignment", "AlignmentError", Exit.BAD_INPUT),

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import datetime as dt
-import re
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -88,6 +86,7 @@ def run(
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
     from railwright.guard.process_link import ProcessLink
+    from railwright.running.folder import default_folder
     from railwright.running.interruption import StopRequest, signals_ask
 
     if not twins and (true or fault or mischief):
@@ -143,13 +142,6 @@ def run(
     if loss := loss_of(sys.stderr):
         say(f"caution: {loss}")
     return code_of_run(outcome)
-
-
-def default_folder(procedure: Path, unit: str) -> Path:
-    """runs/<procedure>-<unit>-<time>."""
-    stem = procedure.name.split(".")[0]
-    safe = re.sub(r"[^A-Za-z0-9_-]+", "-", unit).strip("-") or "unit"
-    return Path("runs") / f"{stem}-{safe}-{dt.datetime.now():%Y%m%d-%H%M%S}"
 
 
 def may_run(checked: Checked, folder: Path) -> bool:

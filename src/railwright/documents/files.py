@@ -45,13 +45,17 @@ class Source:
         return Location(self.file, *self.root.place(path, key=key))
 
 
-def read_source(file: str, kind: Kind, named_at: Location | None = None) -> tuple[Source, list[Problem]]:
+def read_source(
+    file: str, kind: Kind, named_at: Location | None = None, given: bytes | None = None
+) -> tuple[Source, list[Problem]]:
     """A document's nodes and its duplicate keys and missing values.
 
     named_at: where another document names the file; a file that is not there is a problem of that place.
+    given: what to read in place of the file's content.
     Raises `Unreadable` with one problem where nothing can be made of the file.
     """
-    given = content(file, f"{kind} document", named_at or Location(file, 1, 1))
+    if given is None:
+        given = content(file, f"{kind} document", named_at or Location(file, 1, 1))
     root, problems = compose(decoded(given, file), file)
     if root is None or (root.kind == "scalar" and root.text is None):
         raise Unreadable(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import re
 import threading
 import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -16,7 +17,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from railwright import __version__
 from railwright.documents.bench import Bench, Calibration
 from railwright.documents.loader import Documents
 from railwright.plan.plan import Plan
@@ -25,6 +25,7 @@ from railwright.running.manifest import MANIFEST, write_json, write_manifest
 from railwright.running.outcome import RunOutcome
 from railwright.running.readings import LOG, fold, parquet_path
 from railwright.traces import HOW_PLAYED, Event, Span
+from railwright.version import __version__
 
 if TYPE_CHECKING:
     from railwright.instruments.supply import Identity
@@ -161,6 +162,13 @@ def _finished(began: dt.datetime | None, recorder: Recorder) -> dt.datetime:
     simulated time, is none of its length.
     """
     return began + dt.timedelta(seconds=recorder.now()) if began else dt.datetime.now().astimezone()
+
+
+def default_folder(procedure: Path, unit: str) -> Path:
+    """Where a run is kept that is given no folder: runs/<procedure>-<unit>-<time>."""
+    stem = procedure.name.split(".")[0]
+    safe = re.sub(r"[^A-Za-z0-9_-]+", "-", unit).strip("-") or "unit"
+    return Path("runs") / f"{stem}-{safe}-{dt.datetime.now():%Y%m%d-%H%M%S}"
 
 
 def describe_run(
