@@ -20,6 +20,7 @@ Cases = Annotated[
 Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
 
 
+# One piece: its docstring is the help, and what follows prints in order.
 def check(
     procedure: Procedure,
     static: Static = False,

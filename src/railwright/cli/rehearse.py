@@ -61,6 +61,8 @@ Faults = Annotated[
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the traces as CSV.")]
 
 
+# One piece: its docstring is the help, and options that exclude each other are told apart at once.
+# Many: each is an option of the command line.
 def rehearse(
     procedure: Procedure,
     case: CaseOption = CaseName.NOMINAL,

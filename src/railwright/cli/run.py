@@ -63,6 +63,8 @@ MischiefLines = Annotated[
 ]
 
 
+# One piece: guard, supplies, signals and printer end in the reverse order of their beginning.
+# Many: each is an option of the command line.
 def run(
     procedure: Procedure,
     unit: Unit,

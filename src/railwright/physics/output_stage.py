@@ -185,6 +185,7 @@ def recovery_figures(figures: OutputFigures) -> tuple[float, float, float, list[
     return time, band, step * figures.current_max, assumed
 
 
+# One piece: each figure is used as soon as it is known or assumed, in the order of the assumptions.
 @lru_cache(maxsize=1024)
 def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str, ...]]:
     """Coefficients that give the data sheet's figures back, and the assumptions that were needed.

@@ -97,6 +97,8 @@ def deliveries(
     return tuple(found)
 
 
+# One piece: the ways to deliver a shape, in the order in which they are preferred.
+# Many: a timeline on outputs, and where in it this shape is.
 def _delivery(
     timeline: Timeline,
     set_points: SetPoints,

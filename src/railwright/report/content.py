@@ -66,6 +66,7 @@ def report_id(given: ReportInput, run: Run) -> str:
     return f"{shortened(run.run_id, 40)}-{digest[:8]}"
 
 
+# One piece: the whole content of the report, in the order of its page.
 def content(given: ReportInput) -> dict[str, Any]:
     """The report's data for the template; drawings as SVG text."""
     documents = given.documents

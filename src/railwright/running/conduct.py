@@ -55,6 +55,7 @@ AHEAD = 0.03
 class Conduct:
     """One run in its course."""
 
+    # Many: what a run consists of, and the choices that its caller has.
     def __init__(
         self,
         documents: Documents,

@@ -28,6 +28,7 @@ NOISE = 4.0
 """How many times the r.m.s. noise a reading may be off by."""
 
 
+# One piece: every word of the plan, in the order of its fields.
 def compile_off_plan(
     rig: Rig,
     device: Device,

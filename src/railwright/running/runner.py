@@ -32,6 +32,8 @@ from railwright.running.waiting import Triggers, signal_triggers
 from railwright.settings.findings import Finding
 
 
+# One piece: what must be let go of if the next thing cannot be had.
+# Many: what a run is of, and the choices that its caller has.
 def run(
     documents: Documents,
     set_points: SetPoints,

@@ -132,6 +132,7 @@ class TwinBench:
     document. supplies: only these (default: all).
     """
 
+    # Many: what a bench of twins is made of.
     def __init__(
         self,
         bench: Bench,
@@ -310,6 +311,7 @@ class TwinBench:
         )
 
 
+# Many: what a bench of twins is made of, and what is told of it.
 def serve_bench(
     bench: Bench,
     device: Device | None = None,
