@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from railwright.archive.stored import StoredRun
+    from railwright.assumptions import Assumption
     from railwright.circuit.case import Case
     from railwright.evaluation.outcome import Evaluation, Outcome, Result
     from railwright.plan.plan import Plan
@@ -446,7 +447,7 @@ class Rehearsal(_Recorded):
         return self.prediction.record
 
     @property
-    def assumptions(self) -> tuple[str, ...]:
+    def assumptions(self) -> tuple[Assumption, ...]:
         """What no document says, and was assumed."""
         return self.prediction.assumptions
 

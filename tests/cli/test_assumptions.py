@@ -2,29 +2,24 @@
 
 from tests.cli.conftest import BENCH, PROCEDURE
 
+from railwright.assumptions import Assumption
 from railwright.cli.assumptions import grouped
 
 
 def test_each_sentence_once_and_those_of_the_same_things_together():
     said = [
-        "left.1: a",
-        "left.1: b",
-        "right.1: a",
-        "right.1: b",
-        "main: c: d",
-        "the plug has 10 nF",
-        "left.1: a",
+        Assumption("left.1", "a"),
+        Assumption("left.1", "b"),
+        Assumption("right.1", "a"),
+        Assumption("right.1", "b"),
+        Assumption("main", "c: d"),
+        Assumption("", "the plug has 10 nF"),
+        Assumption("left.1", "a"),
     ]
-    assert grouped(said, ["left.1", "right.1", "main"]) == [
+    assert grouped(said) == [
         (("left.1", "right.1"), ("a", "b")),
         (("main",), ("c: d",)),
         (("all",), ("the plug has 10 nF",)),
-    ]
-
-
-def test_a_colon_in_a_sentence_makes_no_subject():
-    assert grouped(["whether it sinks is not given: it does not"], ["main"]) == [
-        (("all",), ("whether it sinks is not given: it does not",))
     ]
 
 

@@ -98,7 +98,7 @@ def test_an_open_sense_lead_rises_to_the_ovp_where_the_bench_does_not_say(study)
     assert fault.trips[0].what == "trips OVP"
     assert 18.0 < fault.peak_voltage < 18.2
     assert fault.contained is True
-    assert any("open sense lead is not given" in each for each in study.assumptions)
+    assert any("open sense lead is not given" in each.text for each in study.assumptions)
 
 
 def test_an_output_that_falls_back_loses_the_drop_of_the_lead(tmp_path):
@@ -108,7 +108,7 @@ def test_an_output_that_falls_back_loses_the_drop_of_the_lead(tmp_path):
     assert (fault.trips, fault.contained) == ((), True)
     assert fault.peak_voltage < 12.01
     assert 11.9 < fault.lowest_voltage < 12.0
-    assert not any("open sense lead" in each for each in study.assumptions)
+    assert not any("open sense lead" in each.text for each in study.assumptions)
 
 
 def test_an_output_that_sees_nothing_rises_as_one_that_sees_too_little():

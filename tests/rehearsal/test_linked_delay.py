@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 from tests.running.small import SET_POINTS, write
 
+from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents, load_documents
 from railwright.plan.set_points import Feed
 from railwright.rehearsal.circuit import build_circuit
@@ -23,7 +24,7 @@ def test_between_two_supplies_the_program_switches_after_its_next_look(documents
     # Looked at every 10 ms, 20 ms for the look, 20 ms for the command.
     assert circuit.later_by == {"aux": pytest.approx(0.05)}
     assert any(
-        line.startswith("aux: the program switches it off 50 ms after the trip") for line in assumptions
+        str(line).startswith("aux: the program switches it off 50 ms after the trip") for line in assumptions
     )
 
 
@@ -38,4 +39,4 @@ def test_within_a_supply_the_supply_does_it(documents: Documents) -> None:
     feed: Feed = replace(SET_POINTS["aux"], outputs=(own,))
     circuit, assumptions = build_circuit(documents, {**SET_POINTS, "aux": feed})
     assert circuit.later_by == {}
-    assert "a linked output switches off 1 ms after the trip it follows" in assumptions
+    assert Assumption("", "a linked output switches off 1 ms after the trip it follows") in assumptions

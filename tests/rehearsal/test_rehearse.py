@@ -76,7 +76,7 @@ def test_the_converter_starts_and_stops_where_the_device_document_says(rehearsal
 
 
 def test_every_assumption_is_declared_once(rehearsal):
-    said = rehearsal.assumptions
+    said = [str(each) for each in rehearsal.assumptions]
     assert len(set(said)) == len(said)
     text = "\n".join(said)
     for what in ("damping", "exceed", "sink", "inductance", "nF", "after the trip it follows"):

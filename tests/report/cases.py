@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from railwright.assumptions import Assumption
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Contribution, Evaluation, Measured, Outcome, Result
 from railwright.plan.set_points import SetPoints
@@ -190,6 +191,6 @@ def the_input(
         "evaluations": (evaluation(documents, False), evaluation(documents, True)),
         "run": RUN,
         "reported": REPORTED,
-        "assumptions": ("left.1: sink current is unknown; taken as none",),
+        "assumptions": (Assumption("left.1", "sink current is unknown; taken as none"),),
     }
     return ReportInput(**(fields | changes))

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from tests.report.cases import REPORTED, RUN, evaluation
 
+from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.documents.sources import Location
 from railwright.evaluation.ending import Ending
@@ -196,7 +197,7 @@ def hostile(quick: ReportInput, documents: Documents, text: str) -> ReportInput:
         ),
         reasons=tuple(replace(reason, why=text) for reason in quick.reasons),
         evaluations=(replace(quick.evaluation, results=results, notes=(text,)),),
-        assumptions=(text,),
+        assumptions=(Assumption(text, text),),
     )
 
 

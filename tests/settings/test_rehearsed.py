@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from tests.settings.station import DEMO, TODAY, Edit, line_of, of_rule, station
 
+from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents, load_documents
 from railwright.evaluation.evaluate import evaluate
 from railwright.plan.timeline import build_timeline
@@ -29,7 +30,7 @@ class Bent:
     """A fabricated rehearsal in which all goes well, with one thing bent; traces on a grid of 1 ms."""
 
     documents: Documents
-    assumptions: tuple[str, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
 
     def __post_init__(self) -> None:
         timeline = build_timeline(self.documents.procedure, self.documents.device)
@@ -288,7 +289,11 @@ def test_a_requirement_that_is_met_by_little(bent: Bent) -> None:
 
 
 def test_assumptions_are_noted_once_for_each_subject(tmp_path: Path) -> None:
-    said = ("left.1: its sink is not given", "left.1: its damping is 1", "the connector has 10 nF")
+    said = (
+        Assumption("left.1", "its sink is not given"),
+        Assumption("left.1", "its damping is 1"),
+        Assumption("", "the connector has 10 nF"),
+    )
     notes = found(Bent(station(tmp_path), said), "assumed")
     assert [note.about for note in notes] == ["left.1", "rehearsal"]
     assert notes[0].why == "its sink is not given; its damping is 1"

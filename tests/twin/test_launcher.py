@@ -56,7 +56,8 @@ def test_true_parameters_and_assumptions_are_told(twins: TwinBench) -> None:
     assert "aux.lead.resistance" in twins.parameters
     assert {"left.1.reading.voltage.gain", "right.1.programming.current.offset"} <= set(twins.errors)
     assert any(
-        "right.1: accuracy of its voltage readings is not given" in sentence for sentence in twins.assumptions
+        "right.1: accuracy of its voltage readings is not given" in str(sentence)
+        for sentence in twins.assumptions
     )
 
 

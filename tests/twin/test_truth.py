@@ -57,7 +57,7 @@ def test_errors_of_an_output_stay_inside_its_accuracy() -> None:
 
 def test_what_is_unknown_is_assumed_aloud() -> None:
     truth = AtHand("right", plan=None).truth
-    said = " ".join(truth.assumptions)
+    said = " ".join(map(str, truth.assumptions))
     for word in (
         "right.1: accuracy of its voltage readings is not given",
         "right.1: resolution of its current programming is not given",
@@ -66,7 +66,9 @@ def test_what_is_unknown_is_assumed_aloud() -> None:
     ):
         assert word in said
     left = AtHand("left", plan=None).truth
-    assert not any("left.1" in sentence and "readings" in sentence for sentence in left.assumptions)
+    assert not any(
+        sentence.subject == "left.1" and "readings" in sentence.text for sentence in left.assumptions
+    )
 
 
 def test_twin_and_rehearsal_assume_in_the_same_words(tmp_path: Path) -> None:
@@ -78,9 +80,13 @@ def test_twin_and_rehearsal_assume_in_the_same_words(tmp_path: Path) -> None:
     ]
     said = {sentence for truth in twins for sentence in truth.assumptions}
     # What the program does is none of a twin's business.
-    own = {each for each in rehearsed if not each.startswith("a linked output") and "the program" not in each}
+    own = {
+        each
+        for each in rehearsed
+        if not each.text.startswith("a linked output") and "the program" not in each.text
+    }
     assert own <= said
-    assert any("contact resistance is not given" in sentence for sentence in own)
+    assert any("contact resistance is not given" in sentence.text for sentence in own)
 
 
 def test_every_true_figure_is_kept_with_its_unit_and_bounds() -> None:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from railwright.assumptions import Assumptions
 from railwright.circuit.case import Case
 from railwright.circuit.leads import SPACING, lead_inductance, lead_resistance
 from railwright.documents.bench import Bench
@@ -41,21 +42,6 @@ FIXTURE = "fixture"
 """What a fixture's own quantities are called after: `main.fixture.drop`, `main.fixture.capacitance`."""
 
 
-class Assumptions:
-    """Sentences in the order in which they were first made, each once."""
-
-    def __init__(self) -> None:
-        self._said: dict[str, None] = {}
-
-    def add(self, *sentences: str) -> None:
-        """Declare what was assumed."""
-        self._said.update(dict.fromkeys(sentences))
-
-    def all(self) -> tuple[str, ...]:
-        """Every sentence."""
-        return tuple(self._said)
-
-
 class Parts:
     """Makes parts of a circuit; `case` chooses the value of each uncertain quantity.
 
@@ -81,7 +67,7 @@ class Parts:
         )
         stage, made = derive_output_stage(figures)
         made += (DAMPING_ASSUMED, OVERSHOOT_ASSUMED, *figure_assumptions(output))
-        self.assumptions.add(*(f"{name}: {sentence}" for sentence in made))
+        self.assumptions.add(name, *made)
         return stage
 
     def lead(self, name: str, written: str, fixture: Fixture | None) -> physics.Lead:
@@ -91,13 +77,14 @@ class Parts:
         lead = self._bench.leads[written]
         found = lead_resistance(lead, self._bench, fixture)
         for part in found.missing:
-            self.assumptions.add(f"{name}: {part} is not given: none assumed for its lead")
+            self.assumptions.add(name, f"{part} is not given: none assumed for its lead")
         inductance = lead_inductance(lead)
         if lead.inductance is None:
             per_metre = inductance / lead.one_way_length
             self.assumptions.add(
-                f"{name}: inductance of its lead is not given: "
-                f"that of two wires {SPACING:g} diameters apart, {per_metre * 1e6:.2f} µH/m, assumed"
+                name,
+                "inductance of its lead is not given: "
+                f"that of two wires {SPACING:g} diameters apart, {per_metre * 1e6:.2f} µH/m, assumed",
             )
         exact = Uncertain(inductance, inductance, inductance)
         chosen = (
@@ -131,7 +118,7 @@ class Parts:
 
             values, made = parameters.floats(choose)
             whose = " (its fixture)" if label == FIXTURE else ""
-            self.assumptions.add(*(f"{name}: {sentence}{whose}" for sentence in made))
+            self.assumptions.add(name, *(f"{text}{whose}" for text in made))
             loads.append(Load(kind, values, parameters.table()))
         return tuple(loads)
 

@@ -57,7 +57,7 @@ def check(
             }
         )
     else:
-        from railwright.cli.assumptions import ASSUMED, names_of, print_assumptions
+        from railwright.cli.assumptions import ASSUMED, print_assumptions
         from railwright.cli.console import SEVERITY_MARKS, console
         from railwright.cli.findings import (
             findings_table,
@@ -82,11 +82,7 @@ def check(
         if checked.rehearsal is not None:
             if checked.measurable:
                 out.print(measurable_table(checked.measurable))
-            print_assumptions(
-                out,
-                checked.rehearsal.assumptions,
-                names_of(checked.documents.device, checked.documents.bench),
-            )
+            print_assumptions(out, checked.rehearsal.assumptions)
         out.print(f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}")
         if len(settings.set_points) == len(checked.documents.device.inputs):
             told = "what wrong leads, mistyped figures and lost supplies would do is rehearsed apart"

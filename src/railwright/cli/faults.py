@@ -44,7 +44,7 @@ def play(procedure: Path, case: str, chosen: Case, json: bool) -> Exit:
 
 
 def _show(out: Console, checked: Checked, study: FaultStudy) -> None:
-    from railwright.cli.assumptions import names_of, print_assumptions
+    from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import table
 
     columns = ("Fault", "What trips, after", "Voltage", "Current", "Energy, into", "Contained")
@@ -64,7 +64,7 @@ def _show(out: Console, checked: Checked, study: FaultStudy) -> None:
     notes = [(f"{result.input}, {result.title}", result.note) for result in study.results if result.note]
     if notes:
         out.print(table("Notes", ("Fault", "What else there is to say"), notes))
-    print_assumptions(out, study.assumptions, names_of(checked.documents.device, checked.documents.bench))
+    print_assumptions(out, study.assumptions)
     counts = [sum(result.contained is verdict for result in study.results) for verdict in _MARKS]
     out.print(
         f"{len(study.results)} faults rehearsed, one at a time: {counts[0]} contained, {counts[1]} not, "
@@ -111,6 +111,6 @@ def _data(procedure: Path, case: str, study: FaultStudy) -> dict[str, Any]:
         "procedure": str(procedure),
         "case": case,
         "faults": faults,
-        "assumptions": list(study.assumptions),
+        "assumptions": [str(each) for each in study.assumptions],
         "says_little_because": study.sound or None,
     }

@@ -185,7 +185,7 @@ def _show(
     evaluation: Evaluation,
     written: list[Path],
 ) -> None:
-    from railwright.cli.assumptions import names_of, print_assumptions
+    from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import table
     from railwright.cli.outcomes import prediction_table
     from railwright.cli.shapes import shapes_table
@@ -212,7 +212,7 @@ def _show(
     out.print(prediction_table(evaluation))
     if played := played_shapes(plan, rehearsal.record):
         out.print(shapes_table(played))
-    print_assumptions(out, rehearsal.assumptions, names_of(checked.documents.device, checked.documents.bench))
+    print_assumptions(out, rehearsal.assumptions)
     end = show(max(float(traces.time[-1]) for traces in rehearsal.record.traces.values()), "s")
     out.print(f"{end} rehearsed in {rehearsal.steps} steps of the solver.")
     for path in written:
@@ -265,6 +265,6 @@ def _data(
             for s in record.spans
         ],
         "shapes": shapes_data(played_shapes(plan, rehearsal.record)),
-        "assumptions": list(rehearsal.assumptions),
+        "assumptions": [str(each) for each in rehearsal.assumptions],
         "evaluation": as_data(evaluation),
     }

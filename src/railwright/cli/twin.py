@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -101,7 +100,6 @@ def twin(
     Each supply is a process of its own, with the physics behind it in real time. What the seed has drawn, no
     evaluation is told; --show-true and --truth tell you, to compare.
     """
-    from railwright.cli.assumptions import names_of
     from railwright.documents.loader import load_bench, load_documents
     from railwright.twin.launcher import serve_bench
 
@@ -138,20 +136,20 @@ def twin(
         ports="free" if free_ports else "bench",
         recording=recording,
         say=say,
-        ready=lambda twins: _ready(twins, names_of(device, loaded), show_true, truth),
+        ready=lambda twins: _ready(twins, show_true, truth),
         seconds=seconds,
     )
     return Exit.DONE
 
 
-def _ready(twins: TwinBench, names: Sequence[str], show_true: bool, truth: Path | None) -> None:
+def _ready(twins: TwinBench, show_true: bool, truth: Path | None) -> None:
     """What was assumed and, where it is asked for, what is true."""
     from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import console
     from railwright.cli.truth import print_truth, write_truth
 
     out = console()
-    print_assumptions(out, twins.assumptions, names)
+    print_assumptions(out, twins.assumptions)
     if show_true:
         print_truth(out, twins)
     if truth is not None:

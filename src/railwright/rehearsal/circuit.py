@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from railwright.assumptions import Assumption, Assumptions
 from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors, set_errors
-from railwright.circuit.parts import Assumptions, Parts
+from railwright.circuit.parts import Parts
 from railwright.documents.bench import Output
 from railwright.documents.figures import output_figures
 from railwright.documents.loader import Documents
@@ -19,7 +20,7 @@ from railwright.quantities import Uncertain
 
 def build_circuit(
     documents: Documents, set_points: SetPoints, case: Case = NOMINAL
-) -> tuple[physics.Circuit, tuple[str, ...]]:
+) -> tuple[physics.Circuit, tuple[Assumption, ...]]:
     """The circuit of every input that has set points, and the assumptions it rests on."""
     parts = Parts(documents.bench, case)
     assumptions = parts.assumptions
@@ -34,14 +35,15 @@ def build_circuit(
     circuit = physics.Circuit(branches, linked, later_by=later)
     if len(linked) > len(later) or any(len(feed.outputs) > 1 for feed in set_points.values()):
         assumptions.add(
-            f"a linked output switches off {circuit.linked_delay * 1e3:g} ms after the trip it follows"
+            "", f"a linked output switches off {circuit.linked_delay * 1e3:g} ms after the trip it follows"
         )
     for name, delay in later.items():
         assumptions.add(
-            f"{name}: the program switches it off {delay * 1e3:.3g} ms after the trip it follows, at the "
-            "latest: they are on different supplies"
+            name,
+            f"the program switches it off {delay * 1e3:.3g} ms after the trip it follows, at the "
+            "latest: they are on different supplies",
         )
-    assumptions.add(*physics.DECLARED)
+    assumptions.add("", *physics.DECLARED)
     return circuit, assumptions.all()
 
 
@@ -74,7 +76,7 @@ def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[st
 
 def output_errors(
     documents: Documents, set_points: SetPoints, case: Case = NOMINAL
-) -> tuple[dict[str, SetErrors], tuple[str, ...]]:
+) -> tuple[dict[str, SetErrors], tuple[Assumption, ...]]:
     """How far each output that has set points is off what it is told, and what was assumed of that."""
     errors: dict[str, SetErrors] = {}
     assumptions = Assumptions()
@@ -82,7 +84,7 @@ def output_errors(
         for points in feed.outputs:
             name = points.output
             errors[name], made = set_errors(name, documents.bench.output(name), case)
-            assumptions.add(*(f"{name}: {sentence}" for sentence in made))
+            assumptions.add(name, *made)
     return errors, assumptions.all()
 
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
+from railwright.assumptions import Assumption
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import show
@@ -25,7 +26,9 @@ SENSE_LEAD = 0.5
 SLIP = 10.0
 """Factor by which a figure is mistyped."""
 
-CEILING = f"an output that no longer sees its voltage stops at {HEADROOM:g} times its rated voltage"
+CEILING = Assumption(
+    "", f"an output that no longer sees its voltage stops at {HEADROOM:g} times its rated voltage"
+)
 Fault = Callable[[Scene], Iterator[Trial]]
 
 
@@ -44,7 +47,7 @@ def short(scene: Scene) -> Iterator[Trial]:
             act,
             energy_in="the short",
             part=SHORT,
-            assumed=(f"a short has {show(SHORT, 'ohm')}",),
+            assumed=(Assumption("", f"a short has {show(SHORT, 'ohm')}"),),
         )
 
 
@@ -53,12 +56,15 @@ def sense_open(scene: Scene) -> Iterator[Trial]:
     for name, feed in _sensed(scene):
         told = [output.sense.open if output.sense else None for _, output in scene.outputs(feed)]
         rises = any(each != "falls back" for each in told)
-        assumed = (CEILING,) if rises else ()
+        assumed: tuple[Assumption, ...] = (CEILING,) if rises else ()
         if None in told:
             assumed = (
                 *assumed,
-                f"{name}: what its output does with an open sense lead is not given: that it rises assumed, "
-                "which is worse",
+                Assumption(
+                    name,
+                    "what its output does with an open sense lead is not given: that it rises assumed, which "
+                    "is worse",
+                ),
             )
         act = _blind(scene, feed) if rises else _at_terminals(feed)
         yield Trial("sense_open", "sense lead open", (name,), _REMEDY_RISES, act, assumed=assumed)
@@ -99,7 +105,7 @@ def sense_crossed(scene: Scene) -> Iterator[Trial]:
             (one, other),
             "power and sense of each input together in one plug; an OVP that the device withstands",
             crossed=(one, other),
-            assumed=(CEILING, "crossed sense leads are computed in steps of 20 µs and more"),
+            assumed=(CEILING, Assumption("", "crossed sense leads are computed in steps of 20 µs and more")),
         )
 
 
@@ -128,7 +134,11 @@ def power_open(scene: Scene) -> Iterator[Trial]:
         assumed = (
             ()
             if known
-            else (f"{name}: resistance of a sense lead is not given: {show(SENSE_LEAD, 'ohm')} assumed",)
+            else (
+                Assumption(
+                    name, f"resistance of a sense lead is not given: {show(SENSE_LEAD, 'ohm')} assumed"
+                ),
+            )
         )
         yield Trial(
             "power_open",

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from railwright.assumptions import Assumption
 from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
@@ -66,7 +67,7 @@ class Trial:
     energy_in: EnergyIn = "the device"
     part: float = 0.0
     crossed: tuple[str, str] | None = None
-    assumed: tuple[str, ...] = ()
+    assumed: tuple[Assumption, ...] = ()
     note: str = ""
 
 

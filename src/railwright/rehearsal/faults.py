@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.assumptions import Assumption
 from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
 from railwright.documents.device import Input
@@ -98,7 +99,7 @@ class FaultStudy:
     """
 
     results: tuple[FaultResult, ...]
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
     sound: str = ""
 
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from railwright.assumptions import Assumption
 from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Bench
@@ -57,7 +58,7 @@ class Rehearsal:
     """A predicted record (origin 'rehearsal') with the assumptions it rests on, and each input's result."""
 
     record: Record
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
     inputs: Mapping[str, InputResult]
     steps: int
 

@@ -337,7 +337,7 @@ def _place(where: Location | None) -> str:
 def _assumptions(given: ReportInput) -> list[str]:
     """What the rehearsal assumed and no finding says already."""
     said = " ".join(finding.why for finding in given.findings).lower()
-    return [a for a in given.assumptions if a.rpartition(": ")[2].lower() not in said]
+    return [str(each) for each in given.assumptions if each.text.lower() not in said]
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from railwright.assumptions import Assumption
 from railwright.documents.bench import Bench, Calibration, Recorder, Supply
 from railwright.evaluation.ending import Ending
 from railwright.report.outputs_off import outputs_off
@@ -83,7 +84,7 @@ class ReportInput:
     run: Mapping[str, Any]
     reported: dt.datetime
     external: tuple[Record, ...] = ()
-    assumptions: tuple[str, ...] = field(default=())
+    assumptions: tuple[Assumption, ...] = field(default=())
 
     def __post_init__(self) -> None:
         if not self.evaluations:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.settings.context import Bound, Context, Draft, locate, sources_of
@@ -128,7 +129,7 @@ def settle(
 
 
 def rehearsed_findings(
-    documents: Documents, settings: Settings, record: Record, assumptions: Sequence[str] = ()
+    documents: Documents, settings: Settings, record: Record, assumptions: Sequence[Assumption] = ()
 ) -> tuple[Finding, ...]:
     """What the rules that need a rehearsal find, of the inputs whose set points could be settled.
 

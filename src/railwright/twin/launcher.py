@@ -19,6 +19,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Literal, Self
 
+from railwright.assumptions import Assumption
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
@@ -158,7 +159,7 @@ class TwinBench:
         self._supplies = tuple(supplies) if supplies is not None else tuple(bench.supplies)
         self._children: dict[str, _Child] = {}
         self.addresses: dict[str, str] = {}
-        self.assumptions: tuple[str, ...] = ()
+        self.assumptions: tuple[Assumption, ...] = ()
         self.parameters: dict[str, TrueValue] = {}
         self.errors: dict[str, TrueValue] = {}
         self.started = 0.0
@@ -210,7 +211,7 @@ class TwinBench:
 
     def _wait_until_ready(self) -> None:
         deadline = time.monotonic() + self._timeout
-        assumptions: list[str] = []
+        assumptions: list[Assumption] = []
         unused = set(self._overrides)
         for name, child in self._children.items():
             said = child.answer(max(deadline - time.monotonic(), 0.1))
@@ -218,11 +219,11 @@ class TwinBench:
             if self._ports == "bench":
                 host, _ = socket_address(self._given.supplies[name].address)
             self.addresses[name] = f"TCPIP::{host}::{said['port']}::SOCKET"
-            assumptions += [sentence for sentence in said["assumptions"] if sentence not in assumptions]
+            assumptions += [Assumption(**each) for each in said["assumptions"]]
             self.parameters |= {key: TrueValue(**true) for key, true in said["parameters"].items()}
             self.errors |= {key: TrueValue(**true) for key, true in said["errors"].items()}
             unused &= set(said["unused"])
-        self.assumptions = tuple(assumptions)
+        self.assumptions = tuple(dict.fromkeys(assumptions))
         if unused:
             known = ", ".join(sorted(self.parameters)) or "none, as nothing is connected"
             raise TwinError(f"there is no true parameter '{sorted(unused)[0]}'; there are: {known}")

@@ -107,7 +107,7 @@ async def _serve(order: Order) -> None:
         {
             "ready": True,
             "port": port,
-            "assumptions": truth.assumptions,
+            "assumptions": [asdict(each) for each in truth.assumptions],
             "parameters": {name: asdict(true) for name, true in truth.parameters.items()},
             "errors": {name: asdict(true) for name, true in truth.errors.items()},
             "unused": truth.unused_overrides(),

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from railwright.assumptions import Assumption
 from railwright.documents.bench import CurrentAccuracy, Output, Programming, Reading, VoltageAccuracy
 from railwright.quantities import Uncertain
 
@@ -82,7 +83,7 @@ class Truth:
         self.seed = seed
         self.parameters: dict[str, TrueValue] = {}
         self.errors: dict[str, TrueValue] = {}
-        self.assumptions: list[str] = []
+        self.assumptions: list[Assumption] = []
         self._overrides = {name: _parse_override(name, text) for name, text in (overrides or {}).items()}
         self._used: set[str] = set()
 
@@ -116,10 +117,10 @@ class Truth:
         self.errors[name] = TrueValue(value, 0.0, -bound, bound, unit)
         return value
 
-    def assume(self, sentence: str) -> None:
-        """Declare what was taken where a document says nothing."""
-        if sentence not in self.assumptions:
-            self.assumptions.append(sentence)
+    def assume(self, subject: str, text: str) -> None:
+        """Declare what was taken where a document says nothing of an input or output."""
+        if (made := Assumption(subject, text)) not in self.assumptions:
+            self.assumptions.append(made)
 
     def unused_overrides(self) -> list[str]:
         """Names of overrides that met no parameter."""
@@ -130,7 +131,7 @@ class Truth:
         programming, reading = output.programming, output.reading
         ovp_accuracy = output.ovp.accuracy if output.ovp else None
         if output.ovp and ovp_accuracy is None:
-            self.assume(f"{name}: accuracy of the OVP is not given: it trips exactly at its level, assumed")
+            self.assume(name, "accuracy of the OVP is not given: it trips exactly at its level, assumed")
         spread = ovp_accuracy or 0.0
         return OutputTruth(
             self._error(name, "programming", programming, output),
@@ -158,18 +159,18 @@ class Truth:
         full_scale = output.current.high if of_current else output.voltage.high
         of_value, offset, resolution, noise = ASSUMED_OF_VALUE, ASSUMED_OFFSET * full_scale, 0.0, 0.0
         if accuracy is None:
-            self.assume(f"{output_name}: accuracy {its}: 0.1 % + 0.1 % of full scale assumed")
+            self.assume(output_name, f"accuracy {its}: 0.1 % + 0.1 % of full scale assumed")
         else:
             of_value, offset = accuracy.of_value, accuracy.offset
         if accuracy is not None and accuracy.resolution is not None:
             resolution = accuracy.resolution
         else:
-            self.assume(f"{output_name}: resolution {its}: no grid assumed")
+            self.assume(output_name, f"resolution {its}: no grid assumed")
         if noisy and accuracy is not None and accuracy.noise is not None:
             noise = accuracy.noise
         elif noisy:
             noise = ASSUMED_NOISE * resolution
-            self.assume(f"{output_name}: noise {its}: a third of the resolution (r.m.s.) assumed")
+            self.assume(output_name, f"noise {its}: a third of the resolution (r.m.s.) assumed")
         return SystematicError(
             self._off_by(f"{name}.gain", of_value, "1"),
             self._off_by(f"{name}.offset", offset, unit),
@@ -182,14 +183,14 @@ def truth_data(
     seed: int,
     parameters: Mapping[str, TrueValue],
     errors: Mapping[str, TrueValue],
-    assumptions: Sequence[str],
+    assumptions: Sequence[Assumption],
 ) -> dict[str, Any]:
     """What is true behind simulated supplies, as data for a JSON file."""
     return {
         "seed": seed,
         "parameters": {name: asdict(true) for name, true in parameters.items()},
         "errors": {name: asdict(true) for name, true in errors.items()},
-        "assumptions": list(assumptions),
+        "assumptions": [str(each) for each in assumptions],
     }
 
 

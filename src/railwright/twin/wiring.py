@@ -95,8 +95,9 @@ def wire(
         branch_of.setdefault(output, output)
         arrangement_of.setdefault(output, "single")
         group_of.setdefault(output, 1)
-    for sentence in (*parts.assumptions.all(), *DECLARED):
-        truth.assume(sentence)
+    parts.assumptions.add("", *DECLARED)
+    for made in parts.assumptions.all():
+        truth.assume(made.subject, made.text)
     truth.know_units(parts.units)
     circuit = Circuit(branches=tuple(branches))
     shorted = frozenset(name for name in inputs if has(faults, "short", name))
@@ -129,12 +130,10 @@ def _connected(
     if not has(faults, "reversed", name):
         return loads
     if device.inputs[there].draws_either_way and (fixture is None or fixture.diode is None):
-        parts.assumptions.add(
-            f"{there}: reversed, it draws the same, as resistors and capacitors do: assumed"
-        )
+        parts.assumptions.add(there, "reversed, it draws the same, as resistors and capacitors do: assumed")
         return loads
     loads, sentence = reversed_load(device.inputs[there].blocks_reversed)
-    parts.assumptions.add(f"{there}: {sentence}")
+    parts.assumptions.add(there, sentence)
     return loads
 
 

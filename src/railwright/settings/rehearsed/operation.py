@@ -315,10 +315,8 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
     sources = rehearsed.context.sources
     outputs = {name for source in sources.values() for name in source.outputs}
     said: dict[str, list[str]] = {}
-    for sentence in dict.fromkeys(rehearsed.assumptions):
-        subject, colon, rest = sentence.partition(": ")
-        known = bool(colon) and (subject in sources or subject in outputs)
-        said.setdefault(subject if known else "rehearsal", []).append(rest if known else sentence)
+    for made in dict.fromkeys(rehearsed.assumptions):
+        said.setdefault(made.subject or "rehearsal", []).append(made.text)
     for subject, sentences in said.items():
         path: Path = ("procedure", "procedure")
         if subject in sources:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from railwright.assumptions import Assumption
 from railwright.evaluation.outcome import Result
 from railwright.quantities import Uncertain
 from railwright.settings.context import Bound, Source
@@ -44,7 +45,7 @@ class Rehearsed:
 
     context: Bound
     record: Record
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
     judged: tuple[Result, ...] = ()
 
     @property

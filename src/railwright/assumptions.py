@@ -1,0 +1,31 @@
+"""What no document says and was taken instead: of what, and what."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """One thing that was assumed. subject: the input or output that it is of; empty: it holds everywhere."""
+
+    subject: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.subject}: {self.text}" if self.subject else self.text
+
+
+class Assumptions:
+    """Assumptions in the order in which they were first made, each once."""
+
+    def __init__(self) -> None:
+        self._made: dict[Assumption, None] = {}
+
+    def add(self, subject: str, *texts: str) -> None:
+        """Declare what was assumed of a subject."""
+        self._made.update({Assumption(subject, text): None for text in texts})
+
+    def all(self) -> tuple[Assumption, ...]:
+        """Every one of them."""
+        return tuple(self._made)
