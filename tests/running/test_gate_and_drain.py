@@ -157,3 +157,39 @@ def test_one_that_is_nearly_too_slow_is_waited_for_behind_its_readings(tmp_path:
     outcome = stage.run(wait_for_lost=20.0)
     assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
     in_order(stage)
+
+
+AT_ONCE = AMPLIFIED.replace("order: [drain, gate], gap: 50 ms", "order: [drain, gate], gap: 0 s")
+
+
+def test_a_power_down_lets_the_gate_wait_until_the_drain_is_confirmed_off(tmp_path: Path) -> None:
+    assert AT_ONCE != AMPLIFIED
+    stage = Stage(tmp_path, procedure=AT_ONCE)
+    outcome = stage.run()
+    assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
+    in_order(stage)
+    ((_, gate_off),) = stage.spans("left.1")
+    ((_, drain_off),) = stage.spans("right.1")
+    assert gate_off is not None
+    assert drain_off is not None
+    # Read off for a quarter of a second, and its capacitor empty before that.
+    assert gate_off - drain_off > 0.25
+    whats = [(event.what, event.subject) for event in outcome.record.events]
+    assert whats.index(("off", "drain")) < whats.index(("fell", "drain")) < whats.index(("off", "gate"))
+    assert ("waits for off", "gate") in whats
+    # What was waited for is none of the step's lateness.
+    assert outcome.worst_lateness < 0.05
+
+
+@pytest.mark.parametrize("procedure", [AMPLIFIED, AT_ONCE])
+def test_a_drain_that_only_says_that_it_is_off_keeps_the_gate_on_in_a_power_down(
+    tmp_path: Path, procedure: str
+) -> None:
+    stage = Stage(tmp_path, procedure=procedure, mischief=["right.1: stays on but says off at 1 s"])
+    outcome = stage.run()
+    assert outcome.ended is Ended.STOPPED
+    assert outcome.cause.startswith("gate stays on: drain not confirmed off within ")
+    assert "right.1 says off, and " in outcome.cause
+    assert not outcome.off_confirmed
+    assert stage.is_on("left.1"), "the gate went off before the drain was confirmed off"
+    assert outcome.switched_off["gate"].residual == pytest.approx(3.0, abs=0.05)

@@ -10,14 +10,11 @@ import asyncio
 from collections.abc import Mapping
 
 from railwright.guard.input_end import InputEnd
+from railwright.guard.judged_off import STEADY, judge_off
 from railwright.guard.off_plan import InputOff, Look, OffPlan
 from railwright.guard.off_supply import SupplySwitchedOff, Tell
 from railwright.guard.session import Session
 from railwright.guard.watchdog import end_watchdog
-
-STEADY = 0.25
-"""An output must be read off over this long before it counts as confirmed [s]: one that comes on again by
-itself is seen."""
 
 STAIR = 0.02
 """Interval of the set points that lead a voltage down [s]."""
@@ -250,31 +247,16 @@ class SwitchOff:
                 return f"{output.name} was not read since OFF"
             looks.append(found[0])
         end.read_at = min(self._supplies[o.supply].looks[o.name][1] for o in each.outputs)
-        voltages = [look.voltage for look in looks]
-        end.voltage = sum(voltages) if each.series else max(voltages, key=abs)
-        end.current = max((look.current for look in looks), key=abs)
-        on = [output.name for output, look in zip(each.outputs, looks, strict=True) if not look.off]
-        if on:
+        judged = judge_off(each, looks)
+        end.voltage, end.current, end.holds = judged.voltage, judged.current, judged.holds
+        if not judged.off:
             end.off_read = end.fell = None
-            return f"{', '.join(on)} still says that it is on"
+            return judged.missing
         if end.off_read is None:
             end.off_read = end.read_at
-        # Outputs in series whose voltages cancel are none that have fallen.
-        highest = max(abs(end.voltage), *(abs(voltage) for voltage in voltages))
-        if highest < each.below and end.fell is None:
+        if judged.fallen and end.fell is None:
             end.fell = end.read_at
-        for output, look in zip(each.outputs, looks, strict=True):
-            # Where the device holds a voltage, the output's bleeder takes some current from it.
-            if not -output.no_current - output.bleeds <= look.current <= output.no_current:
-                return f"{output.name} says off, and {look.current:.4g} A flow"
-        end.holds = None
-        if highest < each.below:
-            return ""
-        if each.holds is not None and abs(end.voltage) <= each.holds[1] + each.below:
-            end.holds = end.voltage
-            return ""
-        standing = highest if each.holds is None else end.voltage
-        return f"it says off, and {standing:.4g} V stand there ({each.below:.3g} V count as off)"
+        return judged.missing
 
     # One supply
 

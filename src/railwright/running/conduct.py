@@ -6,6 +6,7 @@ import datetime as dt
 import math
 import traceback
 from collections import deque
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,7 @@ from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
 from railwright.running.lists import load_list
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
+from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
@@ -93,8 +95,13 @@ class Conduct:
         self.clocks = Clocks()
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
         self.triggers = triggers or Triggers()
+        self._off_since: float | None = None
+        """Since when the next input waits for others to be confirmed off, in the record's time [s]."""
         self._waiting: tuple[Waiting, float] | None = None
-        self.intake = Intake(link, rig, recorder, self.watch, self.polling, self.looks, self._failed)
+        self.off_watch = OffWatch()
+        self.intake = Intake(
+            link, rig, recorder, self.watch, self.polling, self.looks, self._failed, self.off_watch
+        )
         rig.switched = self._switched
 
     def go(self) -> tuple[Ended, str]:
@@ -153,6 +160,7 @@ class Conduct:
             lost=lost,
             watchdogs=watchdogs,
         )
+        self.off_watch.plan = plan
         try:
             self.link.arm(plan)
         except Answerless as fenced:
@@ -199,7 +207,7 @@ class Conduct:
         while True:
             self._look()
             self.intake.take_in()
-            waits = self._waits_on()
+            waits = self._waits_on() or self._waits_for_off(moves)
             now = self.recorder.now()
             # In the record's time: that of the plan, and what was waited for until now.
             due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held
@@ -263,6 +271,37 @@ class Conduct:
         if now - since > wait.time_out:
             raise EndRun(Ended.STOPPED, f"no {wait.source} came within {show(wait.time_out, 's')}")
         return True
+
+    def _waits_for_off(self, moves: Sequence[Move]) -> bool:
+        """Whether the next move switches an input off that, by its `off_after`, stays on until others are
+        confirmed off. What was waited for moves the rest of the plan; where it does not come, the run ends,
+        and the input stays on.
+        """
+        now = self.recorder.now()
+        move = moves[0] if moves else None
+        if move is None or move.kind != "off" or now < move.time + self.held - AHEAD:
+            return False
+        limits = self.procedure.limits.get(move.input)
+        # One that is on by an override of the check's finding is not waited for: it will not go off.
+        left = [
+            other
+            for other in (limits.off_after if limits is not None else ())
+            if other in self.rig.ever_on - self.rig.on and not self.off_watch.confirmed(other)
+        ]
+        if left and self._off_since is None:
+            self._off_since = now
+            self.recorder.event("waits for off", move.input, ", ".join(left), now)
+        if left and now - (self._off_since or now) > self.decay_limit:
+            missing = "; ".join(
+                f"{other}: {self.off_watch.missing.get(other) or 'not read to be off for long enough'}"
+                for other in left
+            )
+            told = f"{move.input} stays on: {' and '.join(left)} not confirmed off within "
+            raise EndRun(Ended.STOPPED, f"{told}{show(self.decay_limit, 's')} ({missing})")
+        if not left and self._off_since is not None:
+            self._off_since = None
+            self._steps.held += max(0.0, now - move.time - self.held)
+        return bool(left)
 
     def _do(self, move: Move, at: float) -> None:
         """One move at its instant [s, the link's clock]; its step begins with it where it is the step's

@@ -9,6 +9,7 @@ from typing import Any
 from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.running.end_run import EndRun
+from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import Ended, InputReading
 from railwright.running.polling import Polling
 from railwright.running.recorder import Recorder
@@ -31,11 +32,13 @@ class Intake:
         polling: Polling,
         looks: int,
         failed: Callable[[InstrumentError], None],
+        off_watch: OffWatch,
     ) -> None:
         self.rows: dict[str, int] = {}
         self.missed = 0
         self._link, self._rig, self._recorder = link, rig, recorder
         self._watch, self._polling, self._looks, self._failed = watch, polling, looks, failed
+        self._off_watch = off_watch
         self._taking_in = False
         self._alarms: list[Alarm] = []
 
@@ -73,6 +76,7 @@ class Intake:
         else:
             self.count(raw.input, row)
             reading = self._recorder.reading(raw)
+        self._off_watch.see(reading)
         events, alarm = self._watch.see(reading)
         self._recorder.add_all(events)
         if alarm is not None:

@@ -1,0 +1,44 @@
+"""Which inputs are confirmed off while a procedure is played: judged as the guard judges, by the readings."""
+
+from __future__ import annotations
+
+import math
+
+from railwright.guard.judged_off import STEADY, judge_off
+from railwright.guard.off_plan import Look, OffPlan
+from railwright.running.outcome import InputReading
+
+
+class OffWatch:
+    """Sees every reading of a run; `plan` says what counts as off."""
+
+    def __init__(self) -> None:
+        self.plan: OffPlan | None = None
+        self.missing: dict[str, str] = {}
+        """Input -> what is missing for it to count as off, by its last reading."""
+        self._since: dict[str, float] = {}
+        self._last: dict[str, float] = {}
+
+    def see(self, reading: InputReading) -> None:
+        """One reading of an input."""
+        each = (
+            next((one for one in self.plan.inputs if one.name == reading.input), None) if self.plan else None
+        )
+        if each is None:
+            return
+        read = {
+            name: Look(name in reading.off, voltage, current) for name, voltage, current in reading.outputs
+        }
+        looks = [read[output.name] for output in each.outputs if output.name in read]
+        if len(looks) < len(each.outputs):
+            return
+        self.missing[each.name] = judge_off(each, looks).missing
+        if self.missing[each.name]:
+            self._since.pop(each.name, None)
+        else:
+            self._since.setdefault(each.name, reading.time)
+        self._last[each.name] = reading.time
+
+    def confirmed(self, name: str) -> bool:
+        """Whether it was read to be off for as long as the guard asks for."""
+        return self._last.get(name, -math.inf) - self._since.get(name, math.inf) >= STEADY
