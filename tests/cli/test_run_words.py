@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from railwright.cli.exits import Exit
+from railwright.cli.exits import Exit, guarded, stands
 from railwright.cli.run import code_of_run, headline, off_words, report_outcome
 from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
 from railwright.traces import Record
@@ -129,3 +129,20 @@ def test_not_confirmed_is_said_on_both_streams_unless_they_are_one(capsys, monke
 def test_what_an_instrument_says_does_not_steer_the_terminal(capsys):
     report_outcome(outcome(Ended.INSTRUMENT, "left: got '\x1b[2J'", remedy="\x9b", energised=False))
     assert capsys.readouterr().out.replace("\n", "").isprintable()
+
+
+def test_the_code_of_a_run_stands_whatever_comes_while_its_last_lines_are_printed():
+    def command():
+        stands(Exit.OFF_NOT_CONFIRMED)
+        raise KeyboardInterrupt
+
+    with pytest.raises(SystemExit) as ended:
+        guarded(command)()
+    assert ended.value.code == 6
+
+    def interrupted():
+        raise KeyboardInterrupt
+
+    with pytest.raises(SystemExit) as ended:
+        guarded(interrupted)()
+    assert ended.value.code == 3

@@ -14,7 +14,8 @@ sys.path.insert(0, {source!r})
 import railwright.guard.process, railwright.guard.process_link, railwright.guard.off
 own = {{name for name in sys.modules if name.startswith("railwright")}}
 others = {{name.partition(".")[0] for name in sys.modules}} - set(sys.stdlib_module_names) - {{"railwright"}}
-print(sorted(name for name in own if not name.startswith("railwright.guard") and name not in ("railwright", "railwright.version")))
+own -= {{"railwright", "railwright.version"}}
+print(sorted(name for name in own if not name.startswith("railwright.guard")))
 print(sorted(name for name in others if not name.startswith("__")))
 """
 

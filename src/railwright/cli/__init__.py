@@ -5,6 +5,7 @@ from __future__ import annotations
 import atexit
 import gc
 import os
+import signal
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -46,4 +47,8 @@ def main() -> None:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from railwright.cli.app import app
 
-    app()
+    try:
+        app()
+    finally:
+        # What is left is the interpreter's own end: a Ctrl-C changes nothing of the exit code any more.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)

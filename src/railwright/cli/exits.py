@@ -112,6 +112,16 @@ _KNOWN = (
 )
 
 
+_stands: list[Exit] = []
+
+
+def stands(code: Exit) -> None:
+    """The command's exit code from now on, whatever else happens: a Ctrl-C while the last lines are printed
+    changes nothing of how a run ended.
+    """
+    _stands[:] = [code]
+
+
 def guarded(command: Callable[..., Exit]) -> Callable[..., None]:
     """The command as typer calls it: its result becomes the exit code, known errors become lines.
 
@@ -120,11 +130,14 @@ def guarded(command: Callable[..., Exit]) -> Callable[..., None]:
 
     @functools.wraps(command)
     def run(*args: Any, **options: Any) -> None:
+        _stands.clear()
         try:
             code = command(*args, **options)
         except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 (an unknown one is shown whole)
             known = code_of(error)
-            if known is None:
+            if _stands and isinstance(error, KeyboardInterrupt):
+                code = _stands[0]
+            elif known is None:
                 complain(traceback.format_exc().rstrip())
                 complain("railwright: this is a fault in Railwright itself, not in your documents")
                 code = Exit.FAULT

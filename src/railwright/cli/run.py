@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from railwright.cli.arguments import Procedure
-from railwright.cli.exits import BadInput, Exit, complain, say
+from railwright.cli.exits import BadInput, Exit, complain, say, stands
 from railwright.cli.streams import loss_of, same_file
 
 if TYPE_CHECKING:
@@ -138,6 +138,7 @@ def run(
         if twins:
             given["wait_for_lost"] = LOST_TWIN
         outcome = play(checked, unit, operator, place, printer, **given)
+        stands(code_of_run(outcome))
         report_outcome(outcome)
         if started is not None:
             report_truth(outcome, started)

@@ -133,8 +133,7 @@ class Locks:
                 raise Locked(
                     f"{shown} is also '{other[1]}' of this bench: one instrument at two addresses"
                 ) from None
-            who = about.get("run") or "another program"
-            raise Locked(f"{shown} is held by {who} (process {about.get('run_pid', '?')})") from None
+            raise Locked(f"{shown} is held by {_holder(about)}") from None
         # A full disk takes nothing away from the lock itself.
         with suppress(OSError):
             os.ftruncate(descriptor, 0)
@@ -153,6 +152,29 @@ class Locks:
                 if (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino):
                     return key
         return None
+
+
+def _holder(about: dict[str, Any]) -> str:
+    """Who holds a lock, and what to do about it."""
+    run, guard = about.get("run_pid"), about.get("guard_pid")
+    if not isinstance(run, int) or not isinstance(guard, int) or run == guard:
+        return f"another program (process {run if isinstance(run, int) else guard})"
+    if _alive(run):
+        return f"another run (process {run}); end it first"
+    return (
+        f"the guard (process {guard}) of a run that is over, which still waits for a supply that it has to "
+        f"switch off; switch that supply on again, or end the guard with 'kill {guard}' and measure"
+    )
+
+
+def _alive(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        pass  # somebody else's
+    return True
 
 
 def _read(raw: bytes) -> dict[str, Any] | None:

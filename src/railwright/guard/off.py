@@ -123,7 +123,7 @@ class SwitchOff:
             if name in self._settled:
                 # Also where it is hurried: what is waited for here hurries, and is known soon.
                 await self._settled[name].wait()
-            if before is not None and not before.confirmed:
+            if before is not None and not before.confirmed and not self._is_off(each):
                 end.kept_on, end.why = True, f"stays on: {name} is not confirmed off"
                 self._tell("stays on", {"input": each.name, "why": end.why})
                 return
@@ -171,6 +171,12 @@ class SwitchOff:
             await self._wait(asyncio.Event(), each.ramp_down / steps)
             if self._hurry.is_set() or self._standing(each) is None:
                 return
+
+    def _is_off(self, each: InputOff) -> bool:
+        """Whether all of its outputs were read to be off: then there is nothing to be left on."""
+        looks = [self._supplies[output.supply].looks.get(output.name) for output in each.outputs]
+        lost = any(self._supplies[output.supply].lost_since is not None for output in each.outputs)
+        return not lost and all(look is not None and look[0].off for look in looks)
 
     def _standing(self, each: InputOff) -> list[float] | None:
         """Voltages of its outputs [V]; None where one was not read yet, is off, or its supply is lost."""

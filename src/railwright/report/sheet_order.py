@@ -10,7 +10,7 @@ from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, PowerUp
 from railwright.guard.off_plan import OFF_BELOW
-from railwright.plan.off_order import off_order, off_threshold
+from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.quantities import show
@@ -176,7 +176,9 @@ def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
     down = next((step.power_down for step in reversed(steps) if step.power_down is not None), None)
     staying = [name for name in set_points if limits[name].at_end.kind == "stays_on"]
     names = off_order(documents.procedure, documents.device, tuple(set_points))
-    order = [_off(documents.device, set_points, limits, name) for name in names if name not in staying]
+    told = down.order if down is not None else ()
+    going = [name for name in names if name not in staying]
+    order = [_off(documents.device, set_points, limits, name, name in told) for name in going]
     every = "All off" if not staying else "Off"
     if len(order) == 1:
         yield Task(f"{every}: {order[0]}.")
@@ -187,18 +189,35 @@ def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
         yield Task(f"{_together(set_points[name])}: stays on, because: {limits[name].at_end.stays_on}.")
     which = "every output" if not staying else "every output, also one that stayed on,"
     yield Task(
-        f"Before anything is touched or unplugged: {which} below {show(OFF_BELOW, 'V')}, by its reading."
+        f"Before anything is touched or unplugged: {which} below {show(OFF_BELOW, 'V')}, by its reading"
+        f"{_held(documents, set_points)}."
     )
 
 
-def _off(device: Device, set_points: SetPoints, limits: Mapping[str, Limits], name: str) -> str:
-    """How the outputs of one input are switched off, and what has to be off before."""
+def _held(documents: Documents, set_points: SetPoints) -> str:
+    """What a device's own source keeps at outputs, whatever is switched off."""
+    held = {name: held_voltage(documents.device, name) for name in set_points}
+    said = [
+        f"{_outputs(set_points[name])} stays at up to {show(reach[1], 'V')}, which the device itself holds: "
+        "cover it"
+        for name, reach in held.items()
+        if reach is not None
+    ]
+    return f"; but {'; '.join(said)}" if said else ""
+
+
+def _off(
+    device: Device, set_points: SetPoints, limits: Mapping[str, Limits], name: str, at_once: bool
+) -> str:
+    """How the outputs of one input are switched off, and what has to be off before. at_once: a power_down
+    does it, which leads nothing down.
+    """
     own, said = limits[name], []
     before = [_outputs(set_points[other]) for other in own.off_after if other in set_points]
     if before:
         read = "reads" if len(before) == 1 else "read"
         below = min(off_threshold(device, other) for other in own.off_after if other in set_points)
         said.append(f"once {' and '.join(before)} {read} off, below {show(below, 'V')}")
-    if own.at_end.ramp_down is not None:
+    if own.at_end.ramp_down is not None and not at_once:
         said.append(f"lowered to 0 V in {show(own.at_end.ramp_down, 's')} first")
     return _together(set_points[name]) + (f" ({'; '.join(said)})" if said else "")

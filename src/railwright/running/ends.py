@@ -74,7 +74,7 @@ def open_question(
         before = ", before OFF" if sent is not None else ""
         last = f"last read {show(newest[1], 'V')} at {show(newest[0], 's')}{before}"
     which = f"{name} ({outputs})" if outputs else name
-    return f"{which}: {end['why'] or 'not waited for'}; {since}; {last}; {MAINS}"
+    return f"{which}: {end['why'] or 'waited for no longer'}; {since}; {last}; {MAINS}"
 
 
 def _when(time: float) -> str:

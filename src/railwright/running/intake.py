@@ -23,6 +23,7 @@ class Intake:
     rows: input -> the last row of its record, counted from 0. missed: rows that were left out.
     """
 
+    # Many: where readings come from, and everyone who is told of them.
     def __init__(
         self,
         link: GuardLink,

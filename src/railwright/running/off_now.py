@@ -315,7 +315,10 @@ class OffNow:
             self._tell(f"{shown}: stays on, because: {end['stays_on']}. Name {name} to switch it off")
         else:
             last = "" if end["voltage"] is None else f"; last read {_volts(end['voltage'])}"
-            self._say_not(shown, f"{end['why'] or 'not waited for'}{last}")
+            # The bench document says nothing of the device, so its own source is known to nobody here.
+            own = end["off_read"] is not None and abs(end["voltage"] or 0.0) >= end["below"]
+            perhaps = "; a battery or another source of the device may hold it" if own else ""
+            self._say_not(shown, f"{end['why'] or 'waited for no longer'}{last}{perhaps}")
 
     def _say_not(self, shown: str, why: str) -> None:
         self._all_off = False
