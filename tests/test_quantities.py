@@ -9,7 +9,7 @@ import time
 
 import pint
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
@@ -281,6 +281,7 @@ def tried(parser, text: str, unit: str):
 
 
 @given(st.text(max_size=40), st.sampled_from(sorted(DIMENSION_NAMES)))
+@example("\x1f-0", "1")
 @settings(max_examples=200, deadline=None)
 def test_any_text_is_a_value_or_one_sentence(text, unit):
     for parser in (parse_value, parse_interval, parse_uncertain):

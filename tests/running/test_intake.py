@@ -12,6 +12,7 @@ import pytest
 from railwright.documents.procedure import StopCondition
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
+from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import Ended, InputReading, Progress
 from railwright.running.polling import Seen
 from railwright.running.recorder import Recorder
@@ -68,7 +69,7 @@ class Parts:
         for name in self.on:
             self.watch.switched(name, True, 0.0)
         me = cast(Any, self)
-        self.intake = Intake(me, me, self.recorder, self.watch, me, looks, lambda error: None)
+        self.intake = Intake(me, me, self.recorder, self.watch, me, looks, lambda error: None, OffWatch())
         self.again = False
 
     def off(self, name: str, failed: Any) -> float:

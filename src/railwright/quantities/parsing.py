@@ -101,8 +101,9 @@ def parse_interval(text: object, unit: str) -> Interval:
     text = blanks(text)
     if not isinstance(text, str) or len(text) > LONGEST or not (separator := _RANGE.search(text)):
         hint = ""
-        if isinstance(text, str) and len(text) <= LONGEST and (dash := _DASH.fullmatch(text)):
-            hint = f"; write '{dash[1]} .. {dash[2].rstrip()}'"
+        dash = _DASH.fullmatch(text) if isinstance(text, str) and len(text) <= LONGEST else None
+        if dash and dash[1].strip():
+            hint = f"; write {quoted(f'{dash[1].strip()} .. {dash[2].strip()}')}"
         raise ValueError(f"expected a range such as '{example_range(unit)}', got {quoted(text)}{hint}")
     low_text, high_text = text[: separator.start()].strip(), text[separator.end() :].strip()
     bare = re.fullmatch(_MANTISSA, low_text, re.ASCII) is not None and unit != "1"

@@ -291,7 +291,9 @@ class Conduct:
         if left and self._off_since is None:
             self._off_since = now
             self.recorder.event("waits for off", move.input, ", ".join(left), now)
-        if left and now - (self._off_since or now) > self.decay_limit:
+        # As the guard does: the time for a voltage to fall begins when the output says that it is off.
+        begun = max([self._off_since or now, *(self.off_watch.said_off.get(other, 0.0) for other in left)])
+        if left and now - begun > self.decay_limit:
             missing = "; ".join(
                 f"{other}: {self.off_watch.missing.get(other) or 'not read to be off for long enough'}"
                 for other in left

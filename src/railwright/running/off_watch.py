@@ -16,6 +16,8 @@ class OffWatch:
         self.plan: OffPlan | None = None
         self.missing: dict[str, str] = {}
         """Input -> what is missing for it to count as off, by its last reading."""
+        self.said_off: dict[str, float] = {}
+        """Input -> when its outputs were first read to say that they are off, and have said so since [s]."""
         self._since: dict[str, float] = {}
         self._last: dict[str, float] = {}
 
@@ -32,7 +34,12 @@ class OffWatch:
         looks = [read[output.name] for output in each.outputs if output.name in read]
         if len(looks) < len(each.outputs):
             return
-        self.missing[each.name] = judge_off(each, looks).missing
+        judged = judge_off(each, looks)
+        self.missing[each.name] = judged.missing
+        if judged.off:
+            self.said_off.setdefault(each.name, reading.time)
+        else:
+            self.said_off.pop(each.name, None)
         if self.missing[each.name]:
             self._since.pop(each.name, None)
         else:
