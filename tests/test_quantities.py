@@ -230,8 +230,8 @@ def test_examples_of_messages_can_be_written(unit):
         ("interval", parse_interval),
         ("uncertain", parse_uncertain),
     ):
-        for example in Dimension(unit, shape).examples:
-            assert parser(example, unit) is not None
+        for shown in Dimension(unit, shape).examples:
+            assert parser(shown, unit) is not None
 
 
 @pytest.mark.parametrize(
