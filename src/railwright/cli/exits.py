@@ -99,7 +99,7 @@ def code_of(error: BaseException) -> tuple[Exit, str] | None:
 _KNOWN = (
     ("railwright.documents.sources", "DocumentErrors", Exit.BAD_INPUT),
     ("railwright.running.stored", "NoRun", Exit.BAD_INPUT),
-    ("railwright.documents.csv_values", "RecordingError", Exit.BAD_INPUT),
+    ("railwright.recordings.errors", "RecordingError", Exit.BAD_INPUT),
     ("railwright.evaluation.alignment", "AlignmentError", Exit.BAD_INPUT),
     ("railwright.physics.solver", "SolverError", Exit.BAD_INPUT),
     ("railwright.running.outcome", "RunRefused", Exit.STOPPED),

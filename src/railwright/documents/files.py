@@ -9,6 +9,7 @@ from typing import Literal
 from railwright.documents.nodes import Node, Unreadable, compose
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted
+from railwright.recordings.file import RecordedFile
 from railwright.regular import Unfit, size_of
 
 Kind = Literal["device", "bench", "procedure"]
@@ -27,7 +28,7 @@ class Source:
     """A document as it was read: `file` is how the user calls it, `content` its bytes, `root` its nodes.
 
     ambiguous: some key stands there twice, so that a name that is not found may yet be meant. beside: files
-    that the document names, relative to it -> their bytes.
+    that the document names, relative to it -> their bytes, or, of a recording, the file as it was read.
     """
 
     file: str
@@ -35,7 +36,7 @@ class Source:
     content: bytes
     root: Node
     ambiguous: bool = False
-    beside: dict[str, bytes] = field(default_factory=dict)
+    beside: dict[str, bytes | RecordedFile] = field(default_factory=dict)
 
     def where(self, path: tuple[str | int, ...] = (), *, key: bool = False) -> Location:
         """Where the value at `path` stands (a mapping or list: its key); key: where its key stands.

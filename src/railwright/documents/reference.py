@@ -30,9 +30,9 @@ distribution may follow them (`1000 uF ± 20 % normal k=2`, `triangular`, `arcsi
 guessed from the look of a value: `on` is a word, `00117` a serial number.
 
 A key that is left out where it may be is *unknown*, never zero; a key without a value is an error.
-A path in a document is relative to it. A document has at most 5 MB,
-a recording that it names 1 GB and 50 million samples. The amount of a quantity lies between 1e-18 and 1e15 of
-its SI unit, or is zero.
+A path in a document is relative to it. A document has at most 5 MB, a recording that it names 100 GB, of
+which the part that is used has at most 50 million samples. The amount of a quantity lies between 1e-18 and
+1e15 of its SI unit, or is zero.
 
 What each measure computes is in [measures.md](measures.md).
 

@@ -139,13 +139,16 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
             "record a longer part, or one that happens only once"
         )
     width = _width(cost, shift, least, update)
-    moved = {each: Traces(traces.time + shift, traces.columns) for each, traces in external.traces.items()}
-    events = tuple(replace(event, time=event.time + shift) for event in external.events)
-    spans = tuple(replace(span, start=span.start + shift, end=span.end + shift) for span in external.spans)
-    record = replace(external, traces=moved, events=events, spans=spans)
-    return Alignment(
-        record, float(shift), update / 2.0 + 2.0 * width / math.sqrt(cost.enough), min(1.0, explained), what
-    )
+    uncertainty = update / 2.0 + 2.0 * width / math.sqrt(cost.enough)
+    return Alignment(moved(external, shift), float(shift), uncertainty, min(1.0, explained), what)
+
+
+def moved(record: Record, offset: float) -> Record:
+    """A record with so much added to its times [s]."""
+    traces = {name: Traces(each.time + offset, each.columns) for name, each in record.traces.items()}
+    events = tuple(replace(event, time=event.time + offset) for event in record.events)
+    spans = tuple(replace(span, start=span.start + offset, end=span.end + offset) for span in record.spans)
+    return replace(record, traces=traces, events=events, spans=spans)
 
 
 class _Cost:
