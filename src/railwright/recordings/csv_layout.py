@@ -185,10 +185,11 @@ def _refuse_bad_rows_above(path: Path, lines: Sequence[str], rows: _Rows) -> Non
         return
     _, cells, count = block[0]
     if count:
+        # A name, or the unit '1', may be a whole number; samples above are none of a header.
+        whole = all(not _is_sample(cell, decimal) or cell.isdecimal() for cell in cells)
         others = [cell for cell in cells if not _is_sample(cell, decimal)]
-        names = len(block) == 1 and all(not _is_sample(cell, decimal) or cell.isdecimal() for cell in cells)
         units = any(others) and all(not cell or _is_unit_cell(cell) for cell in others)
-        if names or units:
+        if whole and (len(block) == 1 or (units and not block[1][2])):
             return
     elif (
         len(block) < 3

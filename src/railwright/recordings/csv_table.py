@@ -37,7 +37,8 @@ class CsvTable(Table):
         self._stream = os.open(file.path, os.O_RDONLY | os.O_NONBLOCK)
         try:
             recognised: list[str] = []
-            head = os.pread(self._stream, LOOKED_AT, 0)
+            # What the system makes up while it is read has no size: it is taken for empty.
+            head = os.pread(self._stream, min(LOOKED_AT, file.size), 0)
             lines, self._encoding = _lines(file, head, len(head) < file.size, recognised)
             self._layout = recognise(file.path, lines, whole=len(head) >= file.size)
             self._begin = 0
@@ -66,9 +67,9 @@ class CsvTable(Table):
         days = _Days()
         while at < self._end:
             piece = os.pread(self._stream, min(PIECE, self._end - at), at)
+            if len(piece) < min(PIECE, self._end - at):
+                self.file.check_unchanged()
             if at + len(piece) < self._end:
-                if not piece:
-                    self.file.check_unchanged()
                 piece = piece[: piece.rfind(b"\n") + 1]
                 if not piece:
                     told = f"expected lines of at most {PIECE >> 20} MB, got a longer one"

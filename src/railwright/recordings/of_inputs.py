@@ -69,9 +69,12 @@ def record_of(
         samples = recording.read(wanted, begin, end)
     else:
         samples = recording.thinned(wanted, begin, end, most=shown)
-    traces: dict[str, dict[str, NDArray[np.float64]]] = {}
+    # In the order of the inputs: nothing that comes of it may depend on the order of a file's columns.
+    traces: dict[str, dict[str, NDArray[np.float64]]] = {
+        name: {} for name in inputs if any(name == own for own, _ in channels)
+    }
     for (name, channel), values in zip(channels, samples.values, strict=True):
-        traces.setdefault(name, {})[channel] = values
+        traces[name][channel] = values
     notes = {"left out": ", ".join(left_out)} if left_out else {}
     return Record(recorder, {name: Traces(samples.time, own) for name, own in traces.items()}, notes=notes)
 
@@ -105,8 +108,8 @@ def _channels(
             raise recording.refuse(told, column)
         channels[key] = _channel(recording, place, key[1], Given(unit=unit))
     if not channels:
-        told = f"expected a voltage or a current of an input, {EXAMPLE}, got none; say which column is which"
-        raise recording.refuse(told)
+        told = f"expected a voltage or a current of an input, {EXAMPLE}, got none"
+        raise recording.refuse(f"{told}; say in 'channels' which column is which")
     return channels, left_out
 
 

@@ -13,7 +13,7 @@ from railwright.quantities.parsing import LARGEST
 from railwright.recordings.columns import Column, is_unit, names_of, unit_factor
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
-from railwright.recordings.table import Table
+from railwright.recordings.table import BLOCK, Table
 from railwright.recordings.thinning import Thinned
 from railwright.regular import MOST_SAMPLES
 
@@ -118,8 +118,8 @@ class Recording:
 
     def count(self) -> int | None:
         """Samples in the file; None: only reading all of them tells."""
-        place = self.channels[0][0] if self.time.place is None else self.time.place
-        return self._table.count([place])
+        places = [0][: len(self.columns)] if self.time.place is None else [self.time.place]
+        return self._table.count(places) if places else 0
 
     def place(self, wanted: str) -> int:
         """Of a column that is named, or numbered from 1. RecordingError where there is none, or several."""
@@ -214,25 +214,19 @@ class Recording:
         RecordingError also where it is more than `most` samples and, of what is checked, where it is fewer
         than two, or the recording does not reach from begin to end.
         """
-        import numpy as np
-
         if most is not None:
             self._refuse_more(begin, end, most)
-        columns: list[list[NDArray[np.float64]]] = [[] for _ in range(1 + len(channels))]
-        row, got = None, 0
+        known = self.count() if begin <= 0.0 and end is None else None
+        gathered, row = _Gathered(1 + len(channels), BLOCK if known is None else known), None
         for part in self.blocks(channels, begin, end, checked=checked):
-            row, got = (part.row if row is None else row), got + part.time.size
-            if most is not None and got > most:
+            row = part.row if row is None else row
+            if most is not None and gathered.size + part.time.size > most:
                 raise RecordingError(self.path, 1, self._too_many(most, "more"))
-            for column, array in zip(columns, (part.time, *part.values), strict=True):
-                column.append(array)
+            gathered.add((part.time, *part.values))
         if checked:
-            self._check_reach(got, begin, end)
-        joined = []
-        for column in columns:
-            joined.append(np.concatenate(column) if column else np.empty(0))
-            column.clear()  # so that a channel more than the samples is in memory at most
-        return Samples(row or 0, joined[0], tuple(joined[1:]), self.zero if got else 0.0)
+            self._check_reach(gathered.size, begin, end)
+        time, *values = gathered.columns()
+        return Samples(row or 0, time, tuple(values), self.zero if gathered.size else 0.0)
 
     def thinned(
         self,
@@ -363,6 +357,32 @@ class Recording:
             raise self.refuse_row(0, told)
         if got < 2:
             raise self.refuse_row(0, f"expected at least two samples, got {got or 'none'}")
+
+
+class _Gathered:
+    """Columns that grow block by block; room that is not used yet takes no memory."""
+
+    def __init__(self, columns: int, room: int) -> None:
+        import numpy as np
+
+        self._columns, self.size = [np.empty(room) for _ in range(columns)], 0
+
+    def add(self, block: Sequence[NDArray[np.float64]]) -> None:
+        import numpy as np
+
+        end = self.size + block[0].size
+        for place, array in enumerate(block):
+            column = self._columns[place]
+            if end > column.size:
+                # One after the other: the old room of one column is given back before the next one grows.
+                larger = np.empty(max(end, 2 * column.size))
+                larger[: self.size] = column[: self.size]
+                column = self._columns[place] = larger
+            column[self.size : end] = array
+        self.size = end
+
+    def columns(self) -> list[NDArray[np.float64]]:
+        return [column[: self.size] for column in self._columns]
 
 
 def place_of(table: Table, wanted: str, what: str) -> int:

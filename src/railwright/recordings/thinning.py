@@ -71,8 +71,11 @@ class Thinned:
             stretch = rows // self._stretch
             starts = np.flatnonzero(np.diff(stretch, prepend=-1))
             ends = np.append(starts[1:], rows.size) - 1
-            picked = [place for values in columns[1:] for place in extremes(values, starts)]
-            keep = np.unique(np.concatenate((starts, ends, *picked)))
+            keep = np.zeros(rows.size, np.bool_)
+            keep[starts] = keep[ends] = True
+            for values in columns[1:]:
+                for places in extremes(values, starts):
+                    keep[places] = True
             rows, columns = rows[keep], tuple(each[keep] for each in columns)
         self._rows.append(rows)
         self._columns.append(columns)
