@@ -16,7 +16,7 @@ from tests.recordings.samples import KINDS, columns, written
 from railwright.printable import printable
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.opening import open_recording
-from railwright.recordings.recording import Channel, Samples
+from railwright.recordings.samples import Channel, Samples
 
 MADE = columns(300)
 

@@ -17,7 +17,7 @@ from tests.recordings.samples import KINDS, RATE, columns, written
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.of_inputs import Given, record_of
 from railwright.recordings.opening import open_recording
-from railwright.recordings.recording import Channel, Samples
+from railwright.recordings.samples import Channel, Samples
 
 MADE = columns(3000)
 WAV = {"main_voltage": Given("channel 1", "V"), "main_current": Given("2", "A")}
@@ -71,11 +71,11 @@ def test_every_kind_gives_the_same_part(
 
 
 @pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.parametrize("part", [(0.0, 3.5), (3.0, None), (5.0, 6.0)])
+@pytest.mark.parametrize("part", [(0.0, 3.5), (3.0, None), (5.0, 6.0), (1e300, None)])
 def test_a_part_beyond_the_end_is_refused(
     tmp_path: Path, kind: str, part: tuple[float, float | None]
 ) -> None:
-    with pytest.raises(RecordingError, match=r"expected a part within its 2\.999 s, got [035] s to"):
+    with pytest.raises(RecordingError, match=r"expected a part within its 2\.999 s, got \S+ s to"):
         read(written(tmp_path, kind, MADE), part=part)
 
 
@@ -181,6 +181,18 @@ def test_sets_of_other_lengths_are_no_channels_of_one_time(tmp_path: Path) -> No
         read(tmp_path / "a.h5")
 
 
+def test_what_is_not_wanted_does_not_count(tmp_path: Path) -> None:
+    """A set that nobody asks for may have more samples than may be held, or be of another length."""
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        file.create_dataset("a picture", shape=(10**10,), dtype="u1", chunks=(1 << 20,))
+        file["rail_V"] = np.arange(6.0)
+        file["rail_V"].attrs["dt"] = 0.5
+    with open_recording(tmp_path / "a.h5") as recording:
+        assert recording.read([Channel(1)]).time.tolist() == [0.0, 0.5, 1.0, 1.5, 2.0, 2.5]
+        with pytest.raises(RecordingError, match="at most 50,000,000 samples, got 10,000,000,000"):
+            recording.read([Channel(0)])
+
+
 def test_columns_of_one_name_are_refused(tmp_path: Path) -> None:
     table = pa.table([np.arange(3.0), np.arange(3.0), np.arange(3.0)], names=["time_s", "U_V", "U_V"])
     parquet.write_table(table, tmp_path / "a.pq")
@@ -191,11 +203,11 @@ def test_columns_of_one_name_are_refused(tmp_path: Path) -> None:
 def test_remarks_that_are_not_there_are_not_made_up(tmp_path: Path) -> None:
     with open_recording(written(tmp_path, ".parquet", MADE)) as recording:
         assert recording.recognised == ("a Parquet file", "time in column 'time'")
-        assert recording.count() == 3000
+        assert recording.count([Channel(1)]) == 3000
         assert [(column.name, column.unit, column.header) for column in recording.columns] == [
             ("time", "s", "time_s"),
             ("main_voltage", "V", "main_voltage_V"),
             ("main_current", "A", "main_current_A"),
         ]
     with open_recording(written(tmp_path, ".csv", MADE)) as recording:
-        assert recording.count() is None
+        assert recording.count([Channel(1)]) is None

@@ -56,6 +56,14 @@ def test_several_inputs_and_voltages_at_the_terminals(tmp_path: Path) -> None:
     assert record.traces["aux"].columns["terminal_voltage"].tolist() == [2.0, 4.0]
 
 
+def test_a_time_that_is_named_needs_no_unit(tmp_path: Path) -> None:
+    path = given(tmp_path, "t,main_voltage_V\n0,1\n0.5,2\n")
+    with pytest.raises(RecordingError, match="expected a unit in the column's name, as in 'time_s', got 't'"):
+        read_recording(path, "r", INPUTS)
+    with open_recording(path, time="t", guess=False) as recording:
+        assert record_of(recording, "r", INPUTS).traces["main"].time.tolist() == [0.0, 0.5]
+
+
 HEADER = "time_s,main_voltage_V\n"
 
 

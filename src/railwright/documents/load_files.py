@@ -17,7 +17,8 @@ from railwright.quantities import quoted
 from railwright.recordings.columns import names_of
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile, find_file
-from railwright.recordings.recording import Channel, Recording
+from railwright.recordings.recording import Recording
+from railwright.recordings.samples import Channel
 
 MOST_ROWS = 200_000
 """Rows that a file of a load may have: a solver stops at each."""

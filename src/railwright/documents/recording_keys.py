@@ -19,7 +19,9 @@ from railwright.traces import UNITS
 class _Part(Model):
     """The time base of a recording, and the part of it that is meant."""
 
-    time: Text | None = Field(None, description="name of the column of the time, or its number from 1")
+    time: Text | None = Field(
+        None, description="name of the column of the time, or its number from 1; s, where it has no unit"
+    )
     interval: PositiveSeconds | None = Field(
         None, description="time between two samples, where the file has no time"
     )
@@ -68,7 +70,7 @@ class ChannelKeys(Model):
 
 
 class EvaluatedKeys(_Part):
-    """What the header of a recording that `evaluate` takes leaves open."""
+    """What the columns of a recording that `evaluate --record` takes leave open, as `--keys` gives it."""
 
     channels: dict[Text, ChannelKeys] = Field(
         default_factory=dict, description="channels that the names of the columns do not tell"

@@ -16,7 +16,8 @@ from railwright.quantities import quoted, show
 from railwright.recordings.columns import known_unit, names_of
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
-from railwright.recordings.recording import Channel, Recording
+from railwright.recordings.recording import Recording
+from railwright.recordings.samples import Channel
 from railwright.waveforms.shapes import MOST_MOVES, count_of
 
 if TYPE_CHECKING:

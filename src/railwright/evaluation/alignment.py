@@ -151,7 +151,7 @@ def moved(record: Record, offset: float) -> Record:
 
 
 def _integral(time: Array, values: Array) -> Array:
-    """∫ of straight lines from the first instant on, shape (n,); made in place, of which a long one is glad."""
+    """∫ of straight lines from the first instant on, shape (n,); made in place, for a record may be long."""
     integral = np.zeros(time.size)
     steps = integral[1:]
     np.subtract(time[1:], time[:-1], out=steps)

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from railwright.near_words import hint
 from railwright.recordings.columns import Column, unit_factor
-from railwright.recordings.recording import Channel, Recording
+from railwright.recordings.recording import Recording
+from railwright.recordings.samples import Channel
 from railwright.traces import UNITS, Record, Traces
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def record_of(
     read [s after the first sample]. shown: it is only looked at, so many samples are enough. Columns that are
     no channel of an input are left out, and named in the record's notes.
     """
-    if recording.time.assumed:
+    if recording.time.guessed:
         column = recording.columns[recording.time.place or 0]
         told = f"expected a unit in the column's name, as in 'time_s', got '{column.header}'"
         raise recording.refuse(told, column)

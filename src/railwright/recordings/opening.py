@@ -7,7 +7,8 @@ from pathlib import Path
 from railwright.recordings.columns import names_of, unit_factor
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile, find_file
-from railwright.recordings.recording import Recording, TimeBase, place_of
+from railwright.recordings.recording import Recording
+from railwright.recordings.samples import TimeBase
 from railwright.recordings.table import Table
 from railwright.regular import LARGEST_RECORDING
 
@@ -91,7 +92,7 @@ def _time_base(
         raise RecordingError(table.path, table.first_line, told)
     if not column.unit:
         recognised.append(f"unit of '{column.name}': none is given, s is taken")
-        return TimeBase(place, assumed=True)
+        return TimeBase(place, guessed=time is None)
     factor = unit_factor(column.unit, "s")
     if factor is None:
         told = f"expected a unit of time for '{column.name}', got '{column.unit}'; {remedy}"
@@ -109,7 +110,7 @@ def _time_place(
 ) -> int | None:
     """The column of the time; None: samples are equally far apart."""
     if time is not None:
-        return place_of(table, time, "column of the time")
+        return table.place(time, "column of the time")
     if interval is not None:
         return None
     called = [place for place, column in enumerate(table.columns) if column.is_called_time]

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
-from railwright.near_words import hint
 from railwright.quantities.parsing import LARGEST
-from railwright.recordings.columns import Column, is_unit, names_of, unit_factor
+from railwright.recordings.columns import Column, is_unit, unit_factor
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
+from railwright.recordings.samples import Channel, Gathered, Samples, TimeBase
 from railwright.recordings.table import BLOCK, Table
 from railwright.recordings.thinning import Thinned
 from railwright.regular import MOST_SAMPLES
@@ -23,45 +23,6 @@ if TYPE_CHECKING:
 
 MOST_SHOWN = 1_000_000
 """Samples that are kept of a recording that is only looked at."""
-
-
-@dataclass(frozen=True, slots=True)
-class Channel:
-    """A column that is read: its place, and what makes its numbers SI. recognised: what was taken for
-    granted about it, for people.
-    """
-
-    place: int
-    factor: float = 1.0
-    recognised: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class TimeBase:
-    """The column of the time, and what makes its numbers seconds; or the time between two samples [s].
-
-    instants: the column holds dates and times. assumed: no unit stands there, seconds are taken.
-    """
-
-    place: int | None
-    factor: float = 1.0
-    interval: float = 0.0
-    instants: bool = False
-    assumed: bool = False
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Samples:
-    """Samples of some channels on one time base.
-
-    row: of the first in the file, from 0. time: as in the file [s], instants since its first sample; shape
-    (n,). values: one array (n,) a channel, in SI units. zero: the file's first time [s].
-    """
-
-    row: int
-    time: NDArray[np.float64]
-    values: tuple[NDArray[np.float64], ...]
-    zero: float
 
 
 class Recording:
@@ -116,14 +77,16 @@ class Recording:
         """The error of what is wrong with a sample, rows from 0."""
         return RecordingError(self.path, self._table.first_line + row, told)
 
-    def count(self) -> int | None:
-        """Samples in the file; None: only reading all of them tells."""
-        places = [0][: len(self.columns)] if self.time.place is None else [self.time.place]
-        return self._table.count(places) if places else 0
+    def count(self, channels: Sequence[Channel]) -> int | None:
+        """Samples of these channels in the file; None: only reading all of them tells.
+
+        RecordingError where one has more than another, or than there are times.
+        """
+        return self._table.count(self._places(channels))
 
     def place(self, wanted: str) -> int:
         """Of a column that is named, or numbered from 1. RecordingError where there is none, or several."""
-        return place_of(self._table, wanted, "column")
+        return self._table.place(wanted, "column")
 
     def channel(
         self, place: int, unit: str, written: str | None = None, full_scale: float | None = None
@@ -215,9 +178,9 @@ class Recording:
         than two, or the recording does not reach from begin to end.
         """
         if most is not None:
-            self._refuse_more(begin, end, most)
-        known = self.count() if begin <= 0.0 and end is None else None
-        gathered, row = _Gathered(1 + len(channels), BLOCK if known is None else known), None
+            self._refuse_more(channels, begin, end, most)
+        known = self.count(channels) if begin <= 0.0 and end is None else None
+        gathered, row = Gathered(1 + len(channels), BLOCK if known is None else known), None
         for part in self.blocks(channels, begin, end, checked=checked):
             row = part.row if row is None else row
             if most is not None and gathered.size + part.time.size > most:
@@ -321,29 +284,34 @@ class Recording:
 
         places = [self.time.place, *(each.place for each in channels)]
         for place, array in zip(places, block, strict=True):
-            bad = np.flatnonzero(~(np.abs(array) <= LARGEST))
-            if bad.size:
+            if not (array.max() <= LARGEST and array.min() >= -LARGEST):  # NaN is neither
+                bad = np.flatnonzero(~(np.abs(array) <= LARGEST))
                 value = float(array[bad[0]])
                 got = "none (a gap, or NaN)" if np.isnan(value) else f"{value:g}"
                 header = "its time" if place is None else f"'{self.columns[place].header}'"
                 told = f"expected a finite number of at most {LARGEST:g} in {header}, got {got}"
                 raise self.refuse_row(row + int(bad[0]), told)
         time = block[0]
-        back = np.flatnonzero(np.diff(time, prepend=time[:1] if last is None else last[0]) < 0.0)
+        back = np.flatnonzero(time[1:] < time[:-1]) + 1
+        if last is not None and time[0] < last[0][0]:
+            back = np.append(0, back)
         if back.size:
             told = "expected a time that never runs back, got one before the last"
             raise self.refuse_row(row + int(back[0]), told)
 
-    def _refuse_more(self, begin: float, end: float | None, most: int) -> None:
+    def _refuse_more(self, channels: Sequence[Channel], begin: float, end: float | None, most: int) -> None:
         """Refuse what is known beforehand to be too much."""
-        count = self.count()
-        if count is not None and self.time.place is None:
-            last = count if end is None else min(float(count), end / self.time.interval)
-            count = max(0, int(last - begin / self.time.interval))
+        count = self.count(channels)
+        if count is None:
+            return
+        wanted = float(count)
+        if self.time.place is None:
+            wanted = min(wanted, math.inf if end is None else end / self.time.interval)
+            wanted -= begin / self.time.interval
         elif begin > 0.0 or end is not None:
             return
-        if count is not None and count > most:
-            raise RecordingError(self.path, 1, self._too_many(most, f"{count:,}"))
+        if wanted > most:
+            raise RecordingError(self.path, 1, self._too_many(most, f"{wanted:,.0f}"))
 
     def _too_many(self, most: int, got: str) -> str:
         part = "cut out a part with 'begin' and 'end'" if self._keys else "leave out those on straight lines"
@@ -357,43 +325,3 @@ class Recording:
             raise self.refuse_row(0, told)
         if got < 2:
             raise self.refuse_row(0, f"expected at least two samples, got {got or 'none'}")
-
-
-class _Gathered:
-    """Columns that grow block by block; room that is not used yet takes no memory."""
-
-    def __init__(self, columns: int, room: int) -> None:
-        import numpy as np
-
-        self._columns, self.size = [np.empty(room) for _ in range(columns)], 0
-
-    def add(self, block: Sequence[NDArray[np.float64]]) -> None:
-        import numpy as np
-
-        end = self.size + block[0].size
-        for place, array in enumerate(block):
-            column = self._columns[place]
-            if end > column.size:
-                # One after the other: the old room of one column is given back before the next one grows.
-                larger = np.empty(max(end, 2 * column.size))
-                larger[: self.size] = column[: self.size]
-                column = self._columns[place] = larger
-            column[self.size : end] = array
-        self.size = end
-
-    def columns(self) -> list[NDArray[np.float64]]:
-        return [column[: self.size] for column in self._columns]
-
-
-def place_of(table: Table, wanted: str, what: str) -> int:
-    """Of a column that is named, or numbered from 1. RecordingError where there is none, or several."""
-    names = [column.name for column in table.columns]
-    found = [place for place, name in enumerate(names) if name.casefold() == wanted.casefold()]
-    if not found and wanted.isdecimal() and 1 <= int(wanted) <= len(names):
-        return int(wanted) - 1
-    if len(found) != 1:
-        got = "no such one" if not found else f"{len(found)} of them; give its number"
-        near = hint(wanted, names) if not found else ""
-        told = f"expected a {what} '{wanted}' among the columns {names_of(table.columns)}, got {got}{near}"
-        raise RecordingError(table.path, 1, told)
-    return found[0]

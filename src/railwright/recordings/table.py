@@ -8,7 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from railwright.recordings.columns import Column
+from railwright.near_words import hint
+from railwright.recordings.columns import Column, names_of
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
 
@@ -48,6 +49,19 @@ class Table(ABC):
     def header_line(self) -> int:
         """The line of what is wrong with the columns, not with a sample."""
         return max(1, self.first_line - 1)
+
+    def place(self, wanted: str, what: str) -> int:
+        """Of a column that is named, or numbered from 1. RecordingError where there is none, or several."""
+        names = [column.name for column in self.columns]
+        found = [place for place, name in enumerate(names) if name.casefold() == wanted.casefold()]
+        if not found and wanted.isdecimal() and 1 <= int(wanted) <= len(names):
+            return int(wanted) - 1
+        if len(found) != 1:
+            got = "no such one" if not found else f"{len(found)} of them; give its number"
+            near = hint(wanted, names) if not found else ""
+            told = f"expected a {what} '{wanted}' among the columns {names_of(self.columns)}, got {got}{near}"
+            raise RecordingError(self.path, 1, told)
+        return found[0]
 
     @abstractmethod
     def count(self, places: Sequence[int]) -> int | None:

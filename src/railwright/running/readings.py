@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Protocol
 
-from railwright.recordings.recording import Channel
+from railwright.recordings.samples import Channel
 from railwright.regular import LARGEST_LOG
 from railwright.running.log import LogLines, decode_line, raw_lines
 from railwright.traces import HOW_PLAYED, Event, Record, Span, Traces
