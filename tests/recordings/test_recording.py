@@ -231,6 +231,37 @@ def test_a_piece_that_a_file_gives_only_as_a_whole_is_not_too_large(tmp_path: Pa
         recording.read(channels, 0.0, 1e-6)
 
 
+@pytest.mark.usefixtures("small_blocks")
+@pytest.mark.parametrize("kind", [".csv", ".parquet", ".h5"])
+def test_a_first_time_that_is_none(tmp_path: Path, kind: str) -> None:
+    """It is told whatever part is asked for: every time counts from it."""
+    made = MADE | {"time_s": MADE["time_s"].copy()}
+    made["time_s"][0] = np.nan
+    if kind == ".csv":  # what looks like no number is no sample
+        made["time_s"][0] = 1e300
+    for begin in (0.0, 3.0):
+        recording, channels = opened(written(tmp_path, kind, made))
+        with (
+            recording,
+            pytest.raises(RecordingError, match=r"number of at most 1e\+15 in 'time_s'") as raised,
+        ):
+            recording.read(channels, begin)
+        assert raised.value.line == (2 if kind == ".csv" else 1)
+
+
+def test_row_groups_without_rows(tmp_path: Path) -> None:
+    table = pa.table(MADE)
+    with parquet.ParquetWriter(tmp_path / "a.pq", table.schema) as writer:
+        for part in (table[:0], table[:2000], table[:0], table[2000:], table[:0]):
+            writer.write_table(part)
+    assert parquet.ParquetFile(tmp_path / "a.pq").num_row_groups == 5
+    recording, channels = opened(tmp_path / "a.pq")
+    with recording:
+        assert recording.read(channels).time.size == 5000
+        for begin in (1.999, 2.0, 2.001, 4.998):
+            assert recording.read(channels, begin).time[0] == pytest.approx(begin - 0.001)
+
+
 def test_gaps_are_nan_where_nothing_is_checked(tmp_path: Path) -> None:
     table = pa.table({"time_s": [0.0, 1.0, 0.5], "U_V": pa.array([1, None, 3], pa.int16())})
     parquet.write_table(table, tmp_path / "a.pq")

@@ -37,7 +37,8 @@ class ParquetTable(Table):
             self._schema = self._file.schema_arrow
             groups = self._file.metadata
             sizes = [groups.row_group(number).num_rows for number in range(groups.num_row_groups)]
-        self._starts = [0, *accumulate(sizes)]
+        self._starts = [0, *accumulate(sizes)]  # of the groups, and after the last one
+        self._begins = [start for start, size in zip(self._starts, sizes, strict=False) if size] or [0]
         columns = []
         for field in self._schema:
             unit = (field.metadata or {}).get(b"unit", b"").decode(errors="replace")
@@ -49,7 +50,7 @@ class ParquetTable(Table):
         return int(self._starts[-1])
 
     def starts(self, places: Sequence[int]) -> Sequence[int]:
-        return self._starts[:-1] or [0]
+        return self._begins
 
     def blocks(self, places: Sequence[int], start: int = 0) -> Iterator[list[NDArray[Any]]]:
         names = [self._schema.field(place).name for place in places]

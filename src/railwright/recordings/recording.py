@@ -129,7 +129,8 @@ class Recording:
         """Samples from begin to end [s after the first], and one more on either side, block by block.
 
         checked: RecordingError at the row where a number is not finite or the time runs back; else NaN stands
-        for a gap. What lies outside is not looked at. RecordingError where the file changes meanwhile.
+        for a gap. Values outside of the part are not looked at. RecordingError where the file changes
+        meanwhile.
         """
         import numpy as np
 
@@ -143,7 +144,7 @@ class Recording:
             block += [self._numbers(array, each) for array, each in zip(arrays, channels, strict=False)]
             time = block[0]
             if checked:
-                self._check(row, block, channels, last)
+                self._check_time(row, time, last)
             first, stop = 0, time.size
             if not started:
                 first = int(np.searchsorted(time, self.zero + begin, side="left")) if begin > 0.0 else 0
@@ -157,6 +158,8 @@ class Recording:
                     block = [np.concatenate(pair) for pair in zip(last, block, strict=True)]
                     at = -1
                 started = True
+                if checked:
+                    self._check_values(row + at, block[1:], channels)
                 yield Samples(row + at, block[0], tuple(block[1:]), self.zero)
             last, row, self._reached = newest, row + time.size, float(newest[0][0] - self.zero)
             if stop < time.size:
@@ -225,6 +228,7 @@ class Recording:
             self._origin = next(blocks, None)
             if self._origin is None:
                 raise self.refuse_row(0, "expected at least two samples, got none")
+            self._check_time(0, self._seconds([self._origin], 0), None)
         return self._origin
 
     def _places(self, channels: Sequence[Channel]) -> list[int]:
@@ -272,26 +276,32 @@ class Recording:
         values = array.astype(np.float64, copy=False)
         return values if channel.factor == 1.0 else values * channel.factor
 
-    def _check(
-        self,
-        row: int,
-        block: Sequence[NDArray[np.float64]],
-        channels: Sequence[Channel],
-        last: Sequence[NDArray[np.float64]] | None,
+    def _check_values(
+        self, row: int, arrays: Sequence[NDArray[np.float64]], channels: Sequence[Channel]
     ) -> None:
-        """Refuse the first number of a block that is none, and a time before the last one."""
+        """Refuse the first number that is none; row: of the first of them."""
+        for channel, array in zip(channels, arrays, strict=True):
+            self._check_finite(row, array, self.columns[channel.place].header)
+
+    def _check_finite(self, row: int, array: NDArray[np.float64], header: str) -> None:
         import numpy as np
 
-        places = [self.time.place, *(each.place for each in channels)]
-        for place, array in zip(places, block, strict=True):
-            if not (array.max() <= LARGEST and array.min() >= -LARGEST):  # NaN is neither
-                bad = np.flatnonzero(~(np.abs(array) <= LARGEST))
-                value = float(array[bad[0]])
-                got = "none (a gap, or NaN)" if np.isnan(value) else f"{value:g}"
-                header = "its time" if place is None else f"'{self.columns[place].header}'"
-                told = f"expected a finite number of at most {LARGEST:g} in {header}, got {got}"
-                raise self.refuse_row(row + int(bad[0]), told)
-        time = block[0]
+        if not (array.max() <= LARGEST and array.min() >= -LARGEST):  # NaN is neither
+            bad = np.flatnonzero(~(np.abs(array) <= LARGEST))
+            value = float(array[bad[0]])
+            got = "none (a gap, or NaN)" if np.isnan(value) else f"{value:g}"
+            told = f"expected a finite number of at most {LARGEST:g} in '{header}', got {got}"
+            raise self.refuse_row(row + int(bad[0]), told)
+
+    def _check_time(
+        self, row: int, time: NDArray[np.float64], last: Sequence[NDArray[np.float64]] | None
+    ) -> None:
+        """Refuse a time that is none, or one before the last."""
+        import numpy as np
+
+        if self.time.place is None:
+            return
+        self._check_finite(row, time, self.columns[self.time.place].header)
         back = np.flatnonzero(time[1:] < time[:-1]) + 1
         if last is not None and time[0] < last[0][0]:
             back = np.append(0, back)
