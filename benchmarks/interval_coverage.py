@@ -110,7 +110,7 @@ def study(seed: int) -> list[Case]:
 def _example() -> tuple[Any, Any, Any]:
     """The demo's documents, the set points that its check works out, and its timeline."""
     from railwright.documents.loader import load_documents
-    from railwright.rehearsal.timeline import build_timeline
+    from railwright.plan.timeline import build_timeline
     from railwright.settings.settle import settle
 
     documents = load_documents(EXAMPLE)

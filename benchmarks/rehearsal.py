@@ -25,10 +25,10 @@ from railwright.physics.circuit import Circuit
 from railwright.physics.compiled import compiled_entry
 from railwright.physics.layout import AnySystem
 from railwright.physics.simulation import Simulation
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action, Timeline
 from railwright.rehearsal.circuit import build_circuit
 from railwright.rehearsal.ensemble import Plan, plan_ensemble
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline
 from railwright.traces import Span
 
 Array = NDArray[np.float64]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.guard.local_link import LocalLink
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.twin.server import ReplyTime
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop

@@ -28,7 +28,7 @@ from benchmarks.endings.outlets import Files
 from benchmarks.endings.table import Result, play_all, report
 from benchmarks.endings.terminal_cells import Cell, Setting, all_cells
 
-from railwright.cli.ending import ending_of
+from railwright.archive.ending import ending_of
 from railwright.running.outcome import Ended
 from railwright.running.stored import open_run
 

@@ -24,12 +24,12 @@ from pathlib import Path
 
 from benchmarks.small_bench import inputs_of, set_points_of, virtual_bench, write_bench
 
+from railwright.dialects.dialect import load_dialect
+from railwright.dialects.units import compose
 from railwright.documents.loader import Documents
 from railwright.guard.link import Message
 from railwright.guard.local_link import LocalLink
 from railwright.guard.wire import Connect
-from railwright.instruments.dialect import load_dialect
-from railwright.instruments.units import compose
 from railwright.running.outcome import Ended, RunOutcome
 from railwright.running.runner import run
 from railwright.twin.server import ReplyTime

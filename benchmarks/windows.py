@@ -25,15 +25,15 @@ from pathlib import Path
 import numpy as np
 from benchmarks.windows_faults import FaultCases, FaultPlayer
 
-from railwright.cli.checking import settled_with_rehearsal
+from railwright.circuit.case import fixed
 from railwright.documents.loader import Documents, load_documents
 from railwright.physics import conductors
-from railwright.rehearsal.case import fixed
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.design import CHUNK
 from railwright.rehearsal.ensemble import merged, plan_ensemble
 from railwright.rehearsal.faults import rehearse_faults
 from railwright.rehearsal.harm import EXACT
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.settings.check import settled
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import Settings
 from railwright.spread import over_threads
@@ -180,7 +180,7 @@ def study(name: str, procedure: Path, cases: int, seed: int = SEED) -> Result:
     """Everything of one device."""
     begin = time.perf_counter()
     documents = all_auto(load_documents(procedure))
-    settings = settled_with_rehearsal(hooked_up(documents))
+    settings = settled(hooked_up(documents), dt.date.today())
     assert not settings.blocked, [finding.why for finding in settings.findings if finding.blocks]
     trips, failures = nuisance(documents, settings, cases, seed)
     contained = containable(documents, settings)

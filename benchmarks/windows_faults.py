@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from railwright.documents.loader import Documents
 from railwright.physics.cases import HIGHEST, I2T, PEAK, make_template, play_cases
 from railwright.physics.simulation import OutputState, Simulation
+from railwright.plan.set_points import SetPoints
 from railwright.rehearsal.circuit import build_circuit, output_errors, stage_figures
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.ensemble import _slots
@@ -25,7 +26,6 @@ from railwright.rehearsal.fault_entries import FAULTS
 from railwright.rehearsal.fault_scene import Scene, Trial
 from railwright.rehearsal.faults import SETTLE, power_up_alone
 from railwright.rehearsal.rehearse import tell
-from railwright.rehearsal.setpoints import SetPoints
 
 AFTER = 0.1
 """Least time for which a fault is followed [s]."""

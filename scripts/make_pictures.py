@@ -10,7 +10,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from railwright.cli.stored import evaluations_of, open_stored
+from railwright.archive.stored import evaluations_of, open_stored
 from railwright.rehearsal.rehearse import rehearse
 from railwright.report.overlay import Overlay
 from railwright.report.plots import save_step

@@ -11,9 +11,9 @@ from distributed import LocalCluster
 from tests.rehearsal.scene import PROCEDURE, short
 
 from railwright.documents.loader import load_documents
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.design import CHUNK
 from railwright.rehearsal.ensemble import merged, plan_ensemble
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.spread import ClusterError, over_cluster, over_threads
 
 TRANSDUCER = Feed(

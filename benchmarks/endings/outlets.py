@@ -70,8 +70,9 @@ class Terminal(Outlet):
         os.close(self._own)
 
     def type(self, key: str) -> None:
-        """Press a key."""
-        os.write(self._own, KEYS[key])
+        """Press a key; nothing happens where nobody has the terminal open any more."""
+        if self._thread.is_alive():
+            os.write(self._own, KEYS[key])
 
     def hang_up(self) -> None:
         """Close the terminal's window."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from railwright.documents.loader import Documents, load_documents
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
+from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 
 DEVICE = """\
 device: Buoy light controller

@@ -16,8 +16,8 @@ from pyarrow import parquet
 from scipy.io import wavfile
 from tests.running.small import PROCEDURE, small
 
+from railwright.archive.stored import evaluate_run, evaluations_of, open_stored
 from railwright.cli.exits import code_of
-from railwright.cli.stored import evaluate_run, evaluations_of, open_stored
 from railwright.documents.recording_keys import RecordingKeys
 from railwright.documents.shape_recordings import recording_pieces
 from railwright.recordings.of_inputs import Given, record_of

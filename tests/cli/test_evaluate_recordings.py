@@ -14,8 +14,8 @@ from scipy.io import wavfile
 from tests.recordings.samples import written
 from typer.testing import CliRunner
 
+from railwright.archive.stored import evaluations_of, open_stored
 from railwright.cli.app import app
-from railwright.cli.stored import evaluations_of, open_stored
 from railwright.recordings.recording import MOST_SHOWN
 from railwright.running.manifest import write_manifest
 

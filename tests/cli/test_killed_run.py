@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from tests.evaluation.stored_runs import store
 
-from railwright.cli.report import run_facts_of
-from railwright.cli.stored import open_stored
+from railwright.archive.stored import open_stored
+from railwright.report.of_run import run_facts_of
 
 END = {
     "confirmed": True,

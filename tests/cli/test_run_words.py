@@ -88,6 +88,15 @@ def test_off_not_confirmed_is_6_whatever_else_happened(ended):
             "OFF NOT CONFIRMED: its state was not read to be off, last read at 11.9 V (threshold 1 V)",
         ),
         (
+            SwitchedOff("main", False, 1.0, None, None, before=12.01),
+            "OFF NOT CONFIRMED: its state was not read to be off, last read at 12.01 V, before OFF "
+            "(threshold 1 V)",
+        ),
+        (
+            SwitchedOff("main", False, 1.0, None, None),
+            "OFF NOT CONFIRMED: its state was not read to be off, no voltage was read (threshold 1 V)",
+        ),
+        (
             SwitchedOff("main", True, 1.0, None, 3.7, holds=3.7),
             "OFF NOT CONFIRMED: the output says that it is off, last read at 3.7 V (threshold 1 V)",
         ),

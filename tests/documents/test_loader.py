@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from tests.documents.demo import BENCH, DEVICE, FOLDER, PROCEDURE, copy_demo, edit
 
-from railwright.documents.bench_checks import dialects
+from railwright.dialects.files import dialect_names
 from railwright.documents.loader import Documents, load_bench, load_device, load_documents
 from railwright.documents.sources import DocumentErrors, Location
 
@@ -232,11 +232,11 @@ def test_an_alias_stands_for_what_it_names(tmp_path):
 
 
 def test_each_dialect_that_there_is_can_be_named(tmp_path):
-    assert {"channel-list", "selected-output"} <= set(dialects())
-    for dialect in dialects():
+    assert {"channel-list", "selected-output"} <= set(dialect_names())
+    for dialect in dialect_names():
         copy_demo(tmp_path)
         edit(tmp_path / BENCH, "dialect: channel-list", f"dialect: {dialect}")
-        assert load_bench(tmp_path / BENCH).model.supplies["left"].dialect == dialect
+        assert load_bench(tmp_path / BENCH).model.supplies["left"].dialect.name == dialect
 
 
 def test_keys_are_those_of_documents_and_not_of_the_program(tmp_path):

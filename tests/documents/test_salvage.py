@@ -14,7 +14,7 @@ from railwright.documents.salvage import salvage
 
 ROOT = Path(__file__).parents[2]
 BENCHES = sorted([*ROOT.glob("examples/**/*.bench.yaml"), *ROOT.glob("tests/**/*bench*.yaml")])
-DIALECTS = sorted(ROOT.glob("src/railwright/instruments/dialects/*.yaml"))
+DIALECTS = sorted(ROOT.glob("src/railwright/dialects/*.yaml"))
 
 
 def told(tree: Any) -> Any:

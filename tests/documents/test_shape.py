@@ -9,9 +9,9 @@ from tests.documents.demo import PROCEDURE, copy_demo, edit
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
 from railwright.documents.standard_tests import pieces_of
+from railwright.plan.timeline import build_timeline
 from railwright.recordings.errors import RecordingError
 from railwright.rehearsal.playback import asked_waveform
-from railwright.rehearsal.timeline import build_timeline
 from railwright.running.folder import copy_documents
 from railwright.waveforms.shapes import Hold, Step
 

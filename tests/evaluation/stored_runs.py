@@ -10,7 +10,7 @@ import numpy as np
 from tests.running.small import PROCEDURE, SET_POINTS, write
 
 from railwright.documents.loader import load_documents
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.timeline import build_timeline
 from railwright.running.folder import copy_documents
 from railwright.running.manifest import write_json, write_manifest
 from railwright.running.readings import ParquetRows, parquet_path

@@ -11,12 +11,12 @@ import pytest
 from tests.evaluation.stored_runs import OFF, REQUIRES, store
 from typer.testing import CliRunner
 
+from railwright.archive.stored import StoredRun, evaluate_run, evaluations_of, open_stored
 from railwright.cli.app import app
-from railwright.cli.stored import StoredRun, evaluate_run, evaluations_of, open_stored
 from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import shortest_segment
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.timeline import build_timeline
 from railwright.traces import Event, Traces
 
 PASS, FAIL, INCONCLUSIVE = Outcome.PASS, Outcome.FAIL, Outcome.INCONCLUSIVE

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from benchmarks.small_bench import set_points_of, write_bench
 
 from railwright.documents.loader import load_documents
 from railwright.documents.procedure import Requirement
@@ -18,11 +19,12 @@ from railwright.evaluation.alignment import AlignmentError
 from railwright.evaluation.data import as_data
 from railwright.evaluation.evaluate import evaluate, every_source
 from railwright.evaluation.outcome import Outcome
-from railwright.evaluation.reading import lead_resistance, supply_model
+from railwright.evaluation.reading import known_resistance, supply_model
 from railwright.evaluation.restore import evaluation_from_data
 from railwright.evaluation.views import _away
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import build_timeline
+from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.settle import settle
 from railwright.traces import Event, Record, Traces
 from railwright.twin.recorder import Trigger, capture
@@ -292,7 +294,7 @@ def test_an_unknown_latency_is_an_assumption() -> None:
 
 def test_lead_resistance_of_the_demo() -> None:
     """AWG 18, 2 × 1.5 m at 20.95 mΩ/m (published table), and 8 mΩ of contacts: 71 mΩ at 20 °C."""
-    resistance = lead_resistance(demo()[0].bench, "silicone pair")
+    resistance = known_resistance(demo()[0].bench, feed("alone"))
     assert resistance is not None
     assert resistance[0] == pytest.approx(0.0709, abs=3e-4)
     assert 0.071 < resistance[1] < 0.073
@@ -331,3 +333,26 @@ def test_a_load_was_away_from_its_stop_to_its_next_start() -> None:
         Event(3.0, "main", "stops", "converter"),
     )
     assert _away("main", Record("rehearsal", {}, events)) == ((1.0, 1.4), (2.0, 2.5))
+
+
+@pytest.mark.parametrize(
+    ("measure", "unit", "value"), [("peak_voltage", "V", 12.0), ("peak_current", "A", 0.3)]
+)
+def test_a_peak_of_a_rehearsal_at_rest_is_that_of_its_trace(
+    tmp_path: Path, measure: str, unit: str, value: float
+) -> None:
+    """12 V into 40 Ω: the solver takes few steps there, or none within the time."""
+    steps = f"""  - power_up: {{order: [in1], settle: 200 ms}}
+  - {{hold: 1 s, name: steady}}
+  - {{hold: 1 s, name: later}}
+  - power_down: {{order: [in1]}}
+requires: [{{name: peak, measure: {measure}, of: in1, during: steady, at_most: 13 {unit}}}]"""
+    documents, set_points = (
+        write_bench(tmp_path, ("left.1",), steps, every="10 ms"),
+        set_points_of(("left.1",)),
+    )
+    record = rehearse(documents, set_points).record
+    (result,) = evaluate(documents, set_points, record).results
+    assert result.measured is not None, result.reason
+    assert result.measured.value == pytest.approx(value, rel=1e-3)
+    assert result.outcome == "pass"

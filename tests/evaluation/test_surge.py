@@ -12,8 +12,8 @@ from tests.settings.station import TODAY, Edit, station
 
 from railwright.evaluation.reading import supply_model
 from railwright.physics.surge import SurgePath
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.settle import settle
 
 HARD_LOAD: tuple[Edit, ...] = (

@@ -17,12 +17,12 @@ from tests.external.verification.runs import parameters
 from railwright.documents.loader import load_documents
 from railwright.documents.standard_figures import package_figures
 from railwright.documents.standard_tests import pieces_of
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action, Timeline
 from railwright.rehearsal.circuit import build_circuit
 from railwright.rehearsal.generator import SETTLE, edges_into_load
 from railwright.rehearsal.playback import asked_edges
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline
 from railwright.waveforms.deviation import Asked, edge
 
 NETLISTS = Path(__file__).parent / "netlists"

@@ -12,9 +12,9 @@ import pytest
 
 from railwright.documents.loader import load_documents
 from railwright.physics.output_stage import OutputStage
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.circuit import build_circuit
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.traces import Mode
 
 ROOT = Path(__file__).parents[2]

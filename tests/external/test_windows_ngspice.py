@@ -19,13 +19,13 @@ from benchmarks.windows import SEED
 from tests.external.verification.bench import usual
 from tests.settings.windows.thirteen import device
 
+from railwright.circuit.case import fixed
 from railwright.physics.circuit import Branch, Load
 from railwright.physics.loads import filament_lamp
-from railwright.rehearsal.case import fixed
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.rehearsal.ensemble import plan_ensemble
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.timeline import build_timeline
 from railwright.traces import Mode
 
 HERE = Path(__file__).parent

@@ -120,3 +120,12 @@ def test_a_number_that_means_none_is_no_reading() -> None:
     end, _ = switch_off(answers(b"0;9.91E37;0"))
     assert not end.confirmed
     assert end.why == "left is lost (expected a voltage and a current, got '9.91E37' and '0')"
+
+
+def test_a_voltage_that_has_fallen_while_a_current_still_flows_is_told_as_fallen() -> None:
+    end, _ = switch_off(answers(b"0;0.4;0.02"))
+    assert not end.confirmed
+    assert end.why == "left.1 says off, and 0.02 A flow"
+    assert end.fell is not None
+    assert end.off_read is not None
+    assert end.fell == end.off_read

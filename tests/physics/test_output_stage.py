@@ -99,5 +99,5 @@ def test_what_the_data_sheet_does_not_say_is_declared():
     for what in ("power", "capacitance", "recovery", "response time of the current limit", "rise", "bleeder"):
         assert what in said
     assert math.isinf(stage.power)
-    assert len(derive_output_stage(FIGURES)[1]) == 3  # damping, limit overshoot, sink
+    assert len(derive_output_stage(FIGURES)[1]) == 1  # sink
     assert STAGE.capacitance == 220e-6

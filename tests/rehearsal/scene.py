@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from railwright.documents.loader import Documents
-from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.plan.timeline import Timeline, build_timeline
 
 PROCEDURE = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
 

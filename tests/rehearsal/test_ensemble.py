@@ -11,10 +11,12 @@ import pytest
 from scipy.stats import beta
 from tests.rehearsal.scene import PROCEDURE, short
 
+from railwright.circuit.case import fixed
 from railwright.documents.loader import load_documents
 from railwright.physics.cases import MEASURES
 from railwright.physics.layout import TRIP_CAUSES
-from railwright.rehearsal.case import fixed
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.rehearsal.design import CHUNK, Design
 from railwright.rehearsal.ensemble import (
     InputSpread,
@@ -26,8 +28,6 @@ from railwright.rehearsal.ensemble import (
     trip_probability,
 )
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.spread import over_threads
 
 MAIN = Feed(

@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 from tests.physics.bench import STAGE, capacitor, resistor, single
 
+from railwright.circuit.case import HIGH
 from railwright.documents.loader import load_documents
 from railwright.physics.circuit import Circuit
 from railwright.physics.simulation import Simulation
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal import crossed_sense
-from railwright.rehearsal.case import HIGH
 from railwright.rehearsal.fault_entries import FAULTS
 from railwright.rehearsal.fault_scene import HEADROOM
 from railwright.rehearsal.faults import power_up_alone, rehearse_faults
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "tide-gauge"
 PROCEDURE, BENCH, DEVICE = "power-input.procedure.yaml", "quay.bench.yaml", "tide-gauge.device.yaml"

@@ -8,15 +8,16 @@ import numpy as np
 import pytest
 from tests.rehearsal.scene import PROCEDURE, short
 
+from railwright.circuit.case import NOMINAL, fixed
+from railwright.circuit.leads import lead_resistance
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import load_documents
-from railwright.rehearsal.case import NOMINAL, fixed
-from railwright.rehearsal.circuit import build_circuit, lead_resistance, uncertain_quantities
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action
+from railwright.rehearsal.circuit import build_circuit, uncertain_quantities
 from railwright.rehearsal.ensemble import plan_ensemble, play_values
 from railwright.rehearsal.faults import rehearse_faults
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action
 
 DIODE = {"drop": "0.6 V ± 0.1 V", "at": "1 A", "resistance": "100 mohm ± 20 %"}
 SLOW = {"curve": [{"current": "1 A", "time": "10 s"}, {"current": "2 A", "time": "1 s"}]}
@@ -56,9 +57,9 @@ def test_a_diode_and_what_is_in_series_drop_by_ohm_and_threshold(bare):
     fuse = {**SLOW, "resistance": "60 mohm"}
     documents = with_fixture(diode=DIODE, fuse=fuse, switch={"resistance": "10 mohm"})
     rehearsal = played(documents, feed())
-    lead, _ = lead_resistance(documents.bench.leads["silicone pair"], documents.bench)
+    lead = lead_resistance(documents.bench.leads["silicone pair"], documents.bench)
     drop = at_end(rehearsal, "terminal_voltage") - at_end(rehearsal, "voltage")
-    expected = 0.5 + at_end(rehearsal, "current") * (lead.nominal + 0.1 + 0.06 + 0.01)
+    expected = 0.5 + at_end(rehearsal, "current") * (lead.value.nominal + 0.1 + 0.06 + 0.01)
     assert drop == pytest.approx(expected, rel=1e-3)
     assert at_end(bare, "terminal_voltage") - at_end(bare, "voltage") < 0.1 * drop
 

@@ -8,8 +8,8 @@ import pytest
 from tests.running.small import SET_POINTS, write
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.plan.set_points import Feed
 from railwright.rehearsal.circuit import build_circuit
-from railwright.rehearsal.setpoints import Feed
 
 
 @pytest.fixture

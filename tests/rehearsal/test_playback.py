@@ -6,11 +6,11 @@ from tests.documents.demo import BENCH, copy_demo, edit
 
 from railwright.documents.loader import load_documents
 from railwright.documents.standard_tests import pieces_of
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.generator import edges_into_load
 from railwright.rehearsal.playback import asked_waveform, playback, slowest_rises
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import build_timeline
 from railwright.traces import Mode
 from railwright.waveforms.shapes import duration_of
 

@@ -9,9 +9,9 @@ import pytest
 
 import railwright.rehearsal.read
 from railwright.documents.loader import load_documents
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.read import as_read
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import build_timeline
 from railwright.traces import Record, Traces
 
 DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"

@@ -6,14 +6,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from railwright.circuit.case import HIGH, LOW, NOMINAL, fixed
+from railwright.circuit.errors import QUANTITIES
 from railwright.documents.loader import load_documents
 from railwright.physics import conductors
-from railwright.rehearsal.case import HIGH, LOW, NOMINAL, fixed
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action, Timeline, build_timeline
 from railwright.rehearsal.circuit import build_circuit, uncertain_quantities
-from railwright.rehearsal.errors import QUANTITIES
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 from railwright.traces import Mode
 
 PROCEDURE = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"

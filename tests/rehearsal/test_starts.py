@@ -7,11 +7,11 @@ import pytest
 from tests.rehearsal.scene import PROCEDURE
 from tests.rehearsal.test_faults import feeds
 
+from railwright.circuit.case import HIGH, LOW
 from railwright.documents.loader import load_documents
-from railwright.rehearsal.case import HIGH, LOW
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
 from railwright.rehearsal.starts import starts
-from railwright.rehearsal.timeline import build_timeline
 
 
 @pytest.fixture(scope="module")

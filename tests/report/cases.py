@@ -7,7 +7,7 @@ from typing import Any
 
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Contribution, Evaluation, Measured, Outcome, Result
-from railwright.rehearsal.setpoints import SetPoints
+from railwright.plan.set_points import SetPoints
 from railwright.report.subject import ReportInput
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.traces import Record

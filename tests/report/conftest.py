@@ -10,8 +10,8 @@ from tests.report.cases import the_input
 from tests.report.fabricated import DEMO, Rail, readings, recording, simulate
 
 from railwright.documents.loader import Documents, load_documents
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.report import ReportInput, build_report
 from railwright.traces import Record
 

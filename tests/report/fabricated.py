@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.timeline import Timeline
 from railwright.traces import Event, Mode, Record, Span, Traces
 
 STEP = 100e-6

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.report.cautions import Caution, cautions, reachable_voltage
 
 
 @pytest.fixture(scope="module")
 def by_title(documents: Documents) -> dict[str, Caution]:
-    return {c.title: c for c in cautions(documents.device, documents.bench, documents.procedure)}
+    return {c.title: c for c in cautions(documents.device, documents.bench, documents.procedure, {})}
 
 
 def test_the_reachable_voltage_counts_and_not_the_set_one(documents: Documents) -> None:
@@ -27,15 +28,27 @@ def test_36_v_in_a_wet_place_presses(by_title: dict[str, Caution]) -> None:
 
 def test_the_same_bench_in_a_dry_place_does_not(documents: Documents) -> None:
     dry = documents.bench.model_copy(update={"location": "dry"})
-    touch = cautions(documents.device, dry, documents.procedure)[0]
+    touch = cautions(documents.device, dry, documents.procedure, {})[0]
     assert not touch.pressing
     assert "60 V d.c. is the limit" in touch.text
 
 
 def test_stored_energy_is_half_c_v_squared_at_the_upper_bounds(by_title: dict[str, Caution]) -> None:
-    # 1200 uF at 16 V: 153.6 mJ; 12 uF at 30 V: 5.4 mJ.
-    assert "main 150 mJ (1.2 mF at 16 V)" in by_title["Stored energy"].text
+    # 1200 uF at 16 V: 153.6 mJ, rounded up: it is a bound; 12 uF at 30 V: 5.4 mJ.
+    assert "main 160 mJ (1.2 mF at 16 V)" in by_title["Stored energy"].text
     assert "transducer 5.4 mJ (12 µF at 30 V)" in by_title["Stored energy"].text
+
+
+def test_stored_energy_counts_what_is_played_above_the_range_and_a_fixture(documents: Documents) -> None:
+    capacitor = {"capacitance": "4.7 mF ± 20 %", "esr": "10 mohm"}
+    box = Fixture.model_validate({"capacitor": capacitor})
+    bench = documents.bench.model_copy(update={"fixtures": {"box": box}})
+    hook_up = dict(documents.procedure.hook_up)
+    hook_up["main"] = hook_up["main"].model_copy(update={"fixture": "box"})
+    procedure = documents.procedure.model_copy(update={"hook_up": hook_up})
+    told = {c.title: c for c in cautions(documents.device, bench, procedure, {"main": 24.0})}
+    # 1.2 mF and 5.64 mF at 24 V: 1.9699 J.
+    assert "main 2 J (6.84 mF at 24 V)" in told["Stored energy"].text
 
 
 def test_every_caution_that_a_report_must_carry_is_there(by_title: dict[str, Caution]) -> None:

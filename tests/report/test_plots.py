@@ -16,8 +16,8 @@ from matplotlib.text import Text
 from tests.report.fabricated import DEMO, simulate
 
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import Feed
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.set_points import Feed
+from railwright.plan.timeline import Timeline
 from railwright.report import overlay as lay
 from railwright.report.drawing import as_svg, draw_step, drawing
 from railwright.report.limits import limits_of

@@ -10,8 +10,8 @@ import pytest
 from tests.report.hook_ups import PARALLEL, SERIES, changed
 
 from railwright.documents.loader import Documents
+from railwright.plan.off_order import off_order
 from railwright.report.sheet_order import Task, in_order
-from railwright.running.off_order import off_order
 from railwright.settings.context import sources_of
 from railwright.settings.settle import settle
 

@@ -11,7 +11,7 @@ from typing import Any
 from tests.instruments.fake_supply import FakeSupply
 
 from railwright.documents.loader import Documents, load_documents
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.outcome import Progress, RunOutcome
 from railwright.running.runner import run
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from railwright.documents.loader import load_documents
 from railwright.guard.local_link import LocalLink
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import Progress, RunOutcome
 from railwright.running.runner import run

@@ -92,6 +92,10 @@ def test_with_the_drains_supply_dead_the_gate_stays_on_and_that_is_said(tmp_path
     assert gate.endswith("s; use the mains switch, and measure before touching")
     assert drain.startswith("drain (right.1): right is lost (")
     assert "use the mains switch" in drain
+    # What is told of a voltage was read: the gate's goes on to be, the drain's was before OFF.
+    assert outcome.switched_off["gate"].residual == pytest.approx(3.0, abs=0.05)
+    assert outcome.switched_off["drain"].residual is None
+    assert outcome.switched_off["drain"].before == pytest.approx(12.0, abs=0.3)
     # A supply that only gives no answers does what it is told.
     assert stage.is_on("right.1") is (how != "silent")
 

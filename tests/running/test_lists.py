@@ -6,14 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.plan.test_moves import alone, bench
 from tests.running import small as bench_of
 from tests.running.small import PROCEDURE, small
-from tests.running.test_plan import alone, bench
 
-from railwright.rehearsal.delivered import Listing
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.listing import Listing
+from railwright.plan.moves import moves_of
+from railwright.plan.timeline import Action, Timeline
 from railwright.running.outcome import Ended
-from railwright.running.plan import plan_run
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
 
@@ -51,7 +51,7 @@ def test_the_first_list_is_loaded_before_the_run_and_the_next_when_it_is_over() 
         )
     )
     listings = [Listing(1, "main", POINTS, 1), Listing(3, "main", POINTS, 1)]
-    plan = plan_run(Timeline(tuple(actions), spans, 5.0), {"main": alone()}, bench(None), listings)
+    plan = moves_of(Timeline(tuple(actions), spans, 5.0), {"main": alone()}, bench(None), listings)
     assert [(move.kind, round(move.time, 3), move.step) for move in plan.moves] == [
         ("load", -1.0, 0),
         ("on", 0.0, 0),
@@ -72,12 +72,13 @@ def test_a_list_right_after_a_set_point_is_not_armed_ahead() -> None:
     ]
     spans = (Span("up", "power_up", 0.0, 1.0, ("main",)), Span("one", "shape", 1.0, 2.0, ("main",)))
     actions[1] = Action(1.0, "line", "main", 6.0, path=("steps", 0))
-    plan = plan_run(
+    plan = moves_of(
         Timeline(tuple(actions), spans, 2.0), {"main": alone()}, bench(None), [Listing(1, "main", POINTS, 1)]
     )
     assert [move.kind for move in plan.moves] == ["load", "on", "set", "play"]
 
 
+@pytest.mark.alone
 def test_a_run_loads_the_list_while_all_is_off_and_lets_go_of_it_in_the_end(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

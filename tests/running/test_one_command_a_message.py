@@ -9,8 +9,8 @@ import pytest
 from benchmarks.fault_matrix import bench
 from benchmarks.fault_matrix.play import Played, play
 
-from railwright.instruments import supply
-from railwright.instruments.dialect import load_dialect
+from railwright.dialects.dialect import load_dialect
+from railwright.documents import bench as documents
 from railwright.running.outcome import Ended
 
 
@@ -22,7 +22,7 @@ def played(
         patch.object(bench, "BENCH", bench.BENCH.replace("channel-list", dialect)),
         patch.object(bench, "PROCEDURE", procedure),
         patch.object(
-            supply, "load_dialect", lambda name: load_dialect(name).model_copy(update={"compound": False})
+            documents, "load_dialect", lambda name: load_dialect(name).model_copy(update={"compound": False})
         ),
     ):
         return play(bench.lay_out(folder), folder / "run", mischief)

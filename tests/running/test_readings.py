@@ -17,7 +17,7 @@ import pytest
 from pyarrow import parquet
 from tests.running.small import Small
 
-from railwright.cli.stored import StoredRun
+from railwright.archive.stored import StoredRun
 from railwright.running import folder as folder_module
 from railwright.running import log as log_module
 from railwright.running import readings as readings_module

@@ -13,8 +13,8 @@ from tests.instruments.fake_supply import FakeSupply
 from railwright.documents.bench import Bench
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import open_visa
-from railwright.rehearsal.delivered import Listing
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.plan.listing import Listing
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.rig import Rig
 from railwright.traces import Mode
 from railwright.waveforms.point_list import PointList

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,8 @@ import numpy as np
 import pytest
 from tests.running.small import PROCEDURE, Small, small
 
+from railwright.dialects.dialect import load_dialect
 from railwright.guard.process_link import ProcessLink
-from railwright.instruments.dialect import load_dialect
 from railwright.running.interruption import StopRequest
 from railwright.running.log import Log, read_log
 from railwright.running.outcome import Ended, RunRefused
@@ -168,9 +169,9 @@ def test_any_changed_command_stops_it_before_anything_is_energised(
         where.mkdir()
 
         def wrong(asked: str, changed: Any = changed) -> Any:
-            return changed if asked == dialect.dialect else load_dialect(asked)
+            return changed if asked == dialect.name else load_dialect(asked)
 
-        monkeypatch.setattr("railwright.instruments.supply.load_dialect", wrong)
+        monkeypatch.setattr("railwright.documents.bench.load_dialect", wrong)
         with small(where) as bench:
             outcome = bench.run()
             assert outcome.ended is Ended.INSTRUMENT, name
@@ -431,6 +432,7 @@ def test_a_killed_run_is_read_from_its_log(bench: Small) -> None:
     process = _in_a_process(bench)
     assert process.stdout is not None
     assert process.stdout.readline() == "steady\n"
+    time.sleep(0.3)  # by then its thread has handed the log's lines to the system, which takes it 50 ms
     process.kill()
     process.communicate(timeout=10)
     data = open_run(bench.folder / "run")

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
+from railwright.plan.plan import Move
 from railwright.running.log import Log
 from railwright.running.outcome import Progress
-from railwright.running.plan import Move
 from railwright.running.recorder import Recorder
 from railwright.running.steps import Steps
 from railwright.running.stored import read_record

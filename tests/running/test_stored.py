@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from tests.running.small import PROCEDURE, Small, small, write
 
-from railwright.cli.ending import ending_of
+from railwright.archive.ending import ending_of
 from railwright.documents.loader import load_documents
+from railwright.plan.off_order import off_order
 from railwright.running.log import Log, read_log
 from railwright.running.manifest import write_manifest
-from railwright.running.off_order import off_order
 from railwright.running.outcome import Ended
 from railwright.running.readings import read_record
 from railwright.running.stored import NoRun, open_run
@@ -77,8 +77,9 @@ def test_what_was_changed_afterwards_is_named(bench: Small) -> None:
 def as_killed(folder: Path) -> list[dict[str, object]]:
     """Make a finished run one that was killed before it wrote down its end. Gives its guard's journal."""
     about = json.loads((folder / "run.json").read_text())
-    kept = {name: about[name] for name in ("run", "unit", "sensed", "documents", "instruments")}
-    (folder / "run.json").write_text(json.dumps({**kept, "ended": None}))
+    kept = {name: about[name] for name in ("run", "unit", "sensed", "documents")}
+    instruments = [{**each, "identification": None} for each in about["instruments"]]
+    (folder / "run.json").write_text(json.dumps({**kept, "instruments": instruments, "ended": None}))
     for path in (folder / "manifest.json", folder / "events.json", *folder.glob("*.parquet")):
         path.unlink()
     return [json.loads(line) for line in (folder / "guard.ndjson").read_text().splitlines()]
@@ -91,6 +92,8 @@ def put_journal(folder: Path, lines: list[dict[str, object]]) -> None:
 def test_of_a_killed_run_its_guard_tells_how_the_outputs_ended(bench: Small) -> None:
     outcome = bench.run()
     sent = next(e.time for e in outcome.record.events if (e.subject, e.what) == ("aux", "off sent"))
+    about = open_run(outcome.folder).about
+    assert all(each["identification"]["model"] for each in about["instruments"])
     as_killed(outcome.folder)
     data = open_run(outcome.folder)
     assert (data.ended, data.complete) == (Ended.KILLED, False)
@@ -102,6 +105,7 @@ def test_of_a_killed_run_its_guard_tells_how_the_outputs_ended(bench: Small) -> 
     ends = data.about["switched_off"]
     assert {name: off["confirmed"] for name, off in ends.items()} == {"main": True, "aux": True}
     assert ends["main"]["threshold"] == outcome.switched_off["main"].threshold
+    assert data.about["instruments"] == about["instruments"]
     # The run had written these events down itself: they are there once.
     assert data.record.events == outcome.record.events
     assert ending_of(data).words == "stopped, off confirmed"
@@ -151,6 +155,9 @@ def test_an_input_that_the_guard_could_not_confirm_is_named_with_its_last_voltag
     assert ending.cause.endswith("and did not confirm all outputs off")
     assert ending.not_confirmed[0].startswith("main: left is lost; OFF was sent at ")
     assert "before OFF; use the mains switch" in ending.not_confirmed[0]
+    off = open_run(folder).about["switched_off"]["main"]
+    newest = float(open_run(folder).record.traces["main"].columns["voltage"][-1])
+    assert (off["residual"], off["before"]) == (None, newest)
 
 
 def test_a_journal_that_cannot_be_read_is_told(bench: Small) -> None:

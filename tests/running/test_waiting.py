@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 from tests.running.small import PROCEDURE, SET_POINTS, small
 
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.moves import moves_of
+from railwright.plan.timeline import build_timeline
 from railwright.running.outcome import Ended
-from railwright.running.plan import plan_run
 from railwright.running.waiting import Triggers, signal_triggers
 
 SWEEP = "  - sweep: {input: main, from: 9 V, to: 12 V, points: 3, dwell: 40 ms}\n    name: sweep\n"
@@ -47,7 +47,7 @@ def test_the_plan_keeps_waits_and_limits_between_what_stands_before_and_after_th
     )
     with small(tmp_path, with_shape(text)) as bench:
         timeline = build_timeline(bench.documents.procedure, bench.documents.device)
-        plan = plan_run(timeline, SET_POINTS, bench.documents.bench)
+        plan = moves_of(timeline, SET_POINTS, bench.documents.bench)
     own = [move for move in plan.moves if move.step == 2]
     assert [(move.kind, move.voltage or move.current) for move in own] == [
         ("set", 9.0),

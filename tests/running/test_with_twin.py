@@ -9,7 +9,7 @@ import pytest
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.procedure import Procedure
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.outcome import Ended
 from railwright.running.runner import run
 from railwright.running.stored import open_run

@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from railwright.documents.loader import Documents, load_documents
-from railwright.evaluation.evaluate import evaluate
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.measurable import Measurable, measurable
 from railwright.settings.settle import settle
@@ -19,7 +18,7 @@ EXAMPLE = Path(__file__).parents[2] / "examples" / "tide-gauge"
 def looked_at(documents: Documents) -> dict[str, Measurable]:
     settings = settle(documents, dt.date(2026, 11, 25))
     record = rehearse(documents, settings.set_points).record
-    return {m.requirement: m for m in measurable(documents, settings.set_points, record, evaluate)}
+    return {m.requirement: m for m in measurable(documents, settings.set_points, record)}
 
 
 def changed(folder: Path, bench: dict[str, str], procedure: dict[str, str]) -> dict[str, Measurable]:

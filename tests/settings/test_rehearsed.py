@@ -12,10 +12,11 @@ from tests.settings.station import DEMO, TODAY, Edit, line_of, of_rule, station
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.evaluation.evaluate import evaluate
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
+from railwright.settings.check import check
 from railwright.settings.findings import Finding, Severity
+from railwright.settings.hookup import hooked_up
 from railwright.settings.rehearsed import REHEARSED_RULES
 from railwright.settings.rehearsed.view import hardest, stretches
 from railwright.settings.rules import RULES
@@ -66,7 +67,7 @@ class Bent:
 
     def findings(self) -> tuple[Finding, ...]:
         settings = settle(self.documents, TODAY)
-        return rehearsed_findings(self.documents, settings, lambda documents, set_points: self, evaluate)
+        return rehearsed_findings(self.documents, settings, self.record, self.assumptions)
 
 
 def found(bent: Bent, rule: str) -> list[Finding]:
@@ -130,7 +131,7 @@ def test_a_fuse_that_opens_is_a_stop(tmp_path: Path) -> None:
 
 def test_a_quick_fuse_opens_in_the_inrush_by_the_physics(tmp_path: Path) -> None:
     documents = station(tmp_path, *GUARD)
-    rules = [f.rule for f in rehearsed_findings(documents, settle(documents, TODAY), rehearse, evaluate)]
+    rules = [f.rule for f in played(documents)[1]]
     assert "fuse-rehearsed" in rules
 
 
@@ -320,10 +321,9 @@ def test_nothing_is_rehearsed_without_set_points(tmp_path: Path) -> None:
     settings = settle(documents, TODAY)
     assert settings.set_points == {}
 
-    def never(documents: Documents, set_points: SetPoints) -> Bent:
-        raise AssertionError("must not be rehearsed")
-
-    assert rehearsed_findings(documents, settings, never, evaluate) == ()
+    checked = check(hooked_up(documents), TODAY)
+    assert checked.rehearsal is None
+    assert not {f.rule for f in checked.settings.findings} & {rule.id for rule in REHEARSED_RULES}
 
 
 def test_an_input_without_set_points_leaves_the_others_rehearsed(tmp_path: Path) -> None:
@@ -358,7 +358,8 @@ LIMIT = "current_limit: 1 A"
 
 def played(documents: Documents) -> tuple[Settings, tuple[Finding, ...]]:
     settings = settle(documents, TODAY)
-    return settings, rehearsed_findings(documents, settings, rehearse, evaluate)
+    rehearsal = rehearse(documents, settings.set_points)
+    return settings, rehearsed_findings(documents, settings, rehearsal.record, rehearsal.assumptions)
 
 
 def test_the_demo_rehearsed_has_no_stop() -> None:

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, station
 
+from railwright.dialects.dialect import load_dialect
 from railwright.evaluation.evaluate import evaluate
-from railwright.instruments.dialect import load_dialect
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.timeline import build_timeline
 from railwright.settings.data import as_data
 from railwright.settings.overrides import ENGINE_RULES
 from railwright.settings.restore import settings_from_data
@@ -1370,7 +1370,7 @@ def test_what_a_dialect_has_no_command_for_is_a_stop(tmp_path: Path, monkeypatch
     edits = (OWN_LEVELS, protections("    ocp: 800 mA\n    opp: 8 W\n"))
     assert of_rule(settled(tmp_path, *edits), "dialect-cannot-set") == []
     monkeypatch.setattr(
-        "railwright.settings.rules.instruments.load_dialect",
+        "railwright.documents.bench.load_dialect",
         lambda name: dialect.model_copy(update={"settings": poor}),
     )
     (found,) = of_rule(settled(tmp_path, *edits), "dialect-cannot-set")

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from tests.twin.bench import BENCH, AtHand
 
+from railwright.dialects.dialect import load_dialect
 from railwright.documents.bench import Output, Supply
 from railwright.twin.channels import channel_numbers
 from railwright.twin.plant import Plant
@@ -23,7 +24,7 @@ def supply(dialect: str = "channel-list", **channels: int | None) -> Supply:
         name.removeprefix("_"): OUTPUT.model_copy(update={"channel": channel})
         for name, channel in channels.items()
     }
-    return BENCH.supplies["left"].model_copy(update={"dialect": dialect, "outputs": outputs})
+    return BENCH.supplies["left"].model_copy(update={"dialect": load_dialect(dialect), "outputs": outputs})
 
 
 class Odd(AtHand):

@@ -7,8 +7,8 @@ import pytest
 from tests.twin.bench import BENCH, DEVICE, PROCEDURE
 
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
 from railwright.twin.virtual import record_case
 

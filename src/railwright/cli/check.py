@@ -20,6 +20,7 @@ Cases = Annotated[
 Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
 
 
+# One piece: its docstring is the help, and what follows prints in order.
 def check(
     procedure: Procedure,
     static: Static = False,
@@ -56,7 +57,7 @@ def check(
             }
         )
     else:
-        from railwright.cli.assumptions import ASSUMED, print_assumptions
+        from railwright.cli.assumptions import ASSUMED, names_of, print_assumptions
         from railwright.cli.console import SEVERITY_MARKS, console
         from railwright.cli.findings import (
             findings_table,
@@ -81,7 +82,11 @@ def check(
         if checked.rehearsal is not None:
             if checked.measurable:
                 out.print(measurable_table(checked.measurable))
-            print_assumptions(out, checked.rehearsal.assumptions, checked.names)
+            print_assumptions(
+                out,
+                checked.rehearsal.assumptions,
+                names_of(checked.documents.device, checked.documents.bench),
+            )
         out.print(f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}")
         if len(settings.set_points) == len(checked.documents.device.inputs):
             told = "what wrong leads, mistyped figures and lost supplies would do is rehearsed apart"

@@ -95,7 +95,7 @@ def _free_ports(count: int) -> list[int]:
 def _whole_job(place: Path, procedure: Path, seed: int, real_time: bool) -> tuple[Path, list[str]]:
     """Every step of the work; the PDF's path, and what did not come out as known."""
     from railwright.cli import check, rehearse
-    from railwright.cli.report import make_report
+    from railwright.report.of_run import make_report
 
     _heading(f"check {procedure}")
     check.check(procedure)
@@ -183,9 +183,9 @@ def _show_traffic(path: Path, lines: int = 12) -> None:
 
 
 def _evaluate(run: Path, recording: Path | None) -> Evaluation:
+    from railwright.archive.stored import External, evaluate_run, open_stored
     from railwright.cli.console import console
     from railwright.cli.outcomes import print_evaluation
-    from railwright.cli.stored import External, evaluate_run, open_stored
 
     evaluation = evaluate_run(open_stored(run), [External(recording, RECORDER)] if recording else [])
     print_evaluation(console(), evaluation)

@@ -12,9 +12,9 @@ from railwright.cli.exits import BadInput, Exit
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from railwright.cli.checking import Checked
-    from railwright.rehearsal.case import Case
+    from railwright.circuit.case import Case
     from railwright.rehearsal.ensemble import Ensemble, Plan
+    from railwright.settings.check import Checked
 
 _MEASURES = {
     "inrush_peak": ("Inrush peak", "A"),
@@ -40,12 +40,12 @@ def play(
 ) -> Exit:
     """Play the ensemble and print it; returns the exit code."""
     from railwright.cli.checking import settle_documents
+    from railwright.plan.plan import plan_of
     from railwright.rehearsal.ensemble import plan_ensemble, sensitivities
-    from railwright.settings.delivery import played_timeline
 
     checked = settle_documents(procedure)
     given = checked.documents, checked.settings.set_points
-    plan = plan_ensemble(*given, cases, seed, played_timeline(*given))
+    plan = plan_ensemble(*given, cases, seed, plan_of(*given).played)
     ensemble = _played(plan, scheduler)
     indices = sensitivities(plan) if sensitivity else None
     if json:
@@ -62,7 +62,7 @@ def play(
 
 def case_of(checked: Checked, cases: int, seed: int, number: int) -> Case:
     """One case of an ensemble, by its number."""
-    from railwright.rehearsal.case import fixed
+    from railwright.circuit.case import fixed
     from railwright.rehearsal.design import CHUNK
     from railwright.rehearsal.ensemble import plan_ensemble
 

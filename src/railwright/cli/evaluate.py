@@ -11,7 +11,7 @@ from railwright.cli.arguments import Json, RunFolder
 from railwright.cli.exits import BadInput, Exit, complain
 
 if TYPE_CHECKING:
-    from railwright.cli.stored import External
+    from railwright.archive.stored import External
     from railwright.documents.bench import Bench
 
 RecordFiles = Annotated[
@@ -54,8 +54,8 @@ def evaluate(
     --keys says what the recording's columns leave open: time, interval, begin, end, and of each channel its
     column, unit and full_scale.
     """
+    from railwright.archive.stored import evaluate_run, open_stored
     from railwright.cli.outcomes import code_of_outcome, print_evaluation
-    from railwright.cli.stored import evaluate_run, open_stored
     from railwright.evaluation.data import as_data
 
     stored = open_stored(run)
@@ -78,7 +78,7 @@ def evaluate(
 
 def _recordings(files: list[Path], recorders: list[str], keys: list[str], bench: Bench) -> list[External]:
     """Each file with its recorder, which may be left out where the bench has only one, and its keys."""
-    from railwright.cli.stored import External
+    from railwright.archive.stored import External
     from railwright.documents.recording_keys import evaluated_keys
 
     known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"

@@ -98,13 +98,16 @@ def code_of(error: BaseException) -> tuple[Exit, str] | None:
 
 _KNOWN = (
     ("railwright.documents.sources", "DocumentErrors", Exit.BAD_INPUT),
+    ("railwright.documents.edit", "NotEdited", Exit.BAD_INPUT),
+    ("railwright.job", "NotSettled", Exit.STOPPED),
+    ("railwright.job", "Blocked", Exit.STOPPED),
     ("railwright.running.stored", "NoRun", Exit.BAD_INPUT),
     ("railwright.recordings.errors", "RecordingError", Exit.BAD_INPUT),
     ("railwright.evaluation.alignment", "AlignmentError", Exit.BAD_INPUT),
     ("railwright.physics.solver", "SolverError", Exit.BAD_INPUT),
     ("railwright.running.outcome", "RunRefused", Exit.STOPPED),
     ("railwright.instruments.errors", "InstrumentError", Exit.INSTRUMENT),
-    ("railwright.instruments.dialect", "DialectError", Exit.INSTRUMENT),
+    ("railwright.dialects.dialect", "DialectError", Exit.INSTRUMENT),
     ("railwright.twin.launcher", "TwinError", Exit.INSTRUMENT),
 )
 

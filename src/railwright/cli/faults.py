@@ -11,9 +11,9 @@ from railwright.cli.exits import Exit, complain
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from railwright.cli.checking import Checked
-    from railwright.rehearsal.case import Case
+    from railwright.circuit.case import Case
     from railwright.rehearsal.faults import FaultResult, FaultStudy
+    from railwright.settings.check import Checked
 
 _MARKS = {True: "● yes", False: "✕ no", None: "◌ unknown"}
 _CONTAINED = {True: "yes", False: "no", None: "unknown"}
@@ -44,7 +44,7 @@ def play(procedure: Path, case: str, chosen: Case, json: bool) -> Exit:
 
 
 def _show(out: Console, checked: Checked, study: FaultStudy) -> None:
-    from railwright.cli.assumptions import print_assumptions
+    from railwright.cli.assumptions import names_of, print_assumptions
     from railwright.cli.console import table
 
     columns = ("Fault", "What trips, after", "Voltage", "Current", "Energy, into", "Contained")
@@ -64,7 +64,7 @@ def _show(out: Console, checked: Checked, study: FaultStudy) -> None:
     notes = [(f"{result.input}, {result.title}", result.note) for result in study.results if result.note]
     if notes:
         out.print(table("Notes", ("Fault", "What else there is to say"), notes))
-    print_assumptions(out, study.assumptions, checked.names)
+    print_assumptions(out, study.assumptions, names_of(checked.documents.device, checked.documents.bench))
     counts = [sum(result.contained is verdict for result in study.results) for verdict in _MARKS]
     out.print(
         f"{len(study.results)} faults rehearsed, one at a time: {counts[0]} contained, {counts[1]} not, "

@@ -14,10 +14,10 @@ from railwright.cli.exits import BadInput, Exit
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from railwright.cli.checking import Checked
     from railwright.evaluation.outcome import Evaluation
-    from railwright.rehearsal.playback import Played
+    from railwright.plan.plan import Plan
     from railwright.rehearsal.rehearse import InputResult, Rehearsal
+    from railwright.settings.check import Checked
 
 
 class CaseName(StrEnum):
@@ -61,6 +61,8 @@ Faults = Annotated[
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the traces as CSV.")]
 
 
+# One piece: its docstring is the help, and options that exclude each other are told apart at once.
+# Many: each is an option of the command line.
 def rehearse(
     procedure: Procedure,
     case: CaseOption = CaseName.NOMINAL,
@@ -87,11 +89,11 @@ def rehearse(
 
     An output that would trip gives exit code 3; a requirement that would fail 1; one undecided 5.
     """
+    from railwright.circuit.case import HIGH, LOW, NOMINAL
     from railwright.cli.checking import settle_documents
     from railwright.evaluation.evaluate import evaluate
-    from railwright.rehearsal.case import HIGH, LOW, NOMINAL
+    from railwright.plan.plan import plan_of
     from railwright.rehearsal.rehearse import rehearse as play
-    from railwright.settings.delivery import played_timeline
 
     chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
     if corner is not None and (faults or cases is not None or case is not CaseName.NOMINAL):
@@ -122,7 +124,8 @@ def rehearse(
 
         chosen = corner_of(checked, corner)
     given = checked.documents, checked.settings.set_points
-    rehearsal = play(*given, chosen, played_timeline(*given))
+    plan = plan_of(*given)
+    rehearsal = play(*given, chosen, plan.played)
     evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
     if plot is not None:
         _plot(checked, rehearsal, step, plot)
@@ -133,11 +136,12 @@ def rehearse(
     if json:
         from railwright.cli.console import print_json
 
-        print_json(_data(procedure, _case_name(case, number, corner), checked, rehearsal, evaluation))
+        print_json(_data(procedure, _case_name(case, number, corner), checked, plan, rehearsal, evaluation))
     else:
         from railwright.cli.console import console
 
-        _show(console(), checked, rehearsal, evaluation, [path for path in (plot, csv) if path is not None])
+        written = [path for path in (plot, csv) if path is not None]
+        _show(console(), checked, plan, rehearsal, evaluation, written)
     return _code(rehearsal, evaluation)
 
 
@@ -174,13 +178,19 @@ def _plot(checked: Checked, rehearsal: Rehearsal, step: str | None, path: Path) 
 
 
 def _show(
-    out: Console, checked: Checked, rehearsal: Rehearsal, evaluation: Evaluation, written: list[Path]
+    out: Console,
+    checked: Checked,
+    plan: Plan,
+    rehearsal: Rehearsal,
+    evaluation: Evaluation,
+    written: list[Path],
 ) -> None:
-    from railwright.cli.assumptions import print_assumptions
+    from railwright.cli.assumptions import names_of, print_assumptions
     from railwright.cli.console import table
     from railwright.cli.outcomes import prediction_table
     from railwright.cli.shapes import shapes_table
     from railwright.quantities import show
+    from railwright.rehearsal.playback import played_shapes
 
     columns = (
         "Input",
@@ -200,23 +210,13 @@ def _show(
     ]
     out.print(table("Events", ("Time", "Of", "What"), events, right=("Time",)))
     out.print(prediction_table(evaluation))
-    if played := _played(checked, rehearsal):
+    if played := played_shapes(plan, rehearsal.record):
         out.print(shapes_table(played))
-    print_assumptions(out, rehearsal.assumptions, checked.names)
+    print_assumptions(out, rehearsal.assumptions, names_of(checked.documents.device, checked.documents.bench))
     end = show(max(float(traces.time[-1]) for traces in rehearsal.record.traces.values()), "s")
     out.print(f"{end} rehearsed in {rehearsal.steps} steps of the solver.")
     for path in written:
         out.print(f"written: {path}")
-
-
-def _played(checked: Checked, rehearsal: Rehearsal) -> tuple[Played, ...]:
-    """What the outputs make of the procedure's shapes."""
-    from railwright.rehearsal.playback import playback, slowest_rises
-    from railwright.rehearsal.timeline import build_timeline
-
-    documents = checked.documents
-    timeline = build_timeline(documents.procedure, documents.device)
-    return playback(timeline, rehearsal.record, slowest_rises(documents.bench, checked.settings.set_points))
 
 
 def _row(result: InputResult) -> tuple[str, ...]:
@@ -238,10 +238,16 @@ def _row(result: InputResult) -> tuple[str, ...]:
 
 
 def _data(
-    procedure: Path, case: str | int, checked: Checked, rehearsal: Rehearsal, evaluation: Evaluation
+    procedure: Path,
+    case: str | int,
+    checked: Checked,
+    plan: Plan,
+    rehearsal: Rehearsal,
+    evaluation: Evaluation,
 ) -> dict[str, Any]:
     from railwright.cli.shapes import shapes_data
     from railwright.evaluation.data import as_data
+    from railwright.rehearsal.playback import played_shapes
 
     def plain(result: InputResult) -> dict[str, Any]:
         return {name: getattr(result, name) for name in type(result).__dataclass_fields__}
@@ -258,7 +264,7 @@ def _data(
             {"name": s.name, "kind": s.kind, "start": s.start, "end": s.end, "inputs": list(s.inputs)}
             for s in record.spans
         ],
-        "shapes": shapes_data(_played(checked, rehearsal)),
+        "shapes": shapes_data(played_shapes(plan, rehearsal.record)),
         "assumptions": list(rehearsal.assumptions),
         "evaluation": as_data(evaluation),
     }

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import datetime as dt
-import re
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -17,9 +15,9 @@ from railwright.cli.exits import BadInput, Exit, complain, say
 from railwright.cli.streams import loss_of, same_file
 
 if TYPE_CHECKING:
-    from railwright.cli.checking import Checked
     from railwright.cli.printer import Printer
     from railwright.running.outcome import RunOutcome, SwitchedOff
+    from railwright.settings.check import Checked
     from railwright.twin.launcher import TwinBench
     from railwright.twin.virtual_network import VirtualNetwork
 
@@ -65,6 +63,8 @@ MischiefLines = Annotated[
 ]
 
 
+# One piece: guard, supplies, signals and printer end in the reverse order of their beginning.
+# Many: each is an option of the command line.
 def run(
     procedure: Procedure,
     unit: Unit,
@@ -88,6 +88,7 @@ def run(
     from railwright.cli.printer import Printer
     from railwright.cli.twin import faults_of, mischief_of, overrides_of
     from railwright.guard.process_link import ProcessLink
+    from railwright.running.folder import default_folder
     from railwright.running.interruption import StopRequest, signals_ask
 
     if not twins and (true or fault or mischief):
@@ -143,13 +144,6 @@ def run(
     if loss := loss_of(sys.stderr):
         say(f"caution: {loss}")
     return code_of_run(outcome)
-
-
-def default_folder(procedure: Path, unit: str) -> Path:
-    """runs/<procedure>-<unit>-<time>."""
-    stem = procedure.name.split(".")[0]
-    safe = re.sub(r"[^A-Za-z0-9_-]+", "-", unit).strip("-") or "unit"
-    return Path("runs") / f"{stem}-{safe}-{dt.datetime.now():%Y%m%d-%H%M%S}"
 
 
 def may_run(checked: Checked, folder: Path) -> bool:
@@ -242,6 +236,7 @@ def headline(outcome: RunOutcome) -> str:
 def off_words(off: SwitchedOff) -> str:
     """How the outputs of one input ended."""
     from railwright.quantities import show
+    from railwright.running.ends import last_read
 
     if off.stays_on:
         return f"stays on, because {off.stays_on}"
@@ -251,7 +246,7 @@ def off_words(off: SwitchedOff) -> str:
     if off.fell_after is not None:
         voltage = f"below {threshold} after {show(off.fell_after, 's')}"
     else:
-        voltage = f"last read at {show(off.residual, 'V')} (threshold {threshold})"
+        voltage = f"{last_read(off.residual, off.before)} (threshold {threshold})"
     if off.confirmed:
         return f"off confirmed, {voltage}"
     state = "the output says that it is off" if off.verified else "its state was not read to be off"

@@ -77,6 +77,8 @@ Seconds = Annotated[float | None, typer.Option(help="Stop after so long; else Ct
 _TRIGGER = re.compile(r"\s*(.+?)\s+(voltage|current)\s+(above|below)\s+(.+?)\s*")
 
 
+# One piece: its docstring is the help.
+# Many: each is an option of the command line.
 def twin(
     bench: BenchPath,
     procedure: ProcedurePath = None,

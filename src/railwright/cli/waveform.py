@@ -11,9 +11,10 @@ from railwright.cli.arguments import Json, Procedure
 from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
-    from railwright.cli.checking import Checked
+    from railwright.plan.plan import Plan
+    from railwright.plan.timeline import Timeline
     from railwright.rehearsal.playback import Played
-    from railwright.rehearsal.timeline import Timeline
+    from railwright.settings.check import Checked
     from railwright.traces import Record
 
 ENDINGS = (".csv", ".svg", ".png")
@@ -44,10 +45,9 @@ def waveform(
     a jump.
     """
     from railwright.cli.checking import settle_documents
-    from railwright.rehearsal.playback import playback, slowest_rises
+    from railwright.plan.plan import plan_of
+    from railwright.rehearsal.playback import played_shapes
     from railwright.rehearsal.rehearse import rehearse
-    from railwright.rehearsal.timeline import build_timeline
-    from railwright.settings.delivery import played_timeline
 
     if to is not None and to.suffix.lower() not in ENDINGS:
         raise BadInput(f"--to: expected a file that ends in .csv, .svg or .png, got '{to}'")
@@ -55,20 +55,18 @@ def waveform(
         raise BadInput("--rehearsed: expected a CSV file after --to, got none; name one")
     checked = settle_documents(procedure)
     documents = checked.documents
-    timeline = build_timeline(documents.procedure, documents.device)
-    shapes = [span.name for span in timeline.spans if span.kind == "shape"]
+    plan = plan_of(documents, checked.settings.set_points)
+    shapes = [span.name for span in plan.spans if span.kind == "shape"]
     name = _chosen(step, shapes)
-    reaching = played_timeline(documents, checked.settings.set_points)
-    record = rehearse(documents, checked.settings.set_points, timeline=reaching).record
-    rises = slowest_rises(documents.bench, checked.settings.set_points)
-    played = [each for each in playback(timeline, record, rises) if each.span.name == name]
+    record = rehearse(documents, checked.settings.set_points, timeline=plan.played).record
+    played = [each for each in played_shapes(plan, record) if each.span.name == name]
     if not played:
         raise BadInput(f"--step: expected a shape that takes some time, got '{name}', which takes none")
     if to is not None:
         if to.suffix.lower() == ".csv":
-            _table(checked, played, record, to, rehearsed)
+            _table(plan, played, record, to, rehearsed)
         else:
-            _figure(checked, played, reaching, record, to)
+            _figure(checked, played, plan.played, record, to)
     if json:
         from railwright.cli.console import print_json
         from railwright.cli.shapes import shapes_data
@@ -101,21 +99,18 @@ def _chosen(step: str | None, shapes: list[str]) -> str:
     return step
 
 
-def _table(checked: Checked, played: list[Played], record: Record, to: Path, rehearsed: bool) -> None:
+def _table(plan: Plan, played: list[Played], record: Record, to: Path, rehearsed: bool) -> None:
     import numpy as np
 
     from railwright.rehearsal.playback import limit_waveform
-    from railwright.rehearsal.timeline import build_timeline
     from railwright.waveforms.columns import on_one_time_base
     from railwright.waveforms.waveform import Waveform
 
-    documents = checked.documents
-    timeline = build_timeline(documents.procedure, documents.device)
     waves: dict[str, Waveform] = {}
     for each in played:
         waves[f"{each.input}_voltage_V"] = each.asked
-        feed = checked.settings.set_points[each.input]
-        waves[f"{each.input}_limit_A"] = limit_waveform(timeline, each.step, feed)
+        feed = plan.set_points[each.input]
+        waves[f"{each.input}_limit_A"] = limit_waveform(plan.timeline, each.step, feed)
         if rehearsed:
             part = record.traces[each.input].closed(each.span.start, each.span.end)
             time = np.maximum.accumulate(part.time - part.time[0])
@@ -136,8 +131,9 @@ def _table(checked: Checked, played: list[Played], record: Record, to: Path, reh
 
 
 def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: Record, to: Path) -> None:
+    from railwright.plan.listing import shape_actions
+    from railwright.plan.set_point import waveform
     from railwright.quantities import show
-    from railwright.rehearsal.delivered import asked_of, shape_actions
     from railwright.report.waveform_plot import Curves, save_waveforms, worst_edge
 
     curves = []
@@ -147,7 +143,7 @@ def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: 
         told_by_list = None
         if own is not None and not any(action.path for action in own.actions):  # points of a list
             span = each.span
-            told_by_list = asked_of(own.level, own.actions, span.start, span.end - span.start)
+            told_by_list = waveform(own.level, own.actions, span.start, span.end - span.start)
         # The last edge is seen in what follows the step.
         horizon = max([each.asked.duration, *(e.asked.until for e in each.edges)])
         part = record.traces[each.input].closed(each.span.start, each.span.start + horizon)

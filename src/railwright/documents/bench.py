@@ -1,15 +1,18 @@
 """The bench document: the supplies, leads and recorders that are there, with data-sheet figures."""
 
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import ConfigDict, Field, model_validator
+from pydantic import ConfigDict, Field, PlainValidator, WithJsonSchema, model_validator
 
+from railwright.dialects.dialect import Dialect, load_dialect
+from railwright.dialects.files import dialect_names
 from railwright.documents.channel import Channel
 from railwright.documents.channel_name import channel_named
 from railwright.documents.conductor import Conductor
 from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
 from railwright.documents.model import Date, Model, Name, Text, fault
+from railwright.documents.sources import none_of
 from railwright.quantities import (
     AmpereReach,
     Farads,
@@ -33,6 +36,7 @@ from railwright.quantities import (
     VoltReach,
     WattReach,
     Watts,
+    quoted,
     show,
 )
 
@@ -234,11 +238,25 @@ SHORTEST_EXCHANGE, LONGEST_EXCHANGE = 1e-3, 10.0
 """Between these lies the time of one command with its verification [s]."""
 
 
+def _dialect(given: object) -> Dialect:
+    """The dialect of a name. ValueError where there is none."""
+    if isinstance(given, Dialect):
+        return given
+    name = given.strip() if isinstance(given, str) else ""
+    if not name:
+        raise ValueError(f"expected the name of a dialect, got {quoted(given)}")
+    if name not in dialect_names():
+        raise ValueError(none_of("dialects", dialect_names(), name))
+    return load_dialect(name)
+
+
 class Supply(Model):
     """One instrument with its outputs."""
 
     address: Text = Field(description="VISA resource name")
-    dialect: Text = Field(description="how it is spoken to: channel-list or selected-output")
+    dialect: Annotated[
+        Dialect, PlainValidator(_dialect), WithJsonSchema({"type": "string", "enum": [*dialect_names()]})
+    ] = Field(description="how it is spoken to: channel-list or selected-output")
     model: Text | None = Field(None, description="model as *IDN? gives it")
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
     calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")

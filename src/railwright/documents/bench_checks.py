@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import count
-from pathlib import Path
 
 from railwright.documents.channel_name import channel_named
 from railwright.documents.files import Source
@@ -13,17 +12,9 @@ from railwright.documents.references import items, keys, names, text, texts, twi
 from railwright.documents.sources import Problem
 from railwright.quantities import quoted
 
-DIALECTS = Path(__file__).parents[1] / "instruments" / "dialects"
-"""Where the dialects are: one data file each. Only their names matter here."""
-
-
-def dialects() -> list[str]:
-    """Names of the dialects that there are."""
-    return sorted(path.stem for path in DIALECTS.glob("*.yaml"))
-
 
 def check_bench(bench: Source) -> Iterator[Problem]:
-    """Names within a bench: dialects, common negatives, coupled outputs; a channel for each output, an
+    """Names within a bench: common negatives, coupled outputs; a channel for each output, an
     address for each supply.
     """
     for lead in keys(bench.root.get("leads")):
@@ -35,7 +26,6 @@ def check_bench(bench: Source) -> Iterator[Problem]:
     supplies = keys(bench.root.get("supplies"))
     for supply in supplies:
         place = ("supplies", supply)
-        yield from unknown(bench, (*place, "dialect"), "dialects", dialects())
         outputs = names(bench, *place, "outputs")
         for path, _ in texts(bench, *place, "common_negative"):
             yield from unknown(bench, path, f"outputs of '{supply}'", outputs)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -46,13 +47,34 @@ class Source:
         return Location(self.file, *self.root.place(path, key=key))
 
 
-def read_source(file: str, kind: Kind, named_at: Location | None = None) -> tuple[Source, list[Problem]]:
+def bytes_of(held: bytes | RecordedFile) -> Iterator[bytes]:
+    """What a file beside a document holds, piece by piece. RecordingError where it has changed."""
+    yield from (held,) if isinstance(held, bytes) else held.content()
+
+
+def write_beside(goal: Path, held: bytes | RecordedFile) -> None:
+    """Write a file that a document names, as it was read, into a folder that may have to be made.
+
+    RecordingError where a recording has changed since then.
+    """
+    goal.parent.mkdir(parents=True, exist_ok=True)
+    if isinstance(held, bytes):
+        goal.write_bytes(held)
+    else:
+        held.copy_to(goal)
+
+
+def read_source(
+    file: str, kind: Kind, named_at: Location | None = None, given: bytes | None = None
+) -> tuple[Source, list[Problem]]:
     """A document's nodes and its duplicate keys and missing values.
 
     named_at: where another document names the file; a file that is not there is a problem of that place.
+    given: what to read in place of the file's content.
     Raises `Unreadable` with one problem where nothing can be made of the file.
     """
-    given = content(file, f"{kind} document", named_at or Location(file, 1, 1))
+    if given is None:
+        given = content(file, f"{kind} document", named_at or Location(file, 1, 1))
     root, problems = compose(decoded(given, file), file)
     if root is None or (root.kind == "scalar" and root.text is None):
         raise Unreadable(

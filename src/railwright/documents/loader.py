@@ -84,19 +84,22 @@ def load_bench(path: str | os.PathLike[str]) -> Loaded[Bench]:
     return Loaded(model, source)
 
 
-def load_documents(procedure_path: str | os.PathLike[str]) -> Documents:
+def load_documents(
+    procedure_path: str | os.PathLike[str], instead: Mapping[Kind, bytes] | None = None
+) -> Documents:
     """A procedure with its device and bench; `DocumentErrors` with everything that is wrong with any of them.
 
     The paths of device and bench are relative to the procedure. Files are called in messages as the user
-    wrote the procedure's path.
+    wrote the procedure's path. instead: what to read in place of a document's file.
     """
     accept_announced_loads()
     file = os.fspath(procedure_path)
-    source, procedure, problems = _load(file, "procedure", Procedure)
+    instead = instead or {}
+    source, procedure, problems = _load(file, "procedure", Procedure, given=instead.get("procedure"))
     if source is None:
         raise DocumentErrors(problems)
-    device_source, device, device_problems = _referred(source, "device", Device)
-    bench_source, bench, bench_problems = _referred(source, "bench", Bench)
+    device_source, device, device_problems = _referred(source, "device", Device, instead.get("device"))
+    bench_source, bench, bench_problems = _referred(source, "bench", Bench, instead.get("bench"))
     problems += [*device_problems, *bench_problems]
     problems += check_procedure(source, device_source, bench_source)
     if procedure is not None:
@@ -116,13 +119,15 @@ def load_documents(procedure_path: str | os.PathLike[str]) -> Documents:
     return Documents(device, bench, procedure.for_inputs(device.inputs), sources)
 
 
-def _referred(procedure: Source, kind: Kind, model: type[M]) -> tuple[Source | None, M | None, list[Problem]]:
+def _referred(
+    procedure: Source, kind: Kind, model: type[M], given: bytes | None
+) -> tuple[Source | None, M | None, list[Problem]]:
     """The document that a procedure names under `kind`; nothing where it names none."""
     node = procedure.root.get(kind)
     if node is None or node.kind != "scalar" or not node.text or not node.text.strip():
         return None, None, []
     file = os.path.join(os.path.dirname(procedure.file), node.text)
-    return _load(file, kind, model, procedure.where((kind,)))
+    return _load(file, kind, model, procedure.where((kind,)), given)
 
 
 def _foreign(source: Source, kind: Kind, model: type[BaseModel]) -> Problem | None:
@@ -138,11 +143,15 @@ def _foreign(source: Source, kind: Kind, model: type[BaseModel]) -> Problem | No
 
 
 def _load(
-    file: str, kind: Kind, model: type[M], named_at: Location | None = None
+    file: str,
+    kind: Kind,
+    model: type[M],
+    named_at: Location | None = None,
+    given: bytes | None = None,
 ) -> tuple[Source | None, M | None, list[Problem]]:
     """A document's source and model as far as they could be made, and what is wrong with it."""
     try:
-        source, problems = read_source(file, kind, named_at)
+        source, problems = read_source(file, kind, named_at, given)
     except Unreadable as error:
         return None, None, [error.problem]
     if foreign := _foreign(source, kind, model):

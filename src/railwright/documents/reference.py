@@ -150,6 +150,7 @@ def _one(arm: Any) -> str:
         "float": "quantity in the measure's unit",
         "Interval": "range in the measure's unit",
         "date": "date: `2026-03-02`",
+        "Dialect": "name of a dialect",
     }[arm.__name__]
 
 

@@ -7,7 +7,7 @@ from graphlib import CycleError, TopologicalSorter
 
 from railwright.documents.files import Source
 from railwright.documents.nodes import Node
-from railwright.documents.sources import Problem, hint
+from railwright.documents.sources import Problem, none_of
 from railwright.quantities import quoted
 
 Path = tuple[str | int, ...]
@@ -56,12 +56,7 @@ def unknown(
     known = list(known)
     if name in known:
         return
-    near = hint(name, known)
-    shown = ", ".join(known[:8]) + (", ..." if len(known) > 8 else "")
-    choice = f" ({shown})" if known and not near else ""
-    yield Problem(
-        source.where(path, key=key), f"expected one of the {what}{choice}, got {quoted(name)}{near}"
-    )
+    yield Problem(source.where(path, key=key), none_of(what, known, name))
 
 
 def twice(source: Source, paths: Iterable[tuple[Path, str]], what: str, remedy: str) -> Iterator[Problem]:

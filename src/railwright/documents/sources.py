@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from railwright.near_words import hint as hint
 from railwright.near_words import meant as meant
 from railwright.printable import printable
+from railwright.quantities import quoted
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,14 @@ class DocumentErrors(ValueError):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(dict.fromkeys(problems))
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def none_of(what: str, known: Sequence[str], name: str) -> str:
+    """What to say of a name that is none of the known ones. what: what they stand for, in the plural."""
+    near = hint(name, known)
+    shown = ", ".join(known[:8]) + (", ..." if len(known) > 8 else "")
+    choice = f" ({shown})" if known and not near else ""
+    return f"expected one of the {what}{choice}, got {quoted(name)}{near}"
 
 
 def either(words: Iterable[str]) -> str:

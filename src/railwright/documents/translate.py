@@ -10,6 +10,7 @@ from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from railwright.dialects.dialect import Dialect
 from railwright.documents.bench import Output
 from railwright.documents.files import Source
 from railwright.documents.sources import Problem, either, hint, meant
@@ -288,4 +289,4 @@ def annotations_of(annotation: Any) -> list[Any]:
 
 def is_model(annotation: Any) -> bool:
     """Whether a type is a pydantic model."""
-    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
+    return isinstance(annotation, type) and issubclass(annotation, BaseModel) and annotation is not Dialect

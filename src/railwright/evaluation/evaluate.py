@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench
+from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
 from railwright.evaluation.decision import Tolerance, decide
@@ -16,17 +17,17 @@ from railwright.evaluation.played import out_of_time, settled_already, unfinishe
 from railwright.evaluation.reading import (
     ReadingModel,
     exact_model,
+    known_resistance,
     lead_name,
-    lead_resistance,
     recorder_model,
     series_drop,
     supply_model,
 )
 from railwright.evaluation.signal import Beyond, CannotMeasure
-from railwright.evaluation.views import EXACT, Case, Documents, Source, views
+from railwright.evaluation.views import EXACT, Case, Source, views
 from railwright.evaluation.wording import amount
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import timeline_of
 from railwright.traces import Record
 
 
@@ -106,7 +107,7 @@ def offset_of(documents: Documents, set_points: SetPoints, record: Record, exter
 
 
 def _case(documents: Documents, own: Source, ending: Ending) -> Case:
-    return Case(documents, build_timeline(documents.procedure, documents.device), own, ending)
+    return Case(documents, timeline_of(documents.procedure, documents.device), own, ending)
 
 
 def _own(bench: Bench, set_points: SetPoints, record: Record) -> Source:
@@ -117,7 +118,7 @@ def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str
     if record.origin in EXACT:
         return {
             name: replace(
-                exact_model(record.origin, lead_resistance(bench, feed.lead, feed.fixture)),
+                exact_model(record.origin, known_resistance(bench, feed)),
                 lead_name=lead_name(feed),
                 drop=series_drop(bench, feed),
             )

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.outcome import Measured
+from railwright.plan.timeline import Timeline
 from railwright.quantities import show
-from railwright.rehearsal.timeline import Timeline
 from railwright.traces import Record, Span
 
 LATE_PART = 0.1

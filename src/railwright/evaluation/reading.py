@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
-from railwright.physics import conductors
+from railwright.evaluation.observability import all_known, averaged, surge_path
 from railwright.physics.surge import SurgePath
-from railwright.rehearsal.setpoints import Feed
-from railwright.rehearsal.unseen import all_known, averaged, least_resistance, surge_path
+from railwright.plan.set_points import Feed
 
 SWITCHING_TIME = 0.5e-3
 """Declared bound of the time between switching an output on and the instant that the record gives for it [s].
@@ -83,29 +83,10 @@ def exact_model(source: str, lead: tuple[float, float] | None = None) -> Reading
     return ReadingModel(source, perfect, perfect, 0.0, 0.0, lead=lead, exact=True)
 
 
-def lead_resistance(bench: Bench, name: str, fixture: str | None = None) -> tuple[float, float] | None:
-    """Least and most loop resistance of a lead and its fixture [Ω]; None where its contacts are unknown.
-
-    Least: geometric, at the lowest ambient temperature. Most: the maximum of IEC 60228 where the conductor
-    has a class in its table, else geometric, at the highest ambient temperature. Heating by the current is
-    left out.
-    """
-    lead = bench.leads[name]
-    conductor, contacts, ambient = lead.conductor, lead.contact_resistance_loop, bench.ambient
-    low = least_resistance(bench, name, fixture)
-    if contacts is None or low is None:
-        return None
-    area = conductor.section
-    between = bench.fixture(fixture)
-    own = between.resistance.high if between else 0.0
-    high = own + conductors.loop_resistance(area, lead.one_way_length, ambient.high, contacts.high)
-    if conductor.iec_class is not None:
-        try:
-            most = conductors.maximum_resistance_per_metre(area, conductor.iec_class, ambient.high)
-        except ValueError:
-            return low, high
-        high = max(high, 2.0 * lead.one_way_length * most + contacts.high + own)
-    return low, high
+def known_resistance(bench: Bench, feed: Feed) -> tuple[float, float] | None:
+    """Least and most loop resistance of a feed's lead and fixture [Ω]; None: its contacts are unknown."""
+    found = lead_resistance(bench.leads[feed.lead], bench, bench.fixture(feed.fixture))
+    return (found.low, found.high) if found.contacts else None
 
 
 def lead_name(feed: Feed) -> str:
@@ -144,7 +125,7 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         current=current,
         update=update,
         aperture=aperture,
-        lead=lead_resistance(bench, feed.lead, feed.fixture),
+        lead=known_resistance(bench, feed),
         lead_name=lead_name(feed),
         drop=series_drop(bench, feed),
         current_bound=_current_bound(feed, outputs),

@@ -32,7 +32,7 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   resistance of lead and fixture, and by what a diode in it drops, which is taken to conduct.
 - **Window.** The step named by `during`. With `each_point: worst` the measure is taken at each point of a
   sweep, from the second half of the time spent there (the voltage settles in the first), and the point
-  nearest to a limit, or farthest beyond it, decides.
+  whose interval comes nearest to a limit, or goes farthest beyond it, decides.
 - **Played to its end, and in time.** A step that was cut short, or not reached, makes its requirements
   inconclusive; only what nothing later could mend stays failed: a peak or a number of restarts above its
   limit, and a point of a sweep that was played to its end. A step whose set points came late by more than a

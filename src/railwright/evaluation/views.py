@@ -4,33 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Protocol
 
-from railwright.documents.bench import Bench
 from railwright.documents.device import Device
-from railwright.documents.procedure import Procedure, Requirement
+from railwright.documents.loader import Documents
+from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
+from railwright.evaluation.observability import SETTLING
 from railwright.evaluation.reading import ReadingModel
 from railwright.evaluation.signal import CannotMeasure, View
-from railwright.rehearsal.lines import highest_stair
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Timeline
-from railwright.rehearsal.unseen import SETTLING
+from railwright.plan.set_points import SetPoints
+from railwright.plan.stairs import highest_stair
+from railwright.plan.timeline import Timeline
 from railwright.traces import Record, Span
 
 EXACT = ("rehearsal", "truth", "twin truth")
 """Origins of records that have no reading errors."""
-
-
-class Documents(Protocol):
-    """What an evaluation needs of the loaded documents."""
-
-    @property
-    def device(self) -> Device: ...
-    @property
-    def bench(self) -> Bench: ...
-    @property
-    def procedure(self) -> Procedure: ...
 
 
 @dataclass(frozen=True, slots=True, eq=False)

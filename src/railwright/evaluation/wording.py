@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from railwright.evaluation.observability import sample_rate
 from railwright.quantities import show
-from railwright.rehearsal.unseen import sample_rate
 
 
 def amount(value: float, unit: str) -> str:

@@ -259,16 +259,16 @@ class SwitchOff:
             return f"{', '.join(on)} still says that it is on"
         if end.off_read is None:
             end.off_read = end.read_at
+        # Outputs in series whose voltages cancel are none that have fallen.
+        highest = max(abs(end.voltage), *(abs(voltage) for voltage in voltages))
+        if highest < each.below and end.fell is None:
+            end.fell = end.read_at
         for output, look in zip(each.outputs, looks, strict=True):
             # Where the device holds a voltage, the output's bleeder takes some current from it.
             if not -output.no_current - output.bleeds <= look.current <= output.no_current:
                 return f"{output.name} says off, and {look.current:.4g} A flow"
         end.holds = None
-        # Outputs in series whose voltages cancel are none that have fallen.
-        highest = max(abs(end.voltage), *(abs(voltage) for voltage in voltages))
         if highest < each.below:
-            if end.fell is None:
-                end.fell = end.read_at
             return ""
         if each.holds is not None and abs(end.voltage) <= each.holds[1] + each.below:
             end.holds = end.voltage

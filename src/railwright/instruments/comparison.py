@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from railwright.dialects.dialect import Setting
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
-from railwright.instruments.dialect import Setting
 
 UNKNOWN_RESOLUTION = 1e-3
 """Part of full scale allowed where the bench states neither a resolution nor an accuracy."""

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from railwright.instruments.dialect import Dialect
+from railwright.dialects.dialect import Dialect
+from railwright.dialects.units import compose
 from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.instruments.session import Answer, OpenSession, Session
-from railwright.instruments.units import compose
 from railwright.scpi.errors import parse_entry
 
 _ANSWER = re.compile(r'(?:^|(?<=;))(?:[^;"]|"(?:[^"]|"")*")*')

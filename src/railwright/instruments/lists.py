@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from railwright.dialects.dialect import PointList
+from railwright.dialects.units import compose
 from railwright.instruments.comparison import allowed_difference
-from railwright.instruments.dialect import PointList
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.instruments.supply import Change, Supply
-from railwright.instruments.units import compose
 from railwright.scpi.numbers import parse_response
 
 DWELL_PART = 1e-4
@@ -39,7 +39,7 @@ def load(supply: Supply, own: OwnList) -> None:
         _put_word(supply, own.output, header.between, own.between)
     elif own.between != "step":
         raise InstrumentError(
-            supply.name, "", f"its dialect '{supply.dialect.dialect}' cannot play points in lines"
+            supply.name, "", f"its dialect '{supply.dialect.name}' cannot play points in lines"
         )
 
 
@@ -76,7 +76,7 @@ def release(supply: Supply, output: str) -> None:
 def _headers(supply: Supply) -> PointList:
     if supply.dialect.points is None:
         raise InstrumentError(
-            supply.name, "", f"its dialect '{supply.dialect.dialect}' has no commands for a point list"
+            supply.name, "", f"its dialect '{supply.dialect.name}' has no commands for a point list"
         )
     return supply.dialect.points
 

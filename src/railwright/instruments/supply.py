@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from railwright.dialects.dialect import Setting, Value
+from railwright.dialects.units import compose
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.comparison import allowed_difference
 from railwright.instruments.conversation import Conversation, split_answers
-from railwright.instruments.dialect import Setting, Value, load_dialect
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
-from railwright.instruments.units import compose
 from railwright.printable import printable
 from railwright.scpi.numbers import parse_response
 from railwright.traces import Mode
@@ -26,6 +26,16 @@ class Identity:
     serial: str
     version: str
     answer: str = ""
+
+    @property
+    def fields(self) -> dict[str, str]:
+        """The four fields by their names."""
+        return {
+            "maker": self.maker,
+            "model": self.model,
+            "serial": self.serial,
+            "version": self.version,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +68,7 @@ class Supply(Conversation):
     """One supply over one session. Failures are InstrumentErrors; outputs have the bench's names."""
 
     def __init__(self, name: str, document: SupplyDocument, open_session: OpenSession) -> None:
-        super().__init__(name, document.address, load_dialect(document.dialect), open_session)
+        super().__init__(name, document.address, document.dialect, open_session)
         self.document = document
         self.identity: Identity | None = None
         self._channels = dict(document.channels)
@@ -324,7 +334,7 @@ class Supply(Conversation):
     def _set(self, change: Change) -> str:
         if not self.supports(change.setting):
             raise InstrumentError(
-                self.name, "", f"its dialect '{self.dialect.dialect}' cannot set {change.setting}"
+                self.name, "", f"its dialect '{self.dialect.name}' cannot set {change.setting}"
             )
         return self.dialect.set_unit(change.setting, self._channels[change.output], change.value)
 

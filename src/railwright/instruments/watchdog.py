@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from railwright.dialects.units import compose
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.instruments.supply import Supply
-from railwright.instruments.units import compose
 
 TOLERANCE = 0.01
 """Part by which the time that reads back may differ from the one that was set."""

@@ -185,6 +185,7 @@ def recovery_figures(figures: OutputFigures) -> tuple[float, float, float, list[
     return time, band, step * figures.current_max, assumed
 
 
+# One piece: each figure is used as soon as it is known or assumed, in the order of the assumptions.
 @lru_cache(maxsize=1024)
 def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str, ...]]:
     """Coefficients that give the data sheet's figures back, and the assumptions that were needed.
@@ -212,16 +213,8 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     assumptions += made
     omega = loop_bandwidth(step_modes(figures.damping), capacitance, time, band, step, [0.0] * POINTS)
     k_p, k_i, lag = voltage_loop(omega, figures.damping, capacitance)
-    assumptions.append(
-        f"damping of the voltage loop is {figures.damping:g}, lag of its pass element {PASS_LAG:g}/ω: "
-        "a data sheet does not say"
-    )
     response = known(
         figures.limit_response, 1e-3, "response time of the current limit is not given: 1 ms assumed"
-    )
-    assumptions.append(
-        "until the current limit has responded the output may exceed it by "
-        f"{figures.limit_overshoot:.0%} of its rated current: a data sheet does not say"
     )
     rise_time = known(figures.rise, 10e-3, "rise time is not given: 10 ms assumed")
     full_load = max(volts / amperes, volts**2 / power)

@@ -123,6 +123,7 @@ class Saved(NamedTuple):
 class Player:
     """One branch: its arrays, the actions that are still to come, and what has been recorded."""
 
+    # One piece: the arrays that the compiled loop works on, in the order of its arguments.
     def __init__(
         self, branch: Branch, start: float, relative: float, fine: float, everything: bool = False
     ) -> None:

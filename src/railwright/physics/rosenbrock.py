@@ -114,6 +114,7 @@ def substitute(a: Array, pivots: NDArray[np.int64], b: Array) -> None:
 def make_step(rhs: Callable[..., None]) -> Callable[..., None]:
     """The step for one system of equations: rhs(t, y, dy, system) writes dy/dt."""
 
+    # Many: it is compiled where it is used; arrays are handed in so that it allocates none.
     def rodas_step(
         t: float,
         y: Array,

@@ -96,6 +96,8 @@ class Simulation:
         """Simulated time reached so far [s]."""
         return self._time
 
+    # One piece: every setting of an output, each at the same instant.
+    # Many: a setting each; those that are left out stay.
     def set(
         self,
         output: str,

@@ -94,12 +94,14 @@ def _error(y: Array, work: Any, relative: float) -> tuple[float, int]:
     return np.sqrt(total / y.shape[0]), where
 
 
+# One piece: it holds the compiled step, which the compiler has to see whole.
 def make_solver(
     rhs: Callable[..., None], jacobian: Callable[..., None], regions: Callable[..., None]
 ) -> Callable[..., tuple[int, float, float, int]]:
     """The solver for one system of equations, whose three functions must be compiled."""
     rodas_step = make_step(rhs)
 
+    # One piece: the compiler has to see it whole.
     def solver_step(
         t: float,
         y: Array,

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from railwright.recordings.errors import RecordingError
 from railwright.regular import LARGEST_RECORDING, Unfit, size_of
+
+PIECE = 1 << 20
+"""Bytes that are held of a file that is gone through."""
 
 BEGINNING = 4
 """Bytes at the beginning that tell the kinds of files apart."""
@@ -39,6 +43,14 @@ class RecordedFile:
                 "expected a recording that stays as it is, got one that changed meanwhile; read a copy of it"
             )
             raise RecordingError(self.path, 1, told)
+
+    def content(self) -> Iterator[bytes]:
+        """All of its bytes, piece by piece. RecordingError where it has changed since it was found."""
+        self.check_unchanged()
+        with self.path.open("rb") as stream:
+            while piece := stream.read(PIECE):
+                yield piece
+        self.check_unchanged()
 
     def copy_to(self, goal: Path) -> None:
         """Copy what was found. RecordingError where it has changed, OSError where that cannot be written."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from railwright.circuit.case import Case, fixed
 from railwright.quantities import Uncertain
-from railwright.rehearsal.case import Case, fixed
 
 
 def corner_case(quantities: Mapping[str, Uncertain], number: int) -> Case:

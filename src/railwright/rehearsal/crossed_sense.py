@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Output
+from railwright.plan.set_points import OutputSetPoints
 from railwright.rehearsal.fault_scene import blind_weight
-from railwright.rehearsal.setpoints import OutputSetPoints
 
 if TYPE_CHECKING:
     from railwright.physics.simulation import Advance, Simulation

@@ -11,24 +11,18 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import fixed
+from railwright.circuit.errors import QUANTITIES
+from railwright.circuit.parts import FIXTURE, load_labels
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import Uncertain
-from railwright.rehearsal.case import fixed
-from railwright.rehearsal.circuit import (
-    FIXTURE,
-    build_circuit,
-    load_labels,
-    output_errors,
-    stage_figures,
-    uncertain_quantities,
-)
+from railwright.rehearsal.circuit import build_circuit, output_errors, stage_figures, uncertain_quantities
 from railwright.rehearsal.design import CHUNK, Design
-from railwright.rehearsal.errors import QUANTITIES
 from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, tell
-from railwright.rehearsal.setpoints import SetPoints
 from railwright.rehearsal.summary import Spread
-from railwright.rehearsal.timeline import Timeline, build_timeline
 
 if TYPE_CHECKING:
     import numpy as np
@@ -98,7 +92,7 @@ def plan_ensemble(
 ) -> Plan:
     """An ensemble of the procedure's timeline (or another) over everything that is uncertain."""
     if timeline is None:
-        timeline = build_timeline(documents.procedure, documents.device)
+        timeline = timeline_of(documents.procedure, documents.device)
     quantities = uncertain_quantities(documents, set_points)
     return Plan(documents, set_points, timeline, Design(quantities, cases, seed), timeline.duration + tail)
 

@@ -10,10 +10,10 @@ from dataclasses import replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import show
 from railwright.rehearsal.fault_scene import HEADROOM, Scene, Trial, blind_weight
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline
 
 if TYPE_CHECKING:
     from railwright.physics.simulation import Simulation

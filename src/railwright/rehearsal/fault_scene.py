@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
+from railwright.plan.timeline import Timeline
 
 if TYPE_CHECKING:
     from railwright.physics.circuit import Circuit

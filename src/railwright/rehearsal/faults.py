@@ -12,13 +12,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import NOMINAL, Case
+from railwright.circuit.errors import SetErrors
 from railwright.documents.device import Input
 from railwright.documents.loader import Documents
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import Timeline, build_timeline
 from railwright.quantities import show
-from railwright.rehearsal.case import NOMINAL, Case
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.rehearsal.crossed_sense import play_crossed
-from railwright.rehearsal.errors import SetErrors
 from railwright.rehearsal.fault_entries import FAULTS
 from railwright.rehearsal.fault_scene import Scene, Trial
 from railwright.rehearsal.harm import (
@@ -33,8 +35,6 @@ from railwright.rehearsal.harm import (
     stresses,
 )
 from railwright.rehearsal.rehearse import tell
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.traces import Event, integral_of_product
 
 if TYPE_CHECKING:

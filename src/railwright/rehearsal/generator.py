@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from railwright.documents.loader import Documents
+from railwright.plan.set_points import Feed
+from railwright.plan.timeline import Action, Timeline
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.rehearsal.playback import asked_edges
 from railwright.rehearsal.rehearse import tell
-from railwright.rehearsal.setpoints import Feed
-from railwright.rehearsal.timeline import Action, Timeline
 from railwright.waveforms.deviation import Edge, edge
 from railwright.waveforms.shapes import GLIDING, Piece, duration_of, moves
 

@@ -7,15 +7,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import Case
+from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
 from railwright.physics.output_stage import OPP_RESPONSE
-from railwright.rehearsal.case import Case
+from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
+from railwright.plan.timeline import Timeline
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.rehearsal.errors import SetErrors
 from railwright.rehearsal.rehearse import TAIL, tell
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
-from railwright.rehearsal.timeline import Timeline
 from railwright.traces import Mode
 
 LONG = 0.1

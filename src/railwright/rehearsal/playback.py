@@ -6,8 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench
-from railwright.rehearsal.setpoints import Feed, SetPoints, limit_of
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.plan import Plan
+from railwright.plan.set_point import waveform
+from railwright.plan.set_points import Feed, SetPoints, limit_of
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
 from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
 from railwright.waveforms.waveform import Waveform
@@ -43,7 +45,8 @@ def asked_waveform(timeline: Timeline, step: int, name: str) -> Waveform:
     step: the shape's position among the steps.
     """
     level, own, _ = _own(timeline, step, name)
-    return _waveform(level, own, timeline.spans[step])
+    span = timeline.spans[step]
+    return waveform(level, own, 0.0, span.end - span.start)
 
 
 def limit_waveform(timeline: Timeline, step: int, feed: Feed) -> Waveform:
@@ -79,21 +82,6 @@ def _own(timeline: Timeline, step: int, name: str) -> tuple[float, list[Action],
         else:
             level = action.voltage if action.kind == "line" else 0.0
     return level, own, max(after, span.end - start)
-
-
-def _waveform(level: float, actions: Sequence[Action], span: Span) -> Waveform:
-    import numpy as np
-
-    time, value, length = [0.0], [level], span.end - span.start
-    for action in actions:
-        if action.time > length:
-            break
-        time += [action.time, action.time + action.over]
-        value += [value[-1], action.voltage if action.kind == "line" else 0.0]
-    time.append(max(length, time[-1]))
-    value.append(value[-1])
-    # Sums of times may lie an ulp before the sum that they stand for.
-    return Waveform(np.maximum.accumulate(np.array(time)), np.array(value))
 
 
 def _away(actions: Sequence[Action], end: float) -> tuple[tuple[float, float], ...]:
@@ -134,6 +122,11 @@ def slowest_rises(bench: Bench, set_points: SetPoints) -> dict[str, float]:
     }
 
 
+def played_shapes(plan: Plan, record: Record) -> tuple[Played, ...]:
+    """Every shape on every input of a rehearsal's record, without edges that the outputs follow with ease."""
+    return playback(plan.timeline, record, slowest_rises(plan.bench, plan.set_points))
+
+
 def playback(
     timeline: Timeline, record: Record, rises: Mapping[str, float] | None = None
 ) -> tuple[Played, ...]:
@@ -151,7 +144,7 @@ def playback(
             if part is None or not part.time.size:
                 continue
             time, voltage = part.time - span.start, part.columns["voltage"]
-            asked = _waveform(level, actions, span)
+            asked = waveform(level, actions, 0.0, span.end - span.start)
             away = _away(actions, after)
             edges = asked_edges(actions, level, after)
             if rises is not None:

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
-from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.timeline import Timeline
 from railwright.traces import Event, Record, Traces
 
 if TYPE_CHECKING:

@@ -8,14 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import NOMINAL, Case
+from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
-from railwright.rehearsal.case import NOMINAL, Case
+from railwright.plan.coupling import Change, all_changes
+from railwright.plan.set_points import Feed, SetPoints, limit_of
+from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.rehearsal.coupled import Change, all_changes
-from railwright.rehearsal.errors import SetErrors
-from railwright.rehearsal.setpoints import Feed, SetPoints, limit_of
-from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.traces import Event, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def rehearse(
     from railwright.physics.simulation import Simulation
 
     if timeline is None:
-        timeline = build_timeline(documents.procedure, documents.device)
+        timeline = timeline_of(documents.procedure, documents.device)
     circuit, assumptions = build_circuit(documents, set_points, case)
     errors, more = output_errors(documents, set_points, case)
     simulation = Simulation(circuit)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import NOMINAL, Case
 from railwright.documents.loader import Documents
-from railwright.rehearsal.case import NOMINAL, Case
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
 
 if TYPE_CHECKING:
     from railwright.physics.start_up import Start
@@ -31,7 +31,7 @@ def starts(
     found: dict[str, Start] = {}
     rises = {
         action.input: (action.voltage, abs(action.voltage) / action.over if action.over > 0.0 else math.inf)
-        for action in reversed(build_timeline(documents.procedure, documents.device).actions)
+        for action in reversed(timeline_of(documents.procedure, documents.device).actions)
         if action.kind == "line"
     }
     for branch in circuit.branches:

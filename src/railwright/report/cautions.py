@@ -8,6 +8,8 @@ References
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -39,15 +41,19 @@ def reachable_voltage(bench: Bench, outputs: tuple[str, ...], arrangement: str) 
     return sum(highest) if arrangement == "series" else max(highest)
 
 
-def cautions(device: Device, bench: Bench, procedure: Procedure) -> tuple[Caution, ...]:
-    """All cautions, those that this bench calls for with its own numbers."""
+def cautions(
+    device: Device, bench: Bench, procedure: Procedure, played: Mapping[str, float]
+) -> tuple[Caution, ...]:
+    """All cautions, those that this bench calls for with its own numbers. played: highest voltage that the
+    procedure gives each input [V].
+    """
     reach = {
         name: reachable_voltage(bench, hook_up.outputs, hook_up.arrangement)
         for name, hook_up in procedure.hook_up.items()
     }
     return (
         _touch(bench, reach),
-        _stored(device, reach),
+        _stored(device, bench, procedure, played),
         Caution(
             "Feeding back",
             "A device with batteries, motors or large capacitors can feed current back into an output. A "
@@ -96,9 +102,9 @@ def _touch(bench: Bench, reach: dict[str, float]) -> Caution:
     return Caution("Voltage that can be touched", text, bool(over))
 
 
-def _stored(device: Device, reach: dict[str, float]) -> Caution:
+def _stored(device: Device, bench: Bench, procedure: Procedure, played: Mapping[str, float]) -> Caution:
     parts = []
-    for name in reach:
+    for name, hook_up in procedure.hook_up.items():
         if name not in device.inputs:
             continue
         total = 0.0
@@ -106,9 +112,13 @@ def _stored(device: Device, reach: dict[str, float]) -> Caution:
             capacitance = getattr(load.parameters, "capacitance", None)
             if isinstance(capacitance, Uncertain):
                 total += capacitance.high
+        fixture = bench.fixture(hook_up.fixture)
+        if fixture is not None and fixture.capacitor is not None:
+            total += fixture.capacitor.capacitance.high
         if total > 0:
-            at = device.inputs[name].operating.high
-            parts.append(f"{name} {show(total * at**2 / 2, 'J', 2)} ({show(total, 'F')} at {show(at, 'V')})")
+            at = max(device.inputs[name].operating.high, played.get(name, 0.0))
+            energy = _rounded_up(total * at**2 / 2)
+            parts.append(f"{name} {show(energy, 'J', 2)} ({show(total, 'F')} at {show(at, 'V')})")
     known = (
         f"Declared capacitors hold at most: {', '.join(parts)} (½CV²). "
         if parts
@@ -117,6 +127,12 @@ def _stored(device: Device, reach: dict[str, float]) -> Caution:
     return Caution(
         "Stored energy", known + "Capacitors stay charged after switching off. Discharge, then measure."
     )
+
+
+def _rounded_up(value: float) -> float:
+    """The next value of two significant digits that is not below a positive one."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 1)
+    return math.ceil(value / step - 1e-9) * step
 
 
 def _floating(bench: Bench, procedure: Procedure) -> Caution:

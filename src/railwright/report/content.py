@@ -11,12 +11,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from railwright.documents.loader import Documents
 from railwright.documents.sources import Location
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import out_of_time
+from railwright.plan.set_points import OutputSetPoints
+from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
-from railwright.rehearsal.setpoints import OutputSetPoints
-from railwright.rehearsal.timeline import build_timeline
 from railwright.report.cautions import cautions
 from railwright.report.figures import number
 from railwright.report.overlay import Overlay
@@ -65,6 +66,7 @@ def report_id(given: ReportInput, run: Run) -> str:
     return f"{shortened(run.run_id, 40)}-{digest[:8]}"
 
 
+# One piece: the whole content of the report, in the order of its page.
 def content(given: ReportInput) -> dict[str, Any]:
     """The report's data for the template; drawings as SVG text."""
     documents = given.documents
@@ -124,7 +126,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "assumptions": [breakable(assumption) for assumption in _assumptions(given)],
         "cautions": [
             {"title": caution.title, "text": breakable(caution.text), "pressing": caution.pressing}
-            for caution in cautions(device, bench, procedure)
+            for caution in cautions(device, bench, procedure, _highest(given.documents))
         ],
         "authorised": [breakable(run.authorised_by), breakable(run.function)],
     }
@@ -350,11 +352,19 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
+def _highest(documents: Documents) -> dict[str, float]:
+    """Highest voltage that the procedure gives each input [V]."""
+    highest: dict[str, float] = {}
+    for action in timeline_of(documents.procedure, documents.device).actions:
+        highest[action.input] = max(highest.get(action.input, 0.0), action.voltage)
+    return highest
+
+
 def _deviations(given: ReportInput, run: Run) -> list[str]:
     listed = [sentence(deviation) for deviation in run.deviations]
     if run.ending.early and not any("ended early" in entry for entry in listed):
         listed.insert(0, f"The run ended early: {run.ended}.")
-    timeline = build_timeline(given.documents.procedure, given.documents.device)
+    timeline = timeline_of(given.documents.procedure, given.documents.device)
     late = (out_of_time(span, timeline, given.measured) for span in given.measured.spans)
     listed += [sentence(text) for text in late if text]
     tested = run.start.date() if run.start else None

@@ -90,6 +90,7 @@ def _cells(overlay: Overlay, span: Span, names: Sequence[str]) -> list[_Cell]:
     return [_Cell(*divmod(place, columns), name, whole) for place, name in enumerate(names)]
 
 
+# One piece: one figure, from its grid to its legend.
 def draw_step(
     overlay: Overlay,
     span: Span,
@@ -170,6 +171,7 @@ def _remarks(left_out: int, words: Sequence[str]) -> list[str]:
     return remarks
 
 
+# Many: what the panels of one input show, and where they lie.
 def _input_panels(
     figure: Figure,
     place: Any,

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from railwright.quantities import show
+from railwright.running.ends import last_read
 
 
 def outputs_off(switched_off: Mapping[str, Mapping[str, Any]]) -> tuple[tuple[str, str], ...]:
@@ -44,4 +45,5 @@ def _fell(off: Mapping[str, Any]) -> str:
 
 
 def _last(off: Mapping[str, Any]) -> str:
-    return "" if off.get("residual") is None else f", last read at {show(float(off['residual']), 'V')}"
+    residual, before = off.get("residual"), off.get("before")
+    return "" if residual is None and before is None else f", {last_read(residual, before)}"

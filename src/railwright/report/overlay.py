@@ -13,7 +13,7 @@ from railwright.traces import Event, Record, Span
 
 if TYPE_CHECKING:
     from railwright.documents.procedure import Requirement
-    from railwright.rehearsal.setpoints import SetPoints
+    from railwright.plan.set_points import SetPoints
 
 EVENTS_AT_MOST = 14
 

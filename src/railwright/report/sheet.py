@@ -14,9 +14,9 @@ from typing import Any
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import PowerUp
+from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
+from railwright.plan.stairs import slew_range
 from railwright.quantities import show
-from railwright.rehearsal.lines import slew_range
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints
 from railwright.report.sheet_order import goal_of, in_order
 from railwright.report.sheet_wires import wires
 from railwright.report.text import breakable, sentence

@@ -6,13 +6,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from railwright.documents.bench import Bench
+from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, PowerUp
 from railwright.guard.off_plan import OFF_BELOW
+from railwright.plan.off_order import off_order, off_threshold
+from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.stairs import slew_range
 from railwright.quantities import show
-from railwright.rehearsal.lines import slew_range
-from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.running.off_order import off_order
 from railwright.settings.context import Source
 
 HAND = 2.0
@@ -175,7 +176,7 @@ def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
     down = next((step.power_down for step in reversed(steps) if step.power_down is not None), None)
     staying = [name for name in set_points if limits[name].at_end.kind == "stays_on"]
     names = off_order(documents.procedure, documents.device, tuple(set_points))
-    order = [_off(set_points, limits, name) for name in names if name not in staying]
+    order = [_off(documents.device, set_points, limits, name) for name in names if name not in staying]
     every = "All off" if not staying else "Off"
     if len(order) == 1:
         yield Task(f"{every}: {order[0]}.")
@@ -190,13 +191,14 @@ def _down(documents: Documents, set_points: SetPoints) -> Iterator[Task]:
     )
 
 
-def _off(set_points: SetPoints, limits: Mapping[str, Limits], name: str) -> str:
+def _off(device: Device, set_points: SetPoints, limits: Mapping[str, Limits], name: str) -> str:
     """How the outputs of one input are switched off, and what has to be off before."""
     own, said = limits[name], []
     before = [_outputs(set_points[other]) for other in own.off_after if other in set_points]
     if before:
         read = "reads" if len(before) == 1 else "read"
-        said.append(f"once {' and '.join(before)} {read} off, below {show(OFF_BELOW, 'V')}")
+        below = min(off_threshold(device, other) for other in own.off_after if other in set_points)
+        said.append(f"once {' and '.join(before)} {read} off, below {show(below, 'V')}")
     if own.at_end.ramp_down is not None:
         said.append(f"lowered to 0 V in {show(own.at_end.ramp_down, 's')} first")
     return _together(set_points[name]) + (f" ({'; '.join(said)})" if said else "")

@@ -14,7 +14,7 @@ from railwright.report.outputs_off import outputs_off
 if TYPE_CHECKING:
     from railwright.documents.loader import Documents
     from railwright.evaluation.outcome import Evaluation
-    from railwright.rehearsal.setpoints import SetPoints
+    from railwright.plan.set_points import SetPoints
     from railwright.settings.findings import Finding, Reason
     from railwright.traces import Record
 

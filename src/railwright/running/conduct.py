@@ -12,19 +12,20 @@ from typing import TYPE_CHECKING
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.plan.moves import Move
+from railwright.plan.off_order import off_order, off_threshold
+from railwright.plan.plan import Plan
+from railwright.plan.stairs import WATCH_EVERY
+from railwright.plan.timeline import Waiting
 from railwright.quantities import show
-from railwright.rehearsal.lines import WATCH_EVERY
-from railwright.rehearsal.timeline import Waiting
 from railwright.running.clocks import Clocks
 from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.interruption import StopRequest
 from railwright.running.lists import load_list
-from railwright.running.off_order import off_order, off_threshold
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
-from railwright.running.plan import Move, Plan
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import Recorder
@@ -54,6 +55,7 @@ AHEAD = 0.03
 class Conduct:
     """One run in its course."""
 
+    # Many: what a run consists of, and the choices that its caller has.
     def __init__(
         self,
         documents: Documents,

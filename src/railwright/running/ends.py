@@ -11,11 +11,21 @@ from railwright.quantities import show
 from railwright.running.outcome import SwitchedOff
 
 
-def switched_off_of(name: str, end: Mapping[str, Any], fell_after: float | None = None) -> SwitchedOff:
-    """How the outputs of an input ended. end: as `InputEnd` has it. fell_after: from the record, where that
-    knows it [s]; else from what was read while switching off.
+def switched_off_of(
+    name: str,
+    end: Mapping[str, Any],
+    newest: tuple[float, float] | None,
+    fell_after: float | None = None,
+) -> SwitchedOff:
+    """How the outputs of an input ended.
+
+    end: as `InputEnd` has it. newest: as in `open_question`. fell_after: from the record, where that knows it
+    [s]; else from what was read while switching off.
     """
-    off_sent, fell = end["off_sent"], end["fell"]
+    off_sent, fell, voltage = end["off_sent"], end["fell"], end["voltage"]
+    before = None if newest is None else newest[1]
+    if voltage is None and off_sent is None:
+        voltage, before = before, None
     if fell_after is None and fell is not None and off_sent is not None:
         fell_after = max(0.0, fell - off_sent)
     return SwitchedOff(
@@ -23,11 +33,21 @@ def switched_off_of(name: str, end: Mapping[str, Any], fell_after: float | None 
         end["off_read"] is not None,
         end["below"],
         fell_after if end["confirmed"] and end["holds"] is None else None,
-        abs(end["voltage"]) if end["voltage"] is not None else 0.0,
+        None if voltage is None else abs(voltage),
         end["confirmed"],
         end["holds"],
         end["stays_on"],
+        before,
     )
+
+
+def last_read(residual: float | None, before: float | None) -> str:
+    """The last voltage that was read of an input [V], in words. before: the last one before OFF."""
+    if residual is not None:
+        return f"last read at {show(residual, 'V')}"
+    if before is not None:
+        return f"last read at {show(before, 'V')}, before OFF"
+    return "no voltage was read"
 
 
 def open_question(

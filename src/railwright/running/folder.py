@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import re
 import threading
 import uuid
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -16,15 +17,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from railwright import __version__
 from railwright.documents.bench import Bench, Calibration
+from railwright.documents.files import write_beside
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import SetPoints
+from railwright.plan.plan import Plan
+from railwright.plan.set_points import SetPoints
 from railwright.running.manifest import MANIFEST, write_json, write_manifest
 from railwright.running.outcome import RunOutcome
-from railwright.running.plan import Plan
 from railwright.running.readings import LOG, fold, parquet_path
 from railwright.traces import HOW_PLAYED, Event, Span
+from railwright.version import __version__
 
 if TYPE_CHECKING:
     from railwright.instruments.supply import Identity
@@ -101,11 +103,12 @@ class RunFolder:
         """What `run.json` says once the run is over. rows: readings of each input that were taken."""
         return {
             "instruments": [
-                {**instrument, "identification": _identification(identities.get(instrument["name"]))}
+                {**instrument, "identification": identity.fields if identity else None}
                 for instrument in self.about["instruments"]
+                for identity in (identities.get(instrument["name"]),)
             ],
             "began": began.isoformat() if began else None,
-            "finished": dt.datetime.now().astimezone().isoformat(),
+            "finished": _finished(began, recorder).isoformat(),
             "duration": max((reading.time for reading in recorder.newest.values()), default=0.0),
             "ended": str(outcome.ended),
             "cause": outcome.cause,
@@ -118,6 +121,7 @@ class RunFolder:
                     "threshold": off.threshold,
                     "fell_after": off.fell_after,
                     "residual": off.residual,
+                    "before": off.before,
                     "confirmed": off.confirmed,
                     "holds": off.holds,
                     "stays_on": off.stays_on,
@@ -152,6 +156,20 @@ class RunFolder:
         story = fold(self.log_path, self.path, self.about["sensed"])
         lost = [story.recovered] if story.recovered else []
         return [*lost, *missing_rows(recorder.rows, story.rows)]
+
+
+def _finished(began: dt.datetime | None, recorder: Recorder) -> dt.datetime:
+    """Now; by the clock of the record where that began: a time of day that was set meanwhile, or a run in
+    simulated time, is none of its length.
+    """
+    return began + dt.timedelta(seconds=recorder.now()) if began else dt.datetime.now().astimezone()
+
+
+def default_folder(procedure: Path, unit: str) -> Path:
+    """Where a run is kept that is given no folder: runs/<procedure>-<unit>-<time>."""
+    stem = procedure.name.split(".")[0]
+    safe = re.sub(r"[^A-Za-z0-9_-]+", "-", unit).strip("-") or "unit"
+    return Path("runs") / f"{stem}-{safe}-{dt.datetime.now():%Y%m%d-%H%M%S}"
 
 
 def describe_run(
@@ -206,12 +224,7 @@ def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
         goal.write_bytes(source.content)
         placed[str(kind)] = goal.relative_to(folder.parent).as_posix()
     for path, found in beside.items():
-        goal = folder / path.relative_to(common)
-        goal.parent.mkdir(parents=True, exist_ok=True)
-        if isinstance(found, bytes):
-            goal.write_bytes(found)
-        else:
-            found.copy_to(goal)
+        write_beside(folder / path.relative_to(common), found)
     return placed
 
 
@@ -230,7 +243,7 @@ def _instrument(bench: Bench, name: str) -> dict[str, Any]:
         "name": name,
         "kind": "supply",
         "address": supply.address,
-        "dialect": supply.dialect,
+        "dialect": supply.dialect.name,
         "model": supply.model,
         "serial": supply.serial,
         "calibration": calibration_data(supply.calibrated),
@@ -246,17 +259,6 @@ def calibration_data(calibration: Calibration | None) -> dict[str, str] | None:
         "on": calibration.on.isoformat(),
         "due": calibration.due.isoformat(),
         "certificate": calibration.certificate,
-    }
-
-
-def _identification(identity: Identity | None) -> dict[str, str] | None:
-    if identity is None:
-        return None
-    return {
-        "maker": identity.maker,
-        "model": identity.model,
-        "serial": identity.serial,
-        "version": identity.version,
     }
 
 

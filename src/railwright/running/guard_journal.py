@@ -101,6 +101,6 @@ def end_by_guard(
         "cause": f"killed{why}; the guard switched off{told(journal.begun)} and {confirmed}",
         "off_confirmed": not lines,
         "not_confirmed": lines,
-        "switched_off": {n: asdict(switched_off_of(n, end)) for n, end in journal.ends.items()},
+        "switched_off": {n: asdict(switched_off_of(n, end, newest(n))) for n, end in journal.ends.items()},
     }
     return ToldByGuard(about, events)

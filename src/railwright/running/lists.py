@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from railwright.rehearsal.delivered import Listing
+from railwright.plan.listing import Listing
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.traces import Span

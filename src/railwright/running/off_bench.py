@@ -12,16 +12,15 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from pathlib import Path
 from typing import Any
 
-from railwright import instruments
+from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.units import compose, unit_of
+from railwright.dialects.words import off_answers
 from railwright.documents.channel_name import channel_named
 from railwright.documents.salvage import salvage
 from railwright.guard.locks import normalised
 from railwright.guard.off_plan import OFF_BELOW, InputOff, OffPlan, OutputOff, Place, SupplyOff
-from railwright.instruments.units import compose, unit_of
-from railwright.instruments.words import off_answers
 
 _ADDRESS = re.compile(r"""^[^#\n]*?\baddress:\s*["']?([^\s"',}#]+::[^\s"',}]+)""", re.MULTILINE)
 
@@ -108,7 +107,7 @@ def _supply(name: str, node: Mapping[str, Any]) -> BenchSupply:
     if not address:
         fault = "the bench document gives no address of its supply"
     elif dialect is None:
-        fault = f"expected one of the dialects {', '.join(_dialects())}, got {str(wanted)[:40]!r}"
+        fault = f"expected one of the dialects {', '.join(dialect_names())}, got {str(wanted)[:40]!r}"
     channels = {own: _channel(own, each) for own, each in owns.items()}
     known = [(own, channel) for own, channel in channels.items() if channel is not None]
     plan, found = (None, {}) if fault or dialect is None else _compile(name, address, dialect, known)
@@ -131,19 +130,13 @@ def _why(own: str, node: Any, channel: int | None) -> str:
     return "" if channel is not None else f"no channel is given, and its name {own[:40]!r} is no number"
 
 
-def _dialects() -> tuple[str, ...]:
-    folder = Path(instruments.__path__[0]) / "dialects"
-    return tuple(sorted(path.stem for path in folder.glob("*.yaml")))
-
-
 @cache
 def _dialect(name: str) -> Mapping[str, Any] | None:
     """A dialect's file as it stands; the package's own tests have validated it."""
     name = name.strip()
-    if name not in _dialects():
+    if name not in dialect_names():
         return None
-    path = Path(instruments.__path__[0]) / "dialects" / f"{name}.yaml"
-    tree = salvage(path.read_text("utf-8"))
+    tree = salvage(dialect_text(name))
     return tree if isinstance(tree, Mapping) else None
 
 

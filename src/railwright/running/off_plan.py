@@ -10,7 +10,7 @@ from railwright.documents.procedure import Procedure
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.instruments.supply import Change
 from railwright.instruments.watchdog import off_messages
-from railwright.running.off_order import held_voltage, off_after, off_threshold
+from railwright.plan.off_order import held_voltage, off_after, off_threshold
 from railwright.running.rig import Rig
 
 WAIT_FOR_LOST = 600.0
@@ -28,6 +28,7 @@ NOISE = 4.0
 """How many times the r.m.s. noise a reading may be off by."""
 
 
+# One piece: every word of the plan, in the order of its fields.
 def compile_off_plan(
     rig: Rig,
     device: Device,

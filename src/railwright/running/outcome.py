@@ -75,7 +75,8 @@ class SwitchedOff:
     """How the outputs of one input ended.
 
     fell_after: from the switching-off to the first reading below `threshold` [s]; None: it never fell so far,
-    and `residual` [V] stood there at the end. verified: the output's state says off. confirmed: that, and
+    and `residual` [V] stood there at the end (None: no voltage was read after OFF; `before` [V] is the last
+    one before it, None: none was read at all). verified: the output's state says off. confirmed: that, and
     current and voltage were read to be those of an output that is off. holds: the voltage [V] that the device
     keeps at the terminals by a source of its own. stays_on: why the output is left on, for people; empty
     where it is not.
@@ -85,10 +86,11 @@ class SwitchedOff:
     verified: bool
     threshold: float
     fell_after: float | None
-    residual: float
+    residual: float | None
     confirmed: bool = False
     holds: float | None = None
     stays_on: str = ""
+    before: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,10 +11,10 @@ from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
 from railwright.instruments.supply import Change, Supply
+from railwright.plan.off_order import held_voltage, off_threshold
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.stairs import slew_range
 from railwright.quantities import show
-from railwright.rehearsal.lines import slew_range
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.running.off_order import held_voltage, off_threshold
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 
@@ -159,6 +159,8 @@ def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
             continue
         told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
         recorder.event("identified", name, told)
+        # Of a run that is killed, the log alone tells which instruments it had.
+        recorder.write("instrument", name=name, identification=identity.fields)
     if missing:
         first, *others = missing
         raise NotReached(first.instrument, "; ".join([first.what, *map(str, others)]))

@@ -198,7 +198,8 @@ def count_rows(path: Path) -> int:
 class Story:
     """What a log tells besides the readings. recovered: what of it was no whole line, empty where it is
     whole. ended: how the run ended, as the log has it; empty where it does not tell. zero: where the record's
-    time begins on the clock of run and guard [s]; None: an earlier version did not tell.
+    time begins on the clock of run and guard [s]; None: an earlier version did not tell. instruments: what
+    each said that it is, by its name.
     """
 
     events: Events = field(default_factory=Events)
@@ -207,6 +208,7 @@ class Story:
     recovered: str = ""
     ended: str = ""
     zero: float | None = None
+    instruments: dict[str, Mapping[str, str]] = field(default_factory=dict)
 
 
 def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
@@ -223,6 +225,8 @@ def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
         match line["kind"]:
             case "run" if line.get("clock") is not None:
                 story.zero = float(line["clock"]) + early
+            case "instrument":
+                story.instruments[line["name"]] = line["identification"]
             case "zero":
                 early -= float(line["shift"])
             case "reading":

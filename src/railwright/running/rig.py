@@ -10,9 +10,9 @@ from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import Change, Reading, Supply
-from railwright.rehearsal.delivered import Listing
-from railwright.rehearsal.lines import slew_range
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints, SetPoints, limit_of
+from railwright.plan.listing import Listing
+from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints, limit_of
+from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
 from railwright.traces import Mode

@@ -11,29 +11,29 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from railwright.dialects.dialect import DialectError
 from railwright.documents.loader import Documents
 from railwright.guard.link import GuardLink, GuardLost
 from railwright.guard.process_link import ProcessLink
-from railwright.instruments.dialect import DialectError
 from railwright.instruments.guarded import open_guarded
 from railwright.instruments.session import TIMEOUT, Trace
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
+from railwright.plan.plan import plan_of
+from railwright.plan.set_points import SetPoints
 from railwright.running.conduct import Conduct
 from railwright.running.folder import GUARD_LOG, RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
 from railwright.running.log import Log
 from railwright.running.off_plan import WAIT_FOR_LOST
 from railwright.running.outcome import Ended, Progress, RunOutcome, RunRefused
-from railwright.running.plan import plan_run
 from railwright.running.recorder import LineLog, Recorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT
 from railwright.running.waiting import Triggers, signal_triggers
-from railwright.settings.delivery import Delivery, deliveries
 from railwright.settings.findings import Finding
 
 
+# One piece: what must be let go of if the next thing cannot be had.
+# Many: what a run is of, and the choices that its caller has.
 def run(
     documents: Documents,
     set_points: SetPoints,
@@ -66,11 +66,7 @@ def run(
     comes back as an outcome, which says what was read to be off and what was not.
     """
     _refuse(documents, set_points, findings, folder)
-    timeline = build_timeline(documents.procedure, documents.device)
-    delivered = deliveries(documents.procedure, documents.bench, set_points, timeline)
-    listings = [each.listing for each in delivered if each.listing is not None]
-    plan = plan_run(timeline, set_points, documents.bench, listings)
-    plan = replace(plan, notes=(*plan.notes, *_notes(delivered, timeline)))
+    plan = plan_of(documents, set_points)
     try:
         link = link or ProcessLink()
     except OSError as error:
@@ -124,15 +120,6 @@ def run(
     unwritten = run_folder.finish(outcome, identities, conduct.began, recorder)
     cautions = [f"the run folder is not whole: {line}" for line in unwritten]
     return replace(outcome, cautions=(*outcome.cautions, *cautions))
-
-
-def _notes(delivered: Sequence[Delivery], timeline: Timeline) -> list[str]:
-    """What point lists play, and how far that is from what was asked, for the report."""
-    return [
-        f"{timeline.spans[each.step].name}: {each.input}: played by the outputs' own point list: {each.why}"
-        for each in delivered
-        if each.listing is not None
-    ]
 
 
 def _not_begun(folder: Path, error: OSError | GuardLost) -> str:

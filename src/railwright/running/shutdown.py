@@ -105,5 +105,5 @@ class ShutDown:
             if line := open_question(name, outputs, end, self.recorder.at, before):
                 self.not_confirmed.append(line)
             if name in self.rig.ever_on:
-                became[name] = switched_off_of(name, end, self.watch.fell_after.get(name))
+                became[name] = switched_off_of(name, end, before, self.watch.fell_after.get(name))
         return became

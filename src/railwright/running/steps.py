@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Sequence
 
-from railwright.running.plan import Move
+from railwright.plan.moves import Move
 from railwright.running.recorder import Recorder
 from railwright.traces import Span
 

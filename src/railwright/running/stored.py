@@ -122,6 +122,10 @@ def _killed(folder: Path, about: Mapping[str, Any]) -> tuple[Record, Mapping[str
     """What the log tells of a run that was killed, with what its guard's journal tells of the end."""
     record, story = read_record(folder / LOG)
     recovered = _recovered(story, ended_told=False)
+    instruments = [
+        {**each, "identification": story.instruments.get(each["name"])} for each in about["instruments"]
+    ]
+    about = {**about, "instruments": instruments}
 
     def newest(name: str) -> tuple[float, float] | None:
         traces = record.traces.get(name)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import cast
 
+from railwright.circuit.leads import Resistance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Output, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.files import Kind
@@ -17,10 +18,10 @@ from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
-from railwright.rehearsal.setpoints import Feed
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.delivery import Delivery, deliveries
+from railwright.plan.set_points import Feed
+from railwright.plan.timeline import Timeline
 from railwright.settings import figures
-from railwright.settings.delivery import Delivery, deliveries
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.played import Charging, Level, Played, what_is_played
 from railwright.settings.rule import Path
@@ -48,7 +49,7 @@ class Source:
     limits: Limits | None
     lead: Lead
     outputs: Mapping[str, Output]
-    resistance: figures.Resistance
+    resistance: Resistance
     played: Played
     fixture: Fixture | None = None
 
@@ -361,7 +362,7 @@ class Context(Bound):
     def deliveries(self) -> tuple[Delivery, ...]:
         """How every shape reaches its outputs."""
         feeds = {name: draft.feed for name, draft in self.drafts.items()}
-        return deliveries(self.procedure, self.bench, feeds, self.timeline)
+        return deliveries(self.timeline, feeds, self.bench)
 
     def having(self, *settings: str) -> list[tuple[Source, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""
@@ -386,7 +387,7 @@ def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:
             limits=procedure.limits.get(name),
             lead=lead,
             outputs={output: bench.output(output) for output in hook_up.outputs},
-            resistance=figures.lead_resistance(lead, bench, fixture),
+            resistance=lead_resistance(lead, bench, fixture),
             played=played[name],
             fixture=fixture,
         )

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from railwright.documents.sources import Location
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.settings.findings import Finding, Reason
 from railwright.settings.settle import Settings
 from railwright.settings.windows.window import End, Window

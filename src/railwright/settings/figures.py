@@ -7,56 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from railwright.documents.bench import Bench, CurrentAccuracy, Lead, Output, VoltageAccuracy
-from railwright.documents.fixture import Fixture
-from railwright.physics import conductors
-from railwright.quantities import Uncertain
-from railwright.rehearsal.circuit import SPACING
-
-
-@dataclass(frozen=True, slots=True)
-class Resistance:
-    """Loop resistance of a lead and its fixture [Ω]: least and most; `contacts` False: without its contacts,
-    which are not given.
-    """
-
-    low: float
-    high: float
-    contacts: bool
-
-
-def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) -> Resistance:
-    """Loop resistance at the bench's ambient temperature.
-
-    Least: geometric value of the section at the lowest ambient. Most: maximum of IEC 60228 where the
-    conductor has a class in its table, else the geometric value, at the highest ambient. Heating by the
-    current is left out. A fixture's parts in series, as far as they are given, add to both.
-    """
-    conductor = lead.conductor
-    area = conductor.section
-    contacts = lead.contact_resistance_loop
-    low_contacts, high_contacts = (contacts.low, contacts.high) if contacts else (0.0, 0.0)
-    length, ambient = lead.one_way_length, bench.ambient
-    low = conductors.loop_resistance(area, length, ambient.low, low_contacts)
-    try:
-        high = conductors.loop_resistance(
-            area, length, ambient.high, high_contacts, iec_class=conductor.iec_class, bound="maximum"
-        )
-    except ValueError:
-        high = conductors.loop_resistance(area, length, ambient.high, high_contacts)
-    own = fixture.resistance if fixture else Uncertain(0.0, 0.0, 0.0)
-    return Resistance(low + own.low, max(low, high) + own.high, contacts is not None)
-
-
-def lead_inductance(lead: Lead) -> float:
-    """Inductance of a lead [H]; where the bench does not give it, that which the rehearsal assumes."""
-    per_metre = lead.inductance
-    if per_metre is None:
-        diameter = conductors.diameter_of_area(lead.conductor.section)
-        per_metre = conductors.pair_inductance_per_metre(diameter, SPACING * diameter)
-    return per_metre * lead.one_way_length
+from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 
 
 def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:

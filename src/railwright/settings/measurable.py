@@ -13,22 +13,22 @@ from typing import TYPE_CHECKING, Literal
 from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccuracy
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
-from railwright.quantities import show
-from railwright.rehearsal.read import as_read
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import build_timeline
-from railwright.rehearsal.unseen import (
+from railwright.evaluation.evaluate import evaluate
+from railwright.evaluation.observability import (
     all_known,
     blind_time,
     deciding_interval,
     sample_rate,
     start_up_interval,
 )
+from railwright.evaluation.outcome import Result
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import timeline_of
+from railwright.quantities import show
+from railwright.rehearsal.read import as_read
 from railwright.settings import figures
 
 if TYPE_CHECKING:
-    from railwright.settings.rehearsed.view import JudgedRequirement
-    from railwright.settings.settle import Judge
     from railwright.traces import Record
 
 Verdict = Literal["yes", "marginal", "no"]
@@ -68,17 +68,15 @@ class Measurable:
     would: str
 
 
-def measurable(
-    documents: Documents, set_points: SetPoints, record: Record, judge: Judge
-) -> tuple[Measurable, ...]:
+def measurable(documents: Documents, set_points: SetPoints, record: Record) -> tuple[Measurable, ...]:
     """Each requirement of an input that has set points, in their order.
 
-    record: the rehearsal's. judge: called twice, with it and with what the outputs would read of it.
+    record: the rehearsal's, judged as it is and as the outputs would read it.
     """
     procedure = documents.procedure
-    timeline = build_timeline(procedure, documents.device)
+    timeline = timeline_of(procedure, documents.device)
     read = as_read(record, documents.bench, set_points, timeline, procedure.record.every)
-    true, seen = judge(documents, set_points, record), judge(documents, set_points, read)
+    true, seen = evaluate(documents, set_points, record), evaluate(documents, set_points, read)
     return tuple(
         _one(documents, set_points, required, exact, shown)
         for required, exact, shown in zip(procedure.requires, true.results, seen.results, strict=True)
@@ -90,8 +88,8 @@ def _one(
     documents: Documents,
     set_points: SetPoints,
     required: Requirement,
-    exact: JudgedRequirement,
-    shown: JudgedRequirement,
+    exact: Result,
+    shown: Result,
 ) -> Measurable:
     expected = exact.measured.value if exact.measured is not None else None
     leaves = None if expected is None else _leaves(required, expected)
@@ -116,7 +114,7 @@ def _leaves(required: Requirement, value: float) -> float | None:
     return min((abs(limit - value) for limit in required.limits if limit is not None), default=None)
 
 
-def _why(required: Requirement, shown: JudgedRequirement, hidden: bool) -> str:
+def _why(required: Requirement, shown: Result, hidden: bool) -> str:
     if shown.measured is None:
         return shown.reason.partition(";")[0]
     if hidden:
@@ -128,7 +126,7 @@ def _would(
     documents: Documents,
     set_points: SetPoints,
     required: Requirement,
-    shown: JudgedRequirement,
+    shown: Result,
     leaves: float | None,
     expected: float | None,
 ) -> str:

@@ -10,8 +10,9 @@ from typing import NamedTuple
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
+from railwright.plan.set_point import Piece, pieces
+from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.quantities import Interval, show
-from railwright.rehearsal.timeline import Action, Timeline, build_timeline
 from railwright.settings.rule import Path
 
 FEW = 200
@@ -51,15 +52,6 @@ class Charging:
         return f"charging {show(self.capacitance, 'F')} from {to} in '{self.move.step}'"
 
 
-class Piece(NamedTuple):
-    """The set point from `start` to `stop` [s]: a straight line from `before` to `after` [V]."""
-
-    start: float
-    stop: float
-    before: float
-    after: float
-
-
 @dataclass(frozen=True)
 class Played:
     """Everything that is played on one input: levels, moves between them, and the set point against time.
@@ -87,7 +79,7 @@ class Played:
     @cached_property
     def pieces(self) -> tuple[Piece, ...]:
         """The set point against time, to the procedure's end."""
-        return tuple(_pieces(self.actions, self.end))
+        return tuple(pieces(self.actions, self.end))
 
     @cached_property
     def reach(self) -> tuple[float, float]:
@@ -220,23 +212,9 @@ def _walk(
                 at[each] = 0.0
 
 
-def _pieces(actions: Iterable[Action], end: float) -> Iterator[Piece]:
-    """The set point as pieces without a gap; a jump is a piece of no length."""
-    now, level = 0.0, 0.0
-    for action in actions:
-        if action.time > now:
-            yield Piece(now, action.time, level, level)
-            now = action.time
-        goal = 0.0 if action.kind == "off" else action.voltage
-        yield Piece(now, now + action.over, level, goal)
-        now, level = now + action.over, goal
-    if end > now:
-        yield Piece(now, end, level, level)
-
-
 def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Played], Timeline]:
     """Input name -> what is played on it, for every input that is hooked up; and the procedure's timeline."""
-    timeline = build_timeline(procedure, device)
+    timeline = timeline_of(procedure, device)
     walked = list(_walk(procedure, device, timeline))
     played = {}
     for name in procedure.hook_up:

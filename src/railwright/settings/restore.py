@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from railwright.documents.sources import Location
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.settle import Settings
 

@@ -10,8 +10,8 @@ from functools import partial
 from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
+from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import show
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.settings.context import Draft, Source, locate
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.overrides import AUTO_IMPOSSIBLE
@@ -146,6 +146,7 @@ class InputSettled:
     findings: list[Finding]
 
 
+# One piece: settings in the order in which one hangs on the other.
 def settle_input(
     source: Source, documents: Documents, rehearsed: Mapping[str, End], provisional: bool
 ) -> InputSettled:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import SetPoints
+from railwright.plan.set_points import SetPoints
 from railwright.settings.context import Bound, Context, Draft, locate, sources_of
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.hookup import HookedUp, hooked_up
@@ -20,7 +20,6 @@ from railwright.settings.windows.findings import window_findings
 from railwright.settings.windows.window import End, Window
 
 if TYPE_CHECKING:
-    from railwright.settings.rehearsed.view import Judged, RehearsalResult
     from railwright.traces import Record
 
 RehearsedEnds = Mapping[tuple[str, str], End]
@@ -128,31 +127,20 @@ def settle(
     return Settings(feeds, tuple(reasons), found, tuple(windows))
 
 
-Rehearse = Callable[[Documents, SetPoints], "RehearsalResult"]
-"""Plays the procedure by computation: `rehearse(documents, set_points)`."""
-
-
-Judge = Callable[[Documents, SetPoints, "Record"], "Judged"]
-"""Judges a rehearsal's record as a run's would be: `evaluate(documents, set_points, record)`."""
-
-
 def rehearsed_findings(
-    documents: Documents, settings: Settings, rehearse: Rehearse, judge: Judge
+    documents: Documents, settings: Settings, record: Record, assumptions: Sequence[str] = ()
 ) -> tuple[Finding, ...]:
     """What the rules that need a rehearsal find, of the inputs whose set points could be settled.
 
-    The others are left out of the circuit, and a note says so. rehearse, judge: called once each, or not at
-    all where no input has its set points. What they raise is handed on.
+    The others are left out of the circuit, and a note says so. record, assumptions: the rehearsal's.
     """
+    from railwright.evaluation.evaluate import evaluate
     from railwright.settings.rehearsed import REHEARSED_RULES
     from railwright.settings.rehearsed.view import Rehearsed
 
     sources, timeline = sources_of(documents)
-    if not settings.set_points:
-        return ()
-    result = rehearse(documents, settings.set_points)
     bound = Bound(documents, sources, timeline, settings.set_points)
-    judged = judge(documents, settings.set_points, result.record)
-    seen = Rehearsed(bound, result.record, tuple(result.assumptions), tuple(judged.results))
+    judged = evaluate(documents, settings.set_points, record)
+    seen = Rehearsed(bound, record, tuple(assumptions), judged.results)
     found = findings_of(REHEARSED_RULES, seen, documents)
     return by_severity(override(found, documents, {rule.id for rule in REHEARSED_RULES}))

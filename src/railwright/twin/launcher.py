@@ -132,6 +132,7 @@ class TwinBench:
     document. supplies: only these (default: all).
     """
 
+    # Many: what a bench of twins is made of.
     def __init__(
         self,
         bench: Bench,
@@ -310,6 +311,7 @@ class TwinBench:
         )
 
 
+# Many: what a bench of twins is made of, and what is told of it.
 def serve_bench(
     bench: Bench,
     device: Device | None = None,
@@ -345,7 +347,7 @@ def serve_bench(
             if ready is not None:
                 ready(twins)
             for name, address in twins.addresses.items():
-                say(f"{name}: {address} ({bench.supplies[name].dialect})")
+                say(f"{name}: {address} ({bench.supplies[name].dialect.name})")
             say(f"seed {seed}; Ctrl-C ends")
             end = None if seconds is None else time.monotonic() + seconds
             while end is None or time.monotonic() < end:

@@ -59,6 +59,7 @@ class Plant:
     found.
     """
 
+    # Many: what a plant is made of.
     def __init__(
         self,
         supply: str,

@@ -105,6 +105,7 @@ def capture(
     return columns
 
 
+# Many: which recorder records what, when, and to where.
 def write_capture(
     name: str,
     recorder: Recorder,

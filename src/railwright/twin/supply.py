@@ -73,7 +73,7 @@ class TwinSupply:
         self.document = document
         self.plant = plant
         self.token = token_hex(4) if token is None else token
-        self.selects = document.dialect == "selected-output"
+        self.selects = document.dialect.name == "selected-output"
         self.channels = tuple(channel_numbers(document).values())
         self.selected = self.lowest
         self.panels = [
@@ -214,7 +214,7 @@ class TwinSupply:
         from railwright.twin.commands import TREE
 
         command, numbers = TREE.find(unit.nodes, unit.query)
-        if command.only_dialect not in (None, self.document.dialect):
+        if command.only_dialect not in (None, self.document.dialect.name):
             raise ScpiError(-113, unit.header)
         parameters, outputs = self._address(unit.parameters, command.per_output, command.takes_list)
         if len(parameters) < command.least:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from railwright.documents.bench import CurrentAccuracy, Output, Programming, Reading, VoltageAccuracy
@@ -93,7 +93,7 @@ class Truth:
         stream = np.random.default_rng([self.seed, zlib.crc32(name.encode())])
         return low + (high - low) * float(stream.random())
 
-    def choose(self, name: str, uncertain: Uncertain, unit: str = "") -> float:
+    def choose(self, name: str, uncertain: Uncertain) -> float:
         """The true value of an uncertain parameter: overridden, or drawn uniformly within its bounds."""
         given = name in self._overrides
         if given:
@@ -102,10 +102,13 @@ class Truth:
             self._used.add(name)
         else:
             value = self.uniform(name, uncertain.low, uncertain.high)
-        self.parameters[name] = TrueValue(
-            value, uncertain.nominal, uncertain.low, uncertain.high, unit, given
-        )
+        self.parameters[name] = TrueValue(value, uncertain.nominal, uncertain.low, uncertain.high, "", given)
         return value
+
+    def know_units(self, units: Mapping[str, str]) -> None:
+        """Name the SI units of parameters that were chosen without."""
+        for name, unit in units.items():
+            self.parameters[name] = replace(self.parameters[name], unit=unit)
 
     def _off_by(self, name: str, bound: float, unit: str) -> float:
         """An error within ± a bound."""

@@ -10,12 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
-from railwright.documents.device import Device
-from railwright.documents.procedure import Procedure
-from railwright.traces import Event, Record, Span, Traces
+from railwright.documents.loader import Documents
+from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.timeline import Action, Timeline
+from railwright.traces import Event, Record, Traces
 from railwright.twin.faults import TwinFault
 from railwright.twin.plant import Plant
 from railwright.twin.readings import Reading
@@ -34,80 +35,13 @@ STRETCH = 0.25
 """Longest stretch between two looks at the trips [s] that the host would have noticed."""
 
 
-class DocumentsLike(Protocol):
-    """The three documents."""
-
-    @property
-    def bench(self) -> Bench: ...
-    @property
-    def device(self) -> Device: ...
-    @property
-    def procedure(self) -> Procedure: ...
-
-
-class OutputLike(Protocol):
-    """Set points of one output (rehearsal's `OutputSetPoints`)."""
-
-    @property
-    def output(self) -> str: ...
-    @property
-    def current_limit(self) -> float: ...
-    @property
-    def at_limit(self) -> Literal["regulate", "trip"]: ...
-    @property
-    def trip_delay(self) -> float: ...
-    @property
-    def ovp(self) -> float: ...
-    @property
-    def share(self) -> float: ...
-
-
-class FeedLike(Protocol):
-    """What feeds one input (rehearsal's `Feed`)."""
-
-    @property
-    def arrangement(self) -> str: ...
-    @property
-    def outputs(self) -> Sequence[OutputLike]: ...
-    @property
-    def sense(self) -> str: ...
-    @property
-    def trips_when(self) -> tuple[str, ...]: ...
-
-
-class ActionLike(Protocol):
-    """One thing done at a time (rehearsal's `Action`): on, off, or a line to a voltage."""
-
-    @property
-    def time(self) -> float: ...
-    @property
-    def kind(self) -> Literal["on", "line", "off"]: ...
-    @property
-    def input(self) -> str: ...
-    @property
-    def voltage(self) -> float: ...
-    @property
-    def over(self) -> float: ...
-
-
-class TimelineLike(Protocol):
-    """Actions in order of time, and the named steps (rehearsal's `Timeline`)."""
-
-    @property
-    def actions(self) -> Sequence[ActionLike]: ...
-    @property
-    def spans(self) -> Sequence[Span]: ...
-    @property
-    def duration(self) -> float: ...
-
-
 class VirtualBench:
     """The plants of all supplies that a hook-up uses, on one virtual clock that starts at -LEAD_IN [s]."""
 
     def __init__(
         self,
-        documents: DocumentsLike,
-        set_points: Mapping[str, FeedLike],
+        documents: Documents,
+        set_points: SetPoints,
         seed: int,
         overrides: Mapping[str, str] | None = None,
         faults: Sequence[TwinFault] = (),
@@ -141,7 +75,7 @@ class VirtualBench:
         """The plant of the output called 'supply.output'."""
         return self.plants[output.partition(".")[0]]
 
-    def _prepare(self, feed: FeedLike) -> None:
+    def _prepare(self, feed: Feed) -> None:
         """Limits and protections, as a run sets them before anything is switched on."""
         for each in feed.outputs:
             plant = self.plant_of(each.output)
@@ -151,7 +85,7 @@ class VirtualBench:
             plant.set_ovp(each.output, each.ovp)
             plant.set_sense(each.output, feed.sense == "at load")
 
-    def act(self, action: ActionLike) -> None:
+    def act(self, action: Action) -> None:
         """Do one thing now."""
         for each in self._feeds[action.input].outputs:
             plant = self.plant_of(each.output)
@@ -203,10 +137,10 @@ class VirtualBench:
 
 
 def record_case(
-    documents: DocumentsLike,
-    set_points: Mapping[str, FeedLike],
+    documents: Documents,
+    set_points: SetPoints,
     seed: int,
-    timeline: TimelineLike,
+    timeline: Timeline,
     *,
     overrides: Mapping[str, str] | None = None,
     faults: Sequence[TwinFault] = (),
@@ -241,7 +175,7 @@ def record_case(
 
 
 def _polled(
-    bench: Bench, virtual: VirtualBench, feed: FeedLike, first: float, every: float, end: float
+    bench: Bench, virtual: VirtualBench, feed: Feed, first: float, every: float, end: float
 ) -> Traces:
     """One input's rows as the host gets them: newest readings at every poll, joined over its outputs."""
     import numpy as np

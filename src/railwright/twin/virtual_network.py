@@ -40,6 +40,7 @@ class VirtualNetwork:
     WiringError where the bench cannot be simulated, ValueError for an override without a parameter.
     """
 
+    # Many: what a bench of twins is made of.
     def __init__(
         self,
         loop: VirtualLoop,

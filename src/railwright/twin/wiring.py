@@ -10,28 +10,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from railwright.documents.bench import Bench, Output
+from railwright.circuit.parts import Parts
+from railwright.documents.bench import Bench
 from railwright.documents.device import Device
-from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.procedure import Procedure
-from railwright.documents.translate import annotations_of
-from railwright.physics import conductors
-from railwright.physics.loads.capacitor import Capacitor
-from railwright.physics.loads.law import LoadParameters
-from railwright.quantities import Dimension, Uncertain
 from railwright.twin.faults import TwinFault, has, partner_of, reversed_load
 from railwright.twin.truth import Truth
 
 if TYPE_CHECKING:
-    from pydantic.fields import FieldInfo
-
     from railwright.physics.circuit import Branch, Circuit, Load
-    from railwright.physics.circuit import Lead as CircuitLead
     from railwright.physics.output_stage import OutputStage
-
-ASSUMED_SPACING = 2.0  # between the axes of a pair, in conductor diameters
 
 
 class WiringError(ValueError):
@@ -66,10 +56,8 @@ def wire(
     """The circuit of one supply of the bench with true values from `truth`. Raises WiringError."""
     from railwright.physics.circuit import DECLARED, Branch, Circuit
 
-    stages = {
-        f"{supply}.{name}": _stage(f"{supply}.{name}", output, truth)
-        for name, output in bench.supplies[supply].outputs.items()
-    }
+    parts = Parts(bench, truth.choose)
+    stages = {f"{supply}.{name}": parts.stage(f"{supply}.{name}") for name in bench.supplies[supply].outputs}
     branches, branch_of, arrangement_of, group_of, sensed = [], {}, {}, {}, set()
     inputs = []
     for name, hook_up in (procedure.hook_up if procedure and device else {}).items():
@@ -95,8 +83,8 @@ def wire(
                 stages=tuple(stages[output] for output in hook_up.outputs),
                 arrangement=arrangement,
                 sense="terminals",
-                lead=_lead(name, hook_up, bench, truth),
-                loads=_connected(name, device, bench.fixture(hook_up.fixture), truth, faults),
+                lead=parts.lead(name, hook_up.lead, bench.fixture(hook_up.fixture)),
+                loads=_connected(name, device, bench.fixture(hook_up.fixture), parts, faults),
             )
         )
         if has(faults, "open", name):
@@ -107,8 +95,9 @@ def wire(
         branch_of.setdefault(output, output)
         arrangement_of.setdefault(output, "single")
         group_of.setdefault(output, 1)
-    for sentence in DECLARED:
+    for sentence in (*parts.assumptions.all(), *DECLARED):
         truth.assume(sentence)
+    truth.know_units(parts.units)
     circuit = Circuit(branches=tuple(branches))
     shorted = frozenset(name for name in inputs if has(faults, "short", name))
     return Wiring(circuit, branch_of, arrangement_of, group_of, frozenset(sensed), tuple(inputs), shorted)
@@ -132,18 +121,20 @@ def _check_sense(
 
 
 def _connected(
-    name: str, device: Device, fixture: Fixture | None, truth: Truth, faults: Sequence[TwinFault]
+    name: str, device: Device, fixture: Fixture | None, parts: Parts, faults: Sequence[TwinFault]
 ) -> tuple[Load, ...]:
     """What hangs at the lead of an input: its own load, another's, or what a reversed input is."""
     there = partner_of(faults, "exchanged", name) or name
-    loads = _loads(there, device, fixture, truth)
+    loads = parts.loads(there, device, fixture)
     if not has(faults, "reversed", name):
         return loads
     if device.inputs[there].draws_either_way and (fixture is None or fixture.diode is None):
-        truth.assume(f"{there}: reversed, it draws the same, as resistors and capacitors do: assumed")
+        parts.assumptions.add(
+            f"{there}: reversed, it draws the same, as resistors and capacitors do: assumed"
+        )
         return loads
     loads, sentence = reversed_load(device.inputs[there].blocks_reversed)
-    truth.assume(f"{there}: {sentence}")
+    parts.assumptions.add(f"{there}: {sentence}")
     return loads
 
 
@@ -155,101 +146,6 @@ def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
             f"a twin simulates a {hook_up.arrangement} group only within one supply; "
             f"take all of them from {supply}, or run on real supplies"
         )
-
-
-def _stage(name: str, output: Output, truth: Truth) -> OutputStage:
-    from railwright.physics.output_stage import derive_output_stage
-
-    stage, assumptions = derive_output_stage(output_figures(output))
-    for sentence in (*assumptions, *figure_assumptions(output)):
-        truth.assume(f"{name}: {sentence}")
-    return stage
-
-
-def _lead(name: str, hook_up: HookUp, bench: Bench, truth: Truth) -> CircuitLead:
-    """Lead with a resistance between the geometric value, cold, and the tabulated maximum, warm; and what a
-    fixture has in series with it.
-    """
-    from railwright.physics.circuit import Lead as CircuitLead
-
-    lead, fixture = bench.leads[hook_up.lead], bench.fixture(hook_up.fixture)
-    conductor, length = lead.conductor, lead.one_way_length
-    area = conductor.section
-    contact = lead.contact_resistance_loop
-    if contact is None:
-        truth.assume(f"{name}: contact resistance is not given: none assumed for its lead")
-        contact = Uncertain(0.0, 0.0, 0.0)
-    low, middle, high = (
-        conductors.loop_resistance(area, length, temperature) + contacts
-        for temperature, contacts in (
-            (bench.ambient.low, contact.low),
-            (bench.ambient.nominal, contact.nominal),
-            (bench.ambient.high, contact.high),
-        )
-    )
-    if conductor.iec_class is not None:
-        highest = conductors.maximum_resistance_per_metre(area, conductor.iec_class, bench.ambient.high)
-        high = max(high, 2 * length * highest + contact.high)
-    if fixture is not None:
-        own = fixture.resistance
-        low, middle, high = low + own.low, middle + own.nominal, high + own.high
-        for part in fixture.unknown:
-            truth.assume(f"{name}: resistance of the {part} is not given: none assumed for its lead")
-    resistance = truth.choose(f"{name}.lead.resistance", Uncertain(middle, low, high), "ohm")
-    per_metre = lead.inductance
-    if per_metre is None:
-        diameter = conductors.diameter_of_area(area)
-        per_metre = conductors.pair_inductance_per_metre(diameter, ASSUMED_SPACING * diameter)
-        truth.assume(
-            f"{name}: inductance of its lead is not given: "
-            f"that of two wires {ASSUMED_SPACING:g} diameters apart, {per_metre * 1e6:.2f} µH/m, assumed"
-        )
-    henries = per_metre * length
-    inductance = truth.choose(f"{name}.lead.inductance", Uncertain(henries, henries, henries), "H")
-    if fixture is None:
-        return CircuitLead(resistance=resistance, inductance=inductance)
-    drop = truth.choose(f"{name}.fixture.drop", fixture.drop, "V") if fixture.diode else None
-    curve = tuple((point.current, point.time) for point in fixture.fuse.curve) if fixture.fuse else ()
-    return CircuitLead(resistance, inductance, drop, curve, fixture.opened)
-
-
-def _loads(name: str, device: Device, fixture: Fixture | None, truth: Truth) -> tuple[Load, ...]:
-    """The input's loads; a second load of one kind is called `capacitor_2` in the names of its parameters,
-    and the capacitor of a fixture `fixture`.
-    """
-    from railwright.physics.circuit import Load
-
-    loads, count = [], dict[str, int]()
-    parts: list[tuple[str, str, LoadParameters]] = []
-    for entry in device.inputs[name].load:
-        count[entry.kind] = count.get(entry.kind, 0) + 1
-        label = entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}"
-        parts.append((label, entry.kind, entry.parameters))
-    if fixture is not None and fixture.capacitor is not None:
-        added = Capacitor(capacitance=fixture.capacitor.capacitance, esr=fixture.capacitor.esr)
-        parts.append(("fixture", "capacitor", added))
-    for label, kind, parameters in parts:
-        fields = type(parameters).model_fields
-
-        def choose(
-            field: str,
-            uncertain: Uncertain,
-            load: str = f"{name}.{label}",
-            fields: Mapping[str, FieldInfo] = fields,
-        ) -> float:
-            return truth.choose(f"{load}.{field}", uncertain, _unit(fields[field]))
-
-        values, assumptions = parameters.floats(choose)
-        for sentence in assumptions:
-            truth.assume(f"{name}: {sentence}{' (its fixture)' if label == 'fixture' else ''}")
-        loads.append(Load(kind, values, parameters.table()))
-    return tuple(loads)
-
-
-def _unit(field: FieldInfo) -> str:
-    """SI unit of a quantity of a document."""
-    annotations = (*field.metadata, *annotations_of(field.annotation))
-    return next((each.unit for each in annotations if isinstance(each, Dimension)), "")
 
 
 def _open(output: str, stage: OutputStage) -> Branch:

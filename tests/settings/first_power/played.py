@@ -6,7 +6,7 @@ import datetime as dt
 from pathlib import Path
 
 from railwright.documents.loader import load_documents
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.timeline import build_timeline
 from railwright.running.outcome import InputReading
 from railwright.running.watch import Alarm, Watch
 from railwright.settings.settle import settle

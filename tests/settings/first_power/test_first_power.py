@@ -17,7 +17,6 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.translate import validated
-from railwright.evaluation.evaluate import evaluate
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
 from railwright.settings.first_power.figures import NotPossible, input_figures
@@ -73,7 +72,8 @@ def cause(folder: Path, part: str, *faults: str, seed: int = 1, **overrides: str
 def test_both_parts_may_be_energised_and_come_out_well_by_rehearsal(as_it_is: Path, part: str) -> None:
     documents = load_documents(as_it_is / f"{part}.procedure.yaml")
     settings = settle(documents, TODAY)
-    found = rehearsed_findings(documents, settings, rehearse, evaluate)
+    rehearsal = rehearse(documents, settings.set_points)
+    found = rehearsed_findings(documents, settings, rehearsal.record, rehearsal.assumptions)
     assert not [f for f in (*settings.findings, *found) if f.severity == "stop"]
 
 

@@ -311,7 +311,7 @@ def kind_of(documents: Documents, way: Way) -> Kind:
         supply, own = bench.supply_of(name), name.partition(".")[2]
         coupled = any(own in coupling.outputs for coupling in supply.coupled)
         inside = own in supply.common_negative
-        text = repr((bench.output(name), supply.isolation, supply.dialect, inside, coupled))
+        text = repr((bench.output(name), supply.isolation, supply.dialect.name, inside, coupled))
         figures.append(text)
     return way.input, way.hook_up.arrangement, tuple(sorted(figures))
 

@@ -6,7 +6,8 @@ import random
 
 from tests.settings.hookup.scene import Data, needs, output, scene, supply
 
-from railwright.settings.figures import Resistance
+from railwright.circuit.leads import Resistance
+from railwright.quantities import Uncertain
 from railwright.settings.hookup.demand import ShapeNeed, _most_power, demands_of
 
 
@@ -34,7 +35,7 @@ def test_a_converter_needs_the_most_power_behind_a_lead_where_it_draws_the_most(
     demand = demands_of(scene({"a": supply(output(30, 8))}, inputs, steps=[sweep]))["main"]
     assert abs(demand.power(None) - 30.0) < 1e-9
     # 30 W at 8 V are 3.75 A, which lose 1.41 W in 0.1 Ω
-    assert abs(demand.power(Resistance(0.1, 0.1, True)) - (30.0 + 0.1 * 3.75**2)) < 1e-6
+    assert abs(demand.power(Resistance(Uncertain(0.1, 0.1, 0.1), True)) - (30.0 + 0.1 * 3.75**2)) < 1e-6
     assert (demand.lowest, demand.highest, demand.in_operation) == (8.0, 16.0, 8.0)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from tests.settings.station import TODAY, Edit, of_rule, station
 
-from railwright.rehearsal.timeline import build_timeline
+from railwright.plan.timeline import build_timeline
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
 from railwright.settings.windows.auto_rise import as_risen, auto_steps

@@ -9,10 +9,10 @@ import pytest
 from tests.settings.station import DEMO, TODAY, station
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.needed import held_level, needed
-from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.settle import RehearsedEnds, settle
 from railwright.settings.windows import rehearsed
 from railwright.settings.windows.rehearsed import rehearsed_ends

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from functools import lru_cache
 
 from benchmarks.windows import all_auto, all_procedures
 
-from railwright.cli.checking import settled_with_rehearsal
 from railwright.documents.loader import Documents, load_documents
+from railwright.settings.check import settled
 from railwright.settings.context import Source, sources_of
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import Settings
@@ -33,4 +34,4 @@ class Device:
 def device(name: str) -> Device:
     """One of the thirteen by its name."""
     documents = all_auto(load_documents(all_procedures()[name]))
-    return Device(documents, settled_with_rehearsal(hooked_up(documents)), sources_of(documents)[0])
+    return Device(documents, settled(hooked_up(documents), dt.date.today()), sources_of(documents)[0])

@@ -16,12 +16,12 @@ import numpy as np
 
 from railwright.evaluation.budget import Budget
 from railwright.evaluation.measures.integral import covered
+from railwright.evaluation.observability import blind_time, deciding_interval
 from railwright.evaluation.outcome import Measured
 from railwright.evaluation.reading import Bound
 from railwright.evaluation.signal import CannotMeasure, Signal, View
 from railwright.evaluation.wording import amount, rate
 from railwright.quantities import show
-from railwright.rehearsal.unseen import blind_time, deciding_interval
 
 NEIGHBOURS = 5
 """Values in a row whose mean tells a top from noise."""
@@ -73,7 +73,10 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
     update, _, aperture = view.timing()
     late = view.shift()[1]
     # A value belongs to the step where any part of its aperture may have lain in it.
-    near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
+    if view.model.exact:
+        near = signal.within(view.begin, view.end)
+    else:
+        near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
     rest = _rest(view, near, what) if view.beside is not None else None
     covered(view, near, seen_elsewhere=rest is not None)
     place = int(np.argmax(near.values))

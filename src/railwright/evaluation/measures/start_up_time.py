@@ -14,11 +14,11 @@ import numpy as np
 
 from railwright.evaluation.budget import Budget
 from railwright.evaluation.measures.integral import covered
+from railwright.evaluation.observability import start_up_interval
 from railwright.evaluation.outcome import Measured
 from railwright.evaluation.reading import SWITCHING_TIME
 from railwright.evaluation.signal import Beyond, CannotMeasure, Signal, View
 from railwright.evaluation.wording import rate
-from railwright.rehearsal.unseen import start_up_interval
 
 VOLTAGE_BAND = 0.02
 CURRENT_BAND = 0.10

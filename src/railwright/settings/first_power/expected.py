@@ -10,13 +10,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import HIGH, LOW, NOMINAL, Case, fixed
 from railwright.documents.loader import Documents
-from railwright.rehearsal.case import HIGH, LOW, NOMINAL, Case, fixed
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors, uncertain_quantities
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.rehearse import tell
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.settings.first_power.figures import aperture_of
 from railwright.traces import Span
 
@@ -54,7 +54,7 @@ def healthy(documents: Documents, set_points: SetPoints, wanted: Sequence[tuple[
     """Least and greatest mean current in each (step, input), over all cases."""
     low: dict[tuple[str, str], float] = {}
     high: dict[tuple[str, str], float] = {}
-    timeline = build_timeline(documents.procedure, documents.device)
+    timeline = timeline_of(documents.procedure, documents.device)
     for case in _cases(documents, set_points):
         for key, means in _means(documents, set_points, timeline, wanted, case).items():
             low[key] = min(low.get(key, float("inf")), float(means.min()))
@@ -104,7 +104,7 @@ def _typical(
         name: replace(feed, outputs=tuple(replace(each, at_limit="regulate") for each in feed.outputs))
         for name, feed in set_points.items()
     }
-    timeline = build_timeline(documents.procedure, documents.device)
+    timeline = timeline_of(documents.procedure, documents.device)
     found = _means(documents, regulating, timeline, wanted, NOMINAL, change)
     return {key: float(means.mean()) for key, means in found.items()}
 

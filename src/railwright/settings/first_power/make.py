@@ -19,8 +19,8 @@ from railwright.documents.loader import Documents
 from railwright.documents.nodes import compose
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.translate import validated
+from railwright.plan.set_points import SetPoints
 from railwright.quantities import show
-from railwright.rehearsal.setpoints import SetPoints
 from railwright.settings.context import Source, sources_of
 from railwright.settings.first_power import conditions as stop
 from railwright.settings.first_power import expected

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from railwright.documents.hook_up import HookUp, Source
 from railwright.documents.loader import Documents
-from railwright.rehearsal.setpoints import Feed, SetPoints
+from railwright.plan.set_points import Feed, SetPoints
 from railwright.settings.findings import Finding, Reason
 
 HOOK_UP_IMPOSSIBLE = "hook-up-impossible"

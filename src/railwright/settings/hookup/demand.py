@@ -7,14 +7,15 @@ from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from railwright.circuit.leads import Resistance, lead_resistance
 from railwright.documents.device import Input
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
-from railwright.rehearsal.lines import exchange_of
-from railwright.rehearsal.timeline import Timeline
-from railwright.settings import figures
+from railwright.plan.stairs import exchange_of
+from railwright.plan.timeline import Timeline
+from railwright.quantities import Uncertain
 from railwright.settings.context import Source
 from railwright.settings.played import Played, what_is_played
 from railwright.settings.rule import Path
@@ -58,7 +59,7 @@ class Demand:
     highest: float
     in_operation: float | None
     source: Source
-    resistances: Mapping[str, figures.Resistance]
+    resistances: Mapping[str, Resistance]
     own_power: float
     powers: tuple[tuple[float, float], ...]
     shape: ShapeNeed | None
@@ -79,11 +80,11 @@ class Demand:
     def at_limits(self) -> Path:
         return ("procedure", "limits", self.name)
 
-    def drop(self, resistance: figures.Resistance, current: float) -> float:
+    def drop(self, resistance: Resistance, current: float) -> float:
         """Largest drop along lead and fixture at a current [V]."""
         return current * resistance.high + (self.fixture.drop.high if self.fixture else 0.0)
 
-    def power(self, resistance: figures.Resistance | None) -> float:
+    def power(self, resistance: Resistance | None) -> float:
         """Largest steady power at the terminals behind a lead [W]; None: at the connector."""
         if resistance is None:
             return self.own_power
@@ -148,7 +149,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             limits=procedure.limits[name],
             lead=any_lead,
             outputs={},
-            resistance=figures.Resistance(0.0, 0.0, False),
+            resistance=Resistance(Uncertain(0.0, 0.0, 0.0), False),
             played=played[name],
             fixture=fixture,
         )
@@ -170,9 +171,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
                 (level.voltage for level in played[name].meant_within(wanted.operating)), default=None
             ),
             source=source,
-            resistances={
-                key: figures.lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()
-            },
+            resistances={key: lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()},
             own_power=max((volts * amperes for volts, amperes in draws), default=0.0),
             powers=_most_power((volts + diode, amperes) for volts, amperes in draws),
             shape=_shape_need(name, played[name], timeline, slowest),

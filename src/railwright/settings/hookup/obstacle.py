@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from railwright.circuit.leads import Resistance
 from railwright.documents.bench import Bench, Lead, Output
 from railwright.documents.hook_up import HookUp
-from railwright.settings import figures
 from railwright.settings.context import Source
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import Group
@@ -44,7 +44,7 @@ class Proposal:
     group: Group
     lead_name: str
     lead: Lead
-    resistance: figures.Resistance
+    resistance: Resistance
     sense: Sensed
     bench: Bench
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
-from railwright.instruments.dialect import load_dialect
+from railwright.plan.stairs import exchange_of
 from railwright.quantities import show
-from railwright.rehearsal.lines import exchange_of
 from railwright.settings import figures
 from railwright.settings.context import output_path
 from railwright.settings.hookup.demand import Demand, ShapeNeed
@@ -56,7 +55,7 @@ def _lacks_list(shape: ShapeNeed, name: str, output: Output, bench: Bench) -> st
     points = output.points
     if points is None:
         return f"{name} has none"
-    if load_dialect(bench.supply_of(name).dialect).points is None:
+    if bench.supply_of(name).dialect.points is None:
         return f"the dialect of {name} has no commands for one"
     if couplings_of((name,), bench):
         return f"{name} is coupled with others, which its list would not take along"
@@ -73,7 +72,7 @@ def protections(demand: Demand, group: Group, bench: Bench) -> Found:
     limits = demand.limits
     for name, output in each_of(group):
         here = output_path(name)
-        settings = load_dialect(bench.supply_of(name).dialect).settings
+        settings = bench.supply_of(name).dialect.settings
         for key in PROTECTIONS:
             if getattr(limits, key) is not None and key not in settings:
                 yield Obstacle(f"the dialect of {name} has no command for '{key}'", *_without(demand, key))

@@ -85,7 +85,7 @@ def kinds_of(bench: Bench) -> Mapping[str, int]:
             name = f"{supply}.{own}"
             tie = tie_of(name, bench)
             tied = "inside" if tie == supply_of(name) else tie
-            kind = (output, (each.isolation, each.dialect, tied, bool(couplings_of((name,), bench))))
+            kind = (output, (each.isolation, each.dialect.name, tied, bool(couplings_of((name,), bench))))
             if kind not in found:
                 found.append(kind)
             kinds[name] = found.index(kind)

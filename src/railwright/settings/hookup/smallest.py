@@ -16,8 +16,8 @@ import numpy as np
 from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
 from railwright.documents.translate import validated
+from railwright.plan.stairs import STAIR
 from railwright.quantities import show
-from railwright.rehearsal.lines import STAIR
 from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import Group

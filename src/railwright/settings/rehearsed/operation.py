@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from railwright.documents.procedure import Step
+from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.rehearsal.timeline import Action
 from railwright.settings.context import Source, output_path
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
+from railwright.evaluation.outcome import Result
 from railwright.quantities import Uncertain
 from railwright.settings.context import Bound, Source
 from railwright.traces import Event, Mode, Record, Span, Traces
@@ -37,50 +38,6 @@ def hardest(name: str, value: Uncertain) -> float:
     return value.low if name.rpartition(".")[2] in HARDEST_AT_LOW else value.high
 
 
-class RehearsalResult(Protocol):
-    """What a rehearsal hands back, as far as the rules need it."""
-
-    @property
-    def record(self) -> Record: ...
-    @property
-    def assumptions(self) -> Sequence[str]: ...
-
-
-class Value(Protocol):
-    """A measured value with its interval, what it cannot tell and what would decide it."""
-
-    @property
-    def value(self) -> float: ...
-    @property
-    def low(self) -> float: ...
-    @property
-    def high(self) -> float: ...
-    @property
-    def unseen(self) -> str: ...
-    @property
-    def would_decide(self) -> str: ...
-
-
-class JudgedRequirement(Protocol):
-    """What the rehearsed record says of one requirement: 'pass', 'fail' or 'inconclusive', and why."""
-
-    @property
-    def requirement(self) -> str: ...
-    @property
-    def measured(self) -> Value | None: ...
-    @property
-    def outcome(self) -> str: ...
-    @property
-    def reason(self) -> str: ...
-
-
-class Judged(Protocol):
-    """An evaluation of the rehearsed record: one result for each requirement, in their order."""
-
-    @property
-    def results(self) -> Sequence[JudgedRequirement]: ...
-
-
 @dataclass(frozen=True)
 class Rehearsed:
     """A rehearsal beside everything it was made from; judged: its requirements, in the procedure's order."""
@@ -88,7 +45,7 @@ class Rehearsed:
     context: Bound
     record: Record
     assumptions: tuple[str, ...]
-    judged: tuple[JudgedRequirement, ...] = ()
+    judged: tuple[Result, ...] = ()
 
     @property
     def inputs(self) -> list[tuple[Source, Traces]]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from railwright.documents.procedure import Requirement
+from railwright.evaluation.observability import all_known, blind_time, deciding_interval, sample_rate
 from railwright.quantities import show
-from railwright.rehearsal.unseen import all_known, blind_time, deciding_interval, sample_rate
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest, stretches
 from railwright.settings.rule import Hit, Outcome, rehearsed_rule

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from railwright.plan.coupling import all_changes, followers
 from railwright.quantities import show
-from railwright.rehearsal.coupled import all_changes, followers
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule

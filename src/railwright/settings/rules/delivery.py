@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from railwright.plan.delivery import Delivery
+from railwright.plan.host import AT_ONCE, EXACT, by_host
+from railwright.plan.listing import shape_actions
+from railwright.plan.stairs import exchange_of, slew_range
+from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import show
-from railwright.rehearsal.delivered import shape_actions
-from railwright.rehearsal.lines import exchange_of, slew_range
-from railwright.rehearsal.timeline import Action, Timeline
 from railwright.settings.context import Context
-from railwright.settings.delivery import Delivery
 from railwright.settings.findings import Severity
-from railwright.settings.host import AT_ONCE, EXACT, by_host
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 

@@ -6,9 +6,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from railwright.instruments.dialect import load_dialect
+from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.rehearsal.timeline import Action
 from railwright.settings import figures
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
@@ -213,8 +212,8 @@ def _alone(context: Context) -> list[str]:
     for name, supply in context.used_supplies.items():
         if supply.watchdog is None:
             lacks.append(f"{name} has no watchdog")
-        elif load_dialect(supply.dialect).watchdog is None:
-            lacks.append(f"dialect '{supply.dialect}' has no command for the watchdog of {name}")
+        elif supply.dialect.watchdog is None:
+            lacks.append(f"dialect '{supply.dialect.name}' has no command for the watchdog of {name}")
     interlock = context.bench.interlock
     if not lacks or (interlock is not None and interlock.seen_to_act <= context.today):
         return []

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from railwright.dialects.dialect import Setting
 from railwright.documents.bench import Calibration
-from railwright.instruments.dialect import Setting, load_dialect
 from railwright.quantities import show
 from railwright.settings.context import Context, Source, output_path
 from railwright.settings.figures import on_grid
@@ -150,13 +150,13 @@ def dialect_cannot_set(context: Context) -> Outcome:
             continue
         asked: list[Setting] = [key for key in PROTECTIONS if getattr(source.limits, key) is not None]
         for name in source.outputs:
-            dialect = load_dialect(context.bench.supply_of(name).dialect)
+            dialect = context.bench.supply_of(name).dialect
             for key in asked:
                 if key not in dialect.settings:
                     yield Hit(
                         source.name,
                         (*source.at_limits, key),
-                        f"dialect '{dialect.dialect}' cannot set {key.replace('_', ' ')} on {name}: it has "
+                        f"dialect '{dialect.name}' cannot set {key.replace('_', ' ')} on {name}: it has "
                         "no command for it",
                         f"leave '{key}' out, or add its command to the dialect's settings",
                     )

@@ -6,12 +6,13 @@ import heapq
 import math
 from collections.abc import Iterator
 
+from railwright.plan.set_point import Piece
+from railwright.plan.stairs import exchange_of, stair_count
 from railwright.quantities import show
-from railwright.rehearsal.lines import exchange_of, stair_count
 from railwright.settings import figures
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
-from railwright.settings.played import Piece, step_name
+from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 
 

@@ -6,10 +6,7 @@ from collections.abc import Iterator
 
 from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
 from railwright.documents.procedure import Requirement, Step
-from railwright.physics.surge import SurgePath
-from railwright.quantities import show
-from railwright.rehearsal.setpoints import Feed
-from railwright.rehearsal.unseen import (
+from railwright.evaluation.observability import (
     SETTLING,
     all_known,
     averaged,
@@ -19,6 +16,9 @@ from railwright.rehearsal.unseen import (
     start_up_interval,
     surge_path,
 )
+from railwright.physics.surge import SurgePath
+from railwright.plan.set_points import Feed
+from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 
 from railwright.documents.shape import Waveform
 from railwright.documents.standard_tests import choice_of, figures_of, pieces_of
+from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.rehearsal.timeline import Action
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name

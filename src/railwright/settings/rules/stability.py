@@ -17,11 +17,11 @@ References
 
 from __future__ import annotations
 
+from railwright.circuit.leads import lead_inductance
 from railwright.physics.circuit import NODE_CAPACITANCE
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.quantities import show
 from railwright.settings.context import Context, Source
-from railwright.settings.figures import lead_inductance
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, rule
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.quantities import show
-from railwright.rehearsal.circuit import LIMIT_OVERSHOOT
 from railwright.settings import figures
 from railwright.settings.context import Source
 from railwright.settings.windows.charging import charges_within, charging_time

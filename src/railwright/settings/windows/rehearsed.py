@@ -14,15 +14,15 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from railwright.circuit.case import Case, fixed
 from railwright.documents.loader import Documents
+from railwright.plan.stairs import in_stairs
+from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
-from railwright.rehearsal.case import Case, fixed
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import CHUNK, Design
-from railwright.rehearsal.lines import in_stairs
 from railwright.rehearsal.needed import Level, Needed, needed, trips, with_protection
-from railwright.rehearsal.timeline import Timeline, build_timeline
 from railwright.settings.rule import Path
 from railwright.settings.settle import RehearsedEnds, Settings, settle
 from railwright.settings.windows.window import LIMIT, REHEARSED, End, Replay, Window
@@ -65,7 +65,7 @@ class _Study:
         self.documents, self.set_points = documents, settings.set_points
         self.windows = {(window.about, window.setting): window for window in settings.windows}
         self.wanted = {key for key, window in self.windows.items() if written or hangs_on_rehearsal(window)}
-        asked = build_timeline(documents.procedure, documents.device)
+        asked = timeline_of(documents.procedure, documents.device)
         self.timeline: Timeline = in_stairs(asked, settings.set_points, documents.bench)
         self.quantities = uncertain_quantities(documents, self.set_points)
         self.parts: dict[str, dict[str, float]] = {setting: {} for setting in REHEARSED}
@@ -334,7 +334,7 @@ def rehearsed_ends(
     input has no set points. The same documents always give the same ends.
     """
     limits: dict[tuple[str, str], End] = {}
-    if not cases and len(build_timeline(documents.procedure, documents.device).actions) > MANY_ACTIONS:
+    if not cases and len(timeline_of(documents.procedure, documents.device).actions) > MANY_ACTIONS:
         return {}
     for _ in range(ROUNDS):
         if set(settings.set_points) != set(documents.procedure.hook_up):

@@ -95,6 +95,7 @@ class Demand:
     bracket: bool = False
 
 
+# Many: a demand has them.
 def threshold(
     key: str,
     side: Side,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from railwright.circuit.case import Case
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 from railwright.quantities import Uncertain
-from railwright.rehearsal.case import Case
 
 QUANTITIES = ("voltage_gain", "voltage_offset", "limit_gain", "limit_offset", "ovp_error")
 """Names of the errors of one output, after its own: `left.1.voltage_gain`."""

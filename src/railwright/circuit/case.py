@@ -7,11 +7,12 @@ data sheet leaves open.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
+from railwright.physics.loads.law import Choose
 from railwright.quantities import Uncertain
 
-Case = Callable[[str, Uncertain], float]
+Case = Choose
 """(name, bounds) -> value, all in SI units."""
 
 

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from importlib import resources
-
 import pytest
 
-from railwright.instruments.dialect import DialectError, dialect_names, load_dialect, read_dialect
-from railwright.instruments.units import compose
+from railwright.dialects.dialect import DialectError, load_dialect, read_dialect
+from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.units import compose
 
 
 def text_of(name: str) -> str:
-    return resources.files("railwright.instruments").joinpath("dialects", f"{name}.yaml").read_text("utf-8")
+    return dialect_text(name)
 
 
 @pytest.mark.parametrize("name", dialect_names())
 def test_the_dialects_that_are_there(name: str) -> None:
     dialect = load_dialect(name)
-    assert dialect.dialect == name
+    assert dialect.name == name
     assert dialect.instrument.identify == "*IDN?"
     assert len(dialect.settings) == 16
 

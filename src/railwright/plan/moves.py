@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from railwright.documents.bench import Bench
+from railwright.plan.listing import Listing, shape_actions
+from railwright.plan.set_points import SetPoints
+from railwright.plan.stairs import exchange_of, slew_range, stairs_of
+from railwright.plan.timeline import Action, Timeline, Waiting
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing, shape_actions
-from railwright.rehearsal.lines import exchange_of, slew_range, stairs_of
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Action, Timeline, Waiting
 from railwright.traces import Span
 
 
@@ -40,12 +40,10 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class Moves:
     """All moves in order of time; notes say where the bench cannot do exactly what the procedure asks."""
 
     moves: tuple[Move, ...]
-    spans: tuple[Span, ...]
-    duration: float
     notes: tuple[str, ...]
 
 
@@ -56,9 +54,9 @@ BEFORE = -1.0
 """When the first list of an input is loaded: before anything is energised [s]."""
 
 
-def plan_run(
+def moves_of(
     timeline: Timeline, set_points: SetPoints, bench: Bench, listings: Sequence[Listing] = ()
-) -> Plan:
+) -> Moves:
     """The moves that play a timeline on these outputs, of which point lists play these parts. Pure."""
     moves: list[Move] = []
     own = shape_actions(timeline) if listings else {}
@@ -100,12 +98,7 @@ def plan_run(
         moves += pieces
     moves += between.get(len(timeline.actions), ())
     moves += _list_moves(timeline, listings, moves)
-    return Plan(
-        tuple(sorted(moves, key=lambda move: move.time)),
-        timeline.spans,
-        timeline.duration,
-        tuple(dict.fromkeys(notes)),
-    )
+    return Moves(tuple(sorted(moves, key=lambda move: move.time)), tuple(dict.fromkeys(notes)))
 
 
 def _between(timeline: Timeline) -> dict[int, list[Move]]:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import cache
-from importlib import resources
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -21,8 +20,9 @@ from pydantic import (
     model_validator,
 )
 
-from railwright.instruments.units import unit_of
-from railwright.instruments.words import check_words, forms, off_answers
+from railwright.dialects.files import dialect_names, dialect_text
+from railwright.dialects.units import unit_of
+from railwright.dialects.words import check_words, forms, off_answers
 from railwright.scpi.channels import format_channels
 from railwright.scpi.data import Expression, parse_channels
 from railwright.scpi.errors import ScpiError
@@ -163,7 +163,7 @@ class WatchdogCommands(_Part):
 class Dialect(_Part):
     """How a kind of supply is spoken to."""
 
-    dialect: str
+    name: str = Field(alias="dialect")
     addressing: Literal["channel-list", "selected-output"]
     compound: bool
     list_readings: bool
@@ -242,7 +242,7 @@ class Dialect(_Part):
     def link_query(self, channel: int) -> str:
         """The query of the channels that a channel goes off with. ValueError where the dialect cannot."""
         if self.link is None:
-            raise ValueError(f"dialect '{self.dialect}' has no command for linked trips")
+            raise ValueError(f"dialect '{self.name}' has no command for linked trips")
         return self.query_of(self.link, channel)
 
     def understood_link(self, answer: str) -> tuple[int, ...]:
@@ -339,21 +339,13 @@ class DialectError(Exception):
 
 
 @cache
-def dialect_names() -> tuple[str, ...]:
-    """Names of the dialects that there are, sorted."""
-    files = resources.files("railwright.instruments").joinpath("dialects").iterdir()
-    return tuple(sorted(file.name.removesuffix(".yaml") for file in files if file.name.endswith(".yaml")))
-
-
-@cache
 def load_dialect(name: str) -> Dialect:
     """The dialect of that name. DialectError where there is none, or where its file is wrong."""
     if name not in dialect_names():
         raise DialectError(f"expected one of the dialects {', '.join(dialect_names())}, got '{name}'")
-    file = resources.files("railwright.instruments").joinpath("dialects", f"{name}.yaml")
-    dialect = read_dialect(file.read_text("utf-8"), f"{name}.yaml")
-    if dialect.dialect != name:
-        raise DialectError(f"{name}.yaml:1: expected 'dialect: {name}', got 'dialect: {dialect.dialect}'")
+    dialect = read_dialect(dialect_text(name), f"{name}.yaml")
+    if dialect.name != name:
+        raise DialectError(f"{name}.yaml:1: expected 'dialect: {name}', got 'dialect: {dialect.name}'")
     return dialect
 
 

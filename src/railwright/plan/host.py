@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from railwright.plan.stairs import stair_count
+from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.rehearsal.lines import stair_count
-from railwright.rehearsal.timeline import Action
 
 AT_ONCE = 1e-9
 """Instants less apart are one, and go in one message [s]."""

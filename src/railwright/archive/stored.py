@@ -14,9 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from railwright import __version__
-from railwright.cli.ending import ending_of
-from railwright.cli.exits import BadInput
+from railwright.archive.ending import ending_of
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.recording_keys import evaluated_keys
 from railwright.evaluation.alignment import moved
@@ -30,12 +28,13 @@ from railwright.recordings.opening import open_recording
 from railwright.recordings.recording import MOST_SHOWN, Recording
 from railwright.regular import text_of
 from railwright.running.manifest import write_json, write_manifest
-from railwright.running.stored import RunData, open_run
+from railwright.running.stored import NoRun, RunData, open_run
 from railwright.settings.hookup import as_run
 from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import Settings
 from railwright.settings.windows.auto_rise import as_risen, auto_steps
 from railwright.traces import Record
+from railwright.version import __version__
 
 EVALUATIONS, RECORDINGS = "evaluations", "recordings"
 
@@ -83,26 +82,26 @@ class StoredRun:
 
 
 def open_stored(folder: Path) -> StoredRun:
-    """Read a run. NoRun, DocumentErrors or BadInput where it cannot be read."""
+    """Read a run. NoRun or DocumentErrors where it cannot be read."""
     data = open_run(folder)
     if data.procedure is None:
-        raise BadInput(f"{folder}: expected a run with its documents, got one of documents made in code")
+        raise NoRun(f"{folder}: expected a run with its documents, got one of documents made in code")
     documents = load_documents(data.procedure)
     try:
         settings = settings_from_data(data.settings)
     except (KeyError, TypeError, ValueError) as error:
-        raise BadInput(f"{folder / 'settings.json'}: expected the settings of a run, got {error!r}") from None
+        raise NoRun(f"{folder / 'settings.json'}: expected the settings of a run, got {error!r}") from None
     try:
         documents = as_run(documents, settings.set_points)
     except KeyError as error:
         what = f"what input {error} was fed from, which the procedure left to be worked out, got nothing"
-        raise BadInput(f"{folder / 'settings.json'}: expected {what}") from None
+        raise NoRun(f"{folder / 'settings.json'}: expected {what}") from None
     if auto_steps(documents):
         try:
             documents = as_risen(documents, settings.reasons)
         except KeyError:
             what = "the rise of every power-up that the procedure left to be worked out, got another number"
-            raise BadInput(f"{folder / 'settings.json'}: expected {what}") from None
+            raise NoRun(f"{folder / 'settings.json'}: expected {what}") from None
     return StoredRun(data, documents, settings)
 
 
@@ -156,7 +155,7 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
                 for r in data["recordings"]
             ]
         except (KeyError, TypeError, ValueError) as error:
-            raise BadInput(f"{path}: expected an evaluation, got {error!r}") from None
+            raise NoRun(f"{path}: expected an evaluation, got {error!r}") from None
         evaluations.append(evaluation)
         offsets = evaluation.offsets or tuple(_offset(stored, recording) for recording in used)
         for recording, offset in zip(used, offsets, strict=False):
@@ -183,9 +182,9 @@ def _json(path: Path) -> dict[str, Any]:
     try:
         data = json.loads(text_of(path))
     except (ValueError, RecursionError) as error:
-        raise BadInput(f"{path}: expected JSON, got {error}") from None
+        raise NoRun(f"{path}: expected JSON, got {error}") from None
     if not isinstance(data, dict):
-        raise BadInput(f"{path}: expected an evaluation, got JSON of another form")
+        raise NoRun(f"{path}: expected an evaluation, got JSON of another form")
     return data
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from railwright.documents.bench import Bench
-from railwright.rehearsal.lines import MOST_STAIRS, STAIR, highest_stair, in_stairs, slew_range
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline
-from railwright.running.plan import plan_run
+from railwright.plan.moves import moves_of
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.stairs import MOST_STAIRS, STAIR, highest_stair, in_stairs, slew_range
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
 
 
@@ -41,7 +41,7 @@ def timeline(*actions: Action, spans: tuple[Span, ...] = ()) -> Timeline:
 
 
 def test_a_line_within_the_slew_is_one_programmed_move() -> None:
-    plan = plan_run(
+    plan = moves_of(
         timeline(Action(0.0, "line", "main", 6.0, 2.0)), {"main": alone()}, bench("1 V/s .. 2 V/ms")
     )
     (move,) = plan.moves
@@ -49,7 +49,7 @@ def test_a_line_within_the_slew_is_one_programmed_move() -> None:
 
 
 def test_a_line_faster_than_the_slew_is_played_as_fast_as_it_goes_and_noted() -> None:
-    plan = plan_run(
+    plan = moves_of(
         timeline(Action(0.0, "line", "main", 12.0, 0.001)), {"main": alone()}, bench("1 V/s .. 2 V/ms")
     )
     assert plan.moves[0].slew == 2000.0
@@ -58,7 +58,7 @@ def test_a_line_faster_than_the_slew_is_played_as_fast_as_it_goes_and_noted() ->
 
 @pytest.mark.parametrize("slew", [None, "100 V/s .. 2 V/ms"])
 def test_a_line_without_a_slew_for_it_is_played_in_stairs(slew: str | None) -> None:
-    plan = plan_run(timeline(Action(1.0, "line", "main", 6.0, 0.2)), {"main": alone()}, bench(slew))
+    plan = moves_of(timeline(Action(1.0, "line", "main", 6.0, 0.2)), {"main": alone()}, bench(slew))
     assert [move.voltage for move in plan.moves] == pytest.approx([0.6 * n for n in range(1, 11)])
     assert [move.time for move in plan.moves] == pytest.approx([1.0 + STAIR * n for n in range(1, 11)])
     assert "10 stairs" in plan.notes[0]
@@ -73,14 +73,14 @@ def test_the_height_of_the_stairs_is_known_and_nil_where_the_slew_serves() -> No
 
 
 def test_a_short_line_without_a_slew_is_a_step() -> None:
-    plan = plan_run(timeline(Action(0.0, "line", "main", 6.0, 0.005)), {"main": alone()}, bench(None))
+    plan = moves_of(timeline(Action(0.0, "line", "main", 6.0, 0.005)), {"main": alone()}, bench(None))
     assert [move.voltage for move in plan.moves] == [6.0]
     assert "as one step" in plan.notes[0]
 
 
 def test_switching_on_and_the_first_line_are_one_move() -> None:
     actions = (Action(0.5, "on", "main"), Action(0.5, "line", "main", 12.0, 0.006))
-    plan = plan_run(timeline(*actions), {"main": alone()}, bench("1 V/s .. 2 V/ms"))
+    plan = moves_of(timeline(*actions), {"main": alone()}, bench("1 V/s .. 2 V/ms"))
     (move,) = plan.moves
     assert (move.kind, move.voltage, move.slew) == ("on", 12.0, pytest.approx(2000.0))
 
@@ -99,7 +99,7 @@ def test_an_action_where_two_steps_meet_goes_to_the_step_that_does_it() -> None:
         Span("again", "power_up", 1.0, 2.0, ("main",)),
     )
     actions = (Action(0.0, "line", "main", 5.0), Action(1.0, "off", "main"), Action(1.0, "on", "main"))
-    plan = plan_run(timeline(*actions, spans=spans), {"main": alone()}, bench(None))
+    plan = moves_of(timeline(*actions, spans=spans), {"main": alone()}, bench(None))
     assert [move.step for move in plan.moves] == [0, 1, 2]
 
 
@@ -107,7 +107,7 @@ def test_what_is_rehearsed_is_what_the_host_tells() -> None:
     asked = timeline(Action(0.0, "on", "main"), Action(1.0, "line", "main", 6.0, 0.2))
     feeds = {"main": alone()}
     rehearsed = in_stairs(asked, feeds, bench(None))
-    told = plan_run(asked, feeds, bench(None)).moves
+    told = moves_of(asked, feeds, bench(None)).moves
     assert [(a.time, a.voltage) for a in rehearsed.actions] == [(m.time, m.voltage) for m in told]
     assert all(action.over == 0.0 for action in rehearsed.actions)
     assert in_stairs(asked, feeds, bench("1 V/s .. 2 V/ms")) == asked

@@ -8,10 +8,10 @@ import pytest
 from tests.settings.station import TODAY, Edit, station
 
 from railwright.documents.loader import Documents
-from railwright.rehearsal.lines import exchange_of, highest_stair, in_stairs, stairs_of
-from railwright.rehearsal.timeline import Action, build_timeline
+from railwright.plan.host import by_host
+from railwright.plan.stairs import exchange_of, highest_stair, in_stairs, stairs_of
+from railwright.plan.timeline import Action, build_timeline
 from railwright.settings.hookup import hooked_up
-from railwright.settings.host import by_host
 from railwright.settings.settle import settle
 
 APART = 0.02

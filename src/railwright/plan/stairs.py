@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from railwright.documents.bench import Bench
-from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
 
 STAIR = 0.02

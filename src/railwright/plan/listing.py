@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.timeline import Action, Timeline
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import PointList
-    from railwright.waveforms.waveform import Waveform
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -66,25 +65,6 @@ def shape_actions(timeline: Timeline) -> dict[tuple[int, str], Own]:
             own.actions.append(action)
         level[name] = 0.0 if action.kind == "off" else action.voltage
     return found
-
-
-def asked_of(level: float, actions: Sequence[Action], start: float, duration: float) -> Waveform:
-    """The set point that lines and steps ask for, from `level` [V] at `start` [s] on; its time from 0."""
-    import numpy as np
-
-    from railwright.waveforms.waveform import Waveform
-
-    time, value = [0.0], [level]
-    for action in actions:
-        begin = min(action.time - start, duration)
-        end = min(begin + action.over, duration)
-        # A line that the end of the step cuts short gets as far as it does by then.
-        part = (end - begin) / action.over if action.over > 0.0 else 1.0
-        time += [begin, end]
-        value += [value[-1], value[-1] + (action.voltage - value[-1]) * part]
-    time.append(duration)
-    value.append(value[-1])
-    return Waveform(np.maximum.accumulate(np.array(time)), np.array(value))
 
 
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from railwright.documents.bench import Bench, Coupling
-from railwright.rehearsal.setpoints import SetPoints
-from railwright.rehearsal.timeline import Timeline
+from railwright.plan.set_points import SetPoints
+from railwright.plan.timeline import Timeline
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from railwright.evaluation.ending import Ending
-from railwright.quantities import show
+from railwright.running.ends import last_read
 from railwright.running.outcome import ENDED_TEXTS, Ended
 from railwright.running.stored import RunData
 
@@ -62,5 +62,5 @@ def _doubtful(off: Mapping[str, Any]) -> bool:
 
 
 def _last(off: Mapping[str, Any]) -> str:
-    residual = off.get("residual")
-    return "" if residual is None else f": last read at {show(float(residual), 'V')}"
+    residual, before = off.get("residual"), off.get("before")
+    return "" if residual is None and before is None else f": {last_read(residual, before)}"

@@ -10,10 +10,10 @@ from tests.rehearsal.scene import PROCEDURE
 
 from railwright.documents.bench import Coupling
 from railwright.documents.loader import load_documents
-from railwright.rehearsal.coupled import all_changes, followers, moved
+from railwright.plan.coupling import all_changes, followers, moved
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action, Timeline
 from railwright.rehearsal.rehearse import rehearse
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline
 from railwright.traces import Span
 
 SPANS = (Span("first power", "power_up", 0.0, 0.1, ("main", "transducer")),)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeVar
 
@@ -67,13 +69,17 @@ class Waiting:
 
 @dataclass(frozen=True, slots=True)
 class Timeline:
-    """All actions in order of time, and the named steps they belong to."""
+    """All actions in order of time, and the named steps they belong to.
+
+    turns: position of a step -> how often its shape comes, one turn right after the other.
+    """
 
     actions: tuple[Action, ...]
     spans: tuple[Span, ...]
     duration: float
     limits: tuple[LimitChange, ...] = ()
     waits: tuple[Waiting, ...] = ()
+    turns: Mapping[int, int] = field(default_factory=dict)
 
 
 M = TypeVar("M", LimitChange, Waiting)
@@ -197,8 +203,23 @@ def _tail(shape: ShapeStep, name: str, pieces: tuple[Piece, ...]) -> float:
     return shape.pause_between or TAIL
 
 
+def timeline_of(procedure: Procedure, device: Device) -> Timeline:
+    """The nominal timeline of a procedure; steps follow each other without a gap. Built once for the same two
+    objects, of the last few.
+    """
+    for known_procedure, known_device, timeline in tuple(_RECENT):
+        if known_procedure is procedure and known_device is device:
+            return timeline
+    timeline = build_timeline(procedure, device)
+    _RECENT.append((procedure, device, timeline))
+    return timeline
+
+
+_RECENT: deque[tuple[Procedure, Device, Timeline]] = deque(maxlen=8)
+
+
 def build_timeline(procedure: Procedure, device: Device) -> Timeline:
-    """The nominal timeline of a procedure; steps follow each other without a gap."""
+    """As `timeline_of`, worked out anew."""
     clock = _Clock(procedure, device)
     spans = []
     for number, step in enumerate(procedure.steps, start=1):
@@ -226,4 +247,9 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
         return replace(each, before=bisect_left(keys, (each.time, each.before)))
 
     limits, waits = map(placed, clock.limits), map(placed, clock.waits)
-    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits))
+    turns = {
+        number: step.shape.repeat
+        for number, step in enumerate(procedure.steps)
+        if step.shape is not None and step.shape.pause_between == 0.0
+    }
+    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), turns)

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, Output
 from railwright.documents.figures import output_figures
-from railwright.physics import conductors
 from railwright.physics.surge import SurgePath
-from railwright.rehearsal.setpoints import Feed
+from railwright.plan.set_points import Feed
 
 SAMPLES = 200.0
 """Samples that a recording should have within what the readings cannot see into."""
@@ -77,25 +77,15 @@ def surge_path(bench: Bench, feed: Feed) -> SurgePath:
     ]
     parallel = feed.arrangement == "parallel"
     lead = bench.leads[feed.lead]
+    through = lead_resistance(lead, bench, bench.fixture(feed.fixture))
     return SurgePath(
         limit=sum(limits) if parallel else max(limits),
-        resistance=least_resistance(bench, feed.lead, feed.fixture),
+        resistance=through.low if through.contacts else None,
         inductance=None if lead.inductance is None else lead.inductance * lead.one_way_length or None,
         capacitance=_capacitance(outputs, feed.arrangement == "series"),
         first=sum(firsts) if parallel else max(firsts),
         response=max(all_known([output.limit_response for output in outputs]) or [0.0]) or None,
     )
-
-
-def least_resistance(bench: Bench, name: str, fixture: str | None = None) -> float | None:
-    """Least loop resistance of lead and fixture [Ω]: geometric, lowest ambient; None: contacts unknown."""
-    lead, contacts = bench.leads[name], bench.leads[name].contact_resistance_loop
-    if contacts is None:
-        return None
-    area = lead.conductor.section
-    between = bench.fixture(fixture)
-    own = between.resistance.low if between else 0.0
-    return own + conductors.loop_resistance(area, lead.one_way_length, bench.ambient.low, contacts.low)
 
 
 def _limit_error(output: Output, limit: float) -> float:

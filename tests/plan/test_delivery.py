@@ -10,18 +10,17 @@ import pytest
 from tests.settings.station import TODAY, station
 
 from railwright.documents.bench import Bench
-from railwright.documents.procedure import Procedure
-from railwright.rehearsal.delivered import as_played
-from railwright.rehearsal.setpoints import Feed, OutputSetPoints
-from railwright.rehearsal.timeline import Action, Timeline, build_timeline
-from railwright.settings.delivery import (
+from railwright.plan.delivery import (
     Delivery,
     abilities,
     deliveries,
-    played_timeline,
     points_needed,
     points_of,
 )
+from railwright.plan.listing import as_played
+from railwright.plan.plan import plan_of
+from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.plan.timeline import Action, Timeline
 from railwright.settings.settle import settle
 from railwright.traces import Span
 from railwright.waveforms.fit_lines import fewest_lines
@@ -74,24 +73,8 @@ def several(
         Span("up", "power_up", 0.0, 1.0, tuple(feeds)),
         Span("shape", "shape", 1.0, 1.0 + duration, tuple(feeds)),
     )
-    timeline = Timeline((*before, *actions), spans, 1.0 + duration)
-    shape = {"input": "main", "segments": [{"hold": "1 s"}], "repeat": repeat}
-    procedure = Procedure.model_construct(
-        steps=Procedure.model_validate(minimal([{"hold": "1 s"}, {"shape": shape}])).steps
-    )
-    return deliveries(procedure, given, feeds, timeline, **more)
-
-
-def minimal(steps: list[dict[str, Any]]) -> dict[str, Any]:
-    return {
-        "procedure": "p",
-        "device": "d",
-        "bench": "b",
-        "hook_up": {"main": {"from": "s.1", "lead": "pair", "sense": "at terminals"}},
-        "limits": {"main": {"current_limit": "1 A", "at_limit": "regulate", "ovp": "18 V"}},
-        "steps": steps,
-        "record": {"every": "10 ms"},
-    }
+    timeline = Timeline((*before, *actions), spans, 1.0 + duration, turns={1: repeat})
+    return deliveries(timeline, feeds, given, **more)
 
 
 def step(time: float, voltage: float, name: str = "main") -> Action:
@@ -159,13 +142,13 @@ def test_without_a_list_the_host_plays_it_and_it_is_said(given: Bench, told: str
 
 
 def test_a_dialect_without_list_commands_hinders() -> None:
-    from railwright.instruments import dialect
-
-    given, real = bench(), dialect.load_dialect("channel-list")
-    bare = real.model_copy(update={"points": None})
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("railwright.settings.delivery.load_dialect", lambda name: bare)
-        assert "has no commands for a point list" in delivered(DIP, given).why
+    given = bench()
+    without = {
+        name: supply.model_copy(update={"dialect": supply.dialect.model_copy(update={"points": None})})
+        for name, supply in given.supplies.items()
+    }
+    given = given.model_copy(update={"supplies": without})
+    assert "has no commands for a point list" in delivered(DIP, given).why
 
 
 def test_the_shortest_dwell_decides_what_a_dip_becomes() -> None:
@@ -243,10 +226,8 @@ def test_the_played_timeline_of_documents_holds_the_points(tmp_path: Path) -> No
         ("procedure", "  - shape:\n", shape + "  - shape:\n"),
     )
     set_points = settle(documents, TODAY).set_points
-    played, asked = (
-        played_timeline(documents, set_points),
-        build_timeline(documents.procedure, documents.device),
-    )
+    plan = plan_of(documents, set_points)
+    played, asked = plan.played, plan.timeline
     assert played.spans == asked.spans
     start = asked.spans[3].start
     given = [a for a in played.actions if start <= a.time < start + 1.0 and a.input == "main"]

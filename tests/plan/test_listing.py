@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from railwright.rehearsal.delivered import Listing, as_played, asked_of, shape_actions
-from railwright.rehearsal.timeline import Action, Timeline
+from railwright.plan.listing import Listing, as_played, shape_actions
+from railwright.plan.set_point import waveform
+from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
 
@@ -42,7 +43,7 @@ def test_an_action_that_says_where_it_is_written_belongs_there() -> None:
 
 
 def test_lines_and_steps_as_a_waveform_cut_off_at_the_end_of_the_step() -> None:
-    wave = asked_of(12.0, [*SHAPE, Action(1.9, "line", "main", 8.0, 0.2)], 1.0, 1.0)
+    wave = waveform(12.0, [*SHAPE, Action(1.9, "line", "main", 8.0, 0.2)], 1.0, 1.0)
     assert wave.duration == pytest.approx(1.0)
     at = np.array([0.1, 0.25, 0.4, 0.6, 0.95, 1.0])
     assert wave.at(at) == pytest.approx([6.0, 7.5, 9.0, 12.0, 11.0, 10.0])

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import pytest
-from tests.instruments.test_dialect import text_of
+from tests.dialects.test_dialect import text_of
 
-from railwright.instruments.dialect import (
+from railwright.dialects.dialect import (
     Dialect,
     DialectError,
-    dialect_names,
     load_dialect,
     read_dialect,
 )
-from railwright.instruments.units import compose
-from railwright.instruments.words import means_on
+from railwright.dialects.files import dialect_names
+from railwright.dialects.units import compose
+from railwright.dialects.words import means_on
 
 DIALECTS = pytest.mark.parametrize("name", dialect_names())
 

@@ -13,15 +13,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Bench, Points
-from railwright.documents.loader import Documents
-from railwright.documents.procedure import Procedure
-from railwright.instruments.dialect import load_dialect
+from railwright.plan.host import Host, by_host
+from railwright.plan.listing import Listing, Own, shape_actions
+from railwright.plan.set_point import waveform
+from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.stairs import exchange_of, slew_range
+from railwright.plan.timeline import Timeline
 from railwright.quantities import show
-from railwright.rehearsal.delivered import Listing, Own, as_played, asked_of, shape_actions
-from railwright.rehearsal.lines import exchange_of, in_stairs, slew_range
-from railwright.rehearsal.setpoints import Feed, SetPoints
-from railwright.rehearsal.timeline import Timeline, build_timeline
-from railwright.settings.host import Host, by_host
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import Abilities, Listed
@@ -83,11 +81,7 @@ class ListPoints:
 
 
 def deliveries(
-    procedure: Procedure,
-    bench: Bench,
-    set_points: SetPoints,
-    timeline: Timeline,
-    tolerance: float | None = None,
+    timeline: Timeline, set_points: SetPoints, bench: Bench, tolerance: float | None = None
 ) -> tuple[Delivery, ...]:
     """How every shape step reaches every input that it moves. Pure.
 
@@ -99,25 +93,16 @@ def deliveries(
         # What waits, or is off in between, is the host's: its times are not known beforehand.
         if name in set_points and step not in waiting and all(a.kind == "line" for a in own.actions):
             busy = [other.listing for other in found if other.listing and other.step == step]
-            found.append(_delivery(procedure, bench, set_points, timeline, step, name, own, tolerance, busy))
+            found.append(_delivery(timeline, set_points, bench, step, name, own, tolerance, busy))
     return tuple(found)
 
 
-def played_timeline(documents: Documents, set_points: SetPoints) -> Timeline:
-    """The procedure's timeline as it reaches the outputs: point lists in place of what they play, and stairs
-    in place of lines that the outputs have no slew for.
-    """
-    timeline = build_timeline(documents.procedure, documents.device)
-    found = deliveries(documents.procedure, documents.bench, set_points, timeline)
-    told = in_stairs(timeline, set_points, documents.bench)
-    return as_played(told, [each.listing for each in found if each.listing is not None])
-
-
+# One piece: the ways to deliver a shape, in the order in which they are preferred.
+# Many: a timeline on outputs, and where in it this shape is.
 def _delivery(
-    procedure: Procedure,
-    bench: Bench,
-    set_points: SetPoints,
     timeline: Timeline,
+    set_points: SetPoints,
+    bench: Bench,
     step: int,
     name: str,
     own: Own,
@@ -141,8 +126,7 @@ def _delivery(
         )  # fmt: skip
     points = points_of(feed, bench)
     assert points is not None
-    shape = procedure.steps[step].shape
-    turns = shape.repeat if shape is not None and shape.pause_between == 0.0 else 1
+    turns = timeline.turns.get(step, 1)
     needed = points_needed(levels, tolerance) // turns
     if needed > HOPELESS * points.at_most:
         told = f"its own list of {points.at_most} points cannot either: {needed} are needed at least"
@@ -150,7 +134,7 @@ def _delivery(
             step, name, "host", host.error, None, apart, tolerance, False, f"{host.why}; {told}",
             _more(points), None, host, told,
         )  # fmt: skip
-    asked = asked_of(level, actions, span.start, span.end - span.start)
+    asked = waveform(level, actions, span.start, span.end - span.start)
     best = _best(asked, abilities(feed, bench), points, tolerance, turns)
     if best is None or best[0].error >= host.error or best[0].error > FAR * (max(levels) - min(levels)):
         told = f"a list of {points.at_most} points cannot last {show(asked.duration, 's')}"
@@ -213,9 +197,9 @@ def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[L
         supply, _, own = output.output.partition(".")
         if bench.output(output.output).points is None:
             return f"{output.output} has no point list"
-        dialect = load_dialect(bench.supplies[supply].dialect)
+        dialect = bench.supplies[supply].dialect
         if dialect.points is None:
-            return f"dialect '{dialect.dialect}' has no commands for a point list"
+            return f"dialect '{dialect.name}' has no commands for a point list"
         if any(own in group.outputs for group in bench.supplies[supply].coupled):
             return f"{output.output} is coupled with others, which a list would not take along"
     mine = {output.output.partition(".")[0] for output in feed.outputs}

@@ -1,0 +1,1 @@
+"""Runs on disk with everything that belongs to them: documents, settings, record, recordings, evaluations."""

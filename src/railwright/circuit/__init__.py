@@ -1,0 +1,1 @@
+"""From documents and a chooser of values to the parts of one circuit: for rehearsal and twin. Pure."""

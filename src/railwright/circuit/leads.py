@@ -1,0 +1,72 @@
+"""What lies between the terminals of an output and the connector of an input: lead, contacts, fixture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from railwright.documents.bench import Bench, Lead
+from railwright.documents.fixture import Fixture
+from railwright.physics import conductors
+from railwright.quantities import Uncertain
+
+SPACING = 2.0
+"""Distance between the axes of a lead's conductors in diameters, where the bench does not give its
+inductance.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Resistance:
+    """Loop resistance of a lead with its contacts and a fixture's parts in series.
+
+    value: nominal and bounds [Ω]. missing: what of it is not given, and counts nothing.
+    """
+
+    value: Uncertain
+    contacts: bool
+    missing: tuple[str, ...] = ()
+
+    @property
+    def low(self) -> float:
+        return self.value.low
+
+    @property
+    def high(self) -> float:
+        return self.value.high
+
+
+def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) -> Resistance:
+    """Loop resistance of a lead and its fixture. Heating by the current is left out.
+
+    Nominal and least are geometric, most is the maximum of IEC 60228 where the conductor has a class in its
+    table; each at the ambient temperature's nominal, lowest and highest value. A fixture's bounds add to
+    them: the whole is one quantity, taken as equally likely between its bounds.
+    """
+    given = lead.contact_resistance_loop
+    contacts = Uncertain(0.0, 0.0, 0.0) if given is None else given
+    missing = [] if given is not None else ["contact resistance"]
+    conductor, length, ambient = lead.conductor, lead.one_way_length, bench.ambient
+    area = conductor.section
+    low = conductors.loop_resistance(area, length, ambient.low, contacts.low)
+    nominal = conductors.loop_resistance(area, length, ambient.nominal, contacts.nominal)
+    try:
+        high = conductors.loop_resistance(
+            area, length, ambient.high, contacts.high, conductor.iec_class, "maximum"
+        )
+    except ValueError:  # a section that the table does not have
+        high = conductors.loop_resistance(area, length, ambient.high, contacts.high)
+    whole = Uncertain(nominal, low, max(high, nominal))
+    if fixture is not None:
+        own = fixture.resistance
+        whole = Uncertain(whole.nominal + own.nominal, whole.low + own.low, whole.high + own.high)
+        missing += [f"resistance of the {part}" for part in fixture.unknown]
+    return Resistance(whole, given is not None, tuple(missing))
+
+
+def lead_inductance(lead: Lead) -> float:
+    """Inductance of a lead [H]; where the bench does not give it, that of two wires `SPACING` apart."""
+    per_metre = lead.inductance
+    if per_metre is None:
+        diameter = conductors.diameter_of_area(lead.conductor.section)
+        per_metre = conductors.pair_inductance_per_metre(diameter, SPACING * diameter)
+    return per_metre * lead.one_way_length

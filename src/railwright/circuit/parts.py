@@ -1,0 +1,161 @@
+"""Parts of a circuit, from documents and a case: output stages, leads and loads, with every assumption
+declared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from railwright.circuit.case import Case
+from railwright.circuit.leads import SPACING, lead_inductance, lead_resistance
+from railwright.documents.bench import Bench
+from railwright.documents.device import Device
+from railwright.documents.figures import figure_assumptions, output_figures
+from railwright.documents.fixture import AddedCapacitor, Fixture
+from railwright.documents.translate import annotations_of
+from railwright.physics.loads.capacitor import Capacitor
+from railwright.physics.output_stage import PASS_LAG, OutputStage, derive_output_stage
+from railwright.quantities import Dimension, Uncertain
+
+if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
+
+    from railwright.physics import circuit as physics
+
+DAMPING = Uncertain(1.0, 0.7, 1.4, "0.7 .. 1.4")
+LIMIT_OVERSHOOT = Uncertain(0.25, 0.0, 0.5, "0 % .. 50 %")
+"""What a data sheet leaves open of an output stage, with the bounds that are assumed."""
+
+DAMPING_ASSUMED = (
+    f"damping of the voltage loop is {DAMPING.nominal:g} ({DAMPING.text}), lag of its pass element "
+    f"{PASS_LAG:g}/ω: a data sheet does not say"
+)
+OVERSHOOT_ASSUMED = (
+    "until the current limit has responded the output may exceed it by "
+    f"{LIMIT_OVERSHOOT.nominal:.0%} ({LIMIT_OVERSHOOT.text}) of its rated current: a data sheet does not say"
+)
+
+FIXTURE = "fixture"
+"""What a fixture's own quantities are called after: `main.fixture.drop`, `main.fixture.capacitance`."""
+
+
+class Assumptions:
+    """Sentences in the order in which they were first made, each once."""
+
+    def __init__(self) -> None:
+        self._said: dict[str, None] = {}
+
+    def add(self, *sentences: str) -> None:
+        """Declare what was assumed."""
+        self._said.update(dict.fromkeys(sentences))
+
+    def all(self) -> tuple[str, ...]:
+        """Every sentence."""
+        return tuple(self._said)
+
+
+class Parts:
+    """Makes parts of a circuit; `case` chooses the value of each uncertain quantity.
+
+    assumptions: what was taken where a document says nothing. units: SI unit of each quantity by its name.
+    """
+
+    def __init__(self, bench: Bench, case: Case) -> None:
+        self.assumptions = Assumptions()
+        self.units: dict[str, str] = {}
+        self._bench, self._case = bench, case
+
+    def _choose(self, name: str, value: Uncertain, unit: str) -> float:
+        self.units[name] = unit
+        return self._case(name, value)
+
+    def stage(self, name: str) -> OutputStage:
+        """The output called 'supply.output'."""
+        output = self._bench.output(name)
+        figures = replace(
+            output_figures(output),
+            damping=self._choose(f"{name}.damping", DAMPING, "1"),
+            limit_overshoot=self._choose(f"{name}.limit_overshoot", LIMIT_OVERSHOOT, "1"),
+        )
+        stage, made = derive_output_stage(figures)
+        made += (DAMPING_ASSUMED, OVERSHOOT_ASSUMED, *figure_assumptions(output))
+        self.assumptions.add(*(f"{name}: {sentence}" for sentence in made))
+        return stage
+
+    def lead(self, name: str, written: str, fixture: Fixture | None) -> physics.Lead:
+        """The lead of an input, called `written` in the bench, with what a fixture has in series with it."""
+        from railwright.physics.circuit import Lead
+
+        lead = self._bench.leads[written]
+        found = lead_resistance(lead, self._bench, fixture)
+        for part in found.missing:
+            self.assumptions.add(f"{name}: {part} is not given: none assumed for its lead")
+        inductance = lead_inductance(lead)
+        if lead.inductance is None:
+            per_metre = inductance / lead.one_way_length
+            self.assumptions.add(
+                f"{name}: inductance of its lead is not given: "
+                f"that of two wires {SPACING:g} diameters apart, {per_metre * 1e6:.2f} µH/m, assumed"
+            )
+        exact = Uncertain(inductance, inductance, inductance)
+        chosen = (
+            self._choose(f"{name}.lead.resistance", found.value, "ohm"),
+            self._choose(f"{name}.lead.inductance", exact, "H"),
+        )
+        if fixture is None:
+            return Lead(*chosen)
+        drop = self._choose(f"{name}.{FIXTURE}.drop", fixture.drop, "V") if fixture.diode else None
+        curve = tuple((point.current, point.time) for point in fixture.fuse.curve) if fixture.fuse else ()
+        return Lead(*chosen, drop, curve, fixture.opened)
+
+    def loads(self, name: str, device: Device, fixture: Fixture | None) -> tuple[physics.Load, ...]:
+        """What an input of the device is to its lead, a fixture's capacitor with it."""
+        from railwright.physics.circuit import Load
+
+        parts = [(entry.kind, entry.parameters) for entry in device.inputs[name].load]
+        if fixture is not None and fixture.capacitor is not None:
+            parts.append(("capacitor", as_load(fixture.capacitor)))
+        loads = []
+        for label, (kind, parameters) in zip(load_labels(device, name, fixture), parts, strict=True):
+            fields: Mapping[str, FieldInfo] = type(parameters).model_fields
+
+            def choose(
+                field: str,
+                value: Uncertain,
+                prefix: str = f"{name}.{label}",
+                fields: Mapping[str, FieldInfo] = fields,
+            ) -> float:
+                return self._choose(f"{prefix}.{field}", value, _unit(fields[field]))
+
+            values, made = parameters.floats(choose)
+            whose = " (its fixture)" if label == FIXTURE else ""
+            self.assumptions.add(*(f"{name}: {sentence}{whose}" for sentence in made))
+            loads.append(Load(kind, values, parameters.table()))
+        return tuple(loads)
+
+
+def load_labels(device: Device, name: str, fixture: Fixture | None = None) -> tuple[str, ...]:
+    """What the loads of an input are called in names of quantities: their kinds, the second one with _2; a
+    fixture's capacitor comes last.
+    """
+    labels: list[str] = []
+    count = dict[str, int]()
+    for entry in device.inputs[name].load:
+        count[entry.kind] = count.get(entry.kind, 0) + 1
+        labels.append(entry.kind if count[entry.kind] == 1 else f"{entry.kind}_{count[entry.kind]}")
+    if fixture is not None and fixture.capacitor is not None:
+        labels.append(FIXTURE)
+    return tuple(labels)
+
+
+def as_load(capacitor: AddedCapacitor) -> Capacitor:
+    """A fixture's capacitor as a load, which it is to the circuit."""
+    return Capacitor(capacitance=capacitor.capacitance, esr=capacitor.esr)
+
+
+def _unit(field: FieldInfo) -> str:
+    """SI unit of a quantity of a document."""
+    annotations = (*field.metadata, *annotations_of(field.annotation))
+    return next((each.unit for each in annotations if isinstance(each, Dimension)), "")

@@ -1,0 +1,70 @@
+"""Records as tables and labelled arrays, for those who have pandas or xarray."""
+
+from __future__ import annotations
+
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+from railwright.traces import UNITS, Record, Traces
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
+
+
+class NotInstalled(ImportError):
+    """A library that only some methods need is missing; one line that says how to get it."""
+
+
+def _missing(name: str) -> NotInstalled:
+    return NotInstalled(
+        f"expected {name} for this, got none: install it with pip install 'railwright[frames]'"
+    )
+
+
+def _pandas() -> ModuleType:
+    try:
+        import pandas
+    except ImportError:
+        raise _missing("pandas") from None
+    return pandas
+
+
+def _xarray() -> ModuleType:
+    try:
+        import xarray
+    except ImportError:
+        raise _missing("xarray") from None
+    return xarray
+
+
+def trace_frame(traces: Traces) -> pd.DataFrame:
+    """Channels of one input: index `time` [s], one column a channel."""
+    pandas = _pandas()
+    found: pd.DataFrame = pandas.DataFrame(dict(traces.columns), index=pandas.Index(traces.time, name="time"))
+    return found
+
+
+def record_frame(record: Record) -> pd.DataFrame:
+    """Channels of all inputs below each other: index (`input`, `time`)."""
+    frames = {name: trace_frame(traces) for name, traces in record.traces.items()}
+    found: pd.DataFrame = _pandas().concat(frames, names=["input", "time"])
+    return found
+
+
+def record_dataset(record: Record) -> xr.Dataset:
+    """Channels as variables `input_channel` over the input's own time `input_time` [s], with their units."""
+    variables: dict[str, Any] = {}
+    for name, traces in record.traces.items():
+        time = f"{name}_time"
+        variables[time] = (time, traces.time, {"units": "s"})
+        for channel, values in traces.columns.items():
+            variables[f"{name}_{channel}"] = (time, values, {"units": UNITS.get(channel, "1")})
+    found: xr.Dataset = _xarray().Dataset(variables, attrs={"origin": record.origin})
+    return found
+
+
+def rows_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    """One row for each mapping."""
+    found: pd.DataFrame = _pandas().DataFrame(rows)
+    return found

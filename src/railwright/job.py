@@ -1,0 +1,653 @@
+"""The front door: from the three documents to settings, rehearsal, run, evaluation and report.
+
+A job is immutable: `edit` gives a new one. What was worked out is kept, by what it was worked out from.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import html
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
+
+from railwright.documents.edit import edited
+from railwright.documents.files import Kind, bytes_of, write_beside
+from railwright.documents.loader import Documents, load_documents
+from railwright.settings.hookup import HookedUp, hooked_up
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+    import xarray as xr
+    from matplotlib.figure import Figure
+    from numpy.typing import NDArray
+
+    from railwright.archive.stored import StoredRun
+    from railwright.circuit.case import Case
+    from railwright.evaluation.outcome import Evaluation, Outcome, Result
+    from railwright.plan.plan import Plan
+    from railwright.plan.timeline import Timeline
+    from railwright.recordings.file import RecordedFile
+    from railwright.rehearsal.ensemble import Ensemble
+    from railwright.rehearsal.faults import FaultStudy
+    from railwright.rehearsal.playback import Played
+    from railwright.rehearsal.rehearse import InputResult
+    from railwright.rehearsal.rehearse import Rehearsal as Prediction
+    from railwright.running.outcome import RunOutcome
+    from railwright.settings.check import Checked
+    from railwright.settings.findings import Finding
+    from railwright.settings.measurable import Measurable
+    from railwright.settings.settle import Settings
+    from railwright.traces import Event, Record, Traces
+
+T = TypeVar("T")
+CaseName = Literal["nominal", "low", "high"]
+
+KEPT = 64
+"""Results that are kept in this process; the oldest are forgotten."""
+
+_KEPT: dict[tuple[Any, ...], Any] = {}
+
+
+class NotSettled(ValueError):
+    """A job whose set points could not all be worked out; the findings that say why, one a line."""
+
+
+class Blocked(ValueError):
+    """A run that a finding stops; the findings, one a line."""
+
+
+def _kept(key: tuple[Any, ...], make: Callable[[], T]) -> T:
+    """What was made for this key before, or is made now."""
+    if key in _KEPT:
+        _KEPT[key] = found = _KEPT.pop(key)
+        return found  # type: ignore[no-any-return]
+    made = make()
+    _KEPT[key] = made
+    while len(_KEPT) > KEPT:
+        del _KEPT[next(iter(_KEPT))]
+    return made
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """A procedure with its device and bench, as they are written. Open one with `railwright.open`."""
+
+    documents: Documents
+    path: Path
+    _instead: Mapping[Kind, bytes] = field(default_factory=dict, repr=False)
+
+    @classmethod
+    def open(cls, procedure: str | os.PathLike[str]) -> Job:
+        """Load a procedure with its documents. Raises DocumentErrors with everything that is wrong."""
+        return cls(load_documents(procedure), Path(procedure))
+
+    @cached_property
+    def content(self) -> str:
+        """SHA-256 of the documents and of the files that they name: equal where they say the same."""
+        digest = hashlib.sha256()
+        for kind, source in sorted(self.documents.sources.items()):
+            digest.update(f"{kind} {len(source.content)}\n".encode() + source.content)
+            for name, held in sorted(source.beside.items()):
+                size = len(held) if isinstance(held, bytes) else held.size
+                digest.update(f"{name} {size}\n".encode())
+                for piece in bytes_of(held):
+                    digest.update(piece)
+        return digest.hexdigest()
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """What the procedure asks, against time."""
+        from railwright.plan.timeline import timeline_of
+
+        return timeline_of(self.documents.procedure, self.documents.device)
+
+    def edit(self, path: str | Sequence[str | int], value: str | float | bool) -> Job:
+        """The job with one value changed, or added: `job.edit("limits.main.current_limit", "0.9 A")`.
+
+        path: keys and positions of a list, in the document that has the first of them; a sequence where a key
+        has a dot in it. The files stay as they are; `save` writes the texts. Raises NotEdited where the path
+        leads nowhere, DocumentErrors where the document is wrong with it.
+        """
+        from railwright.documents.edit import NotEdited
+
+        parts = tuple(path.split(".")) if isinstance(path, str) else tuple(path)
+        sources = self.documents.sources
+        kind = next((each for each, source in sources.items() if source.root.child(parts[0])), None)
+        if kind is None:
+            known = ", ".join(key for source in sources.values() for key in source.root.entries)
+            raise NotEdited(f"{parts[0]}: expected one of {known}, got none of them; correct the path")
+        text = edited(sources[kind].content.decode("utf-8-sig"), parts, value)
+        instead = {**self._instead, kind: text.encode()}
+        return Job(load_documents(self.path, instead), self.path, instead)
+
+    def save(self, folder: str | os.PathLike[str]) -> Job:
+        """Write the documents, and the files that they name, into a folder; gives the job that lies there.
+
+        Nothing that is there already is overwritten: FileExistsError.
+        """
+        sources = self.documents.sources
+        base = Path(os.path.commonpath([source.path.resolve().parent for source in sources.values()]))
+        files: dict[Path, bytes | RecordedFile] = {}
+        for source in sources.values():
+            own = source.path.resolve().relative_to(base)
+            files[own] = source.content
+            files.update({own.parent / name: held for name, held in source.beside.items()})
+        for name in files:
+            if (Path(folder) / name).exists():
+                raise FileExistsError(f"{Path(folder) / name}: expected no file there, got one")
+        for name, content in files.items():
+            write_beside(Path(folder) / name, content)
+        return Job.open(Path(folder) / sources["procedure"].path.resolve().relative_to(base))
+
+    def check(self, *, static: bool = False, cases: int = 0, seed: int = 1) -> Check:
+        """What to dial in and why, and what speaks against it.
+
+        static: closed forms alone, nothing is rehearsed. cases, seed: of an ensemble by which the windows are
+        settled too.
+        """
+        from railwright.settings.check import check
+
+        today = dt.date.today()
+
+        def make() -> Checked:
+            return check(self._hooked, today, rehearsed=not static, cases=cases, seed=seed)
+
+        return Check(self, _kept((self.content, "check", static, cases, seed, today), make))
+
+    def settle(self) -> Check:
+        """As `check`, without its findings by rehearsal: only what the set points hang on is rehearsed.
+
+        Raises NotSettled where an input has none.
+        """
+        from railwright.settings.check import Checked, settled
+
+        today = dt.date.today()
+
+        def make() -> Checked:
+            return Checked(self._hooked.documents, settled(self._hooked, today, written=False), None)
+
+        check = Check(self, _kept((self.content, "settle", today), make))
+        missing = [name for name in self.documents.device.inputs if name not in check.settings.set_points]
+        if missing:
+            # All of them: who mends one would else find the next behind it.
+            lines = [f"{f.where}: {f.why}; {f.remedy}" for f in check.findings if f.blocks]
+            raise NotSettled("\n".join(lines or [f"{self.path}: no set points for {', '.join(missing)}"]))
+        return check
+
+    def rehearse(self, case: CaseName | Case = "nominal") -> Rehearsal:
+        """Play the procedure by computation, with the set points that are settled."""
+        return self.settle().rehearse(case)
+
+    def ensemble(self, cases: int, seed: int = 1) -> Ensemble:
+        """Play it in so many cases of everything that is uncertain."""
+        from railwright.rehearsal.ensemble import merged, plan_ensemble
+        from railwright.spread import over_threads
+
+        plan = self.settle().plan
+
+        def make() -> Ensemble:
+            documents = self._hooked.documents
+            return merged(over_threads(plan_ensemble(documents, plan.set_points, cases, seed, plan.played)))
+
+        return _kept((self.content, "ensemble", cases, seed), make)
+
+    def faults(self, case: CaseName | Case = "nominal") -> FaultStudy:
+        """Rehearse wrong leads, mistyped figures and lost supplies, one at a time."""
+        from railwright.rehearsal.faults import rehearse_faults
+
+        plan = self.settle().plan
+        return rehearse_faults(self._hooked.documents, plan.set_points, case_of(case))
+
+    def waveform(self, step: str | None = None) -> tuple[Played, ...]:
+        """What the outputs make of the procedure's shapes, or of one of them."""
+        return tuple(each for each in self.rehearse().shapes if step in (None, each.span.name))
+
+    def sheet(self, path: str | os.PathLike[str]) -> Path:
+        """Write the set-up sheet, as PDF or SVG by the path's ending."""
+        return self.settle().sheet(path)
+
+    @cached_property
+    def _hooked(self) -> HookedUp:
+        return _kept((self.content, "hook up"), lambda: hooked_up(self.documents))
+
+    def __repr__(self) -> str:
+        procedure, device = self.documents.procedure.procedure, self.documents.device.device
+        return f"<Job '{procedure}' of '{device}', {len(self.documents.procedure.steps)} steps>"
+
+    def _repr_html_(self) -> str:
+        steps = [
+            (span.name, span.kind, f"{span.start:g}", f"{span.end:g}", ", ".join(span.inputs))
+            for span in self.timeline.spans
+        ]
+        return _table(repr(self), ("Step", "Kind", "From [s]", "To [s]", "Inputs"), steps)
+
+
+@dataclass(frozen=True, eq=False)
+class Check:
+    """What a check makes of a job."""
+
+    job: Job
+    checked: Checked
+
+    @property
+    def settings(self) -> Settings:
+        """Set points with their reasons and windows."""
+        return self.checked.settings
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What there is to say, stops first."""
+        return self.checked.settings.findings
+
+    @property
+    def blocked(self) -> bool:
+        """Whether a finding stops a run."""
+        return self.checked.settings.blocked
+
+    @property
+    def measurable(self) -> tuple[Measurable, ...]:
+        """What the supply's own readings can decide of each requirement; of a rehearsed check."""
+        return self.checked.measurable
+
+    @cached_property
+    def plan(self) -> Plan:
+        """What is told to which output, and when."""
+        from railwright.plan.plan import plan_of
+
+        return _kept(
+            (self.job.content, "plan", _as_key(self.settings)),
+            lambda: plan_of(self.checked.documents, self.settings.set_points),
+        )
+
+    def rehearse(self, case: CaseName | Case = "nominal") -> Rehearsal:
+        """Play the procedure by computation, with these set points."""
+        from railwright.rehearsal.rehearse import rehearse
+
+        def make() -> Prediction:
+            given = self.checked.documents, self.settings.set_points
+            return rehearse(*given, case_of(case), self.plan.played)
+
+        if case == "nominal" and self.checked.rehearsal is not None:
+            return Rehearsal(self, self.checked.rehearsal)
+        if not isinstance(case, str):
+            return Rehearsal(self, make())
+        key = (self.job.content, "rehearse", case, _as_key(self.settings))
+        return Rehearsal(self, _kept(key, make))
+
+    def sheet(self, path: str | os.PathLike[str]) -> Path:
+        """Write the set-up sheet, as PDF or SVG by the path's ending; gives the path."""
+        from railwright.report.sheet import sheet_of
+        from railwright.report.sheet_page import sheet_pdf, sheet_svg
+
+        to = Path(path)
+        if to.suffix.lower() not in (".pdf", ".svg"):
+            raise ValueError(f"expected a file that ends in .pdf or .svg, got '{to}'")
+        now = dt.datetime.now().astimezone()
+        data = sheet_of(self.checked.documents, self.settings, now.date())
+        page = sheet_svg(data).encode() if to.suffix.lower() == ".svg" else sheet_pdf(data, now)
+        unfinished = to.with_name(to.name + ".part")
+        unfinished.write_bytes(page)
+        unfinished.replace(to)
+        return to
+
+    def run(
+        self,
+        *,
+        unit: str,
+        operator: str,
+        folder: str | os.PathLike[str] | None = None,
+        twins: bool = False,
+        seed: int = 1,
+        consent: bool = False,
+    ) -> Run:
+        """Play the procedure on the bench and record it in a folder (default: below `runs/`).
+
+        twins: on simulated supplies, which share a simulated clock with the run; seed: of what is true behind
+        them. consent: outputs that are found on, and voltages that stand there before, are agreed to. Raises
+        Blocked where a finding stops it, RunRefused where it may not begin.
+        """
+        from railwright.running.folder import default_folder
+        from railwright.running.runner import run
+        from railwright.settings.data import as_data
+
+        if self.blocked:
+            lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in self.findings if f.blocks]
+            raise Blocked("\n".join(lines))
+        place = Path(folder) if folder is not None else default_folder(self.job.path, unit)
+        given: dict[str, Any] = {
+            "unit": unit,
+            "operator": operator,
+            "folder": place,
+            "findings": self.findings,
+            "settings": as_data(self.settings),
+            "consent": consent,
+        }
+        documents, set_points = self.checked.documents, self.settings.set_points
+        if not twins:
+            return Run.read(run(documents, set_points, **given).folder)
+        from railwright.guard.local_link import LocalLink
+        from railwright.twin.virtual_network import VirtualNetwork
+        from railwright.virtual_time import VirtualLoop
+
+        loop = VirtualLoop()
+        bench = documents.bench, documents.device, documents.procedure
+        with VirtualNetwork(loop, *bench, seed=seed) as network:
+            outcome = run(documents, set_points, link=LocalLink(loop, network.connect), **given)
+        return replace(Run.read(outcome.folder), outcome=outcome)
+
+    def __repr__(self) -> str:
+        counts = [f"{sum(f.severity == name for f in self.findings)} {name}s" for name in _SEVERITIES]
+        return f"<Check of '{self.job.documents.procedure.procedure}': {', '.join(counts)}>"
+
+    def _repr_html_(self) -> str:
+        rows = [(f.severity.value, f.rule, f.about, f.why, f.remedy) for f in self.findings]
+        return _table(repr(self), ("Severity", "Rule", "About", "Why", "What to do"), rows)
+
+
+_SEVERITIES = ("stop", "caution", "note")
+
+
+@dataclass(frozen=True, eq=False)
+class InputTraces:
+    """Channels of one input. result: what a rehearsal says of it; None of a run."""
+
+    name: str
+    traces: Traces
+    result: InputResult | None = None
+
+    @property
+    def time(self) -> NDArray[np.float64]:
+        """Time [s], shape (n,)."""
+        return self.traces.time
+
+    @property
+    def voltage(self) -> NDArray[np.float64]:
+        """Voltage at the connector, else at the supply's terminals [V], shape (n,)."""
+        columns = self.traces.columns
+        return columns["voltage"] if "voltage" in columns else columns["terminal_voltage"]
+
+    @property
+    def current(self) -> NDArray[np.float64]:
+        """Current [A], shape (n,)."""
+        return self.traces.columns["current"]
+
+    def plot(self) -> Figure:
+        """Voltage and current against time."""
+        from matplotlib.figure import Figure
+
+        figure = Figure(figsize=(8.0, 4.5), layout="constrained")
+        upper, lower = figure.subplots(2, sharex=True)
+        upper.plot(self.time, self.voltage)
+        lower.plot(self.time, self.current)
+        upper.set(title=self.name, ylabel="Voltage in V")
+        lower.set(xlabel="Time in s", ylabel="Current in A")
+        for axes in (upper, lower):
+            axes.grid(visible=True)
+        return figure
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """Index `time` [s], one column a channel."""
+        from railwright.frames import trace_frame
+
+        return trace_frame(self.traces)
+
+    def __repr__(self) -> str:
+        end = float(self.time[-1]) if self.time.size else 0.0
+        return f"<Traces of '{self.name}': {self.time.size} instants up to {end:g} s>"
+
+
+class _Recorded(Mapping[str, InputTraces]):
+    """What has a record: inputs by their names."""
+
+    @property
+    def record(self) -> Record:
+        raise NotImplementedError
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """What happened, in order of time."""
+        return self.record.events
+
+    def __getitem__(self, name: str) -> InputTraces:
+        return InputTraces(name, self.record.traces[name])
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.record.traces)
+
+    def __len__(self) -> int:
+        return len(self.record.traces)
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """Index (`input`, `time`), one column a channel."""
+        from railwright.frames import record_frame
+
+        return record_frame(self.record)
+
+    def to_xarray(self) -> xr.Dataset:
+        """Variables `input_channel` over `input_time` [s]."""
+        from railwright.frames import record_dataset
+
+        return record_dataset(self.record)
+
+
+@dataclass(frozen=True, eq=False)
+class Rehearsal(_Recorded):
+    """What is predicted: inputs by their names, with what comes out of the requirements."""
+
+    check: Check
+    prediction: Prediction
+
+    @property
+    def record(self) -> Record:
+        """The predicted record."""
+        return self.prediction.record
+
+    @property
+    def assumptions(self) -> tuple[str, ...]:
+        """What no document says, and was assumed."""
+        return self.prediction.assumptions
+
+    @cached_property
+    def shapes(self) -> tuple[Played, ...]:
+        """What the outputs make of the procedure's shapes."""
+        from railwright.rehearsal.playback import played_shapes
+
+        return played_shapes(self.check.plan, self.record)
+
+    @cached_property
+    def evaluation(self) -> Judged:
+        """What every requirement would come out as."""
+        from railwright.evaluation.evaluate import evaluate
+
+        plan = self.check.plan
+        return Judged(evaluate(self.check.checked.documents, plan.set_points, self.record))
+
+    def __getitem__(self, name: str) -> InputTraces:
+        return InputTraces(name, self.record.traces[name], self.prediction.inputs[name])
+
+    def __repr__(self) -> str:
+        return f"<Rehearsal of {', '.join(self)}: {self.prediction.steps} steps of the solver>"
+
+    def _repr_html_(self) -> str:
+        rows = [(f"{e.time:.6f}", e.subject, e.what, e.detail) for e in self.events]
+        return _table(repr(self), ("Time [s]", "Of", "What", "Detail"), rows)
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """Requirements judged, in the procedure's order."""
+
+    evaluation: Evaluation
+
+    @property
+    def results(self) -> tuple[Result, ...]:
+        """One a requirement."""
+        return self.evaluation.results
+
+    @property
+    def outcome(self) -> Outcome:
+        """Of the whole: pass, fail or inconclusive."""
+        return self.evaluation.outcome
+
+    def __getitem__(self, requirement: str) -> Result:
+        found = next((each for each in self.results if each.requirement == requirement), None)
+        if found is None:
+            raise KeyError(requirement)
+        return found
+
+    def to_dataframe(self) -> pd.DataFrame:
+        """One row a requirement: measured value with its interval, limits, outcome, reason."""
+        from railwright.frames import rows_frame
+
+        return rows_frame(self._rows())
+
+    def _rows(self) -> list[dict[str, Any]]:
+        return [
+            {
+                "requirement": each.requirement,
+                "measure": each.measure,
+                "of": each.of,
+                "during": each.during,
+                "value": each.measured.value if each.measured else None,
+                "low": each.measured.low if each.measured else None,
+                "high": each.measured.high if each.measured else None,
+                "unit": each.unit,
+                "lower_limit": each.lower,
+                "upper_limit": each.upper,
+                "outcome": each.outcome.value,
+                "reason": each.reason,
+                "source": each.source,
+            }
+            for each in self.results
+        ]
+
+    def __repr__(self) -> str:
+        counts = [f"{sum(r.outcome == name for r in self.results)} {name}" for name in _OUTCOMES]
+        return f"<Evaluation: {self.outcome.value} ({', '.join(counts)})>"
+
+    def _repr_html_(self) -> str:
+        rows = self._rows()
+        return _table(repr(self), tuple(rows[0]) if rows else (), [tuple(row.values()) for row in rows])
+
+
+_OUTCOMES = ("pass", "fail", "inconclusive")
+
+
+@dataclass(frozen=True, eq=False)
+class Run(_Recorded):
+    """A run in its folder: inputs by their names, with the readings that were taken.
+
+    outcome: how it ended, where it was played in this process.
+    """
+
+    stored: StoredRun
+    outcome: RunOutcome | None = None
+
+    @classmethod
+    def read(cls, folder: str | os.PathLike[str]) -> Run:
+        """Read a run from its folder. Raises NoRun or DocumentErrors where it cannot be read."""
+        from railwright.archive.stored import open_stored
+
+        return cls(open_stored(Path(folder)))
+
+    @property
+    def folder(self) -> Path:
+        return self.stored.folder
+
+    @property
+    def record(self) -> Record:
+        """The readings that were taken."""
+        return self.stored.data.record
+
+    @property
+    def completed(self) -> bool:
+        """Whether the procedure was played to its end."""
+        return self.stored.ending.completed
+
+    @property
+    def off_confirmed(self) -> bool | None:
+        """Whether every output was read to be off, or stays on as the procedure says; None: not known."""
+        return self.stored.ending.off_confirmed
+
+    def evaluate(
+        self,
+        recording: str | os.PathLike[str] | None = None,
+        recorder: str | None = None,
+        keys: str = "",
+    ) -> Judged:
+        """Judge every requirement, and keep that in the run's folder.
+
+        recording: a file of a recorder of the bench (CSV, Parquet, HDF5 or WAV), whose name may be left out
+        where there is only one. keys: what its columns leave open, as `--keys` takes it.
+
+        Raises AlignmentError or RecordingError where it does not fit the run, DocumentErrors where a key is
+        wrong.
+        """
+        from railwright.archive.stored import External, evaluate_run
+
+        if recording is None:
+            return Judged(evaluate_run(self.stored, []))
+        known = list(self.stored.documents.bench.recorders)
+        if recorder is None and len(known) == 1:
+            recorder = known[0]
+        if recorder not in known:
+            listed = ", ".join(f"'{name}'" for name in known) or "none"
+            raise ValueError(f"expected a recorder of the bench ({listed}), got {recorder!r}; name one")
+        return Judged(evaluate_run(self.stored, [External(Path(recording), recorder, keys)]))
+
+    @property
+    def evaluations(self) -> tuple[Judged, ...]:
+        """Every evaluation so far, in their order."""
+        from railwright.archive.stored import evaluations_of
+
+        return tuple(Judged(each) for each in evaluations_of(self.stored)[0])
+
+    def report(self, **said: str | None) -> Path:
+        """Write the report into the run's folder; gives the path of the PDF. said: `customer`,
+        `authorised_by`, `function`.
+        """
+        from railwright.report.of_run import make_report
+
+        return make_report(self.folder, {"customer": None, "authorised_by": None, "function": None, **said})[
+            0
+        ]
+
+    def __repr__(self) -> str:
+        return f"<Run in '{self.folder}': {self.stored.ending.words}>"
+
+    def _repr_html_(self) -> str:
+        rows = [(f"{e.time:.6f}", e.subject, e.what, e.detail) for e in self.events]
+        return _table(repr(self), ("Time [s]", "Of", "What", "Detail"), rows)
+
+
+def case_of(case: CaseName | Case) -> Case:
+    """The case of a name. ValueError where there is none."""
+    from railwright.circuit.case import HIGH, LOW, NOMINAL
+
+    if not isinstance(case, str):
+        return case
+    named: dict[str, Case] = {"nominal": NOMINAL, "low": LOW, "high": HIGH}
+    if case not in named:
+        raise ValueError(f"expected one of {', '.join(named)}, got '{case}'")
+    return named[case]
+
+
+def _as_key(settings: Settings) -> str:
+    """What tells settings of one job apart."""
+    return repr(settings.set_points)
+
+
+def _table(title: str, heads: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
+    """A table for a notebook."""
+
+    def cells(values: Sequence[Any], tag: str) -> str:
+        return "".join(f"<{tag}>{html.escape(str(value))}</{tag}>" for value in values)
+
+    body = "".join(f"<tr>{cells(row, 'td')}</tr>" for row in rows)
+    return f"<p>{html.escape(title)}</p><table><tr>{cells(heads, 'th')}</tr>{body}</table>"

@@ -1,0 +1,72 @@
+"""The one loop of a check: candidate set points, their rehearsal, its evaluation, the settings they make."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from railwright.documents.loader import Documents
+from railwright.settings.hookup import HookedUp
+from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
+
+if TYPE_CHECKING:
+    from railwright.rehearsal.rehearse import Rehearsal
+    from railwright.settings.measurable import Measurable
+
+
+@dataclass(frozen=True)
+class Checked:
+    """Documents with their hook-up written out, settings, and the nominal rehearsal; None where it was not
+    asked for or not possible.
+
+    measurable: what the supply's readings can decide of each requirement, by that rehearsal.
+    """
+
+    documents: Documents
+    settings: Settings
+    rehearsal: Rehearsal | None
+    measurable: tuple[Measurable, ...] = ()
+
+
+def check(
+    hooked: HookedUp, today: dt.date, *, rehearsed: bool = True, cases: int = 0, seed: int = 1
+) -> Checked:
+    """Settle, and (where an input has its set points) rehearse; findings of both kinds together.
+
+    today: decides whether a calibration is overdue. cases, seed: of the ensemble, beside the corners that
+    settle the windows. Raises DocumentErrors, and `railwright.physics.solver.SolverError` where the circuit
+    cannot be solved.
+    """
+    documents = hooked.documents
+    if not rehearsed:
+        return Checked(documents, settle(documents, today, hooked), None)
+    settings = settled(hooked, today, cases, seed)
+    if not settings.set_points:
+        return Checked(documents, settings, None)
+    from railwright.plan.plan import plan_of
+    from railwright.rehearsal.rehearse import rehearse
+    from railwright.settings.measurable import measurable
+
+    plan = plan_of(documents, settings.set_points)
+    rehearsal = rehearse(documents, settings.set_points, timeline=plan.played)
+    found = rehearsed_findings(documents, settings, rehearsal.record, rehearsal.assumptions)
+    settings = replace(settings, findings=by_severity((*settings.findings, *found)))
+    can = measurable(documents, settings.set_points, rehearsal.record) if documents.procedure.requires else ()
+    return Checked(documents, settings, rehearsal, can)
+
+
+def settled(
+    hooked: HookedUp, today: dt.date, cases: int = 0, seed: int = 1, *, written: bool = True
+) -> Settings:
+    """Settings whose windows a rehearsal has settled where they hang on what moves, and `auto` with them.
+
+    written: also the windows of values that are written; else nothing is rehearsed where nothing hangs on it.
+    """
+    first = settle(hooked.documents, today, hooked, provisional=True)
+    from railwright.settings.windows.rehearsed import hangs_on_rehearsal, rehearsed_ends
+
+    if not written and not any(hangs_on_rehearsal(window) for window in first.windows):
+        return settle(hooked.documents, today, hooked)
+    ends = rehearsed_ends(hooked.documents, first, today, cases, seed, written=written)
+    return settle(hooked.documents, today, hooked, ends)

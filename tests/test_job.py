@@ -1,0 +1,202 @@
+"""The front door: a job opened, changed, checked, rehearsed, run, judged and reported."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pytest
+from pyarrow import parquet
+
+import railwright as rw
+from railwright import job as jobs
+from railwright.documents.edit import NotEdited
+from railwright.documents.sources import DocumentErrors
+from railwright.frames import NotInstalled
+from railwright.recordings.errors import RecordingError
+
+PROCEDURE = Path(__file__).parents[1] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+
+
+@pytest.fixture(scope="module")
+def job() -> rw.Job:
+    return rw.open(PROCEDURE)
+
+
+@pytest.fixture(scope="module")
+def run(job: rw.Job, tmp_path_factory: pytest.TempPathFactory) -> rw.Run:
+    folder = tmp_path_factory.mktemp("runs") / "one"
+    return job.check().run(unit="S-1", operator="A. Keeper", folder=folder, twins=True)
+
+
+def test_importing_it_loads_neither_numpy_nor_pydantic() -> None:
+    code = "import sys, railwright; print([m for m in ('numpy', 'pydantic', 'numba') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_what_is_not_there_is_no_attribute() -> None:
+    with pytest.raises(AttributeError, match="no attribute 'opne'"):
+        rw.opne  # noqa: B018
+
+
+def test_a_check_says_what_the_command_says(job: rw.Job) -> None:
+    check = job.check()
+    assert not check.blocked
+    assert set(check.settings.set_points) == {"main", "transducer"}
+    assert {finding.severity for finding in check.findings} <= {"caution", "note"}
+    assert check.measurable
+    # What was worked out for the same content is kept.
+    assert rw.open(PROCEDURE).check().checked is check.checked
+
+
+def test_a_rehearsal_is_a_mapping_of_inputs(job: rw.Job) -> None:
+    rehearsal = job.rehearse()
+    assert list(rehearsal) == ["main", "transducer"]
+    main = rehearsal["main"]
+    assert main.time.shape == main.voltage.shape == main.current.shape
+    assert main.result is not None
+    assert main.result.peak_current == pytest.approx(float(main.current.max()))
+    assert len(main.plot().axes) == 2
+    assert rehearsal.evaluation.outcome in ("pass", "fail", "inconclusive")
+    assert {shape.span.name for shape in job.waveform("brown-out")} == {"brown-out"}
+
+
+def test_frames_hold_what_the_record_holds(job: rw.Job) -> None:
+    rehearsal = job.rehearse()
+    frame, dataset = rehearsal.to_dataframe(), rehearsal.to_xarray()
+    assert frame.index.names == ["input", "time"]
+    assert np.array_equal(frame.loc["main"]["current"].to_numpy(), rehearsal["main"].current)
+    assert np.array_equal(dataset["main_current"].to_numpy(), rehearsal["main"].current)
+    assert dataset["main_voltage"].attrs["units"] == "V"
+    one = rehearsal["transducer"].to_dataframe()
+    assert one.index.name == "time"
+
+
+@pytest.mark.parametrize("library", ["pandas", "xarray"])
+def test_a_missing_library_is_one_line(job: rw.Job, monkeypatch: pytest.MonkeyPatch, library: str) -> None:
+    monkeypatch.setitem(sys.modules, library, None)
+    rehearsal = job.rehearse()
+    with pytest.raises(NotInstalled) as told:
+        rehearsal.to_dataframe() if library == "pandas" else rehearsal.to_xarray()
+    assert str(told.value) == (
+        f"expected {library} for this, got none: install it with pip install 'railwright[frames]'"
+    )
+
+
+def test_an_edit_is_a_new_job_and_leaves_files_as_they_are(job: rw.Job, tmp_path: Path) -> None:
+    before = PROCEDURE.read_bytes()
+    changed = job.edit("limits.main.current_limit", "0.9 A")
+    assert changed.documents.procedure.limits["main"].current_limit == 0.9
+    assert job.documents.procedure.limits["main"].current_limit != 0.9
+    assert PROCEDURE.read_bytes() == before
+    assert changed.settle().settings.set_points["main"].outputs[0].current_limit == 0.9
+    # Only the changed line differs, and what is saved is the changed job.
+    saved = changed.save(tmp_path / "copy")
+    assert saved.content == changed.content
+    ours, theirs = before.decode().splitlines(), saved.path.read_text("utf-8").splitlines()
+    different = [(a, b) for a, b in zip(ours, theirs, strict=True) if a != b]
+    assert len(different) == 1
+    assert different[0][1].endswith("0.9 A") or "0.9 A" in different[0][1]
+    with pytest.raises(FileExistsError):
+        changed.save(tmp_path / "copy")
+
+
+def test_a_recording_is_a_part_of_a_job(tmp_path: Path) -> None:
+    """What it holds counts, and is saved; one that has changed since is refused, not taken instead."""
+    for document in PROCEDURE.parent.glob("*.yaml"):
+        (tmp_path / document.name).write_bytes(document.read_bytes())
+    rows = "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
+    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows)
+    procedure = tmp_path / PROCEDURE.name
+    shape = "  - shape: {input: main, recording: rail.csv}\n    name: recorded\n  - power_down"
+    text = procedure.read_text("utf-8").replace("  - power_down", shape, 1)
+    procedure.write_text(text, "utf-8")
+    first, again = rw.open(procedure), rw.open(procedure)
+    saved = first.save(tmp_path / "copy")
+    assert (tmp_path / "copy" / "rail.csv").read_text() == "time_s,U_V\n" + rows
+    assert first.content == again.content == saved.content
+    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows.replace(",11", ",10"))
+    assert rw.open(procedure).content != first.content
+    with pytest.raises(RecordingError, match="expected a recording that stays as it is"):
+        again.save(tmp_path / "other")
+
+
+def test_a_run_is_evaluated_beside_a_recording(run: rw.Run, tmp_path: Path) -> None:
+    """The supply's own readings as if a recorder of the bench had made them, as Parquet under other names."""
+    run = rw.read_run(shutil.copytree(run.folder, tmp_path / "run"))
+    main = run["main"]
+    columns = {"t": main.time, "U": main.voltage, "I": main.current}
+    parquet.write_table(pa.table(columns), tmp_path / "a.parquet")
+    keys = "{time: t, channels: {main_voltage: {column: U, unit: V}, main_current: {column: I, unit: A}}}"
+    judged = run.evaluate(tmp_path / "a.parquet", keys=keys)
+    assert len(judged.evaluation.sources) == 2
+    assert judged.evaluation.offsets[0] == pytest.approx(0.0, abs=0.02)
+    with pytest.raises(RecordingError, match="a voltage or a current of an input"):
+        run.evaluate(tmp_path / "a.parquet", keys="{time: t}")
+
+
+def test_an_edit_finds_the_document_by_its_first_key(job: rw.Job) -> None:
+    assert job.edit("location", "dry").documents.bench.location == "dry"
+    assert job.edit("revision", "Z9").documents.device.revision == "Z9"
+    quick = job.edit(("supplies", "left", "exchange"), "5 ms")
+    assert quick.documents.bench.supplies["left"].exchange == 5e-3
+    assert job.edit("requires.0.name", "begin").documents.procedure.requires[0].name == "begin"
+
+
+def test_an_edit_that_cannot_be_made_is_one_line(job: rw.Job) -> None:
+    with pytest.raises(NotEdited, match=r"^limts: expected one of "):
+        job.edit("limts.main", "1 A")
+    with pytest.raises(NotEdited, match=r"limits\.mian\.ovp: expected one of main, transducer, got 'mian'"):
+        job.edit("limits.mian.ovp", "1 V")
+    with pytest.raises(NotEdited, match="expected a single value there, got a block"):
+        job.edit("steps", "none")
+    with pytest.raises(DocumentErrors, match=r"power-input\.procedure\.yaml:\d+:\d+: "):
+        job.edit("limits.main.current_limit", "0.9 V")
+
+
+def test_a_run_on_twins_is_read_judged_and_reported(run: rw.Run) -> None:
+    assert run.completed
+    assert run.off_confirmed
+    assert run.outcome is not None
+    assert run.outcome.completed
+    judged = run.evaluate()
+    assert list(judged.to_dataframe()["requirement"]) == [r.requirement for r in judged.results]
+    again = rw.read_run(run.folder)
+    assert again.outcome is None
+    assert [each.outcome for each in again.evaluations] == [judged.outcome]
+    assert again["main"].time.size == run["main"].time.size
+    report = again.report(customer="A harbour")
+    assert report.read_bytes().startswith(b"%PDF")
+
+
+def test_a_recording_needs_a_recorder_of_the_bench(run: rw.Run, tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="expected a recorder of the bench"):
+        run.evaluate(tmp_path / "scope.csv", recorder="nobody's")
+
+
+def test_a_finding_that_stops_blocks_the_run(job: rw.Job, tmp_path: Path) -> None:
+    check = job.edit("limits.main.ovp", "11 V").check()
+    assert check.blocked
+    with pytest.raises(jobs.Blocked, match="ovp"):
+        check.run(unit="S-1", operator="O", folder=tmp_path / "run", twins=True)
+    assert not (tmp_path / "run").exists()
+
+
+def test_what_a_notebook_shows_is_escaped(job: rw.Job) -> None:
+    odd = job.edit("procedure", "<b>&</b>")
+    assert "<b>&</b>" in repr(odd)
+    assert "&lt;b&gt;&amp;&lt;/b&gt;" in odd._repr_html_()
+    for shown in (job.check(), job.rehearse(), job.rehearse().evaluation):
+        assert shown._repr_html_().startswith("<p>&lt;")
+        assert "\n" not in repr(shown)
+
+
+def test_a_case_that_there_is_not(job: rw.Job) -> None:
+    with pytest.raises(ValueError, match="expected one of nominal, low, high, got 'middle'"):
+        job.rehearse("middle")  # type: ignore[arg-type]
+    assert job.rehearse("high").record.origin == "rehearsal"
