@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pytest
+from pyarrow import parquet
 
 import railwright as rw
 from railwright import job as jobs
 from railwright.documents.edit import NotEdited
 from railwright.documents.sources import DocumentErrors
 from railwright.frames import NotInstalled
+from railwright.recordings.errors import RecordingError
 
 PROCEDURE = Path(__file__).parents[1] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
 
@@ -100,6 +104,40 @@ def test_an_edit_is_a_new_job_and_leaves_files_as_they_are(job: rw.Job, tmp_path
     assert different[0][1].endswith("0.9 A") or "0.9 A" in different[0][1]
     with pytest.raises(FileExistsError):
         changed.save(tmp_path / "copy")
+
+
+def test_a_recording_is_a_part_of_a_job(tmp_path: Path) -> None:
+    """What it holds counts, and is saved; one that has changed since is refused, not taken instead."""
+    for document in PROCEDURE.parent.glob("*.yaml"):
+        (tmp_path / document.name).write_bytes(document.read_bytes())
+    rows = "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
+    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows)
+    procedure = tmp_path / PROCEDURE.name
+    shape = "  - shape: {input: main, recording: rail.csv}\n    name: recorded\n  - power_down"
+    text = procedure.read_text("utf-8").replace("  - power_down", shape, 1)
+    procedure.write_text(text, "utf-8")
+    first, again = rw.open(procedure), rw.open(procedure)
+    saved = first.save(tmp_path / "copy")
+    assert (tmp_path / "copy" / "rail.csv").read_text() == "time_s,U_V\n" + rows
+    assert first.content == again.content == saved.content
+    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows.replace(",11", ",10"))
+    assert rw.open(procedure).content != first.content
+    with pytest.raises(RecordingError, match="expected a recording that stays as it is"):
+        again.save(tmp_path / "other")
+
+
+def test_a_run_is_evaluated_beside_a_recording(run: rw.Run, tmp_path: Path) -> None:
+    """The supply's own readings as if a recorder of the bench had made them, as Parquet under other names."""
+    run = rw.read_run(shutil.copytree(run.folder, tmp_path / "run"))
+    main = run["main"]
+    columns = {"t": main.time, "U": main.voltage, "I": main.current}
+    parquet.write_table(pa.table(columns), tmp_path / "a.parquet")
+    keys = "{time: t, channels: {main_voltage: {column: U, unit: V}, main_current: {column: I, unit: A}}}"
+    judged = run.evaluate(tmp_path / "a.parquet", keys=keys)
+    assert len(judged.evaluation.sources) == 2
+    assert judged.evaluation.offsets[0] == pytest.approx(0.0, abs=0.02)
+    with pytest.raises(RecordingError, match="a voltage or a current of an input"):
+        run.evaluate(tmp_path / "a.parquet", keys="{time: t}")
 
 
 def test_an_edit_finds_the_document_by_its_first_key(job: rw.Job) -> None:

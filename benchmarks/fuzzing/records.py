@@ -19,8 +19,9 @@ from tests.running.small import PROCEDURE, small
 from railwright.archive.stored import evaluate_run, evaluations_of, open_stored
 from railwright.cli.exits import code_of
 from railwright.documents.recording_keys import RecordingKeys
-from railwright.documents.recordings import recording_pieces
-from railwright.running.recording import read_recording
+from railwright.documents.shape_recordings import recording_pieces
+from railwright.recordings.of_inputs import Given, record_of
+from railwright.recordings.opening import open_recording
 from railwright.settings.data import as_data
 from railwright.settings.settle import settle
 
@@ -107,8 +108,8 @@ def _opening(folder: Path) -> Callable[[], None]:
 
 
 def _reading(dice: random.Random, path: Path) -> Callable[[], None]:
-    if path.suffix == ".csv" and dice.random() < 0.5:
-        return _told(lambda: read_recording(path, "scope", ("main", "aux")))
+    if dice.random() < 0.5:
+        return _told(lambda: _evaluated(path, dice.choice((None, 100))))
     keys = RecordingKeys.model_construct(
         recording=path.name,
         column=dice.choice((None, None, None, "1", "2", "main_voltage", "99")),
@@ -120,6 +121,14 @@ def _reading(dice: random.Random, path: Path) -> Callable[[], None]:
         end=dice.choice((None, None, 0.002, 1e300)),
     )
     return _told(lambda: recording_pieces(path, keys))
+
+
+def _evaluated(path: Path, shown: int | None) -> None:
+    """The recording as `evaluate` and `report` take it."""
+    names = {".wav": "channel 1", ".h5": "rail"}
+    given = {"main_voltage": Given(names[path.suffix], "V", 20.0)} if path.suffix in names else {}
+    with open_recording(path, guess=False) as recording:
+        record_of(recording, "scope", ("main", "aux"), given, shown=shown)
 
 
 def _recordings(folder: Path) -> dict[str, bytes]:

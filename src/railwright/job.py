@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from railwright.documents.edit import edited
-from railwright.documents.files import Kind
+from railwright.documents.files import Kind, bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.hookup import HookedUp, hooked_up
 
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from railwright.evaluation.outcome import Evaluation, Outcome, Result
     from railwright.plan.plan import Plan
     from railwright.plan.timeline import Timeline
+    from railwright.recordings.file import RecordedFile
     from railwright.rehearsal.ensemble import Ensemble
     from railwright.rehearsal.faults import FaultStudy
     from railwright.rehearsal.playback import Played
@@ -94,7 +95,10 @@ class Job:
         for kind, source in sorted(self.documents.sources.items()):
             digest.update(f"{kind} {len(source.content)}\n".encode() + source.content)
             for name, held in sorted(source.beside.items()):
-                digest.update(f"{name} {len(held)}\n".encode() + held)
+                size = len(held) if isinstance(held, bytes) else held.size
+                digest.update(f"{name} {size}\n".encode())
+                for piece in bytes_of(held):
+                    digest.update(piece)
         return digest.hexdigest()
 
     @cached_property
@@ -130,7 +134,7 @@ class Job:
         """
         sources = self.documents.sources
         base = Path(os.path.commonpath([source.path.resolve().parent for source in sources.values()]))
-        files: dict[Path, bytes] = {}
+        files: dict[Path, bytes | RecordedFile] = {}
         for source in sources.values():
             own = source.path.resolve().relative_to(base)
             files[own] = source.content
@@ -139,8 +143,7 @@ class Job:
             if (Path(folder) / name).exists():
                 raise FileExistsError(f"{Path(folder) / name}: expected no file there, got one")
         for name, content in files.items():
-            (Path(folder) / name).parent.mkdir(parents=True, exist_ok=True)
-            (Path(folder) / name).write_bytes(content)
+            write_beside(Path(folder) / name, content)
         return Job.open(Path(folder) / sources["procedure"].path.resolve().relative_to(base))
 
     def check(self, *, static: bool = False, cases: int = 0, seed: int = 1) -> Check:
@@ -574,14 +577,20 @@ class Run(_Recorded):
         return self.stored.ending.off_confirmed
 
     def evaluate(
-        self, recording: str | os.PathLike[str] | None = None, recorder: str | None = None
+        self,
+        recording: str | os.PathLike[str] | None = None,
+        recorder: str | None = None,
+        keys: str = "",
     ) -> Judged:
         """Judge every requirement, and keep that in the run's folder.
 
-        recording: a file of a recorder of the bench, whose name may be left out where there is only one.
-        Raises AlignmentError or RecordingError where it does not fit the run.
+        recording: a file of a recorder of the bench (CSV, Parquet, HDF5 or WAV), whose name may be left out
+        where there is only one. keys: what its columns leave open, as `--keys` takes it.
+
+        Raises AlignmentError or RecordingError where it does not fit the run, DocumentErrors where a key is
+        wrong.
         """
-        from railwright.archive.stored import Recording, evaluate_run
+        from railwright.archive.stored import External, evaluate_run
 
         if recording is None:
             return Judged(evaluate_run(self.stored, []))
@@ -591,7 +600,7 @@ class Run(_Recorded):
         if recorder not in known:
             listed = ", ".join(f"'{name}'" for name in known) or "none"
             raise ValueError(f"expected a recorder of the bench ({listed}), got {recorder!r}; name one")
-        return Judged(evaluate_run(self.stored, [Recording(Path(recording), recorder)]))
+        return Judged(evaluate_run(self.stored, [External(Path(recording), recorder, keys)]))
 
     @property
     def evaluations(self) -> tuple[Judged, ...]:

@@ -11,11 +11,11 @@ from pathlib import Path
 LARGEST_JSON = 100_000_000
 """Bytes that a JSON file of a run may have."""
 
-LARGEST_RECORDING = 1_000_000_000
-"""Bytes that a recording may have."""
+LARGEST_RECORDING = 100_000_000_000
+"""Bytes that a recording may have, of which only the part that is used is read."""
 
 MOST_SAMPLES = 50_000_000
-"""Samples that a recording may have."""
+"""Samples that are held of a recording, of each channel that is used."""
 
 LARGEST_LOG = 4_000_000_000
 """Bytes that the log of a run may have, and any other file of it."""

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from tests.documents.demo import PROCEDURE, edit
 
-from railwright.documents.recording_keys import RecordingKeys
-from railwright.documents.recordings import read_recording
+from railwright.documents.shape_recordings import recorded_waveform
 
 DIPS = "{input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms}"
 
@@ -56,7 +55,7 @@ def test_a_csv_is_read_back_as_the_same_waveform(dips, cli):
     assert done.exit_code == 0
     path = dips / "dips.csv"
     assert path.read_text("utf-8").splitlines()[0] == "time_s,main_voltage_V,main_limit_A"
-    wave, _ = read_recording(path, RecordingKeys(recording="dips.csv"))
+    wave, _, _ = recorded_waveform(path)
     assert wave.duration == pytest.approx(1.1)  # with 1 s after the last edge
     assert wave.at(np.array([0.05, 0.1])).tolist() == pytest.approx([8.4, 12.0])
 

@@ -283,7 +283,9 @@ def profile(name):
     [
         "time_s,current_A\n0,0.01\n0.5,1.5\n1,0.02\n",
         "time,current\n0,0.01\n0.5,1.5\n1,0.02\n",
-        "\ufefftime_ms;note;current_mA\r\n1000;a, b;10\r\n1500;;1500\r\n\r\n2000;x;20\r\n",
+        "time_s;current_A\n0;0,01\n0,5;1,5\n1;0,02\n",
+        "t [s]\tcurrent [mA]\n0\t10\n0.5\t1500\n1\t20\n",
+        "\ufefftime_ms;note;current_mA\r\n1000;a, b;10\r\n1500;;1500\r\n2000;x;20\r\n",
         'current_A, time_s\n0.01, 0\n"1.5", 0.5\n2e-2, 1\n',
     ],
 )
@@ -298,16 +300,21 @@ def test_a_file_of_powers(tmp_path):
 
 
 HEAD = "time_s,current_A\n"
+OTHERS = "expected a number as in the other rows"
+REMEDY = "correct it or remove the row"
 
 
 @pytest.mark.parametrize(
     ("content", "expected"),
     [
-        ("", "1:1: expected a header such as 'time_s,current_A', got an empty file"),
-        ("0,1\n1,1\n", "1:1: expected one column 'time_s' in the header, got none"),
+        ("", "1:1: expected rows of numbers below a header, got an empty file"),
+        (
+            "0,1\n1,1\n",
+            "1:1: expected a column of the time among column 1, column 2, got none; call it 'time_s'",
+        ),
         (
             "time_s,amps\n0,1\n",
-            "1:1: expected one column 'current_A' or 'power_W' in the header, got 'time_s,amps'",
+            "1:1: expected one column 'current_A' or 'power_W' in the header, got time, amps",
         ),
         (
             "time_s,current_A,power_W\n0,1,2\n",
@@ -315,28 +322,26 @@ HEAD = "time_s,current_A\n"
         ),
         (
             "time_s,current_V\n0,1\n",
-            "1:8: expected a unit after 'current_' such as 'current_A', got 'current_V'",
+            "1:8: expected a unit of A for 'current', got 'V', another unit; correct the header",
         ),
-        (HEAD + "0,1\n1,x\n2,2\n", "3:3: expected a number in 'current', got 'x'"),
-        (HEAD + "0,1\n1,nan\n2,2\n", "3:3: expected a number in 'current', got 'nan'"),
-        (HEAD + "0,1\n1, \n2,2\n", "3:4: expected a number in 'current', got nothing"),
-        (HEAD + "0,1\n1\n2,2\n", "3:1: expected 2 cells as in the header, got 1"),
+        (HEAD + "0,1\n1,x\n2,2\n", f"3:3: {OTHERS}, got 'x'; {REMEDY}"),
+        (HEAD + "0,1\n1,nan\n2,2\n", f"3:3: {OTHERS}, got 'nan'; {REMEDY}"),
+        (HEAD + "0,1\n1, \n2,2\n", f"3:4: {OTHERS}, got an empty cell; {REMEDY}"),
+        (HEAD + "0,1\n1\n2,2\n", "3:1: expected 2 columns as in the other rows, got 1"),
+        (HEAD + "0,1\n\n2,2\n", "3:1: expected 2 columns as in the other rows, got an empty line; remove it"),
         (
             HEAD + "0,1\n1,5,2\n2,2\n",
-            "3:1: expected 2 cells as in the header, got 3; write decimals with a point",
+            "3:1: expected 2 columns as in the other rows, got 3; write decimals with a point",
         ),
-        (
-            "time_s;current_A\n0;1\n0,5;2\n",
-            "3:1: expected a number in 'time', got '0,5'; write '0.5'",
-        ),
-        (
-            HEAD + "0,1\n2,1\n1,2\n",
-            "4:1: expected 'time' not below that of the row above, got less; put the rows in order",
-        ),
-        (HEAD + "0,1\n", "2:1: expected at least two rows that differ in 'time', got 1"),
-        (HEAD + "0,1\n0,2\n", "3:1: expected at least two rows that differ in 'time', got 2"),
-        (HEAD, "1:1: expected at least two rows that differ in 'time', got none"),
+        (HEAD + "0,1\n2,1\n1,2\n", "4:1: expected a time that never runs back, got one before the last"),
+        (HEAD + "0,1\n", "2:1: expected at least two samples, got 1"),
+        (HEAD + "0,1\n0,2\n", "2:1: expected samples at two times at least, got 2 at one"),
+        (HEAD, "2:1: expected at least two samples below the header, got none"),
         (HEAD + '0,1\n1,"2\n', "3:1: expected cells with numbers, got a quote that does not close"),
+        (
+            HEAD + "".join(f"{row},1\n" for row in range(200_001)),
+            "1:1: expected at most 200,000 samples, got more; leave out those on straight lines",
+        ),
     ],
 )
 def test_what_is_said_of_a_broken_file(tmp_path, monkeypatch, content, expected):
@@ -344,12 +349,15 @@ def test_what_is_said_of_a_broken_file(tmp_path, monkeypatch, content, expected)
 
 
 def test_what_is_said_of_many_broken_rows_has_an_end(tmp_path, monkeypatch):
-    content = HEAD + "".join(f"{row},x\n" for row in range(100))
+    content = HEAD + "0,1\n" * 10 + "".join(f"{row},x\n" for row in range(100))
     assert len(lines(tmp_path, monkeypatch, profile("b.csv"), ("b.csv", content))) == 5
 
 
 def test_a_file_that_is_not_there_is_a_problem_of_the_document(tmp_path, monkeypatch):
-    expected = f"{AT}25: expected a CSV file in '{tmp_path}/b.csv', got no such file; correct the path"
+    expected = (
+        f"{AT}25: expected a CSV, Parquet or HDF5 file in '{tmp_path}/b.csv', got none: no such file or "
+    )
+    expected += "directory; correct the path"
     assert lines(tmp_path, monkeypatch, profile("b.csv")) == [expected]
     (tmp_path / "x").mkdir()
     expected = f"{AT}25: expected a path relative to this document, got '/b.csv'; put the file beside it"

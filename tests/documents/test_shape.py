@@ -10,7 +10,9 @@ from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
 from railwright.documents.standard_tests import pieces_of
 from railwright.plan.timeline import build_timeline
+from railwright.recordings.errors import RecordingError
 from railwright.rehearsal.playback import asked_waveform
+from railwright.running.folder import copy_documents
 from railwright.waveforms.shapes import Hold, Step
 
 SHAPE = """  - shape:
@@ -210,9 +212,14 @@ def test_a_recording_is_played_in_few_lines_within_its_tolerance(tmp_path):
     time = np.array([each for each, _ in sampled[1:-1]])
     assert np.abs(wave.at(time) - np.array([each for _, each in sampled[1:-1]])).max() < 0.0025 * 4.0 * 1.01
     assert wave.at(np.array([1.001, 1.2])).tolist() == [9.0, 9.0]
-    assert documents.sources["procedure"].beside == {"rec.csv": text.encode()}
     waveform = documents.procedure.steps[3].shape.waveforms["main"]
     assert waveform.recognised[-1].startswith("5003 samples as ")
+    # A run keeps what was read, and refuses to begin with something else.
+    copy_documents(documents, tmp_path / "run" / "documents")
+    assert (tmp_path / "run" / "documents" / "rec.csv").read_text() == text
+    (tmp_path / "rec.csv").write_text(text + "2.0,9.0\n")
+    with pytest.raises(RecordingError, match=r"rec\.csv:1: expected a recording that stays as it is"):
+        copy_documents(documents, tmp_path / "again" / "documents")
 
 
 @pytest.mark.parametrize(

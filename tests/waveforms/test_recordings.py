@@ -12,20 +12,20 @@ from railwright.waveforms.waveform import Waveform
 
 
 def test_a_part_of_the_samples_begins_and_ends_between_them() -> None:
-    time, value = np.array([5.0, 6.0, 7.0, 8.0]), np.array([1.0, 2.0, 3.0, 4.0])
-    wave, notes = from_samples(time, value, 0.5, 2.25)
-    assert list(wave.time) == [0.0, 0.5, 1.5, 1.75]
-    assert list(wave.value) == [1.5, 2.0, 3.0, 3.25]
-    assert notes == ("its first time, 5 s, is taken as 0",)
+    time, value = np.array([0.0, 1.0, 2.0, 3.0, 4.0]), np.array([1.0, 2.0, 3.0, 4.0, 9.0])
+    for first in (0, 1):  # all of them, or one sample on either side of the part
+        wave, notes = from_samples(time[first:4], value[first:4], first + 0.5, first + 1.75)
+        assert list(wave.time) == [0.0, 0.5, 1.25]
+        assert list(wave.value) == [first + 1.5, first + 2.0, first + 2.75]
+        assert notes == ()
 
 
 @pytest.mark.parametrize(
     ("time", "value", "row", "told"),
     [
-        ([0.0, 1.0, 0.5], [1.0, 1.0, 1.0], 2, "never runs back"),
-        ([0.0, 1.0], [1.0, np.nan], 1, "finite"),
         ([1.0, 1.0], [1.0, 2.0], 0, "two times"),
         ([1.0], [1.0], 0, "two times"),
+        ([0.0, 1e-300, 1.0], [1.0, 2.0, 3.0], 1, "1e-18 s apart at least"),
     ],
 )
 def test_samples_that_make_no_waveform(time: list[float], value: list[float], row: int, told: str) -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
-import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,11 +16,16 @@ from typing import Any
 
 from railwright.archive.ending import ending_of
 from railwright.documents.loader import Documents, load_documents
+from railwright.documents.recording_keys import evaluated_keys
+from railwright.evaluation.alignment import moved
 from railwright.evaluation.data import as_data
 from railwright.evaluation.ending import Ending
-from railwright.evaluation.evaluate import aligned_records, evaluate
+from railwright.evaluation.evaluate import evaluate, offset_of
 from railwright.evaluation.outcome import Evaluation
 from railwright.evaluation.restore import evaluation_from_data
+from railwright.recordings.of_inputs import record_of
+from railwright.recordings.opening import open_recording
+from railwright.recordings.recording import MOST_SHOWN, Recording
 from railwright.regular import text_of
 from railwright.running.manifest import write_json, write_manifest
 from railwright.running.stored import NoRun, RunData, open_run
@@ -36,11 +40,14 @@ EVALUATIONS, RECORDINGS = "evaluations", "recordings"
 
 
 @dataclass(frozen=True)
-class Recording:
-    """An external recording: its file, and the recorder of the bench that made it."""
+class External:
+    """An external recording: its file, the recorder of the bench that made it, and what its header leaves
+    open, as in a document.
+    """
 
     path: Path
     recorder: str
+    keys: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,20 +105,22 @@ def open_stored(folder: Path) -> StoredRun:
     return StoredRun(data, documents, settings)
 
 
-def evaluate_run(stored: StoredRun, recordings: Sequence[Recording]) -> Evaluation:
+def evaluate_run(stored: StoredRun, recordings: Sequence[External]) -> Evaluation:
     """Evaluate and keep the result, with copies of the recordings."""
-    records = [_read(stored, recording) for recording in recordings]
+    read = [_read(stored, recording) for recording in recordings]
+    records = [record for record, _ in read]
     evaluation = evaluate(
         stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
     )
     number = len(_files(stored)) + 1
     added = []
     used = []
-    for recording in recordings:
-        name = f"{RECORDINGS}/{number:02d}-{re.sub(r'[^A-Za-z0-9]+', '-', recording.recorder)}.csv"
+    for recording, (_, found) in zip(recordings, read, strict=True):
+        called = re.sub(r"[^A-Za-z0-9]+", "-", recording.recorder)
+        name = f"{RECORDINGS}/{number:02d}-{called}{found.ending}"
         (stored.folder / RECORDINGS).mkdir(exist_ok=True)
-        shutil.copyfile(recording.path, stored.folder / name)
-        used.append({"recorder": recording.recorder, "file": name})
+        found.file.copy_to(stored.folder / name)
+        used.append({"recorder": recording.recorder, "file": name, "keys": recording.keys})
         added.append(name)
     name = f"{EVALUATIONS}/{number:02d}.json"
     (stored.folder / EVALUATIONS).mkdir(exist_ok=True)
@@ -129,25 +138,34 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[Recording]) -> Evaluati
 
 
 def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Record, ...]]:
-    """Every evaluation so far, and the recordings that they used, each on the run's time base.
+    """Every evaluation so far, and the recordings that they used, each on the run's time base, as far as they
+    are looked at: every extreme of a long one.
 
     Whether a pass is withheld depends on how the run ended, not on which version evaluated it.
     """
-    evaluations, records = [], {}
+    evaluations, records = [], []
     withheld = stored.ending.withheld
     for path in _files(stored):
         data = _json(path)
         try:
-            evaluations.append(replace(evaluation_from_data(data), withheld=withheld))
-            used = [Recording(stored.folder / r["file"], r["recorder"]) for r in data["recordings"]]
+            evaluation = replace(evaluation_from_data(data), withheld=withheld)
+            # An evaluation of an earlier version has neither keys nor offsets.
+            used = [
+                External(stored.folder / r["file"], r["recorder"], str(r.get("keys", "")))
+                for r in data["recordings"]
+            ]
         except (KeyError, TypeError, ValueError) as error:
             raise NoRun(f"{path}: expected an evaluation, got {error!r}") from None
-        for recording in used:
-            records[recording] = _read(stored, recording)
-    aligned = aligned_records(
-        stored.documents, stored.settings.set_points, stored.data.record, tuple(records.values())
-    )
-    return tuple(evaluations), aligned
+        evaluations.append(evaluation)
+        offsets = evaluation.offsets or tuple(_offset(stored, recording) for recording in used)
+        for recording, offset in zip(used, offsets, strict=False):
+            records.append(moved(_read(stored, recording, shown=MOST_SHOWN)[0], offset))
+    return tuple(evaluations), tuple(records)
+
+
+def _offset(stored: StoredRun, recording: External) -> float:
+    record, _ = _read(stored, recording)
+    return offset_of(stored.documents, stored.settings.set_points, stored.data.record, record)
 
 
 def add_to_manifest(stored: StoredRun, names: Sequence[str]) -> None:
@@ -170,7 +188,15 @@ def _json(path: Path) -> dict[str, Any]:
     return data
 
 
-def _read(stored: StoredRun, recording: Recording) -> Record:
-    from railwright.running.recording import read_recording
+def _read(stored: StoredRun, recording: External, shown: int | None = None) -> tuple[Record, Recording]:
+    """The recording as a record of the run's inputs, and what it was read from, closed.
 
-    return read_recording(recording.path, recording.recorder, tuple(stored.data.record.traces))
+    shown: so many samples are enough.
+    """
+    keys = evaluated_keys(recording.keys, f"--keys of {recording.path.name}")
+    inputs = tuple(stored.data.record.traces)
+    with open_recording(recording.path, time=keys.time, interval=keys.interval, guess=False) as opened:
+        record = record_of(
+            opened, recording.recorder, inputs, keys.given(), keys.begin, keys.end, shown=shown
+        )
+        return record, opened

@@ -183,11 +183,11 @@ def _show_traffic(path: Path, lines: int = 12) -> None:
 
 
 def _evaluate(run: Path, recording: Path | None) -> Evaluation:
-    from railwright.archive.stored import Recording, evaluate_run, open_stored
+    from railwright.archive.stored import External, evaluate_run, open_stored
     from railwright.cli.console import console
     from railwright.cli.outcomes import print_evaluation
 
-    evaluation = evaluate_run(open_stored(run), [Recording(recording, RECORDER)] if recording else [])
+    evaluation = evaluate_run(open_stored(run), [External(recording, RECORDER)] if recording else [])
     print_evaluation(console(), evaluation)
     return evaluation
 

@@ -11,13 +11,15 @@ from railwright.cli.arguments import Json, RunFolder
 from railwright.cli.exits import BadInput, Exit, complain
 
 if TYPE_CHECKING:
-    from railwright.archive.stored import Recording
+    from railwright.archive.stored import External
     from railwright.documents.bench import Bench
 
 RecordFiles = Annotated[
     list[Path] | None,
     typer.Option(
-        "--record", metavar="CSV", help="An external recording of the run: time_s, main_voltage_V, ..."
+        "--record",
+        metavar="FILE",
+        help="An external recording of the run (CSV, Parquet, HDF5 or WAV): time_s, main_voltage_V, ...",
     ),
 ]
 Recorders = Annotated[
@@ -26,15 +28,31 @@ Recorders = Annotated[
         "--recorder", metavar="NAME", help="The recorder of the bench that made it, in the same order."
     ),
 ]
+Keys = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--keys",
+        metavar="KEYS",
+        help="What its columns leave open, in the same order, as in a document: "
+        "'{interval: 20 us, channels: {main_voltage: {column: 2, unit: mV}}}'.",
+    ),
+]
 
 
 def evaluate(
-    run: RunFolder, record: RecordFiles = None, recorder: Recorders = None, json: Json = False
+    run: RunFolder,
+    record: RecordFiles = None,
+    recorder: Recorders = None,
+    keys: Keys = None,
+    json: Json = False,
 ) -> Exit:
     """Judge every requirement of a run, with its uncertainty.
 
     Value, 95 % interval, outcome and reason are kept in the run's folder. With --record the recording is
     aligned in time, and decides what the supply's own readings could not.
+
+    --keys says what the recording's columns leave open: time, interval, begin, end, and of each channel its
+    column, unit and full_scale.
     """
     from railwright.archive.stored import evaluate_run, open_stored
     from railwright.cli.outcomes import code_of_outcome, print_evaluation
@@ -43,7 +61,8 @@ def evaluate(
     stored = open_stored(run)
     for remark in stored.remarks:
         complain(f"caution: {remark}")
-    evaluation = evaluate_run(stored, _recordings(record or [], recorder or [], stored.documents.bench))
+    recordings = _recordings(record or [], recorder or [], keys or [], stored.documents.bench)
+    evaluation = evaluate_run(stored, recordings)
     if json:
         from railwright.cli.console import print_json
 
@@ -57,9 +76,10 @@ def evaluate(
     return code_of_outcome(evaluation.outcome)
 
 
-def _recordings(files: list[Path], recorders: list[str], bench: Bench) -> list[Recording]:
-    """Pairs of file and recorder; the recorder may be left out where the bench has only one."""
-    from railwright.archive.stored import Recording
+def _recordings(files: list[Path], recorders: list[str], keys: list[str], bench: Bench) -> list[External]:
+    """Each file with its recorder, which may be left out where the bench has only one, and its keys."""
+    from railwright.archive.stored import External
+    from railwright.documents.recording_keys import evaluated_keys
 
     known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"
     if files and not recorders and len(bench.recorders) == 1:
@@ -72,4 +92,12 @@ def _recordings(files: list[Path], recorders: list[str], bench: Bench) -> list[R
     for name in recorders:
         if name not in bench.recorders:
             raise BadInput(f"--recorder: expected a recorder of the bench ({known}), got '{name}'")
-    return [Recording(path, name) for path, name in zip(files, recorders, strict=True)]
+    if len(keys) > len(files):
+        raise BadInput(
+            f"--keys: expected keys once for each recording at most, got {len(files)} recordings and "
+            f"{len(keys)} keys"
+        )
+    for text in keys:
+        evaluated_keys(text, "--keys")
+    keys = [*keys, *[""] * (len(files) - len(keys))]
+    return [External(*each) for each in zip(files, recorders, keys, strict=True)]

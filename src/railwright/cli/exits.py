@@ -102,7 +102,7 @@ _KNOWN = (
     ("railwright.job", "NotSettled", Exit.STOPPED),
     ("railwright.job", "Blocked", Exit.STOPPED),
     ("railwright.running.stored", "NoRun", Exit.BAD_INPUT),
-    ("railwright.documents.csv_values", "RecordingError", Exit.BAD_INPUT),
+    ("railwright.recordings.errors", "RecordingError", Exit.BAD_INPUT),
     ("railwright.evaluation.alignment", "AlignmentError", Exit.BAD_INPUT),
     ("railwright.physics.solver", "SolverError", Exit.BAD_INPUT),
     ("railwright.running.outcome", "RunRefused", Exit.STOPPED),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -9,6 +10,7 @@ from typing import Literal
 from railwright.documents.nodes import Node, Unreadable, compose
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted
+from railwright.recordings.file import RecordedFile
 from railwright.regular import Unfit, size_of
 
 Kind = Literal["device", "bench", "procedure"]
@@ -27,7 +29,7 @@ class Source:
     """A document as it was read: `file` is how the user calls it, `content` its bytes, `root` its nodes.
 
     ambiguous: some key stands there twice, so that a name that is not found may yet be meant. beside: files
-    that the document names, relative to it -> their bytes.
+    that the document names, relative to it -> their bytes, or, of a recording, the file as it was read.
     """
 
     file: str
@@ -35,7 +37,7 @@ class Source:
     content: bytes
     root: Node
     ambiguous: bool = False
-    beside: dict[str, bytes] = field(default_factory=dict)
+    beside: dict[str, bytes | RecordedFile] = field(default_factory=dict)
 
     def where(self, path: tuple[str | int, ...] = (), *, key: bool = False) -> Location:
         """Where the value at `path` stands (a mapping or list: its key); key: where its key stands.
@@ -43,6 +45,23 @@ class Source:
         Where the document has no such path, the nearest parent's place.
         """
         return Location(self.file, *self.root.place(path, key=key))
+
+
+def bytes_of(held: bytes | RecordedFile) -> Iterator[bytes]:
+    """What a file beside a document holds, piece by piece. RecordingError where it has changed."""
+    yield from (held,) if isinstance(held, bytes) else held.content()
+
+
+def write_beside(goal: Path, held: bytes | RecordedFile) -> None:
+    """Write a file that a document names, as it was read, into a folder that may have to be made.
+
+    RecordingError where a recording has changed since then.
+    """
+    goal.parent.mkdir(parents=True, exist_ok=True)
+    if isinstance(held, bytes):
+        goal.write_bytes(held)
+    else:
+        held.copy_to(goal)
 
 
 def read_source(

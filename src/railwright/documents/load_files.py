@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path as FilePath
 
-from railwright.documents.columns import Wanted, read_columns
 from railwright.documents.files import Source
 from railwright.documents.nodes import Node
 from railwright.documents.references import items
+from railwright.documents.shape_recordings import problems_of
 from railwright.documents.sources import Problem
 from railwright.physics.loads import LOAD_MODELS
 from railwright.physics.loads.law import Columns
 from railwright.quantities import quoted
+from railwright.recordings.columns import names_of
+from railwright.recordings.errors import RecordingError
+from railwright.recordings.file import RecordedFile, find_file
+from railwright.recordings.recording import Recording
+from railwright.recordings.samples import Channel
+
+MOST_ROWS = 200_000
+"""Rows that a file of a load may have: a solver stops at each."""
+
+Wanted = Sequence[Mapping[str, str]]
+"""For each column the names that it may have, with the SI unit of each; the first is the time."""
 
 Path = tuple[str | int, ...]
 Held = dict[tuple[str, str], Columns]
@@ -22,7 +34,7 @@ Held = dict[tuple[str, str], Columns]
 def read_load_files(device: Source) -> tuple[Held, list[Problem]]:
     """What the files hold that a device document names, and what is wrong with them.
 
-    The bytes of each file are kept in `device.beside`, so that a copy of the document can be made complete.
+    Each file is noted in `device.beside`, so that a copy of the document can be made complete.
     """
     held: Held = {}
     problems: list[Problem] = []
@@ -37,13 +49,46 @@ def read_load_files(device: Source) -> tuple[Held, list[Problem]]:
             message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
             problems.append(Problem(place, message))
             continue
-        file = os.path.join(os.path.dirname(device.file), name)
-        raw, columns, wrong = read_columns(file, wanted, place)
-        problems += wrong
-        if columns is not None:
-            held[name, str(wanted)] = columns
-            device.beside[name] = raw
+        file = FilePath(os.path.join(os.path.dirname(device.file), name))
+        try:
+            find_file(file, called=f"CSV, Parquet or HDF5 file in {quoted(str(file))}")
+        except RecordingError as error:
+            problems.append(Problem(place, error.told))
+            continue
+        try:
+            held[name, str(wanted)], device.beside[name] = read_columns(file, wanted)
+        except RecordingError as error:
+            problems += problems_of(error)
     return held, problems
+
+
+def read_columns(file: FilePath, wanted: Wanted) -> tuple[Columns, RecordedFile]:
+    """Columns of a file in SI units, and the file as it was read. RecordingError where it cannot be used.
+
+    The file names each wanted column, with its unit, or without for the SI unit; others are left alone.
+    """
+    from railwright.recordings.opening import open_recording
+
+    time = next(iter(wanted[0]))
+    with open_recording(file, guess=False, keys=False) as recording:
+        found = [_find(recording, names) for names in wanted[1:]]
+        samples = recording.read([channel for _, channel in found], most=MOST_ROWS)
+        if samples.time[-1] <= samples.time[0]:
+            told = f"expected samples at two times at least, got {samples.time.size} at one"
+            raise recording.refuse_row(0, told)
+        rows = zip(samples.time.tolist(), *(values.tolist() for values in samples.values), strict=True)
+        return Columns((time, *(name for name, _ in found)), tuple(rows)), recording.file
+
+
+def _find(recording: Recording, names: Mapping[str, str]) -> tuple[str, Channel]:
+    """The one column that has one of these names, as a channel in the name's unit."""
+    found = [(n, column) for n, column in recording.channels if column.name in names]
+    if len(found) != 1:
+        either = " or ".join(f"'{name}_{unit}'" for name, unit in names.items())
+        got = " and ".join(f"'{column.header}'" for _, column in found) or names_of(recording.columns)
+        raise recording.refuse(f"expected one column {either} in the header, got {got}")
+    ((place, column),) = found
+    return column.name, recording.channel(place, names[column.name])
 
 
 def _named(device: Source) -> Iterator[tuple[Path, Node, Wanted]]:

@@ -15,6 +15,7 @@ from pydantic.fields import FieldInfo
 from railwright.documents.bench import Output
 from railwright.documents.conductor import Conductor
 from railwright.documents.device import accept_announced_loads
+from railwright.documents.recording_keys import EvaluatedKeys
 from railwright.documents.schema import MODELS
 from railwright.documents.translate import annotations_of, arms_of, choices_of, is_model
 from railwright.quantities import Dimension
@@ -30,9 +31,9 @@ distribution may follow them (`1000 uF ± 20 % normal k=2`, `triangular`, `arcsi
 guessed from the look of a value: `on` is a word, `00117` a serial number.
 
 A key that is left out where it may be is *unknown*, never zero; a key without a value is an error.
-A path in a document is relative to it. A document has at most 5 MB,
-a recording that it names 1 GB and 50 million samples. The amount of a quantity lies between 1e-18 and 1e15 of
-its SI unit, or is zero.
+A path in a document is relative to it. A document has at most 5 MB, a recording that it names 100 GB, of
+which the part that is used has at most 50 million samples. The amount of a quantity lies between 1e-18 and
+1e15 of its SI unit, or is zero.
 
 What each measure computes is in [measures.md](measures.md).
 
@@ -45,8 +46,10 @@ def reference() -> str:
     """The whole reference as Markdown."""
     accept_announced_loads()
     parts = [_OPENING]
-    for kind, model in MODELS.items():
-        parts.append(f"\n## The {kind} document\n\n{_summary(model)}\n")
+    titles: dict[str, type[BaseModel]] = {f"The {kind} document": each for kind, each in MODELS.items()}
+    titles["Keys of a recording beside a run"] = EvaluatedKeys
+    for title, model in titles.items():
+        parts.append(f"\n## {title}\n\n{_summary(model)}\n")
         for each in models_below(model):
             if each is not model:
                 parts.append(f"\n### {_title(each)}\n\n{_summary(each)}\n")

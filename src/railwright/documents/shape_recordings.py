@@ -5,19 +5,30 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from railwright.documents.files import Source
 from railwright.documents.procedure import Procedure
+from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape import Waveform
 from railwright.documents.sources import Location, Problem
-from railwright.quantities import quoted
+from railwright.quantities import quoted, show
+from railwright.recordings.columns import known_unit, names_of
+from railwright.recordings.errors import RecordingError
+from railwright.recordings.file import RecordedFile
+from railwright.recordings.recording import Recording
+from railwright.recordings.samples import Channel
 from railwright.waveforms.shapes import MOST_MOVES, count_of
+
+if TYPE_CHECKING:
+    from railwright.waveforms.shapes import Piece
+    from railwright.waveforms.waveform import Waveform as Wave
 
 
 def read_recordings(procedure: Procedure, source: Source) -> Iterator[Problem]:
     """Give every shape its recording; what is wrong with one is a problem of its file, or of the place here.
 
-    The bytes of each file are kept in `source.beside`, so that a copy of the document can be made complete.
+    Each file is noted in `source.beside`, so that a copy of the document can be made complete.
     """
     for number, step in enumerate(procedure.steps):
         if step.shape is None:
@@ -30,23 +41,23 @@ def read_recordings(procedure: Procedure, source: Source) -> Iterator[Problem]:
             yield from _read(waveform, source, path, step.shape.repeat)
 
 
+def problems_of(error: RecordingError) -> Iterator[Problem]:
+    """What is wrong with a recording as problems of its file."""
+    for each in (error, *error.more):
+        yield Problem(Location(str(each.path), each.line, each.column), each.told)
+
+
 def _read(waveform: Waveform, source: Source, path: tuple[str | int, ...], repeat: int) -> Iterator[Problem]:
     name = waveform.recording or ""
     if os.path.isabs(name):
         message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
         yield Problem(source.where(path), message)
         return
-    from railwright.documents.csv_values import RecordingError
-    from railwright.documents.recording_keys import RecordingKeys, RecordingParts
-    from railwright.documents.recordings import recording_pieces
-
-    file = Path(os.path.join(os.path.dirname(source.file), name))
-    given = {key: getattr(waveform, key) for key in RecordingParts.model_fields}
     try:
-        pieces, recognised = recording_pieces(file, RecordingKeys.model_construct(recording=name, **given))
-        source.beside[name] = file.read_bytes()
+        file = Path(os.path.join(os.path.dirname(source.file), name))
+        pieces, recognised, source.beside[name] = recording_pieces(file, waveform)
     except RecordingError as error:
-        yield Problem(Location(str(error.path), error.line, error.column), error.told)
+        yield from problems_of(error)
         return
     if count_of(pieces) * repeat > MOST_MOVES:
         lines = f"{count_of(pieces) * repeat:,.0f}"
@@ -54,3 +65,64 @@ def _read(waveform: Waveform, source: Source, path: tuple[str | int, ...], repea
         yield Problem(source.where(path), message)
         return
     waveform.hold_recording(pieces, recognised)
+
+
+def recording_pieces(
+    path: Path, keys: RecordingParts
+) -> tuple[tuple[Piece, ...], tuple[str, ...], RecordedFile]:
+    """A recorded voltage as pieces of a shape, what was recognised with how far its lines are off, and the
+    file as it was read.
+
+    RecordingError for anything that cannot be used.
+    """
+    from railwright.waveforms.recordings import as_pieces, few_lines
+
+    wave, recognised, file = recorded_waveform(path, keys)
+    try:
+        fit = few_lines(wave)
+    except ValueError as error:
+        raise RecordingError(path, 1, f"expected a recording with fewer jumps: {error}") from None
+    told = f"{wave.time.size} samples as {fit.points} lines, off by {show(fit.error, 'V')} at most"
+    return as_pieces(fit.wave), (*recognised, told), file
+
+
+def recorded_waveform(
+    path: Path, keys: RecordingParts | None = None, unit: str = "V"
+) -> tuple[Wave, tuple[str, ...], RecordedFile]:
+    """The waveform that a file holds, its time from 0 on, what was recognised or taken for granted in it, and
+    the file as it was read.
+
+    keys: what a document says of it; unit: SI unit of the quantity that is wanted. RecordingError, one line
+    with file and line, for anything that cannot be used.
+    """
+    from railwright.recordings.opening import open_recording
+    from railwright.waveforms.recordings import NoRecording, from_samples
+
+    keys = keys or RecordingParts()
+    with open_recording(path, time=keys.time, interval=keys.interval) as recording:
+        channel, told = _channel(recording, keys, unit)
+        samples = recording.read([channel], keys.begin, keys.end)
+        since = samples.time - samples.zero
+        try:
+            wave, notes = from_samples(since, samples.values[0], keys.begin, keys.end)
+        except NoRecording as error:
+            raise recording.refuse_row(samples.row + error.row, error.told) from None
+        if samples.zero != 0.0:
+            notes = (f"its first time, {samples.zero:.9g} s, is taken as 0", *notes)
+        return wave, (*recording.recognised, *told, *channel.recognised, *notes), recording.file
+
+
+def _channel(recording: Recording, keys: RecordingParts, unit: str) -> tuple[Channel, tuple[str, ...]]:
+    """The column that is played, and how it was found where no key says it."""
+    if keys.column is not None:
+        return recording.channel(recording.place(keys.column), unit, keys.unit, keys.full_scale), ()
+    others = recording.channels
+    of_unit = [(n, column) for n, column in others if known_unit(column.unit, unit) is not None]
+    found = of_unit or others
+    if len(found) != 1:
+        names = names_of([column for _, column in found]) or "none"
+        told = f"expected one column that can be played, got {names}; name one in 'column'"
+        raise recording.refuse(told)
+    ((place, column),) = found
+    channel = recording.channel(place, unit, keys.unit, keys.full_scale)
+    return channel, (f"values in column '{column.name}'",)

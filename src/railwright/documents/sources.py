@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from railwright.near_words import hint as hint
+from railwright.near_words import meant as meant
 from railwright.printable import printable
 from railwright.quantities import quoted
 
@@ -39,20 +40,6 @@ class DocumentErrors(ValueError):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(dict.fromkeys(problems))
         super().__init__("\n".join(str(problem) for problem in self.problems))
-
-
-def meant(word: str, known: Iterable[str]) -> str:
-    """The known word that is probably meant: the nearest one; the word itself where none is near."""
-    words = list(known)
-    same = [other for other in words if other.casefold() == word.casefold()]
-    near = same or difflib.get_close_matches(word[:200], words, 1, 0.6)
-    return near[0] if near and word not in words else word
-
-
-def hint(word: str, known: Iterable[str]) -> str:
-    """'; did you mean ...?' with the nearest known word; nothing where none is near."""
-    near = meant(word, known)
-    return f"; did you mean '{near}'?" if near != word else ""
 
 
 def none_of(what: str, known: Sequence[str], name: str) -> str:

@@ -109,8 +109,7 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
     windows_end, readings = coarse.time[keep] - update / 2.0, seen[keep]
     if fine.time.size < 10 or readings.size < LEAST_READINGS:
         raise AlignmentError(f"'{external.origin}' and the run share too few values of {what} to be aligned")
-    steps = np.diff(fine.time) * (values[1:] + values[:-1]) / 2.0
-    integral = np.concatenate(([0.0], np.cumsum(steps)))
+    integral = _integral(fine.time, values)
     if float(np.std(values)) < 0.02 * max(1e-12, float(np.max(np.abs(values)))):
         raise AlignmentError(
             f"'{external.origin}' holds no change of {what}, so there is nothing to align it by"
@@ -139,13 +138,27 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
             "record a longer part, or one that happens only once"
         )
     width = _width(cost, shift, least, update)
-    moved = {each: Traces(traces.time + shift, traces.columns) for each, traces in external.traces.items()}
-    events = tuple(replace(event, time=event.time + shift) for event in external.events)
-    spans = tuple(replace(span, start=span.start + shift, end=span.end + shift) for span in external.spans)
-    record = replace(external, traces=moved, events=events, spans=spans)
-    return Alignment(
-        record, float(shift), update / 2.0 + 2.0 * width / math.sqrt(cost.enough), min(1.0, explained), what
-    )
+    uncertainty = update / 2.0 + 2.0 * width / math.sqrt(cost.enough)
+    return Alignment(moved(external, shift), float(shift), uncertainty, min(1.0, explained), what)
+
+
+def moved(record: Record, offset: float) -> Record:
+    """A record with so much added to its times [s]."""
+    traces = {name: Traces(each.time + offset, each.columns) for name, each in record.traces.items()}
+    events = tuple(replace(event, time=event.time + offset) for event in record.events)
+    spans = tuple(replace(span, start=span.start + offset, end=span.end + offset) for span in record.spans)
+    return replace(record, traces=traces, events=events, spans=spans)
+
+
+def _integral(time: Array, values: Array) -> Array:
+    """∫ of straight lines from the first instant on, shape (n,); made in place, for a record may be long."""
+    integral = np.zeros(time.size)
+    steps = integral[1:]
+    np.subtract(time[1:], time[:-1], out=steps)
+    steps *= values[1:] + values[:-1]
+    steps /= 2.0
+    np.cumsum(steps, out=steps)
+    return integral
 
 
 class _Cost:

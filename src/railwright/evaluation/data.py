@@ -9,13 +9,16 @@ from railwright.evaluation.outcome import Evaluation, Measured, Result
 
 
 def as_data(evaluation: Evaluation) -> dict[str, Any]:
-    """JSON-ready. Keys: outcome, withheld, rule, guard_band, sources, notes, requirements (`result_data`)."""
+    """JSON-ready. Keys: outcome, withheld, rule, guard_band, sources, offsets, notes, requirements
+    (`result_data`).
+    """
     return {
         "outcome": str(evaluation.outcome),
         "withheld": evaluation.withheld,
         "rule": evaluation.rule,
         "guard_band": evaluation.guard_band,
         "sources": list(evaluation.sources),
+        "offsets": list(evaluation.offsets),
         "notes": list(evaluation.notes),
         "requirements": [result_data(result) for result in evaluation.results],
     }

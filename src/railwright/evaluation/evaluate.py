@@ -49,11 +49,12 @@ def evaluate(
     """
     own = _own(documents.bench, set_points, record)
     case = _case(documents, own, ending)
-    sources, notes = [own], []
+    sources, notes, offsets = [own], [], []
     for recording in external:
-        found = _aligned(documents.bench, set_points, recording, own)
-        sources.append(found[0])
-        notes.append(found[1])
+        source, alignment = _aligned(documents.bench, set_points, recording, own)
+        sources.append(source)
+        notes.append(_alignment_note(recording.origin, alignment))
+        offsets.append(alignment.offset)
     results = []
     for requirement in documents.procedure.requires:
         result, remarks = _judge(case, requirement, sources)
@@ -62,7 +63,13 @@ def evaluate(
     decision = documents.procedure.decision
     names = tuple(source.name for source in sources)
     return Evaluation(
-        tuple(results), decision.rule, decision.guard_band, names, tuple(notes), ending.withheld
+        tuple(results),
+        decision.rule,
+        decision.guard_band,
+        names,
+        tuple(notes),
+        ending.withheld,
+        tuple(offsets),
     )
 
 
@@ -93,14 +100,10 @@ def every_source(
     )
 
 
-def aligned_records(
-    documents: Documents, set_points: SetPoints, record: Record, external: Sequence[Record]
-) -> tuple[Record, ...]:
-    """External recordings on the time base of the run's record, as `evaluate` uses them; AlignmentError as
-    there.
-    """
+def offset_of(documents: Documents, set_points: SetPoints, record: Record, external: Record) -> float:
+    """What `evaluate` adds to the times of an external recording [s]; AlignmentError as there."""
     own = _own(documents.bench, set_points, record)
-    return tuple(_aligned(documents.bench, set_points, each, own)[0].record for each in external)
+    return _aligned(documents.bench, set_points, external, own)[1].offset
 
 
 def _case(documents: Documents, own: Source, ending: Ending) -> Case:
@@ -124,7 +127,7 @@ def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str
     return {name: supply_model(bench, feed) for name, feed in set_points.items()}
 
 
-def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: Source) -> tuple[Source, str]:
+def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: Source) -> tuple[Source, Alignment]:
     recorder = bench.recorders.get(recording.origin)
     if recorder is None:
         known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"
@@ -143,9 +146,7 @@ def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: Source
         for name in recording.traces
         if name in set_points
     }
-    return Source(recording.origin, alignment.record, models, set_points), _alignment_note(
-        recording.origin, alignment
-    )
+    return Source(recording.origin, alignment.record, models, set_points), alignment
 
 
 def _alignment_note(name: str, alignment: Alignment) -> str:

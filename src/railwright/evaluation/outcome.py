@@ -75,6 +75,7 @@ class Evaluation:
 
     notes: how external recordings were aligned, and where one was not used. withheld: why the whole is not a
     pass whatever its results are (the run ended early, or was not confirmed off), in words; empty: nothing.
+    offsets: what was added to the times of each recording [s], in the order of `sources` after the first.
     """
 
     results: tuple[Result, ...]
@@ -83,6 +84,7 @@ class Evaluation:
     sources: tuple[str, ...]
     notes: tuple[str, ...] = ()
     withheld: str = ""
+    offsets: tuple[float, ...] = ()
 
     @property
     def outcome(self) -> Outcome:

@@ -17,8 +17,9 @@ def evaluation_from_data(data: Mapping[str, Any]) -> Evaluation:
         float(data["guard_band"]),
         tuple(data["sources"]),
         tuple(data["notes"]),
-        # An evaluation of an earlier version does not have it.
+        # An evaluation of an earlier version does not have these.
         str(data.get("withheld", "")),
+        tuple(float(offset) for offset in data.get("offsets", ())),
     )
 
 

@@ -61,7 +61,8 @@ class Signal:
         """The part with start <= time <= end."""
         first = int(np.searchsorted(self.time, start, side="left"))
         last = int(np.searchsorted(self.time, end, side="right"))
-        return self.take(np.arange(first, last))
+        parts = tuple(Systematic(s.source, s.shape[first:last]) for s in self.systematic)
+        return replace(self, time=self.time[first:last], values=self.values[first:last], systematic=parts)
 
     def take(self, index: NDArray[np.intp]) -> Signal:
         """The values at these indices."""
@@ -216,16 +217,18 @@ class View:
             )
         time, values = self.traces.time, self.traces.columns[column]
         finite = np.isfinite(values)
-        time, values = time[finite], values[finite]
+        if not finite.all():
+            time, values = time[finite], values[finite]
         shift = self.shift()[0] if self.model.update is not None else 0.0
         systematic, variance, step = [], 0.0, 0.0
         for part in parts:
             systematic.append(Systematic(f"{part.name} {column} gain", part.of_value * part.share * values))
-            systematic.append(Systematic(f"{part.name} {column} offset", np.full_like(values, part.offset)))
             grid = smallest_step(values) if part.resolution is None else part.resolution
-            systematic.append(
-                Systematic(f"{part.name} {column} resolution", np.full_like(values, grid / 2.0))
-            )
+            for what, bound in (("offset", part.offset), ("resolution", grid / 2.0)):
+                # One number for all of them, which takes no memory however long the record is.
+                systematic.append(
+                    Systematic(f"{part.name} {column} {what}", np.broadcast_to(bound, values.shape))
+                )
             variance += (scatter(values) if part.noise is None else part.noise) ** 2
             step = max(step, grid)
         kept = tuple(s for s in systematic if s.shape.any())

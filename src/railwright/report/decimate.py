@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from railwright.recordings.thinning import extremes
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -29,10 +31,6 @@ def decimate(
     starts = np.unique(np.concatenate(([0], np.searchsorted(time, edges, side="left"))))
     starts = starts[starts < time.size]
     ends = np.append(starts[1:], time.size) - 1
-    bucket = np.zeros(time.size, dtype=np.int64)
-    bucket[starts[1:]] = 1
-    bucket = np.cumsum(bucket)
-    # Sorted by bucket, then by value: the first of each bucket is its lowest sample, the last its highest.
-    by_value = np.lexsort((values, bucket))
-    keep = np.unique(np.concatenate((starts, by_value[starts], by_value[ends], ends)))
+    low, high = extremes(values, starts)
+    keep = np.unique(np.concatenate((starts, low, high, ends)))
     return time[keep], values[keep]

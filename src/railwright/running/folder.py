@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from railwright.documents.bench import Bench, Calibration
+from railwright.documents.files import write_beside
 from railwright.documents.loader import Documents
 from railwright.plan.plan import Plan
 from railwright.plan.set_points import SetPoints
@@ -204,15 +205,16 @@ def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
     that a device document names beside it.
 
     Gives document -> path in the run folder. An absolute path in a document still points to where it did.
+    RecordingError where a recording has changed since it was read.
     """
     sources = documents.sources
     if not sources:
         return {}
     paths = {kind: Path(os.path.abspath(source.path)) for kind, source in sources.items()}
     beside = {
-        Path(os.path.abspath(source.path.parent / name)): raw
+        Path(os.path.abspath(source.path.parent / name)): found
         for source in sources.values()
-        for name, raw in source.beside.items()
+        for name, found in source.beside.items()
     }
     common = Path(os.path.commonpath([path.parent for path in (*paths.values(), *beside)]))
     placed = {}
@@ -221,10 +223,8 @@ def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
         goal.parent.mkdir(parents=True, exist_ok=True)
         goal.write_bytes(source.content)
         placed[str(kind)] = goal.relative_to(folder.parent).as_posix()
-    for path, raw in beside.items():
-        goal = folder / path.relative_to(common)
-        goal.parent.mkdir(parents=True, exist_ok=True)
-        goal.write_bytes(raw)
+    for path, found in beside.items():
+        write_beside(folder / path.relative_to(common), found)
     return placed
 
 

@@ -14,7 +14,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Protocol
 
-from railwright.regular import LARGEST_LOG, Unfit, size_of
+from railwright.recordings.samples import Channel
+from railwright.regular import LARGEST_LOG
 from railwright.running.log import LogLines, decode_line, raw_lines
 from railwright.traces import HOW_PLAYED, Event, Record, Span, Traces
 
@@ -173,23 +174,17 @@ def read_parquet(path: Path, name: str) -> Traces:
     """What `ParquetRows` wrote; a mode that was not told throughout is left out. OSError or ValueError where
     it is something else.
     """
-    from pyarrow import parquet
+    import numpy as np
 
-    try:
-        size_of(path, LARGEST_LOG)
-    except Unfit as error:
-        raise ValueError(f"{path}: expected readings, got {error}") from None
-    with parquet.ParquetFile(path) as file:
-        table = file.read()
-    channels = {
-        column.removeprefix(f"{name}_").removesuffix("_V").removesuffix("_A"): table.column(column)
-        for column in table.column_names
-        if column != "time_s"
-    }
-    told = {channel: v for channel, v in channels.items() if channel != "mode" or (v and not v.null_count)}
-    return Traces(
-        table.column("time_s").to_numpy(), {channel: values.to_numpy() for channel, values in told.items()}
-    )
+    from railwright.recordings.opening import open_recording
+
+    with open_recording(path, time="time", largest=LARGEST_LOG) as recording:
+        own = {column.name.removeprefix(f"{name}_"): Channel(place) for place, column in recording.channels}
+        samples = recording.read(list(own.values()), most=None, checked=False)
+    columns = dict(zip(own, samples.values, strict=True))
+    if "mode" in columns and (not samples.time.size or np.isnan(columns["mode"]).any()):
+        del columns["mode"]
+    return Traces(samples.time, columns)
 
 
 def count_rows(path: Path) -> int:

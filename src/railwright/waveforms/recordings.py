@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from railwright.quantities.parsing import LARGEST, SMALLEST
+from railwright.quantities.parsing import SMALLEST
 from railwright.waveforms.fit import Fit, deviation, tidy
 from railwright.waveforms.fit_lines import fewest_lines, least_error_lines
 from railwright.waveforms.shapes import Hold, Line, Piece, Step
@@ -22,47 +22,35 @@ class NoRecording(ValueError):
 def from_samples(
     time: Array, value: Array, begin: float = 0.0, end: float | None = None
 ) -> tuple[Waveform, tuple[str, ...]]:
-    """The waveform of samples (n,) at times (n,) [s], or its part from begin to end [s after the first].
+    """The waveform of samples (n,) at times (n,) [s after the recording's first], or its part from begin to
+    end [s].
 
-    Gives what was made of the times beside it, for people. Two samples at one time are a jump. Raises
-    NoRecording where the times run back or are not finite, or where no such part is there.
+    time: rising or staying from row to row; finite, as value is. Of a part, one sample on either side of it
+    suffices. Gives what was made of the times beside it, for people. Two samples at one time are a jump.
+    Raises NoRecording where there are no two times, or where two are nearer than anything that is played.
     """
-    bad = np.flatnonzero(~((np.abs(time) <= LARGEST) & (np.abs(value) <= LARGEST)))
-    if bad.size:
-        raise NoRecording(int(bad[0]), f"expected finite numbers of at most {LARGEST:g}, got another")
-    back = np.flatnonzero(np.diff(time) < 0.0)
-    if back.size:
-        raise NoRecording(int(back[0]) + 1, "expected a time that never runs back, got one before the last")
     if time.size < 2 or time[-1] == time[0]:
         raise NoRecording(0, f"expected samples at two times at least, got {time.size} at one")
-    notes = []
-    if time[0] != 0.0:
-        notes.append(f"its first time, {time[0]:.9g} s, is taken as 0")
-    since = time - time[0]
-    gaps = np.diff(since)
+    gaps = np.diff(time)
     near = np.flatnonzero((gaps > 0.0) & (gaps < SMALLEST))
     if near.size:
         told = f"expected samples at one time or {SMALLEST:g} s apart at least, got two that are nearer"
         raise NoRecording(int(near[0]) + 1, told)
+    notes = []
     usual, longest = float(np.median(gaps)), float(gaps.max())
     if usual > 0.0 and longest > 10.0 * usual:
         notes.append(
-            f"a gap of {longest:.6g} s at {since[int(gaps.argmax())]:.6g} s, where samples are usually "
+            f"a gap of {longest:.6g} s at {time[int(gaps.argmax())]:.6g} s, where samples are usually "
             f"{usual:.3g} s apart: a straight line over it"
         )
-    until = since[-1] if end is None else end
-    if not 0.0 <= begin < until or until > since[-1] * (1.0 + 1e-9):
-        raise NoRecording(
-            0, f"expected a part within its {since[-1]:.6g} s, got {begin:.6g} s to {until:.6g} s"
-        )
-    whole = Waveform(since, value)
-    if begin == 0.0 and until >= since[-1]:
+    whole, until = Waveform(time - time[0], value), time[-1] if end is None else min(end, time[-1])
+    if begin <= time[0] and until >= time[-1]:
         return whole, tuple(notes)
-    inside = (since > begin) & (since < until)
-    ends = whole.at(np.array([begin, until]))
+    inside = (time > begin) & (time < until)
+    ends = whole.at(np.array([begin, until]) - time[0])
     return (
         Waveform(
-            np.concatenate(([0.0], since[inside] - begin, [until - begin])),
+            np.concatenate(([0.0], time[inside] - begin, [until - begin])),
             np.concatenate((ends[:1], value[inside], ends[1:])),
         ),
         tuple(notes),

@@ -73,7 +73,7 @@ class LoadParameters(BaseModel):
     in_table: ClassVar[tuple[str, ...]] = ()
     """Fields that are no scalars: `table` turns them into numbers."""
     in_file: ClassVar[Mapping[str, tuple[Mapping[str, str], ...]]] = {}
-    """Fields that name a CSV file beside the document -> for each of its columns the names that it may have,
+    """Fields that name a recording beside the document -> for each of its columns the names that it may have,
     with the SI unit of each. Loading a document reads it; `columns_of` gives what it holds.
     """
     _columns: dict[str, Columns] = PrivateAttr(default_factory=dict)

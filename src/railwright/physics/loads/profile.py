@@ -45,7 +45,7 @@ class ProfilePoint(BaseModel):
 
 
 class Profile(LoadParameters):
-    """Draws a current or a power that changes with time, as points or a CSV file tell."""
+    """Draws a current or a power that changes with time, as points or a file tell."""
 
     compliance: _Threshold | None = Field(
         None,
@@ -65,8 +65,8 @@ class Profile(LoadParameters):
     )
     file: str | None = Field(
         None,
-        description="CSV file, relative to this document, with the columns 'time_s' and 'current_A' or "
-        "'power_W' (any unit of these, such as 'time_ms'; without a unit: s, A, W)",
+        description="CSV, Parquet or HDF5 file, relative to this document, with the columns 'time_s' and "
+        "'current_A' or 'power_W' (any unit of these, such as 'time_ms'; without a unit: s, A, W)",
     )
     points: tuple[ProfilePoint, ...] | None = Field(
         None, description="or points; straight lines between them, two at one time are a jump"

@@ -9,9 +9,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from railwright.running.recording import RecordingError, read_recording
+from railwright.recordings.errors import RecordingError
+from railwright.recordings.of_inputs import record_of
+from railwright.recordings.opening import open_recording
+from railwright.traces import Record
 
 INPUTS = ("main", "aux")
+
+
+def read_recording(path: Path, recorder: str, inputs: tuple[str, ...]) -> Record:
+    with open_recording(path, guess=False) as recording:
+        return record_of(recording, recorder, inputs)
 
 
 def given(folder: Path, text: str | bytes) -> Path:
@@ -48,6 +56,14 @@ def test_several_inputs_and_voltages_at_the_terminals(tmp_path: Path) -> None:
     assert record.traces["aux"].columns["terminal_voltage"].tolist() == [2.0, 4.0]
 
 
+def test_a_time_that_is_named_needs_no_unit(tmp_path: Path) -> None:
+    path = given(tmp_path, "t,main_voltage_V\n0,1\n0.5,2\n")
+    with pytest.raises(RecordingError, match="expected a unit in the column's name, as in 'time_s', got 't'"):
+        read_recording(path, "r", INPUTS)
+    with open_recording(path, time="t", guess=False) as recording:
+        assert record_of(recording, "r", INPUTS).traces["main"].time.tolist() == [0.0, 0.5]
+
+
 HEADER = "time_s,main_voltage_V\n"
 
 
@@ -55,27 +71,37 @@ HEADER = "time_s,main_voltage_V\n"
     ("text", "line", "told"),
     [
         ("", 1, "got an empty file"),
-        ("# nothing\n\n", 1, "got an empty file"),
-        ("hello\n", 1, "several columns"),
+        ("# nothing\n\n", 1, "rows of numbers below a header"),
+        ("hello\n", 1, "rows of numbers below a header"),
         ("time_s,main_voltage_V\n", 2, "at least two samples"),
         ("# c\n" + HEADER + "0,1\n", 3, "at least two samples, got 1"),
-        ("main_current_A,main_voltage_V\n0,1\n", 1, "one column of the time, 'time_s', got none"),
-        ("time_s,time_ms,main_voltage_V\n0,1,2\n", 1, "got 2 of them"),
+        (
+            "main_current_A,main_voltage_V\n0,1\n",
+            1,
+            "a column of the time among main_current, main_voltage, got none",
+        ),
+        ("time_s,time_ms,main_voltage_V\n0,1,2\n", 1, "got 2 that may be it"),
         ("time,main_voltage_V\n0,1\n", 1, "a unit in the column's name, as in 'time_s', got 'time'"),
         ("time_s,main_voltage_A\n0,1\n", 1, "a unit of V in the column's name, got 'A'"),
         ("time_s,main_voltage_furlong\n0,1\n", 1, "got 'furlong'"),
         ("time_s,mian_voltage_V\n0,1\n", 1, "got 'mian_voltage_V'; did you mean 'main'?"),
         ("time_s,trigger\n0,1\n", 1, "a voltage or a current of an input"),
         ("time_s,main_voltage_V,main_voltage_mV\n0,1,2\n", 1, "each channel once"),
-        (HEADER + "0,1\n1,x\n", 3, "a number in 'main_voltage_V', got 'x'"),
-        (HEADER + "0,1\n1,\n", 3, "a number in 'main_voltage_V', got ''"),
-        (HEADER + "0,1\n1,2,3\n", 3, "2 columns as the header has, got 3"),
+        (HEADER + "0,1\n" * 9 + "1,x\n", 11, "a number in 'main_voltage_V', got 'x'"),
+        (HEADER + "0,1\n1,x\n", 3, "a number as in the other rows, got 'x'"),
+        (HEADER + "0,1\n1,\n", 3, "a number as in the other rows, got an empty cell"),
+        (HEADER + "0,1\n1,2,3\n", 3, "2 columns as in the other rows, got 3"),
         (HEADER + "0,1\n\n1,2\n", 3, "got an empty line"),
-        (HEADER + "0,1\n1,nan\n", 3, "a finite number"),
-        (HEADER + "0,1\n1,inf\n", 3, "a finite number"),
+        (HEADER + "0,1\n1,nan\n", 3, "a number as in the other rows, got 'nan'"),
+        (HEADER + "0,1\n" * 9 + "1,nan\n", 11, "a finite number"),
+        (
+            HEADER + "0,1\n" * 9 + "1,inf\n",
+            11,
+            "a finite number of at most 1e+15 in 'main_voltage_V', got inf",
+        ),
         (HEADER + "0,1\n2,1\n1,1\n", 4, "never runs back"),
-        (b"time_s,main_voltage_V\n0,1\n\xff\xfe,2\n", 3, "UTF-8"),
-        (b"\x00\x01\x02", 1, "several columns"),
+        (HEADER.encode() + b"0,1\n" * 50_001 + b"\xff\xfe,2\n", 50_003, "UTF-8"),
+        (b"\x00\x01\x02", 1, "rows of numbers below a header"),
     ],
 )
 def test_what_cannot_be_used(tmp_path: Path, text: str | bytes, line: int, told: str) -> None:
@@ -91,6 +117,13 @@ def test_no_file_and_a_folder(tmp_path: Path) -> None:
     for path in (tmp_path / "none.csv", tmp_path):
         with pytest.raises(RecordingError, match="expected a recording"):
             read_recording(path, "r", INPUTS)
+
+
+@pytest.mark.parametrize("text", ["SECRET\n", "root:SECRET:1\n", "SECRET: 1, SECRET\nx\n", "SECRET" * 40_000])
+def test_nothing_of_another_file_is_repeated(tmp_path: Path, text: str) -> None:
+    with pytest.raises(RecordingError) as caught:
+        read_recording(given(tmp_path, text), "scope", INPUTS)
+    assert "SECRET" not in str(caught.value)
 
 
 def test_many_samples_take_a_moment(tmp_path: Path) -> None:

@@ -15,10 +15,10 @@ from pyarrow import parquet
 from pydantic import ValidationError
 from scipy.io import wavfile
 
-from railwright.documents.csv_values import RecordingError
-from railwright.documents.recording_csv import open_csv
-from railwright.documents.recording_keys import RecordingKeys
-from railwright.documents.recordings import read_recording, recording_pieces
+from railwright.documents.recording_keys import RecordingKeys, RecordingParts
+from railwright.documents.shape_recordings import recorded_waveform, recording_pieces
+from railwright.recordings.errors import RecordingError
+from railwright.recordings.opening import open_recording
 from railwright.waveforms.shapes import Step
 
 
@@ -26,6 +26,10 @@ def given(folder: Path, text: str | bytes, name: str = "drop.csv") -> Path:
     path = folder / name
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
     return path
+
+
+def read_recording(path: Path, given: RecordingKeys | None = None) -> tuple[Any, tuple[str, ...]]:
+    return recorded_waveform(path, given)[:2]
 
 
 def keys(**more: Any) -> RecordingKeys:
@@ -109,8 +113,13 @@ def test_two_samples_at_one_time_are_a_jump_and_a_gap_is_told(tmp_path: Path) ->
         ("", {}, 1, "an empty file"),
         ("hello\nworld\n", {}, 1, "rows of numbers below a header"),
         ("time_s,U_V\n0,1\n1,x\n2,1\n", {}, 3, "a number as in the other rows, got 'x'"),
-        ("time_s,U_V\n" + "0,1\n" * 20 + "1,x\n", {}, 22, "a number in 'U', got 'x'"),
-        ("time_s,U_V\n" + "0,1\n" * 20 + "1,nan\n", {}, 22, "a finite number in 'U'"),
+        ("time_s,U_V\n" + "0,1\n" * 20 + "1,x\n", {}, 22, "a number in 'U_V', got 'x'"),
+        (
+            "time_s,U_V\n" + "0,1\n" * 20 + "1,nan\n",
+            {},
+            22,
+            "a finite number of at most 1e+15 in 'U_V', got none",
+        ),
         ("time_s,U_V\n0,1\n2,1\n1,1\n", {}, 4, "never runs back"),
         ("time_s,a_V,b_V\n0,1,2\n1,2,3\n", {}, 1, "one column that can be played, got a, b"),
         ("time_s,a_V\n0,1\n1,2\n", {"column": "aa"}, 1, "did you mean 'a'?"),
@@ -170,7 +179,7 @@ def test_a_bad_cell_among_the_first_rows_is_no_header(
     ],
 )
 def test_names_and_units_with_numbers_in_them_are_no_bad_rows(tmp_path: Path, text: str, told: str) -> None:
-    assert told in open_csv(given(tmp_path, text)).guessed
+    assert told in open_recording(given(tmp_path, text)).recognised
 
 
 def test_no_file_is_one_line(tmp_path: Path) -> None:
@@ -203,7 +212,9 @@ def test_parquet_with_units_in_names_or_metadata_and_times_as_instants(tmp_path:
     assert wave.time == pytest.approx(seconds)
     assert wave.value == pytest.approx([value / 1e3 for value in volts])
     parquet.write_table(pa.table({"time_s": seconds, "U_V": pa.array([1.0, None, 2.0])}), path)
-    with pytest.raises(RecordingError, match="a value in every row of 'U_V', got 1 gaps"):
+    with pytest.raises(
+        RecordingError, match=r"parquet:2: expected a finite number .* in 'U_V', got none \(a gap, or NaN\)"
+    ):
         read_recording(path)
     with pytest.raises(RecordingError, match="expected a Parquet file"):
         read_recording(given(tmp_path, "PAR1 and no more", "broken.parquet"))
@@ -255,8 +266,8 @@ def test_wav_of_whole_numbers_by_its_full_scale(tmp_path: Path, kind: type) -> N
     assert wave.time == pytest.approx([0.0, 1 / 48_000, 2 / 48_000])
     assert wave.value == pytest.approx([0.0, -5.0, 2.5])
     assert any("48000 samples a second" in told for told in guessed)
-    with pytest.raises(RecordingError, match="expected 'full_scale'"):
-        read_recording(path)
+    with pytest.raises(RecordingError, match=r"expected 'full_scale' .* give the voltage at full scale"):
+        read_recording(path, keys(column="channel 1"))
     with pytest.raises(RecordingError, match="one column that can be played, got channel 1, channel 2"):
         read_recording(path, keys(full_scale="10 V"))
 
@@ -278,7 +289,7 @@ def test_a_long_recording_takes_a_moment(tmp_path: Path) -> None:
 
 def test_a_recording_becomes_pieces_of_a_shape(tmp_path: Path) -> None:
     rows = "".join(f"{i * 1e-3:.3f},{12 - 6 * (200 <= i < 700)}\n" for i in range(1000))
-    pieces, told = recording_pieces(given(tmp_path, "time_s,U_V\n" + rows))
+    pieces, told, _ = recording_pieces(given(tmp_path, "time_s,U_V\n" + rows), RecordingParts())
     assert sum(piece.duration for piece in pieces[1:] if not isinstance(piece, Step)) == pytest.approx(0.999)
     assert pieces[0] == Step(pytest.approx(12.0, abs=0.016))
     assert len(pieces) == 6

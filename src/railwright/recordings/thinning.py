@@ -1,0 +1,82 @@
+"""Fewer samples of a long recording, every extreme kept, without holding it whole."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+def extremes(
+    values: NDArray[np.float64], starts: NDArray[np.intp]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Where each stretch of values has its lowest (the first of them) and its highest (the last).
+
+    values: finite, shape (n,). starts: where each stretch begins, rising from 0, shape (m,). Both of shape
+    (m,).
+    """
+    import numpy as np
+
+    sizes = np.diff(starts, append=values.size)
+    low = np.flatnonzero(values == np.repeat(np.minimum.reduceat(values, starts), sizes))
+    high = np.flatnonzero(values == np.repeat(np.maximum.reduceat(values, starts), sizes))
+    return (
+        low[np.searchsorted(low, starts)],
+        high[np.searchsorted(high, starts + sizes) - 1],
+    )
+
+
+class Thinned:
+    """Takes a recording block by block and keeps of stretches of it the first and last sample, and the lowest
+    and highest of each channel; the stretches grow with the recording, so that at most `most` are kept.
+
+    A recording of up to `most` samples is kept as it is.
+    """
+
+    def __init__(self, channels: int, most: int) -> None:
+        self._each, self._most, self._stretch = 2 + 2 * channels, most, 1
+        if most < 2 * self._each:
+            raise ValueError(f"at least {2 * self._each} samples of {channels} channels are kept, got {most}")
+        self._rows: list[NDArray[np.int64]] = []
+        self._columns: list[tuple[NDArray[np.float64], ...]] = []
+        self._kept = 0
+
+    def add(self, row: int, time: NDArray[np.float64], values: Sequence[NDArray[np.float64]]) -> None:
+        """The next samples: row of the first, times (n,) [s], and one array (n,) a channel, finite."""
+        import numpy as np
+
+        rows = np.arange(row, row + time.size)
+        self._append(rows, (time, *values))
+        while self._kept > self._most:
+            # Two stretches become one; while every sample is kept, stretches of fewer would keep all of them.
+            self._stretch = max(2 * self._stretch, 2 * self._each)
+            merged = np.concatenate(self._rows)
+            columns = tuple(np.concatenate(each) for each in zip(*self._columns, strict=True))
+            self._rows, self._columns, self._kept = [], [], 0
+            self._append(merged, columns)
+
+    def result(self) -> tuple[NDArray[np.float64], ...]:
+        """Times, and one array a channel, all of shape (m,), in order of time."""
+        import numpy as np
+
+        return tuple(np.concatenate(each) for each in zip(*self._columns, strict=True))
+
+    def _append(self, rows: NDArray[np.int64], columns: tuple[NDArray[np.float64], ...]) -> None:
+        import numpy as np
+
+        if self._stretch > 1 and rows.size:
+            stretch = rows // self._stretch
+            starts = np.flatnonzero(np.diff(stretch, prepend=-1))
+            ends = np.append(starts[1:], rows.size) - 1
+            keep = np.zeros(rows.size, np.bool_)
+            keep[starts] = keep[ends] = True
+            for values in columns[1:]:
+                for places in extremes(values, starts):
+                    keep[places] = True
+            rows, columns = rows[keep], tuple(each[keep] for each in columns)
+        self._rows.append(rows)
+        self._columns.append(columns)
+        self._kept += rows.size
