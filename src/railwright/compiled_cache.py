@@ -1,7 +1,7 @@
 """Compiled code kept on disk, in a folder that no change of its sources can leave stale.
 
 The folder's name holds a hash of every source that goes into the compiled code. It lies in RAILWRIGHT_CACHE
-where that is set, else in the user's cache folder.
+where that is set, else in the user's cache folder as the platform has it.
 """
 
 from __future__ import annotations
@@ -12,6 +12,9 @@ import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar, cast
+
+CACHE = "RAILWRIGHT_CACHE"
+"""Names the folder for compiled code, where the user's cache folder is not to do."""
 
 Function = TypeVar("Function", bound=Callable[..., object])
 
@@ -33,15 +36,23 @@ def compile_kept(function: Function, name: str, sources: Iterable[Path]) -> Func
         settings.CACHE_DIR = before
 
 
+def cache_folder() -> Path:
+    """Where compiled code of every kind is kept; the folder need not be there."""
+    given = os.environ.get(CACHE)
+    if given:
+        return Path(given)
+    from platformdirs import user_cache_path
+
+    return user_cache_path("railwright", appauthor=False)
+
+
 def _folder(name: str, version: str, sources: Iterable[Path]) -> Path:
     """The folder, made if need be; a temporary one where no other can be written."""
     digest = hashlib.sha256(version.encode())
     for path in sources:
         digest.update(path.name.encode())
         digest.update(path.read_bytes())
-    base = os.environ.get("RAILWRIGHT_CACHE")
-    user = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-    folder = (Path(base) if base else Path(user) / "railwright") / name / digest.hexdigest()[:16]
+    folder = cache_folder() / name / digest.hexdigest()[:16]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if os.access(folder, os.W_OK):
