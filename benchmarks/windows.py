@@ -27,6 +27,7 @@ from benchmarks.windows_faults import FaultCases, FaultPlayer
 
 from railwright.cli.checking import settled_with_rehearsal
 from railwright.documents.loader import Documents, load_documents
+from railwright.examples import example
 from railwright.physics import conductors
 from railwright.rehearsal.case import fixed
 from railwright.rehearsal.design import CHUNK
@@ -39,7 +40,7 @@ from railwright.settings.settle import Settings
 from railwright.spread import over_threads
 
 ROOT = Path(__file__).parents[1]
-DEMO = ROOT / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+DEMO = example() / "power-input.procedure.yaml"
 DEVICES = ROOT / "tests" / "settings" / "windows" / "devices"
 
 SEED = 20_261_125

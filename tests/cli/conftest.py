@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from railwright.cli.app import app
-from railwright.cli.examples import example
+from railwright.examples import example
 
 PROCEDURE, BENCH, DEVICE = "power-input.procedure.yaml", "quay.bench.yaml", "tide-gauge.device.yaml"
 
@@ -18,7 +18,7 @@ PROCEDURE, BENCH, DEVICE = "power-input.procedure.yaml", "quay.bench.yaml", "tid
 @pytest.fixture
 def documents(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The working folder, with copies of the example's documents in it."""
-    for document in example("tide-gauge").glob("*.yaml"):
+    for document in example().glob("*.yaml"):
         shutil.copyfile(document, tmp_path / document.name)
     monkeypatch.chdir(tmp_path)
     return tmp_path

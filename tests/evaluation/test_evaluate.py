@@ -6,7 +6,6 @@ import datetime as dt
 import json
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading import lead_resistance, supply_model
 from railwright.evaluation.restore import evaluation_from_data
 from railwright.evaluation.views import _away
+from railwright.examples import example
 from railwright.rehearsal.setpoints import Feed, OutputSetPoints
 from railwright.rehearsal.timeline import build_timeline
 from railwright.settings.settle import settle
@@ -28,7 +28,7 @@ from railwright.traces import Event, Record, Traces
 from railwright.twin.recorder import Trigger, capture
 from railwright.twin.virtual import record_case
 
-DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+DEMO = example() / "power-input.procedure.yaml"
 RECORDER = "transient recorder"
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import shutil
 import socket
 import time
 from collections.abc import Iterator, Mapping
@@ -36,7 +35,6 @@ RealTime = Annotated[
     ),
 ]
 
-EXAMPLE = "tide-gauge"
 KNOWN = "known-outcomes.yaml"
 RECORDER = "transient recorder"
 TRAFFIC = "scpi.log"
@@ -68,13 +66,12 @@ def _heading(text: str) -> None:
 
 def _lay_out(place: Path) -> Path:
     """Copy the example's documents, its supplies on ports that are free; the procedure's path."""
-    from railwright.cli.examples import example
+    from railwright.documents.templates import write_new
+    from railwright.examples import example
 
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise BadInput(f"{place}: expected a folder that is empty or not there, got one in use; name another")
-    place.mkdir(parents=True, exist_ok=True)
-    for document in sorted(example(EXAMPLE).glob("*.yaml")):
-        shutil.copyfile(document, place / document.name)
+    write_new(place, example())
     bench = place / "quay.bench.yaml"
     text = bench.read_text(encoding="utf-8")
     for port, free in zip((5025, 5026), _free_ports(2), strict=True):
