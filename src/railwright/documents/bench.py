@@ -9,7 +9,7 @@ from railwright.documents.channel_name import channel_named
 from railwright.documents.conductor import Conductor
 from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
-from railwright.documents.model import Date, Model, Name, Text, fault
+from railwright.documents.model import Address, Date, Model, Name, Text, fault
 from railwright.quantities import (
     AmpereReach,
     Farads,
@@ -237,7 +237,7 @@ SHORTEST_EXCHANGE, LONGEST_EXCHANGE = 1e-3, 10.0
 class Supply(Model):
     """One instrument with its outputs."""
 
-    address: Text = Field(description="VISA resource name")
+    address: Address = Field(description="VISA resource name, such as TCPIP::192.0.2.10::5025::SOCKET")
     dialect: Text = Field(description="how it is spoken to: channel-list or selected-output")
     model: Text | None = Field(None, description="model as *IDN? gives it")
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
