@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import typer
 
 from railwright.cli import (
@@ -16,6 +18,7 @@ from railwright.cli import (
     run,
     sheet,
     twin,
+    version_text,
     waveform,
 )
 from railwright.cli.exits import EXIT_CODES, guarded
@@ -29,6 +32,22 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        print(version_text())
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """Options of the program itself."""
+
 
 for module in (check, rehearse, run, off, evaluate, report, twin, demo, new, first_power, sheet, waveform):
     app.command(epilog=EXIT_CODES)(guarded(getattr(module, module.__name__.rpartition(".")[2])))

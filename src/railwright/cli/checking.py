@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from railwright.cli.assumptions import names_of
+from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import StoppedByFinding
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.hookup import HookedUp, hooked_up
@@ -38,16 +39,34 @@ class Checked:
         return names_of(self.documents.device, self.documents.bench)
 
 
-def check_documents(procedure: Path, *, rehearsed: bool, cases: int = 0, seed: int = 1) -> Checked:
+def check_documents(
+    procedure: Path, *, rehearsed: bool, cases: int = 0, seed: int = 1, detail: Detail = USUAL
+) -> Checked:
     """Load, settle, and (where every input has its set points) rehearse; findings of both kinds together.
 
     cases, seed: of the ensemble, beside the corners that settle the windows.
     """
-    hooked = hooked_up(load_documents(procedure))
+    hooked = read_documents(procedure, detail)
     documents = hooked.documents
-    if not rehearsed:
-        return Checked(documents, settle(documents, dt.date.today(), hooked), None)
-    settings = settled_with_rehearsal(hooked, cases, seed)
+    with detail.timed("settings"):
+        if not rehearsed:
+            return Checked(documents, settle(documents, dt.date.today(), hooked), None)
+        settings = settled_with_rehearsal(hooked, cases, seed)
+    with detail.timed("rehearsal"):
+        return _rehearsed(documents, settings)
+
+
+def read_documents(procedure: Path, detail: Detail = USUAL) -> HookedUp:
+    """The procedure with its device and bench, its hook-up written out."""
+    with detail.timed("reading and hook-up"):
+        loaded = load_documents(procedure)
+        hooked = hooked_up(loaded)
+    detail.read(loaded.paths.values())
+    return hooked
+
+
+def _rehearsed(documents: Documents, settings: Settings) -> Checked:
+    """The nominal rehearsal, and what it adds to the findings."""
     from railwright.evaluation.evaluate import evaluate
     from railwright.rehearsal.rehearse import rehearse
     from railwright.settings.delivery import played_timeline
@@ -85,13 +104,14 @@ def settled_with_rehearsal(
     return settle(hooked.documents, today, hooked, ends)
 
 
-def settle_documents(procedure: Path) -> Checked:
+def settle_documents(procedure: Path, detail: Detail = USUAL) -> Checked:
     """Load and settle for a command that needs set points; StoppedByFinding where a limit has none.
 
     Windows are settled by rehearsal where a value that is worked out hangs on them.
     """
-    hooked = hooked_up(load_documents(procedure))
-    settings = settled_with_rehearsal(hooked, written=False)
+    hooked = read_documents(procedure, detail)
+    with detail.timed("settings"):
+        settings = settled_with_rehearsal(hooked, written=False)
     checked = Checked(hooked.documents, settings, None)
     missing = [name for name in checked.documents.device.inputs if name not in checked.settings.set_points]
     if missing:

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from railwright.cli.arguments import Quiet
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, say
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write; made where it is missing.")]
@@ -20,7 +22,7 @@ Example = Annotated[
 ]
 
 
-def new(folder: Folder, example: Example = None) -> Exit:
+def new(folder: Folder, example: Example = None, quiet: Quiet = False) -> Exit:
     """Write commented documents to start from.
 
     A file that is there already is never overwritten.
@@ -31,7 +33,8 @@ def new(folder: Folder, example: Example = None) -> Exit:
     for path in written:
         say(path)
     procedure = next(path for path in written if "procedure" in path.name)
-    say(f"Now{'' if example else ' put in your own figures, then'}: railwright check {procedure}")
+    first = "" if example else " put in your own figures, then"
+    Detail(quiet).say(f"Now{first}: railwright check {procedure}")
     return Exit.DONE
 
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import RunFolder
+from railwright.cli.arguments import Quiet, RunFolder, Verbose
+from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import Exit, say
 
 if TYPE_CHECKING:
@@ -25,7 +26,12 @@ TWIN_MAKER = "Railwright"
 
 
 def report(
-    run: RunFolder, customer: Customer = None, authorised_by: Authorised = None, function: Function = None
+    run: RunFolder,
+    customer: Customer = None,
+    authorised_by: Authorised = None,
+    function: Function = None,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Write the report of a run: PDF, JSON, JUnit XML.
 
@@ -34,26 +40,29 @@ def report(
     """
     from railwright.cli.outcomes import code_of_outcome
 
-    path, outcome = make_report(
-        run, {"customer": customer, "authorised_by": authorised_by, "function": function}
-    )
+    said = {"customer": customer, "authorised_by": authorised_by, "function": function}
+    path, outcome = make_report(run, said, Detail(quiet, verbose))
     say(path)
     return code_of_outcome(outcome)
 
 
-def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
+def make_report(run: Path, said: dict[str, str | None], detail: Detail = USUAL) -> tuple[Path, Any]:
     """Build the report of a run; the PDF's path, and the outcome that it states."""
     from railwright.cli.stored import add_to_manifest, evaluate_run, evaluations_of, open_stored
     from railwright.rehearsal.rehearse import rehearse
     from railwright.report import ReportInput, build_report
     from railwright.settings.delivery import played_timeline
 
-    stored = open_stored(run)
-    evaluations, external = evaluations_of(stored)
+    with detail.timed("reading"):
+        stored = open_stored(run)
+        evaluations, external = evaluations_of(stored)
+    detail.read(stored.documents.paths.values())
     if not evaluations:
-        evaluations = (evaluate_run(stored, []),)
+        with detail.timed("evaluation"):
+            evaluations = (evaluate_run(stored, []),)
     played = played_timeline(stored.documents, stored.settings.set_points)
-    rehearsal = rehearse(stored.documents, stored.settings.set_points, timeline=played)
+    with detail.timed("rehearsal"):
+        rehearsal = rehearse(stored.documents, stored.settings.set_points, timeline=played)
     given = ReportInput(
         documents=stored.documents,
         set_points=stored.settings.set_points,
@@ -67,9 +76,11 @@ def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
         external=external,
         assumptions=rehearsal.assumptions,
     )
-    pdf = build_report(given, run / "report")
-    files = [path.relative_to(run).as_posix() for path in sorted(pdf.parent.rglob("*")) if path.is_file()]
-    add_to_manifest(stored, files)
+    with detail.timed("report"):
+        pdf = build_report(given, run / "report")
+    files = [path for path in sorted(pdf.parent.rglob("*")) if path.is_file()]
+    detail.written(files)
+    add_to_manifest(stored, [path.relative_to(run).as_posix() for path in files])
     return pdf, evaluations[-1].outcome
 
 
