@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import platformdirs
 import pytest
 
-from railwright.compiled_cache import cache_folder, compile_kept
+from railwright.compiled_cache import announce, cache_folder, can_keep, compile_kept
 
 
 @pytest.fixture(autouse=True)
@@ -79,3 +80,50 @@ def test_nothing_that_is_short_waits_for_platformdirs() -> None:
         [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "False"
+
+
+@pytest.fixture
+def heard() -> Iterator[list[str]]:
+    """What a person is told about compilation."""
+    lines: list[str] = []
+    announce(lines.append)
+    yield lines
+    announce(None)
+
+
+def test_compilation_that_takes_long_is_announced_once_and_never_for_what_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, heard: list[str]
+) -> None:
+    monkeypatch.setenv("RAILWRIGHT_CACHE", str(tmp_path))
+    source = tmp_path / "source.txt"
+    source.write_text("one", "utf-8")
+    first = compile_kept(doubled, "of-a-test", [source], seconds=20.0)
+    assert heard == [], "nothing is compiled before it is called"
+    assert first(21) == first(4) + 34 == 42
+    assert heard == ["compiling once, about 20 s"]
+    again = compile_kept(doubled, "of-a-test", [source], seconds=20.0)
+    assert again(3) == 6
+    assert len(heard) == 1, "this one comes from the cache"
+    source.write_text("other", "utf-8")
+    assert compile_kept(doubled, "of-a-test", [source], seconds=3.0)(3) == 6
+    assert heard[1:] == ["compiling once, about 3 s"], "its sources have changed"
+
+
+def test_short_compilations_are_not_announced_nor_is_any_to_nobody(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, heard: list[str]
+) -> None:
+    monkeypatch.setenv("RAILWRIGHT_CACHE", str(tmp_path))
+    assert compile_kept(tripled, "of-a-test", [])(2) == 6
+    announce(None)
+    assert compile_kept(doubled, "of-a-test", [], seconds=20.0)(2) == 4
+    assert heard == []
+
+
+def tripled(number: int) -> int:
+    return 3 * number
+
+
+def test_whether_a_folder_can_be_kept_in(tmp_path: Path) -> None:
+    assert can_keep(tmp_path / "new" / "one")
+    (tmp_path / "file").write_text("", "utf-8")
+    assert not can_keep(tmp_path / "file" / "below")

@@ -15,6 +15,14 @@ from railwright.examples import example
 PROCEDURE, BENCH, DEVICE = "power-input.procedure.yaml", "quay.bench.yaml", "tide-gauge.device.yaml"
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _compiled() -> None:
+    """The solver is in the cache: no command says that it compiles it."""
+    from railwright.physics.simulation import warm_up
+
+    warm_up()
+
+
 @pytest.fixture
 def documents(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The working folder, with copies of the example's documents in it."""

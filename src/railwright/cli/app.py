@@ -19,9 +19,11 @@ from railwright.cli import (
     sheet,
     twin,
     version_text,
+    warm_up,
     waveform,
 )
-from railwright.cli.exits import EXIT_CODES, guarded
+from railwright.cli.exits import EXIT_CODES, complain, guarded
+from railwright.compiled_cache import announce
 
 app = typer.Typer(
     help="Shows that a device behaves on its d.c. power inputs: check, rehearse, run, evaluate, report.",
@@ -46,8 +48,23 @@ def _options(
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
     ] = False,
 ) -> None:
-    """Options of the program itself."""
+    """Options of the program itself; before a command is carried out."""
+    announce(complain)
 
 
-for module in (check, rehearse, run, off, evaluate, report, twin, demo, new, first_power, sheet, waveform):
+for module in (
+    check,
+    rehearse,
+    run,
+    off,
+    evaluate,
+    report,
+    twin,
+    demo,
+    new,
+    first_power,
+    sheet,
+    waveform,
+    warm_up,
+):
     app.command(epilog=EXIT_CODES)(guarded(getattr(module, module.__name__.rpartition(".")[2])))
