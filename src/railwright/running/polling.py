@@ -14,7 +14,7 @@ from railwright.running.outcome import InputReading
 from railwright.running.rig import Rig
 
 SHARE = 0.095
-"""Part of a session's time that asking for settings may take: a tenth, with room for what a question waits."""
+"""Part of a session's time that asking for settings may take: a tenth, less what a question may wait."""
 
 SHORTEST_PERIOD = 1.0
 """Settings of a supply that answers fast are asked for again after so long [s]; more would be of no use."""
