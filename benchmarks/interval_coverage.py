@@ -19,10 +19,11 @@ import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 from typing import Any
 
-EXAMPLE = Path(__file__).parents[1] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+from railwright.examples import example
+
+EXAMPLE = example() / "power-input.procedure.yaml"
 TODAY = datetime.date(2026, 11, 25)
 BAND = (0.93, 0.99)
 

@@ -24,11 +24,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from railwright.examples import example
 from railwright.guard.link import GuardLost
 from railwright.guard.process_link import ProcessLink
 from railwright.running.off_bench import plan_of, read_bench
 
-BENCH = Path(__file__).parents[1] / "examples" / "tide-gauge" / "quay.bench.yaml"
+BENCH = example() / "quay.bench.yaml"
 BOUND = 1.0
 """The first OFF is to go out within this [s]."""
 

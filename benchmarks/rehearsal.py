@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import odeint, solve_ivp
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.examples import example
 from railwright.physics import equations
 from railwright.physics.circuit import Circuit
 from railwright.physics.compiled import compiled_entry
@@ -32,7 +32,7 @@ from railwright.rehearsal.ensemble import Plan, plan_ensemble
 from railwright.traces import Span
 
 Array = NDArray[np.float64]
-PROCEDURE = Path(__file__).parents[1] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+PROCEDURE = example() / "power-input.procedure.yaml"
 POINTS = OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0)
 END, REPEATS = 0.06, 20
 

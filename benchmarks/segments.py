@@ -18,11 +18,13 @@ import tempfile
 import time
 from pathlib import Path
 
+from railwright.examples import example
+
 SEGMENTS = 100_000
 BOUND = 2.0
 """Seconds that the check may take."""
 TURNS = 5
-EXAMPLE = Path(__file__).parents[1] / "examples" / "tide-gauge"
+EXAMPLE = example()
 PROCEDURE = "power-input.procedure.yaml"
 
 

@@ -27,6 +27,7 @@ from benchmarks.windows_faults import FaultCases, FaultPlayer
 
 from railwright.circuit.case import fixed
 from railwright.documents.loader import Documents, load_documents
+from railwright.examples import example
 from railwright.physics import conductors
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.design import CHUNK
@@ -39,7 +40,7 @@ from railwright.settings.settle import Settings
 from railwright.spread import over_threads
 
 ROOT = Path(__file__).parents[1]
-DEMO = ROOT / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+DEMO = example() / "power-input.procedure.yaml"
 DEVICES = ROOT / "tests" / "settings" / "windows" / "devices"
 
 SEED = 20_261_125

@@ -84,12 +84,6 @@ def test_a_long_function_says_why_it_is_one():
     assert silent == []
 
 
-def test_the_example_travels_with_the_package():
-    data = PROJECT["tool"]["setuptools"]["data-files"]
-    shipped = {path for patterns in data.values() for pattern in patterns for path in ROOT.glob(pattern)}
-    assert shipped == {path for path in (ROOT / "examples" / "tide-gauge").iterdir() if path.is_file()}
-
-
 def test_data_files_of_the_package_are_shipped():
     patterns = PROJECT["tool"]["setuptools"]["package-data"]["railwright"]
     package = ROOT / "src" / "railwright"

@@ -16,10 +16,11 @@ import railwright as rw
 from railwright import job as jobs
 from railwright.documents.edit import NotEdited
 from railwright.documents.sources import DocumentErrors
+from railwright.examples import example
 from railwright.frames import NotInstalled
 from railwright.recordings.errors import RecordingError
 
-PROCEDURE = Path(__file__).parents[1] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+PROCEDURE = example() / "power-input.procedure.yaml"
 
 
 @pytest.fixture(scope="module")

@@ -16,8 +16,9 @@ from benchmarks.fuzzing.trial import Findings, steers
 
 from railwright.cli.check import check
 from railwright.cli.exits import code_of
+from railwright.examples import example
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "tide-gauge"
+EXAMPLE = example()
 REHEARSED_EVERY = 100
 """Documents of which one is rehearsed too."""
 

@@ -613,11 +613,11 @@ class Run(_Recorded):
         """Write the report into the run's folder; gives the path of the PDF. said: `customer`,
         `authorised_by`, `function`.
         """
+        from railwright.archive.stored import open_stored
         from railwright.report.of_run import make_report
 
-        return make_report(self.folder, {"customer": None, "authorised_by": None, "function": None, **said})[
-            0
-        ]
+        about = {"customer": None, "authorised_by": None, "function": None, **said}
+        return make_report(open_stored(self.folder), about)[0]
 
     def __repr__(self) -> str:
         return f"<Run in '{self.folder}': {self.stored.ending.words}>"

@@ -10,15 +10,23 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from railwright.cli.app import app
-from railwright.cli.examples import example
+from railwright.examples import example
 
 PROCEDURE, BENCH, DEVICE = "power-input.procedure.yaml", "quay.bench.yaml", "tide-gauge.device.yaml"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _compiled() -> None:
+    """The solver is in the cache: no command says that it compiles it."""
+    from railwright.physics.simulation import warm_up
+
+    warm_up()
 
 
 @pytest.fixture
 def documents(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The working folder, with copies of the example's documents in it."""
-    for document in example("tide-gauge").glob("*.yaml"):
+    for document in example().glob("*.yaml"):
         shutil.copyfile(document, tmp_path / document.name)
     monkeypatch.chdir(tmp_path)
     return tmp_path

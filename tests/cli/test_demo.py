@@ -1,6 +1,7 @@
 """The whole job once, as `make demo` does it, and in real time, with real processes and sockets."""
 
 import json
+import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
@@ -36,14 +37,19 @@ def test_the_whole_job(tmp_path):
 
 
 def test_the_outcome_does_not_depend_on_the_computer(tmp_path):
-    """On the simulated clock nothing is late and nothing is missed, to the last digit."""
+    """On the simulated clock nothing is late and nothing is missed, to the last digit, quiet or not."""
     records = []
-    for name in ("one", "other"):
-        railwright("demo", "--folder", tmp_path / name)
+    for name, how in (("one", []), ("other", ["--quiet"])):
+        done = railwright("demo", "--folder", tmp_path / name, *how)
         run = json.loads((tmp_path / name / "run" / "run.json").read_text("utf-8"))
         assert (run["missed_readings"], run["worst_lateness"] < 1e-3) == (0, True)
         records.append((tmp_path / name / "run" / "record-main.parquet").read_bytes())
     assert records[0] == records[1]
+    assert (
+        done.stdout.splitlines()[-1] == f"The report: {tmp_path / 'other' / 'run' / 'report' / 'report.pdf'}"
+    )
+    assert "completed, off confirmed" in done.stdout
+    assert not re.search(r"^==|SCPI traffic|· note|^step ", done.stdout, re.MULTILINE)
 
 
 @pytest.mark.alone

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from railwright.documents.loader import load_documents
+from railwright.examples import example
 
 PROCEDURE = "mine/my.procedure.yaml"
 
@@ -49,3 +50,27 @@ def test_what_is_commented_out_can_be_taken_as_it_stands(mine, cli, option):
     assert count == 1
     path.write_text(text, encoding="utf-8")
     assert cli("check", PROCEDURE).exit_code == 0
+
+
+def test_the_example_is_written_whole_and_checks(tmp_path, monkeypatch, cli):
+    monkeypatch.chdir(tmp_path)
+    result = cli("new", "--example", "tide-gauge", "here")
+    assert result.exit_code == 0
+    assert result.stdout.splitlines()[-1] == "Now: railwright check here/power-input.procedure.yaml"
+    assert {path.name: path.read_text("utf-8") for path in Path("here").iterdir()} == {
+        path.name: path.read_text("utf-8") for path in example().iterdir()
+    }
+    assert cli("check", "--static", "here/power-input.procedure.yaml").exit_code == 0
+    again = cli("new", "--example", "tide-gauge", "here")
+    assert again.exit_code == 2
+    assert "expected a folder without it" in again.stderr
+
+
+def test_an_example_that_is_not_there_is_refused_with_those_that_are(tmp_path, monkeypatch, cli):
+    monkeypatch.chdir(tmp_path)
+    result = cli("new", "--example", "tide-guage", "here")
+    assert result.exit_code == 2
+    assert result.stderr == (
+        "--example: expected one of the examples 'tide-gauge', got 'tide-guage'; did you mean 'tide-gauge'?\n"
+    )
+    assert not Path("here").exists()

@@ -5,7 +5,9 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-FOLDER = Path(__file__).parents[2] / "examples" / "tide-gauge"
+from railwright.examples import example
+
+FOLDER = example()
 DEVICE = "tide-gauge.device.yaml"
 BENCH = "quay.bench.yaml"
 PROCEDURE = "power-input.procedure.yaml"

@@ -93,7 +93,9 @@ def test_a_supply_made_in_code_tells_it_too() -> None:
     output = {"voltage": "0 V .. 36 V", "current": "0 A .. 2 A"}
 
     def supply(outputs: dict[str, dict[str, object]]) -> Supply:
-        return Supply.model_validate({"address": "a", "dialect": "channel-list", "outputs": outputs})
+        return Supply.model_validate(
+            {"address": "ASRL1::INSTR", "dialect": "channel-list", "outputs": outputs}
+        )
 
     assert supply({"3": {**output, "channel": 2}, "1": output}).channels == {"3": 2, "1": 1}
     with pytest.raises(ValueError, match="'B' has no channel"):

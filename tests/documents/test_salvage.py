@@ -13,7 +13,7 @@ from ruamel.yaml import YAML
 from railwright.documents.salvage import salvage
 
 ROOT = Path(__file__).parents[2]
-BENCHES = sorted([*ROOT.glob("examples/**/*.bench.yaml"), *ROOT.glob("tests/**/*bench*.yaml")])
+BENCHES = sorted([*ROOT.glob("src/**/*.bench.yaml"), *ROOT.glob("tests/**/*bench*.yaml")])
 DIALECTS = sorted(ROOT.glob("src/railwright/dialects/*.yaml"))
 
 

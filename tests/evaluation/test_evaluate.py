@@ -22,6 +22,7 @@ from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading import known_resistance, supply_model
 from railwright.evaluation.restore import evaluation_from_data
 from railwright.evaluation.views import _away
+from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
@@ -30,7 +31,7 @@ from railwright.traces import Event, Record, Traces
 from railwright.twin.recorder import Trigger, capture
 from railwright.twin.virtual import record_case
 
-DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+DEMO = example() / "power-input.procedure.yaml"
 RECORDER = "transient recorder"
 
 

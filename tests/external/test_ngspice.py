@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from railwright.documents.loader import load_documents
+from railwright.examples import example
 from railwright.physics.output_stage import OutputStage
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.circuit import build_circuit
 from railwright.rehearsal.rehearse import rehearse
 from railwright.traces import Mode
 
-ROOT = Path(__file__).parents[2]
 NETLIST = Path(__file__).parent / "netlists" / "power_up.cir"
 MAIN = Feed(
     "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
@@ -26,7 +26,7 @@ MAIN = Feed(
 
 @pytest.fixture(scope="module")
 def documents():
-    return load_documents(ROOT / "examples" / "tide-gauge" / "power-input.procedure.yaml")
+    return load_documents(example() / "power-input.procedure.yaml")
 
 
 @pytest.fixture(scope="module")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
 from railwright.documents.bench import Bench, OverCurrent, OverPower
 from railwright.documents.loader import load_bench
+from railwright.examples import example
 from railwright.instruments.session import open_visa
 from railwright.instruments.supply import Change, Supply
 from railwright.traces import Mode
@@ -16,7 +16,7 @@ from railwright.twin.launcher import TwinBench
 
 pytestmark = pytest.mark.alone
 
-BENCH = Path(__file__).parents[2] / "examples" / "tide-gauge" / "quay.bench.yaml"
+BENCH = example() / "quay.bench.yaml"
 
 
 @pytest.fixture(scope="module")

@@ -37,7 +37,11 @@ def bench(*, coupled: bool = False, **more: Any) -> Bench:
         "points": POINTS,
     } | more
     output = {key: value for key, value in output.items() if value is not None}
-    supply = {"address": "a", "dialect": "channel-list", "outputs": {"1": output, "2": output, "3": output}}
+    supply = {
+        "address": "TCPIP::127.0.0.1::5025::SOCKET",
+        "dialect": "channel-list",
+        "outputs": {"1": output, "2": output, "3": output},
+    }
     if coupled:
         supply["coupled"] = [{"outputs": ["1", "2"], "by": "step"}]
     lead = {"conductor": "AWG 18", "one_way_length": "1 m"}

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from railwright.documents.loader import Documents
+from railwright.examples import example
 from railwright.plan.timeline import Timeline, build_timeline
 
-PROCEDURE = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+PROCEDURE = example() / "power-input.procedure.yaml"
 
 
 def short(documents: Documents) -> Timeline:

@@ -4,13 +4,13 @@ import dataclasses
 import datetime as dt
 import math
 import shutil
-from pathlib import Path
 
 import pytest
 from tests.physics.bench import STAGE, capacitor, resistor, single
 
 from railwright.circuit.case import HIGH
 from railwright.documents.loader import load_documents
+from railwright.examples import example
 from railwright.physics.circuit import Circuit
 from railwright.physics.simulation import Simulation
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -19,7 +19,7 @@ from railwright.rehearsal.fault_entries import FAULTS
 from railwright.rehearsal.fault_scene import HEADROOM
 from railwright.rehearsal.faults import power_up_alone, rehearse_faults
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "tide-gauge"
+EXAMPLE = example()
 PROCEDURE, BENCH, DEVICE = "power-input.procedure.yaml", "quay.bench.yaml", "tide-gauge.device.yaml"
 WITHSTANDS = "- {voltage: 20 V}                  # for any time\n      - {voltage: 26 V, for: 1 s}"
 

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
 import railwright.rehearsal.read
 from railwright.documents.loader import load_documents
+from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.read import as_read
 from railwright.traces import Record, Traces
 
-DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+DEMO = example() / "power-input.procedure.yaml"
 FEED = Feed(
     "main", "alone", (OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0),), "silicone pair", "at load"
 )

@@ -1,7 +1,6 @@
 """The demo's procedure is rehearsed: results, events, assumptions, cases, and groups of outputs."""
 
 import dataclasses
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,6 +8,7 @@ import pytest
 from railwright.circuit.case import HIGH, LOW, NOMINAL, fixed
 from railwright.circuit.errors import QUANTITIES
 from railwright.documents.loader import load_documents
+from railwright.examples import example
 from railwright.physics import conductors
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline, build_timeline
@@ -16,7 +16,7 @@ from railwright.rehearsal.circuit import build_circuit, uncertain_quantities
 from railwright.rehearsal.rehearse import rehearse
 from railwright.traces import Mode
 
-PROCEDURE = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+PROCEDURE = example() / "power-input.procedure.yaml"
 
 
 def feed(name="main", output="left.1", limit=1.0, delay=40e-3, at_limit="trip", ovp=18.0, **more):

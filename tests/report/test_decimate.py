@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -47,3 +49,40 @@ def test_ends_and_extremes_are_always_kept_in_order(samples: list[tuple[float, f
     assert (kept[0], kept[-1]) == (values[0], values[-1])
     assert (np.diff(kept_time) >= 0).all()
     assert kept.size <= max(4 * buckets, 4)
+
+
+def kept_by_hand(time: list[float], values: list[float], buckets: int) -> list[tuple[float, float]]:
+    """The same, sample by sample, in plain Python."""
+    samples = [pair for pair in zip(time, values, strict=True) if math.isfinite(pair[1])]
+    if len(samples) <= 4 * buckets:
+        return samples
+    edges = np.linspace(samples[0][0], samples[-1][0], buckets + 1)[1:-1].tolist()
+    stretches: dict[int, list[int]] = {}
+    for place, (instant, _) in enumerate(samples):
+        stretches.setdefault(sum(edge <= instant for edge in edges), []).append(place)
+    kept: set[int] = set()
+    for places in stretches.values():
+        lowest = min(places, key=lambda place: samples[place][1])
+        highest = max(places, key=lambda place: samples[place][1])
+        kept |= {places[0], lowest, highest, places[-1]}
+    return [samples[place] for place in sorted(kept)]
+
+
+VALUES = st.one_of(
+    st.floats(-1e3, 1e3),
+    st.sampled_from([-2.0, 0.0, 2.0]),  # equal extremes
+    st.sampled_from([math.nan, math.inf, -math.inf]),
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.lists(st.tuples(st.one_of(st.just(0.0), st.floats(0, 1e-2)), VALUES), max_size=200),
+    st.integers(1, 12),
+)
+def test_it_keeps_what_a_plain_loop_keeps(samples: list[tuple[float, float]], buckets: int) -> None:
+    time = np.cumsum([step for step, _ in samples])
+    values = np.array([value for _, value in samples])
+    kept_time, kept = decimate(time, values, buckets)
+    by_hand = kept_by_hand(time.tolist(), values.tolist(), buckets)
+    assert list(zip(kept_time.tolist(), kept.tolist(), strict=True)) == by_hand

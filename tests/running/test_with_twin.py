@@ -9,6 +9,7 @@ import pytest
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.procedure import Procedure
+from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.outcome import Ended
 from railwright.running.runner import run
@@ -17,7 +18,7 @@ from railwright.twin.launcher import TwinBench
 
 pytestmark = pytest.mark.alone
 
-DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+DEMO = example() / "power-input.procedure.yaml"
 
 STEPS = [
     {

@@ -7,11 +7,12 @@ import shutil
 from pathlib import Path
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.examples import example
 from railwright.settings.findings import Finding
 from railwright.settings.settle import Settings, settle
 
 STATION = Path(__file__).parent / "station"
-DEMO = Path(__file__).parents[2] / "examples" / "tide-gauge" / "power-input.procedure.yaml"
+DEMO = example() / "power-input.procedure.yaml"
 TODAY = dt.date(2026, 11, 25)
 
 Edit = tuple[str, str, str]

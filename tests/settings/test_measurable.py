@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.examples import example
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.measurable import Measurable, measurable
 from railwright.settings.settle import settle
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "tide-gauge"
+EXAMPLE = example()
 
 
 def looked_at(documents: Documents) -> dict[str, Measurable]:

@@ -24,6 +24,20 @@ def _help() -> Exit:
     return Exit.DONE
 
 
+def version_text() -> str:
+    """What `railwright --version` prints."""
+    from railwright.version import __version__
+
+    return f"railwright {__version__}"
+
+
+def _version() -> Exit:
+    from railwright.cli.exits import Exit, say
+
+    say(version_text())
+    return Exit.DONE
+
+
 def main() -> None:
     """Run the command that `sys.argv` names and exit with its code (see `railwright.cli.exits`)."""
     if sys.argv[1:2] == ["off"] and len(sys.argv) > 2 and not any(a.startswith("-") for a in sys.argv[2:]):
@@ -34,11 +48,12 @@ def main() -> None:
     from railwright.cli.streams import tolerate
 
     tolerate()
-    if sys.argv[1:] in (["--help"], ["-h"]):
+    small = {"--help": _help, "-h": _help, "--version": _version}
+    if len(sys.argv) == 2 and (answer := small.get(sys.argv[1])) is not None:
         # A question this small should not wait for the libraries that answer the larger ones.
         from railwright.cli.exits import guarded
 
-        guarded(_help)()
+        guarded(answer)()
     # Imports make many objects and little garbage: looking for it at every 700 of them is a fifth of a start.
     gc.set_threshold(500_000, 20, 20)
     # And at the end the interpreter would look through all of them three times before it lets go of them.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import typer
 
 from railwright.cli import (
@@ -16,9 +18,12 @@ from railwright.cli import (
     run,
     sheet,
     twin,
+    version_text,
+    warm_up,
     waveform,
 )
-from railwright.cli.exits import EXIT_CODES, guarded
+from railwright.cli.exits import EXIT_CODES, complain, guarded
+from railwright.compiled_cache import announce
 
 app = typer.Typer(
     help="Shows that a device behaves on its d.c. power inputs: check, rehearse, run, evaluate, report.",
@@ -30,5 +35,36 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-for module in (check, rehearse, run, off, evaluate, report, twin, demo, new, first_power, sheet, waveform):
+
+def _version(asked: bool) -> None:
+    if asked:
+        print(version_text())
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """Options of the program itself; before a command is carried out."""
+    announce(complain)
+
+
+for module in (
+    check,
+    rehearse,
+    run,
+    off,
+    evaluate,
+    report,
+    twin,
+    demo,
+    new,
+    first_power,
+    sheet,
+    waveform,
+    warm_up,
+):
     app.command(epilog=EXIT_CODES)(guarded(getattr(module, module.__name__.rpartition(".")[2])))

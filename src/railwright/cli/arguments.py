@@ -9,4 +9,11 @@ import typer
 
 Procedure = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="The procedure document (YAML).")]
 RunFolder = Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print only the outcome and problems.")]
+Verbose = Annotated[
+    bool,
+    typer.Option(
+        "--verbose", "-v", help="Print more; on standard error, what was read and how long it took."
+    ),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document: SI numbers, stable keys.")]

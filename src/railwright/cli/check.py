@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import Json, Procedure
+from railwright.cli.arguments import Json, Procedure, Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit
+
+if TYPE_CHECKING:
+    from railwright.settings.check import Checked
 
 Static = Annotated[bool, typer.Option("--static", help="Leave out the rules that need a rehearsal.")]
 
@@ -27,6 +32,8 @@ def check(
     cases: Cases = None,
     seed: Seed = 1,
     json: Json = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Check the documents: what to dial in, and every finding.
 
@@ -42,7 +49,8 @@ def check(
 
     if static and cases is not None:
         raise BadInput("--cases: expected no --static beside it; leave one of them out")
-    checked = check_documents(procedure, rehearsed=not static, cases=cases or 0, seed=seed)
+    detail = Detail(quiet, verbose)
+    checked = check_documents(procedure, rehearsed=not static, cases=cases or 0, seed=seed, detail=detail)
     settings = checked.settings
     if json:
         from railwright.cli.console import print_json
@@ -57,38 +65,49 @@ def check(
             }
         )
     else:
-        from railwright.cli.assumptions import ASSUMED, print_assumptions
-        from railwright.cli.console import SEVERITY_MARKS, console
-        from railwright.cli.findings import (
-            findings_table,
-            hook_up_table,
-            measurable_table,
-            settings_table,
-            summary,
-        )
-        from railwright.cli.windows import windows_table
-
-        out = console()
-        if (chosen := hook_up_table(settings.reasons)) is not None:
-            out.print(chosen)
-        out.print(settings_table(settings.reasons))
-        if settings.windows:
-            out.print(windows_table(settings.windows))
-            if any(end.replay is not None for window in settings.windows for end in window.ends):
-                out.print(f"A rehearsed case is played again by: railwright rehearse {procedure} --corner K")
-        shown = [finding for finding in settings.findings if finding.rule != ASSUMED]
-        if shown:
-            out.print(findings_table(shown))
-        if checked.rehearsal is not None:
-            if checked.measurable:
-                out.print(measurable_table(checked.measurable))
-            print_assumptions(out, checked.rehearsal.assumptions)
-        out.print(f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}")
-        if len(settings.set_points) == len(checked.documents.device.inputs):
-            told = "what wrong leads, mistyped figures and lost supplies would do is rehearsed apart"
-            note = f"{SEVERITY_MARKS['note']}: {told}: railwright rehearse {procedure} --faults"
-            out.print(note, soft_wrap=True)
+        _show(procedure, checked, static, quiet)
     return Exit.STOPPED if settings.blocked else Exit.DONE
+
+
+def _show(procedure: Path, checked: Checked, static: bool, quiet: bool) -> None:
+    from railwright.cli.assumptions import ASSUMED, print_assumptions
+    from railwright.cli.console import SEVERITY_MARKS, console
+    from railwright.cli.findings import (
+        findings_table,
+        hook_up_table,
+        measurable_table,
+        problems,
+        settings_table,
+        summary,
+    )
+    from railwright.cli.windows import windows_table
+
+    settings = checked.settings
+    verdict = f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}"
+    out = console()
+    if quiet:
+        if shown := problems(settings.findings):
+            out.print(findings_table(shown))
+        out.print(verdict)
+        return
+    if (chosen := hook_up_table(settings.reasons)) is not None:
+        out.print(chosen)
+    out.print(settings_table(settings.reasons))
+    if settings.windows:
+        out.print(windows_table(settings.windows))
+        if any(end.replay is not None for window in settings.windows for end in window.ends):
+            out.print(f"A rehearsed case is played again by: railwright rehearse {procedure} --corner K")
+    if shown := [finding for finding in settings.findings if finding.rule != ASSUMED]:
+        out.print(findings_table(shown))
+    if checked.rehearsal is not None:
+        if checked.measurable:
+            out.print(measurable_table(checked.measurable))
+        print_assumptions(out, checked.rehearsal.assumptions)
+    out.print(verdict)
+    if len(settings.set_points) == len(checked.documents.device.inputs):
+        told = "what wrong leads, mistyped figures and lost supplies would do is rehearsed apart"
+        note = f"{SEVERITY_MARKS['note']}: {told}: railwright rehearse {procedure} --faults"
+        out.print(note, soft_wrap=True)
 
 
 def _verdict(blocked: bool, static: bool) -> str:

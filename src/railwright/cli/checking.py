@@ -4,15 +4,30 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from railwright.cli.detail import USUAL, Detail
 from railwright.job import Job
 from railwright.settings.check import Checked
 
 
-def check_documents(procedure: Path, *, rehearsed: bool, cases: int = 0, seed: int = 1) -> Checked:
+def check_documents(
+    procedure: Path, *, rehearsed: bool, cases: int = 0, seed: int = 1, detail: Detail = USUAL
+) -> Checked:
     """Load and check, today."""
-    return Job.open(procedure).check(static=not rehearsed, cases=cases, seed=seed).checked
+    job = _opened(procedure, detail)
+    # One figure: the rehearsals that settle the windows are part of the settings.
+    with detail.timed("hook-up, settings and rehearsal" if rehearsed else "hook-up and settings"):
+        return job.check(static=not rehearsed, cases=cases, seed=seed).checked
 
 
-def settle_documents(procedure: Path) -> Checked:
+def settle_documents(procedure: Path, detail: Detail = USUAL) -> Checked:
     """Load and settle for a command that needs set points; NotSettled where a limit has none."""
-    return Job.open(procedure).settle().checked
+    job = _opened(procedure, detail)
+    with detail.timed("hook-up and settings"):
+        return job.settle().checked
+
+
+def _opened(procedure: Path, detail: Detail) -> Job:
+    with detail.timed("reading"):
+        job = Job.open(procedure)
+    detail.read(job.documents.paths.values())
+    return job

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-import shutil
 import socket
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from railwright.cli.arguments import Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, EndedWith, Exit, complain, say
 
 if TYPE_CHECKING:
@@ -36,13 +37,18 @@ RealTime = Annotated[
     ),
 ]
 
-EXAMPLE = "tide-gauge"
 KNOWN = "known-outcomes.yaml"
 RECORDER = "transient recorder"
 TRAFFIC = "scpi.log"
 
 
-def demo(folder: Folder = None, seed: Seed = 1, real_time: RealTime = False) -> Exit:
+def demo(
+    folder: Folder = None,
+    seed: Seed = 1,
+    real_time: RealTime = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
+) -> Exit:
     """Do the whole job once, on simulated supplies.
 
     Check, rehearse, run, evaluate twice, report; then compare with what is known to come out. The supplies
@@ -50,31 +56,32 @@ def demo(folder: Folder = None, seed: Seed = 1, real_time: RealTime = False) -> 
     outcome is the same on a fast, a slow and a busy computer.
     """
     began = time.monotonic()
+    detail = Detail(quiet, verbose)
     place = folder or Path(f"demo-run-{dt.datetime.now():%Y%m%d-%H%M%S}")
     procedure = _lay_out(place)
-    pdf, differences = _whole_job(place, procedure, seed, real_time)
+    pdf, differences = _whole_job(place, procedure, seed, real_time, detail)
     for line in differences:
         complain(f"not as known: {line}")
     if differences and real_time:
         complain("a machine too busy to read every 10 ms leaves less to decide from: see the deviations")
-    say(f"\nThe report: {pdf}")
-    say(f"The whole job took {time.monotonic() - began:.0f} s.")
+    detail.say("")
+    say(f"The report: {pdf}")
+    detail.say(f"The whole job took {time.monotonic() - began:.0f} s.")
     return Exit.FAILED if differences else Exit.DONE
 
 
-def _heading(text: str) -> None:
-    say(f"\n== {text}\n")
+def _heading(detail: Detail, text: str) -> None:
+    detail.say(f"\n== {text}\n")
 
 
 def _lay_out(place: Path) -> Path:
     """Copy the example's documents, its supplies on ports that are free; the procedure's path."""
-    from railwright.cli.examples import example
+    from railwright.documents.templates import write_new
+    from railwright.examples import example
 
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise BadInput(f"{place}: expected a folder that is empty or not there, got one in use; name another")
-    place.mkdir(parents=True, exist_ok=True)
-    for document in sorted(example(EXAMPLE).glob("*.yaml")):
-        shutil.copyfile(document, place / document.name)
+    write_new(place, example())
     bench = place / "quay.bench.yaml"
     text = bench.read_text(encoding="utf-8")
     for port, free in zip((5025, 5026), _free_ports(2), strict=True):
@@ -92,25 +99,28 @@ def _free_ports(count: int) -> list[int]:
     return ports
 
 
-def _whole_job(place: Path, procedure: Path, seed: int, real_time: bool) -> tuple[Path, list[str]]:
+def _whole_job(
+    place: Path, procedure: Path, seed: int, real_time: bool, detail: Detail
+) -> tuple[Path, list[str]]:
     """Every step of the work; the PDF's path, and what did not come out as known."""
     from railwright.cli import check, rehearse
-    from railwright.report.of_run import make_report
+    from railwright.cli.report import write_report
 
-    _heading(f"check {procedure}")
-    check.check(procedure)
-    _heading(f"rehearse {procedure}")
-    rehearse.rehearse(procedure, plot=place / "rehearsal.png")
+    _heading(detail, f"check {procedure}")
+    check.check(procedure, quiet=detail.quiet, verbose=detail.verbose)
+    _heading(detail, f"rehearse {procedure}")
+    plot = place / "rehearsal.png"
+    rehearse.rehearse(procedure, plot=plot, quiet=detail.quiet, verbose=detail.verbose)
     recording = place / "scope.csv"
-    run = _run_on_twins(place, procedure, recording, seed, real_time)
+    run = _run_on_twins(place, procedure, recording, seed, real_time, detail)
     known = _known(place)
-    _heading(f"evaluate {run}")
-    first = _evaluate(run, None)
-    _heading(f'evaluate {run} --record {recording} --recorder "{RECORDER}"')
-    second = _evaluate(run, recording)
-    _heading(f"report {run}")
-    pdf, _ = make_report(run, {"customer": "Harbour of Exampleton"})
-    say(f"written: {pdf}, report.json, report.junit.xml, wiring.svg, figures/")
+    _heading(detail, f"evaluate {run}")
+    first = _evaluate(run, None, detail)
+    _heading(detail, f'evaluate {run} --record {recording} --recorder "{RECORDER}"')
+    second = _evaluate(run, recording, detail)
+    _heading(detail, f"report {run}")
+    pdf, _ = write_report(run, {"customer": "Harbour of Exampleton"}, detail)
+    detail.say(f"written: {pdf}, report.json, report.junit.xml, wiring.svg, figures/")
     differences = [
         *_compare("by the supplies' readings", known["supply readings"], first),
         *_compare("with the recording", known["with recording"], second),
@@ -118,7 +128,9 @@ def _whole_job(place: Path, procedure: Path, seed: int, real_time: bool) -> tupl
     return pdf, differences
 
 
-def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int, real_time: bool) -> Path:
+def _run_on_twins(
+    place: Path, procedure: Path, recording: Path, seed: int, real_time: bool, detail: Detail
+) -> Path:
     """Start the twins, run on them, and let the twins' recorder write its capture."""
     from railwright.cli.checking import check_documents
     from railwright.cli.printer import Printer, traffic_file
@@ -126,35 +138,38 @@ def _run_on_twins(place: Path, procedure: Path, recording: Path, seed: int, real
     from railwright.running.interruption import StopRequest, signals_ask
     from railwright.twin.recorder import Trigger
 
-    checked = check_documents(procedure, rehearsed=True)
+    checked = check_documents(procedure, rehearsed=True, detail=detail)
     documents = checked.documents
-    _heading(f"twin {documents.sources['bench'].file} --procedure {procedure} --seed {seed}")
-    with _supplies(documents, seed, real_time) as (twins, link):
+    _heading(detail, f"twin {documents.sources['bench'].file} --procedure {procedure} --seed {seed}")
+    with _supplies(documents, seed, real_time, detail) as (twins, link):
         for name, supply in documents.bench.supplies.items():
-            say(f"{name}: {supply.address}")
+            detail.say(f"{name}: {supply.address}")
         folder = place / "run"
-        _heading(f'run {procedure} --unit S-0007 --operator "Demonstration" --folder {folder} --trace')
-        if not may_run(checked, folder):
+        _heading(
+            detail, f'run {procedure} --unit S-0007 --operator "Demonstration" --folder {folder} --trace'
+        )
+        if not may_run(checked, folder, detail):
             raise BadInput("the demonstration's own documents do not pass the check")
         stop = StopRequest()
         with signals_ask(stop), Printer(stop) as printer, traffic_file(place / TRAFFIC, stop) as trace:
             who = "S-0007", "Demonstration"
-            outcome = play(checked, *who, folder, printer, stop=stop, trace=trace, link=link)
-            report_outcome(outcome)
-            report_truth(outcome, twins)
+            given: dict[str, Any] = {"stop": stop, "trace": trace, "link": link}
+            outcome = play(checked, *who, folder, printer, quiet=detail.quiet, **given)
+            report_outcome(outcome, detail.quiet)
+            report_truth(outcome, twins, detail.quiet)
         if (code := code_of_run(outcome)) is not Exit.DONE:
             raise EndedWith(code, f"the demonstration's run did not come to its end: {outcome.cause}")
         # What `railwright twin --recorder` does: the rise of the transducer's voltage starts the capture.
         trigger = Trigger("transducer", "voltage", 1.0, "rise", 0.2, 0.6)
         if not twins.record(RECORDER, trigger, recording, inputs=("main",)):
             raise BadInput("the simulated recorder was never triggered")
-    _show_traffic(place / TRAFFIC)
+    _show_traffic(place / TRAFFIC, detail)
     return folder
 
 
 @contextmanager
 def _supplies(
-    documents: Documents, seed: int, real_time: bool
+    documents: Documents, seed: int, real_time: bool, detail: Detail
 ) -> Iterator[tuple[TwinBench | VirtualNetwork, GuardLink]]:
     """The simulated supplies of a bench, and the guard that speaks to them."""
     from railwright.guard.local_link import LocalLink
@@ -168,27 +183,29 @@ def _supplies(
         with TwinBench(*given, seed=seed, ports="bench") as twins:
             yield twins, ProcessLink()
         return
-    say("run, guard and supplies share a simulated clock; --real-time: processes over TCP, on the computer's")
+    detail.say(
+        "run, guard and supplies share a simulated clock; --real-time: processes over TCP, on the computer's"
+    )
     loop = VirtualLoop()
     with VirtualNetwork(loop, *given, seed=seed) as network:
         yield network, LocalLink(loop, network.connect)
 
 
-def _show_traffic(path: Path, lines: int = 12) -> None:
+def _show_traffic(path: Path, detail: Detail, lines: int = 12) -> None:
     """The first lines of the SCPI traffic, and how many there are."""
     text = path.read_text(encoding="utf-8").splitlines()
-    say(f"SCPI traffic: {len(text)} lines in {path}; the first:")
+    detail.say(f"SCPI traffic: {len(text)} lines in {path}; the first:")
     for line in text[:lines]:
-        say(f"  {line}")
+        detail.say(f"  {line}")
 
 
-def _evaluate(run: Path, recording: Path | None) -> Evaluation:
+def _evaluate(run: Path, recording: Path | None, detail: Detail) -> Evaluation:
     from railwright.archive.stored import External, evaluate_run, open_stored
     from railwright.cli.console import console
     from railwright.cli.outcomes import print_evaluation
 
     evaluation = evaluate_run(open_stored(run), [External(recording, RECORDER)] if recording else [])
-    print_evaluation(console(), evaluation)
+    print_evaluation(console(), evaluation, detail)
     return evaluation
 
 

@@ -7,13 +7,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from railwright.circuit.case import Case
-    from railwright.rehearsal.ensemble import Ensemble, Plan
+    from railwright.rehearsal.ensemble import Ensemble, InputSpread, Plan
     from railwright.settings.check import Checked
 
 _MEASURES = {
@@ -36,17 +37,24 @@ WEIGHTY = 0.05
 
 
 def play(
-    procedure: Path, cases: int, seed: int, scheduler: str | None, sensitivity: bool, json: bool
+    procedure: Path,
+    cases: int,
+    seed: int,
+    scheduler: str | None,
+    sensitivity: bool,
+    json: bool,
+    detail: Detail = USUAL,
 ) -> Exit:
     """Play the ensemble and print it; returns the exit code."""
     from railwright.cli.checking import settle_documents
     from railwright.plan.plan import plan_of
     from railwright.rehearsal.ensemble import plan_ensemble, sensitivities
 
-    checked = settle_documents(procedure)
+    checked = settle_documents(procedure, detail)
     given = checked.documents, checked.settings.set_points
     plan = plan_ensemble(*given, cases, seed, plan_of(*given).played)
-    ensemble = _played(plan, scheduler)
+    with detail.timed("cases"):
+        ensemble = _played(plan, scheduler)
     indices = sensitivities(plan) if sensitivity else None
     if json:
         from railwright.cli.console import print_json
@@ -55,7 +63,7 @@ def play(
     else:
         from railwright.cli.console import console
 
-        _show(console(), checked, plan, ensemble, indices)
+        _show(console(), plan, ensemble, indices, detail.quiet)
     tripped = any(seen.trips or seen.tripped_corners for seen in ensemble.inputs.values())
     return Exit.STOPPED if tripped else Exit.DONE
 
@@ -108,10 +116,8 @@ def _played(plan: Plan, scheduler: str | None) -> Ensemble:
         raise BadInput(f"--scheduler: {error}") from None
 
 
-def _show(out: Console, checked: Checked, plan: Plan, ensemble: Ensemble, indices: Any) -> None:
+def _show(out: Console, plan: Plan, ensemble: Ensemble, indices: Any, quiet: bool) -> None:
     from railwright.cli.console import table
-    from railwright.quantities import show
-    from railwright.rehearsal.ensemble import trip_probability
 
     design = plan.design
     corners = (
@@ -123,6 +129,9 @@ def _show(out: Console, checked: Checked, plan: Plan, ensemble: Ensemble, indice
         f"{ensemble.played} cases of {len(design.names)} uncertain quantities{corners}; seed {design.seed}."
     )
     for name, seen in ensemble.inputs.items():
+        if quiet:
+            out.print(f"{name}: {', '.join(_trips(seen, ensemble, design.corners))}")
+            continue
         rows = []
         for measure, (label, unit) in _MEASURES.items():
             spread = seen.measures[measure]
@@ -130,18 +139,10 @@ def _show(out: Console, checked: Checked, plan: Plan, ensemble: Ensemble, indice
                 figures = (spread.lowest, *(spread.percentile(p) for p in (5, 50, 95)), spread.highest)
                 rows.append((label, *(_figure(value, unit) for value in figures)))
         out.print(table(name, ("", "Lowest", "5 %", "50 %", "95 %", "Highest"), rows, right=_RIGHT))
-        share, low, high = trip_probability(seen, ensemble.inside)
-        causes = ", ".join(f"{what} {count}" for what, count in sorted(seen.trips.items())) or "none"
-        out.print(
-            f"  trips in {show(share, '1')} of cases ({causes}); probability between "
-            f"{show(low, '1')} and {show(high, '1')} (95 %)"
-        )
-        if seen.tripped_corners:
-            out.print(f"  trips in {seen.tripped_corners} of {design.corners} corners")
-    out.print("Percentiles are of the cases in the interior; lowest and highest of all, corners included.")
-    worst = ensemble.inputs[next(iter(ensemble.inputs))].measures["inrush_peak"].highest_case
-    if worst >= 0:
-        out.print(f"--json has the number of each worst case; --number {worst} --plot FILE shows that one.")
+        for line in _trips(seen, ensemble, design.corners):
+            out.print(f"  {line}")
+    if not quiet:
+        _show_notes(out, ensemble)
     if ensemble.failures:
         out.print(
             f"{ensemble.failures} cases could not be solved, "
@@ -149,6 +150,28 @@ def _show(out: Console, checked: Checked, plan: Plan, ensemble: Ensemble, indice
         )
     if indices is not None:
         _show_indices(out, indices)
+
+
+def _trips(seen: InputSpread, ensemble: Ensemble, corners: int) -> Iterator[str]:
+    """How often one input trips, in a line for cases and one for corners."""
+    from railwright.quantities import show
+    from railwright.rehearsal.ensemble import trip_probability
+
+    share, low, high = trip_probability(seen, ensemble.inside)
+    causes = ", ".join(f"{what} {count}" for what, count in sorted(seen.trips.items())) or "none"
+    yield (
+        f"trips in {show(share, '1')} of cases ({causes}); probability between "
+        f"{show(low, '1')} and {show(high, '1')} (95 %)"
+    )
+    if seen.tripped_corners:
+        yield f"trips in {seen.tripped_corners} of {corners} corners"
+
+
+def _show_notes(out: Console, ensemble: Ensemble) -> None:
+    out.print("Percentiles are of the cases in the interior; lowest and highest of all, corners included.")
+    worst = ensemble.inputs[next(iter(ensemble.inputs))].measures["inrush_peak"].highest_case
+    if worst >= 0:
+        out.print(f"--json has the number of each worst case; --number {worst} --plot FILE shows that one.")
 
 
 _RIGHT = ("Lowest", "5 %", "50 %", "95 %", "Highest")

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import Json, RunFolder
+from railwright.cli.arguments import Json, Quiet, RunFolder, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, complain
 
 if TYPE_CHECKING:
@@ -45,6 +46,8 @@ def evaluate(
     recorder: Recorders = None,
     keys: Keys = None,
     json: Json = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Judge every requirement of a run, with its uncertainty.
 
@@ -58,11 +61,15 @@ def evaluate(
     from railwright.cli.outcomes import code_of_outcome, print_evaluation
     from railwright.evaluation.data import as_data
 
-    stored = open_stored(run)
+    detail = Detail(quiet, verbose)
+    with detail.timed("reading"):
+        stored = open_stored(run)
+    detail.read([*stored.documents.paths.values(), *(record or [])])
     for remark in stored.remarks:
         complain(f"caution: {remark}")
     recordings = _recordings(record or [], recorder or [], keys or [], stored.documents.bench)
-    evaluation = evaluate_run(stored, recordings)
+    with detail.timed("evaluation"):
+        evaluation = evaluate_run(stored, recordings)
     if json:
         from railwright.cli.console import print_json
 
@@ -72,7 +79,7 @@ def evaluate(
     else:
         from railwright.cli.console import console
 
-        print_evaluation(console(), evaluation)
+        print_evaluation(console(), evaluation, detail)
     return code_of_outcome(evaluation.outcome)
 
 

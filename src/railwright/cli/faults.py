@@ -6,6 +6,7 @@ import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import Exit, complain
 
 if TYPE_CHECKING:
@@ -21,13 +22,14 @@ LEAST_ENERGY = 1e-6
 """Energies below this are shown as none [J]: they lie within the solver's tolerance."""
 
 
-def play(procedure: Path, case: str, chosen: Case, json: bool) -> Exit:
+def play(procedure: Path, case: str, chosen: Case, json: bool, detail: Detail = USUAL) -> Exit:
     """Rehearse every fault and print it; returns the exit code."""
     from railwright.cli.checking import settle_documents
     from railwright.rehearsal.faults import rehearse_faults
 
-    checked = settle_documents(procedure)
-    study = rehearse_faults(checked.documents, checked.settings.set_points, chosen)
+    checked = settle_documents(procedure, detail)
+    with detail.timed("faults"):
+        study = rehearse_faults(checked.documents, checked.settings.set_points, chosen)
     if json:
         from railwright.cli.console import print_json
 
@@ -35,7 +37,7 @@ def play(procedure: Path, case: str, chosen: Case, json: bool) -> Exit:
     else:
         from railwright.cli.console import console
 
-        _show(console(), checked, study)
+        _show(console(), checked, study, detail.quiet)
     if study.sound:
         complain(f"these faults say little: {study.sound}")
         return Exit.STOPPED
@@ -43,12 +45,13 @@ def play(procedure: Path, case: str, chosen: Case, json: bool) -> Exit:
     return Exit.FAILED if False in verdicts else Exit.INCONCLUSIVE if None in verdicts else Exit.DONE
 
 
-def _show(out: Console, checked: Checked, study: FaultStudy) -> None:
+def _show(out: Console, checked: Checked, study: FaultStudy, quiet: bool) -> None:
     from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import table
 
     columns = ("Fault", "What trips, after", "Voltage", "Current", "Energy, into", "Contained")
-    for name in dict.fromkeys(result.input for result in study.results):
+    inputs = () if quiet else dict.fromkeys(result.input for result in study.results)
+    for name in inputs:
         own = [result for result in study.results if result.input == name]
         title = f"Faults at {name}: extremes at the device, and what the settings make of them"
         out.print(table(title, columns, [_row(result) for result in own], right=columns[2:4]))
@@ -61,10 +64,15 @@ def _show(out: Console, checked: Checked, study: FaultStudy) -> None:
     if rows:
         heads = ("Contained", "Fault", "Why not", "Remedy")
         out.print(table("Not contained, or not known", heads, rows))
-    notes = [(f"{result.input}, {result.title}", result.note) for result in study.results if result.note]
+    notes = (
+        []
+        if quiet
+        else [(f"{result.input}, {result.title}", result.note) for result in study.results if result.note]
+    )
     if notes:
         out.print(table("Notes", ("Fault", "What else there is to say"), notes))
-    print_assumptions(out, study.assumptions)
+    if not quiet:
+        print_assumptions(out, study.assumptions)
     counts = [sum(result.contained is verdict for result in study.results) for verdict in _MARKS]
     out.print(
         f"{len(study.results)} faults rehearsed, one at a time: {counts[0]} contained, {counts[1]} not, "

@@ -36,6 +36,11 @@ def _finding_row(finding: Finding) -> tuple[str, str, str]:
     return SEVERITY_MARKS[finding.severity], finding.about, "\n".join(lines)
 
 
+def problems(findings: Sequence[Finding]) -> list[Finding]:
+    """Stops and cautions."""
+    return [finding for finding in findings if finding.severity != "note"]
+
+
 def hook_up_table(reasons: Sequence[Reason]) -> Table | None:
     """What was chosen to feed each input, and why beneath it; None where nothing was chosen."""
     rows = [(r.about, f"{r.value}\n{r.why}") for r in reasons if r.setting == HOOK_UP]

@@ -9,6 +9,8 @@ from typing import Annotated
 
 import typer
 
+from railwright.cli.arguments import Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, StoppedByFinding, say
 
 DevicePath = Annotated[Path, typer.Argument(metavar="DEVICE", help="The device document (YAML).")]
@@ -25,7 +27,14 @@ HookUpFrom = Annotated[
 ]
 
 
-def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up: HookUpFrom = None) -> Exit:
+def first_power(
+    device: DevicePath,
+    bench: BenchPath,
+    to: Folder = None,
+    hook_up: HookUpFrom = None,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
+) -> Exit:
     """Write two procedures for the first power-up of an unknown device.
 
     The first checks the leads at little energy: shorts, polarity, exchanged leads, sense leads, capacitance.
@@ -36,6 +45,7 @@ def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up
     from railwright.settings.first_power.figures import NotPossible
     from railwright.settings.first_power.make import first_power as make
 
+    detail = Detail(quiet, verbose)
     given = None
     if hook_up is not None:
         from railwright.settings.hookup import hooked_up
@@ -50,6 +60,7 @@ def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up
             raise BadInput(f"{hook_up}: expected a procedure of {device} on {bench}, got one of others")
     else:
         loaded, on = load_device(device).model, load_bench(bench).model
+    detail.read([path for path in (device, bench, hook_up) if path is not None])
     folder = to if to is not None else device.parent
     stem = device.name.split(".")[0]
     paths = [folder / f"{stem}-first-power-{part}.procedure.yaml" for part in ("1-leads", "2-rise")]
@@ -61,7 +72,8 @@ def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up
             )
     relative = tuple(Path(os.path.relpath(path, folder)).as_posix() for path in (device, bench))
     try:
-        made = make(loaded, on, (relative[0], relative[1]), given, dt.date.today())
+        with detail.timed("procedures"):
+            made = make(loaded, on, (relative[0], relative[1]), given, dt.date.today())
     except NotPossible as error:
         raise BadInput(f"{device}: {error}") from None
     folder.mkdir(parents=True, exist_ok=True)
@@ -69,5 +81,5 @@ def first_power(device: DevicePath, bench: BenchPath, to: Folder = None, hook_up
         with path.open("x", encoding="utf-8") as stream:
             stream.write(text)
         say(path)
-    say(f"Now read them, then: railwright check {paths[0]}")
+    detail.say(f"Now read them, then: railwright check {paths[0]}")
     return Exit.DONE

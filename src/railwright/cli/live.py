@@ -9,6 +9,7 @@ from railwright.cli.console import console
 from railwright.printable import printable
 from railwright.quantities import show
 from railwright.running.outcome import InputReading, Progress
+from railwright.running.waiting import WAITS
 from railwright.traces import Event, Span
 
 if TYPE_CHECKING:
@@ -144,6 +145,28 @@ def event_line(event: Event, timed: bool = True) -> str:
     return printable(f"{time}  {event.subject}: {event.what}{detail}", one_line=True)
 
 
-def live(stream: TextIO, traced: bool) -> Lines:
-    """The bar on a terminal; lines elsewhere, and where the traffic is printed too."""
+class Calls(Lines):
+    """Only what calls for somebody: that the run waits."""
+
+    def preparing(self, text: str) -> None:
+        """Is not said."""
+
+    def begins(self, spans: Sequence[Span], duration: float) -> None:
+        self._begun = True
+
+    def step_started(self, span: Span, position: int) -> None:
+        """Is not said."""
+
+    def event(self, event: Event) -> None:
+        if event.what in WAITS.values():
+            super().event(event)
+
+    def switching_off(self, text: str) -> None:
+        """Is not said."""
+
+
+def live(stream: TextIO, traced: bool, quiet: bool = False) -> Lines:
+    """The bar on a terminal; lines elsewhere, and where the traffic is printed too. quiet: only calls."""
+    if quiet:
+        return Calls(stream)
     return LiveBar(stream) if stream.isatty() and not traced else Lines(stream)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from railwright.cli.console import OUTCOME_MARKS, table
+from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import Exit
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
 
@@ -38,22 +39,52 @@ def prediction_table(evaluation: Evaluation) -> Table:
     )
 
 
-def print_evaluation(out: Console, evaluation: Evaluation) -> None:
+def budget_table(evaluation: Evaluation) -> Table:
+    """The uncertainty budget of each requirement that was measured: source, standard uncertainty, kind."""
+    from railwright.quantities import show
+
+    rows = [
+        (
+            result.requirement if place == 0 else "",
+            each.source,
+            show(each.standard, result.unit, 2),
+            each.distribution,
+        )
+        for result in evaluation.results
+        if result.measured is not None
+        for place, each in enumerate(result.measured.contributions)
+    ]
+    columns = ("Requirement", "Source", "Standard uncertainty", "Distribution")
+    return table("Uncertainty budgets", columns, rows, right=("Standard uncertainty",))
+
+
+def print_evaluation(out: Console, evaluation: Evaluation, detail: Detail = USUAL) -> None:
     """The table, the reason for each requirement that did not pass, notes, and the outcome of the whole, with
-    what keeps it from being a pass.
+    what keeps it from being a pass. Quiet: no table and no notes. Verbose: every reason, and the budgets.
     """
-    out.print(evaluation_table(evaluation))
-    for result in evaluation.results:
-        if result.outcome is not Outcome.PASS:
-            out.print(f"{OUTCOME_MARKS[result.outcome]}  {result.requirement}: {result.reason}")
-    for note in evaluation.notes:
+    if not detail.quiet:
+        out.print(evaluation_table(evaluation))
+    if detail.verbose:
+        out.print(budget_table(evaluation))
+    print_reasons(out, evaluation, passed=detail.verbose)
+    for note in () if detail.quiet else evaluation.notes:
         out.print(f"note: {note}")
     if evaluation.withheld:
         out.print(f"no pass: {evaluation.withheld}")
     band = f", guard band {evaluation.guard_band:g} × U" if evaluation.rule == "guarded" else ""
-    out.print(
-        f"{OUTCOME_MARKS[evaluation.outcome]} as a whole, by the {evaluation.rule} rule{band} (U at 95 %)"
-    )
+    out.print(f"{whole(evaluation)}, by the {evaluation.rule} rule{band} (U at 95 %)")
+
+
+def print_reasons(out: Console, evaluation: Evaluation, *, passed: bool = False) -> None:
+    """The reason for each requirement that did not pass, or for all of them."""
+    for result in evaluation.results:
+        if passed or result.outcome is not Outcome.PASS:
+            out.print(f"{OUTCOME_MARKS[result.outcome]}  {result.requirement}: {result.reason}")
+
+
+def whole(evaluation: Evaluation) -> str:
+    """The outcome of all requirements together, for people."""
+    return f"{OUTCOME_MARKS[evaluation.outcome]} as a whole"
 
 
 def _row(result: Result) -> tuple[str, ...]:

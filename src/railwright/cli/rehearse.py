@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Json, Procedure
+from railwright.cli.arguments import Json, Procedure, Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
@@ -77,6 +78,8 @@ def rehearse(
     scheduler: Scheduler = None,
     faults: Faults = False,
     json: Json = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Work the procedure through by circuit physics.
 
@@ -95,6 +98,7 @@ def rehearse(
     from railwright.plan.plan import plan_of
     from railwright.rehearsal.rehearse import rehearse as play
 
+    detail = Detail(quiet, verbose)
     chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
     if corner is not None and (faults or cases is not None or case is not CaseName.NOMINAL):
         raise BadInput("--corner: expected no --case, --cases or --faults beside it; leave them out")
@@ -103,18 +107,18 @@ def rehearse(
             raise BadInput("--faults: expected no --cases, --step, --plot or --csv beside it; leave them out")
         from railwright.cli.faults import play as play_faults
 
-        return play_faults(procedure, case.value, chosen, json)
+        return play_faults(procedure, case.value, chosen, json, detail)
     if cases is not None and number is None:
         if plot is not None or csv is not None or step is not None or case is not CaseName.NOMINAL:
             raise BadInput("--cases: expected no --case, --step, --plot or --csv beside it; leave them out")
         from railwright.cli.ensemble import play as play_ensemble
 
-        return play_ensemble(procedure, cases, seed, scheduler, sensitivity, json)
+        return play_ensemble(procedure, cases, seed, scheduler, sensitivity, json, detail)
     if sensitivity or scheduler is not None or (number is not None and cases is None):
         raise BadInput("--number, --sensitivity, --scheduler: expected --cases beside them; add it")
     if plot is not None and plot.suffix.lower() not in (".png", ".svg"):
         raise BadInput(f"--plot: expected a file that ends in .png or .svg, got '{plot}'")
-    checked = settle_documents(procedure)
+    checked = settle_documents(procedure, detail)
     if cases is not None and number is not None:
         from railwright.cli.ensemble import case_of
 
@@ -125,7 +129,8 @@ def rehearse(
         chosen = corner_of(checked, corner)
     given = checked.documents, checked.settings.set_points
     plan = plan_of(*given)
-    rehearsal = play(*given, chosen, plan.played)
+    with detail.timed("rehearsal"):
+        rehearsal = play(*given, chosen, plan.played)
     evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
     if plot is not None:
         _plot(checked, rehearsal, step, plot)
@@ -141,7 +146,7 @@ def rehearse(
         from railwright.cli.console import console
 
         written = [path for path in (plot, csv) if path is not None]
-        _show(console(), checked, plan, rehearsal, evaluation, written)
+        _show(console(), plan, rehearsal, evaluation, written, detail)
     return _code(rehearsal, evaluation)
 
 
@@ -179,19 +184,27 @@ def _plot(checked: Checked, rehearsal: Rehearsal, step: str | None, path: Path) 
 
 def _show(
     out: Console,
-    checked: Checked,
     plan: Plan,
     rehearsal: Rehearsal,
     evaluation: Evaluation,
     written: list[Path],
+    detail: Detail,
 ) -> None:
     from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import table
-    from railwright.cli.outcomes import prediction_table
+    from railwright.cli.outcomes import prediction_table, print_reasons, whole
     from railwright.cli.shapes import shapes_table
     from railwright.quantities import show
     from railwright.rehearsal.playback import played_shapes
 
+    if detail.quiet:
+        for name, result in rehearsal.inputs.items():
+            if result.tripped:
+                out.print(f"{name} {_tripped(result)}")
+        print_reasons(out, evaluation)
+        trips = any(result.tripped for result in rehearsal.inputs.values())
+        out.print(f"{whole(evaluation)}, as predicted{'; an output would trip' if trips else ''}")
+        return
     columns = (
         "Input",
         "Inrush peak",
@@ -210,6 +223,8 @@ def _show(
     ]
     out.print(table("Events", ("Time", "Of", "What"), events, right=("Time",)))
     out.print(prediction_table(evaluation))
+    if detail.verbose:
+        print_reasons(out, evaluation, passed=True)
     if played := played_shapes(plan, rehearsal.record):
         out.print(shapes_table(played))
     print_assumptions(out, rehearsal.assumptions)
@@ -225,7 +240,6 @@ def _row(result: InputResult) -> tuple[str, ...]:
     def known(value: float | None, unit: str) -> str:
         return "not powered up" if value is None else show(value, unit)
 
-    tripped = "no" if not result.tripped else f"{result.tripped} at {show(result.tripped_at or 0.0, 's')}"
     return (
         known(result.inrush_peak, "A"),
         known(result.inrush_charge, "C"),
@@ -233,8 +247,15 @@ def _row(result: InputResult) -> tuple[str, ...]:
         show(result.peak_voltage, "V"),
         str(result.starts),
         str(result.stops),
-        tripped,
+        _tripped(result) if result.tripped else "no",
     )
+
+
+def _tripped(result: InputResult) -> str:
+    """What tripped, and when."""
+    from railwright.quantities import show
+
+    return f"{result.tripped} at {show(result.tripped_at or 0.0, 's')}"
 
 
 def _data(

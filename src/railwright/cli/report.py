@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import RunFolder
+from railwright.cli.arguments import Quiet, RunFolder, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import Exit, say
 
 if TYPE_CHECKING:
-    pass
+    from railwright.evaluation.outcome import Outcome
 
 Customer = Annotated[str | None, typer.Option(help="Whom the report is for.")]
 Authorised = Annotated[
@@ -20,7 +22,12 @@ Function = Annotated[str | None, typer.Option(help="That person's function.")]
 
 
 def report(
-    run: RunFolder, customer: Customer = None, authorised_by: Authorised = None, function: Function = None
+    run: RunFolder,
+    customer: Customer = None,
+    authorised_by: Authorised = None,
+    function: Function = None,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Write the report of a run: PDF, JSON, JUnit XML.
 
@@ -28,9 +35,21 @@ def report(
     none is evaluated first.
     """
     from railwright.cli.outcomes import code_of_outcome
-    from railwright.report.of_run import make_report
 
     said = {"customer": customer, "authorised_by": authorised_by, "function": function}
-    path, outcome = make_report(run, said)
+    path, outcome = write_report(run, said, Detail(quiet, verbose))
     say(path)
     return code_of_outcome(outcome)
+
+
+def write_report(run: Path, said: dict[str, str | None], detail: Detail) -> tuple[Path, Outcome]:
+    """Build the report of a run; the PDF's path, and the outcome that it states."""
+    from railwright.archive.stored import open_stored
+    from railwright.report.of_run import make_report
+
+    with detail.timed("reading"):
+        stored = open_stored(run)
+    detail.read(stored.documents.paths.values())
+    pdf, outcome = make_report(stored, said, detail.timed)
+    detail.written(path for path in sorted(pdf.parent.rglob("*")) if path.is_file())
+    return pdf, outcome

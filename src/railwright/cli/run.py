@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from railwright.cli.arguments import Procedure
+from railwright.cli.arguments import Procedure, Quiet, Verbose
+from railwright.cli.detail import USUAL, Detail
 from railwright.cli.exits import BadInput, Exit, complain, say, stands
 from railwright.cli.streams import loss_of, same_file
 
@@ -77,6 +78,8 @@ def run(
     fault: Faults = None,
     consent: Consent = False,
     mischief: MischiefLines = None,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     r"""Check, then play the procedure on the bench, and record it.
 
@@ -95,6 +98,7 @@ def run(
         raise BadInput(
             "--true, --fault, --mischief: expected --twins beside them; a real supply has no such thing"
         )
+    detail = Detail(quiet, verbose)
     place = folder or default_folder(procedure, unit)
     started: TwinBench | None = None
     stop = StopRequest()
@@ -105,8 +109,8 @@ def run(
         except OSError as error:
             raise BadInput(f"expected a guard beside the run, got '{error}': begin again") from None
         stack.callback(link.close)
-        checked = check_documents(procedure, rehearsed=True)
-        if not may_run(checked, place):
+        checked = check_documents(procedure, rehearsed=True, detail=detail)
+        if not may_run(checked, place, detail):
             return Exit.STOPPED
         if twins:
             from railwright.twin.launcher import TwinBench
@@ -124,7 +128,7 @@ def run(
             )
             started = stack.enter_context(bench)
             for name, address in started.addresses.items():
-                say(f"simulated: {name} at {address}")
+                detail.say(f"simulated: {name} at {address}")
             checked = replace(checked, documents=replace(documents, bench=started.bench))
         # Signals are requests, and printing is done by a thread, until the last line is out.
         stack.enter_context(signals_ask(stop))
@@ -137,31 +141,37 @@ def run(
         }
         if twins:
             given["wait_for_lost"] = LOST_TWIN
-        outcome = play(checked, unit, operator, place, printer, **given)
+        outcome = play(checked, unit, operator, place, printer, quiet=quiet, **given)
         stands(code_of_run(outcome))
-        report_outcome(outcome)
+        report_outcome(outcome, quiet)
         if started is not None:
-            report_truth(outcome, started)
+            report_truth(outcome, started, quiet)
     if loss := loss_of(sys.stderr):
         say(f"caution: {loss}")
     return code_of_run(outcome)
 
 
-def may_run(checked: Checked, folder: Path) -> bool:
+def may_run(checked: Checked, folder: Path, detail: Detail = USUAL) -> bool:
     """Whether nothing blocks the run; says what does. BadInput where the folder is in use."""
+    from railwright.cli.assumptions import ASSUMED, print_assumptions
     from railwright.cli.console import console
-    from railwright.cli.findings import findings_table, summary
+    from railwright.cli.findings import findings_table, problems, summary
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise BadInput(
             f"{folder}: expected a folder that is empty or not there, got one in use; name another"
         )
     findings = checked.settings.findings
-    shown = [finding for finding in findings if finding.severity != "note"]
+    shown = problems(findings)
+    if detail.verbose:
+        shown = [finding for finding in findings if finding.rule != ASSUMED]
     out = console()
     if shown:
         out.print(findings_table(shown))
-    out.print(f"check: {summary(findings)}")
+    if detail.verbose and checked.rehearsal is not None:
+        print_assumptions(out, checked.rehearsal.assumptions)
+    if not detail.quiet:
+        out.print(f"check: {summary(findings)}")
     if checked.settings.blocked:
         complain("nothing was energised: a finding stops the run, and the procedure does not override it")
     return not checked.settings.blocked
@@ -173,6 +183,8 @@ def play(
     operator: str,
     folder: Path,
     printer: Printer,
+    *,
+    quiet: bool = False,
     **given: Any,
 ) -> RunOutcome:
     """The run itself, with its progress shown by the printer; `given` goes to `railwright.running.runner.run`
@@ -182,7 +194,7 @@ def play(
     from railwright.running.runner import run as run_procedure
     from railwright.settings.data import as_data
 
-    with printer.showing(live(printer.out, given.get("trace") == printer.trace)) as progress:
+    with printer.showing(live(printer.out, given.get("trace") == printer.trace, quiet)) as progress:
         return run_procedure(
             checked.documents,
             checked.settings.set_points,
@@ -196,8 +208,11 @@ def play(
         )
 
 
-def report_outcome(outcome: RunOutcome) -> None:
-    """How it ended, how the outputs went off, what to look out for, and where the record is."""
+def report_outcome(outcome: RunOutcome, quiet: bool = False) -> None:
+    """How it ended, how the outputs went off, what to look out for, and where the record is.
+
+    quiet: of the outputs, only those that are not simply off.
+    """
     say(headline(outcome))
     for line in outcome.not_confirmed:
         say(line)
@@ -209,7 +224,8 @@ def report_outcome(outcome: RunOutcome) -> None:
     if not outcome.energised and outcome.off_confirmed:
         say("nothing was energised")
     for off in outcome.switched_off.values():
-        say(f"{off.input}: {off_words(off)}")
+        if not quiet or off.stays_on or not off.confirmed:
+            say(f"{off.input}: {off_words(off)}")
     # What was not played deviates from nothing; how it ended stands above.
     for line in outcome.deviations if outcome.energised else ():
         if not outcome.cause or outcome.cause not in line:
@@ -254,12 +270,14 @@ def off_words(off: SwitchedOff) -> str:
     return f"OFF NOT CONFIRMED: {state}, {voltage}"
 
 
-def report_truth(outcome: RunOutcome, twins: TwinBench | VirtualNetwork) -> None:
+def report_truth(outcome: RunOutcome, twins: TwinBench | VirtualNetwork, quiet: bool = False) -> None:
     """Keep what the seed had drawn beside the record. Where that fails, the run has ended as it has."""
     from railwright.cli.truth import keep_truth
 
     try:
-        say(f"what the seed had drawn, to compare: {keep_truth(outcome.folder, twins)}")
+        kept = keep_truth(outcome.folder, twins)
+        if not quiet:
+            say(f"what the seed had drawn, to compare: {kept}")
     except (OSError, ValueError) as error:
         complain(f"caution: what the seed had drawn is not kept beside the record: {error}")
 

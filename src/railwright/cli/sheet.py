@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from railwright.cli.arguments import Procedure
+from railwright.cli.arguments import Procedure, Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, say
 
 To = Annotated[
@@ -17,7 +18,7 @@ To = Annotated[
 ]
 
 
-def sheet(procedure: Procedure, to: To = None) -> Exit:
+def sheet(procedure: Procedure, to: To = None, quiet: Quiet = False, verbose: Verbose = False) -> Exit:
     """Write the set-up sheet: one page to print.
 
     Wiring drawing with polarity, conductors, sense leads, links, returns and earth, every wire also in words;
@@ -32,14 +33,16 @@ def sheet(procedure: Procedure, to: To = None) -> Exit:
     path = to if to is not None else procedure.with_name(procedure.name.split(".")[0] + ".sheet.pdf")
     if path.suffix.lower() not in (".pdf", ".svg"):
         raise BadInput(f"--to: expected a file that ends in .pdf or .svg, got '{path}'")
-    checked = settle_documents(procedure)
+    detail = Detail(quiet, verbose)
+    checked = settle_documents(procedure, detail)
     now = dt.datetime.now().astimezone()
     data = sheet_of(checked.documents, checked.settings, now.date())
     unfinished = path.with_name(path.name + ".part")
-    if path.suffix.lower() == ".svg":
-        unfinished.write_text(sheet_svg(data), encoding="utf-8")
-    else:
-        unfinished.write_bytes(sheet_pdf(data, now))
+    with detail.timed("sheet"):
+        if path.suffix.lower() == ".svg":
+            unfinished.write_text(sheet_svg(data), encoding="utf-8")
+        else:
+            unfinished.write_bytes(sheet_pdf(data, now))
     unfinished.replace(path)
     say(path)
     return Exit.STOPPED if checked.settings.blocked else Exit.DONE

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from railwright.cli.arguments import Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, StoppedByFinding, say
 
 if TYPE_CHECKING:
@@ -94,6 +96,8 @@ def twin(
     before: Before = "20 ms",
     length: Length = "500 ms",
     seconds: Seconds = None,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Simulate the bench's supplies, SCPI over TCP, until Ctrl-C.
 
@@ -103,12 +107,16 @@ def twin(
     from railwright.documents.loader import load_bench, load_documents
     from railwright.twin.launcher import serve_bench
 
+    detail = Detail(quiet, verbose)
     device = plan = None
     loaded = load_bench(bench).model
     if procedure is not None:
         from railwright.settings.hookup import hooked_up
 
-        hooked = hooked_up(load_documents(procedure))
+        with detail.timed("reading and hook-up"):
+            given = load_documents(procedure)
+            hooked = hooked_up(given)
+        detail.read(given.paths.values())
         documents = hooked.documents
         if hooked.findings:
             raise StoppedByFinding("\n".join(f"{f.where}: {f.why}; {f.remedy}" for f in hooked.findings))
@@ -117,6 +125,8 @@ def twin(
             raise BadInput(
                 f"{procedure}: expected a procedure on the bench {bench}, got one on another bench"
             )
+    else:
+        detail.read([bench])
     recording = None
     if recorder is not None or to is not None:
         if recorder is None or to is None:
@@ -136,20 +146,21 @@ def twin(
         ports="free" if free_ports else "bench",
         recording=recording,
         say=say,
-        ready=lambda twins: _ready(twins, show_true, truth),
+        ready=lambda twins: _ready(twins, quiet=quiet, show_true=show_true, truth=truth),
         seconds=seconds,
     )
     return Exit.DONE
 
 
-def _ready(twins: TwinBench, show_true: bool, truth: Path | None) -> None:
-    """What was assumed and, where it is asked for, what is true."""
+def _ready(twins: TwinBench, *, quiet: bool, show_true: bool, truth: Path | None) -> None:
+    """What was assumed (quiet: is not said) and, where it is asked for, what is true."""
     from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import console
     from railwright.cli.truth import print_truth, write_truth
 
     out = console()
-    print_assumptions(out, twins.assumptions)
+    if not quiet:
+        print_assumptions(out, twins.assumptions)
     if show_true:
         print_truth(out, twins)
     if truth is not None:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from railwright.cli.arguments import Json, Procedure
+from railwright.cli.arguments import Json, Procedure, Quiet, Verbose
+from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ def waveform(
     to: To = None,
     rehearsed: Rehearsed = False,
     json: Json = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
 ) -> Exit:
     """Show what becomes of a shape.
 
@@ -53,12 +56,14 @@ def waveform(
         raise BadInput(f"--to: expected a file that ends in .csv, .svg or .png, got '{to}'")
     if rehearsed and (to is None or to.suffix.lower() != ".csv"):
         raise BadInput("--rehearsed: expected a CSV file after --to, got none; name one")
-    checked = settle_documents(procedure)
+    detail = Detail(quiet, verbose)
+    checked = settle_documents(procedure, detail)
     documents = checked.documents
     plan = plan_of(documents, checked.settings.set_points)
     shapes = [span.name for span in plan.spans if span.kind == "shape"]
     name = _chosen(step, shapes)
-    record = rehearse(documents, checked.settings.set_points, timeline=plan.played).record
+    with detail.timed("rehearsal"):
+        record = rehearse(documents, checked.settings.set_points, timeline=plan.played).record
     played = [each for each in played_shapes(plan, record) if each.span.name == name]
     if not played:
         raise BadInput(f"--step: expected a shape that takes some time, got '{name}', which takes none")
@@ -78,7 +83,7 @@ def waveform(
 
         out = console()
         out.print(shapes_table(played))
-        for each in played:
+        for each in () if quiet else played:
             if each.edges:
                 out.print(edges_table(each))
         if to is not None:

@@ -11,7 +11,7 @@ from railwright.documents.channel_name import channel_named
 from railwright.documents.conductor import Conductor
 from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
-from railwright.documents.model import Date, Model, Name, Text, fault
+from railwright.documents.model import Address, Date, Model, Name, Text, fault
 from railwright.documents.sources import none_of
 from railwright.quantities import (
     AmpereReach,
@@ -253,7 +253,7 @@ def _dialect(given: object) -> Dialect:
 class Supply(Model):
     """One instrument with its outputs."""
 
-    address: Text = Field(description="VISA resource name")
+    address: Address = Field(description="VISA resource name, such as TCPIP::192.0.2.10::5025::SOCKET")
     dialect: Annotated[
         Dialect, PlainValidator(_dialect), WithJsonSchema({"type": "string", "enum": [*dialect_names()]})
     ] = Field(description="how it is spoken to: channel-list or selected-output")

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 
+from railwright.documents.address import visa_address
 from railwright.physics.loads.law import fault as fault
 from railwright.printable import printable
 from railwright.quantities import quoted
@@ -65,6 +66,8 @@ def _date(value: object) -> object:
 
 Text = Annotated[str, AfterValidator(_text), WithJsonSchema({"type": ["string", "number"]})]
 """Some text, not empty, fit to print."""
+Address = Annotated[Text, AfterValidator(visa_address)]
+"""How an instrument is reached: a VISA resource name."""
 File = Annotated[str, AfterValidator(_named), WithJsonSchema({"type": ["string", "number"]})]
 """Name of a file as it is: whoever reads the file says what is wrong with it."""
 Name = Annotated[str, AfterValidator(_word)]

@@ -19,6 +19,7 @@ from railwright.physics.kernel import FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import POINTS, loop_bandwidth, step_modes, voltage_loop
 from railwright.physics.player import MOST_STEPS, MOST_STEPS_A_SECOND, Player
+from railwright.physics.simulation import small_simulation
 from railwright.physics.solver import work_space
 
 Array = NDArray[np.float64]
@@ -350,3 +351,10 @@ def _play_cases(
                 break
             if status == 0:
                 break
+
+
+def warm_up() -> None:
+    """Compile the loop over cases, or load it from the cache, by playing one of a small circuit."""
+    player, follows = small_simulation().player("small")
+    template = make_template(player, np.zeros((1, 3)), None, 1e-3, follows)
+    play_cases(template, player.branch, np.zeros((0, SLOT), dtype=np.int64), np.zeros((1, 0)))

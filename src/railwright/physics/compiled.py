@@ -17,6 +17,9 @@ from railwright.physics.loads import KINDS
 
 BLAS = "scipy.linalg.cython_blas"
 
+SECONDS = 20.0
+"""About how long a function that Python calls takes to compile with all that it calls [s]."""
+
 
 def _load_numba_without_blas() -> None:
     """Import numba's array support without scipy's linear algebra, which no equation here uses.
@@ -66,7 +69,7 @@ def compiled_entry(function: Function) -> Function:
     It releases the interpreter's lock: several may run in threads, each on its own arrays. It counts
     references, so it must not call a compiled function that returns an array: it would let go of it twice.
     """
-    return compile_kept(function, "compiled", sources())
+    return compile_kept(function, "compiled", sources(), seconds=SECONDS)
 
 
 def sources() -> list[Path]:

@@ -276,11 +276,17 @@ class Simulation:
         return sum(int(player.clock[layout.STEPS]) for player in self._players.values())
 
 
-def warm_up() -> None:
-    """Compile everything, or load it from the cache, by playing a small circuit."""
+def small_simulation() -> Simulation:
+    """A branch called 'small' that is told to switch on: to compile by playing it."""
     stage, _ = derive_output_stage(OutputFigures(10.0, 1.0))
     load = Load("resistor", {"resistance": 10.0})
-    sim = Simulation(Circuit((Branch("warm-up", ("output",), (stage,), Lead(0.1, 1e-6), (load,)),)))
+    sim = Simulation(Circuit((Branch("small", ("output",), (stage,), Lead(0.1, 1e-6), (load,)),)))
     sim.set("output", voltage=1.0, on=True)
+    return sim
+
+
+def warm_up() -> None:
+    """Compile the solver, or load it from the cache, by playing a small circuit."""
+    sim = small_simulation()
     sim.advance(1e-3)
     sim.output("output")

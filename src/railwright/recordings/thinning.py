@@ -13,20 +13,17 @@ if TYPE_CHECKING:
 def extremes(
     values: NDArray[np.float64], starts: NDArray[np.intp]
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Where each stretch of values has its lowest (the first of them) and its highest (the last).
+    """Where each stretch of values has its lowest and highest, of equal ones the first; a NaN counts as both.
 
-    values: finite, shape (n,). starts: where each stretch begins, rising from 0, shape (m,). Both of shape
-    (m,).
+    values: shape (n,). starts: where each stretch begins, rising from 0, shape (m,). Both of shape (m,).
     """
     import numpy as np
 
-    sizes = np.diff(starts, append=values.size)
-    low = np.flatnonzero(values == np.repeat(np.minimum.reduceat(values, starts), sizes))
-    high = np.flatnonzero(values == np.repeat(np.maximum.reduceat(values, starts), sizes))
-    return (
-        low[np.searchsorted(low, starts)],
-        high[np.searchsorted(high, starts + sizes) - 1],
-    )
+    stops = [*starts[1:].tolist(), values.size]
+    # One stretch after the other: it is still in the processor's cache when its highest value is looked for.
+    stretches = [values[start:stop] for start, stop in zip(starts.tolist(), stops, strict=True)]
+    found = np.array([(part.argmin(), part.argmax()) for part in stretches]).reshape(-1, 2)
+    return starts + found[:, 0], starts + found[:, 1]
 
 
 class Thinned:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import Any
 
-from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of, open_stored
+from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of
+from railwright.evaluation.outcome import Outcome
 from railwright.plan.plan import plan_of
 from railwright.report.build import build_report
 from railwright.report.subject import ReportInput
@@ -15,16 +18,24 @@ TWIN_MAKER = "Railwright"
 """How a twin names its maker in *IDN?: a run on one is reported as simulated."""
 
 
-def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
-    """Build the report of a run; the PDF's path, and the outcome that it states."""
+def make_report(
+    stored: StoredRun,
+    said: dict[str, str | None],
+    timed: Callable[[str], AbstractContextManager[object]] = nullcontext,
+) -> tuple[Path, Outcome]:
+    """Build the report of a run; the PDF's path, and the outcome that it states.
+
+    timed: gives, for the name of a part of the work, what is entered before that part and left after it.
+    """
     from railwright.rehearsal.rehearse import rehearse
 
-    stored = open_stored(run)
     evaluations, external = evaluations_of(stored)
     if not evaluations:
-        evaluations = (evaluate_run(stored, []),)
+        with timed("evaluation"):
+            evaluations = (evaluate_run(stored, []),)
     plan = plan_of(stored.documents, stored.settings.set_points)
-    rehearsal = rehearse(stored.documents, stored.settings.set_points, timeline=plan.played)
+    with timed("rehearsal"):
+        rehearsal = rehearse(stored.documents, stored.settings.set_points, timeline=plan.played)
     given = ReportInput(
         documents=stored.documents,
         set_points=stored.settings.set_points,
@@ -38,7 +49,9 @@ def make_report(run: Path, said: dict[str, str | None]) -> tuple[Path, Any]:
         external=external,
         assumptions=rehearsal.assumptions,
     )
-    pdf = build_report(given, run / "report")
+    run = stored.folder
+    with timed("report"):
+        pdf = build_report(given, run / "report")
     files = [path.relative_to(run).as_posix() for path in sorted(pdf.parent.rglob("*")) if path.is_file()]
     add_to_manifest(stored, files)
     return pdf, evaluations[-1].outcome

@@ -34,7 +34,7 @@ from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
-from railwright.running.waiting import Triggers
+from railwright.running.waiting import WAITS, Triggers
 from railwright.running.watch import Watch
 from railwright.running.watchdogs import arm_watchdogs, watched
 
@@ -256,7 +256,7 @@ class Conduct:
         self.triggers.begin(wait.source)
         self._waiting = (wait, now)
         told = f"{self.triggers.how(wait.source)}, within {show(wait.time_out, 's')}"
-        self.recorder.event(f"waits for a {wait.source}", "run", told, now)
+        self.recorder.event(WAITS[wait.source], "run", told, now)
 
     def _waits_on(self) -> bool:
         """Whether the run still waits; when it no longer does, the plan goes on from here."""

@@ -21,6 +21,9 @@ ENOUGH = 1 << 16
 
 Source = Literal["trigger", "key"]
 
+WAITS: dict[Source, str] = {"trigger": "waits for a trigger", "key": "waits for a key"}
+"""The event of a run that waits: somebody has to do something now."""
+
 
 class Triggers:
     """Says whether what a run waits for has come. What came before the run began to wait does not count."""

@@ -18,6 +18,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from railwright.compiled_cache import announce
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
@@ -63,6 +64,7 @@ def main() -> int:
     source = sys.stdin.buffer
     length = int.from_bytes(source.read(8), "big")
     order: Order = pickle.loads(source.read(length))
+    announce(lambda line: print(f"{order.supply}: {line}", file=sys.stderr, flush=True))
     try:
         asyncio.run(_serve(order))
     except _Refused as refused:

@@ -17,13 +17,14 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.translate import validated
+from railwright.examples import example
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
 from railwright.settings.first_power.figures import NotPossible, input_figures
 from railwright.settings.first_power.make import FirstPower, first_power
 from railwright.settings.settle import rehearsed_findings, settle
 
-EXAMPLE = Path(__file__).parents[3] / "examples" / "tide-gauge"
+EXAMPLE = example()
 TODAY = dt.date(2026, 11, 25)
 PARTS = ("leads", "rise")
 SENSED = {

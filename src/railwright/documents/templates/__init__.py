@@ -8,13 +8,14 @@ from pathlib import Path
 TEMPLATES = Path(__file__).parent
 
 
-def write_new(folder: str | os.PathLike[str]) -> list[Path]:
+def write_new(folder: str | os.PathLike[str], like: Path = TEMPLATES) -> list[Path]:
     """Write device, bench and procedure to a folder, which is made where it is missing; their paths.
 
-    Raises FileExistsError, having written nothing, where one of them is there already.
+    like: the folder with the documents to write. Raises FileExistsError, having written nothing, where one of
+    them is there already.
     """
     target = Path(folder)
-    sources = sorted(TEMPLATES.glob("*.yaml"))
+    sources = sorted(like.glob("*.yaml"))
     paths = [target / source.name for source in sources]
     for path in paths:
         if path.exists():

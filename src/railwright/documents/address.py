@@ -1,0 +1,51 @@
+"""Addresses of instruments: what is a VISA resource name, and what one that is none should look like."""
+
+from __future__ import annotations
+
+import re
+
+from railwright.documents.sources import either
+from railwright.guard.address import socket_of
+from railwright.quantities import quoted
+
+FORMS = {
+    "TCPIP": ("TCPIP::192.0.2.10::5025::SOCKET", "TCPIP::192.0.2.10::INSTR"),
+    "USB": ("USB::0x1234::0x5678::SERIAL::INSTR",),
+    "GPIB": ("GPIB0::5::INSTR",),
+    "ASRL": ("ASRL1::INSTR",),
+}
+"""Interface -> names to follow in a message."""
+
+PLAIN = re.compile(
+    r"(?:TCPIP\d*::[^:\s]+(?:::[^:\s]+)?|USB\d*(?:::[^:\s]+){3,4}|GPIB\d*::\d+(?:::\d+)?|ASRL[^:\s]+)::INSTR"
+)
+"""What the VISA library takes for a name without doubt. Importing it takes a quarter of the time of a static
+check, so that it is asked about all other addresses only.
+"""
+
+
+def visa_address(given: str) -> str:
+    """The address as it was given. ValueError where it is no VISA resource name.
+
+    What the guard opens as a socket of its own needs no VISA library, and none is imported for it.
+    """
+    if socket_of(given) is not None or PLAIN.fullmatch(given):
+        return given
+    from pyvisa import rname
+
+    try:
+        name = rname.parse_resource_name(given)
+    except (rname.InvalidResourceName, IndexError):  # an interface alone is an IndexError in it
+        raise ValueError(
+            f"expected a VISA resource name such as {_forms(given)}, got {quoted(given)}"
+        ) from None
+    if isinstance(name, rname.TCPIPSocket):  # it takes any text for host and port
+        what = "a host without spaces and a port from 1 to 65535"
+        raise ValueError(f"expected {what} in a name such as {_forms(given, 1)}, got {quoted(given)}")
+    return given
+
+
+def _forms(given: str, most: int = 2) -> str:
+    """Names to follow: those of the interface that is meant, else one of each."""
+    meant = next((kind for kind in FORMS if given.strip().upper().startswith(kind)), None)
+    return either(FORMS[meant][:most] if meant else (forms[0] for forms in FORMS.values()))
