@@ -72,7 +72,7 @@ def test_what_is_unknown_is_assumed_aloud() -> None:
 
 
 def test_twin_and_rehearsal_assume_in_the_same_words(tmp_path: Path) -> None:
-    documents = load_documents(write(tmp_path, "A", "B"))
+    documents = load_documents(write(tmp_path, *(f"TCPIP::127.0.0.1::{port}::SOCKET" for port in (1, 2))))
     _, rehearsed = build_circuit(documents, SET_POINTS)
     twins = [
         Plant(name, documents.bench, documents.device, documents.procedure, truth).truth
