@@ -279,7 +279,8 @@ def test_energy_balance_of_random_circuits():
         samples = sim.advance(0.1).samples["main"]
         assert np.isfinite(samples.states).all()
         gap, moved = energy_gap(branch, samples)
-        assert abs(gap) < 1e-3 * moved
+        # 10 nJ: what the trapezoids between samples leave of moves that move next to nothing.
+        assert abs(gap) < 1e-3 * moved + 1e-8
         for m, load in enumerate(branch.loads):
             missing, size = load_gap(branch, samples, m)
             assert abs(missing) <= 1e-3 * size + 1e-4 * moved, load.kind
