@@ -4,25 +4,27 @@
         [--jobs 200] [--folders 30] [--seed 1] [--workers 2] [--static] [--list] [--keep FOLDER]
 
 Each tree runs in processes of its own, with this interpreter and the tree's path first. Compared are `check
---json` and `rehearse --json` of documents that are drawn from the seed, `--static`, `--case`, `--faults` and
-`--cases` for some, and `evaluate --json` of stored runs, which the tree before plays once on simulated
-supplies in virtual time. Sentences are left out by their field (`comparing.TEXT`, shown by --list): of them
+--json` and `rehearse --json` of documents that are drawn from the seed (of some also with `--static`,
+`--case`, `--faults` or `--cases`), and `evaluate --json` of stored runs, which the tree before plays once, on
+simulated supplies in virtual time. Sentences are left out by their field (`comparing.TEXT`, shown by --list): of them
 only whether they are empty, or how many, is compared. All else is compared exactly: ids, severities, figures
 to their last digit, locations, outcomes, exit codes, keys, order; of a refusal file:line:column.
 
 A difference prints the job, the place in the JSON, before and after. Coverage follows, and the last line
 counts. The exit code is 1 where there is a difference or nothing was compared. `--static` leaves out all that
-needs a rehearsal or a run: a quick look.
+needs a rehearsal or a run: a quick look. `tree.PLACES` lists what is used of a tree by name; the command line
+is used as `python -m railwright`.
 
 That it can fail is seen with a copy in which one constant is changed, and nothing else:
 
     cp -r src changed
     sed -i 's/^REACHED = 0.98/REACHED = 0.97/' changed/railwright/settings/windows/rise.py
-    python -m benchmarks.same_outcomes --before src --after changed
+    python -m benchmarks.same_outcomes --before src --after changed --static --jobs 3
 
 must end with differences; with the text of a sentence changed in the copy, it must not.
-tests/test_same_outcomes.py does both, with a few jobs. With the same tree twice it shows that a tree comes to
-the same outcomes every time.
+tests/test_same_outcomes.py does both. A threshold that is moved a little is seen only where a job lies
+between the old and the new one: more jobs, or another seed, have more of them. With the same tree twice it
+shows that a tree comes to the same outcomes every time.
 """
 
 from __future__ import annotations
@@ -100,6 +102,8 @@ def main() -> int:
 def place(keep: Path | None) -> Iterator[Path]:
     """The folder of both trees' working directories."""
     if keep is not None:
+        if keep.exists():
+            sys.exit(f"{keep}: expected a folder that is not there yet; name another")
         keep.mkdir(parents=True)
         yield keep.resolve()
         return
