@@ -6,9 +6,9 @@
 Each tree runs in processes of its own, with this interpreter and the tree's path first. Compared are `check
 --json` and `rehearse --json` of documents that are drawn from the seed (of some also with `--static`,
 `--case`, `--faults` or `--cases`), and `evaluate --json` of stored runs, which the tree before plays once, on
-simulated supplies in virtual time. Sentences are left out by their field (`comparing.TEXT`, shown by --list): of them
-only whether they are empty, or how many, is compared. All else is compared exactly: ids, severities, figures
-to their last digit, locations, outcomes, exit codes, keys, order; of a refusal file:line:column.
+simulated supplies in virtual time. Sentences are left out by their field (`comparing.TEXT`, shown by --list):
+of them only whether they are empty, or how many, is compared. All else is compared exactly: ids, severities,
+figures to their last digit, locations, outcomes, exit codes, keys, order; of a refusal file:line:column.
 
 A difference prints the job, the place in the JSON, before and after. Coverage follows, and the last line
 counts. The exit code is 1 where there is a difference or nothing was compared. `--static` leaves out all that
