@@ -127,8 +127,8 @@ def compare(
 ) -> tuple[int, int]:
     """Play everything through both trees, print differences and coverage; how many, of how many commands."""
     coverage = Coverage()
-    for job in (*jobs, *runs):
-        coverage.add_documents(job.files)
+    for files in [each.files for each in jobs] + [each.files for each in runs]:
+        coverage.add_documents(files)
     trees = [
         lay_out(given, folder / name, source, jobs)
         for name, source in (("b", given.before), ("a", given.after))
@@ -162,6 +162,7 @@ def lay_out(given: argparse.Namespace, folder: Path, source: Path, jobs: Sequenc
         folder / WARM, {path.name: path.read_bytes() for path in (ROOT / "examples" / "tide-gauge").iterdir()}
     )
     procedure = f"{WARM}/power-input.procedure.yaml"
+    warm: list[tuple[str, ...]]
     if given.static:
         warm = [("check", procedure, "--static", "--json")]
     else:

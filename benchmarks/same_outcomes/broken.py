@@ -52,7 +52,7 @@ DATA: tuple[Callable[[Documents, Random], None], ...] = (
     _put("device/inputs/*/operating", "16 V .. 9 V"),
     _put("device/inputs/*/return", "commn"),
     _put("device/inputs/*/load", []),
-    _put("device/inputs/*/load/0", {"flux_capacitor": {"capacitance": "1 uF"}}),
+    _put("device/inputs/*/load/0", {"condenser": {"capacitance": "1 uF"}}),
     _put("device/inputs/*/load/0", {"resistor": {"resistance": "-5 ohm"}, "capacitor": "1 uF"}),
     _put("device/order", [{"after": "mian", "then": "nobody", "delay": "1 ms .. 2 ms"}]),
     _drop("device/inputs/*/nominal"),

@@ -52,7 +52,7 @@ def draw(seed: int, number: int) -> Job:
 
 def _job(dice: Random, number: int, title: str, files: dict[str, bytes]) -> Job:
     procedure = f"{number:03d}/procedure.yaml"
-    commands = [("check", procedure, "--json"), ("rehearse", procedure, "--json")]
+    commands: list[tuple[str, ...]] = [("check", procedure, "--json"), ("rehearse", procedure, "--json")]
     match dice.randrange(24):
         case 0 | 1:
             commands.append(("check", procedure, "--static", "--json"))

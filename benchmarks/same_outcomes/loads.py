@@ -109,7 +109,7 @@ def _led_string(dice: Random, volts: float, amperes: float, _documents: Document
 
 
 def _battery(dice: Random, volts: float, amperes: float, _documents: Documents) -> Data:
-    given = {
+    given: Data = {
         "series_resistance": bounded(dice, 0.1 * volts / amperes, "ohm"),
         "capacity": figure(dice.uniform(500, 5000) * amperes, "C"),
         "state_of_charge": f"{dice.randrange(30, 80)} %",

@@ -74,7 +74,13 @@ def answer(request: dict[str, Any]) -> dict[str, Any]:
 
     if request["do"] == "play":
         return forked(lambda: tree.play(request))
-    return forked(lambda: print(json.dumps(tree.vocabulary())) or 0)
+    return forked(lambda: shown(tree.vocabulary()))
+
+
+def shown(data: dict[str, list[str]]) -> int:
+    """Print it as JSON."""
+    print(json.dumps(data))
+    return 0
 
 
 def main() -> None:
