@@ -42,7 +42,7 @@ from pathlib import Path
 
 from benchmarks.same_outcomes.comparing import TEXT, Outcome, differences, outcome_of
 from benchmarks.same_outcomes.coverage import Coverage
-from benchmarks.same_outcomes.drawing import Job, draw
+from benchmarks.same_outcomes.drawing import EXAMPLES, Job, draw
 from benchmarks.same_outcomes.runs import Run, draw_runs
 from benchmarks.same_outcomes.trees import ROOT, Answer, Request, Tree
 
@@ -158,9 +158,7 @@ def lay_out(given: argparse.Namespace, folder: Path, source: Path, jobs: Sequenc
     """A tree with the jobs' documents in its working directory; both have the same names."""
     for job in jobs:
         write(folder / job.name, job.files)
-    write(
-        folder / WARM, {path.name: path.read_bytes() for path in (ROOT / "examples" / "tide-gauge").iterdir()}
-    )
+    write(folder / WARM, {path.name: path.read_bytes() for path in (EXAMPLES / "tide-gauge").glob("*.yaml")})
     procedure = f"{WARM}/power-input.procedure.yaml"
     warm: list[tuple[str, ...]]
     if given.static:

@@ -13,7 +13,7 @@ from benchmarks.same_outcomes.edits import apply, pairs
 from benchmarks.same_outcomes.invented import invented
 from benchmarks.same_outcomes.loads import recordings
 
-EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+EXAMPLES = Path(__file__).resolve().parents[2] / "src" / "railwright" / "examples"
 TWISTED = "tide-gauge"
 """The example that the twists are written for; of others the figures alone are varied."""
 
@@ -77,7 +77,7 @@ def _twisted(dice: Random, seed: int, number: int) -> tuple[str, Documents]:
 
 def _plain(dice: Random) -> tuple[str, Documents]:
     """An example with other figures: what is well within its limits stays so."""
-    name = dice.choice(sorted(path.name for path in EXAMPLES.iterdir() if path.is_dir()))
+    name = dice.choice(sorted(path.name for path in EXAMPLES.iterdir() if any(path.glob("*.procedure.yaml"))))
     documents = _example(dice, name)
     loads = [part for each in documents.device["inputs"].values() for part in each["load"]]
     for part in (*loads, *documents.bench["leads"].values()):

@@ -24,7 +24,7 @@ PLACES: dict[str, tuple[str, ...]] = {
     "known_rules": ("railwright.settings.overrides",),
     "MEASURES": ("railwright.evaluation.measures",),
     "LOAD_MODELS": ("railwright.physics.loads",),
-    "dialect_names": ("railwright.instruments.dialect",),
+    "dialect_names": ("railwright.dialects.files", "railwright.instruments.dialect"),
 }
 """Name -> the modules that may hold it, the newest first."""
 
