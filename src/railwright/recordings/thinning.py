@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 LONG = 300
-"""Stretches of as many values or more are looked at one by one; of shorter ones there are many: all at once."""
+"""Stretches of as many values or more are looked at one by one; shorter ones are many, and done at once."""
 
 
 def extremes(
