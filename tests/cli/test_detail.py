@@ -88,8 +88,9 @@ def test_the_json_of_a_command_does_not_depend_on_them(documents: Path, cli: Cli
 
 
 def test_rehearse_says_in_a_line_that_all_will_pass(documents: Path, cli: Cli) -> None:
-    result = cli("rehearse", "-q", PROCEDURE)
-    assert (result.exit_code, result.stdout) == (0, "● pass as a whole, as predicted\n")
+    result = cli("rehearse", "-q", PROCEDURE, "--csv", "traces.csv")
+    told = "● pass as a whole, as predicted\nwritten: traces.csv\n"
+    assert (result.exit_code, result.stdout) == (0, told)
 
 
 def test_rehearse_says_what_trips_and_what_fails(edit: Edit, documents: Path, cli: Cli) -> None:

@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from railwright.cli import HELP
+from railwright.cli.commands import COMMANDS
 from railwright.cli.exits import EXIT_CODES, BadInput, Exit, guarded
 from railwright.cli.help import help_text
 from railwright.documents.sources import DocumentErrors, Location, Problem
@@ -70,6 +71,27 @@ def cpu_seconds(*arguments):
         used = after.children_user + after.children_system - before.children_user - before.children_system
         best = min(best, used)
     return best
+
+
+def test_a_command_does_not_wait_for_the_modules_of_the_others():
+    code = (
+        "import atexit, sys; sys.argv = ['railwright', 'check', '--help']; from railwright.cli import main\n"
+        "atexit.register(lambda: print(*sorted(n for n in sys.modules if n.startswith('railwright.cli.'))))\n"
+        "main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "Usage: railwright check" in done.stdout
+    loaded = {name.removeprefix("railwright.cli.") for name in done.stdout.splitlines()[-1].split()}
+    assert "check" in loaded
+    assert not loaded & {name.replace("-", "_") for name in COMMANDS if name != "check"}
+
+
+def test_a_command_that_is_not_there_is_told_beside_all_that_are():
+    command = [sys.executable, "-m", "railwright", "chekc"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "No such command 'chekc'" in done.stderr
+    assert [name for name in COMMANDS if f"\n  {name} " in HELP.read_text("utf-8")] == list(COMMANDS)
 
 
 def test_help_starts_quickly():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -62,6 +64,31 @@ def test_no_stretch_of_a_long_recording_loses_its_peak() -> None:
 def test_lowest_and_highest_are_the_first_of_their_kind() -> None:
     low, high = extremes(np.array([1.0, 0.0, 0.0, 2.0, 2.0, 7.0, 7.0, 7.0]), np.array([0, 5]))
     assert (low.tolist(), high.tolist()) == ([1, 5], [3, 5])
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(
+        st.lists(st.sampled_from([-1.0, 0.0, 1.0, 2.5, math.nan]), min_size=1, max_size=9),
+        min_size=1,
+        max_size=30,
+    ),
+    st.sampled_from([0, 4, 10**9]),
+)
+def test_long_and_short_stretches_have_the_extremes_that_a_plain_loop_finds(
+    stretches: list[list[float]], long: int
+) -> None:
+    starts = np.cumsum([0, *map(len, stretches)])[:-1]
+
+    def place(own: list[float], wanted: float) -> int:
+        nans = [at for at, value in enumerate(own) if math.isnan(value)]
+        return nans[0] if nans else own.index(wanted)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("railwright.recordings.thinning.LONG", long)
+        low, high = extremes(np.array([value for own in stretches for value in own]), starts)
+    assert (low - starts).tolist() == [place(own, min(own)) for own in stretches]
+    assert (high - starts).tolist() == [place(own, max(own)) for own in stretches]
 
 
 def test_too_few_to_keep_anything() -> None:

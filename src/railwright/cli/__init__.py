@@ -60,8 +60,10 @@ def main() -> None:
     atexit.register(gc.freeze)
     # Pydantic otherwise looks through all installed packages for plugins of its own at every start.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
-    from railwright.cli.app import app
+    from railwright.cli.commands import COMMANDS, application
 
+    called = sys.argv[1:2]
+    app = application(called if called and called[0] in COMMANDS else COMMANDS)
     try:
         app()
     finally:

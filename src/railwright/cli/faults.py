@@ -64,12 +64,8 @@ def _show(out: Console, checked: Checked, study: FaultStudy, quiet: bool) -> Non
     if rows:
         heads = ("Contained", "Fault", "Why not", "Remedy")
         out.print(table("Not contained, or not known", heads, rows))
-    notes = (
-        []
-        if quiet
-        else [(f"{result.input}, {result.title}", result.note) for result in study.results if result.note]
-    )
-    if notes:
+    notes = [(f"{result.input}, {result.title}", result.note) for result in study.results if result.note]
+    if notes and not quiet:
         out.print(table("Notes", ("Fault", "What else there is to say"), notes))
     if not quiet:
         print_assumptions(out, study.assumptions)

@@ -204,6 +204,7 @@ def _show(
         print_reasons(out, evaluation)
         trips = any(result.tripped for result in rehearsal.inputs.values())
         out.print(f"{whole(evaluation)}, as predicted{'; an output would trip' if trips else ''}")
+        _show_written(out, written)
         return
     columns = (
         "Input",
@@ -230,6 +231,10 @@ def _show(
     print_assumptions(out, rehearsal.assumptions)
     end = show(max(float(traces.time[-1]) for traces in rehearsal.record.traces.values()), "s")
     out.print(f"{end} rehearsed in {rehearsal.steps} steps of the solver.")
+    _show_written(out, written)
+
+
+def _show_written(out: Console, written: list[Path]) -> None:
     for path in written:
         out.print(f"written: {path}")
 

@@ -10,6 +10,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
+LONG = 300
+"""Stretches of as many values or more are looked at one by one; shorter ones are many, and done at once."""
+
+
 def extremes(
     values: NDArray[np.float64], starts: NDArray[np.intp]
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -19,11 +23,22 @@ def extremes(
     """
     import numpy as np
 
+    if values.size < LONG * starts.size:
+        return _first(np.minimum, values, starts), _first(np.maximum, values, starts)
     stops = [*starts[1:].tolist(), values.size]
     # One stretch after the other: it is still in the processor's cache when its highest value is looked for.
     stretches = [values[start:stop] for start, stop in zip(starts.tolist(), stops, strict=True)]
     found = np.array([(part.argmin(), part.argmax()) for part in stretches]).reshape(-1, 2)
     return starts + found[:, 0], starts + found[:, 1]
+
+
+def _first(extreme: np.ufunc, values: NDArray[np.float64], starts: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Where each stretch has its extreme, of equal ones the first, or its first NaN: all at once."""
+    import numpy as np
+
+    sizes = np.diff(starts, append=values.size)
+    found = np.flatnonzero((values == np.repeat(extreme.reduceat(values, starts), sizes)) | np.isnan(values))
+    return found[np.searchsorted(found, starts)]
 
 
 class Thinned:
