@@ -193,3 +193,23 @@ def test_a_drain_that_only_says_that_it_is_off_keeps_the_gate_on_in_a_power_down
     assert not outcome.off_confirmed
     assert stage.is_on("left.1"), "the gate went off before the drain was confirmed off"
     assert outcome.switched_off["gate"].residual == pytest.approx(3.0, abs=0.05)
+
+
+def test_a_gate_that_is_off_already_is_not_said_to_stay_on(tmp_path: Path) -> None:
+    """It went off by itself; the drain does not go off. Nothing is left on at the gate, and that is read."""
+    stage = Stage(tmp_path, mischief=["left.1: goes off at 0.6 s", "right.1: stays on at 0.5 s"])
+    outcome = stage.run()
+    assert not outcome.off_confirmed
+    assert not stage.is_on("left.1")
+    gate = outcome.switched_off["gate"]
+    assert gate.confirmed
+    assert gate.residual == pytest.approx(0.0, abs=0.1)
+    assert [line.split(" ")[0] for line in outcome.not_confirmed] == ["drain"]
+
+
+def test_a_gate_that_only_says_that_it_is_off_is_left_alone(tmp_path: Path) -> None:
+    stage = Stage(tmp_path, mischief=["left.1: stays on but says off at 0.6 s", "right.1: stays on at 0.5 s"])
+    outcome = stage.run()
+    assert not outcome.off_confirmed
+    assert stage.is_on("left.1")
+    assert sorted(line.split(" ")[0] for line in outcome.not_confirmed) == ["drain", "gate"]

@@ -173,10 +173,13 @@ class SwitchOff:
                 return
 
     def _is_off(self, each: InputOff) -> bool:
-        """Whether all of its outputs were read to be off: then there is nothing to be left on."""
-        looks = [self._supplies[output.supply].looks.get(output.name) for output in each.outputs]
+        """Whether it was read to be off, without a current and without its voltage: then there is nothing
+        left on. Its own word alone does not count: one that is on would lose what another needs.
+        """
+        found = [self._supplies[output.supply].looks.get(output.name) for output in each.outputs]
         lost = any(self._supplies[output.supply].lost_since is not None for output in each.outputs)
-        return not lost and all(look is not None and look[0].off for look in looks)
+        looks = [look[0] for look in found if look is not None]
+        return not lost and len(looks) == len(found) and not judge_off(each, looks).missing
 
     def _standing(self, each: InputOff) -> list[float] | None:
         """Voltages of its outputs [V]; None where one was not read yet, is off, or its supply is lost."""

@@ -168,7 +168,9 @@ class Conduct:
 
     def _switched(self, name: str, on: bool, when: float) -> None:
         """An input was switched and said so: from now on its readings are judged by that."""
-        self.recorder.add_all(self.watch.switched(name, on, self.recorder.at(when), self.recorder.now()))
+        time = self.recorder.at(when)
+        self.off_watch.switched(name, time)
+        self.recorder.add_all(self.watch.switched(name, on, time, self.recorder.now()))
 
     def _break_wait(self) -> None:
         """What is looked at in every wait for an answer: it may end the run, and so the wait."""

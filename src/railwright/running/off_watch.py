@@ -18,11 +18,21 @@ class OffWatch:
         """Input -> what is missing for it to count as off, by its last reading."""
         self.said_off: dict[str, float] = {}
         """Input -> when its outputs were first read to say that they are off, and have said so since [s]."""
+        self._known_since: dict[str, float] = {}
         self._since: dict[str, float] = {}
         self._last: dict[str, float] = {}
 
+    def switched(self, name: str, time: float) -> None:
+        """An input was switched and said so at that time [s]: what was read of it before tells nothing."""
+        self._known_since[name] = time
+        for told in (self.missing, self.said_off, self._since, self._last):
+            told.pop(name, None)
+
     def see(self, reading: InputReading) -> None:
         """One reading of an input."""
+        asked = reading.time if reading.asked is None else reading.asked
+        if min(asked, reading.time) < self._known_since.get(reading.input, -math.inf):
+            return
         each = (
             next((one for one in self.plan.inputs if one.name == reading.input), None) if self.plan else None
         )
