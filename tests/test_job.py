@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -201,3 +202,9 @@ def test_a_case_that_there_is_not(job: rw.Job) -> None:
     with pytest.raises(ValueError, match="expected one of nominal, low, high, got 'middle'"):
         job.rehearse("middle")  # type: ignore[arg-type]
     assert job.rehearse("high").record.origin == "rehearsal"
+
+
+def test_documents_made_in_code_are_never_taken_for_others(job: rw.Job) -> None:
+    made = [jobs.Job(replace(job.documents, sources={}), job.path) for _ in range(2)]
+    assert made[0].content == made[0].content
+    assert made[0].content != made[1].content

@@ -9,6 +9,8 @@ import datetime as dt
 import hashlib
 import html
 import os
+import uuid
+from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -49,7 +51,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 CaseName = Literal["nominal", "low", "high"]
 
-KEPT = 64
+KEPT = 16
 """Results that are kept in this process; the oldest are forgotten."""
 
 _KEPT: dict[tuple[Any, ...], Any] = {}
@@ -90,7 +92,11 @@ class Job:
 
     @cached_property
     def content(self) -> str:
-        """SHA-256 of the documents and of the files that they name: equal where they say the same."""
+        """SHA-256 of the documents and of the files that they name: equal where they say the same. Documents
+        made in code have no text, and a number of their own.
+        """
+        if not self.documents.sources:
+            return uuid.uuid4().hex
         digest = hashlib.sha256()
         for kind, source in sorted(self.documents.sources.items()):
             digest.update(f"{kind} {len(source.content)}\n".encode() + source.content)
@@ -407,8 +413,9 @@ class _Recorded(Mapping[str, InputTraces]):
     """What has a record: inputs by their names."""
 
     @property
+    @abstractmethod
     def record(self) -> Record:
-        raise NotImplementedError
+        """What it is a mapping of."""
 
     @property
     def events(self) -> tuple[Event, ...]:

@@ -4,6 +4,8 @@ References
 ----------
 .. [1] Multimedia Programming Interface and Data Specifications 1.0 (1991): RIFF, and the WAVE form.
 .. [2] EBU Tech 3306: RF64, sizes beyond 4 GB in a `ds64` chunk.
+
+Both from memory.
 """
 
 from __future__ import annotations
