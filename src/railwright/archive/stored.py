@@ -34,7 +34,7 @@ from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import Settings
 from railwright.settings.windows.auto_rise import as_risen, auto_steps
 from railwright.traces import Record
-from railwright.version import __version__
+from railwright.version import SOFTWARE
 
 EVALUATIONS, RECORDINGS = "evaluations", "recordings"
 
@@ -128,7 +128,7 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[External]) -> Evaluatio
         stored.folder / name,
         {
             "evaluated": dt.datetime.now().astimezone().isoformat(),
-            "software": f"railwright {__version__}",
+            "software": SOFTWARE,
             "recordings": used,
             **as_data(evaluation),
         },

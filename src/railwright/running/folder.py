@@ -26,7 +26,7 @@ from railwright.running.manifest import MANIFEST, write_json, write_manifest
 from railwright.running.outcome import RunOutcome
 from railwright.running.readings import LOG, fold, parquet_path
 from railwright.traces import HOW_PLAYED, Event, Span
-from railwright.version import __version__
+from railwright.version import SOFTWARE
 
 if TYPE_CHECKING:
     from railwright.instruments.supply import Identity
@@ -183,7 +183,7 @@ def describe_run(
     supplies = dict.fromkeys(o.output.partition(".")[0] for f in set_points.values() for o in f.outputs)
     return {
         "run": f"{started:%Y%m%d-%H%M%S}-{uuid.uuid4().hex[:8]}",
-        "software": f"railwright {__version__}",
+        "software": SOFTWARE,
         "procedure": procedure.procedure,
         "device": device.device,
         "revision": device.revision,

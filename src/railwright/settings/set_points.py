@@ -13,8 +13,8 @@ from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import show
 from railwright.settings.context import Draft, Source, locate
+from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.overrides import AUTO_IMPOSSIBLE
 from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
 from railwright.settings.windows.choose import Chosen, Settled, Waiting
 from railwright.settings.windows.window import End, Window

@@ -11,9 +11,11 @@ from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.settings.context import Bound, Context, Draft, locate, sources_of
+from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.hookup import HookedUp, hooked_up
-from railwright.settings.overrides import ENGINE_RULES, UNKNOWN_FIGURE, check_overrides, override
+from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup.result import HookedUp
+from railwright.settings.overrides import check_overrides, override
 from railwright.settings.rule import Path, Rule, Seen, Unknown
 from railwright.settings.rules import RULES
 from railwright.settings.set_points import settle_input

@@ -18,7 +18,8 @@ from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import load_documents
 from railwright.settings import wiring
 from railwright.settings.data import as_data
-from railwright.settings.hookup import WHOLE, as_run, hooked_up
+from railwright.settings.hookup import as_run, hooked_up
+from railwright.settings.hookup.result import WHOLE
 from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import settle
 

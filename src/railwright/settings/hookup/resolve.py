@@ -8,13 +8,14 @@ from dataclasses import replace
 from railwright.documents.bench import Bench, Output
 from railwright.documents.loader import Documents
 from railwright.settings.context import locate
+from railwright.settings.engine_rules import HOOK_UP_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.hookup import HOOK_UP_IMPOSSIBLE, WHOLE, HookedUp
 from railwright.settings.hookup.candidates import Candidate, Field, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
 from railwright.settings.hookup.group import couplings_of, supply_of, tie_of
 from railwright.settings.hookup.leads import with_leads
 from railwright.settings.hookup.program import Objective, Program, worth
+from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
 from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
 

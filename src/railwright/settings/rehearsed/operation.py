@@ -11,7 +11,7 @@ from railwright.quantities import show
 from railwright.settings.context import Source, output_path
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
-from railwright.settings.rule import Hit, Outcome, Path, rehearsed_rule
+from railwright.settings.rule import Hit, Outcome, Path, rule
 from railwright.traces import Span
 
 MANY_STARTS = 3
@@ -81,7 +81,7 @@ def _restarting(rehearsed: Rehearsed, source: Source) -> list[Span]:
     return spans
 
 
-@rehearsed_rule("restarts-for-ever", Severity.STOP)
+@rule("restarts-for-ever", Severity.STOP)
 def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
     for source, _ in rehearsed.inputs:
@@ -98,7 +98,7 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("hangs-low", Severity.STOP)
+@rule("hangs-low", Severity.STOP)
 def hangs_low(rehearsed: Rehearsed) -> Outcome:
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
     for source, traces in rehearsed.inputs:
@@ -125,7 +125,7 @@ def hangs_low(rehearsed: Rehearsed) -> Outcome:
                 break
 
 
-@rehearsed_rule("not-settled", Severity.CAUTION)
+@rule("not-settled", Severity.CAUTION)
 def not_settled(rehearsed: Rehearsed) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
     for source, traces in rehearsed.inputs:
@@ -149,7 +149,7 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
                 )
 
 
-@rehearsed_rule("not-reached", Severity.CAUTION)
+@rule("not-reached", Severity.CAUTION)
 def not_reached(rehearsed: Rehearsed) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     for source, traces in rehearsed.inputs:
@@ -238,7 +238,7 @@ def _to_fall(source: Source) -> str:
     return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
-@rehearsed_rule("steady-current-rehearsed", Severity.CAUTION)
+@rule("steady-current-rehearsed", Severity.CAUTION)
 def steady_current(rehearsed: Rehearsed) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""
     import numpy as np
@@ -268,7 +268,7 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
                 break
 
 
-@rehearsed_rule("order-rehearsed", Severity.CAUTION)
+@rule("order-rehearsed", Severity.CAUTION)
 def order(rehearsed: Rehearsed) -> Outcome:
     """An input comes up while the one before it is still below its operating range."""
     import numpy as np
@@ -295,7 +295,7 @@ def order(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("not-rehearsed", Severity.NOTE)
+@rule("not-rehearsed", Severity.NOTE)
 def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
     """An input has no set points: the others were rehearsed without it."""
     for name, source in rehearsed.context.sources.items():
@@ -309,7 +309,7 @@ def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("assumed", Severity.NOTE)
+@rule("assumed", Severity.NOTE)
 def assumed(rehearsed: Rehearsed) -> Outcome:
     """The rehearsal had to assume figures that no document gives."""
     sources = rehearsed.context.sources

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from railwright.quantities import show
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, stretches
-from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
 from railwright.traces import Mode
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-@rehearsed_rule("trips-rehearsed", Severity.STOP)
+@rule("trips-rehearsed", Severity.STOP)
 def trips(rehearsed: Rehearsed) -> Outcome:
     """A protection trips while the procedure is rehearsed, with nothing wrong."""
     for source, traces in rehearsed.inputs:
@@ -52,7 +52,7 @@ def trips(rehearsed: Rehearsed) -> Outcome:
         yield Hit(source.name, path, f"rehearsed, at {show(event.time, 's')} in {step}: {why}", remedy)
 
 
-@rehearsed_rule("fuse-rehearsed", Severity.STOP)
+@rule("fuse-rehearsed", Severity.STOP)
 def fuse(rehearsed: Rehearsed) -> Outcome:
     """A fuse opens while the procedure is rehearsed, with nothing wrong."""
     for source, traces in rehearsed.inputs:
@@ -68,7 +68,7 @@ def fuse(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("trip-delay-margin", Severity.CAUTION)
+@rule("trip-delay-margin", Severity.CAUTION)
 def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
     for source, traces in rehearsed.inputs:
@@ -90,7 +90,7 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("stop-rehearsed", Severity.STOP)
+@rule("stop-rehearsed", Severity.STOP)
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
     import numpy as np

@@ -10,8 +10,8 @@ from railwright.documents.procedure import Step
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.context import Source, locate, sources_of
+from railwright.settings.engine_rules import AUTO_IMPOSSIBLE, EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.overrides import AUTO_IMPOSSIBLE, EMPTY_WINDOW
 from railwright.settings.windows import current_limit, rise
 from railwright.settings.windows.window import End, Window, collision
 

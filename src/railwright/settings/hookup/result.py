@@ -1,0 +1,22 @@
+"""What working out a hook-up comes to: documents with it written out, reasons, findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from railwright.documents.loader import Documents
+from railwright.settings.findings import Finding, Reason
+
+WHOLE = "hook-up"
+"""What the reason for the whole assignment is about."""
+
+
+@dataclass(frozen=True, slots=True)
+class HookedUp:
+    """Documents in which every hook-up is written out (an input that nothing feeds has none), the reasons for
+    those that were `auto`, and what keeps others from being hooked up.
+    """
+
+    documents: Documents
+    reasons: tuple[Reason, ...] = ()
+    findings: tuple[Finding, ...] = ()
