@@ -14,6 +14,7 @@ import pytest
 from benchmarks.small_bench import set_points_of, write_bench
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import AlignmentError
 from railwright.evaluation.data import as_data
@@ -263,7 +264,7 @@ def test_a_ramp_in_stairs_widens_the_voltage_at_which_the_device_stops() -> None
 
 def without_reading(**unknown: None) -> Edited:
     """The bench without some figures of the first supply's readings."""
-    reading = demo()[0].bench.output("left.1").reading
+    reading = demo()[0].bench.output(OutputName("left.1")).reading
     return with_output(reading=reading.model_copy(update=unknown))
 
 
@@ -302,7 +303,9 @@ def test_lead_resistance_of_the_demo() -> None:
 
 
 def feed(arrangement: Any) -> Feed:
-    settings = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 10.0, 0.5) for n in (1, 2))
+    settings = tuple(
+        OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 10.0, 0.5) for n in (1, 2)
+    )
     return Feed("main", arrangement, settings, "silicone pair", "at load")
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.examples import example
 from railwright.physics.output_stage import OutputStage
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -20,7 +21,11 @@ from railwright.traces import Mode
 
 NETLIST = Path(__file__).parent / "netlists" / "power_up.cir"
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0),),
+    "silicone pair",
+    "at load",
 )
 
 

@@ -13,6 +13,7 @@ from tests.rehearsal.scene import PROCEDURE, short
 
 from railwright.circuit.case import fixed
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.physics.cases import MEASURES
 from railwright.physics.layout import TRIP_CAUSES
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -31,12 +32,16 @@ from railwright.rehearsal.rehearse import rehearse
 from railwright.spread import over_threads
 
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "trip", 0.04, 18.0),),
+    "silicone pair",
+    "at load",
 )
 TRANSDUCER = Feed(
     "transducer",
     "alone",
-    (OutputSetPoints("right.1", 0.1, "trip", 0.06, 32.0),),
+    (OutputSetPoints(OutputName("right.1"), 0.1, "trip", 0.06, 32.0),),
     "thin pair",
     "at terminals",
     trips_when=("main",),
@@ -86,7 +91,9 @@ def test_each_case_is_what_a_rehearsal_of_it_gives(documents, delay):
 
 
 def test_a_series_pair_is_played_as_one(documents):
-    outputs = tuple(OutputSetPoints(f"left.{n}", 0.3, "trip", 0.06, 16.0, share=0.5) for n in (1, 2))
+    outputs = tuple(
+        OutputSetPoints(OutputName(f"left.{n}"), 0.3, "trip", 0.06, 16.0, share=0.5) for n in (1, 2)
+    )
     feed = Feed("transducer", "series", outputs, "thin pair", "at terminals")
     plan = plan_ensemble(documents, {"transducer": feed}, 64, timeline=short(documents), tail=0.1)
     values = plan.design.values(0)

@@ -5,6 +5,7 @@ import pytest
 from tests.documents.demo import BENCH, copy_demo, edit
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.standard_tests import pieces_of
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
@@ -15,7 +16,11 @@ from railwright.traces import Mode
 from railwright.waveforms.shapes import duration_of
 
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0),),
+    "silicone pair",
+    "at load",
 )
 DIP = (
     "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms, repeat: 2, pause_between: 1 s"

@@ -15,6 +15,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.fixture import AddedCapacitor, Fixture
+from railwright.documents.output_name import OutputName
 from railwright.documents.translate import annotations_of
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.output_stage import PASS_LAG, OutputStage, derive_output_stage
@@ -57,8 +58,8 @@ class Parts:
         self.units[name] = unit
         return self._case(name, value)
 
-    def stage(self, name: str) -> OutputStage:
-        """The output called 'supply.output'."""
+    def stage(self, name: OutputName) -> OutputStage:
+        """The output of that name."""
         output = self._bench.output(name)
         figures = replace(
             output_figures(output),

@@ -50,7 +50,7 @@ def build_circuit(
 def linked_by_supply(set_points: SetPoints, name: str, causes: Sequence[str]) -> bool:
     """Whether one supply has all outputs of an input and of those it follows, and so links them itself."""
     outputs = [output.output for each in (name, *causes) for output in set_points[each].outputs]
-    return len({output.partition(".")[0] for output in outputs}) == 1
+    return len({output.supply for output in outputs}) == 1
 
 
 def linked_by_host(documents: Documents, set_points: SetPoints, name: str) -> float:

@@ -196,7 +196,8 @@ def _templates(plan: Plan) -> list[tuple[Branch, Template, NDArray[np.int64], li
         span = next(
             (s for s in plan.timeline.spans if s.kind == "power_up" and branch.name in s.inputs), None
         )
-        stages = np.array([stage_figures(documents.bench.output(name)) for name in branch.outputs])
+        outputs = [documents.bench.output(points.output) for points in set_points[branch.name].outputs]
+        stages = np.array([stage_figures(output) for output in outputs])
         template = make_template(player, stages, (span.start, span.end) if span else None, plan.end, follows)
         slots = np.array([slot for _, slot in own], dtype=np.int64).reshape(len(own), 3)
         found.append((branch, template, slots, [column for column, _ in own]))

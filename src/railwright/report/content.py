@@ -35,7 +35,7 @@ def facts_of(given: ReportInput) -> Run:
     """The run's facts, completed from the bench document."""
     bench = given.documents.bench
     outputs = [name for hook_up in given.documents.procedure.hook_up.values() for name in hook_up.outputs]
-    used = tuple(dict.fromkeys(output.partition(".")[0] for output in outputs))
+    used = tuple(dict.fromkeys(output.supply for output in outputs))
     return run_facts(given.run, bench, used, tuple(dict.fromkeys(record.origin for record in given.external)))
 
 

@@ -146,10 +146,10 @@ def _instrument(bench: Bench, points: OutputSetPoints) -> str:
     """Which output of which instrument it is, as it stands on the instrument."""
     supply = bench.supply_of(points.output)
     named = " ".join(part for part in (supply.model, supply.serial) if part)
-    name, _, output = points.output.partition(".")
+    output = points.output.output
     channel = str(supply.channels[output])
     known = f" (channel {channel})" if channel != output else ""
-    return f"output {output}{known} of {named or name}"
+    return f"output {output}{known} of {named or points.output.supply}"
 
 
 def _joined(feed: Feed) -> str:

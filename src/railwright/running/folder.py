@@ -180,7 +180,7 @@ def describe_run(
     """
     bench, device, procedure = documents.bench, documents.device, documents.procedure
     laboratory = bench.laboratory
-    supplies = dict.fromkeys(o.output.partition(".")[0] for f in set_points.values() for o in f.outputs)
+    supplies = dict.fromkeys(o.output.supply for f in set_points.values() for o in f.outputs)
     return {
         "run": f"{started:%Y%m%d-%H%M%S}-{uuid.uuid4().hex[:8]}",
         "software": SOFTWARE,

@@ -76,7 +76,7 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[st
     tell("query every setting back")
     for name, feed, output in rig.feeds():
         ways.look()
-        supply_name, own = output.output.split(".", 1)
+        own = output.output.output
         document = rig.bench.output(output.output)
         lowest = [change for change in minimum(own, document) if change.setting != "current_limit"]
         everything = [
@@ -85,7 +85,7 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[st
             *protections(rig, feed, output),
             *limits(rig, feed, output),
         ]
-        rig.supplies[supply_name].verify(everything)
+        rig.supplies[output.output.supply].verify(everything)
         recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
     tell("read every output")
     return cautions + _standing(rig, recorder, device, ways)
@@ -142,8 +142,7 @@ def _link(rig: Rig, look: Callable[[], None]) -> None:
     """Linked trips within one supply are set in the supply, where its dialect can, and asked back."""
     for target, source in rig.links():
         look()
-        supply, own = target.split(".", 1)
-        rig.supplies[supply].link(own, [each.split(".", 1)[1] for each in source])
+        rig.supplies[target.supply].link(target.output, [each.output for each in source])
 
 
 def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
@@ -176,8 +175,8 @@ def minimum(own: str, document: Output) -> list[Change]:
 
 def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
     """OVP, what is done at the limit and after which delay, OPP and OCP, where the voltage is sensed."""
-    supply_name, own = output.output.split(".", 1)
-    supply, document = rig.supplies[supply_name], rig.bench.output(output.output)
+    own = output.output.output
+    supply, document = rig.supplies[output.output.supply], rig.bench.output(output.output)
     changes = []
     if math.isfinite(output.ovp):
         changes.append(Change(own, "ovp", output.ovp))
@@ -214,7 +213,7 @@ def _own_levels(supply: Supply, own: str, document: Output, output: OutputSetPoi
 
 def limits(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
     """Current limit, and the slew at its fastest; the voltage stays at its minimum until switched on."""
-    own = output.output.split(".", 1)[1]
+    own = output.output.output
     changes = [Change(own, "current_limit", output.current_limit)]
     slews = slew_range(feed, rig.bench)
     if slews is not None:
@@ -227,7 +226,7 @@ def _put(
 ) -> None:
     for _, feed, output in rig.feeds():
         look()
-        rig.put(output.output.split(".", 1)[0], changes(rig, feed, output))
+        rig.put(output.output.supply, changes(rig, feed, output))
 
 
 def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[str]:

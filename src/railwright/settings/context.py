@@ -16,6 +16,7 @@ from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
 from railwright.plan.delivery import Delivery, deliveries
@@ -48,7 +49,7 @@ class Source:
     hook_up: HookUp
     limits: Limits | None
     lead: Lead
-    outputs: Mapping[str, Output]
+    outputs: Mapping[OutputName, Output]
     resistance: Resistance
     played: Played
     fixture: Fixture | None = None
@@ -299,10 +300,9 @@ class Source:
         return output_path(next(iter(self.outputs)))
 
 
-def output_path(name: str) -> Path:
-    """Place of 'supply.output' in the bench document."""
-    supply, _, output = name.partition(".")
-    return ("bench", "supplies", supply, "outputs", output)
+def output_path(name: OutputName) -> Path:
+    """Place of an output in the bench document."""
+    return ("bench", "supplies", name.supply, "outputs", name.output)
 
 
 @dataclass(frozen=True)
@@ -329,9 +329,7 @@ class Bound:
     @property
     def used_supplies(self) -> dict[str, Supply]:
         """Supplies of which at least one output is hooked up."""
-        names = dict.fromkeys(
-            name.partition(".")[0] for each in self.sources.values() for name in each.outputs
-        )
+        names = dict.fromkeys(name.supply for each in self.sources.values() for name in each.outputs)
         return {name: self.bench.supplies[name] for name in names}
 
 

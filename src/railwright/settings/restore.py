@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from railwright.documents.output_name import OutputName
 from railwright.documents.sources import Location
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.settings.findings import Finding, Reason, Severity
@@ -28,7 +29,7 @@ def _where(data: Mapping[str, Any] | None) -> Location | None:
 def _feed(name: str, data: Mapping[str, Any]) -> Feed:
     outputs = tuple(
         OutputSetPoints(
-            entry["output"],
+            OutputName(entry["output"]),
             float(entry["current_limit"]),
             entry["at_limit"],
             float(entry["trip_delay"] or 0.0),

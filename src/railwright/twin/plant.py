@@ -73,7 +73,8 @@ class Plant:
     ) -> None:
         self.truth = truth
         self.wiring = wire(supply, bench, device, procedure, truth, faults)
-        self._sensing = Sensing(self.wiring, bench, faults)
+        figures = {f"{supply}.{name}": output for name, output in bench.supplies[supply].outputs.items()}
+        self._sensing = Sensing(self.wiring, figures, faults)
         self._tick = min(tick, self._sensing.tick)
         self._simulation = self._new_simulation()
         self.on_event: Callable[[Event], None] = lambda event: None
@@ -83,8 +84,7 @@ class Plant:
             for name in self.wiring.inputs
         }
         self._outputs: dict[str, _OutputPlant] = {}
-        for name, output in bench.supplies[supply].outputs.items():
-            full = f"{supply}.{name}"
+        for full, output in figures.items():
             errors = truth.output(full, output)
             meter = Meter(full, timing_of(full, output, truth, errors.phase), errors, truth.seed)
             held = 2.0 + 2 * (meter.timing.update + meter.timing.aperture + meter.timing.latency)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Event, Record, Traces
@@ -50,7 +51,7 @@ class VirtualBench:
         self._feeds = set_points
         self.time = -LEAD_IN
         """Virtual time [s]; 0 is the start of the timeline."""
-        supplies = {each.output.partition(".")[0] for feed in set_points.values() for each in feed.outputs}
+        supplies = {each.output.supply for feed in set_points.values() for each in feed.outputs}
         self.plants = {
             name: Plant(
                 name,
@@ -71,9 +72,9 @@ class VirtualBench:
         for feed in set_points.values():
             self._prepare(feed)
 
-    def plant_of(self, output: str) -> Plant:
-        """The plant of the output called 'supply.output'."""
-        return self.plants[output.partition(".")[0]]
+    def plant_of(self, output: OutputName) -> Plant:
+        """The plant of the supply that has this output."""
+        return self.plants[output.supply]
 
     def _prepare(self, feed: Feed) -> None:
         """Limits and protections, as a run sets them before anything is switched on."""

@@ -15,6 +15,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.twin.faults import TwinFault, has, partner_of, reversed_load
 from railwright.twin.truth import Truth
@@ -57,8 +58,12 @@ def wire(
     from railwright.physics.circuit import DECLARED, Branch, Circuit
 
     parts = Parts(bench, truth.choose)
-    stages = {f"{supply}.{name}": parts.stage(f"{supply}.{name}") for name in bench.supplies[supply].outputs}
-    branches, branch_of, arrangement_of, group_of, sensed = [], {}, {}, {}, set()
+    outputs = [OutputName.of(supply, name) for name in bench.supplies[supply].outputs]
+    stages = {output: parts.stage(output) for output in outputs}
+    branches, sensed = [], set()
+    branch_of: dict[str, str] = {}
+    arrangement_of: dict[str, str] = {}
+    group_of: dict[str, int] = {}
     inputs = []
     for name, hook_up in (procedure.hook_up if procedure and device else {}).items():
         assert device is not None
@@ -115,7 +120,7 @@ def _check_sense(
         raise WiringError(f"'{wrong.kind}': input '{name}' is sensed at the terminals, it has no sense leads")
     other = partner_of(faults, "sense crossed", name)
     theirs = procedure.hook_up[other].outputs if other is not None else hook_up.outputs
-    if {output.partition(".")[0] for output in theirs} != {supply}:
+    if {output.supply for output in theirs} != {supply}:
         raise WiringError(
             f"'sense crossed': a twin simulates it only within one supply, and '{other}' is fed by another"
         )
@@ -138,7 +143,7 @@ def _connected(
 
 
 def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
-    supplies = sorted({output.partition(".")[0] for output in hook_up.outputs})
+    supplies = sorted({output.supply for output in hook_up.outputs})
     if len(supplies) > 1:
         raise WiringError(
             f"input '{name}' is fed by outputs of {' and '.join(supplies)}: "

@@ -313,7 +313,7 @@ def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
 def assumed(rehearsed: Rehearsed) -> Outcome:
     """The rehearsal had to assume figures that no document gives."""
     sources = rehearsed.context.sources
-    outputs = {name for source in sources.values() for name in source.outputs}
+    outputs = {str(name): name for source in sources.values() for name in source.outputs}
     said: dict[str, list[str]] = {}
     for made in dict.fromkeys(rehearsed.assumptions):
         said.setdefault(made.subject or "rehearsal", []).append(made.text)
@@ -326,5 +326,5 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
                 else sources[subject].at_input
             )
         elif subject in outputs:
-            path = output_path(subject)
+            path = output_path(outputs[subject])
         yield Hit(subject, path, "; ".join(sentences), "give what is known in the document it belongs to")

@@ -166,7 +166,7 @@ def isolation(context: Context) -> Outcome:
         reach = source.full_voltage
         for name in source.outputs:
             supply = context.bench.supply_of(name)
-            path = ("bench", "supplies", name.partition(".")[0])
+            path = ("bench", "supplies", name.supply)
             if supply.isolation is None:
                 yield Unknown(
                     name,
