@@ -141,9 +141,9 @@ class _Asking:
 
 
 def _large(measure: str) -> Any:
-    from railwright.documents.procedure import MEASURE_UNITS
+    from railwright.measures import MEASURES
 
-    unit = MEASURE_UNITS[measure]
+    unit = MEASURES[measure].unit
     return 1000 if unit == "1" else f"1000 {unit}"
 
 

@@ -6,11 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.measures.scene import MODEL, RECORDER, UPDATE, Scene, brown_out, power_up
 
 from railwright.evaluation.alignment import AlignmentError, align
 from railwright.traces import Event, Record, Traces
-
-from .scene import MODEL, RECORDER, UPDATE, Scene, brown_out, power_up
 
 EVERY = 100e-6
 

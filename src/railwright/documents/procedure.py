@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import (
     BeforeValidator,
@@ -19,6 +19,7 @@ from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_ent
 from railwright.documents.model import File, Model, Text, exactly_one, fault
 from railwright.documents.shape import Segment as Segment
 from railwright.documents.shape import ShapeStep as ShapeStep
+from railwright.measures import MEASURES, Measure
 from railwright.quantities import (
     Amperes,
     AutoAmperes,
@@ -36,23 +37,6 @@ from railwright.quantities import (
     quoted,
 )
 from railwright.waveforms.standards import Figures
-
-MEASURE_UNITS = {
-    "peak_current": "A",
-    "peak_voltage": "V",
-    "mean_current": "A",
-    "mean_voltage": "V",
-    "mean_power": "W",
-    "charge": "C",
-    "energy": "J",
-    "turn_on_voltage": "V",
-    "turn_off_voltage": "V",
-    "start_up_time": "s",
-    "restarts": "1",
-    "high_state_level": "V",
-    "low_state_level": "V",
-}
-"""Every measure that a requirement can name, with the unit of its result."""
 
 
 class Limits(Model):
@@ -230,7 +214,7 @@ class Requirement(Model):
     """What must come out. Limits are in the measure's own unit."""
 
     name: Text = Field(description="what the report calls it")
-    measure: Literal[tuple(MEASURE_UNITS)] = Field(  # type: ignore[valid-type]
+    measure: Literal[tuple(MEASURES)] = Field(  # type: ignore[valid-type]
         description="what is worked out from the record"
     )
     of: Text = Field(description="the input")
@@ -249,7 +233,7 @@ class Requirement(Model):
         measure = info.data.get("measure")
         if given is None or measure is None:
             return None
-        unit = MEASURE_UNITS[measure]
+        unit = MEASURES[measure].unit
         return _count(given) if unit == "1" else parse_value("0" if given == 0 else given, unit)
 
     @field_validator("between", mode="before")
@@ -258,7 +242,7 @@ class Requirement(Model):
         measure = info.data.get("measure")
         if given is None or measure is None:
             return None
-        unit = MEASURE_UNITS[measure]
+        unit = MEASURES[measure].unit
         if unit == "1":
             raise ValueError(
                 f"expected 'at_most' or 'at_least' for a number of times, got {quoted(given)} here"
@@ -271,9 +255,14 @@ class Requirement(Model):
         return self
 
     @property
+    def known(self) -> Measure:
+        """The measure, with all that is known of it."""
+        return MEASURES[self.measure]
+
+    @property
     def unit(self) -> str:
         """SI unit of the measure's result."""
-        return MEASURE_UNITS[self.measure]
+        return self.known.unit
 
     @property
     def limits(self) -> tuple[float | None, float | None]:
@@ -339,3 +328,13 @@ class Procedure(Model):
         if set(self.hook_up) != {AUTO} or not self.hook_up[AUTO].auto or AUTO in inputs:
             return self
         return self.model_copy(update={"hook_up": dict.fromkeys(inputs, self.hook_up[AUTO])})
+
+
+def accept_announced_measures() -> None:
+    """Let procedures name measures that were announced (`measures.register`) since this was imported."""
+    field = Requirement.model_fields["measure"]
+    if get_args(field.annotation) == tuple(MEASURES):
+        return
+    field.annotation = Literal[tuple(MEASURES)]  # type: ignore[assignment]
+    Requirement.model_rebuild(force=True)
+    Procedure.model_rebuild(force=True)

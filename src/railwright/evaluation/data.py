@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from railwright.evaluation.outcome import Evaluation, Measured, Result
+from railwright.evaluation.outcome import Evaluation, Result
+from railwright.measures.outcome import Measured
 
 
 def as_data(evaluation: Evaluation) -> dict[str, Any]:

@@ -6,7 +6,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from railwright.evaluation.outcome import Contribution, Evaluation, Measured, Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.measures.outcome import Contribution, Measured
 
 
 def evaluation_from_data(data: Mapping[str, Any]) -> Evaluation:

@@ -10,8 +10,9 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
-from railwright.evaluation.reading import ReadingModel
-from railwright.evaluation.signal import CannotMeasure, View
+from railwright.measures.outcome import CannotMeasure
+from railwright.measures.reading_model import ReadingModel
+from railwright.measures.signal import View
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import highest_stair
 from railwright.plan.timeline import Timeline

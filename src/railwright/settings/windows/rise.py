@@ -213,7 +213,7 @@ def _order(source: Source, step: _PowerUp, documents: Documents) -> Iterator[Dem
 def _required(source: Source, step: _PowerUp, documents: Documents) -> Iterator[Demand]:
     """A start-up time that is required leaves so much time to rise."""
     for index, required in enumerate(documents.procedure.requires):
-        wanted = required.measure == "start_up_time" and required.of == source.name
+        wanted = required.known.after_switching_on and required.of == source.name
         most = required.limits[1] if wanted and required.during == step.name else None
         if most is None or most <= 0.0:
             continue

@@ -12,16 +12,17 @@ come from the same aperture, so how late a reading is, cancels.
 from __future__ import annotations
 
 import math
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-from numpy.typing import NDArray
+from railwright.measures.integral import covered
+from railwright.measures.measure import measure
+from railwright.measures.outcome import Beyond, CannotMeasure, Measured
 
-from railwright.evaluation.budget import Budget
-from railwright.evaluation.levels import state_levels
-from railwright.evaluation.measures.integral import covered
-from railwright.evaluation.outcome import Measured
-from railwright.evaluation.signal import Array, Beyond, CannotMeasure, Signal, View, over_lead
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from railwright.measures.signal import Array, Signal, View
 
 LOCAL = 0.05
 """Time before and after the transition whose median is the level there [s]."""
@@ -33,6 +34,7 @@ CLEAR = 0.05
 """A value is counted as in transition when it is this part of the step away from both levels."""
 
 
+@measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall")
 def turn_off_voltage(view: View) -> Measured:
     """Voltage at which the device stops.
 
@@ -48,6 +50,7 @@ def turn_off_voltage(view: View) -> Measured:
     return _turning(view, falling=True)
 
 
+@measure("V", "turn-on voltage", ("voltage",), level_of="voltage", turns="rise")
 def turn_on_voltage(view: View) -> Measured:
     """Voltage at which the device starts.
 
@@ -68,11 +71,39 @@ def turn_on_voltage(view: View) -> Measured:
 
 def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one past the last index of each run of True."""
+    import numpy as np
+
     edges = np.flatnonzero(np.diff(np.concatenate(([False], low, [False])).astype(np.int8)))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
+def turning_instants(time: Array, current: Array) -> tuple[float | None, float | None]:
+    """When a current falls to its low state, and when it rises from it, as on the axis `time`, shape (n,).
+
+    The ends of the longest stretch of low current that has such an end; None where there is none.
+    """
+    from railwright.measures.levels import state_levels
+
+    if time.size < 3:
+        return None, None
+    levels = state_levels(current, 1e-9)
+    if levels.low > 0.5 * levels.high:
+        return None, None
+    runs = low_stretches(current < (levels.low + levels.high) / 2.0)
+
+    def longest(complete: list[tuple[int, int]]) -> tuple[int, int] | None:
+        return max(complete, key=lambda run: float(time[run[1] - 1] - time[run[0]]), default=None)
+
+    falls, rises = longest([r for r in runs if r[0] > 0]), longest([r for r in runs if r[1] < time.size])
+    return None if falls is None else float(time[falls[0]]), None if rises is None else float(time[rises[1]])
+
+
 def _turning(view: View, *, falling: bool) -> Measured:
+    import numpy as np
+
+    from railwright.measures.budget import Budget
+    from railwright.measures.signal import over_lead
+
     current = _distinct(view, view.current().between(view.begin, view.end))
     covered(view, current)
     voltage = view.voltage()
@@ -108,6 +139,8 @@ def _turning(view: View, *, falling: bool) -> Measured:
 
 def _distinct(view: View, signal: Signal) -> Signal:
     """Without the second copy of a reading that was handed over twice."""
+    import numpy as np
+
     update = view.model.update or 0.0
     if not update or signal.time.size < 3:
         return signal
@@ -117,6 +150,10 @@ def _distinct(view: View, signal: Signal) -> Signal:
 
 def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) -> int:
     """Index of the first low (falling) or first high (rising) value at the transition."""
+    import numpy as np
+
+    from railwright.measures.levels import state_levels
+
     levels = state_levels(current.values, max(8.0 * current.noise + 2.0 * current.step, 1e-9))
     volts = voltage.between(view.begin, view.end).values
     if not levels.two_states or levels.low > 0.5 * levels.high:
@@ -148,6 +185,8 @@ def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:
 
 def _levels_beside(view: View, current: Signal, place: int, *, falling: bool) -> tuple[float, float]:
     """Medians of the current within LOCAL (at least three values) before and after the transition."""
+    import numpy as np
+
     instant = float(current.time[place])
     if view.model.exact:
         current = current.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
@@ -182,6 +221,8 @@ def _crossing(
     step that has the same mean over the values in transition; off by at most half of the time that no
     aperture covers.
     """
+    import numpy as np
+
     span = after - before
     fraction = (current.values - before) / span
     if not view.model.averages:
@@ -216,6 +257,8 @@ def _crossing(
 
 def _before(view: View, voltage: Signal, end: float) -> Signal:
     """The voltage within LOCAL, five values at least, before the transition."""
+    import numpy as np
+
     if view.model.exact:
         even = voltage.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
         return even.between(end - LOCAL, end - 1e-4)
@@ -228,6 +271,8 @@ def _before(view: View, voltage: Signal, end: float) -> Signal:
 
 def line_weights(time: Array, instant: float) -> Array:
     """Weights of the least-squares line through values at `time`, evaluated at an instant. Shape (n,)."""
+    import numpy as np
+
     centre = float(np.mean(time))
     spread = float(np.sum((time - centre) ** 2))
     tilt = (instant - centre) / spread if spread > 0.0 else 0.0

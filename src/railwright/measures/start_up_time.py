@@ -9,20 +9,22 @@ no start-up time.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-import numpy as np
+from railwright.measures.integral import covered
+from railwright.measures.measure import measure
+from railwright.measures.outcome import Beyond, CannotMeasure, Measured
+from railwright.measures.reading_model import SWITCHING_TIME
+from railwright.measures.wording import rate
 
-from railwright.evaluation.budget import Budget
-from railwright.evaluation.measures.integral import covered
-from railwright.evaluation.observability import start_up_interval
-from railwright.evaluation.outcome import Measured
-from railwright.evaluation.reading import SWITCHING_TIME
-from railwright.evaluation.signal import Beyond, CannotMeasure, Signal, View
-from railwright.evaluation.wording import rate
+if TYPE_CHECKING:
+    from railwright.measures.signal import Signal, View
 
 VOLTAGE_BAND = 0.02
 CURRENT_BAND = 0.10
 CURRENT_BAND_OF_LARGEST = 0.02
+SAMPLES = 50.0
+"""Samples that a recording should have within one reading, to time a start-up better than readings do."""
 TAIL = 1.0 / 3.0
 """The last part of the step, whose median is the steady level."""
 REACHED = 0.5
@@ -40,6 +42,12 @@ class _Entry:
     crossing: float
 
 
+def timing_interval(update: float, every: float, aperture: float) -> float:
+    """Longest time between two samples of a recording that times a start-up better than readings do [s]."""
+    return max(every, aperture) / SAMPLES
+
+
+@measure("s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval)
 def start_up_time(view: View) -> Measured:
     """Time from switching on until voltage and current stay steady.
 
@@ -51,6 +59,8 @@ def start_up_time(view: View) -> Measured:
     switching on' (±0.5 ms, declared).
     Standard: none; that the last entry into a band counts is as in the settling duration of IEEE 181.
     """
+    from railwright.measures.budget import Budget
+
     if view.switched_on is None:
         raise CannotMeasure("the input is not switched on in this step", "a step that switches it on")
     voltage, current = (_of_step(view, signal) for signal in (view.voltage(), view.current()))
@@ -62,19 +72,7 @@ def start_up_time(view: View) -> Measured:
             view.end - view.switched_on,
             "above",
         )
-    final_current = _final(current, view)
-    largest = float(np.max(np.abs(current.values)))
-    band = max(CURRENT_BAND * abs(final_current), CURRENT_BAND_OF_LARGEST * largest, 6.0 * current.noise)
-    entries = [
-        _entry(
-            voltage,
-            final_voltage,
-            max(VOLTAGE_BAND * abs(final_voltage), 6.0 * voltage.noise),
-            view,
-            "voltage",
-        ),
-        _entry(current, final_current, band + current.step, view, "current"),
-    ]
+    entries = _entries(view, voltage, final_voltage, current)
     latest = max(entries, key=lambda entry: entry.crossing)
     budget = Budget(view)
     _, _, aperture = view.timing()
@@ -97,8 +95,26 @@ def start_up_time(view: View) -> Measured:
         f"last entry of the {which} into its band (voltage ±{VOLTAGE_BAND * 100:g} %, current "
         f"±{CURRENT_BAND * 100:g} % of the level at the end of the step)"
     )
-    return budget.result(
-        value, how, would_decide=rate(start_up_interval(view.every or view.interval, aperture))
+    needed = timing_interval(view.model.update or 0.0, view.every or view.interval, aperture)
+    return budget.result(value, how, would_decide=rate(needed))
+
+
+def _entries(view: View, voltage: Signal, final_voltage: float, current: Signal) -> tuple[_Entry, _Entry]:
+    """When the voltage, and when the current, entered its band for the last time."""
+    import numpy as np
+
+    final_current = _final(current, view)
+    largest = float(np.max(np.abs(current.values)))
+    band = max(CURRENT_BAND * abs(final_current), CURRENT_BAND_OF_LARGEST * largest, 6.0 * current.noise)
+    return (
+        _entry(
+            voltage,
+            final_voltage,
+            max(VOLTAGE_BAND * abs(final_voltage), 6.0 * voltage.noise),
+            view,
+            "voltage",
+        ),
+        _entry(current, final_current, band + current.step, view, "current"),
     )
 
 
@@ -111,6 +127,8 @@ def _of_step(view: View, signal: Signal) -> Signal:
 
 def _final(signal: Signal, view: View) -> float:
     """Median over the last part of the step."""
+    import numpy as np
+
     even = signal.evenly(view) if view.model.exact else signal
     start = view.end - TAIL * (view.end - view.begin)
     values = even.values[(even.time >= start) & (even.time <= view.end)]
@@ -120,6 +138,8 @@ def _final(signal: Signal, view: View) -> float:
 
 
 def _entry(signal: Signal, level: float, band: float, view: View, what: str) -> _Entry:
+    import numpy as np
+
     outside = np.abs(signal.values - level) > band
     where = np.flatnonzero(outside)
     if where.size == 0:

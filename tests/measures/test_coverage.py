@@ -10,7 +10,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from railwright.evaluation.measures import MEASURES
+from railwright.measures import MEASURES
 
 from .scene import EXACT, MODEL, RECORDER, Scene, brown_out, power_up, view
 

@@ -11,17 +11,16 @@ A rehearsal knows when its loads stopped; of readings it is told as unseen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
+from railwright.measures.integral import covered
+from railwright.measures.measure import measure
+from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.turning import low_stretches
+from railwright.measures.wording import amount, rate
 
-from railwright.evaluation.budget import Budget
-from railwright.evaluation.levels import state_levels
-from railwright.evaluation.measures.integral import covered
-from railwright.evaluation.measures.turning import low_stretches
-from railwright.evaluation.outcome import Measured
-from railwright.evaluation.signal import Array, CannotMeasure, Signal, View
-from railwright.evaluation.wording import amount, rate
+if TYPE_CHECKING:
+    from railwright.measures.signal import Array, Signal, View
 
 LONG_DIP = 0.5
 SHORT_DIP = 0.15
@@ -35,6 +34,7 @@ MOST_POINTS = 50_000_000
 """Values of a rehearsal, a tenth of a millisecond apart, that are looked at in one step."""
 
 
+@measure("1", "restarts", ("current",), only_grows=True)
 def restarts(view: View) -> Measured:
     """Number of times that the load stops and comes back.
 
@@ -48,6 +48,10 @@ def restarts(view: View) -> Measured:
     load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop.
     Standard: none; a definition of this program.
     """
+    import numpy as np
+
+    from railwright.measures.budget import Budget
+
     current, voltage = view.current(), view.voltage()
     if view.model.exact:
         points = int((view.end - view.begin) / BLOCK * 10.0) + 2
@@ -92,6 +96,8 @@ def restarts(view: View) -> Measured:
 
 def _blocks(time: Array, amps: Array, volts: Array) -> tuple[Array, Array, Array]:
     """Means over blocks of BLOCK. Shape (m,) each."""
+    import numpy as np
+
     grid = np.arange(time[0], time[-1], BLOCK)
     if grid.size < 2:
         return time, amps, volts
@@ -105,6 +111,10 @@ def _blocks(time: Array, amps: Array, volts: Array) -> tuple[Array, Array, Array
 
 def _usual(amps: Array, current: Signal) -> float:
     """Current while the load runs: the median of the values in the upper state [A]."""
+    import numpy as np
+
+    from railwright.measures.levels import state_levels
+
     levels = state_levels(amps, max(8.0 * current.noise + 2.0 * current.step, 1e-9))
     running = amps > (levels.low + levels.high) / 2.0 if levels.two_states else amps >= np.min(amps)
     usual, typical = float(np.median(amps[running])), float(np.median(amps))
@@ -123,6 +133,8 @@ def _drop_outs(
 
     usual: its usual current [A]; visible: a change of voltage that is not noise [V].
     """
+    import numpy as np
+
     # At a lower voltage a load may draw less, in proportion at most, and still run.
     threshold = LONG_DIP * usual * np.minimum(1.0, np.abs(volts) / max(1e-9, float(np.median(np.abs(volts)))))
     low = amps < threshold
@@ -151,6 +163,8 @@ def _may_have_stopped(view: View, volts: Array, dips: Sequence[tuple[int, int]])
 
 def _lowest(volts: Array, dip: tuple[int, int]) -> float:
     """Lowest amount of the voltage in a dip and one value beside it [V]."""
+    import numpy as np
+
     return float(np.min(np.abs(volts[max(0, dip[0] - 1) : dip[1] + 1])))
 
 
@@ -163,6 +177,8 @@ def _explained(
     The load's charge is the supply's charge less C ΔV of the capacitor. The dip is explained where the load
     misses less than half of what the dip misses, for some capacitance within its tolerance.
     """
+    import numpy as np
+
     if view.stops_at is not None and _lowest(volts, run) < view.stops_at[0] - visible:
         return False
     start, stop = run
@@ -184,6 +200,8 @@ def _explained(
 
 def _medians_beside(values: Array) -> tuple[Array, Array]:
     """Medians of AROUND values before and after each value."""
+    import numpy as np
+
     padded = np.pad(values, AROUND, mode="edge")
     windows = np.median(np.lib.stride_tricks.sliding_window_view(padded, AROUND), axis=1)
     return windows[: values.size], windows[AROUND + 1 : AROUND + 1 + values.size]
@@ -191,6 +209,8 @@ def _medians_beside(values: Array) -> tuple[Array, Array]:
 
 def _gap(view: View, time: Array) -> tuple[float, float]:
     """Time between two apertures, and the aperture [s]."""
+    import numpy as np
+
     update, least, _ = view.timing()
     interval = float(np.median(np.diff(time)))
     period = interval if interval > 1.5 * update else max(update, interval)
@@ -209,6 +229,8 @@ def _always_seen(view: View, time: Array, soft_start: float) -> bool:
     """Whether the soft start after even the shortest drop-out lowers a reading by SHORT_DIP, wherever it
     falls.
     """
+    import numpy as np
+
     gap, aperture = _gap(view, time)
     if aperture <= 0.0:
         return False

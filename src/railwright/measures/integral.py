@@ -8,18 +8,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
-import numpy as np
+from railwright.measures.measure import measure
+from railwright.measures.outcome import CannotMeasure, Measured
 
-from railwright.evaluation.budget import Budget
-from railwright.evaluation.outcome import Measured
-from railwright.evaluation.signal import Array, CannotMeasure, Signal, Systematic, View, trapezoid_weights
-from railwright.traces import integral_of_product
+if TYPE_CHECKING:
+    import numpy as np
+
+    from railwright.measures.signal import Array, Signal, View
 
 LARGEST_GAP = 0.1
 """A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
 
 
+@measure("C", "charge", ("current",))
 def charge(view: View) -> Measured:
     """Charge that flows into the input.
 
@@ -33,6 +36,7 @@ def charge(view: View) -> Measured:
     return _integral(view, view.current(), mean=False, what="charge")
 
 
+@measure("J", "energy", ("voltage", "current"))
 def energy(view: View) -> Measured:
     """Energy that flows into the input.
 
@@ -47,6 +51,7 @@ def energy(view: View) -> Measured:
     return _product(view, mean=False, what="energy")
 
 
+@measure("A", "mean current", ("current",), level_of="current")
 def mean_current(view: View) -> Measured:
     """Mean current.
 
@@ -59,6 +64,7 @@ def mean_current(view: View) -> Measured:
     return _integral(view, view.current(), mean=True, what="mean current")
 
 
+@measure("V", "mean voltage", ("voltage",), level_of="voltage")
 def mean_voltage(view: View) -> Measured:
     """Mean voltage.
 
@@ -71,6 +77,7 @@ def mean_voltage(view: View) -> Measured:
     return _integral(view, view.voltage(), mean=True, what="mean voltage")
 
 
+@measure("W", "mean power", ("voltage", "current"))
 def mean_power(view: View) -> Measured:
     """Mean power.
 
@@ -84,6 +91,9 @@ def mean_power(view: View) -> Measured:
 
 
 def _product(view: View, *, mean: bool, what: str) -> Measured:
+    from railwright.measures.budget import Budget
+    from railwright.traces import integral_of_product
+
     voltage, current = view.voltage(), view.current()
     voltage, current = _same_instants(voltage, current)
     if view.model.exact and view.end > view.begin:
@@ -97,6 +107,8 @@ def _product(view: View, *, mean: bool, what: str) -> Measured:
 
 def _same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
     """Both channels at the instants that both have (a lost reading of one is left out of both)."""
+    import numpy as np
+
     if first.time.size == second.time.size:
         return first, second
     _, left, right = np.intersect1d(first.time, second.time, return_indices=True)
@@ -106,6 +118,11 @@ def _same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
 def _integral(
     view: View, signal: Signal, *, mean: bool, what: str, factors: tuple[Signal, Signal] | None = None
 ) -> Measured:
+    import numpy as np
+
+    from railwright.measures.budget import Budget
+    from railwright.measures.signal import trapezoid_weights
+
     start, end = view.begin, view.end
     if end <= start:
         raise CannotMeasure("the step has no length")
@@ -147,6 +164,10 @@ def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
     step: values whose aperture may reach beyond the end are left out, and the last one stands up to it.
     Before it is switched on an input draws nothing: what a late reading puts there belongs to the step.
     """
+    import numpy as np
+
+    from railwright.measures.signal import Systematic
+
     if view.model.exact:
         return _around(signal, view.begin, view.end), 0.0
     update, _, aperture = view.timing()
@@ -166,6 +187,8 @@ def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
 
 def _together(half_widths: Array) -> Array:
     """The two largest as one: both edges of a pulse meet the same phase of the readings."""
+    import numpy as np
+
     ordered = np.sort(half_widths)[::-1]
     return np.append(ordered[:2].sum(), ordered[2:])
 
@@ -175,6 +198,8 @@ def _changes(values: Array) -> Array:
 
     A jump inside an aperture is spread over two differences; each then counts for the whole jump, less √2.
     """
+    import numpy as np
+
     steps = np.diff(values)
     two = np.abs(steps[1:] + steps[:-1]) / math.sqrt(2.0)
     changes: Array = np.maximum(np.abs(steps), np.maximum(np.append(0.0, two), np.append(two, 0.0)))
@@ -183,6 +208,8 @@ def _changes(values: Array) -> Array:
 
 def _around(signal: Signal, start: float, end: float) -> Signal:
     """The values inside the window and one more on either side."""
+    import numpy as np
+
     first = max(0, int(np.searchsorted(signal.time, start, side="left")) - 1)
     last = min(signal.time.size, int(np.searchsorted(signal.time, end, side="right")) + 1)
     return signal.take(np.arange(first, last))
@@ -193,6 +220,8 @@ def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None
 
     seen_elsewhere: what lies before the first value and after the last one is known from another record.
     """
+    import numpy as np
+
     if signal.time.size < 2:
         raise CannotMeasure("the record holds no values in this step", "a recording that covers the step")
     if view.model.exact:
@@ -214,6 +243,8 @@ def _covariance(view: View, factors: tuple[Signal, Signal], start: float, end: f
     """Bounds of what v i loses by averaging v and i apart: two lines over an aperture give Δv Δi / 12, each
     way.
     """
+    import numpy as np
+
     voltage, current = (_around(factor, start, end) for factor in factors)
     steps = np.abs(np.diff(voltage.values)) * np.abs(np.diff(current.values))
     noise = 4.0 * voltage.noise * current.noise

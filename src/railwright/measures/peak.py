@@ -11,17 +11,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from statistics import NormalDist
+from typing import TYPE_CHECKING
 
-import numpy as np
-
-from railwright.evaluation.budget import Budget
-from railwright.evaluation.measures.integral import covered
-from railwright.evaluation.observability import blind_time, deciding_interval
-from railwright.evaluation.outcome import Measured
-from railwright.evaluation.reading import Bound
-from railwright.evaluation.signal import CannotMeasure, Signal, View
-from railwright.evaluation.wording import amount, rate
+from railwright.measures.integral import covered
+from railwright.measures.measure import measure
+from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.reading_model import Bound
+from railwright.measures.sampling import blind_time, deciding_interval
+from railwright.measures.wording import amount, rate
 from railwright.quantities import show
+
+if TYPE_CHECKING:
+    from railwright.measures.signal import Signal, View
 
 NEIGHBOURS = 5
 """Values in a row whose mean tells a top from noise."""
@@ -39,6 +40,20 @@ STEADY = 0.1
 """Readings beside a recording are steady when they differ by less than this part of the recording's peak."""
 
 
+def outlining_interval(update: float, every: float, aperture: float) -> float:
+    """Longest time between two samples of a recording that sees what the readings hide [s]."""
+    return deciding_interval(blind_time(update, every, aperture))
+
+
+@measure(
+    "A",
+    "peak current",
+    ("current",),
+    level_of="current",
+    momentary=True,
+    only_grows=True,
+    sampling=outlining_interval,
+)
 def peak_current(view: View) -> Measured:
     """Largest current.
 
@@ -55,6 +70,15 @@ def peak_current(view: View) -> Measured:
     return _peak(view, view.current(), view.model.current_bound, "A", "current")
 
 
+@measure(
+    "V",
+    "peak voltage",
+    ("voltage",),
+    level_of="voltage",
+    momentary=True,
+    only_grows=True,
+    sampling=outlining_interval,
+)
 def peak_voltage(view: View) -> Measured:
     """Largest voltage.
 
@@ -70,6 +94,10 @@ def peak_voltage(view: View) -> Measured:
 
 
 def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str) -> Measured:
+    import numpy as np
+
+    from railwright.measures.budget import Budget
+
     update, _, aperture = view.timing()
     late = view.shift()[1]
     # A value belongs to the step where any part of its aperture may have lain in it.
@@ -91,7 +119,7 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
         sees = blind_time(update, view.interval, aperture)
         highest, unseen = _hidden(view, bound, unit, sees)
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
-        needed = deciding_interval(blind_time(update, view.every or view.interval, aperture))
+        needed = outlining_interval(update, view.every or view.interval, aperture)
         return budget.at_least(value, highest, how, unseen=unseen, would_decide=rate(needed))
     if view.model.exact:
         return budget.result(value, "largest value")
@@ -131,6 +159,8 @@ def _rest(view: View, near: Signal, what: str) -> _Rest | None:
     Raises CannotMeasure where they are not steady there: what a mean over an aperture hides would be part of
     an event that goes on. A peak that they hide completely is shorter than what is said in the result.
     """
+    import numpy as np
+
     beside = view.beside
     if beside is None or near.time.size < 2 or not beside.model.averages:
         return None
@@ -223,6 +253,8 @@ def _without_noise(signal: Signal) -> tuple[float, float]:
     higher for a while only, but longer than NEIGHBOURS, is seen better in means over that many, which noise
     lifts less.
     """
+    import numpy as np
+
     top = float(np.max(signal.values))
     if signal.noise <= 0.0:
         return top, 0.0

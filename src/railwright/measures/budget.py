@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.evaluation import uncertainty
-from railwright.evaluation.outcome import Contribution, Measured
-from railwright.evaluation.signal import Array, Signal, View
+from railwright.measures import uncertainty
+from railwright.measures.outcome import Contribution, Measured
+from railwright.measures.signal import Array, Signal, View
 
 
 class Budget:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-import numpy as np
+from typing import TYPE_CHECKING
 
-from railwright.evaluation.budget import Budget
-from railwright.evaluation.levels import state_levels
-from railwright.evaluation.measures.integral import covered
-from railwright.evaluation.outcome import Measured
-from railwright.evaluation.signal import View
+from railwright.measures.integral import covered
+from railwright.measures.measure import measure
+from railwright.measures.outcome import Measured
+
+if TYPE_CHECKING:
+    from railwright.measures.signal import View
 
 LEAST_AMPLITUDE = 0.02
 """A waveform that varies by less than this part of its largest value is in one state."""
 
 
+@measure("V", "high state level", ("voltage",), level_of="voltage")
 def high_state_level(view: View) -> Measured:
     """Level of the voltage's upper state.
 
@@ -27,6 +29,7 @@ def high_state_level(view: View) -> Measured:
     return _level(view, high=True)
 
 
+@measure("V", "low state level", ("voltage",), level_of="voltage")
 def low_state_level(view: View) -> Measured:
     """Level of the voltage's lower state.
 
@@ -39,6 +42,11 @@ def low_state_level(view: View) -> Measured:
 
 
 def _level(view: View, *, high: bool) -> Measured:
+    import numpy as np
+
+    from railwright.measures.budget import Budget
+    from railwright.measures.levels import state_levels
+
     inside = view.voltage().evenly(view) if view.model.exact else view.voltage()
     inside = inside.between(view.begin, view.end)
     covered(view, inside)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import get_args
 
 import numpy as np
 import pytest
 
-from railwright.documents.procedure import MEASURE_UNITS
-from railwright.evaluation.measures import MEASURES
-from railwright.evaluation.signal import Beyond, CannotMeasure
+from railwright.documents.procedure import Requirement
+from railwright.measures import MEASURES
+from railwright.measures.outcome import Beyond, CannotMeasure
 from railwright.traces import Traces
 
 from .scene import CURRENT, EXACT, MODEL, RECORDER, VOLTAGE, Scene, brown_out, power_up, view
@@ -19,8 +20,9 @@ def steady(volts: float = 12.0, amps: float = 0.3) -> Scene:
     return Scene.of((0.0, volts, amps), (3.0, volts, amps))
 
 
-def test_every_measure_of_the_documents_is_there() -> None:
-    assert set(MEASURES) == set(MEASURE_UNITS)
+def test_a_requirement_can_name_every_measure_and_no_other() -> None:
+    assert get_args(Requirement.model_fields["measure"].annotation) == tuple(MEASURES)
+    assert {name: measure.name for name, measure in MEASURES.items()} == {name: name for name in MEASURES}
 
 
 @pytest.mark.parametrize(

@@ -12,28 +12,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.evaluation.reading import Part, ReadingModel
+from railwright.measures.outcome import CannotMeasure
+from railwright.measures.reading_model import Part, ReadingModel
 from railwright.traces import Traces
 
 Array = NDArray[np.float64]
 Place = Literal["connector", "terminals"]
-
-
-class CannotMeasure(Exception):
-    """The record does not allow the measure: why, and what would."""
-
-    def __init__(self, why: str, would_decide: str = "") -> None:
-        super().__init__(why)
-        self.would_decide = would_decide
-
-
-class Beyond(Exception):
-    """The event did not happen up to a bound: the true value lies above (or below) `bound`."""
-
-    def __init__(self, why: str, bound: float, side: Literal["above", "below"]) -> None:
-        super().__init__(why)
-        self.bound = bound
-        self.side = side
 
 
 @dataclass(frozen=True, slots=True, eq=False)

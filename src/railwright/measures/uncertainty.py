@@ -22,7 +22,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from railwright.evaluation.outcome import Contribution
+from railwright.measures.outcome import Contribution
 
 COVERAGE = 0.95
 RECTANGULAR, NORMAL, TRIANGULAR = "rectangular", "normal", "triangular"

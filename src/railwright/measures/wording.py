@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.evaluation.observability import sample_rate
+from railwright.measures.sampling import sample_rate
 from railwright.quantities import show
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.evaluation.reading import Bound, Part, ReadingModel
-from railwright.evaluation.signal import View
+from railwright.measures.reading_model import Bound, Part, ReadingModel
+from railwright.measures.signal import View
 from railwright.physics.surge import SurgePath
 from railwright.traces import Traces
 
