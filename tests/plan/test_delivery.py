@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.said import says
 from tests.settings.station import TODAY, station
 
 from railwright.documents.bench import Bench
@@ -108,9 +109,7 @@ def test_set_points_too_near_together_go_by_the_list() -> None:
     assert one.listing.points.voltages == pytest.approx([12.0, 6.0, 12.0])
     assert one.listing.points.dwells == pytest.approx([0.1, 0.005, 0.895])
     assert (one.error, one.least, one.edge) == (0.0, 0.0, 0.0)
-    assert one.why.startswith(
-        "set points 5 ms apart, the host keeps 20 ms between two; its own list of 3 points"
-    )
+    assert says(one.why, "5 ms", "20 ms", "3")
 
 
 def test_a_line_without_a_slew_goes_by_the_list_in_lines() -> None:
@@ -161,8 +160,8 @@ def test_a_dialect_without_list_commands_hinders() -> None:
 def test_the_shortest_dwell_decides_what_a_dip_becomes() -> None:
     one = delivered(DIP, bench(points={"at_most": 50, "dwell": "20 ms .. 10 s", "between": ["step"]}))
     assert (one.by, one.serves) == ("host", False)
-    assert "its best list of 50 points is off by 3 V" in one.why
-    assert "dwells shorter than 20 ms" in one.remedy
+    assert says(one.why, "50", "3 V")
+    assert says(one.remedy, "20 ms")
 
 
 def test_another_tolerance_may_be_asked_for() -> None:
@@ -266,7 +265,7 @@ def test_of_a_hopeless_shape_no_list_is_fitted_and_the_host_plays_it() -> None:
     actions = [step(0.01 * n, 5.0 + 5.0 * (n % 2)) for n in range(99)]
     one = delivered(actions, bench(points=POINTS | {"at_most": 10}))
     assert (one.by, one.serves, one.listing) == ("host", False, None)
-    assert one.why.endswith("its own list of 10 points cannot either: 50 are needed at least")
+    assert says(one.why, "10", "50")
 
 
 def test_a_list_that_only_strikes_the_mean_of_two_levels_is_not_played() -> None:
@@ -274,10 +273,10 @@ def test_a_list_that_only_strikes_the_mean_of_two_levels_is_not_played() -> None
     actions = [step(0.3 * n + at, level) for n in range(3) for at, level in ((0.1, 0.0), (0.11, 12.0))]
     one = delivered(actions, bench(points=POINTS | {"dwell": "20 ms .. 10 s"}))
     assert (one.by, one.serves, one.listing) == ("host", False, None)
-    assert "its best list of 50 points is off by 6 V" in one.why
+    assert says(one.why, "50", "6 V")
 
 
 def test_a_line_that_goes_at_once_is_one_step() -> None:
     one = delivered([line(0.1, 6.0, 0.02)], bench(points=None))
     assert one.by == "host"
-    assert "a line of 20 ms goes in one step of 6 V" in one.why
+    assert says(one.why, "20 ms", "6 V")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tests.said import says
 from tests.settings.station import TODAY, Edit, station
 
 from railwright.documents.loader import Documents
@@ -33,7 +34,7 @@ def test_what_comes_too_soon_is_left_out_until_the_host_is_ready_again() -> None
     assert (host.asked, host.left_out) == (9, 6)  # kept: at 0, 20 and 40 ms
     assert host.closest == pytest.approx(0.005)
     assert host.error == pytest.approx(0.3)  # 15 ms after the one that was kept
-    assert host.why == "set points 5 ms apart, the host keeps 20 ms between two"
+    assert says(host.why, "5 ms", "20 ms")
 
 
 def test_what_comes_at_one_instant_is_one_message() -> None:

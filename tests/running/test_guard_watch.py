@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.said import says
 
 from railwright.guard import process
 from railwright.guard.core import GOODBYE, SILENCE, Guard
@@ -58,7 +59,7 @@ def test_a_run_that_is_silent_after_its_end_is_ended_later(loop: VirtualLoop) ->
     pass_time(1.0)
     ((when, why),) = died
     assert when - began == pytest.approx(GOODBYE, abs=0.3)
-    assert why == f"the run gave no sign of life for {GOODBYE:g} s"
+    assert says(why, f"{GOODBYE:g} s")
 
 
 def test_an_armed_run_that_is_silent_is_ended_at_once_and_an_unarmed_one_never(loop: VirtualLoop) -> None:

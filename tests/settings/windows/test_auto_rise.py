@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from tests.said import says
 from tests.settings.station import TODAY, Edit, of_rule, station
 
 from railwright.plan.timeline import build_timeline
@@ -21,7 +22,7 @@ def test_within_the_windows_of_all_inputs(tmp_path: Path) -> None:
     settings = settle(station(tmp_path, AUTO), TODAY)
     (reason,) = [each for each in settings.reasons if each.setting == "rise"]
     assert (reason.about, reason.value, reason.unit) == ("main, transducer", 240.0, "V/s")
-    assert "'start-up time' permits 60 ms to 12 V" in reason.why
+    assert says(reason.why, "start-up time", "60 ms", "12 V")
     assert "by C·dV/dt" in reason.why
     for about in ("main", "transducer"):
         window = next(w for w in settings.windows if (w.about, w.setting) == (about, "rise"))
@@ -45,9 +46,9 @@ def test_where_no_rate_is_right_it_is_a_stop(tmp_path: Path) -> None:
     assert "no rate is right" in reason.why
     (finding,) = of_rule(settings, "empty-window")
     assert finding.blocks
-    assert "no rise of main, transducer is right: it must be at least 588 V/s (main: 'start-up" in finding.why
-    assert "and at most 290 V/s (main:" in finding.why
-    assert "a current limit of 1.4223 A, which its window up to 2.494 A holds" in finding.remedy
+    assert says(finding.why, "main", "transducer", "588 V/s", "main")
+    assert says(finding.why, "290 V/s", "main")
+    assert says(finding.remedy, "1.4223 A", "2.494 A")
 
 
 def test_the_limit_that_the_remedy_names_makes_the_window(tmp_path: Path) -> None:
@@ -61,7 +62,7 @@ def test_the_limit_that_the_remedy_names_makes_the_window(tmp_path: Path) -> Non
 def test_without_the_outputs_own_capacitance_there_is_none(tmp_path: Path) -> None:
     lacking = ("bench", "        output_capacitance: 220 uF\n", "")
     (finding,) = of_rule(settle(station(tmp_path, AUTO, lacking), TODAY), "auto-impossible")
-    assert "'rise: auto' of main, transducer: the output's own capacitance is unknown" in finding.why
+    assert says(finding.why, "rise: auto", "main", "transducer")
     assert finding.blocks
 
 
