@@ -73,11 +73,8 @@ def wire(
         _check_group(name, hook_up, supply)
         arrangement = "single" if hook_up.arrangement == "alone" else hook_up.arrangement
         for output in hook_up.outputs:
-            branch_of[output], arrangement_of[output], group_of[output] = (
-                name,
-                arrangement,
-                len(hook_up.outputs),
-            )
+            branch_of[output], arrangement_of[output] = name, arrangement
+            group_of[output] = len(hook_up.outputs)
         if hook_up.sense == "at load":
             sensed |= set(hook_up.outputs)
         _check_sense(name, hook_up, supply, procedure, faults)
