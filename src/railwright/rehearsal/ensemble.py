@@ -167,10 +167,10 @@ def _as_row(result: InputResult) -> list[float]:
     from railwright.physics.cases import MEASURES
     from railwright.physics.layout import TRIP_CAUSES
 
-    codes = {f"trips {what}": code for code, what in TRIP_CAUSES.items()}
+    codes = {protection: code for code, protection in TRIP_CAUSES.items()}
     named: Mapping[str, float | None] = {
         **{name: getattr(result, name) for name in MEASURES if name != "trip"},
-        "trip": codes.get(result.tripped, 0),
+        "trip": codes.get(result.tripped.trip, 0) if result.tripped is not None else 0,
     }
     return [float("nan") if named[name] is None else float(named[name] or 0.0) for name in MEASURES]
 

@@ -11,7 +11,7 @@ from railwright.assumptions import Assumption
 from railwright.evaluation.outcome import Result
 from railwright.quantities import Uncertain
 from railwright.settings.context import Bound, Source
-from railwright.traces import Event, Mode, Record, Span, Traces
+from railwright.traces import Event, EventKind, Mode, Record, Span, Traces
 
 if TYPE_CHECKING:
     import numpy as np
@@ -70,17 +70,14 @@ class Rehearsed:
     def _starts(self) -> dict[str, Start | None]:
         return {}
 
-    def events(self, source: Source, *whats: str) -> list[Event]:
-        """Events of an input, its outputs or parts of its load whose `what` is one of `whats`, or begins with
-        one.
-        """
+    def events(self, source: Source, *kinds: EventKind) -> list[Event]:
+        """Events of these kinds of an input or its outputs."""
         own = {source.name, *source.outputs}
-        return [
-            event
-            for event in self.record.events
-            if (event.subject in own or event.subject.startswith(f"{source.name}."))
-            and event.what.startswith(whats)
-        ]
+        return [event for event in self.record.events if event.subject in own and event.kind in kinds]
+
+    def trips(self, source: Source) -> list[Event]:
+        """Trips of an input's outputs."""
+        return self.events(source, *(kind for kind in EventKind if kind.trip))
 
     def span_at(self, time: float) -> Span | None:
         """The step that is played at a time [s]."""
