@@ -25,6 +25,10 @@ class Mode(IntEnum):
 UNITS = {"voltage": "V", "terminal_voltage": "V", "current": "A", "mode": "1"}
 
 
+VOLTAGES = ("voltage", "terminal_voltage")
+"""Channels of a voltage; a run records one of them for each input."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Traces:
     """Channels of one input against one time base.

@@ -301,6 +301,17 @@ def test_assumptions_are_noted_once_for_each_subject(tmp_path: Path) -> None:
     assert notes[0].why == "its sink is not given; its damping is 1"
 
 
+@pytest.mark.parametrize("part", ["lead", ""])
+def test_what_is_assumed_of_a_lead_is_noted_at_the_lead(tmp_path: Path, part: str) -> None:
+    """Whatever its sentence says."""
+    documents = station(tmp_path)
+    made = Assumption("main", "what is misleading is assumed", part)
+    (note,) = found(Bent(documents, (made,)), "assumed")
+    lead = documents.procedure.hook_up["main"].lead
+    path = ("bench", ("leads", lead)) if part else ("device", ("inputs", "main"))
+    assert note.where == documents.where(*path)
+
+
 def test_a_rehearsed_stop_can_be_overridden(tmp_path: Path) -> None:
     edit: Edit = (
         "procedure",

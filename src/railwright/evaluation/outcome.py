@@ -33,8 +33,8 @@ class Measured:
     value: best estimate. contributions: the uncertainty budget. unseen: what the reading cannot see, in words
     (empty where nothing hides from it); `high` is then the bound of what may hide, not a probability.
     how: how the value was computed, in a sentence. assumptions: what was taken where a document says nothing.
-    would_decide: what would see or decide it. elsewhere: which part of the step another record judges, in
-    words; empty: none.
+    hides: what it is that can hide, without what bounds it; empty: `unseen` says no more. would_decide: what
+    would see or decide it. elsewhere: which part of the step another record judges, in words; empty: none.
     """
 
     value: float
@@ -46,11 +46,21 @@ class Measured:
     would_decide: str = ""
     assumptions: tuple[str, ...] = ()
     elsewhere: str = ""
+    hides: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Unmeasured:
+    """Why a record allows no measurement, and what would; empty: nothing that is known."""
+
+    why: str
+    would_decide: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One requirement judged. `measured` is None where the record holds nothing to measure.
+    """One requirement judged. `measured` is None where the record holds nothing to measure; `unmeasured` says
+    why, where a measure itself told.
 
     at: where a voltage is meant, 'connector' or 'terminals'. source: the record that decided.
     """
@@ -67,6 +77,7 @@ class Result:
     reason: str
     source: str
     at: str = "connector"
+    unmeasured: Unmeasured | None = None
 
 
 @dataclass(frozen=True, slots=True)

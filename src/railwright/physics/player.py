@@ -236,10 +236,10 @@ class Player:
             if self.clock[layout.STEPS] - before > most:
                 state = self.branch.states[int(self.clock[layout.WORST])]
                 why = f"{most:.0f} steps were not enough, something oscillates; the shortest are for"
-                raise SolverError(self.time, state, state.partition(":")[0], why)
+                raise SolverError(self.time, str(state), state.element, why)
             if status == FAILURE:
                 state = self.branch.states[int(self.clock[layout.WORST])]
-                raise SolverError(self.time, state, state.partition(":")[0])
+                raise SolverError(self.time, str(state), state.element)
             if status in (DONE, STOPPED):
                 return status == STOPPED
 

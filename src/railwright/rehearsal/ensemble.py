@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from railwright.circuit.case import fixed
+from railwright.circuit.case import QuantityName, fixed
 from railwright.circuit.errors import QUANTITIES
 from railwright.circuit.parts import FIXTURE, load_labels
 from railwright.documents.fixture import Fixture
@@ -245,7 +245,7 @@ def sensitivities(
     from railwright.physics.cases import MEASURES
     from railwright.rehearsal.design import spread
 
-    quantities: Mapping[str, Uncertain] = plan.design.quantities
+    quantities: Mapping[QuantityName, Uncertain] = plan.design.quantities
     keys = [(name, measure) for name in plan.set_points for measure in MEASURES if measure != "trip"]
 
     def model(shares: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from railwright.guard.input_end import MAINS
+from railwright.guard.link import RUN_DIED
 from railwright.quantities import show
 from railwright.running.ends import open_question, switched_off_of
 from railwright.running.log import read_log
@@ -96,7 +97,7 @@ def end_by_guard(
     if journal.begun is None:
         open_ = f"neither the run nor its guard came to switch off; {MAINS}"
         return ToldByGuard({"off_confirmed": False, "not_confirmed": [open_]}, events)
-    why = "" if journal.why == "the run died" else f" ({journal.why})"
+    why = "" if journal.why == RUN_DIED else f" ({journal.why})"
     if journal.over is None:
         open_ = f"the guard began to switch off{told(journal.begun)} and did not come to its end; {MAINS}"
         cause = f"killed{why}; {open_}"

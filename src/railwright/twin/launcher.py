@@ -279,7 +279,7 @@ class TwinBench:
                 said = child.ask({"what": "traces", "since": begin, "path": str(path)})
                 events += [Event.from_data(each) for each in said["events"] if each["time"] >= begin]
                 with np.load(path) as stored:
-                    for name in {key.partition("|")[0] for key in stored.files}:
+                    for name in said["inputs"]:
                         columns = {
                             column: stored[f"{name}|{column}"]
                             for column in ("voltage", "terminal_voltage", "current", "mode")

@@ -166,7 +166,7 @@ def _write_traces(server: SupplyServer, plant: Plant, request: Mapping[str, Any]
     events = [
         {**event.as_data(), "time": float(time)} for time, event in zip(times, plant.events, strict=True)
     ]
-    return {"events": events}
+    return {"events": events, "inputs": list(plant.input_history)}
 
 
 if __name__ == "__main__":

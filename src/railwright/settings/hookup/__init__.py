@@ -6,7 +6,8 @@ hook-up is `auto` nothing is loaded and nothing changes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from railwright.documents.hook_up import HookUp, Source
 from railwright.documents.loader import Documents
@@ -23,12 +24,14 @@ WHOLE = "hook-up"
 @dataclass(frozen=True, slots=True)
 class HookedUp:
     """Documents in which every hook-up is written out (an input that nothing feeds has none), the reasons for
-    those that were `auto`, and what keeps others from being hooked up.
+    those that were `auto`, and what keeps others from being hooked up. rises: number of a power-up -> its
+    rate of rise [V/s], where that was `auto`.
     """
 
     documents: Documents
     reasons: tuple[Reason, ...] = ()
     findings: tuple[Finding, ...] = ()
+    rises: Mapping[int, float] = field(default_factory=dict)
 
 
 def hooked_up(documents: Documents) -> HookedUp:
@@ -40,7 +43,8 @@ def hooked_up(documents: Documents) -> HookedUp:
 
     hooked = _hooked_up(without_auto(documents))
     found = risen(hooked.documents, auto_steps(documents))
-    return HookedUp(found.documents, (*hooked.reasons, *found.reasons), (*hooked.findings, *found.findings))
+    reasons, findings = (*hooked.reasons, *found.reasons), (*hooked.findings, *found.findings)
+    return HookedUp(found.documents, reasons, findings, found.rates)
 
 
 def _hooked_up(documents: Documents) -> HookedUp:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from railwright.assumptions import Assumption
 from railwright.documents.procedure import Step
 from railwright.plan.timeline import Action
 from railwright.quantities import show
@@ -316,17 +317,22 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
     """The rehearsal had to assume figures that no document gives."""
     sources = rehearsed.context.sources
     outputs = {str(name): name for source in sources.values() for name in source.outputs}
-    said: dict[str, list[str]] = {}
+    by_subject: dict[str, list[Assumption]] = {}
     for made in dict.fromkeys(rehearsed.assumptions):
-        said.setdefault(made.subject or "rehearsal", []).append(made.text)
-    for subject, sentences in said.items():
+        by_subject.setdefault(made.subject or "rehearsal", []).append(made)
+    for subject, all_made in by_subject.items():
         path: Path = ("procedure", "procedure")
         if subject in sources:
             path = (
                 sources[subject].at_lead
-                if any("lead" in each for each in sentences)
+                if any(each.part == "lead" for each in all_made)
                 else sources[subject].at_input
             )
         elif subject in outputs:
             path = output_path(outputs[subject])
-        yield Hit(subject, path, "; ".join(sentences), "give what is known in the document it belongs to")
+        yield Hit(
+            subject,
+            path,
+            "; ".join(each.text for each in all_made),
+            "give what is known in the document it belongs to",
+        )

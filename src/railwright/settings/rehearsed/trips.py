@@ -104,7 +104,8 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
 
     for index, condition in enumerate(rehearsed.context.procedure.stop_when):
         traces = rehearsed.record.traces.get(condition.input)
-        if traces is None or condition.trips is not None:
+        bound = condition.bound
+        if traces is None or bound is None:
             continue
         if condition.during is not None:
             span = next((each for each in rehearsed.record.spans if each.name == condition.during), None)
@@ -113,17 +114,15 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
             traces = traces.closed(span.start, span.end)
         current, voltage = traces.columns["current"], traces.columns["voltage"]
         on = (traces.columns["mode"] > Mode.OFF) & (traces.columns["mode"] < Mode.TRIPPED)
-        key = condition.kind
-        threshold = float(getattr(condition, key))
-        beyond = (current if key.startswith("current") else voltage) - threshold
-        if key.endswith("below"):
+        beyond = (current if bound.quantity == "current" else voltage) - bound.value
+        if bound.side == "below":
             beyond = np.where(on, -beyond, -1.0)
         held = longest(_exceeds(traces.time, beyond))
         if held is not None and held[1] - held[0] > condition.duration:
             span = rehearsed.span_at(held[0])
             yield Hit(
                 condition.input,
-                ("procedure", "stop_when", index, key),
+                ("procedure", "stop_when", index, condition.kind),
                 f"rehearsed, it holds for {show(held[1] - held[0], 's')} from {show(held[0], 's')} on, in "
                 f"'{span.name if span else 'the procedure'}': the run would end there",
                 "correct the condition, or give it a longer 'for'",

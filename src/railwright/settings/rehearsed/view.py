@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from railwright.assumptions import Assumption
+from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
 from railwright.quantities import Uncertain
 from railwright.settings.context import Bound, Source
@@ -32,11 +33,11 @@ HARDEST_AT_LOW = (
 """Quantities that ask for more current, or let less through, the lower they are."""
 
 
-def hardest(name: str, value: Uncertain) -> float:
+def hardest(name: QuantityName, value: Uncertain) -> float:
     """The case in which a start needs the highest current limit: those of `HARDEST_AT_LOW` at their lower
     bound, all others at their upper one.
     """
-    return value.low if name.rpartition(".")[2] in HARDEST_AT_LOW else value.high
+    return value.low if name.field in HARDEST_AT_LOW else value.high
 
 
 @dataclass(frozen=True)
