@@ -29,7 +29,7 @@ from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.settle import settle
-from railwright.traces import Event, Record, Traces
+from railwright.traces import Event, EventKind, Facts, Record, Traces
 from railwright.twin.recorder import Trigger, capture
 from railwright.twin.virtual import record_case
 
@@ -327,15 +327,15 @@ def test_groups_of_outputs() -> None:
 
 def test_a_load_was_away_from_its_stop_to_its_next_start() -> None:
     events = (
-        Event(0.2, "main", "starts", "converter"),
-        Event(1.0, "main", "stops", "converter"),
-        Event(1.1, "main", "stops", "profile"),
-        Event(1.2, "other", "starts", "converter"),
-        Event(1.3, "main", "starts", "converter"),
-        Event(1.4, "main", "starts", "profile"),
-        Event(2.0, "main", "stops", "converter"),
-        Event(2.5, "main", "starts", "converter"),
-        Event(3.0, "main", "stops", "converter"),
+        Event(0.2, "main", EventKind.STARTS, Facts(load="converter")),
+        Event(1.0, "main", EventKind.STOPS, Facts(load="converter")),
+        Event(1.1, "main", EventKind.STOPS, Facts(load="profile")),
+        Event(1.2, "other", EventKind.STARTS, Facts(load="converter")),
+        Event(1.3, "main", EventKind.STARTS, Facts(load="converter")),
+        Event(1.4, "main", EventKind.STARTS, Facts(load="profile")),
+        Event(2.0, "main", EventKind.STOPS, Facts(load="converter")),
+        Event(2.5, "main", EventKind.STARTS, Facts(load="converter")),
+        Event(3.0, "main", EventKind.STOPS, Facts(load="converter")),
     )
     assert _away("main", Record("rehearsal", {}, events)) == ((1.0, 1.4), (2.0, 2.5))
 

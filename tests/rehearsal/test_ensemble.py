@@ -30,6 +30,7 @@ from railwright.rehearsal.ensemble import (
 )
 from railwright.rehearsal.rehearse import rehearse
 from railwright.spread import over_threads
+from railwright.traces import trips
 
 MAIN = Feed(
     "main",
@@ -62,7 +63,7 @@ def alone(plan, row):
     """Measures of one case by a rehearsal of its own: input -> measure -> value."""
     case = fixed(dict(zip(plan.design.names, row.tolist(), strict=True)))
     played = rehearse(plan.documents, plan.set_points, case, plan.timeline, plan.end - plan.timeline.duration)
-    causes = {f"trips {what}": code for code, what in TRIP_CAUSES.items()}
+    causes = {trips(protection): code for code, protection in TRIP_CAUSES.items()}
     return {
         name: {
             measure: float(causes.get(result.tripped, 0)) if measure == "trip" else getattr(result, measure)

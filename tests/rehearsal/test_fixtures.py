@@ -163,9 +163,9 @@ def test_a_diode_contains_a_reversed_lead():
     ("level", "what"),
     [
         ({"ocp": 0.5, "ocp_delay": 1e-3}, "trips OCP"),
-        ({"ocp": 0.5, "ocp_delay": 0.05}, ""),
+        ({"ocp": 0.5, "ocp_delay": 0.05}, None),
         ({"opp": 3.0}, "trips OPP"),
-        ({"ocp": 2.0, "opp": 40.0}, ""),
+        ({"ocp": 2.0, "opp": 40.0}, None),
     ],
 )
 def test_own_levels_trip(level, what):

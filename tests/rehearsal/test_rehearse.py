@@ -57,7 +57,7 @@ def test_the_whole_procedure_is_played(rehearsal, documents):
 
 def test_the_healthy_demo_trips_nothing(rehearsal):
     main, transducer = rehearsal.inputs["main"], rehearsal.inputs["transducer"]
-    assert (main.tripped, transducer.tripped) == ("", "")
+    assert (main.tripped, transducer.tripped) == (None, None)
     assert main.tripped_at is None
     assert 1.0 < main.inrush_peak < 1.7
     assert 10e-3 < main.first_time_in_limit < 40e-3
@@ -158,7 +158,7 @@ def test_outputs_in_series_share_the_voltage(documents):
     result = rehearse(documents, {"main": group}, timeline=Timeline(actions, (), 0.2), tail=0.0)
     traces = result.record.traces["main"]
     assert traces.columns["terminal_voltage"][-1] == pytest.approx(12.0, abs=1e-3)
-    assert result.inputs["main"].tripped == ""
+    assert result.inputs["main"].tripped is None
 
 
 def test_the_inrush_charge_does_not_depend_on_what_follows(documents, set_points, rehearsal):

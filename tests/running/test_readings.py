@@ -27,7 +27,7 @@ from railwright.running.outcome import Ended, InputReading, Progress
 from railwright.running.readings import Events, StoredTraces, count_rows, fold, read_parquet, read_record
 from railwright.running.recorder import Recorder
 from railwright.running.stored import NoRun, open_run
-from railwright.traces import Event, Mode
+from railwright.traces import Event, EventKind, Mode
 from railwright.virtual_time import VirtualLoop
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def test_files_log_and_recorder_tell_the_same(tmp_path: Path, monkeypatch: pytes
         recorder.reading(reading(100.0 + turn / 7, voltage=math.sin(turn)))
         if turn % 2:
             recorder.reading(reading(100.0 + turn / 7, "aux", mode=None, current=turn / 3))
-    recorder.event("on", "main", "Ω", 0.5)
+    recorder.event(EventKind.ON, "main", "Ω", 0.5)
     recorder.close()
     record = recorder.record()
     logged, story = read_record(tmp_path / "log.ndjson")
@@ -89,7 +89,7 @@ def test_files_log_and_recorder_tell_the_same(tmp_path: Path, monkeypatch: pytes
 def test_what_came_before_the_record_began_is_below_its_zero(tmp_path: Path) -> None:
     loop = VirtualLoop(start=50.0)
     recorder = recorder_in(tmp_path, clock=loop)
-    recorder.event("identified", "left")
+    recorder.event(EventKind.IDENTIFIED, "left")
     first = recorder.reading(reading(51.0))
     assert (first.time, recorder.now()) == (1.0, 0.0)
     recorder.begin(60.0)
@@ -141,7 +141,7 @@ def test_a_recorder_keeps_no_readings_in_memory() -> None:
     for _ in range(3):
         for turn in range(12_000):
             recorder.reading(reading(turn / 100))
-            recorder.event("enters CV", "main", f"at {turn} V")
+            recorder.event(EventKind.ENTERS_CV, "main", f"at {turn} V")
         sizes.append(tracemalloc.get_traced_memory()[0])
     tracemalloc.stop()
     assert recorder.rows["main"] == 36_000
@@ -152,10 +152,10 @@ def test_a_recorder_keeps_no_readings_in_memory() -> None:
 def test_of_very_many_events_the_first_and_the_last_are_kept() -> None:
     events = Events(most=10)
     for turn in range(10):
-        events.add(Event(float(turn), "main", str(turn)))
+        events.add(Event(float(turn), "main", EventKind.OTHER, words=str(turn)))
     assert [event.what for event in events.kept()] == [str(turn) for turn in range(10)]
     for turn in range(10, 17):
-        events.add(Event(float(turn), "main", str(turn)))
+        events.add(Event(float(turn), "main", EventKind.OTHER, words=str(turn)))
     events.shift(1.0)
     kept = events.ordered()
     assert [event.what for event in kept] == [*"01234", "events left out", *map(str, range(12, 17))]

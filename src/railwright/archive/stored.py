@@ -32,7 +32,7 @@ from railwright.running.stored import NoRun, RunData, open_run
 from railwright.settings.hookup import as_run
 from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import Settings
-from railwright.settings.windows.auto_rise import as_risen, auto_steps
+from railwright.settings.windows.auto_rise import as_risen, auto_steps, rates_told
 from railwright.traces import Record
 from railwright.version import SOFTWARE
 
@@ -98,7 +98,8 @@ def open_stored(folder: Path) -> StoredRun:
         raise NoRun(f"{folder / 'settings.json'}: expected {what}") from None
     if auto_steps(documents):
         try:
-            documents = as_risen(documents, settings.reasons)
+            rises = rates_told(documents, settings.reasons) if settings.rises is None else settings.rises
+            documents = as_risen(documents, rises)
         except KeyError:
             what = "the rise of every power-up that the procedure left to be worked out, got another number"
             raise NoRun(f"{folder / 'settings.json'}: expected {what}") from None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from typing import Any
 
 from railwright.evaluation.outcome import Evaluation, Result
@@ -40,6 +41,7 @@ def result_data(result: Result) -> dict[str, Any]:
         "reason": result.reason,
         "source": result.source,
         "measured": None if result.measured is None else measured_data(result.measured),
+        "unmeasured": None if result.unmeasured is None else asdict(result.unmeasured),
     }
 
 
@@ -54,6 +56,7 @@ def measured_data(measured: Measured) -> dict[str, Any]:
         "unseen": measured.unseen,
         "would_decide": measured.would_decide,
         "elsewhere": measured.elsewhere,
+        "hides": measured.hides,
         "assumptions": list(measured.assumptions),
         "contributions": [
             {"source": c.source, "standard": _finite(c.standard), "distribution": c.distribution}

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasured
 from railwright.measures.outcome import Contribution, Measured
 
 
@@ -38,6 +38,8 @@ def _result(data: Mapping[str, Any]) -> Result:
         reason=data["reason"],
         source=data["source"],
         at=data["at"],
+        # An evaluation of an earlier version does not have it.
+        unmeasured=None if data.get("unmeasured") is None else Unmeasured(**data["unmeasured"]),
     )
 
 
@@ -57,6 +59,7 @@ def _measured(data: Mapping[str, Any]) -> Measured:
         unseen=data["unseen"],
         would_decide=data["would_decide"],
         assumptions=tuple(data["assumptions"]),
-        # An evaluation of an earlier version does not have it.
+        # An evaluation of an earlier version does not have these.
         elsewhere=data.get("elsewhere", ""),
+        hides=data.get("hides", ""),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from railwright.assumptions import Assumption, Assumptions
-from railwright.circuit.case import NOMINAL, Case
+from railwright.circuit.case import NOMINAL, Case, QuantityName
 from railwright.circuit.errors import SetErrors, set_errors
 from railwright.circuit.parts import Parts
 from railwright.documents.bench import Output
@@ -61,11 +61,11 @@ def linked_by_host(documents: Documents, set_points: SetPoints, name: str) -> fl
     return every + 2 * exchange_of((output.output for output in set_points[name].outputs), documents.bench)
 
 
-def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[str, Uncertain]:
+def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[QuantityName, Uncertain]:
     """Every uncertain quantity of the circuit by its name, those with equal bounds left out."""
-    found: dict[str, Uncertain] = {}
+    found: dict[QuantityName, Uncertain] = {}
 
-    def note(name: str, value: Uncertain) -> float:
+    def note(name: QuantityName, value: Uncertain) -> float:
         found[name] = value
         return value.nominal
 

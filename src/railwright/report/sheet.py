@@ -23,7 +23,7 @@ from railwright.report.text import breakable, sentence
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.context import sources_of
 from railwright.settings.findings import Finding, Severity
-from railwright.settings.rules.voltage import WHO_DECIDES
+from railwright.settings.rules.voltage import COVER, WHO_DECIDES, touch_voltage
 from railwright.settings.settle import Settings
 
 NOT_OF_SETTING_UP = (
@@ -213,7 +213,8 @@ def _cautions(findings: Sequence[Finding]) -> list[str]:
         too = f" The same holds for {', '.join(same)}." if same else ""
         if apart:
             too += f" Likewise, at other voltages, {', '.join(apart)}: 'railwright check' tells them."
-        remedy = finding.remedy.removesuffix(f"; {WHO_DECIDES}")  # said once, at the end
+        # Who decides is said once, at the end.
+        remedy = COVER if finding.rule == touch_voltage.id else finding.remedy
         todo = sentence(remedy if finding.overridden is None else f"accepted: {finding.overridden}")
         lines.append(f"{finding.about}: {finding.why}. {todo}{too}")
     more = len(lines) - MOST_CAUTIONS

@@ -82,7 +82,7 @@ class RunFolder:
         # The smallest and most telling first: on a disk that is nearly full there may be room for that only.
         parts: dict[str, Callable[[], object]] = {
             RUN: lambda: write_json(self.path / RUN, about),
-            EVENTS: lambda: write_json(self.path / EVENTS, [_event_data(event) for event in record.events]),
+            EVENTS: lambda: write_json(self.path / EVENTS, [event.as_data() for event in record.events]),
             "record": lambda: unwritten.extend(self._fold(recorder)),
             MANIFEST: lambda: write_manifest(self.path),
         }
@@ -274,10 +274,6 @@ def _span_data(span: Span) -> dict[str, Any]:
     }
 
 
-def _event_data(event: Event) -> dict[str, Any]:
-    return {"time": event.time, "subject": event.subject, "what": event.what, "detail": event.detail}
-
-
 def spans_of(data: Sequence[Mapping[str, Any]], completed: bool) -> tuple[Span, ...]:
     """Spans from `run.json`.
 
@@ -303,4 +299,4 @@ def spans_of(data: Sequence[Mapping[str, Any]], completed: bool) -> tuple[Span, 
 
 def events_of(data: Iterable[Mapping[str, Any]]) -> tuple[Event, ...]:
     """Events from `events.json`."""
-    return tuple(Event(float(e["time"]), str(e["subject"]), str(e["what"]), str(e["detail"])) for e in data)
+    return tuple(Event.from_data(each) for each in data)

@@ -14,9 +14,9 @@ from railwright.instruments.supply import Change, Supply
 from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
-from railwright.quantities import show
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
+from railwright.traces import Event, EventKind, Facts
 
 FALL_WAIT = 5.0
 """How long a voltage that stood at an output is given to fall [s]: an earlier run may have left it."""
@@ -103,7 +103,7 @@ def _found(rig: Rig, recorder: Recorder, ways: Ways) -> list[str]:
             if not supply.state(own):
                 continue
             told = "feeds an input of this run" if own in used else "is not used by this run"
-            recorder.event("found on", f"{name}.{own}", told)
+            recorder.event(EventKind.FOUND_ON, f"{name}.{own}", told)
             found.append(f"{name}.{own} is on, and {told}")
     if found and not ways.consent:
         raise FoundOn("; ".join(found) + ". Switch off what should not be on, or agree with --consent")
@@ -157,7 +157,7 @@ def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
             missing.append(error)
             continue
         told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
-        recorder.event("identified", name, told)
+        recorder.event(EventKind.IDENTIFIED, name, told)
         # Of a run that is killed, the log alone tells which instruments it had.
         recorder.write("instrument", name=name, identification=identity.fields)
     if missing:
@@ -243,26 +243,25 @@ def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[
             if standing < off_threshold(device, name):
                 continue
             held = held_voltage(device, name)
-            detail = f"{show(reading.voltage, 'V')} stand there before it is switched on"
-            if held is not None and standing <= held[1] + off_threshold(device, name):
-                detail += ", held by the device"
-            else:
-                strange.append(f"{name}: {detail}")
-            cautions.append((name, detail, recorder.at(reading.time)))
+            known = held is not None and standing <= held[1] + off_threshold(device, name)
+            facts = Facts(voltage=reading.voltage, held=known)
+            found = Event(recorder.at(reading.time), name, EventKind.VOLTAGE_FOUND, facts)
+            if not known:
+                strange.append(f"{name}: {found.detail}")
+            cautions.append(found)
         if not strange or waited >= FALL_WAIT:
             break
         ways.look()
         ways.wait(LOOK_AGAIN)
         waited += LOOK_AGAIN
-    for name, detail, when in cautions:
-        recorder.event("voltage before switching on", name, detail, when)
+    recorder.add_all(cautions)
     if strange and not ways.consent:
         told = "; ".join(strange)
         raise FoundOn(
             f"{told}, and nothing in the device's document explains it. Find its source, or agree to it "
             "with --consent"
         )
-    return [f"{name}: {detail}." for name, detail, _ in cautions]
+    return [f"{each.subject}: {each.detail}." for each in cautions]
 
 
 def _as_data(changes: list[Change]) -> dict[str, float | bool | str]:

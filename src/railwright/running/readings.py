@@ -17,7 +17,7 @@ from typing import Any, Protocol
 from railwright.recordings.samples import Channel
 from railwright.regular import LARGEST_LOG
 from railwright.running.log import LogLines, decode_line, raw_lines
-from railwright.traces import HOW_PLAYED, Event, Record, Span, Traces
+from railwright.traces import HOW_PLAYED, Event, EventKind, Record, Span, Traces
 
 LOG = "log.ndjson"
 
@@ -59,7 +59,7 @@ class Events:
         if not left_out:
             return [*self._first, *self._last]
         told = f"{left_out} events from here on are in {LOG} only"
-        gap = Event(self._first[-1].time, "run", "events left out", told)
+        gap = Event(self._first[-1].time, "run", EventKind.EVENTS_LEFT_OUT, text=told)
         return [*self._first, gap, *self._last]
 
     def ordered(self) -> tuple[Event, ...]:
@@ -238,7 +238,7 @@ def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
                 story.rows[name] += 1
             case "event":
                 time = float(line["time"]) - early
-                story.events.add(Event(time, line["subject"], line["what"], line["detail"]))
+                story.events.add(Event.from_data({**line, "time": time}))
             case "step begins":
                 begun = line
             case "step ends" if begun is not None:

@@ -23,7 +23,7 @@ from railwright.running.guard_journal import end_by_guard, read_journal
 from railwright.running.manifest import Differences, verify_manifest
 from railwright.running.outcome import Ended
 from railwright.running.readings import LOG, ORIGIN, Story, parquet_path, read_parquet, read_record
-from railwright.traces import Record
+from railwright.traces import VOLTAGES, Record
 
 
 class NoRun(ValueError):
@@ -131,7 +131,7 @@ def _killed(folder: Path, about: Mapping[str, Any]) -> tuple[Record, Mapping[str
         traces = record.traces.get(name)
         if traces is None or not traces.time.size:
             return None
-        voltage = next(v for channel, v in traces.columns.items() if channel.endswith("voltage"))
+        voltage = next(traces.columns[each] for each in VOLTAGES if each in traces.columns)
         return float(traces.time[-1]), float(voltage[-1])
 
     try:

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import cast
+from typing import NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Output, Supply
@@ -38,6 +38,14 @@ at: what a load draws bends little between two looks.
 def locate(documents: Documents, path: Path) -> Location:
     """Where something stands: the document's kind, then keys and indices as they are written in it."""
     return documents.where(cast(Kind, path[0]), path[1:])
+
+
+class Draw(NamedTuple):
+    """A steady current that operation asks for [A], who says so, and whether the device declares it."""
+
+    current: float
+    words: str
+    declared: bool
 
 
 @dataclass(frozen=True)
@@ -149,7 +157,7 @@ class Source:
         return figures.current_error(self.rows, [limit * part for part in self.parts], parallel=self.parallel)
 
     @cached_property
-    def needs(self) -> tuple[float, str] | None:
+    def needs(self) -> Draw | None:
         """Largest steady current that normal operation asks for [A], and who says so; None: unknown.
 
         The greater of the declared steady current and of what the load model draws up to the highest voltage
@@ -159,7 +167,7 @@ class Source:
         return max(self.asked) if self.asked else None
 
     @cached_property
-    def asked(self) -> list[tuple[float, str]]:
+    def asked(self) -> list[Draw]:
         """Every steady current that normal operation is said to ask for [A], and who says so."""
         highest = self.played.highest
         top = highest.voltage if highest else self.input.nominal
@@ -169,11 +177,11 @@ class Source:
         declared = self.input.current.steady.high if self.input.current.steady else None
         if top < self.input.operating.low:
             declared = None  # it holds over the operating range, which is not reached
-        found: list[tuple[float, str]] = []
+        found: list[Draw] = []
         if declared is not None:
-            found.append((declared, "the declared steady current"))
+            found.append(Draw(declared, "the declared steady current", True))
         if drawn is not None:
-            found.append((drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V"))
+            found.append(Draw(drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V", False))
         return found
 
     def limit(self, feed: Feed) -> float:

@@ -113,11 +113,14 @@ def window_as_data(window: Window) -> dict[str, Any]:
 
 
 def as_data(settings: Settings) -> dict[str, Any]:
-    """Settings as one JSON-ready mapping."""
+    """Settings as one JSON-ready mapping. rises: number of a power-up, from 0 -> the rate that was worked out
+    for it [V/s].
+    """
     return {
         "blocked": settings.blocked,
         "set_points": {name: feed_as_data(feed) for name, feed in settings.set_points.items()},
         "reasons": [reason_as_data(reason) for reason in settings.reasons],
         "windows": [window_as_data(window) for window in settings.windows],
         "findings": [finding_as_data(finding) for finding in settings.findings],
+        "rises": None if settings.rises is None else {str(n): rate for n, rate in settings.rises.items()},
     }

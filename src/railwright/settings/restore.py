@@ -19,7 +19,13 @@ def settings_from_data(data: Mapping[str, Any]) -> Settings:
         {name: _feed(name, feed) for name, feed in data["set_points"].items()},
         tuple(_reason(entry) for entry in data["reasons"]),
         tuple(_finding(entry) for entry in data["findings"]),
+        rises=_rises(data.get("rises")),
     )
+
+
+def _rises(data: Mapping[str, Any] | None) -> Mapping[int, float] | None:
+    """None where an earlier version did not keep them."""
+    return None if data is None else {int(number): float(rate) for number, rate in data.items()}
 
 
 def _where(data: Mapping[str, Any] | None) -> Location | None:

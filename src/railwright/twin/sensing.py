@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Output
-from railwright.twin.faults import CEILING, TwinFault, has, partner_of
+from railwright.twin.faults import CEILING, SENSE_KINDS, TwinFault, has, partner_of
 from railwright.twin.wiring import Wiring
 
 if TYPE_CHECKING:
@@ -116,8 +116,7 @@ class Sensing:
 
     def _fault(self, output: str) -> str:
         name = self._wiring.branch_of[output]
-        kinds = ("sense open", "sense shorted", "sense reversed", "sense crossed")
-        return next((kind for kind in kinds if has(self._faults, kind, name)), "")
+        return next((kind for kind in SENSE_KINDS if has(self._faults, kind, name)), "")
 
     def _falls_back(self, output: str) -> bool:
         sense = self._figures[output].sense

@@ -17,7 +17,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Action, Timeline
-from railwright.traces import Event, Record, Traces
+from railwright.traces import Event, EventKind, Record, Traces
 from railwright.twin.faults import TwinFault
 from railwright.twin.plant import Plant
 from railwright.twin.readings import Reading
@@ -157,7 +157,7 @@ def record_case(
     for action in timeline.actions:
         virtual.advance(action.time)
         if action.kind != "line":
-            done.append(Event(action.time, action.input, action.kind))
+            done.append(Event(action.time, action.input, EventKind(action.kind)))
         virtual.act(action)
     virtual.advance(timeline.duration)
     every = documents.procedure.record.every
@@ -168,7 +168,7 @@ def record_case(
     }
     spans = tuple(timeline.spans)
     events = virtual.events()
-    trips = [event for event in events if event.what.startswith("trips")]
+    trips = [event for event in events if event.kind.trip]
     record = Record(
         "supply readings", traces, tuple(sorted([*done, *trips], key=lambda event: event.time)), spans
     )

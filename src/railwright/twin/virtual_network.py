@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -176,7 +177,7 @@ class VirtualNetwork:
                 )
             times = server.wall_clock(np.array([event.time for event in plant.events]))
             events += [
-                Event(float(time), event.subject, event.what, event.detail)
+                replace(event, time=float(time))
                 for time, event in zip(times, plant.events, strict=True)
                 if time >= since
             ]

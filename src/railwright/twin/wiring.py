@@ -17,7 +17,7 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
-from railwright.twin.faults import TwinFault, has, partner_of, reversed_load
+from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of, reversed_load
 from railwright.twin.truth import Truth
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def wire(
         group_of.setdefault(output, 1)
     parts.assumptions.add("", *DECLARED)
     for made in parts.assumptions.all():
-        truth.assume(made.subject, made.text)
+        truth.take_over(made)
     truth.know_units(parts.units)
     circuit = Circuit(branches=tuple(branches))
     shorted = frozenset(name for name in inputs if has(faults, "short", name))
@@ -110,7 +110,7 @@ def _check_sense(
     name: str, hook_up: HookUp, supply: str, procedure: Procedure | None, faults: Sequence[TwinFault]
 ) -> None:
     """A fault of sense leads needs sense leads, and two that are crossed need one supply."""
-    wrong = next((f for f in faults if f.kind.startswith("sense ") and name in f.inputs), None)
+    wrong = next((f for f in faults if f.kind in SENSE_KINDS and name in f.inputs), None)
     if wrong is None or procedure is None:
         return
     if hook_up.sense != "at load":

@@ -17,7 +17,7 @@ from railwright.documents.procedure import Limits
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
 from railwright.quantities import Uncertain
-from railwright.settings.context import Source
+from railwright.settings.context import Draw, Source
 from railwright.settings.played import Played, what_is_played
 from railwright.settings.rule import Path
 
@@ -55,7 +55,7 @@ class Demand:
     limits: Limits
     wish: HookUp
     fixture: Fixture | None
-    need: tuple[float, str] | None
+    need: Draw | None
     lowest: float
     highest: float
     in_operation: float | None

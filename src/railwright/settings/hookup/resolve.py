@@ -131,7 +131,7 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
     """Of another assignment, the inputs that other outputs feed."""
     pairs = zip(best, other, strict=True)
-    return describe([theirs for mine, theirs in pairs if theirs.group.words != mine.group.words])
+    return describe([theirs for mine, theirs in pairs if theirs.hook_up.source != mine.hook_up.source])
 
 
 def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
 from railwright.quantities import show
+from railwright.settings.context import Draw
 from railwright.settings.hookup.candidates import FULL, MOST_NAMED, Candidate, Field
 from railwright.settings.hookup.obstacle import Obstacle
 from railwright.settings.hookup.program import Objective
@@ -24,7 +25,7 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str],
     taken: output -> the input that it feeds.
     """
     demand, group = field.demand, chosen.group
-    need, said_by = demand.need if demand.need is not None else (0.0, "nothing")
+    need, said_by, _ = demand.need if demand.need is not None else Draw(0.0, "nothing", False)
     resistance = demand.resistances[chosen.lead]
     drop = demand.drop(resistance, need)
     top = demand.highest + (drop if chosen.sense == "at load" else 0.0)
