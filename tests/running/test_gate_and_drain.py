@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from tests.running.stage import AMPLIFIED, Stage
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 
 def in_order(stage: Stage) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from tests.running.small import Small
 
-from railwright.running.stored import NoRun, open_run
+from railwright.records.stored import NoRun, open_run
 
 
 def no_run(folder: Path) -> str:

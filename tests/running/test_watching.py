@@ -11,7 +11,7 @@ import pytest
 from tests.running.small import PROCEDURE
 from tests.running.virtual import LEFT, RIGHT, Played, play
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.twin.server import ReplyTime
 from railwright.twin.virtual_network import VirtualNetwork
 

@@ -10,8 +10,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
 
+from railwright.records.readings import ORIGIN, Events, StoredTraces
 from railwright.running.outcome import InputReading, Progress
-from railwright.running.readings import ORIGIN, Events, StoredTraces
 from railwright.traces import HOW_PLAYED, Event, Record, Span
 from railwright.virtual_time import Clock, MonotonicClock
 

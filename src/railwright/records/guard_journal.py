@@ -10,8 +10,8 @@ from typing import Any
 
 from railwright.guard.input_end import MAINS
 from railwright.quantities import show
-from railwright.running.ends import open_question, switched_off_of
-from railwright.running.log import read_log
+from railwright.records.ends import open_question, switched_off_of
+from railwright.records.log import read_log
 from railwright.traces import Event
 
 _EVENTS = {"off sent": "off sent", "confirmed off": "off confirmed", "stays on": "stays on"}

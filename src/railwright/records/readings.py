@@ -15,11 +15,10 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from railwright.recordings.samples import Channel
+from railwright.records.log import LogLines, decode_line, raw_lines
+from railwright.records.names import LOG, UNFINISHED, readings_file
 from railwright.regular import LARGEST_LOG
-from railwright.running.log import LogLines, decode_line, raw_lines
 from railwright.traces import HOW_PLAYED, Event, Record, Span, Traces
-
-LOG = "log.ndjson"
 
 ORIGIN = "supply readings"
 
@@ -120,7 +119,7 @@ class ParquetRows:
         from pyarrow import parquet
 
         self.count = 0
-        self._path, self._beside = path, path.with_name(path.name + ".part")
+        self._path, self._beside = path, path.with_name(path.name + UNFINISHED)
         names = ["time_s", f"{name}_{channel_of(at)}_V", f"{name}_current_A", f"{name}_mode"]
         self._schema = pa.schema([(column, pa.float64()) for column in names])
         self._at, self._columns = at, Columns(at)
@@ -163,11 +162,6 @@ class ParquetRows:
         arrays = [pa.array(np.frombuffer(c)) for c in (columns.time, columns.voltage, columns.current)]
         table = pa.table([*arrays, pa.array(mode, mask=mode < 0)], schema=self._schema)
         self._writer.write_table(table)
-
-
-def parquet_path(folder: Path, name: str) -> Path:
-    """Where the readings of an input lie."""
-    return folder / f"record-{name}.parquet"
 
 
 def read_parquet(path: Path, name: str) -> Traces:
@@ -260,7 +254,7 @@ def fold(log: Path, folder: Path, at: Mapping[str, str]) -> Story:
     """
     with ExitStack() as files:
         own = {
-            name: files.enter_context(ParquetRows(parquet_path(folder, name), name, where))
+            name: files.enter_context(ParquetRows(readings_file(folder, name), name, where))
             for name, where in at.items()
         }
         return read_story(log, lambda name, _: own[name])
@@ -292,7 +286,7 @@ class StoredTraces(Mapping[str, Traces]):
         if name not in self._names:
             raise KeyError(name)
         if name not in self._read:
-            path = parquet_path(self._folder, name)
+            path = readings_file(self._folder, name)
             if path.exists():
                 self._read[name] = read_parquet(path, name)
             else:
