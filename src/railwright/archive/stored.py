@@ -18,11 +18,10 @@ from railwright.archive.ending import ending_of
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.recording_keys import evaluated_keys
 from railwright.evaluation.alignment import moved
-from railwright.evaluation.data import as_data
+from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import evaluate, offset_of
 from railwright.evaluation.outcome import Evaluation
-from railwright.evaluation.restore import evaluation_from_data
 from railwright.recordings.of_inputs import record_of
 from railwright.recordings.opening import open_recording
 from railwright.recordings.recording import MOST_SHOWN, Recording
@@ -37,8 +36,8 @@ from railwright.records.names import (
 )
 from railwright.records.stored import NoRun, RunData, open_run
 from railwright.regular import text_of
+from railwright.settings.data import settings_from_data
 from railwright.settings.hookup import as_run
-from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import Settings
 from railwright.settings.windows.auto_rise import as_risen, auto_steps
 from railwright.traces import Record

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from railwright.records.codec import FLAG, NUMBER, TEXT, by_name, fields, optional
+
 
 class Ended(StrEnum):
     """How a run ended. Only `completed` played the whole procedure."""
@@ -56,3 +58,23 @@ class SwitchedOff:
     holds: float | None = None
     stays_on: str = ""
     before: float | None = None
+
+
+SWITCHED_OFF = by_name(
+    fields(
+        SwitchedOff,
+        input=TEXT,
+        verified=FLAG,
+        threshold=NUMBER,
+        fell_after=optional(NUMBER),
+        residual=optional(NUMBER),
+        before=optional(NUMBER),
+        confirmed=FLAG,
+        holds=optional(NUMBER),
+        stays_on=TEXT,
+    ),
+    field="input",
+)
+"""How the outputs of each input ended, as `run.json` has it. An earlier version wrote some of it only: who
+reads a run takes what is there.
+"""

@@ -6,21 +6,33 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from railwright.records.codec import FLAG, NUMBER, TEXT, WHOLE, Codec, Key, fields, many
 from railwright.records.names import readings_file
-from railwright.traces import HOW_PLAYED, Event, Span
+from railwright.traces import Event, Span
 
 
-def span_data(span: Span) -> dict[str, Any]:
-    """A step as `run.json` has it."""
-    return {
-        "name": span.name,
-        "kind": span.kind,
-        "start": span.start,
-        "end": span.end,
-        "inputs": list(span.inputs),
-        "points": [list(point) for point in span.points],
-        **{key: getattr(span, key) for key in HOW_PLAYED},
-    }
+def _point(data: Any) -> tuple[float, float, float]:
+    voltage, start, end = data
+    return float(voltage), float(start), float(end)
+
+
+_STEP = fields(
+    Span,
+    name=TEXT,
+    kind=TEXT,
+    start=NUMBER,
+    end=NUMBER,
+    inputs=many(TEXT),
+    points=many(Codec(list, _point)),
+    whole=FLAG,
+    # The steps of a run of an earlier version do not say these.
+    late=Key(NUMBER, missing=0.0),
+    left_out=Key(WHOLE, missing=0),
+    time_error=Key(NUMBER, missing=0.0),
+)
+
+STEPS = many(_STEP)
+"""Steps as `run.json` has them."""
 
 
 def event_data(event: Event) -> dict[str, Any]:
@@ -34,21 +46,7 @@ def spans_of(data: Sequence[Mapping[str, Any]], completed: bool) -> tuple[Span, 
     completed: the whole procedure was played. Of a run that was not, by a version that did not yet say which
     steps were played to their end, the last is taken not to have been.
     """
-    return tuple(
-        Span(
-            str(entry["name"]),
-            str(entry["kind"]),
-            float(entry["start"]),
-            float(entry["end"]),
-            tuple(entry["inputs"]),
-            tuple((float(v), float(a), float(b)) for v, a, b in entry["points"]),
-            whole=bool(entry.get("whole", completed or entry is not data[-1])),
-            late=float(entry.get("late", 0.0)),
-            left_out=int(entry.get("left_out", 0)),
-            time_error=float(entry.get("time_error", 0.0)),
-        )
-        for entry in data
-    )
+    return tuple(_STEP.read({"whole": completed or entry is not data[-1], **entry}) for entry in data)
 
 
 def events_of(data: Iterable[Mapping[str, Any]]) -> tuple[Event, ...]:

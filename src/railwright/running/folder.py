@@ -22,7 +22,8 @@ from railwright.documents.files import write_beside
 from railwright.documents.loader import Documents
 from railwright.plan.plan import Plan
 from railwright.plan.set_points import SetPoints
-from railwright.records.finished import event_data, missing_rows, span_data
+from railwright.records.ended import SWITCHED_OFF
+from railwright.records.finished import STEPS, event_data, missing_rows
 from railwright.records.manifest import write_json, write_manifest
 from railwright.records.names import DOCUMENTS, EVENTS, LOG, MANIFEST, RUN, SETTINGS
 from railwright.records.readings import fold
@@ -111,19 +112,7 @@ class RunFolder:
             "energised": outcome.energised,
             "off_confirmed": outcome.off_confirmed,
             "not_confirmed": list(outcome.not_confirmed),
-            "switched_off": {
-                name: {
-                    "verified": off.verified,
-                    "threshold": off.threshold,
-                    "fell_after": off.fell_after,
-                    "residual": off.residual,
-                    "before": off.before,
-                    "confirmed": off.confirmed,
-                    "holds": off.holds,
-                    "stays_on": off.stays_on,
-                }
-                for name, off in outcome.switched_off.items()
-            },
+            "switched_off": SWITCHED_OFF.write(outcome.switched_off),
             "cautions": list(outcome.cautions),
             "deviations": list(outcome.deviations),
             "worst_lateness": outcome.worst_lateness,
@@ -132,7 +121,7 @@ class RunFolder:
             "rows": dict(recorder.rows),
             "lines_dropped": recorder.log.dropped,
             "longest_sync": recorder.log.longest_sync,
-            "steps": [span_data(span) for span in outcome.record.spans],
+            "steps": STEPS.write(outcome.record.spans),
         }
 
     def _answers(self) -> bool:

@@ -15,6 +15,7 @@ from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
 from railwright.quantities import show
+from railwright.records import lines
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 
@@ -160,7 +161,7 @@ def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
         told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
         recorder.event("identified", name, told)
         # Of a run that is killed, the log alone tells which instruments it had.
-        recorder.write("instrument", name=name, identification=identity.fields)
+        recorder.write(lines.INSTRUMENT, name=name, identification=identity.fields)
     if missing:
         first, *others = missing
         raise NotReached(first.instrument, "; ".join([first.what, *map(str, others)]))
