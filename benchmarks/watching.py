@@ -30,7 +30,8 @@ from railwright.documents.loader import Documents
 from railwright.guard.link import Message
 from railwright.guard.local_link import LocalLink
 from railwright.guard.wire import Connect
-from railwright.running.outcome import Ended, RunOutcome
+from railwright.records.ended import Ended
+from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
 from railwright.twin.server import ReplyTime
 from railwright.twin.virtual_network import VirtualNetwork

@@ -21,7 +21,8 @@ from railwright.cli.app import app
 from railwright.cli.exits import Exit
 from railwright.cli.live import live
 from railwright.cli.run import report_outcome
-from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
+from railwright.records.ended import Ended, SwitchedOff
+from railwright.running.outcome import RunOutcome
 from railwright.running.waiting import WAITS
 from railwright.traces import Event, EventKind, Record, Span
 

@@ -18,11 +18,10 @@ from railwright.documents.loader import load_documents
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import AlignmentError
-from railwright.evaluation.data import as_data
+from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.evaluate import evaluate, every_source
 from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading import known_resistance, supply_model
-from railwright.evaluation.restore import evaluation_from_data
 from railwright.evaluation.views import _away
 from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tests.running.stage import Stage, points
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 CELL = """\
 device: Buoy lantern with its cell

@@ -9,7 +9,7 @@ import pytest
 from tests.running.small import PROCEDURE
 from tests.running.virtual import Played, play
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.twin.server import ReplyTime
 
 RIPPLE = """\

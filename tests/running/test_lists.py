@@ -13,7 +13,7 @@ from tests.running.small import PROCEDURE, small
 from railwright.plan.listing import Listing
 from railwright.plan.moves import moves_of
 from railwright.plan.timeline import Action, Timeline
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
 

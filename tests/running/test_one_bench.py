@@ -15,7 +15,7 @@ from railwright.guard.link import Answerless
 from railwright.guard.local_link import LocalLink
 from railwright.guard.locks import holder_of, runtime_folder
 from railwright.guard.process_link import ProcessLink
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.running.runner import run
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop

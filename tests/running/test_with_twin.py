@@ -12,9 +12,9 @@ from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
+from railwright.records.stored import open_run
 from railwright.running.runner import run
-from railwright.running.stored import open_run
 from railwright.twin.launcher import TwinBench
 
 pytestmark = pytest.mark.alone

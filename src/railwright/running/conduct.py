@@ -19,6 +19,7 @@ from railwright.plan.plan import Plan
 from railwright.plan.stairs import WATCH_EVERY
 from railwright.plan.timeline import Waiting
 from railwright.quantities import show
+from railwright.records.ended import Ended, SwitchedOff
 from railwright.running.clocks import Clocks
 from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
@@ -27,7 +28,7 @@ from railwright.running.interruption import StopRequest
 from railwright.running.lists import load_list
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.off_watch import OffWatch
-from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
+from railwright.running.outcome import RunOutcome
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import Recorder

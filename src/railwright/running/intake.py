@@ -8,9 +8,10 @@ from typing import Any
 
 from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
+from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
 from railwright.running.off_watch import OffWatch
-from railwright.running.outcome import Ended, InputReading
+from railwright.running.outcome import InputReading
 from railwright.running.polling import Polling
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig

@@ -14,6 +14,7 @@ from railwright.instruments.supply import Change, Supply
 from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
+from railwright.records import lines
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.traces import Event, EventKind, Facts
@@ -159,7 +160,7 @@ def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
         told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
         recorder.event(EventKind.IDENTIFIED, name, told)
         # Of a run that is killed, the log alone tells which instruments it had.
-        recorder.write("instrument", name=name, identification=identity.fields)
+        recorder.write(lines.INSTRUMENT, name=name, identification=identity.fields)
     if missing:
         first, *others = missing
         raise NotReached(first.instrument, "; ".join([first.what, *map(str, others)]))

@@ -11,9 +11,9 @@ from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.quantities import show
-from railwright.running.ends import open_question, switched_off_of
+from railwright.records.ended import SwitchedOff
+from railwright.records.ends import open_question, switched_off_of
 from railwright.running.interruption import StopRequest
-from railwright.running.outcome import SwitchedOff
 from railwright.running.polling import Polling
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig

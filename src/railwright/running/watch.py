@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 from railwright.documents.procedure import StopCondition
 from railwright.quantities import show
-from railwright.running.outcome import Ended, InputReading
+from railwright.records.ended import Ended
+from railwright.running.outcome import InputReading
 from railwright.traces import Event, EventKind, Facts, Mode, enters, trips
 
 GRACE = 0.1

@@ -10,9 +10,8 @@ from tests.said import says
 from tests.settings.station import TODAY, Edit, of_rule, station
 
 from railwright.plan.timeline import build_timeline
-from railwright.settings.data import as_data
+from railwright.settings.data import as_data, settings_from_data
 from railwright.settings.hookup import hooked_up
-from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import settle
 from railwright.settings.windows.auto_rise import as_risen, auto_steps, rates_told
 

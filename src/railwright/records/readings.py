@@ -15,11 +15,11 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from railwright.recordings.samples import Channel
+from railwright.records import lines
+from railwright.records.log import LogLines, decode_line, raw_lines
+from railwright.records.names import LOG, UNFINISHED, readings_file
 from railwright.regular import LARGEST_LOG
-from railwright.running.log import LogLines, decode_line, raw_lines
-from railwright.traces import HOW_PLAYED, Event, EventKind, Record, Span, Traces
-
-LOG = "log.ndjson"
+from railwright.traces import Event, EventKind, Record, Span, Traces
 
 ORIGIN = "supply readings"
 
@@ -120,7 +120,7 @@ class ParquetRows:
         from pyarrow import parquet
 
         self.count = 0
-        self._path, self._beside = path, path.with_name(path.name + ".part")
+        self._path, self._beside = path, path.with_name(path.name + UNFINISHED)
         names = ["time_s", f"{name}_{channel_of(at)}_V", f"{name}_current_A", f"{name}_mode"]
         self._schema = pa.schema([(column, pa.float64()) for column in names])
         self._at, self._columns = at, Columns(at)
@@ -163,11 +163,6 @@ class ParquetRows:
         arrays = [pa.array(np.frombuffer(c)) for c in (columns.time, columns.voltage, columns.current)]
         table = pa.table([*arrays, pa.array(mode, mask=mode < 0)], schema=self._schema)
         self._writer.write_table(table)
-
-
-def parquet_path(folder: Path, name: str) -> Path:
-    """Where the readings of an input lie."""
-    return folder / f"record-{name}.parquet"
 
 
 def read_parquet(path: Path, name: str) -> Traces:
@@ -217,39 +212,39 @@ def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
     rows_of: asked once for each input, with where its voltage was sensed, for what takes its readings. Takes
     constant memory but for that. OSError, or ValueError, KeyError or TypeError where it is no log of a run.
     """
-    story, lines = Story(), LogLines(log)
+    story, told = Story(), LogLines(log)
     rows: dict[str, Rows] = {}
     begun: dict[str, Any] | None = None
     early, last = sum(_shifts(log)), 0.0
-    for line in lines:
+    for line in told:
         match line["kind"]:
-            case "run" if line.get("clock") is not None:
+            case lines.RUN if line.get("clock") is not None:
                 story.zero = float(line["clock"]) + early
-            case "instrument":
+            case lines.INSTRUMENT:
                 story.instruments[line["name"]] = line["identification"]
-            case "zero":
+            case lines.ZERO:
                 early -= float(line["shift"])
-            case "reading":
+            case lines.READING:
                 name, last = line["input"], float(line["time"]) - early
                 if name not in rows:
                     rows[name] = rows_of(name, line["at"])
                     story.rows[name] = 0
                 rows[name].add(last, _number(line["voltage"]), _number(line["current"]), int(line["mode"]))
                 story.rows[name] += 1
-            case "event":
+            case lines.EVENT:
                 time = float(line["time"]) - early
                 story.events.add(Event.from_data({**line, "time": time}))
-            case "step begins":
+            case lines.STEP_BEGINS:
                 begun = line
-            case "step ends" if begun is not None:
-                story.spans.append(_span({**begun, **line, "time": begun["time"], "end": line["time"]}))
+            case lines.STEP_ENDS if begun is not None:
+                story.spans.append(lines.step_of(begun, line))
                 begun = None
-            case "end":
+            case lines.END:
                 story.ended = str(line["ended"])
     if begun is not None:
         end = max(last, float(begun["time"]))
-        story.spans.append(_span({**begun, "end": end, "points": (), "whole": False}))
-    story.recovered = lines.recovered
+        story.spans.append(lines.step_of(begun, {"time": end, "points": (), "whole": False}))
+    story.recovered = told.recovered
     return story
 
 
@@ -260,7 +255,7 @@ def fold(log: Path, folder: Path, at: Mapping[str, str]) -> Story:
     """
     with ExitStack() as files:
         own = {
-            name: files.enter_context(ParquetRows(parquet_path(folder, name), name, where))
+            name: files.enter_context(ParquetRows(readings_file(folder, name), name, where))
             for name, where in at.items()
         }
         return read_story(log, lambda name, _: own[name])
@@ -292,7 +287,7 @@ class StoredTraces(Mapping[str, Traces]):
         if name not in self._names:
             raise KeyError(name)
         if name not in self._read:
-            path = parquet_path(self._folder, name)
+            path = readings_file(self._folder, name)
             if path.exists():
                 self._read[name] = read_parquet(path, name)
             else:
@@ -310,25 +305,13 @@ class StoredTraces(Mapping[str, Traces]):
 
 def _shifts(log: Path) -> Iterator[float]:
     """By how much the record's time was moved when it began [s]: a quick look through the whole log."""
+    begin = f'{{"kind":"{lines.ZERO}"'.encode()
     for raw in raw_lines(log):
         # As the log writes it; decoding every line would take as long as reading them all.
-        if raw.startswith(b'{"kind":"zero"') and (line := decode_line(raw)):
+        if raw.startswith(begin) and (line := decode_line(raw)):
             yield float(line["shift"])
 
 
 def _number(value: Any) -> float:
     """null stands for what was no number."""
     return float("nan") if value is None else float(value)
-
-
-def _span(line: Mapping[str, Any]) -> Span:
-    points = tuple((float(v), float(a), float(b)) for v, a, b in line["points"])
-    return Span(
-        line["name"],
-        line["step"],
-        float(line["time"]),
-        float(line["end"]),
-        tuple(line["inputs"]),
-        points,
-        **{key: line[key] for key in HOW_PLAYED if key in line},
-    )

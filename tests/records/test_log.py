@@ -17,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from railwright.running import log as log_module
-from railwright.running.log import Log, LogLines, read_log
+from railwright.records import log as log_module
+from railwright.records.log import Log, LogLines, read_log
 
 
 def reading(log: Log, number: int) -> None:
@@ -235,7 +235,7 @@ def test_a_disk_that_takes_long_to_sync_is_waited_for_and_one_that_hangs_is_not(
 WRITES = """
 import sys, time
 from pathlib import Path
-from railwright.running.log import Log
+from railwright.records.log import Log
 log = Log(Path(sys.argv[1]))
 number = 0
 while True:

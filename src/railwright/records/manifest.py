@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from railwright.records.log import sync_folder
+from railwright.records.names import MANIFEST, UNFINISHED
 from railwright.regular import LARGEST_LOG, Unfit, size_of, text_of
-from railwright.running.log import sync_folder
-
-MANIFEST = "manifest.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +44,7 @@ class Differences:
 
 def write_atomically(path: Path, text: str) -> None:
     """A file is there whole or not at all, also after a crash in the middle."""
-    beside = path.with_name(path.name + ".part")
+    beside = path.with_name(path.name + UNFINISHED)
     try:
         with open(beside, "w", encoding="utf-8") as file:
             file.write(text)
@@ -120,5 +119,5 @@ def _files(folder: Path) -> list[str]:
     return sorted(
         path.relative_to(folder).as_posix()
         for path in folder.rglob("*")
-        if path.is_file() and path.name != MANIFEST and not path.name.endswith(".part")
+        if path.is_file() and path.name != MANIFEST and not path.name.endswith(UNFINISHED)
     )

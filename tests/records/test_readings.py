@@ -18,15 +18,16 @@ from pyarrow import parquet
 from tests.running.small import Small
 
 from railwright.archive.stored import StoredRun
+from railwright.records import log as log_module
+from railwright.records import readings as readings_module
+from railwright.records.ended import Ended
+from railwright.records.log import Log
+from railwright.records.manifest import verify_manifest
+from railwright.records.readings import Events, StoredTraces, count_rows, fold, read_parquet, read_record
+from railwright.records.stored import NoRun, open_run
 from railwright.running import folder as folder_module
-from railwright.running import log as log_module
-from railwright.running import readings as readings_module
-from railwright.running.log import Log
-from railwright.running.manifest import verify_manifest
-from railwright.running.outcome import Ended, InputReading, Progress
-from railwright.running.readings import Events, StoredTraces, count_rows, fold, read_parquet, read_record
+from railwright.running.outcome import InputReading, Progress
 from railwright.running.recorder import Recorder
-from railwright.running.stored import NoRun, open_run
 from railwright.traces import Event, EventKind, Mode
 from railwright.virtual_time import VirtualLoop
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from railwright.guard.input_end import MAINS
 from railwright.guard.link import RUN_DIED
 from railwright.quantities import show
-from railwright.running.ends import open_question, switched_off_of
-from railwright.running.log import read_log
+from railwright.records.ended import SWITCHED_OFF
+from railwright.records.ends import open_question, switched_off_of
+from railwright.records.log import read_log
 from railwright.traces import Event, EventKind
 
 _EVENTS = {
@@ -110,6 +111,8 @@ def end_by_guard(
         "cause": f"killed{why}; the guard switched off{told(journal.begun)} and {confirmed}",
         "off_confirmed": not lines,
         "not_confirmed": lines,
-        "switched_off": {n: asdict(switched_off_of(n, end, newest(n))) for n, end in journal.ends.items()},
+        "switched_off": SWITCHED_OFF.write(
+            {name: switched_off_of(name, end, newest(name)) for name, end in journal.ends.items()}
+        ),
     }
     return ToldByGuard(about, events)

@@ -9,20 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from railwright.printable import printable
+from railwright.records.ended import Ended
+from railwright.records.finished import events_of, missing_rows, spans_of
+from railwright.records.guard_journal import end_by_guard, read_journal
+from railwright.records.manifest import Differences, verify_manifest
+from railwright.records.names import EVENTS, GUARD_LOG, LOG, RUN, SETTINGS, readings_file
+from railwright.records.readings import ORIGIN, Story, read_parquet, read_record
 from railwright.regular import text_of
-from railwright.running.folder import (
-    EVENTS,
-    GUARD_LOG,
-    RUN,
-    SETTINGS,
-    events_of,
-    missing_rows,
-    spans_of,
-)
-from railwright.running.guard_journal import end_by_guard, read_journal
-from railwright.running.manifest import Differences, verify_manifest
-from railwright.running.outcome import Ended
-from railwright.running.readings import LOG, ORIGIN, Story, parquet_path, read_parquet, read_record
 from railwright.traces import VOLTAGES, Record
 
 
@@ -89,7 +82,7 @@ def open_run(folder: Path) -> RunData:
 
 def _finished(folder: Path, about: Mapping[str, Any]) -> tuple[Record, list[str]]:
     """What the run wrote at its end; the log stands in for what it could not write."""
-    paths = {name: parquet_path(folder, name) for name in about["sensed"]}
+    paths = {name: readings_file(folder, name) for name in about["sensed"]}
     absent = [path.name for path in (*paths.values(), folder / EVENTS) if not path.exists()]
     if absent:
         record, recovered = _logged(folder, ended_told=True)

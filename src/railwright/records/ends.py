@@ -8,7 +8,7 @@ from typing import Any
 
 from railwright.guard.input_end import MAINS
 from railwright.quantities import show
-from railwright.running.outcome import SwitchedOff
+from railwright.records.ended import SwitchedOff
 
 
 def switched_off_of(

@@ -13,11 +13,11 @@ from tests.said import says
 from railwright.archive.ending import ending_of
 from railwright.documents.loader import load_documents
 from railwright.plan.off_order import off_order
-from railwright.running.log import Log, read_log
-from railwright.running.manifest import write_manifest
-from railwright.running.outcome import Ended
-from railwright.running.readings import read_record
-from railwright.running.stored import NoRun, open_run
+from railwright.records.ended import Ended
+from railwright.records.log import Log, read_log
+from railwright.records.manifest import write_manifest
+from railwright.records.readings import read_record
+from railwright.records.stored import NoRun, open_run
 
 
 def test_a_run_read_back_is_the_run(bench: Small) -> None:
