@@ -2,7 +2,7 @@
 
 import json
 
-from tests.cli.conftest import BENCH, DEVICE, PROCEDURE
+from tests.bench import BENCH, DEVICE, PROCEDURE
 
 
 def test_the_example_may_be_energised(documents, cli):

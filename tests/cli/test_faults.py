@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from tests.cli.conftest import BENCH, DEVICE, PROCEDURE
+from tests.bench import BENCH, DEVICE, PROCEDURE
 
 WIDTH = 100
 

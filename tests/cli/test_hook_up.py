@@ -2,7 +2,7 @@
 
 import json
 
-from tests.cli.conftest import BENCH, DEVICE, PROCEDURE
+from tests.bench import BENCH, DEVICE, PROCEDURE
 
 MAIN = "  main:       {from: left.1, lead: silicone pair, sense: at load}\n"
 TRANSDUCER = "  transducer: {from: right.1, lead: thin pair, sense: at terminals}\n"

@@ -4,7 +4,7 @@ import csv
 import json
 
 import pytest
-from tests.cli.conftest import BENCH, PROCEDURE
+from tests.bench import BENCH, PROCEDURE
 
 
 def test_results_events_and_predicted_outcomes(documents, cli):

@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from tests.cli.conftest import PROCEDURE
+from tests.bench import PROCEDURE
 
 
 def test_spreads_and_the_probability_of_a_trip_are_shown(documents, cli):

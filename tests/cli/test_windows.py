@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from tests.cli.conftest import PROCEDURE
+from tests.bench import PROCEDURE
 
 
 def windows(cli, *options):

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.bench import OUTPUT, bench_of
 from tests.said import says
 from tests.settings.station import TODAY, station
 
@@ -31,30 +32,10 @@ POINTS = {"at_most": 50, "dwell": "1 ms .. 10 s", "between": ["step", "line"]}
 
 
 def bench(*, coupled: bool = False, **more: Any) -> Bench:
-    output = {
-        "voltage": "0 V .. 36 V",
-        "current": "0 A .. 2 A",
-        "programming": {"voltage": {"resolution": "1 mV"}, "current": {}},
-        "points": POINTS,
-    } | more
-    output = {key: value for key, value in output.items() if value is not None}
-    supply = {
-        "address": "TCPIP::127.0.0.1::5025::SOCKET",
-        "dialect": "channel-list",
-        "outputs": {"1": output, "2": output, "3": output},
-    }
-    if coupled:
-        supply["coupled"] = [{"outputs": ["1", "2"], "by": "step"}]
-    lead = {"conductor": "AWG 18", "one_way_length": "1 m"}
-    return Bench.model_validate(
-        {
-            "bench": "b",
-            "location": "dry",
-            "ambient": "23 °C",
-            "supplies": {"s": supply},
-            "leads": {"pair": lead},
-        }
-    )
+    programming = {"voltage": {"resolution": "1 mV"}, "current": {}}
+    output = OUTPUT | {"programming": programming, "points": POINTS} | more
+    group = [{"outputs": ["1", "2"], "by": "step"}] if coupled else None
+    return bench_of({"s": {"outputs": dict.fromkeys("123", output), "coupled": group}})
 
 
 def feed(name: str = "main", *outputs: str, share: float = 1.0) -> Feed:

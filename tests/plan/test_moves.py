@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from tests.bench import OUTPUT, bench_of
 
 from railwright.documents.bench import Bench
 from railwright.plan.moves import moves_of
@@ -13,22 +14,7 @@ from railwright.traces import Span
 
 
 def bench(slew: str | None) -> Bench:
-    output = {"voltage": "0 V .. 36 V", "current": "0 A .. 2 A"} | ({"slew": slew} if slew else {})
-    supply = {
-        "address": "TCPIP::h::1::SOCKET",
-        "dialect": "channel-list",
-        "outputs": {"1": output, "2": output},
-    }
-    lead = {"conductor": "AWG 18", "one_way_length": "1 m"}
-    return Bench.model_validate(
-        {
-            "bench": "b",
-            "location": "dry",
-            "ambient": "23 °C",
-            "supplies": {"left": supply},
-            "leads": {"pair": lead},
-        }
-    )
+    return bench_of({"left": {"outputs": dict.fromkeys("12", OUTPUT | {"slew": slew})}})
 
 
 def alone(output: str = "left.1") -> Feed:
@@ -60,7 +46,7 @@ def test_a_line_faster_than_the_slew_is_played_as_fast_as_it_goes_and_noted() ->
 def test_a_line_without_a_slew_for_it_is_played_in_stairs(slew: str | None) -> None:
     plan = moves_of(timeline(Action(1.0, "line", "main", 6.0, 0.2)), {"main": alone()}, bench(slew))
     assert [move.voltage for move in plan.moves] == pytest.approx([0.6 * n for n in range(1, 11)])
-    assert [move.time for move in plan.moves] == pytest.approx([1.0 + STAIR * n for n in range(1, 11)])
+    assert [move.time for move in plan.moves] == pytest.approx([1.0 + 0.02 * n for n in range(1, 11)])
     assert "10 stairs" in plan.notes[0]
 
 

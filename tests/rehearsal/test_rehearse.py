@@ -7,7 +7,6 @@ import pytest
 
 from railwright.circuit.case import HIGH, LOW, NOMINAL, fixed
 from railwright.circuit.errors import QUANTITIES
-from railwright.documents.loader import load_documents
 from railwright.examples import example
 from railwright.physics import conductors
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -23,11 +22,6 @@ def feed(name="main", output="left.1", limit=1.0, delay=40e-3, at_limit="trip", 
     points = OutputSetPoints(output, limit, at_limit, delay, ovp)
     lead, sense = ("silicone pair", "at load") if name == "main" else ("thin pair", "at terminals")
     return Feed(name, "alone", (points,), lead, sense, **more)
-
-
-@pytest.fixture(scope="module")
-def documents():
-    return load_documents(PROCEDURE)
 
 
 @pytest.fixture(scope="module")

@@ -11,6 +11,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from tests.bench import PROCEDURE, bench_data, demo_with
 from tests.said import says
 from tests.settings.first_power.played import first_alarm
 
@@ -18,14 +19,12 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.translate import validated
-from railwright.examples import example
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
 from railwright.settings.first_power.figures import NotPossible, input_figures
 from railwright.settings.first_power.make import FirstPower, first_power
 from railwright.settings.settle import rehearsed_findings, settle
 
-EXAMPLE = example()
 TODAY = dt.date(2026, 11, 25)
 PARTS = ("leads", "rise")
 SENSED = {
@@ -38,14 +37,7 @@ SENSED = {
 
 def write(folder: Path, changes: dict[str, str]) -> Path:
     """The example's documents in a folder, the first power-ups beside them; gives the folder."""
-    folder.mkdir()
-    for path in EXAMPLE.glob("*.*.yaml"):
-        text = path.read_text("utf-8")
-        for old, new in changes.items() if "procedure" in path.name else ():
-            assert old in text
-            text = text.replace(old, new)
-        (folder / path.name).write_text(text, "utf-8")
-    documents = load_documents(folder / "power-input.procedure.yaml")
+    documents = demo_with(folder, *((PROCEDURE, old, new) for old, new in changes.items()))
     paths = ("tide-gauge.device.yaml", "quay.bench.yaml")
     made = first_power(documents.device, documents.bench, paths, documents.procedure, TODAY)
     for part in PARTS:
@@ -186,15 +178,8 @@ OUTPUT: dict[str, object] = {
 
 def bench(**more: object) -> dict[str, object]:
     outputs = {n: {**OUTPUT, **more, "current": f"0 A .. {most}"} for n, most in (("1", "2 A"), ("2", "9 A"))}
-    supply = {"address": "TCPIP::127.0.0.1::5025::SOCKET", "dialect": "channel-list", "outputs": outputs}
     lead = {"conductor": "AWG 18", "one_way_length": "1 m", "permitted_current": "5 A"}
-    return {
-        "bench": "Small",
-        "location": "dry",
-        "ambient": "23 °C ± 3 °C",
-        "supplies": {"one": supply},
-        "leads": {"pair": lead},
-    }
+    return bench_data({"one": {"outputs": outputs}}, {"pair": lead}, ambient="23 °C ± 3 °C")
 
 
 def test_without_a_procedure_the_smallest_output_is_taken_and_it_regulates_where_it_cannot_trip() -> None:

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.documents.demo import PROCEDURE, copy_demo, edit
+from tests.bench import PROCEDURE, copy_demo
 from tests.said import says
 from tests.settings.hookup import exhaustive
 from tests.settings.hookup.benches import series
@@ -28,10 +28,7 @@ TRANSDUCER = "  transducer: {from: right.1, lead: thin pair, sense: at terminals
 
 
 def demo(folder: Path, *edits: tuple[str, str]) -> Path:
-    path = copy_demo(folder)
-    for old, new in edits:
-        edit(path, old, new)
-    return path
+    return copy_demo(folder, *((PROCEDURE, old, new) for old, new in edits))
 
 
 ALL = ("hook_up:\n" + MAIN + TRANSDUCER, "hook_up: auto\n")
@@ -140,6 +137,7 @@ def test_an_unresolved_hook_up_says_so():
         _ = wish.sensed
 
 
+@pytest.mark.slow
 def test_scipy_is_loaded_for_auto_only(tmp_path):
     """A static check of written hook-ups must stay fast."""
     code = (
