@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from tests.slow import QUICK, SLOW
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
@@ -178,3 +179,60 @@ def test_no_assertion_holds_by_its_form():
         if isinstance(node, ast.Assert) and cannot_fail(node.test)
     ]
     assert found == []
+
+
+PROMISED = {
+    "cli": "what a command prints",
+    "documents": "the line for bad input",
+    "recordings": "the line for bad input",
+    "report": "the set-up sheet and the report",
+    "external": "what other programs and standards say",
+    "test_quantities.py": "the line for bad input",
+    "test_job.py": "the line for bad input",
+}
+"""Where a whole text is the promise, and what it is. Elsewhere tests ask for ids and figures."""
+
+SENTENCE = re.compile(r"(?:[A-Za-z]{2,}[,;:]? ){4}[^ ]*[a-z]{2}")
+
+
+def texts(node: ast.expr) -> list[str]:
+    """Texts that stand in one side of a comparison itself, not in what a function is called with."""
+    if isinstance(node, ast.Constant):
+        return [node.value] if isinstance(node.value, str) else []
+    if isinstance(node, ast.JoinedStr):
+        return ["".join(each.value if isinstance(each, ast.Constant) else "x" for each in node.values)]
+    if isinstance(node, ast.Tuple | ast.List | ast.Set):
+        return [text for each in node.elts for text in texts(each)]
+    return []
+
+
+def compared(node: ast.AST) -> list[str]:
+    """Texts that an assertion compares something with."""
+    found: list[str] = []
+    for each in ast.walk(node):
+        if isinstance(each, ast.Compare):
+            found += [text for side in (each.left, *each.comparators) for text in texts(side)]
+        elif isinstance(each, ast.Call) and getattr(each.func, "attr", "") in ("startswith", "endswith"):
+            found += [text for side in each.args for text in texts(side)]
+    return found
+
+
+def test_sentences_are_asserted_only_where_they_are_the_promise():
+    assert compared(ast.parse("assert 'it goes off in its order' in said and f(a) == 'b'")) != []
+    found = []
+    for path, tree in TESTS.items():
+        place = path.relative_to(ROOT / "tests")
+        if place.parts[0] in PROMISED:
+            continue
+        for node in ast.walk(tree):
+            said = compared(node) if isinstance(node, ast.Assert) else []
+            if isinstance(node, ast.keyword) and node.arg == "match":
+                said = texts(node.value)
+            found += [f"{place}:{node.lineno}: {text}" for text in said if SENTENCE.search(text)]
+    assert found == []
+
+
+def test_what_is_slow_is_there_and_left_out_by_make():
+    assert [name for name in SLOW if not (ROOT / "tests" / name).exists()] == []
+    recipe = (ROOT / "Makefile").read_text("utf-8").partition("\ntest-fast:")[2].partition("\n\n")[0]
+    assert f'-m "{QUICK}"' in recipe

@@ -97,18 +97,17 @@ def test_reasons_name_numbers_alternatives_and_the_next_best(tmp_path):
     settings = settle(load_documents(demo(tmp_path, ALL)), TODAY)
     reasons = {r.about: r for r in settings.reasons if r.setting == "hook_up"}
     assert set(reasons) == {"main", "transducer", WHOLE}
-    assert reasons["main"].value == "left.1 through silicone pair, sensed at load"
+    assert says(reasons["main"].value, "left.1", "silicone pair", "at load")
     assert "left.1 gives 36 V, 2.5 A and 60 W" in reasons["main"].why
     assert says(reasons["main"].why, "left.2", "50 %", "right.1", "50 %", "transducer")
     whole = reasons[WHOLE].why
-    assert "next best: main from right.1" in whole
-    assert "its currents are read less finely" in whole
+    assert says(whole, "next best", "main", "right.1")
 
 
 def test_a_bench_with_one_way_has_no_next_best():
     documents = scene({"a": supply(output(30, 2), output(30, 2))}, {"main": needs(12, 0.5)})
     (whole,) = [r for r in hooked_up(documents).reasons if r.about == WHOLE]
-    assert whole.why.endswith("there is no other, save for exchanging outputs of one kind")
+    assert says(whole.why, "no other")
 
 
 def test_reasons_in_words_are_kept_with_a_run(tmp_path):
@@ -133,7 +132,7 @@ def test_a_kept_run_has_the_hook_up_that_it_was_done_with():
 def test_an_unresolved_hook_up_says_so():
     wish = HookUp.model_validate({"from": AUTO})
     assert wish.outputs == ()
-    with pytest.raises(ValueError, match="has to be worked out first"):
+    with pytest.raises(ValueError, match="worked out"):
         _ = wish.sensed
 
 
