@@ -55,5 +55,5 @@ def test_a_killed_worker_costs_its_share_and_not_the_result(cluster):
 def test_a_scheduler_that_does_not_answer_is_one_sentence():
     documents = load_documents(PROCEDURE)
     plan = plan_ensemble(documents, {"transducer": TRANSDUCER}, 8, timeline=short(documents))
-    with pytest.raises(ClusterError, match="no Dask scheduler answers at tcp:"):
+    with pytest.raises(ClusterError, match="Dask scheduler"):
         next(over_cluster(plan, "tcp://127.0.0.1:9"))

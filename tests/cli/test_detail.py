@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from tests.cli.conftest import BENCH, DEVICE, PROCEDURE
+from tests.bench import BENCH, DEVICE, PROCEDURE
 from tests.running.small import PROCEDURE as WITHOUT_REQUIREMENTS
 from tests.running.small import small
 from typer.testing import Result

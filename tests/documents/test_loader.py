@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.documents.demo import BENCH, DEVICE, FOLDER, PROCEDURE, copy_demo, edit
+from tests.bench import BENCH, DEVICE, EXAMPLE, PROCEDURE, copy_demo, edit
 
 from railwright.dialects.files import dialect_names
 from railwright.documents.loader import Documents, load_bench, load_device, load_documents
@@ -24,7 +24,7 @@ def errors(path: Path | str) -> list[str]:
 
 
 def test_the_demo_in_si_units():
-    documents = load_documents(FOLDER / PROCEDURE)
+    documents = load_documents(EXAMPLE / PROCEDURE)
     main = documents.device.inputs["main"]
     assert main.nominal == 12.0
     assert (main.operating.low, main.operating.high) == (9.0, 16.0)
@@ -35,8 +35,8 @@ def test_the_demo_in_si_units():
     assert documents.procedure.limits["transducer"].ovp == "auto"
     assert documents.bench.output(OutputName("left.1")).reading.update == 0.01
     assert documents.bench.supplies["left"].calibrated.due.year == 2027
-    assert documents.paths["bench"] == FOLDER / BENCH
-    assert documents.sources["device"].content == (FOLDER / DEVICE).read_bytes()
+    assert documents.paths["bench"] == EXAMPLE / BENCH
+    assert documents.sources["device"].content == (EXAMPLE / DEVICE).read_bytes()
 
 
 FIXTURES = """
@@ -114,7 +114,7 @@ def test_a_crowbar_is_there_or_has_a_resistance(tmp_path, written, ohms):
 
 
 def line_of(name: str, text: str) -> int:
-    lines = (FOLDER / name).read_text(encoding="utf-8").splitlines()
+    lines = (EXAMPLE / name).read_text(encoding="utf-8").splitlines()
     return next(number for number, line in enumerate(lines, 1) if text in line)
 
 
@@ -134,7 +134,7 @@ def line_of(name: str, text: str) -> int:
     ],
 )
 def test_where_something_stands(document, path, text):
-    documents = load_documents(FOLDER / PROCEDURE)
+    documents = load_documents(EXAMPLE / PROCEDURE)
     name = {"procedure": PROCEDURE, "device": DEVICE, "bench": BENCH}[document]
     if path == ("limits", "main", "nothing", "here") or path == ("limits", "main"):
         expected = line_of(PROCEDURE, "limits:") + 1
@@ -144,7 +144,7 @@ def test_where_something_stands(document, path, text):
 
 
 def test_a_scalar_stands_where_it_is_and_a_mapping_where_its_key_is():
-    documents = load_documents(FOLDER / PROCEDURE)
+    documents = load_documents(EXAMPLE / PROCEDURE)
     assert documents.where("device", ("inputs", "main", "nominal")).column == 14
     assert documents.where("device", ("inputs", "main", "load")).column == 5
 
@@ -160,14 +160,14 @@ def test_paths_are_called_as_the_user_called_them(tmp_path, monkeypatch):
 
 
 def test_documents_made_in_code_stand_at_the_first_line():
-    loaded = load_documents(FOLDER / PROCEDURE)
+    loaded = load_documents(EXAMPLE / PROCEDURE)
     made = Documents(loaded.device, loaded.bench, loaded.procedure)
     assert made.where("bench", ("supplies",)) == Location("bench", 1, 1)
     assert made.paths == {}
 
 
 def test_documents_can_be_sent_to_another_process():
-    documents = load_documents(FOLDER / PROCEDURE)
+    documents = load_documents(EXAMPLE / PROCEDURE)
     again = pickle.loads(pickle.dumps(documents))
     assert again.procedure == documents.procedure
     assert again.device == documents.device
@@ -175,10 +175,10 @@ def test_documents_can_be_sent_to_another_process():
 
 
 def test_a_bench_and_a_device_alone():
-    bench = load_bench(FOLDER / BENCH)
+    bench = load_bench(EXAMPLE / BENCH)
     assert list(bench.model.supplies) == ["left", "right"]
     assert bench.where(("supplies", "right", "address")).line == line_of(BENCH, "5026")
-    assert load_device(FOLDER / DEVICE).model.revision == "C2"
+    assert load_device(EXAMPLE / DEVICE).model.revision == "C2"
 
 
 def test_same_as_takes_every_key_and_keeps_its_own(tmp_path):
@@ -252,12 +252,13 @@ def test_keys_are_those_of_documents_and_not_of_the_program(tmp_path):
     assert "unknown key 'start'; expected one of input, from, to, points, dwell" in messages
 
 
+@pytest.mark.slow
 def test_loading_waits_for_no_heavy_library():
     code = (
         "import sys; from railwright.documents.loader import load_documents; load_documents(sys.argv[1]);"
         "print(sorted({'numpy', 'pint', 'numba', 'scipy', 'matplotlib', 'pyarrow'} & set(sys.modules)))"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code, str(FOLDER / PROCEDURE)], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code, str(EXAMPLE / PROCEDURE)], capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "[]"

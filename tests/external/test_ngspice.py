@@ -10,9 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from railwright.documents.loader import load_documents
 from railwright.documents.output_name import OutputName
-from railwright.examples import example
 from railwright.physics.output_stage import OutputStage
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.circuit import build_circuit
@@ -27,11 +25,6 @@ MAIN = Feed(
     "silicone pair",
     "at load",
 )
-
-
-@pytest.fixture(scope="module")
-def documents():
-    return load_documents(example() / "power-input.procedure.yaml")
 
 
 @pytest.fixture(scope="module")

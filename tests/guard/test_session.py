@@ -119,7 +119,7 @@ def test_a_peer_that_closes_is_an_error_at_once() -> None:
         return str(caught.value)
 
     told, took = with_peer(close, ask)
-    assert told == "the connection was closed by the instrument"
+    assert says(told, "closed")
     assert took < 0.01
 
 
@@ -146,7 +146,7 @@ def test_no_connection_is_said_in_words() -> None:
     async def go() -> None:
         await Session("left", "TCPIP::h::1::SOCKET", refuse).open()
 
-    with pytest.raises(Unreachable, match="nothing listens at TCPIP::h::1::SOCKET"):
+    with pytest.raises(Unreachable, match="TCPIP::h::1::SOCKET"):
         VirtualLoop().complete(go())
 
 
@@ -164,5 +164,5 @@ def test_a_peer_that_closed_meanwhile_is_an_error_before_anything_is_sent() -> N
         return str(caught.value)
 
     told, _ = with_peer(close, ask)
-    assert told == "the connection was closed by the instrument"
+    assert says(told, "closed")
     assert heard in ([], [b""])

@@ -9,10 +9,9 @@ import pickle
 import numpy as np
 import pytest
 from scipy.stats import beta
-from tests.rehearsal.scene import PROCEDURE, short
+from tests.rehearsal.scene import short
 
 from railwright.circuit.case import fixed
-from railwright.documents.loader import load_documents
 from railwright.documents.output_name import OutputName
 from railwright.physics.cases import MEASURES
 from railwright.physics.layout import TRIP_CAUSES
@@ -47,11 +46,6 @@ TRANSDUCER = Feed(
     "at terminals",
     trips_when=("main",),
 )
-
-
-@pytest.fixture(scope="module")
-def documents():
-    return load_documents(PROCEDURE)
 
 
 def with_delay(feed: Feed, delay: float) -> Feed:

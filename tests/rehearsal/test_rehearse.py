@@ -7,7 +7,6 @@ import pytest
 
 from railwright.circuit.case import HIGH, LOW, NOMINAL, fixed
 from railwright.circuit.errors import QUANTITIES
-from railwright.documents.loader import load_documents
 from railwright.documents.output_name import OutputName
 from railwright.examples import example
 from railwright.physics import conductors
@@ -24,11 +23,6 @@ def feed(name="main", output="left.1", limit=1.0, delay=40e-3, at_limit="trip", 
     points = OutputSetPoints(OutputName(output), limit, at_limit, delay, ovp)
     lead, sense = ("silicone pair", "at load") if name == "main" else ("thin pair", "at terminals")
     return Feed(name, "alone", (points,), lead, sense, **more)
-
-
-@pytest.fixture(scope="module")
-def documents():
-    return load_documents(PROCEDURE)
 
 
 @pytest.fixture(scope="module")

@@ -9,20 +9,12 @@ import pytest
 from tests.report.cases import the_input
 from tests.report.fabricated import DEMO, Rail, readings, recording, simulate
 
-from railwright.documents.loader import Documents, load_documents
+from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
-from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Timeline, build_timeline
 from railwright.report import ReportInput, build_report
 from railwright.traces import Record
-
-DEMO_FOLDER = example()
-
-
-@pytest.fixture(scope="session")
-def documents() -> Documents:
-    return load_documents(DEMO_FOLDER / "power-input.procedure.yaml")
 
 
 @pytest.fixture(scope="session")

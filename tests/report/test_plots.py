@@ -273,7 +273,7 @@ def test_hostile_names_and_a_record_broken_off_are_drawn(tmp_path: Path) -> None
         (span,),
     )
     save_step(Overlay(measured=record), "step $1$", tmp_path / "out.svg")
-    ET.parse(tmp_path / "out.svg")
+    assert ET.parse(tmp_path / "out.svg").getroot().tag.endswith("svg")
 
 
 def test_many_events_are_cut_short_and_counted(measured: Record, set_points: dict[str, Feed]) -> None:
@@ -282,5 +282,4 @@ def test_many_events_are_cut_short_and_counted(measured: Record, set_points: dic
     shown, left_out = lay.events_in(
         Overlay(measured=record, set_points=set_points), record.span("first power"), ("main",)
     )
-    assert len(shown) + left_out == 40
-    assert left_out == 40 - lay.EVENTS_AT_MOST
+    assert (len(shown), left_out) == (14, 26)

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 import pytest
 from tests.instruments.fake_supply import FakeSupply
+from tests.said import says
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
@@ -153,7 +154,7 @@ def test_a_list_that_cannot_be_ended_is_told_and_the_output_is_off(fake: FakeSup
     fake.answers["VOLT:MODE?"] = "LIST"
     told: list[InstrumentError] = []
     made.off("main", told.append)
-    assert "voltage_mode was set to fixed and reads back as list" in str(told[0])
+    assert says(str(told[0]), "voltage_mode", "fixed", "list")
     assert not any(output.on for output in fake.outputs.values())
     made.close()
 

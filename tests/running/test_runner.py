@@ -389,7 +389,7 @@ def test_a_full_disk_switches_off(bench: Small) -> None:
     assert outcome.energised
     assert bench.everything_off
     # Readings that were taken were not kept, and that is told.
-    assert any("readings, the run took" in caution for caution in outcome.cautions)
+    assert any(says(caution, "readings") for caution in outcome.cautions)
     data = open_run(outcome.folder)
     assert not data.whole
     assert "on" in [event.what for event in data.record.events]

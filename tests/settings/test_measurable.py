@@ -6,15 +6,13 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
+from tests.bench import BENCH, EXAMPLE, PROCEDURE, demo_with
 from tests.said import says
 
-from railwright.documents.loader import Documents, load_documents
-from railwright.examples import example
+from railwright.documents.loader import Documents
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.measurable import Measurable, measurable
 from railwright.settings.settle import settle
-
-EXAMPLE = example()
 
 
 def looked_at(documents: Documents) -> dict[str, Measurable]:
@@ -24,20 +22,14 @@ def looked_at(documents: Documents) -> dict[str, Measurable]:
 
 
 def changed(folder: Path, bench: dict[str, str], procedure: dict[str, str]) -> dict[str, Measurable]:
-    for path in EXAMPLE.glob("*.*.yaml"):
-        text = path.read_text("utf-8")
-        for old, new in (
-            bench if "bench" in path.name else procedure if "procedure" in path.name else {}
-        ).items():
-            assert old in text
-            text = text.replace(old, new)
-        (folder / path.name).write_text(text, "utf-8")
-    return looked_at(load_documents(folder / "power-input.procedure.yaml"))
+    edits = [(BENCH, old, new) for old, new in bench.items()]
+    edits += [(PROCEDURE, old, new) for old, new in procedure.items()]
+    return looked_at(demo_with(folder, *edits))
 
 
 @pytest.fixture(scope="module")
-def demo() -> dict[str, Measurable]:
-    return looked_at(load_documents(EXAMPLE / "power-input.procedure.yaml"))
+def demo(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Measurable]:
+    return looked_at(demo_with(tmp_path_factory.mktemp("demo")))
 
 
 def test_all_of_the_example_but_the_inrush_can_be_measured(demo: dict[str, Measurable]) -> None:
@@ -80,7 +72,7 @@ def test_a_tolerance_as_narrow_as_the_reading_is_not_measurable(tmp_path: Path) 
 
 
 def test_readings_of_unknown_accuracy_measure_nothing(tmp_path: Path) -> None:
-    text = (EXAMPLE / "quay.bench.yaml").read_text("utf-8")
+    text = (EXAMPLE / BENCH).read_text("utf-8")
     begin = text.index("        reading:\n")
     end = text.index("        rise: 12 ms", begin)
     found = changed(tmp_path, {text[begin:end]: ""}, {})

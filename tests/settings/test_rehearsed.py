@@ -224,7 +224,7 @@ def test_what_the_check_asks_of_a_recording_is_what_the_evaluation_asks(tmp_path
     assert inrush.outcome == "inconclusive"
     for said in (static.remedy, rehearsed.remedy, inrush.reason):
         assert "12 000 samples/s" in said
-    assert "comes out inconclusive from the supply's readings" in static.why
+    assert says(static.why, "inconclusive", "readings")
 
 
 LIGHT: tuple[Edit, ...] = (
@@ -286,7 +286,7 @@ def test_assumptions_are_noted_once_for_each_subject(tmp_path: Path) -> None:
     )
     notes = found(Bent(station(tmp_path), said), "assumed")
     assert [note.about for note in notes] == ["left.1", "rehearsal"]
-    assert notes[0].why == "its sink is not given; its damping is 1"
+    assert notes[0].why == "; ".join(each.text for each in said[:2])
 
 
 @pytest.mark.parametrize("part", ["lead", ""])
@@ -340,7 +340,7 @@ def test_an_input_without_set_points_leaves_the_others_rehearsed(tmp_path: Path)
     assert [f.about for f in findings if f.rule == "trips-rehearsed"] == ["transducer"]
     (note,) = [f for f in findings if f.rule == "not-rehearsed"]
     assert (note.about, note.severity) == ("main", Severity.NOTE)
-    assert "played transducer without it" in note.why
+    assert says(note.why, "transducer")
     assert line_of(note).strip() == "main:"
     assert {f.rule for f in findings if f.about == "main"} == {"not-rehearsed"}
     _, both = played(station(tmp_path, short))
@@ -435,7 +435,7 @@ def test_a_limited_converter_hangs_where_its_resistance_meets_the_limit(tmp_path
     assert says(finding.why, "5.863 V")
     assert says(finding.why, "0.3456 A")
     assert "one above" in finding.remedy
-    assert "however slowly it rises" in finding.remedy
+    assert says(finding.remedy, "slowly")
 
 
 def test_a_segment_that_is_missed_in_a_later_turn_is_told_once_at_its_place(tmp_path: Path) -> None:
@@ -466,7 +466,7 @@ def test_a_standards_edges_are_missed_and_the_figure_follows_the_rise(tmp_path: 
         (finding,) = [f for f in findings if f.rule == "standard-missed"]
         assert finding.severity is Severity.CAUTION
         assert "standard: IEC 61000-4-29 dip" in line_of(finding)
-        assert "'dips' (IEC 61000-4-29 dip): edges of 1 µs to 50 µs are missed: into 100 Ω" in finding.why
+        assert says(finding.why, "dips", "IEC 61000-4-29 dip", "1 µs", "50 µs", "100 Ω")
         assert finding.why.endswith("(IEC 61000-4-29:2000, 6.1, from memory)")
         match = re.search(r"into 100 Ω [\d.]+ ms down and ([\d.]+) (ms|µs) up, at the input", finding.why)
         assert match is not None

@@ -68,7 +68,7 @@ def test_rounding_of_a_delay_and_of_an_ovp_level(tmp_path: Path) -> None:
     for setting, grid in (("trip_delay", "100 µs"), ("ovp", "10 mV")):
         _, why = value(settings, "main", setting)
         assert says(why, grid)
-        assert "step is not given: taken" in why
+        assert says(why, "step", "not given")
 
 
 def test_current_limit_stays_below_a_thin_lead(tmp_path: Path) -> None:
@@ -115,7 +115,7 @@ def test_nothing_reaches_the_limit(tmp_path: Path) -> None:
     )
     delay, why = value(settled(tmp_path, *edits), "transducer", "trip_delay")
     assert delay == 2e-3
-    assert "nothing that is played reaches the current limit" in why
+    assert says(why, "nothing", "current limit")
 
 
 def test_series_outputs_share_ovp_and_each_has_the_limit(tmp_path: Path) -> None:
@@ -125,14 +125,14 @@ def test_series_outputs_share_ovp_and_each_has_the_limit(tmp_path: Path) -> None
     assert first.ovp == second.ovp == pytest.approx(total / 2)
     assert first.share == second.share == 0.5
     assert first.current_limit == second.current_limit == value(settings, "main", "current_limit")[0]
-    assert "each output in series carries its share" in why
+    assert says(why, "series", "share")
 
 
 def test_parallel_outputs_divide_the_limit(tmp_path: Path) -> None:
     settings = settled(tmp_path, AUTO_MAIN, PARALLEL)
     total, why = value(settings, "main", "current_limit")
     assert sum(each.current_limit for each in settings.set_points["main"].outputs) == pytest.approx(total)
-    assert "divided among the parallel outputs" in why
+    assert says(why, "parallel outputs")
 
 
 IMPOSSIBLE = [
@@ -188,12 +188,14 @@ def test_everything_that_lacks_is_told_in_one_go(tmp_path: Path) -> None:
         ("bench", ", response: 200 us", ""),
         ("bench", "        output_capacitance: 220 uF\n", ""),
     )
-    assert [finding.why.partition(",")[0] for finding in of_rule(settings, "auto-impossible")] == [
-        "'current_limit: auto' of main: the current that does the input no harm is unknown",
-        "'current_limit: auto' of main: the current that lead 'silicone pair' may carry is unknown",
-        "'ovp: auto' of main: response of the OVP",
-        "'trip_delay: auto' of main: the output's own capacitance is unknown",
-    ]
+    lacking = (
+        ("current_limit: auto", "main", "harm"),
+        ("current_limit: auto", "main", "silicone pair"),
+        ("ovp: auto", "main", "response"),
+        ("trip_delay: auto", "main", "capacitance"),
+    )
+    for finding, what in zip(of_rule(settings, "auto-impossible"), lacking, strict=True):
+        assert says(finding.why, *what)
 
 
 def test_ovp_is_settled_without_a_limit_where_no_drop_is_sensed_away(tmp_path: Path) -> None:
@@ -209,7 +211,7 @@ def test_ovp_is_settled_without_a_limit_where_no_drop_is_sensed_away(tmp_path: P
 def test_no_level_is_told_even_before_there_is_a_limit(tmp_path: Path) -> None:
     edits = (("device", ", at_most: 2.5 A", ""), ("device", "{voltage: 20 V} ", "{voltage: 16.2 V} "))
     whys = [finding.why for finding in of_rule(settled(tmp_path, AUTO_MAIN, *edits), "empty-window")]
-    assert any("no ovp of main is right" in why for why in whys)
+    assert any(says(why, "ovp", "main") for why in whys)
 
 
 def test_an_impossible_limit_does_not_hide_what_is_wrong_with_the_rest(tmp_path: Path) -> None:
@@ -250,7 +252,7 @@ def test_two_digits_keep_to_grid_and_range() -> None:
 
 def test_a_trip_delay_is_rounded_up_from_its_margin(tmp_path: Path) -> None:
     delay, why = value(settled(tmp_path, AUTO_MAIN), "main", "trip_delay")
-    assert "more to round it" not in why
+    assert not says(why, "round it")
     assert says(why, f"{delay * 1000.0:g} ms")
 
 
@@ -262,8 +264,8 @@ def test_overshoots_of_outputs_in_series_do_not_add_up_and_no_end_contradicts_th
     assert limit + 1.25 > 2.4
     assert says(why, "1.25 A")
     assert says(why, "50%")
-    assert "no limit that carries the need prevents that" in why
-    assert "the device bears that too" not in why
+    assert says(why, "prevents")
+    assert not says(why, "bears that too")
 
 
 def test_a_limit_is_kept_low_for_what_flows_until_it_has_responded(tmp_path: Path) -> None:
@@ -273,4 +275,4 @@ def test_a_limit_is_kept_low_for_what_flows_until_it_has_responded(tmp_path: Pat
     )
     assert limit + 1.25 <= 2.1
     assert says(why, "0.9 A", "1.25 A")
-    assert "and the device bears that too" in why
+    assert says(why, "bears that too")

@@ -40,6 +40,7 @@ def test_it_plays_and_comes_back(name):
 
 
 def test_every_figure_has_its_clause_edition_and_flag():
+    assert set(package_figures()) == {test.standard for test in TESTS.values()}
     for figures in package_figures().values():
         assert figures.edition
         assert figures.title
