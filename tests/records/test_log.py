@@ -17,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
+from railwright.records import log as log_module
 from railwright.records.log import Log, LogLines, read_log
-from railwright.running import log as log_module
 
 
 def reading(log: Log, number: int) -> None:

@@ -18,14 +18,14 @@ from pyarrow import parquet
 from tests.running.small import Small
 
 from railwright.archive.stored import StoredRun
+from railwright.records import log as log_module
+from railwright.records import readings as readings_module
 from railwright.records.ended import Ended
 from railwright.records.log import Log
 from railwright.records.manifest import verify_manifest
 from railwright.records.readings import Events, StoredTraces, count_rows, fold, read_parquet, read_record
 from railwright.records.stored import NoRun, open_run
 from railwright.running import folder as folder_module
-from railwright.running import log as log_module
-from railwright.running import readings as readings_module
 from railwright.running.outcome import InputReading, Progress
 from railwright.running.recorder import Recorder
 from railwright.traces import Event, Mode
