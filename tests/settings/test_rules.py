@@ -1087,6 +1087,16 @@ CASES = [
         "the OVP trips by 18.1 V",
     ),
     Case(
+        "requirement-masked",
+        "main",
+        (
+            ("procedure", "measure: high_state_level", "measure: low_state_level"),
+            ("procedure", "between: 11.9 V .. 12.1 V", "at_most: 19 V"),
+        ),
+        "at_most: 19 V",
+        "it cannot fail, for what stays above trips",
+    ),
+    Case(
         "requirement-out-of-reach",
         "transducer",
         (("procedure", INRUSH, "    at_least: 150 mA"),),
