@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.cli.conftest import PROCEDURE
+from tests.bench import PROCEDURE
 from typer.testing import Result
 
 from railwright.cli import checking

@@ -35,13 +35,15 @@ _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 class Settings:
     """What to dial in. `set_points`: the inputs whose limits could be settled; the others have a stop.
 
-    windows: of each setting of each input, where it is worked out.
+    windows: of each setting of each input, where it is worked out. rises: number of a power-up -> the rate of
+    rise that was worked out for it [V/s]; None: a run of an earlier version, which kept it with its reason.
     """
 
     set_points: SetPoints
     reasons: tuple[Reason, ...]
     findings: tuple[Finding, ...]
     windows: tuple[Window, ...] = ()
+    rises: Mapping[int, float] | None = None
 
     @property
     def blocked(self) -> bool:
@@ -116,7 +118,7 @@ def settle(
         findings += settled.findings
     feeds = {name: draft.feed for name, draft in drafts.items() if draft.whole}
     if provisional:
-        return Settings(feeds, tuple(reasons), (), tuple(windows))
+        return Settings(feeds, tuple(reasons), (), tuple(windows), hooked.rises)
     context = Context(documents, sources, timeline, feeds, today, drafts)
     findings += findings_of(RULES, context, documents)
     if rehearsed is not None:  # it has settled what the closed form of this rule only bounds
@@ -127,7 +129,7 @@ def settle(
     findings += window_findings(windows, documents)
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)}
     found = by_severity(override(findings, documents, ids))
-    return Settings(feeds, tuple(reasons), found, tuple(windows))
+    return Settings(feeds, tuple(reasons), found, tuple(windows), hooked.rises)
 
 
 def rehearsed_findings(

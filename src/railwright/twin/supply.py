@@ -162,9 +162,8 @@ class TwinSupply:
         end.
         """
         channel = self._index.get(event.subject)
-        mode = {"enters CV": Mode.CV, "enters CC": Mode.CC, "enters CP": Mode.CP}.get(event.what)
-        if channel is not None and mode is not None:
-            self._set_conditions(channel, mode, self.plant.tripped(self.panels[channel].name))
+        if channel is not None and event.kind.mode is not None:
+            self._set_conditions(channel, event.kind.mode, self.plant.tripped(self.panels[channel].name))
 
     def refresh(self) -> None:
         """Bring the condition registers up to date."""

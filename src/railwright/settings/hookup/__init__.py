@@ -23,7 +23,8 @@ def hooked_up(documents: Documents) -> HookedUp:
 
     hooked = _hooked_up(without_auto(documents))
     found = risen(hooked.documents, auto_steps(documents))
-    return HookedUp(found.documents, (*hooked.reasons, *found.reasons), (*hooked.findings, *found.findings))
+    reasons, findings = (*hooked.reasons, *found.reasons), (*hooked.findings, *found.findings)
+    return HookedUp(found.documents, reasons, findings, found.rates)
 
 
 def _hooked_up(documents: Documents) -> HookedUp:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.observability import all_known, blind_time, deciding_interval, sample_rate
+from railwright.evaluation.observability import all_known
+from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import show
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest, stretches
@@ -138,12 +139,7 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         source = rehearsed.context.sources.get(required.of)
         traces = rehearsed.record.traces.get(required.of)
         span = next((span for span in rehearsed.record.spans if span.name == required.during), None)
-        if (
-            source is None
-            or traces is None
-            or span is None
-            or required.measure not in ("peak_current", "peak_voltage")
-        ):
+        if source is None or traces is None or span is None or not required.known.momentary:
             continue
         updates = [
             output.reading.update for output in source.rows if output.reading and output.reading.update
@@ -154,7 +150,7 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         apertures = [output.reading.aperture if output.reading else None for output in source.rows]
         every = rehearsed.context.procedure.record.every
         blind = blind_time(max(updates), every, max(all_known(apertures) or updates))
-        values = part.columns[required.measure.removeprefix("peak_")]
+        values = part.columns[required.known.records[0]]
         peak = float(values.max())
         finer = ""
         held = longest(stretches(part.time, values >= 0.9 * peak))
