@@ -50,27 +50,27 @@ def never(rehearsed: Rehearsed) -> Outcome:
     import numpy as np
 
     traces_of = rehearsed.record.traces
-    for index, bound in enumerate(rehearsed.context.device.never):
-        first, second = traces_of.get(bound.voltage_of), traces_of.get(bound.minus)
+    for index, asked in enumerate(rehearsed.context.device.never):
+        first, second = traces_of.get(asked.voltage_of), traces_of.get(asked.minus)
         if first is None or second is None:
             continue
         time = np.union1d(first.time, second.time)
         inputs = rehearsed.context.device.inputs
-        difference = inputs[bound.voltage_of].sign * np.interp(
+        difference = inputs[asked.voltage_of].sign * np.interp(
             time, first.time, first.columns["voltage"]
-        ) - inputs[bound.minus].sign * np.interp(time, second.time, second.columns["voltage"])
-        beyond = np.maximum(bound.outside.low - difference, difference - bound.outside.high)
+        ) - inputs[asked.minus].sign * np.interp(time, second.time, second.columns["voltage"])
+        beyond = np.maximum(asked.outside.low - difference, difference - asked.outside.high)
         worst = int(np.argmax(beyond))
         if beyond[worst] > 1e-9:
             span = rehearsed.span_at(float(time[worst]))
             yield Hit(
-                bound.voltage_of,
+                asked.voltage_of,
                 ("device", "never", index),
-                f"rehearsed, {bound.voltage_of} minus {bound.minus} is "
+                f"rehearsed, {asked.voltage_of} minus {asked.minus} is "
                 f"{show(float(difference[worst]), 'V')} at "
                 f"{show(float(time[worst]), 's')} in '{span.name if span else 'the procedure'}'; it must "
                 f"stay within "
-                f"{show(bound.outside.low, 'V')} to {show(bound.outside.high, 'V')}",
+                f"{show(asked.outside.low, 'V')} to {show(asked.outside.high, 'V')}",
                 "change the order, the gap or the voltages",
             )
 
