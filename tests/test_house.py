@@ -98,6 +98,50 @@ def test_ci_ends_with_the_tests():
     assert "make --no-print-directory test" in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
+MIDDLE = ("circuit", "evaluation", "physics", "plan", "rehearsal", "report", "settings", "traces.py")
+"""The pure middle, and what shows it: here nothing is recovered from a text that was made here."""
+
+TAKES_APART = {
+    *("partition", "rpartition", "split", "rsplit", "splitlines"),
+    *("startswith", "endswith", "removeprefix", "removesuffix"),
+}
+OF_RE = {"findall", "finditer", "fullmatch", "match", "search", "split", "sub"}
+
+TAKEN_APART = {
+    "evaluation/reference.py": (2, "a measure's docstring is its definition in the reference"),
+    "report/build.py": (1, "a step's name becomes the name of a file"),
+    "report/figures.py": (1, "a printed zero has no sign"),
+    "report/outputs_off.py": (1, "what a person wrote may begin with 'because' or not"),
+    "report/sheet.py": (2, "typography; which voltages findings tell, as rules do not yet give them"),
+    "report/sheet_page.py": (1, "the size of a drawing is in its SVG alone"),
+    "report/text.py": (2, "typography: blanks, and capitals at the beginning of a sentence"),
+    "settings/rehearsed/voltages.py": (1, "what a peak is of"),
+    "settings/rule.py": (2, "a rule's docstring is its title"),
+    "settings/rules/requirements.py": (1, "what a peak is of"),
+    "waveforms/standards/figures.py": (1, "levels I to IV are keys of a data file"),
+}
+"""File -> how often it takes a text apart, and why it may."""
+
+
+def test_the_middle_takes_no_text_apart():
+    """A fact that a program needs is a field: of an event its kind, of an output its supply, of an assumption
+    its subject. Who takes a text apart says so in the list, with the reason.
+    """
+    found = {}
+    package = ROOT / "src" / "railwright"
+    for path in SOURCES:
+        name = path.relative_to(package).as_posix()
+        if not name.startswith(MIDDLE) and name not in TAKEN_APART:
+            continue
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+                continue
+            of_re = isinstance(node.func.value, ast.Name) and node.func.value.id == "re"
+            if node.func.attr in (OF_RE if of_re else TAKES_APART):
+                found[name] = found.get(name, 0) + 1
+    assert found == {name: count for name, (count, _) in TAKEN_APART.items()}
+
+
 TESTS = {path: ast.parse(path.read_text("utf-8")) for path in sorted((ROOT / "tests").rglob("*.py"))}
 Def = ast.FunctionDef | ast.AsyncFunctionDef
 

@@ -11,13 +11,18 @@ from distributed import LocalCluster
 from tests.rehearsal.scene import PROCEDURE, short
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.design import CHUNK
 from railwright.rehearsal.ensemble import merged, plan_ensemble
 from railwright.spread import ClusterError, over_cluster, over_threads
 
 TRANSDUCER = Feed(
-    "transducer", "alone", (OutputSetPoints("right.1", 0.1, "trip", 0.06, 32.0),), "thin pair", "at terminals"
+    "transducer",
+    "alone",
+    (OutputSetPoints(OutputName("right.1"), 0.1, "trip", 0.06, 32.0),),
+    "thin pair",
+    "at terminals",
 )
 
 

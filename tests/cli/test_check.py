@@ -66,6 +66,7 @@ def test_json_has_si_numbers_and_stable_keys(documents, cli):
         "reasons",
         "windows",
         "findings",
+        "rises",
         "measurable",
     }
     assert data["set_points"]["main"]["outputs"][0]["trip_delay"] == 0.04

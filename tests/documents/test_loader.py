@@ -13,6 +13,7 @@ from tests.bench import BENCH, DEVICE, EXAMPLE, PROCEDURE, copy_demo, edit
 
 from railwright.dialects.files import dialect_names
 from railwright.documents.loader import Documents, load_bench, load_device, load_documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.sources import DocumentErrors, Location
 
 
@@ -32,7 +33,7 @@ def test_the_demo_in_si_units():
     assert capacitor.uncertain()["capacitance"].low == pytest.approx(800e-6)
     assert documents.procedure.limits["main"].trip_delay == 0.04
     assert documents.procedure.limits["transducer"].ovp == "auto"
-    assert documents.bench.output("left.1").reading.update == 0.01
+    assert documents.bench.output(OutputName("left.1")).reading.update == 0.01
     assert documents.bench.supplies["left"].calibrated.due.year == 2027
     assert documents.paths["bench"] == EXAMPLE / BENCH
     assert documents.sources["device"].content == (EXAMPLE / DEVICE).read_bytes()
@@ -89,7 +90,7 @@ def test_fixtures_protections_and_couplings_in_si_units(tmp_path):
     relay = documents.bench.fixtures["relay"]
     assert (relay.unknown, relay.opened, relay.drop.nominal) == (("switch",), True, 0.0)
     assert documents.bench.fixture(hook_up["transducer"].fixture) is None
-    output = documents.bench.output("left.2")
+    output = documents.bench.output(OutputName("left.2"))
     assert (output.ovp.crowbar, output.opp.response, output.ocp.delay.high) == ("true", 2e-3, 1.0)
     assert (limits.opp, limits.ocp, limits.ocp_delay) == (30.0, 0.8, 0.06)
     (group,) = documents.bench.supplies["left"].coupled
@@ -109,7 +110,7 @@ def test_a_fuse_s_time_lies_on_straight_lines_of_its_logarithms(tmp_path, curren
 def test_a_crowbar_is_there_or_has_a_resistance(tmp_path, written, ohms):
     path = with_more(tmp_path)
     edit(tmp_path / BENCH, "crowbar: true", f"crowbar: {written}")
-    assert load_documents(path).bench.output("left.1").ovp.crowbar == ohms
+    assert load_documents(path).bench.output(OutputName("left.1")).ovp.crowbar == ohms
 
 
 def line_of(name: str, text: str) -> int:
@@ -186,10 +187,14 @@ def test_same_as_takes_every_key_and_keeps_its_own(tmp_path):
     right = "      1:\n        voltage: 0 V .. 32 V"
     edit(tmp_path / BENCH, right, f"      9: {{same_as: left.3}}\n{right}")
     bench = load_documents(path).bench
-    assert bench.output("left.1").power == 60.0
-    assert bench.output("left.2").power == 30.0
-    assert bench.output("left.3") == bench.output("left.2") == bench.output("right.9")
-    assert bench.output("left.2").voltage == bench.output("left.1").voltage
+    assert bench.output(OutputName("left.1")).power == 60.0
+    assert bench.output(OutputName("left.2")).power == 30.0
+    assert (
+        bench.output(OutputName("left.3"))
+        == bench.output(OutputName("left.2"))
+        == bench.output(OutputName("right.9"))
+    )
+    assert bench.output(OutputName("left.2")).voltage == bench.output(OutputName("left.1")).voltage
 
 
 def test_a_circle_of_same_as_is_said_once_without_what_is_missing(tmp_path):
@@ -228,7 +233,7 @@ def test_an_alias_stands_for_what_it_names(tmp_path):
     path = copy_demo(tmp_path)
     edit(tmp_path / BENCH, "rise: 12 ms ", "rise: &rise 12 ms ")
     edit(tmp_path / BENCH, "        rise: 12 ms\n", "        rise: *rise\n")
-    assert load_documents(path).bench.output("right.1").rise == 0.012
+    assert load_documents(path).bench.output(OutputName("right.1")).rise == 0.012
 
 
 def test_each_dialect_that_there_is_can_be_named(tmp_path):

@@ -6,11 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.measures.scene import MODEL, RECORDER, UPDATE, Scene, brown_out, power_up
 
 from railwright.evaluation.alignment import AlignmentError, align
-from railwright.traces import Event, Record, Traces
-
-from .scene import MODEL, RECORDER, UPDATE, Scene, brown_out, power_up
+from railwright.traces import Event, EventKind, Record, Traces
 
 EVERY = 100e-6
 
@@ -23,7 +22,7 @@ def recording(scene: Scene, start: float, end: float, seed: int = 2, zero: float
     """What a recorder keeps of a scene from start to end, its own time 0 at `zero`."""
     taken = scene.read(seed, RECORDER, every=EVERY).between(start, end)
     moved = Traces(taken.time - (start if zero is None else zero), taken.columns)
-    return Record("recorder", {"main": moved}, (Event(0.0, "main", "trigger"),))
+    return Record("recorder", {"main": moved}, (Event(0.0, "main", EventKind.OTHER, words="trigger"),))
 
 
 @pytest.mark.parametrize("seed", range(12))

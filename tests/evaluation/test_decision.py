@@ -6,7 +6,8 @@ import pytest
 from tests.said import says
 
 from railwright.evaluation.decision import Tolerance, conformance_probability, decide
-from railwright.evaluation.outcome import Evaluation, Measured, Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.measures.outcome import Measured
 
 UPPER, LOWER, BOTH = Tolerance(None, 10.0), Tolerance(10.0, None), Tolerance(8.0, 10.0)
 

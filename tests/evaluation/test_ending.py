@@ -18,7 +18,7 @@ from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Evaluation, Outcome
 from railwright.evaluation.played import shortest_segment
 from railwright.plan.timeline import build_timeline
-from railwright.traces import Event, Traces
+from railwright.traces import Event, EventKind, Traces
 
 PASS, FAIL, INCONCLUSIVE = Outcome.PASS, Outcome.FAIL, Outcome.INCONCLUSIVE
 TRIP = {"ended": "tripped", "cause": "main tripped: current limit", "at": 1.0}
@@ -211,7 +211,7 @@ def test_what_a_point_list_times_itself_cannot_be_late(tmp_path: Path) -> None:
     timeline = build_timeline(documents.procedure, documents.device)
     sweep = record.span("sweep")
     assert shortest_segment(sweep, timeline, record) == pytest.approx(0.25)
-    listed = replace(record, events=(Event(sweep.start, "main", "point list starts"),))
+    listed = replace(record, events=(Event(sweep.start, "main", EventKind.POINT_LIST_STARTS),))
     assert shortest_segment(sweep, timeline, listed) == pytest.approx(1.0)
 
 

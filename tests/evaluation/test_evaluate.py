@@ -15,20 +15,20 @@ from benchmarks.small_bench import set_points_of, write_bench
 from tests.said import figures, says
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import AlignmentError
-from railwright.evaluation.data import as_data
+from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.evaluate import evaluate, every_source
 from railwright.evaluation.outcome import Outcome
 from railwright.evaluation.reading import known_resistance, supply_model
-from railwright.evaluation.restore import evaluation_from_data
 from railwright.evaluation.views import _away
 from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.settle import settle
-from railwright.traces import Event, Record, Traces
+from railwright.traces import Event, EventKind, Facts, Record, Traces
 from railwright.twin.recorder import Trigger, capture
 from railwright.twin.virtual import record_case
 
@@ -263,7 +263,7 @@ def test_a_ramp_in_stairs_widens_the_voltage_at_which_the_device_stops() -> None
 
 def without_reading(**unknown: None) -> Edited:
     """The bench without some figures of the first supply's readings."""
-    reading = demo()[0].bench.output("left.1").reading
+    reading = demo()[0].bench.output(OutputName("left.1")).reading
     return with_output(reading=reading.model_copy(update=unknown))
 
 
@@ -302,7 +302,9 @@ def test_lead_resistance_of_the_demo() -> None:
 
 
 def feed(arrangement: Any) -> Feed:
-    settings = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 10.0, 0.5) for n in (1, 2))
+    settings = tuple(
+        OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 10.0, 0.5) for n in (1, 2)
+    )
     return Feed("main", arrangement, settings, "silicone pair", "at load")
 
 
@@ -323,15 +325,15 @@ def test_groups_of_outputs() -> None:
 
 def test_a_load_was_away_from_its_stop_to_its_next_start() -> None:
     events = (
-        Event(0.2, "main", "starts", "converter"),
-        Event(1.0, "main", "stops", "converter"),
-        Event(1.1, "main", "stops", "profile"),
-        Event(1.2, "other", "starts", "converter"),
-        Event(1.3, "main", "starts", "converter"),
-        Event(1.4, "main", "starts", "profile"),
-        Event(2.0, "main", "stops", "converter"),
-        Event(2.5, "main", "starts", "converter"),
-        Event(3.0, "main", "stops", "converter"),
+        Event(0.2, "main", EventKind.STARTS, Facts(load="converter")),
+        Event(1.0, "main", EventKind.STOPS, Facts(load="converter")),
+        Event(1.1, "main", EventKind.STOPS, Facts(load="profile")),
+        Event(1.2, "other", EventKind.STARTS, Facts(load="converter")),
+        Event(1.3, "main", EventKind.STARTS, Facts(load="converter")),
+        Event(1.4, "main", EventKind.STARTS, Facts(load="profile")),
+        Event(2.0, "main", EventKind.STOPS, Facts(load="converter")),
+        Event(2.5, "main", EventKind.STARTS, Facts(load="converter")),
+        Event(3.0, "main", EventKind.STOPS, Facts(load="converter")),
     )
     assert _away("main", Record("rehearsal", {}, events)) == ((1.0, 1.4), (2.0, 2.5))
 

@@ -14,6 +14,7 @@ import pytest
 from tests.bench import BENCH, PROCEDURE, demo_with
 from tests.external.verification.runs import parameters
 
+from railwright.documents.output_name import OutputName
 from railwright.documents.standard_figures import package_figures
 from railwright.documents.standard_tests import pieces_of
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -26,7 +27,11 @@ from railwright.waveforms.deviation import Asked, edge
 
 NETLISTS = Path(__file__).parent / "netlists"
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0),),
+    "silicone pair",
+    "at load",
 )
 DIP = "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 40 ms"
 AT, BACK, END = 60e-3, 100e-3, 140e-3

@@ -12,6 +12,7 @@ from tests.said import says
 from tests.settings.station import TODAY, station
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.plan.delivery import (
     Delivery,
     abilities,
@@ -39,7 +40,9 @@ def bench(*, coupled: bool = False, **more: Any) -> Bench:
 
 
 def feed(name: str = "main", *outputs: str, share: float = 1.0) -> Feed:
-    parts = tuple(OutputSetPoints(o, 1.0, "regulate", 0.0, 30.0, share) for o in outputs or ("s.1",))
+    parts = tuple(
+        OutputSetPoints(OutputName(o), 1.0, "regulate", 0.0, 30.0, share) for o in outputs or ("s.1",)
+    )
     return Feed(name, "alone" if len(parts) == 1 else "series", parts, "pair", "at terminals")
 
 

@@ -7,6 +7,7 @@ from tests.bench import OUTPUT, bench_of
 from tests.said import figures, says
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.plan.moves import moves_of
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import MOST_STAIRS, STAIR, highest_stair, in_stairs, slew_range
@@ -19,7 +20,9 @@ def bench(slew: str | None) -> Bench:
 
 
 def alone(output: str = "left.1") -> Feed:
-    return Feed("main", "alone", (OutputSetPoints(output, 1.0, "regulate", 0.0, 18.0),), "pair", "at load")
+    return Feed(
+        "main", "alone", (OutputSetPoints(OutputName(output), 1.0, "regulate", 0.0, 18.0),), "pair", "at load"
+    )
 
 
 def timeline(*actions: Action, spans: tuple[Span, ...] = ()) -> Timeline:
@@ -73,7 +76,7 @@ def test_switching_on_and_the_first_line_are_one_move() -> None:
 
 
 def test_a_series_pair_shares_the_slew() -> None:
-    parts = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 18.0, 0.5) for n in (1, 2))
+    parts = tuple(OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 18.0, 0.5) for n in (1, 2))
     feed = Feed("main", "series", parts, "pair", "at load")
     assert slew_range(feed, bench("1 V/s .. 2 V/ms")) == (2.0, 4000.0)
     assert slew_range(feed, bench(None)) is None

@@ -10,6 +10,7 @@ from tests.physics.bench import capacitor, resistor, single
 from tests.said import figures, says
 
 from railwright.circuit.case import HIGH
+from railwright.documents.output_name import OutputName
 from railwright.physics.circuit import Circuit
 from railwright.physics.simulation import Simulation
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -21,8 +22,8 @@ WITHSTANDS = "- {voltage: 20 V}                  # for any time\n      - {voltag
 
 
 def feeds(at_limit="trip", ovp=18.0, transducer_sense="at terminals", names=("main", "transducer")):
-    main = OutputSetPoints("left.1", 1.0, at_limit, 40e-3, ovp)
-    transducer = OutputSetPoints("right.1", 0.1, "trip", 60e-3, 30.0)
+    main = OutputSetPoints(OutputName("left.1"), 1.0, at_limit, 40e-3, ovp)
+    transducer = OutputSetPoints(OutputName("right.1"), 0.1, "trip", 60e-3, 30.0)
     all_feeds = {
         "main": Feed("main", "alone", (main,), "silicone pair", "at load"),
         "transducer": Feed(
@@ -262,7 +263,9 @@ def test_two_equal_inputs_crossed_fall_apart_all_the_same(tmp_path):
 
 
 def test_outputs_in_series_share_a_fault(tmp_path):
-    points = tuple(OutputSetPoints(each, 1.0, "trip", 40e-3, 9.0, 0.5) for each in ("left.1", "left.2"))
+    points = tuple(
+        OutputSetPoints(OutputName(each), 1.0, "trip", 40e-3, 9.0, 0.5) for each in ("left.1", "left.2")
+    )
     group = {"main": Feed("main", "series", points, "silicone pair", "at load")}
     study = rehearse_faults(demo_with(tmp_path), group)
     rises = of(study, "sense_shorted")

@@ -13,6 +13,7 @@ from railwright.circuit.case import NOMINAL, fixed
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action
 from railwright.rehearsal.circuit import build_circuit, uncertain_quantities
@@ -37,7 +38,7 @@ def with_fixture(**parts):
 
 def feed(fixture: str | None = "box", sense="at terminals", **more) -> dict[str, Feed]:
     told = {"current_limit": 1.0, "at_limit": "regulate", "trip_delay": 0.0, "ovp": 30.0} | more
-    points = OutputSetPoints("left.1", **told)
+    points = OutputSetPoints(OutputName("left.1"), **told)
     return {"main": Feed("main", "alone", (points,), "silicone pair", sense, fixture=fixture)}
 
 
@@ -162,9 +163,9 @@ def test_a_diode_contains_a_reversed_lead():
     ("level", "what"),
     [
         ({"ocp": 0.5, "ocp_delay": 1e-3}, "trips OCP"),
-        ({"ocp": 0.5, "ocp_delay": 0.05}, ""),
+        ({"ocp": 0.5, "ocp_delay": 0.05}, None),
         ({"opp": 3.0}, "trips OPP"),
-        ({"ocp": 2.0, "opp": 40.0}, ""),
+        ({"ocp": 2.0, "opp": 40.0}, None),
     ],
 )
 def test_own_levels_trip(level, what):

@@ -10,6 +10,7 @@ from tests.said import says
 
 from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents, load_documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed
 from railwright.rehearsal.circuit import build_circuit
 
@@ -34,7 +35,7 @@ def test_however_seldom_readings_are_recorded_it_looks_every_50_ms(documents: Do
 
 
 def test_within_a_supply_the_supply_does_it(documents: Documents) -> None:
-    own = replace(SET_POINTS["aux"].outputs[0], output="left.2")
+    own = replace(SET_POINTS["aux"].outputs[0], output=OutputName("left.2"))
     feed: Feed = replace(SET_POINTS["aux"], outputs=(own,))
     circuit, assumptions = build_circuit(documents, {**SET_POINTS, "aux": feed})
     assert circuit.later_by == {}

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from tests.bench import BENCH, PROCEDURE, demo_with
 
+from railwright.documents.output_name import OutputName
 from railwright.documents.standard_tests import pieces_of
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
@@ -14,7 +15,11 @@ from railwright.traces import Mode
 from railwright.waveforms.shapes import duration_of
 
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0),),
+    "silicone pair",
+    "at load",
 )
 DIP = (
     "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms, repeat: 2, pause_between: 1 s"

@@ -9,7 +9,7 @@ import pytest
 from tests.running.stage import Stage, points
 from tests.said import figures, says
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 CELL = """\
 device: Buoy lantern with its cell

@@ -11,7 +11,8 @@ from tests.said import says
 from tests.settings.first_power.test_first_power import SENSED, write
 
 from railwright.documents.loader import load_documents
-from railwright.running.outcome import Ended, RunOutcome
+from railwright.records.ended import Ended
+from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
 from railwright.settings.settle import settle
 from railwright.twin.faults import parse_faults

@@ -8,7 +8,7 @@ import pytest
 from tests.running.stage import AMPLIFIED, Stage
 from tests.said import says
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 
 def in_order(stage: Stage) -> None:

@@ -11,7 +11,7 @@ import pytest
 from tests.running.small import Small
 from tests.said import says
 
-from railwright.running.stored import NoRun, open_run
+from railwright.records.stored import NoRun, open_run
 
 
 def no_run(folder: Path) -> str:

@@ -11,10 +11,11 @@ import pytest
 from tests.said import says
 
 from railwright.documents.procedure import StopCondition
+from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.off_watch import OffWatch
-from railwright.running.outcome import Ended, InputReading, Progress
+from railwright.running.outcome import InputReading, Progress
 from railwright.running.polling import Seen
 from railwright.running.recorder import Recorder
 from railwright.running.watch import Watch

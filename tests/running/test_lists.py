@@ -14,7 +14,7 @@ from tests.said import says
 from railwright.plan.listing import Listing
 from railwright.plan.moves import moves_of
 from railwright.plan.timeline import Action, Timeline
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
 

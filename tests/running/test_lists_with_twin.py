@@ -15,9 +15,10 @@ from tests.said import says
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.procedure import Procedure
 from railwright.quantities import parse_interval
-from railwright.running.outcome import Ended, RunOutcome
+from railwright.records.ended import Ended
+from railwright.records.stored import open_run
+from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
-from railwright.running.stored import open_run
 from railwright.twin.launcher import TwinBench
 
 pytestmark = pytest.mark.alone

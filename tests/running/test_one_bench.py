@@ -10,11 +10,12 @@ from tests.running.small import PROCEDURE, SET_POINTS, Small, write
 from tests.said import says
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.guard.link import Answerless
 from railwright.guard.local_link import LocalLink
 from railwright.guard.locks import holder_of, runtime_folder
 from railwright.guard.process_link import ProcessLink
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.running.runner import run
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
@@ -70,7 +71,8 @@ def test_outputs_are_spoken_to_by_their_channels(tmp_path: Path) -> None:
     file.write_text(text.replace("  right:", "      1: {same_as: B}\n  right:", 1), "utf-8")
     documents = load_documents(path)
     main = SET_POINTS["main"]
-    set_points = {**SET_POINTS, "main": replace(main, outputs=(replace(main.outputs[0], output="left.B"),))}
+    points = replace(main.outputs[0], output=OutputName("left.B"))
+    set_points = {**SET_POINTS, "main": replace(main, outputs=(points,))}
     sent: list[str] = []
 
     def note(time: float, name: str, direction: str, line: str) -> None:

@@ -12,6 +12,7 @@ from tests.instruments.fake_supply import FakeSupply
 from tests.said import says
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import open_visa
 from railwright.plan.listing import Listing
@@ -35,7 +36,7 @@ def rig(fake: FakeSupply, arrangement: Literal["series", "parallel"]) -> Rig:
         }
     )
     share = 0.5 if arrangement == "series" else 1.0
-    parts = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 30.0, share) for n in (1, 2))
+    parts = tuple(OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 30.0, share) for n in (1, 2))
     made = Rig(
         bench, {"main": Feed("main", arrangement, parts, "pair", "at terminals")}, open_visa(timeout=0.2)
     )

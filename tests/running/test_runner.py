@@ -19,10 +19,11 @@ from tests.said import figures, says
 from railwright.dialects.dialect import load_dialect
 from railwright.guard.process_link import ProcessLink
 from railwright.quantities import show
+from railwright.records.ended import Ended
+from railwright.records.log import Log, read_log
+from railwright.records.stored import open_run
 from railwright.running.interruption import StopRequest
-from railwright.running.log import Log, read_log
-from railwright.running.outcome import Ended, RunRefused
-from railwright.running.stored import open_run
+from railwright.running.outcome import RunRefused
 from railwright.settings.findings import Finding, Severity
 
 

@@ -8,7 +8,7 @@ import pytest
 from tests.running.stage import AMPLIFIED, AMPLIFIER, GATE_AND_DRAIN, Stage
 from tests.said import figures, says
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 
 @pytest.mark.parametrize("later", [0.0, 0.02, 0.1, 0.3])

@@ -14,7 +14,7 @@ from tests.said import says
 
 from railwright.plan.moves import moves_of
 from railwright.plan.timeline import build_timeline
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.running.waiting import Triggers, signal_triggers
 
 SWEEP = "  - sweep: {input: main, from: 9 V, to: 12 V, points: 3, dwell: 40 ms}\n    name: sweep\n"

@@ -9,7 +9,8 @@ import pytest
 from tests.said import figures, says
 
 from railwright.documents.procedure import StopCondition
-from railwright.running.outcome import Ended, InputReading
+from railwright.records.ended import Ended
+from railwright.running.outcome import InputReading
 from railwright.running.watch import Watch
 from railwright.traces import Event, Mode
 

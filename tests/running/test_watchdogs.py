@@ -9,7 +9,8 @@ import pytest
 from tests.running.stage import AMPLIFIED, Stage
 from tests.said import says
 
-from railwright.running.outcome import Ended, RunOutcome
+from railwright.records.ended import Ended
+from railwright.running.outcome import RunOutcome
 
 ALONE = AMPLIFIED + "attended: no\n"
 BOTH = ("{times: 0.1 s .. 60 s, does: off}",) * 2

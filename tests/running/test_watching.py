@@ -12,7 +12,7 @@ from tests.running.small import PROCEDURE
 from tests.running.virtual import LEFT, RIGHT, Played, play
 from tests.said import says
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.twin.server import ReplyTime
 from railwright.twin.virtual_network import VirtualNetwork
 

@@ -12,7 +12,8 @@ import pytest
 from tests.running.small import Small
 
 from railwright.guard.process_link import ProcessLink
-from railwright.running.outcome import Ended, RunOutcome, RunRefused
+from railwright.records.ended import Ended
+from railwright.running.outcome import RunOutcome, RunRefused
 
 
 def test_a_guard_that_dies_under_a_notebook_is_taken_over_from(bench: Small) -> None:

@@ -23,7 +23,7 @@ from railwright.settings.rehearsed import REHEARSED_RULES
 from railwright.settings.rehearsed.view import hardest, stretches
 from railwright.settings.rules import RULES
 from railwright.settings.settle import Settings, rehearsed_findings, settle
-from railwright.traces import Event, Mode, Record, Traces
+from railwright.traces import Event, EventKind, Mode, Record, Traces
 
 
 @dataclass
@@ -87,7 +87,7 @@ def test_all_goes_well(bent: Bent) -> None:
 
 def test_a_trip_is_a_stop(bent: Bent) -> None:
     bent.bend("transducer", "mode", 0.05, 0.11, Mode.CC)
-    bent.happens(Event(0.11, "right.1", "trips current limit"))
+    bent.happens(Event(0.11, "right.1", EventKind.TRIPS_CURRENT_LIMIT))
     (finding,) = found(bent, "trips-rehearsed")
     assert finding.blocks
     assert says(finding.why, "110 ms", "first power", "0.1 A", "60 ms")
@@ -95,14 +95,14 @@ def test_a_trip_is_a_stop(bent: Bent) -> None:
 
 
 def test_an_ovp_trip_points_at_the_ovp(bent: Bent) -> None:
-    (finding,) = found(bent.happens(Event(3.0, "left.1", "trips OVP")), "trips-rehearsed")
+    (finding,) = found(bent.happens(Event(3.0, "left.1", EventKind.TRIPS_OVP)), "trips-rehearsed")
     assert "ovp: 18 V" in line_of(finding)
 
 
 @pytest.mark.parametrize(("what", "key"), [("trips OCP", "ocp"), ("trips OPP", "opp")])
 def test_a_trip_of_its_own_level_points_there(tmp_path: Path, what: str, key: str) -> None:
     edit = ("procedure", "    ovp: 18 V\n", "    ovp: 18 V\n    ocp: 800 mA\n    opp: 9 W\n")
-    bent = Bent(station(tmp_path, edit)).happens(Event(0.11, "left.1", what))
+    bent = Bent(station(tmp_path, edit)).happens(Event(0.11, "left.1", EventKind(what)))
     (finding,) = found(bent, "trips-rehearsed")
     assert f"{key}:" in line_of(finding)
     assert f"raise '{key}'" in finding.remedy
@@ -123,7 +123,7 @@ def test_a_fuse_that_opens_is_a_stop(tmp_path: Path) -> None:
     bent = Bent(station(tmp_path, *GUARD))
     assert found(bent, "fuse-rehearsed") == []
     bent.bend("main", "current", 0.0, 0.01, 1.2)
-    (finding,) = found(bent.happens(Event(0.011, "main", "fuse opens")), "fuse-rehearsed")
+    (finding,) = found(bent.happens(Event(0.011, "main", EventKind.FUSE_OPENS)), "fuse-rehearsed")
     assert finding.blocks
     assert says(finding.why, "11 ms", "first power", "guard", "1.2 A")
     assert "fixture: guard" in line_of(finding)
@@ -149,12 +149,14 @@ def test_a_stop_condition_that_comes_true(bent: Bent) -> None:
 
 
 def test_restarts_for_ever(bent: Bent) -> None:
-    bent.happens(*(Event(0.5 + 0.1 * turn, "main", "starts") for turn in range(5)))
+    bent.happens(*(Event(0.5 + 0.1 * turn, "main", EventKind.STARTS) for turn in range(5)))
     (finding,) = found(bent, "restarts-for-ever")
     assert says(finding.why, "5", "steady")
     assert says(finding.remedy, "0.6494 A")
     assert "current_limit: 1 A" in line_of(finding)
-    assert found(Bent(bent.documents).happens(Event(0.01, "main", "starts")), "restarts-for-ever") == []
+    assert (
+        found(Bent(bent.documents).happens(Event(0.01, "main", EventKind.STARTS)), "restarts-for-ever") == []
+    )
 
 
 def test_hangs_low(bent: Bent) -> None:
@@ -287,13 +289,24 @@ def test_assumptions_are_noted_once_for_each_subject(tmp_path: Path) -> None:
     assert notes[0].why == "; ".join(each.text for each in said[:2])
 
 
+@pytest.mark.parametrize("part", ["lead", ""])
+def test_what_is_assumed_of_a_lead_is_noted_at_the_lead(tmp_path: Path, part: str) -> None:
+    """Whatever its sentence says."""
+    documents = station(tmp_path)
+    made = Assumption("main", "what is misleading is assumed", part)
+    (note,) = found(Bent(documents, (made,)), "assumed")
+    lead = documents.procedure.hook_up["main"].lead
+    path = ("bench", ("leads", lead)) if part else ("device", ("inputs", "main"))
+    assert note.where == documents.where(*path)
+
+
 def test_a_rehearsed_stop_can_be_overridden(tmp_path: Path) -> None:
     edit: Edit = (
         "procedure",
         "requires:\n",
         "overrides:\n  - {finding: trips-rehearsed, because: a test}\n\nrequires:\n",
     )
-    tripped = Bent(station(tmp_path, edit)).happens(Event(0.11, "right.1", "trips current limit"))
+    tripped = Bent(station(tmp_path, edit)).happens(Event(0.11, "right.1", EventKind.TRIPS_CURRENT_LIMIT))
     assert [(f.rule, f.blocks) for f in tripped.findings()] == [("trips-rehearsed", False)]
     well = Bent(station(tmp_path, edit)).findings()
     assert [finding.rule for finding in well] == ["override-no-effect"]

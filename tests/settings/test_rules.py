@@ -16,9 +16,8 @@ from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, stati
 from railwright.dialects.dialect import load_dialect
 from railwright.evaluation.evaluate import evaluate
 from railwright.plan.timeline import build_timeline
-from railwright.settings.data import as_data
-from railwright.settings.overrides import ENGINE_RULES
-from railwright.settings.restore import settings_from_data
+from railwright.settings.data import as_data, settings_from_data
+from railwright.settings.engine_rules import ENGINE_RULES
 from railwright.settings.rules import RULES
 from railwright.settings.rules.stability import least_capacitance
 from railwright.settings.settle import settle

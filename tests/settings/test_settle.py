@@ -139,7 +139,7 @@ def test_stops_come_first(tmp_path: Path) -> None:
 
 def test_as_data_is_json_with_stable_keys(tmp_path: Path) -> None:
     data = json.loads(json.dumps(as_data(settled(tmp_path, NO_LIMIT)), allow_nan=False))
-    assert list(data) == ["blocked", "set_points", "reasons", "windows", "findings"]
+    assert list(data) == ["blocked", "set_points", "reasons", "windows", "findings", "rises"]
     assert data["blocked"] is True
     assert data["set_points"]["main"]["outputs"][0] == {
         "output": "left.1",

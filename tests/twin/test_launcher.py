@@ -15,6 +15,7 @@ from tests.said import says
 from tests.twin.bench import BENCH, DEVICE, PROCEDURE, procedure
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.twin.launcher import TwinBench, TwinError, serve_bench, socket_address
 from railwright.twin.mischief.script import parse_mischief
 from railwright.twin.recorder import Trigger
@@ -83,7 +84,9 @@ def test_time_is_real_and_a_recorder_sees_what_the_readings_cannot(twins: TwinBe
         "aux_current_A",
     )
     # Until its limit has responded, the output exceeds it by what is true of this one.
-    beyond = twins.parameters["left.1.limit_overshoot"].value * BENCH.output("left.1").current.high
+    beyond = (
+        twins.parameters["left.1.limit_overshoot"].value * BENCH.output(OutputName("left.1")).current.high
+    )
     assert 0.95 < table["main_current_A"].max() < 1.05 + beyond
     assert table["main_voltage_V"][-1] == pytest.approx(12.0, abs=0.15)
     truth = twins.truth()

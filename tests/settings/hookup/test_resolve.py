@@ -18,9 +18,9 @@ from tests.settings.station import TODAY
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import load_documents
 from railwright.settings import wiring
-from railwright.settings.data import as_data
-from railwright.settings.hookup import WHOLE, as_run, hooked_up
-from railwright.settings.restore import settings_from_data
+from railwright.settings.data import as_data, settings_from_data
+from railwright.settings.hookup import as_run, hooked_up
+from railwright.settings.hookup.result import WHOLE
 from railwright.settings.settle import settle
 
 MAIN = "  main:       {from: left.1, lead: silicone pair, sense: at load}\n"

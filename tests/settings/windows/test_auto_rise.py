@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import json
 from pathlib import Path
 
 import pytest
@@ -10,9 +10,10 @@ from tests.said import says
 from tests.settings.station import TODAY, Edit, of_rule, station
 
 from railwright.plan.timeline import build_timeline
+from railwright.settings.data import as_data, settings_from_data
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
-from railwright.settings.windows.auto_rise import as_risen, auto_steps
+from railwright.settings.windows.auto_rise import as_risen, auto_steps, rates_told
 
 AUTO: Edit = ("procedure", "rise: 2 V/ms, settle", "rise: auto, settle")
 
@@ -68,9 +69,23 @@ def test_without_the_outputs_own_capacitance_there_is_none(tmp_path: Path) -> No
 
 def test_a_run_is_judged_at_the_rate_that_it_was_done_with(tmp_path: Path) -> None:
     documents = station(tmp_path, AUTO)
-    reasons = hooked_up(documents).reasons
-    done = as_risen(documents, [replace(each, value=150.0) for each in reasons])
+    assert hooked_up(documents).rises == {0: 240.0}
+    done = as_risen(documents, {0: 150.0})
     assert done.procedure.steps[0].power_up is not None
     assert done.procedure.steps[0].power_up.rate == 150.0
     with pytest.raises(KeyError):
-        as_risen(documents, ())
+        as_risen(documents, {})
+
+
+def test_settings_keep_the_rate_that_was_worked_out(tmp_path: Path) -> None:
+    documents = station(tmp_path, AUTO)
+    settings = settle(documents, TODAY)
+    assert settings.rises == {0: 240.0}
+    data = json.loads(json.dumps(as_data(settings)))
+    assert settings_from_data(data).rises == {0: 240.0}
+    del data["rises"]
+    earlier = settings_from_data(data)
+    assert earlier.rises is None
+    assert rates_told(documents, earlier.reasons) == {0: 240.0}
+    with pytest.raises(KeyError):
+        rates_told(documents, ())
