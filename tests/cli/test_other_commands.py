@@ -5,7 +5,7 @@ import socket
 from pathlib import Path
 
 import pytest
-from tests.cli.conftest import BENCH, PROCEDURE
+from tests.bench import BENCH, PROCEDURE
 
 from railwright.quantities import parse_value
 from railwright.records.manifest import verify_manifest

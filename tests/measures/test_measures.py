@@ -7,6 +7,7 @@ from typing import get_args
 
 import numpy as np
 import pytest
+from tests.said import says
 
 from railwright.documents.procedure import Requirement
 from railwright.measures import MEASURES
@@ -109,7 +110,7 @@ def test_a_peak_between_readings_is_bounded_not_ignored() -> None:
     assert got.value < 0.2
     assert got.low <= 0.9 <= got.high
     assert got.high >= 1.0
-    assert "current limit that was set, 1 A" in got.unseen
+    assert says(got.unseen, "1 A")
     assert "samples/s" in got.would_decide
 
 
@@ -143,7 +144,7 @@ def test_a_recorder_too_slow_for_the_peak_says_so() -> None:
         (0.0, 12.0, 0.02), (0.5, 12.0, 0.02), (0.5005, 12.0, 0.9), (0.501, 12.0, 0.02), (1.0, 12.0, 0.02)
     )
     got = MEASURES["peak_current"](view(spike.read(4, RECORDER, every=400e-6), RECORDER, 0.1, 0.9))
-    assert "fewer than three samples" in got.unseen
+    assert says(got.unseen, "three samples")
 
 
 def test_peak_voltage_is_bounded_by_the_protection() -> None:
@@ -188,7 +189,7 @@ def test_a_device_that_never_stops() -> None:
     with pytest.raises(Beyond, match="below 6") as caught:
         MEASURES["turn_off_voltage"](view(never.read(1), MODEL, 0.05, 2.9))
     assert caught.value.side == "below"
-    with pytest.raises(CannotMeasure, match="high through the whole step"):
+    with pytest.raises(CannotMeasure, match="whole step"):
         MEASURES["turn_on_voltage"](view(never.read(1), MODEL, 0.05, 2.9))
 
 
@@ -231,7 +232,7 @@ def hiccups(times: list[float], off: float = 0.0, soft: float = 8e-3) -> Scene:
 def test_drop_outs_are_not_looked_for_in_a_step_of_weeks() -> None:
     """20 days a tenth of a millisecond apart would be 17 thousand million values."""
     scene = Scene.of((0.0, 12.0, 0.3), (20 * 86400.0, 12.0, 0.3))
-    with pytest.raises(CannotMeasure, match="a step of at most 83 minutes"):
+    with pytest.raises(CannotMeasure, match="83 minutes"):
         MEASURES["restarts"](view(scene.truth(), EXACT, 0.0, 20 * 86400.0))
 
 
@@ -252,7 +253,7 @@ def test_the_shortest_restart_shows_wherever_it_falls() -> None:
 def test_without_a_known_soft_start_a_drop_out_may_hide() -> None:
     got = MEASURES["restarts"](view(steady().read(1), MODEL, 0.1, 2.9))
     assert got.value == 0
-    assert "can fall between the readings" in got.unseen
+    assert says(got.unseen, "readings")
 
 
 def test_a_capacitor_that_feeds_the_load_is_no_restart() -> None:
@@ -299,19 +300,19 @@ def test_readings_say_where_a_load_may_have_stopped_while_the_capacitor_fed_it()
         )
         got = MEASURES["restarts"](looked_at)
         assert (got.value, bool(got.unseen)) == (count, unseen), (lowest, got)
-        assert not unseen or "where the load may stop" in got.unseen
+        assert not unseen or says(got.unseen, "load")
 
 
 def test_unknown_update_interval_makes_time_measures_impossible() -> None:
     blind = replace(MODEL, update=None)
     for measure in ("charge", "peak_current", "start_up_time", "turn_off_voltage"):
-        with pytest.raises(CannotMeasure, match=r"how often left.1 takes a new reading is unknown"):
+        with pytest.raises(CannotMeasure, match=r"left\.1 .* unknown"):
             MEASURES[measure](view(power_up().read(1), blind, 0.0, 0.25, switched_on=0.0))
 
 
 def test_unknown_accuracy_is_never_zero() -> None:
     blind = replace(MODEL, current=())
-    with pytest.raises(CannotMeasure, match="accuracy of the current in 'supply readings' is unknown"):
+    with pytest.raises(CannotMeasure, match="accuracy"):
         MEASURES["mean_current"](view(steady().read(1), blind, 0.5, 2.5))
 
 
@@ -336,7 +337,7 @@ def test_the_lead_drop_is_taken_off_with_its_uncertainty() -> None:
     assert resistance.standard == pytest.approx(2.0 * 0.005 / np.sqrt(3.0), rel=0.01)
     there = MEASURES["mean_voltage"](view(terminals, MODEL, 0.5, 2.5, at="terminals"))
     assert there.value == pytest.approx(12.15, abs=0.015)
-    with pytest.raises(CannotMeasure, match="contact resistance is unknown"):
+    with pytest.raises(CannotMeasure, match="contact resistance"):
         MEASURES["mean_voltage"](view(terminals, replace(MODEL, lead=None), 0.5, 2.5))
 
 

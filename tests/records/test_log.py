@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from tests.said import figures, says
 
 from railwright.records import log as log_module
 from railwright.records.log import Log, LogLines, read_log
@@ -167,7 +168,7 @@ def test_a_folder_that_vanishes_is_told_within_a_second(tmp_path: Path, how: str
     else:
         folder.rename(tmp_path / "elsewhere")
     within(1.0, lambda: log.failed)
-    assert "deleted or moved away" in str(log.failed)
+    assert says(str(log.failed), "deleted")
     log.close()
 
 
@@ -185,7 +186,7 @@ def test_a_file_system_that_hangs_is_told_within_a_second_and_never_waited_for(h
         time.sleep(0.01)
     assert 0.7 < time.monotonic() - begin < 1.2
     assert slowest < 0.1
-    assert "does not keep up" in str(hanging.failed)
+    assert says(str(hanging.failed), "keep up")
     # When it comes back after all, nothing was lost.
     hanging.goes_on.set()
     hanging.close()
@@ -212,7 +213,7 @@ def test_what_waits_for_the_disk_is_bounded(hanging: Hanging, monkeypatch: pytes
     for _ in range(1000):
         reading(hanging, 0)
     assert hanging.dropped > 700
-    assert "slower than the lines come" in str(hanging.failed)
+    assert says(str(hanging.failed), "slower")
 
 
 def test_a_disk_that_takes_long_to_sync_is_waited_for_and_one_that_hangs_is_not(
@@ -301,8 +302,7 @@ def test_what_a_power_failure_leaves(
     lines = LogLines(path)
     assert len(list(lines)) == count
     assert (lines.tail, lines.holes) == (tail, holes)
-    assert (f"the last {tail} bytes are no whole line" in lines.recovered) == bool(tail)
-    assert (f"{holes} bytes inside it" in lines.recovered) == bool(holes)
+    assert figures(lines.recovered) == [str(lost) for lost in (tail, holes) if lost]
 
 
 @pytest.mark.parametrize("bad", [b"\n", b"nonsense\n", b"[1]\n", b"[" * 100_000 + b"\n", b"\xff\xfe\n"])

@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from pyarrow import parquet
 from tests.running.small import Small
+from tests.said import says
 
 from railwright.archive.stored import StoredRun
 from railwright.records import log as log_module
@@ -28,7 +29,7 @@ from railwright.records.stored import NoRun, open_run
 from railwright.running import folder as folder_module
 from railwright.running.outcome import InputReading, Progress
 from railwright.running.recorder import Recorder
-from railwright.traces import Event, Mode
+from railwright.traces import Event, EventKind, Mode
 from railwright.virtual_time import VirtualLoop
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def test_files_log_and_recorder_tell_the_same(tmp_path: Path, monkeypatch: pytes
         recorder.reading(reading(100.0 + turn / 7, voltage=math.sin(turn)))
         if turn % 2:
             recorder.reading(reading(100.0 + turn / 7, "aux", mode=None, current=turn / 3))
-    recorder.event("on", "main", "Ω", 0.5)
+    recorder.event(EventKind.ON, "main", "Ω", 0.5)
     recorder.close()
     record = recorder.record()
     logged, story = read_record(tmp_path / "log.ndjson")
@@ -90,7 +91,7 @@ def test_files_log_and_recorder_tell_the_same(tmp_path: Path, monkeypatch: pytes
 def test_what_came_before_the_record_began_is_below_its_zero(tmp_path: Path) -> None:
     loop = VirtualLoop(start=50.0)
     recorder = recorder_in(tmp_path, clock=loop)
-    recorder.event("identified", "left")
+    recorder.event(EventKind.IDENTIFIED, "left")
     first = recorder.reading(reading(51.0))
     assert (first.time, recorder.now()) == (1.0, 0.0)
     recorder.begin(60.0)
@@ -142,7 +143,7 @@ def test_a_recorder_keeps_no_readings_in_memory() -> None:
     for _ in range(3):
         for turn in range(12_000):
             recorder.reading(reading(turn / 100))
-            recorder.event("enters CV", "main", f"at {turn} V")
+            recorder.event(EventKind.ENTERS_CV, "main", f"at {turn} V")
         sizes.append(tracemalloc.get_traced_memory()[0])
     tracemalloc.stop()
     assert recorder.rows["main"] == 36_000
@@ -153,14 +154,14 @@ def test_a_recorder_keeps_no_readings_in_memory() -> None:
 def test_of_very_many_events_the_first_and_the_last_are_kept() -> None:
     events = Events(most=10)
     for turn in range(10):
-        events.add(Event(float(turn), "main", str(turn)))
+        events.add(Event(float(turn), "main", EventKind.OTHER, words=str(turn)))
     assert [event.what for event in events.kept()] == [str(turn) for turn in range(10)]
     for turn in range(10, 17):
-        events.add(Event(float(turn), "main", str(turn)))
+        events.add(Event(float(turn), "main", EventKind.OTHER, words=str(turn)))
     events.shift(1.0)
     kept = events.ordered()
     assert [event.what for event in kept] == [*"01234", "events left out", *map(str, range(12, 17))]
-    assert kept[5].detail == "7 events from here on are in log.ndjson only"
+    assert says(kept[5].detail, "7", "log.ndjson")
     assert (kept[0].time, kept[-1].time) == (-1.0, 15.0)
 
 
@@ -195,7 +196,7 @@ def test_a_torn_tail_is_told_where_problems_of_a_run_are(bench: Small) -> None:
     content = (folder / "log.ndjson").read_bytes()
     (folder / "log.ndjson").write_bytes(content[: content.rfind(b"\n", 0, -1) + 10])
     (line,) = open_run(folder).recovered
-    assert line == "log.ndjson: the last 9 bytes are no whole line and were left out"
+    assert says(line, "log.ndjson", "9")
     data = open_run(folder)
     stored = StoredRun(data, bench.documents, cast("Settings", None))
     assert f"run folder: {line}" in stored.remarks
@@ -207,7 +208,7 @@ def test_a_run_killed_while_it_was_finished_is_read_from_its_log(bench: Small) -
     (outcome.folder / "manifest.json").unlink()
     data = open_run(outcome.folder)
     assert data.ended is Ended.COMPLETED
-    assert data.recovered == ("record-aux.parquet: not there; everything was read from log.ndjson",)
+    assert [says(each, "record-aux.parquet", "log.ndjson") for each in data.recovered] == [True]
     assert data.whole
     assert data.record.events == outcome.record.events
     assert data.record.spans == outcome.record.spans
@@ -217,9 +218,9 @@ def test_a_run_killed_while_it_was_finished_is_read_from_its_log(bench: Small) -
     (killed_later / "record-aux.parquet").touch()
     (killed_later / "manifest.json").touch()
     killed(killed_later)
-    assert open_run(killed_later).recovered == (
-        "run.json: does not say how the run ended; log.ndjson says 'completed'",
-    )
+    assert [
+        says(each, "run.json", "log.ndjson", "completed") for each in open_run(killed_later).recovered
+    ] == [True]
 
 
 def test_readings_that_are_not_there_are_told(bench: Small) -> None:
@@ -243,14 +244,12 @@ def test_a_disk_that_is_full_at_the_end_keeps_what_there_is(
     monkeypatch.setattr(readings_module.ParquetRows, "_flush", full)
     outcome = bench.run()
     assert outcome.ended is Ended.COMPLETED
-    assert outcome.cautions == (
-        "the run folder is not whole: record could not be written: [Errno 28] No space left on device",
-    )
+    assert [says(each, "record", "Errno 28") for each in outcome.cautions] == [True]
     assert not list(outcome.folder.glob("*.part"))
     assert not list(outcome.folder.glob("*.parquet"))
     data = open_run(outcome.folder)
     assert (data.whole, data.differences.sound) == (True, True)
-    assert "everything was read from log.ndjson" in data.recovered[0]
+    assert says(data.recovered[0], "log.ndjson")
     assert outcome.record.traces["main"].time.size == data.about["rows"]["main"]
 
 
@@ -282,9 +281,9 @@ def test_a_file_system_that_hangs_holds_up_neither_the_outputs_nor_the_ending(
     monkeypatch.setattr(folder_module, "write_json", written)
     outcome = bench.run(open_log=Hanging)
     assert outcome.ended is Ended.RECORD
-    assert "does not keep up" in outcome.cause
+    assert says(outcome.cause, "keep up")
     assert bench.everything_off
-    assert outcome.cautions == ("the run folder is not whole: nothing could be written: the disk hangs",)
+    assert [says(each, "run folder", "disk hangs") for each in outcome.cautions] == [True]
     Hanging.goes_on.set()
 
 

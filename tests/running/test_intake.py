@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, cast
 
 import pytest
+from tests.said import says
 
 from railwright.documents.procedure import StopCondition
 from railwright.records.ended import Ended
@@ -136,7 +137,7 @@ def test_a_setting_that_somebody_changed_ends_the_run() -> None:
     parts.come(differences=("left.1: voltage was set to 12 and now reads 13",))
     over = ends(parts)
     assert over.ended is Ended.CHANGED
-    assert over.cause.startswith("left.1: voltage was set to 12 and now reads 13: changed at its panel")
+    assert says(over.cause, "left.1", "12", "13")
 
 
 def test_a_guard_that_switches_off_ends_the_run() -> None:

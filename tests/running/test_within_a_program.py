@@ -36,7 +36,7 @@ def test_a_guard_that_cannot_be_started_refuses_the_run(
         raise BlockingIOError(11, "Resource temporarily unavailable")
 
     monkeypatch.setattr("subprocess.Popen", none_left)
-    with pytest.raises(RunRefused, match=r"cannot be started: .*Resource temporarily unavailable"):
+    with pytest.raises(RunRefused, match=r"Resource temporarily unavailable"):
         bench.run()
 
 

@@ -39,9 +39,9 @@ from railwright.regular import text_of
 from railwright.settings.data import settings_from_data
 from railwright.settings.hookup import as_run
 from railwright.settings.settle import Settings
-from railwright.settings.windows.auto_rise import as_risen, auto_steps
+from railwright.settings.windows.auto_rise import as_risen, auto_steps, rates_told
 from railwright.traces import Record
-from railwright.version import __version__
+from railwright.version import SOFTWARE
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,8 @@ def open_stored(folder: Path) -> StoredRun:
         raise NoRun(f"{folder / SETTINGS}: expected {what}") from None
     if auto_steps(documents):
         try:
-            documents = as_risen(documents, settings.reasons)
+            rises = rates_told(documents, settings.reasons) if settings.rises is None else settings.rises
+            documents = as_risen(documents, rises)
         except KeyError:
             what = "the rise of every power-up that the procedure left to be worked out, got another number"
             raise NoRun(f"{folder / SETTINGS}: expected {what}") from None
@@ -133,7 +134,7 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[External]) -> Evaluatio
         stored.folder / name,
         {
             "evaluated": dt.datetime.now().astimezone().isoformat(),
-            "software": f"railwright {__version__}",
+            "software": SOFTWARE,
             "recordings": used,
             **as_data(evaluation),
         },

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import Annotated, Any, Literal, NamedTuple, Self, get_args
 
 from pydantic import (
     BeforeValidator,
@@ -139,6 +139,10 @@ class Step(Model):
         """Which of the kinds of step it is."""
         return next(kind for kind in STEP_KINDS if getattr(self, kind) is not None)
 
+    def called(self, index: int) -> str:
+        """Its name; of the step at this position, from 0, that has none: its number."""
+        return self.name or f"step {index + 1}"
+
 
 STEP_KINDS = ("power_up", "hold", "sweep", "shape", "power_down")
 
@@ -172,8 +176,32 @@ class StopCondition(Model):
         """Which of the kinds of condition it is."""
         return next(kind for kind in STOP_KINDS if getattr(self, kind) is not None)
 
+    @property
+    def bound(self) -> "StopBound | None":
+        """The bound that it watches; None: it is about a trip."""
+        if self.trips is not None:
+            return None
+        quantity, side = STOP_BOUNDS[self.kind]
+        return StopBound(quantity, side, float(getattr(self, self.kind)))
 
-STOP_KINDS = ("current_above", "current_below", "voltage_above", "voltage_below", "trips")
+
+class StopBound(NamedTuple):
+    """A bound of a stop condition: the quantity, the side beyond which it stops, and the value [V or A]."""
+
+    quantity: Literal["current", "voltage"]
+    side: Literal["above", "below"]
+    value: float
+
+
+STOP_BOUNDS: dict[str, tuple[Literal["current", "voltage"], Literal["above", "below"]]] = {
+    "current_above": ("current", "above"),
+    "current_below": ("current", "below"),
+    "voltage_above": ("voltage", "above"),
+    "voltage_below": ("voltage", "below"),
+}
+"""Key of a stop condition -> the quantity that it watches, and the side."""
+
+STOP_KINDS = (*STOP_BOUNDS, "trips")
 
 
 class Recording(Model):

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasured
 from railwright.measures.outcome import Contribution, Measured
 from railwright.records.codec import NUMBER, TEXT, Key, choice, derived, fields, many, number, optional
 
@@ -21,11 +21,14 @@ _MEASURED = fields(
     how=TEXT,
     unseen=TEXT,
     would_decide=TEXT,
-    # An evaluation of an earlier version does not have it.
+    # An evaluation of an earlier version does not have these two.
     elsewhere=Key(TEXT, missing=""),
+    hides=Key(TEXT, missing=""),
     assumptions=many(TEXT),
     contributions=many(_CONTRIBUTION),
 )
+
+_UNMEASURED = fields(Unmeasured, why=TEXT, would_decide=TEXT)
 
 _RESULT = fields(
     Result,
@@ -41,6 +44,7 @@ _RESULT = fields(
     reason=TEXT,
     source=TEXT,
     measured=optional(_MEASURED),
+    unmeasured=Key(optional(_UNMEASURED), missing=None),
 )
 
 _EVALUATION = fields(

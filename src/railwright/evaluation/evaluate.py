@@ -11,7 +11,7 @@ from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.ending import COMPLETED, Ending
-from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasured
 from railwright.evaluation.played import out_of_time, settled_already, unfinished
 from railwright.evaluation.reading import (
     known_resistance,
@@ -161,6 +161,7 @@ class _Finding:
     measured: Measured | None
     outcome: Outcome
     reason: str
+    unmeasured: Unmeasured | None = None
 
 
 def _judge(case: Case, requirement: Requirement, sources: Sequence[Source]) -> tuple[Result, list[str]]:
@@ -192,6 +193,7 @@ def _result(requirement: Requirement, finding: _Finding) -> Result:
         reason=finding.reason,
         source=finding.source,
         at=requirement.at,
+        unmeasured=finding.unmeasured,
     )
 
 
@@ -234,7 +236,8 @@ def _measured(case: Case, requirement: Requirement, source: Source) -> _Finding:
         measured = _worst([requirement.known(view) for view in views(case, requirement, source)], tolerance)
     except CannotMeasure as problem:
         advice = f"; {problem.would_decide} would decide it" if problem.would_decide else ""
-        return _Finding(source.name, None, Outcome.INCONCLUSIVE, f"{problem}{advice}")
+        why = Unmeasured(str(problem), problem.would_decide)
+        return _Finding(source.name, None, Outcome.INCONCLUSIVE, f"{problem}{advice}", why)
     except Beyond as problem:
         failed = (
             problem.side == "above" and tolerance.upper is not None and problem.bound >= tolerance.upper

@@ -17,8 +17,17 @@ class Outcome(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Unmeasured:
+    """Why a record allows no measurement, and what would; empty: nothing that is known."""
+
+    why: str
+    would_decide: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
-    """One requirement judged. `measured` is None where the record holds nothing to measure.
+    """One requirement judged. `measured` is None where the record holds nothing to measure; `unmeasured` says
+    why, where a measure itself told.
 
     at: where a voltage is meant, 'connector' or 'terminals'. source: the record that decided.
     """
@@ -35,6 +44,7 @@ class Result:
     reason: str
     source: str
     at: str = "connector"
+    unmeasured: Unmeasured | None = None
 
 
 @dataclass(frozen=True, slots=True)

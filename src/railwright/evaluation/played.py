@@ -10,7 +10,7 @@ from railwright.measures import Measure
 from railwright.measures.outcome import Measured
 from railwright.plan.timeline import Timeline
 from railwright.quantities import show
-from railwright.traces import Record, Span
+from railwright.traces import EventKind, Record, Span
 
 LATE_PART = 0.1
 """A set point may come late by this part of the step's shortest segment: the usual tolerance of durations."""
@@ -63,7 +63,7 @@ def shortest_segment(span: Span, timeline: Timeline, run: Record) -> float:
     listed = {
         event.subject
         for event in run.events
-        if event.what == "point list starts" and span.start - LATE_LEAST <= event.time <= span.end
+        if event.kind is EventKind.POINT_LIST_STARTS and span.start - LATE_LEAST <= event.time <= span.end
     }
     whole = planned.end - planned.start
     return min([whole, *_segments(planned, timeline, listed)])

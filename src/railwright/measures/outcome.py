@@ -25,8 +25,8 @@ class Measured:
     value: best estimate. contributions: the uncertainty budget. unseen: what the reading cannot see, in words
     (empty where nothing hides from it); `high` is then the bound of what may hide, not a probability.
     how: how the value was computed, in a sentence. assumptions: what was taken where a document says nothing.
-    would_decide: what would see or decide it. elsewhere: which part of the step another record judges, in
-    words; empty: none.
+    hides: what it is that can hide, without what bounds it; empty: `unseen` says no more. would_decide: what
+    would see or decide it. elsewhere: which part of the step another record judges, in words; empty: none.
     """
 
     value: float
@@ -38,6 +38,7 @@ class Measured:
     would_decide: str = ""
     assumptions: tuple[str, ...] = ()
     elsewhere: str = ""
+    hides: str = ""
 
 
 class CannotMeasure(Exception):

@@ -117,10 +117,11 @@ def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str)
     budget.bounded("noise of the largest", spread_of_lift)
     if view.model.averages:
         sees = blind_time(update, view.interval, aperture)
-        highest, unseen = _hidden(view, bound, unit, sees)
+        hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
+        highest, unseen = _hidden(view, bound, unit, hides)
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
         needed = outlining_interval(update, view.every or view.interval, aperture)
-        return budget.at_least(value, highest, how, unseen=unseen, would_decide=rate(needed))
+        return budget.at_least(value, highest, how, unseen=unseen, hides=hides, would_decide=rate(needed))
     if view.model.exact:
         return budget.result(value, "largest value")
     beside = np.abs(np.diff(near.values[max(0, place - 1) : place + 2]))
@@ -221,16 +222,15 @@ def _together(measured: Measured, rest: _Rest, unit: str) -> Measured:
     )
 
 
-def _hidden(view: View, bound: Bound | None, unit: str, sees: float) -> tuple[float, str]:
-    """The largest value that can hide between readings, and why, in words.
+def _hidden(view: View, bound: Bound | None, unit: str, hides: str) -> tuple[float, str]:
+    """The largest value that can hide between readings, and why, in words, of which `hides` is the first.
 
     A current limit holds a current only once it has responded; until then the output capacitor feeds the
     load, and the lead limits the current (`railwright.physics.surge`).
     """
-    unseen = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
     if bound is None:
-        return math.inf, unseen
-    unseen += f": anything up to {bound.what}, {amount(bound.value, unit)}"
+        return math.inf, hides
+    unseen = f"{hides}: anything up to {bound.what}, {amount(bound.value, unit)}"
     highest = bound.value + bound.tolerance
     if unit != "A":
         return highest, unseen

@@ -23,6 +23,9 @@ class Ended(StrEnum):
     KILLED = "killed"
 
 
+NEVER_ENDED = "it never came to its end"
+"""How a run ended that was killed, where its cause is told beside it."""
+
 ENDED_TEXTS = {
     Ended.COMPLETED: "the whole procedure was played",
     Ended.TRIPPED: "an output tripped",
@@ -33,7 +36,7 @@ ENDED_TEXTS = {
     Ended.FAULT: "a fault of the program",
     Ended.INSTRUMENT: "an instrument failed or was lost",
     Ended.RECORD: "the record could not be written",
-    Ended.KILLED: "it never came to its end: killed, or the power failed",
+    Ended.KILLED: f"{NEVER_ENDED}: killed, or the power failed",
 }
 
 

@@ -35,11 +35,6 @@ STEPS = many(_STEP)
 """Steps as `run.json` has them."""
 
 
-def event_data(event: Event) -> dict[str, Any]:
-    """An event as `events.json` has it."""
-    return {"time": event.time, "subject": event.subject, "what": event.what, "detail": event.detail}
-
-
 def spans_of(data: Sequence[Mapping[str, Any]], completed: bool) -> tuple[Span, ...]:
     """Spans from `run.json`.
 
@@ -51,7 +46,7 @@ def spans_of(data: Sequence[Mapping[str, Any]], completed: bool) -> tuple[Span, 
 
 def events_of(data: Iterable[Mapping[str, Any]]) -> tuple[Event, ...]:
     """Events from `events.json`."""
-    return tuple(Event(float(e["time"]), str(e["subject"]), str(e["what"]), str(e["detail"])) for e in data)
+    return tuple(Event.from_data(each) for each in data)
 
 
 def missing_rows(taken: Mapping[str, int], kept: Mapping[str, int]) -> list[str]:

@@ -9,21 +9,26 @@ from pathlib import Path
 from typing import Any
 
 from railwright.guard.input_end import MAINS
+from railwright.guard.link import RUN_DIED
 from railwright.quantities import show
 from railwright.records.ended import SWITCHED_OFF
 from railwright.records.ends import open_question, switched_off_of
 from railwright.records.log import read_log
-from railwright.traces import Event
+from railwright.traces import Event, EventKind
 
-_EVENTS = {"off sent": "off sent", "confirmed off": "off confirmed", "stays on": "stays on"}
-"""What the guard tells of an input, and the words that a run's own record has for it."""
+_EVENTS = {
+    "off sent": EventKind.OFF_SENT,
+    "confirmed off": EventKind.OFF_CONFIRMED,
+    "stays on": EventKind.STAYS_ON,
+}
+"""What the guard tells of an input, and the event that a run's own record has for it."""
 
 
 @dataclass
 class GuardJournal:
     """armed: it had a plan of what to switch off. begun, over: when it began to, and had come to its end, on
     the clock of run and guard [s]; None: it did not. why: it switched off. ends: what became of each input.
-    closed: it ended in order, so that what is not told did not happen. said: (when, input, what, detail).
+    closed: it ended in order, so that what is not told did not happen. said: (when, input, kind, text).
     """
 
     armed: bool = False
@@ -32,7 +37,7 @@ class GuardJournal:
     why: str = ""
     ends: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     closed: bool = False
-    said: list[tuple[float, str, str, str]] = field(default_factory=list)
+    said: list[tuple[float, str, EventKind, str]] = field(default_factory=list)
 
 
 def read_journal(path: Path) -> GuardJournal:
@@ -85,11 +90,15 @@ def end_by_guard(
             return ToldByGuard({}, ())
         words = "killed before anything was told to an output"
         return ToldByGuard({"cause": words, "energised": False, "off_confirmed": True}, ())
-    events = () if zero is None else tuple(Event(at(when), *what) for when, *what in journal.said)
+    events = (
+        ()
+        if zero is None
+        else tuple(Event(at(when), name, kind, text=text) for when, name, kind, text in journal.said)
+    )
     if journal.begun is None:
         open_ = f"neither the run nor its guard came to switch off; {MAINS}"
         return ToldByGuard({"off_confirmed": False, "not_confirmed": [open_]}, events)
-    why = "" if journal.why == "the run died" else f" ({journal.why})"
+    why = "" if journal.why == RUN_DIED else f" ({journal.why})"
     if journal.over is None:
         open_ = f"the guard began to switch off{told(journal.begun)} and did not come to its end; {MAINS}"
         cause = f"killed{why}; {open_}"

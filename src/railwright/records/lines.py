@@ -24,7 +24,7 @@ several outputs feed the input, outputs: (output, voltage, current) of each.
 """
 
 EVENT = "event"
-"""time [s], subject, what, detail."""
+"""As `Event.as_data` has it."""
 
 STEP_BEGINS, STEP_ENDS = "step begins", "step ends"
 """As `step_begins` and `step_ends` have them."""

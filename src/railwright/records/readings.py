@@ -19,7 +19,7 @@ from railwright.records import lines
 from railwright.records.log import LogLines, decode_line, raw_lines
 from railwright.records.names import LOG, UNFINISHED, readings_file
 from railwright.regular import LARGEST_LOG
-from railwright.traces import Event, Record, Span, Traces
+from railwright.traces import Event, EventKind, Record, Span, Traces
 
 ORIGIN = "supply readings"
 
@@ -59,7 +59,7 @@ class Events:
         if not left_out:
             return [*self._first, *self._last]
         told = f"{left_out} events from here on are in {LOG} only"
-        gap = Event(self._first[-1].time, "run", "events left out", told)
+        gap = Event(self._first[-1].time, "run", EventKind.EVENTS_LEFT_OUT, text=told)
         return [*self._first, gap, *self._last]
 
     def ordered(self) -> tuple[Event, ...]:
@@ -233,7 +233,7 @@ def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
                 story.rows[name] += 1
             case lines.EVENT:
                 time = float(line["time"]) - early
-                story.events.add(Event(time, line["subject"], line["what"], line["detail"]))
+                story.events.add(Event.from_data({**line, "time": time}))
             case lines.STEP_BEGINS:
                 begun = line
             case lines.STEP_ENDS if begun is not None:

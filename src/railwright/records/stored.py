@@ -16,7 +16,7 @@ from railwright.records.manifest import Differences, verify_manifest
 from railwright.records.names import EVENTS, GUARD_LOG, LOG, RUN, SETTINGS, readings_file
 from railwright.records.readings import ORIGIN, Story, read_parquet, read_record
 from railwright.regular import text_of
-from railwright.traces import Record
+from railwright.traces import VOLTAGES, Record
 
 
 class NoRun(ValueError):
@@ -124,7 +124,7 @@ def _killed(folder: Path, about: Mapping[str, Any]) -> tuple[Record, Mapping[str
         traces = record.traces.get(name)
         if traces is None or not traces.time.size:
             return None
-        voltage = next(v for channel, v in traces.columns.items() if channel.endswith("voltage"))
+        voltage = next(traces.columns[each] for each in VOLTAGES if each in traces.columns)
         return float(traces.time[-1]), float(voltage[-1])
 
     try:

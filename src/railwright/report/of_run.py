@@ -91,13 +91,13 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
 
 def _ended(stored: StoredRun) -> str:
     """How the run ended, and why."""
-    from railwright.records.ended import ENDED_TEXTS, Ended
+    from railwright.records.ended import ENDED_TEXTS, NEVER_ENDED, Ended
 
     text, cause = ENDED_TEXTS[stored.data.ended], stored.data.about.get("cause")
     if not (stored.ending.early and cause):
         return text
     # What killed it is in the cause, as far as its guard knows.
-    return f"{text.partition(':')[0] if stored.data.ended is Ended.KILLED else text}: {cause}"
+    return f"{NEVER_ENDED if stored.data.ended is Ended.KILLED else text}: {cause}"
 
 
 def _identification(data: dict[str, str] | None) -> str:

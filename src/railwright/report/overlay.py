@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from railwright.report import panels
 from railwright.report.limits import Limit, limits_of
 from railwright.report.panels import Curve
-from railwright.traces import Event, Record, Span
+from railwright.traces import Event, EventKind, Record, Span
 
 if TYPE_CHECKING:
     from railwright.documents.procedure import Requirement
@@ -138,7 +138,7 @@ def switched_on(overlay: Overlay, span: Span, name: str) -> float:
     times = [
         event.time
         for event in overlay.base.events
-        if event.what == "on" and event.subject in subjects and span.start <= event.time <= span.end
+        if event.kind is EventKind.ON and event.subject in subjects and span.start <= event.time <= span.end
     ]
     return min(times) - span.start if times else 0.0
 

@@ -23,12 +23,12 @@ from railwright.documents.loader import Documents
 from railwright.plan.plan import Plan
 from railwright.plan.set_points import SetPoints
 from railwright.records.ended import SWITCHED_OFF
-from railwright.records.finished import STEPS, event_data, missing_rows
+from railwright.records.finished import STEPS, missing_rows
 from railwright.records.manifest import write_json, write_manifest
 from railwright.records.names import DOCUMENTS, EVENTS, LOG, MANIFEST, RUN, SETTINGS
 from railwright.records.readings import fold
 from railwright.running.outcome import RunOutcome
-from railwright.version import __version__
+from railwright.version import SOFTWARE
 
 if TYPE_CHECKING:
     from railwright.instruments.supply import Identity
@@ -79,7 +79,7 @@ class RunFolder:
         # The smallest and most telling first: on a disk that is nearly full there may be room for that only.
         parts: dict[str, Callable[[], object]] = {
             RUN: lambda: write_json(self.path / RUN, about),
-            EVENTS: lambda: write_json(self.path / EVENTS, [event_data(event) for event in record.events]),
+            EVENTS: lambda: write_json(self.path / EVENTS, [event.as_data() for event in record.events]),
             "record": lambda: unwritten.extend(self._fold(recorder)),
             MANIFEST: lambda: write_manifest(self.path),
         }
@@ -165,10 +165,10 @@ def describe_run(
     """
     bench, device, procedure = documents.bench, documents.device, documents.procedure
     laboratory = bench.laboratory
-    supplies = dict.fromkeys(o.output.partition(".")[0] for f in set_points.values() for o in f.outputs)
+    supplies = dict.fromkeys(o.output.supply for f in set_points.values() for o in f.outputs)
     return {
         "run": f"{started:%Y%m%d-%H%M%S}-{uuid.uuid4().hex[:8]}",
-        "software": f"railwright {__version__}",
+        "software": SOFTWARE,
         "procedure": procedure.procedure,
         "device": device.device,
         "revision": device.revision,

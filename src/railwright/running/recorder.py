@@ -13,7 +13,7 @@ from typing import Any, Protocol
 from railwright.records import lines
 from railwright.records.readings import ORIGIN, Events, StoredTraces
 from railwright.running.outcome import InputReading, Progress
-from railwright.traces import Event, Record, Span
+from railwright.traces import NO_FACTS, Event, EventKind, Facts, Record, Span
 from railwright.virtual_time import Clock, MonotonicClock
 
 
@@ -90,13 +90,20 @@ class Recorder:
     def write(self, kind: str, **fields: Any) -> None:
         self.log.write(kind, **fields)
 
-    def event(self, what: str, subject: str, detail: str = "", time: float | None = None) -> None:
+    def event(
+        self,
+        kind: EventKind,
+        subject: str,
+        text: str = "",
+        time: float | None = None,
+        facts: Facts = NO_FACTS,
+    ) -> None:
         """`time`: of the record; now, where it is left out."""
-        self.add(Event(self.now() if time is None else time, subject, what, detail))
+        self.add(Event(self.now() if time is None else time, subject, kind, facts, text))
 
     def add(self, event: Event) -> None:
         self._events.add(event)
-        self.write(lines.EVENT, time=event.time, subject=event.subject, what=event.what, detail=event.detail)
+        self.write(lines.EVENT, **event.as_data())
         self.progress.event(event)
 
     def add_all(self, events: Iterable[Event]) -> None:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from railwright.documents.output_name import OutputName
 from railwright.documents.sources import Location
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.records.codec import (
@@ -28,9 +29,11 @@ from railwright.settings.windows.window import End, Window
 
 _WHERE = optional(fields(Location, file=TEXT, line=WHOLE, column=WHOLE))
 
+OUTPUT: Codec[OutputName] = Codec(str, lambda data: OutputName(TEXT.read(data)))
+
 _OUTPUT = fields(
     OutputSetPoints,
-    output=TEXT,
+    output=OUTPUT,
     current_limit=NUMBER,
     at_limit=TEXT,
     trip_delay=Key(number(null=0.0), of=lambda each: each.trip_delay if each.at_limit == "trip" else None),
@@ -137,6 +140,12 @@ def window_as_data(window: Window) -> dict[str, Any]:
     }
 
 
+_RISES: Codec[Mapping[int, float]] = Codec(
+    lambda rises: {str(number): rate for number, rate in rises.items()},
+    lambda data: {int(number): float(rate) for number, rate in data.items()},
+)
+"""Number of a power-up, from 0 -> the rate that was worked out for it [V/s]."""
+
 _SETTINGS = fields(
     Settings,
     blocked=derived(lambda settings: settings.blocked),
@@ -144,6 +153,8 @@ _SETTINGS = fields(
     reasons=REASONS,
     windows=derived(lambda settings: [window_as_data(window) for window in settings.windows]),
     findings=FINDINGS,
+    # Settings of an earlier version do not have them.
+    rises=Key(optional(_RISES), missing=None),
 )
 
 

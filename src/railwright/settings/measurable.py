@@ -100,9 +100,9 @@ def _leaves(required: Requirement, value: float) -> float | None:
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:
     if shown.measured is None:
-        return shown.reason.partition(";")[0]
+        return shown.reason if shown.unmeasured is None else shown.unmeasured.why
     if hidden:
-        return shown.measured.unseen.partition(":")[0]
+        return shown.measured.hides or shown.measured.unseen
     return "the uncertainty of the readings takes much of what is left to the limit"
 
 
@@ -117,13 +117,13 @@ def _would(
     """An instrument that would decide it, in numbers, and who on the bench is one."""
     wanted = required.known.records
     interval = _interval(documents, set_points, required)
-    said = shown.measured.would_decide if shown.measured is not None else shown.reason.partition("; ")[2]
+    advice = shown.measured or shown.unmeasured
     needed = ""
     if leaves and required.unit in ("V", "A"):
         needed = f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
     if interval is None:
-        decides = said.removesuffix(" would decide it") or "an instrument with a smaller error"
-        return f"{decides}{needed}"
+        decides = advice.would_decide if advice is not None else ""
+        return f"{decides or 'an instrument with a smaller error'}{needed}"
     able = [
         f"'{name}'"
         for name, recorder in documents.bench.recorders.items()

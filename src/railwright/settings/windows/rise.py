@@ -104,7 +104,7 @@ def _power_up(source: Source, documents: Documents, number: int | None) -> _Powe
         here: Path = ("procedure", "steps", index, "power_up")
         path = (*here, "rise") if up.rise is not None else here
         on = {name: place * up.gap for place, name in enumerate(up.order)}
-        return _PowerUp(index, step.name or f"step {index + 1}", voltage, up.rate, path, on)
+        return _PowerUp(index, step.called(index), voltage, up.rate, path, on)
     return None
 
 
