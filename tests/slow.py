@@ -14,6 +14,7 @@ LONG = "works for long: thousands of cases, or code compiled for it"
 SLOW = {
     "external": JUDGE,
     "instruments": REAL_TIME,
+    "test_compilation.py": PROCESSES,
     "test_compiled_cache.py": PROCESSES,
     "test_fault_matrix.py": LONG,
     "test_fuzz.py": PROCESSES,
@@ -39,6 +40,7 @@ SLOW = {
     "guard/test_process.py": PROCESSES,
     "guard/test_wire.py": REAL_TIME,
     "physics/loads/test_new_load.py": LONG,
+    "physics/test_arrays.py": PROCESSES,
     "physics/test_energy.py": LONG,
     "physics/test_equations.py": LONG,
     "physics/test_rosenbrock.py": LONG,
