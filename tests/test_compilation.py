@@ -84,7 +84,7 @@ def test_an_inner_function_is_called_from_compiled_code() -> None:
 def test_an_inner_function_raises_where_python_calls_it(inner: Any) -> None:
     entry(FLOAT)(lambda x: doubled(x) + tripled(x))(1.0)
     for given in ((1.0,), (np.zeros(3),), (None,), (), (1.0, 2.0)):
-        with pytest.raises(TypeError, match=rf"{inner.__name__} is called from compiled code alone"):
+        with pytest.raises(TypeError, match=inner.__name__):
             inner(*given)
     assert inner.py_func(2.0) in (4.0, 6.0)
 
@@ -128,7 +128,7 @@ def test_division_by_zero_gives_infinity() -> None:
 
 def test_an_entry_that_is_given_an_array_by_an_inner_function_is_not_compiled() -> None:
     wrong = entry(VECTOR)(lambda a: rest(a)[1][0])
-    with pytest.raises(numba.TypingError, match="rest returns an array: no entry may"):
+    with pytest.raises(numba.TypingError, match="rest returns an array"):
         wrong(np.ones(3))
     good = entry(VECTOR)(lambda a: last_of_rest(a))
     given = np.ones(3)
@@ -196,7 +196,7 @@ def test_what_an_entry_raises_itself_comes_through() -> None:
     @compiled
     def check(a):
         if a.shape[0] < 2:
-            raise ValueError("a: expected two rows at least")
+            raise ValueError("a: two rows at least")
 
     @entry(VECTOR)
     def second(a):
@@ -204,7 +204,7 @@ def test_what_an_entry_raises_itself_comes_through() -> None:
         return a[1]
 
     assert second(np.arange(3.0)) == 1.0
-    with pytest.raises(ValueError, match="a: expected two rows at least"):
+    with pytest.raises(ValueError, match="a: two rows at least"):
         second(np.zeros(1))
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from tests.evaluation.stored_runs import store
+from tests.said import says
 
 from railwright.documents.loader import load_documents
 from railwright.documents.procedure import Requirement, accept_announced_measures
@@ -111,7 +112,7 @@ def test_documents_schema_and_pages_know_it(folder: Path) -> None:
     required = json_schema("procedure")["$defs"]["Requirement"]["properties"]
     assert "input_resistance" in required["measure"]["enum"]
     assert "`input_resistance`" in documents_reference()
-    assert "| `input_resistance` | ohm | Resistance that the input shows." in reference()
+    assert says(reference(), "`input_resistance`", "ohm", "Resistance")
     wanted = Requirement(name="r", measure="input_resistance", of="main", during="on", at_most="2 kohm")
     assert (wanted.unit, wanted.limits) == ("ohm", (None, 2000.0))
     drawn, words = limits_of([wanted], "on")
