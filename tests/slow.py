@@ -41,6 +41,7 @@ SLOW = {
     "guard/test_wire.py": REAL_TIME,
     "measures/test_invented.py": PROCESSES,
     "physics/loads/test_new_load.py": LONG,
+    "physics/test_arrays.py": PROCESSES,
     "physics/test_energy.py": LONG,
     "physics/test_equations.py": LONG,
     "physics/test_rosenbrock.py": LONG,
