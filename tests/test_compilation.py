@@ -206,7 +206,7 @@ def test_what_an_entry_raises_itself_comes_through() -> None:
     @compiled
     def check(a):
         if a.shape[0] < 2:
-            raise ValueError("a: expected two rows at least")
+            raise ValueError("a: two rows at least")
 
     @entry(VECTOR)
     def second(a):
