@@ -429,14 +429,14 @@ CASES = [
         "main",
         (OWN_LEVELS, protections("    opp: 70 W\n")),
         "opp: 70 W",
-        "70 W on left.1, whose over-power protection ranges over 1 W .. 66 W",
+        "70 W on left.1, whose over-power protection ranges from 1 W to 66 W",
     ),
     Case(
         "opp-below-need",
         "main",
         (OWN_LEVELS, protections("    opp: 4 W\n")),
         "opp: 4 W",
-        "it acts from 4 W on; 'first power' plays 12 V",
+        "it acts from 4 W on; 'line sweep' plays 9 V with up to 0.5301 A, 4.791 W",
         silent=(OWN_LEVELS, protections("    opp: 8 W\n")),
     ),
     Case(
@@ -452,7 +452,7 @@ CASES = [
         "main",
         (OWN_LEVELS, protections("    ocp: 800 mA\n    ocp_delay: 1 ms\n")),
         "ocp_delay: 1 ms",
-        "1 ms on left.1, whose over-current protection has a delay of 5 ms .. 1 s",
+        "1 ms on left.1, whose delay of the over-current protection ranges from 5 ms to 1 s",
         silent=(OWN_LEVELS, protections("    ocp: 800 mA\n    ocp_delay: 5 ms\n")),
     ),
     Case(

@@ -1,4 +1,4 @@
-"""Figures derived from the bench's data sheets: errors, lead resistance, slew, ranges of groups of outputs.
+"""Figures derived from the bench's data sheets, and how figures are rounded.
 
 A figure that the bench does not give comes back as None: unknown, never zero.
 """
@@ -6,7 +6,6 @@ A figure that the bench does not give comes back as None: unknown, never zero.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 
@@ -14,30 +13,6 @@ from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:
     """Bound of the error at a value, in the value's unit: of_value · |value| + offset."""
     return accuracy.of_value * abs(value) + accuracy.offset
-
-
-def voltage_error(
-    outputs: Sequence[Output], shares: Sequence[float], voltage: float, *, series: bool
-) -> float | None:
-    """Bound of the programming error of a group set to `voltage` in total [V]: the sum in series, else the
-    largest.
-    """
-    errors = []
-    for output, share in zip(outputs, shares, strict=True):
-        if output.programming is None:
-            return None
-        errors.append(error(output.programming.voltage, voltage * share))
-    return sum(errors) if series else max(errors)
-
-
-def current_error(outputs: Sequence[Output], limits: Sequence[float], *, parallel: bool) -> float | None:
-    """Bound of the error of the current limit of a group [A]: the sum in parallel, the largest otherwise."""
-    errors = []
-    for output, limit in zip(outputs, limits, strict=True):
-        if output.programming is None:
-            return None
-        errors.append(error(output.programming.current, limit))
-    return sum(errors) if parallel else max(errors)
 
 
 def fastest_slew(output: Output) -> float | None:
@@ -60,6 +35,17 @@ def ovp_overshoot(output: Output) -> float | None:
     if output.ovp is None or output.ovp.response is None or slew is None:
         return None
     return slew * output.ovp.response
+
+
+def round_up(value: float, digits: int = 2) -> float:
+    """A figure rounded up to so many significant digits, for what people are to write or look for."""
+    return -round_down(-value, digits) if value > 0.0 else value
+
+
+def round_down(value: float, digits: int = 2) -> float:
+    """A figure other than zero rounded down to so many significant digits."""
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - digits + 1)
+    return float(f"{math.floor(value / step + 1e-9) * step:.6g}")
 
 
 def on_grid(value: float, step: float) -> bool:

@@ -66,7 +66,7 @@ def _delay_as_written(source: Source, value: float, limit: float | None) -> str:
     words = ["as the procedure says"]
     longest = None
     if limit is not None:
-        longest = source.longest_charging(limit - (source.limit_error(limit) or 0.0))
+        longest = source.longest_charging(source.surely(limit))
     if longest is not None and 0 < longest.time < float("inf"):
         words.append(f"{longest.words} at the limit takes up to {show(longest.time, 's')} by C·V/I")
         words.append(f"{value / longest.time:.3g} times that")
@@ -93,12 +93,12 @@ def _feed(source: Source, limit: float, ovp: float, delay: float, opp: float) ->
     )
     return Feed(
         input=source.name,
-        arrangement=source.hook_up.arrangement,
+        arrangement=source.arrangement,
         outputs=outputs,
-        lead=source.hook_up.lead,
-        sense=source.hook_up.sensed,
+        lead=source.lead_name,
+        sense=source.sense,
         trips_when=source.limits.trips_when,
-        fixture=source.hook_up.fixture,
+        fixture=source.fixture_name,
     )
 
 
@@ -219,7 +219,7 @@ def settle_input(
             reasons.append(Reason(source.name, setting, value, unit, where, why))
     reasons += _channels(source, documents)
     each = [values.get(setting, math.nan) for setting in settings]
-    draft = Draft(_feed(source, *each), frozenset(values), len(values) == len(settings))
+    draft = Draft(_feed(source, *each), frozenset({*values, *asked}), len(values) == len(settings))
     located = [_located(found, documents) for found in windows]
     return InputSettled(draft, reasons, located, findings)
 

@@ -214,7 +214,7 @@ def test_without_a_procedure_the_smallest_output_is_taken_and_it_regulates_where
 def test_what_no_limit_can_be_worked_out_without_is_said() -> None:
     with pytest.raises(
         NotPossible,
-        match="no hook-up feeds every input: nothing feeds lamp: accuracy and response of its OVP",
+        match="no hook-up feeds every input: nothing feeds lamp: level or accuracy of the OVP of one",
     ):
         made_of(DEVICE, bench(ovp={"level": "1 V .. 22 V"}))
 

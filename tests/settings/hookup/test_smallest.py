@@ -166,7 +166,11 @@ def limit_too_high(current_limit: str = "2.1 A") -> Documents:
 
 
 def test_a_limit_that_the_input_does_not_bear():
-    changed(limit_too_high, "lower 'current_limit' of main to 1.996 A or less", current_limit="1.99 A")
+    changed(
+        limit_too_high,
+        "write a 'current_limit' of main of at least 0.503 A and at most 1.99 A",
+        current_limit="1.99 A",
+    )
 
 
 def protected(**limits: Any) -> Documents:
@@ -195,11 +199,15 @@ def written_limits(**limits: Any) -> Documents:
     [
         (
             {"at_limit": "trip", "trip_delay": "0.1 ms"},
-            "write a 'trip_delay' of main from 1 ms to 5 s",
+            "write a 'trip_delay' of main of at least 1 ms and at most 5 s",
             {"at_limit": "trip", "trip_delay": "1 ms"},
         ),
-        ({"ovp": "40 V"}, "write an 'ovp' of main between 12 V and 33 V", {"ovp": "20 V"}),
-        ({"ovp": "12.01 V"}, "write 'ovp: auto' in the limits of main", {"ovp": "auto"}),
+        ({"ovp": "40 V"}, "write a 'ovp' of main of at least 12.1 V and at most 28.7 V", {"ovp": "28.7 V"}),
+        (
+            {"ovp": "12.01 V"},
+            "write a 'ovp' of main of at least 12.1 V and at most 28.7 V",
+            {"ovp": "12.1 V"},
+        ),
         ({"ocp": "1 A"}, "leave 'ocp' out of the limits of main", {}),
     ],
 )

@@ -140,13 +140,19 @@ def input_figures(documents: Documents, sources: Mapping[str, Source], name: str
     harmless, why = _harmless(sources, name)
     started = [START_MARGIN * each.starts_at.high for each in source.load.converters]
     drop = source.drop(source.needs[0]) if source.needs is not None and not source.senses else 0.0
-    lowest = min(round_up(max([wanted.operating.low + drop, *started])), wanted.nominal)
+    lowest = min(figures.round_up(max([wanted.operating.low + drop, *started])), wanted.nominal)
     levels: tuple[float, ...] = (harmless,) if lowest <= harmless else (harmless, lowest)
     if levels[-1] < wanted.nominal:
         levels = (*levels, wanted.nominal)
     blind = max(blind_of(source), documents.procedure.record.every)
     return InputFigures(
-        name, _down(min(PROBE, harmless / 2)), harmless, levels, _slope(source, harmless), blind, why
+        name,
+        figures.round_down(min(PROBE, harmless / 2)),
+        harmless,
+        levels,
+        _slope(source, harmless),
+        blind,
+        why,
     )
 
 
@@ -167,9 +173,9 @@ def _harmless(sources: Mapping[str, Source], name: str) -> tuple[float, str]:
             borne = theirs.input.withstands_always or theirs.input.operating.high
             found.append((borne, f"what {other} bears, should their leads be exchanged"))
     value, why = min(found)
-    if _down(value) <= 0.0:
+    if figures.round_down(value) <= 0.0:
         raise NotPossible(f"{name}: no voltage of 0.1 V or more is harmless ({why}); write one by hand")
-    return _down(value), why
+    return figures.round_down(value), why
 
 
 def _slope(source: Source, harmless: float) -> float:
@@ -202,22 +208,6 @@ def reading_error(source: Source, quantity: str, value: float) -> float:
             error += CONFIDENT * (accuracy.noise or 0.0)
         total, largest = total + error, max(largest, error)
     return total if adds else largest
-
-
-def _down(volts: float) -> float:
-    """To two digits, downwards."""
-    if volts <= 0.0:
-        return 0.0
-    step = 10.0 ** (math.floor(math.log10(volts)) - 1)
-    return round(math.floor(volts / step + 1e-9) * step, 6)
-
-
-def round_up(value: float, digits: int = 2) -> float:
-    """To so many digits, upwards."""
-    if value <= 0.0:
-        return 0.0
-    step = 10.0 ** (math.floor(math.log10(value)) - digits + 1)
-    return round(math.ceil(value / step - 1e-9) * step, 9)
 
 
 def energy_words(volts: float, limit: float) -> str:

@@ -22,6 +22,7 @@ from railwright.documents.translate import validated
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import show
 from railwright.settings.context import Source, sources_of
+from railwright.settings.figures import round_up
 from railwright.settings.first_power import conditions as stop
 from railwright.settings.first_power import expected
 from railwright.settings.first_power.figures import (
@@ -33,7 +34,6 @@ from railwright.settings.first_power.figures import (
     input_figures,
     reading_error,
     refuse_below_zero,
-    round_up,
     rounded_time,
 )
 from railwright.settings.first_power.hook_up import hook_up_of

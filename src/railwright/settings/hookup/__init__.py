@@ -6,7 +6,9 @@ hook-up is `auto` nothing is loaded and nothing changes.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from railwright.documents.hook_up import HookUp, Source
 from railwright.documents.loader import Documents
@@ -65,11 +67,16 @@ def as_run(documents: Documents, set_points: SetPoints) -> Documents:
 
 def _written(feed: Feed) -> HookUp:
     names = tuple(output.output for output in feed.outputs)
-    source: str | Source = names[0]
-    if feed.arrangement == "series":
-        source = Source(series=names)
-    elif feed.arrangement == "parallel":
-        source = Source(parallel=names)
-    return HookUp.model_validate(
-        {"source": source, "lead": feed.lead, "fixture": feed.fixture, "sense": feed.sense}
-    )
+    return hook_up_of(names, feed.arrangement, feed.lead, feed.fixture, feed.sense)
+
+
+def hook_up_of(
+    names: Sequence[str],
+    arrangement: str,
+    lead: str,
+    fixture: str | None,
+    sense: Literal["at load", "at terminals"],
+) -> HookUp:
+    """What feeds an input, as a procedure writes it: these outputs in this arrangement."""
+    source = names[0] if arrangement == "alone" else Source.model_validate({arrangement: names})
+    return HookUp(source=source, lead=lead, fixture=fixture, sense=sense)

@@ -12,26 +12,25 @@ from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
-from railwright.documents.bench import Bench
 from railwright.settings.hookup.candidates import Candidate, alike
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.program import Rows, solve
 
 
 def with_leads(
-    chosen: Sequence[Candidate], demands: Mapping[str, Demand], taken: Collection[str], bench: Bench
+    chosen: Sequence[Candidate], demands: Mapping[str, Demand], taken: Collection[str]
 ) -> tuple[Candidate, ...]:
     """The same outputs for the same inputs, each with its lead and place of sensing.
 
     taken: leads of inputs whose hook-up is written.
     """
-    options = [(each, cost) for own in chosen for each, cost in alike(demands[own.input], own, bench)]
-    names = list(dict.fromkeys(each.lead for each, _ in options))
+    options = [(each, cost) for own in chosen for each, cost in alike(demands[own.input], own)]
+    names = list(dict.fromkeys(each.source.lead_name for each, _ in options))
     rows = Rows()
     for own in chosen:
         rows.add({c: 1.0 for c, (each, _) in enumerate(options) if each.input == own.input}, 1.0, 1.0)
     for number, name in enumerate(names):
-        columns = {c: 1.0 for c, (each, _) in enumerate(options) if each.lead == name}
+        columns = {c: 1.0 for c, (each, _) in enumerate(options) if each.source.lead_name == name}
         rows.add({**columns, len(options) + number: -1.0}, -np.inf, 0.0 if name in taken else 1.0)
     upper = [1.0] * len(options) + [float(len(chosen))] * len(names)
     whole = [1] * len(upper)

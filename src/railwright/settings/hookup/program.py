@@ -125,7 +125,7 @@ def rows_of(candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], 
             if tied.alone:
                 alone.setdefault(tied.tie, []).append(column)
                 continue
-            for output, tie in zip(each.group.names, each.group.ties, strict=True):
+            for output, tie in zip(each.outputs, each.source.ties, strict=True):
                 if tie == tied.tie:
                     shared.setdefault(tied.tie, {}).setdefault(output, []).append(column)
     for columns in by_input.values():

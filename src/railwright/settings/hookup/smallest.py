@@ -18,10 +18,11 @@ from railwright.documents.hook_up import AUTO
 from railwright.documents.translate import validated
 from railwright.plan.stairs import STAIR
 from railwright.quantities import show
+from railwright.settings.figures import round_up
+from railwright.settings.group import Group
 from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.group import Group
-from railwright.settings.hookup.obstacle import UNCOUPLE, round_up
+from railwright.settings.hookup.obstacle import UNCOUPLE
 from railwright.settings.hookup.program import OUTPUT, Rows, rows_of, solve
 from railwright.settings.rule import Path
 from railwright.settings.windows.current_limit import HEADROOM
@@ -56,7 +57,7 @@ EXACT_OVP = 0.05
 
 def _ideal(demand: Demand) -> Group:
     """An output that gives whatever the input asks for, as exactly as good supplies do."""
-    return Group((f"one more output for {demand.name}",), "alone", (_any_output(),), (math.inf,), (None,))
+    return Group({f"one more output for {demand.name}": _any_output()}, "alone", (math.inf,), (None,))
 
 
 def _any_output() -> Output:
@@ -79,19 +80,17 @@ def _any_output() -> Output:
     )
 
 
-def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:
+def _further(demand: Demand) -> tuple[Candidate | None, str]:
     """The input on one more output, and that output in words; None: no output would do."""
-    kept, near = best_of_group(demand, _ideal(demand), bench)
+    kept, near = best_of_group(demand, _ideal(demand))
     candidate = kept[0] if kept else near
     if candidate is None:
         return None, ""
     if demand.input.nominal < 0:
         rail = "the figures of {} in amounts, with 'rail: negative': an output's + is then its 0 V"
         return candidate, rail.format(demand.name)
-    resistance = demand.resistances[candidate.lead]
-    drop = demand.drop(resistance, demand.current)
-    sensed = candidate.sense == "at load"
-    volts = demand.highest + (drop if sensed else 0.0)
+    drop, sensed = candidate.source.drop(demand.current), candidate.source.senses
+    volts = demand.highest + candidate.source.sensed_drop
     asked = demand.limits.current_limit
     amperes = 1.02 * HEADROOM * demand.current if asked == AUTO else float(asked)
     other = "one more output"
@@ -127,10 +126,10 @@ def smallest_change(fields: Sequence[Field], bench: Bench) -> Smallest:
             candidates.append(candidate)
             cost.append(float(sum(each.cost for each in candidate.obstacles) * _SCALE))
             changes.append(_parted(demand, candidate))
-        candidate_or_none, words = _further(demand, bench)
-        further = Change(demand.name, words, demand.at_hook_up)
+        candidate_or_none, words = _further(demand)
+        further = Change(demand.name, words, demand.source.at_hook_up)
         if candidate_or_none is None:
-            against = "; ".join(_hopeless(demand, bench))
+            against = "; ".join(_hopeless(demand))
             words = f"figures or steps of {demand.name} that an output can keep: {against}"
             further = Change(demand.name, words, ("device", "inputs", demand.name))
             candidate_or_none = _placeholder(demand)
@@ -182,7 +181,7 @@ def _cheapest(
 
 def _parted(demand: Demand, candidate: Candidate) -> tuple[Change, ...]:
     return tuple(
-        Change(demand.name, each.change or "", each.where or demand.at_hook_up)
+        Change(demand.name, each.change or "", each.where or demand.source.at_hook_up)
         for each in candidate.obstacles
     )
 
@@ -194,23 +193,11 @@ def _uncoupled(supply: str, number: int, bench: Bench, inputs: Iterable[str]) ->
     return Change(", ".join(inputs), words, where)
 
 
-def _hopeless(demand: Demand, bench: Bench) -> list[str]:
+def _hopeless(demand: Demand) -> list[str]:
     """Why not even an output that gives everything could feed an input."""
-    return [each.why for each in against_group(demand, _ideal(demand), bench)]
+    return [each.why for each in against_group(demand, _ideal(demand))]
 
 
 def _placeholder(demand: Demand) -> Candidate:
     """An input that nothing can feed."""
-    return Candidate(
-        input=demand.name,
-        group=_ideal(demand),
-        lead="",
-        sense="at terminals",
-        fixture=demand.wish.fixture,
-        headroom=0,
-        margins={},
-        cautions=(),
-        reading=0,
-        tied=(),
-        coupled=(),
-    )
+    return Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, (), ())

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from railwright.documents.procedure import Step
 from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.settings.context import Source, output_path
+from railwright.settings.context import Source
 from railwright.settings.findings import Severity
+from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
 from railwright.settings.rule import Hit, Outcome, Path, rehearsed_rule
 from railwright.traces import Span

@@ -63,7 +63,7 @@ def fuse(rehearsed: Rehearsed) -> Outcome:
                 source.name,
                 (*source.at_hook_up, "fixture"),
                 f"rehearsed, at {show(event.time, 's')} in '{span.name if span else 'the procedure'}': the "
-                f"fuse in '{source.hook_up.fixture}' opens, after up to {show(float(before.max()), 'A')}",
+                f"fuse in '{source.fixture_name}' opens, after up to {show(float(before.max()), 'A')}",
                 "take a slower or larger fuse, rise more slowly, or lower the current limit",
             )
 

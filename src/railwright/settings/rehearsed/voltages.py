@@ -145,15 +145,12 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
             or required.measure not in ("peak_current", "peak_voltage")
         ):
             continue
-        updates = [
-            output.reading.update for output in source.rows if output.reading and output.reading.update
-        ]
+        updates = source.updates
         part = traces.closed(span.start, span.end)
         if len(updates) < source.count or part.time.size < 2:
             continue
-        apertures = [output.reading.aperture if output.reading else None for output in source.rows]
         every = rehearsed.context.procedure.record.every
-        blind = blind_time(max(updates), every, max(all_known(apertures) or updates))
+        blind = blind_time(max(updates), every, max(all_known(source.apertures) or updates))
         values = part.columns[required.measure.removeprefix("peak_")]
         peak = float(values.max())
         finer = ""

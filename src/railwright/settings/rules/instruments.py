@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from railwright.dialects.dialect import Setting
 from railwright.documents.bench import Calibration
 from railwright.quantities import show
-from railwright.settings.context import Context, Source, output_path
+from railwright.settings.context import Context, Source
 from railwright.settings.figures import on_grid
 from railwright.settings.findings import Severity
+from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 

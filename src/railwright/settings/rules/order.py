@@ -10,10 +10,12 @@ from railwright.plan.set_point import Piece
 from railwright.plan.stairs import exchange_of, stair_count
 from railwright.quantities import show
 from railwright.settings import figures
+from railwright.settings.constraints.rise import fast_output, slow_output
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rules.judge import judged
 
 
 @rule("order-broken", Severity.STOP)
@@ -124,43 +126,16 @@ def never_played(context: Context) -> Outcome:
 def slew_too_fast(context: Context) -> Outcome:
     """A slope is asked for that is faster than the output rises."""
     for source in context.sources.values():
-        fastest = [
-            output.slew.high if output.slew is not None else figures.fastest_slew(output)
-            for output in source.rows
-        ]
-        known = [each for each in fastest if each is not None]
-        rising = [each for each in source.played.slopes if each[0].stop > each[0].start]
-        if rising and len(known) < source.count:
-            yield Unknown(
-                source.name, source.at_output, "rise or slew of the output", f"the slopes of {source.name}"
-            )
-            continue
-        for slope, rate in rising:
-            able = sum(known) if source.series else min(known)
-            if rate > able * (1 + 1e-9):
-                yield Hit(
-                    source.name,
-                    slope.path,
-                    f"{show(rate, 'V/s')} is asked for; {', '.join(source.outputs)} can do "
-                    f"{show(able, 'V/s')}",
-                    "rise more slowly, or mind that the edge will be slower than asked",
-                )
+        rising = [(rate, slope.path) for slope, rate in source.played.slopes if slope.stop > slope.start]
+        yield from judged(source, fast_output(source), *rising) if rising else ()
 
 
 @rule("slew-out-of-range", Severity.STOP)
 def slew_out_of_range(context: Context) -> Outcome:
     """A power-up rises more slowly than the output's programmable slew begins."""
     for source in context.sources.values():
-        for slope, rate in source.played.slopes:
-            for name, output in source.outputs.items():
-                if "rise" in slope.path and output.slew is not None and rate < output.slew.low * (1 - 1e-9):
-                    yield Hit(
-                        source.name,
-                        slope.path,
-                        f"{show(rate, 'V/s')} is asked for; the slew of {name} begins at "
-                        f"{show(output.slew.low, 'V/s')}",
-                        "rise faster, or play the slope as a shape",
-                    )
+        rises = [(rate, slope.path) for slope, rate in source.played.slopes if "rise" in slope.path]
+        yield from judged(source, slow_output(source), *rises)
 
 
 @rule("ramp-in-stairs", Severity.NOTE)
@@ -227,10 +202,7 @@ def dwell_too_short(context: Context) -> Outcome:
         if step.sweep is None or step.sweep.input not in context.sources:
             continue
         source = context.sources[step.sweep.input]
-        updates = [
-            output.reading.update for output in source.rows if output.reading and output.reading.update
-        ]
-        slowest = max([*updates, context.procedure.record.every])
+        slowest = max([*source.updates, context.procedure.record.every])
         if step.sweep.dwell < 3 * slowest:
             yield Hit(
                 source.name,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Literal
 
-from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
 from railwright.documents.procedure import Requirement, Step
 from railwright.evaluation.observability import (
     SETTLING,
@@ -19,7 +19,6 @@ from railwright.evaluation.observability import (
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 from railwright.quantities import show
-from railwright.settings import figures
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
@@ -28,7 +27,7 @@ from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 PEAKS = ("peak_current", "peak_voltage")
 """Measures that a single short event decides."""
 
-_READ = {
+_READ: dict[str, Literal["voltage", "current"]] = {
     "peak_current": "current",
     "mean_current": "current",
     "peak_voltage": "voltage",
@@ -68,8 +67,7 @@ def requirement_masked(context: Context) -> Outcome:
             continue
         here = (*path, _limit_key(required))
         if required.measure in ("peak_current", "mean_current"):
-            limit = source.limit(feed)
-            most = limit + (source.limit_error(limit) or 0.0)
+            most = source.at_most(source.limit(feed))
             if highest >= most:
                 until = _until_it_responds(context, required, source, feed)
                 yield Hit(
@@ -115,7 +113,7 @@ def _until_it_responds(context: Context, required: Requirement, source: Source, 
             f" once it has responded, {time}: the mean can be higher only by what flows before that, again "
             f"and again"
         )
-    surge = path.largest(_highest_voltage(source, feed))
+    surge = path.largest(source.ovp_at_most(feed))
     until = "what lead and output capacitor let through, which cannot be worked out from what is given"
     if surge is not None and highest is not None and surge.current <= highest:
         return (
@@ -125,11 +123,6 @@ def _until_it_responds(context: Context, required: Requirement, source: Source, 
     if surge is not None:
         until = f"up to {show(surge.current, 'A')}, which {surge.words}"
     return f" once it has responded, {time}; until then {until}. The readings cannot see it"
-
-
-def _highest_voltage(source: Source, feed: Feed) -> float:
-    """The most that can stand at the terminals [V]: the OVP level, its error, and the rise while it acts."""
-    return source.ovp(feed) + (source.ovp_error or 0.0) + (source.ovp_overshoot or 0.0)
 
 
 def _mean_bound(context: Context, required: Requirement, source: Source, path: SurgePath) -> float | None:
@@ -144,7 +137,7 @@ def _mean_bound(context: Context, required: Requirement, source: Source, path: S
     length = min(lengths) if required.each_point and lengths else span.end - span.start
     if length <= 0.0:
         return None
-    charge = path.capacitance * _highest_voltage(source, context.feeds[required.of])
+    charge = path.capacitance * source.ovp_at_most(context.feeds[required.of])
     return path.first + charge / length
 
 
@@ -158,7 +151,7 @@ def requirement_out_of_reach(context: Context) -> Outcome:
         limit = source.limit(feed)
         most: tuple[float, str, str] | None = None
         if required.measure in ("peak_current", "mean_current"):
-            most = (limit + (source.limit_error(limit) or 0.0), "A", "the current limit holds the current to")
+            most = (source.at_most(limit), "A", "the current limit holds the current to")
         elif required.measure in ("peak_voltage", "mean_voltage", "high_state_level", "low_state_level"):
             highest = source.highest_terminals(limit)
             if highest is not None:
@@ -190,13 +183,11 @@ def reading_too_slow(context: Context) -> Outcome:
     for path, required, source, feed in _required(context):
         if required.measure not in (*PEAKS, "start_up_time") or feed is None:
             continue
-        apertures = [output.reading.aperture if output.reading else None for output in source.rows]
+        apertures = source.apertures
         means = any(averaged(aperture) for aperture in apertures)
         if required.measure in PEAKS and not means:
             continue
-        readings = [output.reading for output in source.rows]
-        updates = [reading.update if reading else None for reading in readings]
-        known = [update for update in updates if update is not None]
+        known = source.updates
         if len(known) < source.count:
             here = (*source.at_output, "reading")
             yield Unknown(
@@ -235,20 +226,6 @@ def reading_too_slow(context: Context) -> Outcome:
         )
 
 
-def _reading_bound(source: Source, quantity: str, value: float) -> float | None:
-    """Bound of the error of the input's reading [V or A]; None: unknown."""
-    bounds = []
-    for output in source.rows:
-        if output.reading is None:
-            return None
-        accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
-        part = (
-            value / source.count if (quantity == "voltage") == source.series and source.count > 1 else value
-        )
-        bounds.append(figures.error(accuracy, part))
-    return sum(bounds)
-
-
 @rule("reading-too-coarse", Severity.CAUTION)
 def reading_too_coarse(context: Context) -> Outcome:
     """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
@@ -259,7 +236,7 @@ def reading_too_coarse(context: Context) -> Outcome:
         low, high = required.limits
         around = high if high is not None else low
         assert around is not None
-        bound = _reading_bound(source, quantity, around)
+        bound = source.reading_error(quantity, around)
         if bound is None:
             here = (*source.at_output, "reading")
             yield Unknown(
