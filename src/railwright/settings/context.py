@@ -18,7 +18,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
 from railwright.plan.delivery import Delivery, deliveries
-from railwright.plan.set_points import Feed
+from railwright.plan.set_points import Feed, limit_of
 from railwright.plan.timeline import Timeline
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of, supply_of
@@ -99,13 +99,13 @@ class Source(Group):
 
     @cached_property
     def _powers(self) -> list[tuple[Level, float, float]]:
-        found = []
-        for level in self.played.levels:
-            drawn = self.load.current(level.voltage) if level.voltage > 0 else None
-            if drawn is not None:
-                drop = self.drop(drawn.high) if self.senses else 0.0
-                found.append((level, drawn.high, (level.voltage + drop) * drawn.high))
-        return found
+        above = [level for level in self.played.levels if level.voltage > 0]
+        drawn = [(level, bounds.high) for level in above if (bounds := self.load.current(level.voltage))]
+        drops = [self.drop(current) if self.senses else 0.0 for _, current in drawn]
+        return [
+            (level, current, (level.voltage + drop) * current)
+            for (level, current), drop in zip(drawn, drops, strict=True)
+        ]
 
     @property
     def senses(self) -> bool:
@@ -151,13 +151,11 @@ class Source(Group):
 
     def limit(self, feed: Feed) -> float:
         """Current limit of the group [A]."""
-        limits = [output.current_limit for output in feed.outputs]
-        return sum(limits) if self.parallel else min(limits)
+        return limit_of(feed)
 
     def ovp(self, feed: Feed) -> float:
         """OVP level of the group [V]."""
-        levels = [output.ovp for output in feed.outputs]
-        return sum(levels) if self.series else min(levels)
+        return (sum if self.series else min)(output.ovp for output in feed.outputs)
 
     def ovp_at_most(self, feed: Feed) -> float:
         """The most that can stand at the terminals [V]: the OVP level, its error, the rise while it acts."""
@@ -165,8 +163,7 @@ class Source(Group):
 
     def ocp(self, feed: Feed) -> float:
         """Level of the group's over-current protection [A]; inf: it is not used."""
-        levels = [output.ocp for output in feed.outputs]
-        return sum(levels) if self.parallel else min(levels)
+        return (sum if self.parallel else min)(output.ocp for output in feed.outputs)
 
     def opp(self, feed: Feed) -> float:
         """Power at which the group's over-power protection acts [W]; inf: it is not used."""
@@ -190,13 +187,10 @@ class Source(Group):
         drop at `current` [A] where the voltage is sensed at the load. None: programming error unknown.
         """
         highest = self.played.highest
-        if highest is None:
+        wrong = self.voltage_error(highest.voltage) if highest is not None else None
+        if highest is None or wrong is None:
             return None
-        wrong = self.voltage_error(highest.voltage)
-        if wrong is None:
-            return None
-        drop = self.drop(current) if self.senses else 0.0
-        return highest.voltage + wrong + drop
+        return highest.voltage + wrong + (self.drop(current) if self.senses else 0.0)
 
     @property
     def capacitance(self) -> float:

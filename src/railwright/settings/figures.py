@@ -6,6 +6,7 @@ A figure that the bench does not give comes back as None: unknown, never zero.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 
@@ -17,16 +18,12 @@ def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:
 
 def fastest_slew(output: Output) -> float | None:
     """Fastest rise of the output [V/s]: 80 % of full scale in its rise time; None: unknown."""
-    if output.rise is None:
-        return None
-    return 0.8 * output.voltage.high / output.rise
+    return None if output.rise is None else 0.8 * output.voltage.high / output.rise
 
 
 def slowest_fall(output: Output) -> float | None:
     """Fall of the output without load [V/s]: 80 % of full scale in its unloaded fall time; None: unknown."""
-    if output.fall.unloaded is None:
-        return None
-    return 0.8 * output.voltage.high / output.fall.unloaded
+    return None if output.fall.unloaded is None else 0.8 * output.voltage.high / output.fall.unloaded
 
 
 def ovp_overshoot(output: Output) -> float | None:
@@ -51,6 +48,16 @@ def round_down(value: float, digits: int = 2) -> float:
 def on_grid(value: float, step: float) -> bool:
     """Whether a value is a whole number of steps (to a thousandth of a step)."""
     return abs(value / step - round(value / step)) <= 1e-3
+
+
+def least(holds: Callable[[float], bool], low: float, high: float, halvings: int) -> float:
+    """The least value between two at which a condition holds that holds at `high` and wherever it held below;
+    from above, to a part of the interval by so many halvings.
+    """
+    for _ in range(halvings):
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
 
 
 def tidy(value: float, low: float, high: float, step: float) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -12,6 +12,7 @@ from railwright.documents.bench import Bench, Output, Reading
 from railwright.settings import figures
 from railwright.settings.rule import Path
 
+Quantity = Literal["voltage", "current"]
 Arrangement = Literal["alone", "series", "parallel"]
 
 EARTH = "earth"
@@ -107,20 +108,17 @@ class Group:
     @cached_property
     def full_voltage(self) -> float:
         """Highest voltage that can be asked of the group [V]; unlike outputs in parallel: of the lowest."""
-        highest = [output.voltage.high for output in self.rows]
-        return sum(highest) if self.series else min(highest)
+        return (sum if self.series else min)(output.voltage.high for output in self.rows)
 
     @cached_property
     def reach(self) -> float:
         """Highest voltage that can stand at the group's terminals, whatever is set [V]."""
-        highest = [output.voltage.high for output in self.rows]
-        return sum(highest) if self.series else max(highest)
+        return (sum if self.series else max)(output.voltage.high for output in self.rows)
 
     @cached_property
     def full_current(self) -> float:
         """Largest current that the group can give [A]."""
-        largest = [output.current.high for output in self.rows]
-        return sum(largest) if self.parallel else min(largest)
+        return (sum if self.parallel else min)(output.current.high for output in self.rows)
 
     @cached_property
     def full_power(self) -> float:
@@ -165,18 +163,25 @@ class Group:
         """What a current limit lets through at most: with its error, as far as it is known [A]."""
         return limit + (self.limit_error(limit) or 0.0)
 
-    def reading_error(self, quantity: Literal["voltage", "current"], value: float) -> float | None:
+    def read_together(
+        self, quantity: Quantity, value: float, bound: Callable[[Output, float], float]
+    ) -> float:
         """Bound of the error of the group's reading of a voltage or current [V or A]: the sum where the
         outputs share it, else the mean, as a run takes the mean of readings that are each of the whole.
+
+        bound: (output, what it reads) -> bound of the error of its own.
         """
         adds, portions = (self.series, self.shares) if quantity == "voltage" else (self.parallel, self.parts)
+        errors = [bound(output, value * portion) for output, portion in zip(self.rows, portions, strict=True)]
+        return sum(errors) / (1 if adds else self.count)
+
+    def reading_error(self, quantity: Quantity, value: float) -> float | None:
+        """The same by the readings' accuracy."""
         if None in self.readings:
             return None
-        errors = [
-            figures.error(getattr(reading, quantity), value * portion)
-            for reading, portion in zip(self.readings, portions, strict=True)
-        ]
-        return sum(errors) / (1 if adds else self.count)
+        return self.read_together(
+            quantity, value, lambda output, own: figures.error(getattr(output.reading, quantity), own)
+        )
 
     @property
     def ovp_error(self) -> float | None:

@@ -8,7 +8,8 @@ import math
 from collections.abc import Iterator
 
 from railwright.quantities import show
-from railwright.settings.constraints.constraint import EXACT, Breach, Constraint, Facts, Missing, Range
+from railwright.settings import figures
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
 from railwright.settings.context import Source
 from railwright.settings.rule import Path
 
@@ -18,7 +19,7 @@ HALVINGS = 16
 BELOW_NEED = "limit-below-need"
 
 
-def facts(source: Source, limit: float | None = None) -> Facts:
+def facts(source: Source) -> Facts:
     """Everything that bounds an input's current limit [A], whatever the limit is."""
     yield from enough(source)
     yield from charged(source)
@@ -40,13 +41,6 @@ def _carries(
 ) -> Constraint:
     """The limit, less its error, carries a need [A]. words: who needs it; input_: what would need less."""
 
-    def breach(limit: float) -> Breach:
-        return (
-            f"the limit may be as low as {show(source.surely(limit), 'A')} with programming error; "
-            f"{words} is {show(need, 'A')}",
-            "raise the current limit, or play no voltage at which so much is drawn",
-        )
-
     return Constraint(
         key,
         "low",
@@ -56,7 +50,11 @@ def _carries(
         path,
         lambda high: f"{input_} {show(max(0.0, source.surely(high)), 'A')}",
         BELOW_NEED,
-        breach,
+        lambda limit: (
+            f"the limit may be as low as {show(source.surely(limit), 'A')} with programming error; "
+            f"{words} is {show(need, 'A')}",
+            "raise the current limit, or play no voltage at which so much is drawn",
+        ),
     )
 
 
@@ -105,13 +103,10 @@ def charges_within(source: Source, delay: float) -> float | None:
     """The least limit [A] with which everything is charged within a delay [s], from above; None: the largest
     does not do it.
     """
-    low, high = 0.0, source.full_current
-    if charging_time(source, high) > delay:
+    full = source.full_current
+    if charging_time(source, full) > delay:
         return None
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        low, high = (low, middle) if charging_time(source, middle) <= delay else (middle, high)
-    return high
+    return figures.least(lambda limit: charging_time(source, limit) <= delay, 0.0, full, HALVINGS)
 
 
 def charged(source: Source) -> Iterator[Constraint]:
@@ -149,10 +144,6 @@ def _bears(source: Source, key: str, bound: float | None, what: str, missing: Mi
         yield missing
         return
 
-    def breach(limit: float) -> Breach:
-        through = f"the limit lets {show(source.at_most(limit), 'A')} through (with programming error)"
-        return f"{through}; {what} may carry {show(bound, 'A')}", remedy
-
     yield Constraint(
         key,
         "high",
@@ -162,7 +153,11 @@ def _bears(source: Source, key: str, bound: float | None, what: str, missing: Mi
         missing.path,
         lambda low: f"a {key} that bears {show(source.at_most(low), 'A')}",
         missing.rule,
-        breach,
+        lambda limit: (
+            f"the limit lets {show(source.at_most(limit), 'A')} through (with programming error); "
+            f"{what} bears {show(bound, 'A')}",
+            remedy,
+        ),
     )
 
 
@@ -192,8 +187,13 @@ def lead(source: Source) -> Facts:
     yield from _bears(source, "lead", source.lead.permitted_current, what, missing, remedy)
 
 
-def in_range(source: Source) -> Iterator[Constraint]:
-    """Every output can be set to its part."""
+def range_of(source: Source) -> Range:
+    """What the outputs' current limits can be set to [A]."""
     reaches = {name: output.current for name, output in source.outputs.items()}
     portions = dict(zip(source.names, source.parts, strict=True))
-    yield from Range("current limit", "A", reaches, portions, ("current",), "current-range").ends(source)
+    return Range("current limit", "A", reaches, portions, ("current",), "current-range")
+
+
+def in_range(source: Source) -> Iterator[Constraint]:
+    """Every output can be set to its part."""
+    yield from range_of(source).ends(source)

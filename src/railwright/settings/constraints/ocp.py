@@ -12,7 +12,7 @@ AT_ONCE = Interval(0.0, 0.0)
 """Delays of a protection that has none that can be set [s]."""
 
 
-def facts(source: Source, limit: float | None = None) -> Facts:
+def facts(source: Source) -> Facts:
     """Everything that bounds the level of an input's OCP [A]."""
     yield from in_range(source)
     yield from needed(source)
@@ -43,7 +43,7 @@ def needed(source: Source) -> Iterator[Constraint]:
     )
 
 
-def delay_in_range(source: Source, limit: float | None = None) -> Iterator[Constraint]:
+def delay_in_range(source: Source) -> Iterator[Constraint]:
     """Every output can be set to its delay [s]."""
     reaches = {name: output.ocp.delay or AT_ONCE for name, output in source.outputs.items() if output.ocp}
     portions = dict.fromkeys(source.outputs, 1.0)

@@ -30,16 +30,21 @@ def lowest(source: Source) -> Constraint:
     name = max(shares, key=lambda each: source.outputs[each].voltage.low / shares[each])
     low = source.outputs[name].voltage.low
 
-    def breach(voltage: float) -> Breach:
-        return (
+    why = f"the range of {name} begins at {show(low, 'V')}"
+    bound = low / shares[name]
+    return threshold(
+        "begin",
+        "low",
+        bound,
+        why,
+        source.at_output,
+        rule="voltage-range",
+        breach=lambda voltage: (
             f"the range of {name} begins at {show(low, 'V')}; {show(voltage * shares[name], 'V')} is played "
             "on it",
             "play a voltage inside the output's range",
-        )
-
-    why = f"the range of {name} begins at {show(low, 'V')}"
-    bound = low / shares[name]
-    return threshold("begin", "low", bound, why, source.at_output, rule="voltage-range", breach=breach)
+        ),
+    )
 
 
 def sensing(source: Source) -> list[str]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from railwright.quantities import show
-from railwright.settings.constraints.constraint import EXACT, Breach, Constraint, Facts, Missing, Range
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
 from railwright.settings.context import Source
 
 ABOVE_WITHSTAND = "ovp-above-withstand"
@@ -39,12 +39,6 @@ def played(source: Source, limit: float | None) -> Facts:
         f"programming error{drop}"
     )
 
-    def breach(value: float) -> Breach:
-        return (
-            f"the OVP may trip from {show(value - early, 'V')} on; {plays}",
-            "raise the OVP where the device withstands it, or play a lower voltage",
-        )
-
     yield Constraint(
         "played",
         "low",
@@ -57,7 +51,10 @@ def played(source: Source, limit: float | None) -> Facts:
             f"'{level.step}'"
         ),
         "ovp-below-played",
-        breach,
+        lambda value: (
+            f"the OVP may trip from {show(value - early, 'V')} on; {plays}",
+            "raise the OVP where the device withstands it, or play a lower voltage",
+        ),
         bracket=True,
     )
 
@@ -82,13 +79,6 @@ def _standing(source: Source) -> Facts:
         return
     wrong = accuracy or 0.0
 
-    def breach(level: float) -> Breach:
-        return (
-            f"the OVP may let {show(level + wrong, 'V')} stand ({show(level, 'V')} with its accuracy); the "
-            f"input withstands {show(withstands, 'V')}",
-            f"set the OVP to {show(withstands - wrong, 'V')} or less",
-        )
-
     yield Constraint(
         "withstands",
         "high",
@@ -101,7 +91,11 @@ def _standing(source: Source) -> Facts:
             f"{show(low + wrong - withstands, 'V', 2)} more accurate"
         ),
         ABOVE_WITHSTAND,
-        breach,
+        lambda level: (
+            f"the OVP may let {show(level + wrong, 'V')} stand ({show(level, 'V')} with its accuracy); the "
+            f"input withstands {show(withstands, 'V')}",
+            f"set the OVP to {show(withstands - wrong, 'V')} or less",
+        ),
     )
 
 
@@ -116,13 +110,6 @@ def _while_acting(source: Source) -> Facts:
     if math.isinf(most):
         return
 
-    def breach(level: float) -> Breach:
-        return (
-            f"the voltage may reach {show(level + wrong + overshoot, 'V')} before the OVP acts; the input "
-            f"withstands {show(most, 'V')}{long}",
-            f"set the OVP to {show(most - overshoot - wrong, 'V')} or less",
-        )
-
     yield Constraint(
         "brief",
         "high",
@@ -133,7 +120,11 @@ def _while_acting(source: Source) -> Facts:
         (*source.at_input, "withstands"),
         lambda low: f"an input that withstands {show(low + wrong + overshoot, 'V', 5)}{long}",
         ABOVE_WITHSTAND,
-        breach,
+        lambda level: (
+            f"the voltage may reach {show(level + wrong + overshoot, 'V')} before the OVP acts; the input "
+            f"withstands {show(most, 'V')}{long}",
+            f"set the OVP to {show(most - overshoot - wrong, 'V')} or less",
+        ),
     )
 
 
@@ -170,6 +161,11 @@ def falling(source: Source, overshoot: float, level: float) -> float:
 
 def in_range(source: Source) -> Iterator[Constraint]:
     """Every output can be set to its share."""
+    yield from range_of(source).ends(source)
+
+
+def range_of(source: Source) -> Range:
+    """What the outputs' OVP levels can be set to [V], of those that have one."""
     reaches = {name: output.ovp.level for name, output in source.outputs.items() if output.ovp}
     portions = dict(zip(source.names, source.shares, strict=True))
-    yield from Range("OVP", "V", reaches, portions, ("ovp", "level"), "ovp-range").ends(source)
+    return Range("OVP", "V", reaches, portions, ("ovp", "level"), "ovp-range")

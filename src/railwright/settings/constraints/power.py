@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from railwright.quantities import show
 from railwright.settings.constraints.constraint import (
     EXACT,
-    Breach,
     Constraint,
     Facts,
     Missing,
@@ -38,9 +37,6 @@ def steady(source: Source) -> Facts:
         f"'{level.step}' plays {show(level.voltage, 'V')} with up to {show(current, 'A')}, {show(power, 'W')}"
     )
 
-    def breach(value: float) -> Breach:
-        return f"it acts from {show(value, 'W')} on; {plays}", "raise 'opp', or leave it out"
-
     # A level at the power itself counts as too low, too.
     yield Constraint(
         "steady",
@@ -51,7 +47,7 @@ def steady(source: Source) -> Facts:
         level.path,
         lambda high: f"an input that takes no more than {show(max(0.0, high), 'W')} in '{level.step}'",
         "opp-below-need",
-        breach,
+        lambda value: (f"it acts from {show(value, 'W')} on; {plays}", "raise 'opp', or leave it out"),
     )
 
 
@@ -108,11 +104,16 @@ def given(source: Source) -> Facts:
         yield Missing(source.at_output, "power rating of the output", "power-range", check)
     full = source.full_power
 
-    def breach(power: float) -> Breach:
-        return (
+    why = f"{source.words} can give {show(full, 'W')}"
+    yield threshold(
+        "outputs",
+        "high",
+        full,
+        why,
+        source.at_output,
+        rule="power-range",
+        breach=lambda power: (
             f"{show(power, 'W')} is needed; {source.words} can give {show(full, 'W')}",
             "take a stronger output, or join outputs",
-        )
-
-    why = f"{source.words} can give {show(full, 'W')}"
-    yield threshold("outputs", "high", full, why, source.at_output, rule="power-range", breach=breach)
+        ),
+    )

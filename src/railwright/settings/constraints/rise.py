@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings import figures
-from railwright.settings.constraints.constraint import EXACT, Breach, Constraint, Facts, Missing, threshold
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
 from railwright.settings.context import Source
+from railwright.settings.group import output_path
 from railwright.settings.rule import Path
 
 REACHED = 0.98
@@ -83,12 +84,6 @@ def fast_output(source: Source) -> Facts:
         yield Missing(source.at_output, "rise or slew of the output", "slew-too-fast", check, auto=False)
         return
 
-    def breach(rate: float) -> Breach:
-        return (
-            f"{show(rate, 'V/s')} is asked for; {names} can do {show(able, 'V/s')}",
-            "rise more slowly, or mind that the edge will be slower than asked",
-        )
-
     yield threshold(
         "slew",
         "high",
@@ -97,7 +92,10 @@ def fast_output(source: Source) -> Facts:
         (*source.at_output, "slew" if source.rows[0].slew else "rise"),
         lambda low: f"an output that rises with {show(low, 'V/s')}",
         "slew-too-fast",
-        breach,
+        lambda rate: (
+            f"{show(rate, 'V/s')} is asked for; {names} can do {show(able, 'V/s')}",
+            "rise more slowly, or mind that the edge will be slower than asked",
+        ),
     )
 
 
@@ -110,12 +108,6 @@ def slow_output(source: Source) -> Iterator[Constraint]:
     name = max(slews, key=lambda each: slews[each])
     slowest = slews[name]
 
-    def breach(rate: float) -> Breach:
-        return (
-            f"{show(rate, 'V/s')} is asked for; the slew of {name} begins at {show(slowest, 'V/s')}",
-            "rise faster, or play the slope as a shape",
-        )
-
     yield threshold(
         "slew",
         "low",
@@ -124,7 +116,34 @@ def slow_output(source: Source) -> Iterator[Constraint]:
         (*source.at_output, "slew"),
         lambda high: f"an output whose slew begins at {show(max(0.0, high), 'V/s')}",
         "slew-out-of-range",
-        breach,
+        lambda rate: (
+            f"{show(rate, 'V/s')} is asked for; the slew of {name} begins at {show(slowest, 'V/s')}",
+            "rise faster, or play the slope as a shape",
+        ),
+    )
+
+
+def falling(source: Source) -> Facts:
+    """What falls no faster than the outputs do without load [V/s]."""
+    for name, output in source.outputs.items():
+        if output.fall.unloaded is None:
+            path, check = (*output_path(name), "fall"), f"falling slopes of {source.name}"
+            yield Missing(path, "unloaded fall time of the output", "fall-too-fast", check, name, auto=False)
+    able, names = source.fastest(map(figures.slowest_fall, source.rows)), ", ".join(source.outputs)
+    if able is None:
+        return
+    why = f"{names} falls at {show(able, 'V/s')} without load"
+    yield threshold(
+        "fall",
+        "high",
+        able,
+        why,
+        (*source.at_output, "fall"),
+        rule="fall-too-fast",
+        breach=lambda rate: (
+            f"{show(rate, 'V/s')} downwards is asked for; {why}",
+            "mind that the edge may be slower than asked",
+        ),
     )
 
 

@@ -55,12 +55,6 @@ def charged(source: Source, limit: float | None) -> Iterator[Constraint]:
             return "a limit that regulates instead of tripping, or a slower rise"
         return f"a current limit of {show(enough, 'A')} or more, a limit that regulates, or a slower rise"
 
-    def breach(delay: float) -> Breach:
-        return (
-            f"{what} beside the load {takes}; the trip delay is {show(delay, 's')}",
-            "lengthen the delay, raise the limit, or rise more slowly",
-        )
-
     yield Constraint(
         "charging",
         "low",
@@ -70,7 +64,10 @@ def charged(source: Source, limit: float | None) -> Iterator[Constraint]:
         longest.move.path,
         relax,
         "trip-before-charged",
-        breach,
+        lambda delay: (
+            f"{what} beside the load {takes}; the trip delay is {show(delay, 's')}",
+            "lengthen the delay, raise the limit, or rise more slowly",
+        ),
         bracket=True,
     )
 

@@ -15,6 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.context import Source
+from railwright.settings.group import Quantity
 
 BELOW_OPERATING = 0.6
 """Harmless voltage in parts of the lowest operating voltage."""
@@ -84,12 +85,13 @@ def judged_for(duration: float, source: Source) -> float:
 
 def blind_of(source: Source) -> float:
     """How old what a reading of an input covers may be when it is handed over [s]; assumed where unknown."""
-    ages = []
-    for output in source.rows:
-        update = (output.reading.update if output.reading else None) or ASSUMED_UPDATE
-        latency = (output.reading.latency if output.reading else None) or 0.0
-        ages.append(update + aperture_of(output) + latency)
-    return max(ages)
+    readings = [(output, output.reading) for output in source.rows]
+    return max(
+        ((reading.update if reading else None) or ASSUMED_UPDATE)
+        + aperture_of(output)
+        + ((reading.latency if reading else None) or 0.0)
+        for output, reading in readings
+    )
 
 
 def aperture_of(output: Output) -> float:
@@ -190,24 +192,21 @@ def _slope(source: Source, harmless: float) -> float:
     return max(slope, least)
 
 
-def reading_error(source: Source, quantity: str, value: float) -> float:
+def reading_error(source: Source, quantity: Quantity, value: float) -> float:
     """By how much the input's reading of a voltage or current may be off [V or A]; assumed where unknown.
 
-    Accuracy, resolution and noise; those of a group add as its outputs do.
+    Accuracy, resolution and noise; those of a group as its outputs' readings are put together.
     """
-    total, largest = 0.0, 0.0
-    adds = source.parallel if quantity == "current" else source.series
-    for output in source.rows:
-        own = value / source.count if adds else value
+
+    def bound(output: Output, own: float) -> float:
         if output.reading is None:
             full = output.current.high if quantity == "current" else output.voltage.high
-            error = ASSUMED_OF_VALUE * abs(own) + ASSUMED_OFFSET * full
-        else:
-            accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
-            error = figures.error(accuracy, own) + (accuracy.resolution or 0.0)
-            error += CONFIDENT * (accuracy.noise or 0.0)
-        total, largest = total + error, max(largest, error)
-    return total if adds else largest
+            return ASSUMED_OF_VALUE * abs(own) + ASSUMED_OFFSET * full
+        accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
+        beside = (accuracy.resolution or 0.0) + CONFIDENT * (accuracy.noise or 0.0)
+        return figures.error(accuracy, own) + beside
+
+    return source.read_together(quantity, value, bound)
 
 
 def energy_words(volts: float, limit: float) -> str:

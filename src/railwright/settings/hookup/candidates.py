@@ -15,11 +15,10 @@ from railwright.documents.hook_up import AUTO, HookUp
 from railwright.settings.context import Sensed, Source
 from railwright.settings.group import EARTH, Arrangement, Group, group_of, supply_of
 from railwright.settings.hookup import hook_up_of
+from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.joinings import MOST_JOINED, couplings_of, joinings, orders
 from railwright.settings.hookup.obstacle import Obstacle
-from railwright.settings.hookup.of_group import hot, of_group, with_lead
-from railwright.settings.hookup.of_output import of_output
 from railwright.settings.rules.leads import UNSENSED, too_low
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
@@ -85,13 +84,9 @@ class Candidate:
 
 def counted(margins: Mapping[str, float]) -> int:
     """Headroom [‰]: the smallest margin as far as each counts, rounded down."""
-    least = FULL
-    for what, margin in margins.items():
-        permille = FULL if margin == math.inf else math.floor(margin * 1000 + 1e-6)
-        if what == "voltage" and permille >= VOLTAGE_FULL:
-            permille = FULL
-        least = min(least, permille)
-    return least
+    enough = {"voltage": VOLTAGE_FULL}
+    each = ((what, math.floor(min(margin, 1.0) * 1000 + 1e-6)) for what, margin in margins.items())
+    return min([FULL, *(permille for what, permille in each if permille < enough.get(what, FULL))])
 
 
 def _margins(demand: Demand, source: Source) -> dict[str, float]:

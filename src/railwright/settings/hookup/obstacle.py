@@ -69,6 +69,6 @@ def written(source: Source, setting: str, facts: Iterable[Constraint | Missing])
     change: tuple[Any, ...] = ()
     if low < high:
         most = f" and at most {show(figures.round_down(high, 3), UNITS[setting])}" if high < math.inf else ""
-        words = f"write a '{setting}' of {source.name} of at least {show(low, UNITS[setting])}{most}"
+        words = f"write a '{setting}' of {source.name} above {show(low, UNITS[setting])}{most}"
         change = (words, PROCEDURE, (*source.at_limits, setting))
     yield Obstacle(worst.breach(value)[0], *change)

@@ -14,8 +14,7 @@ from railwright.settings.hookup import HOOK_UP_IMPOSSIBLE, WHOLE, HookedUp
 from railwright.settings.hookup.candidates import Candidate, Field, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
 from railwright.settings.hookup.joinings import couplings_of
-from railwright.settings.hookup.leads import with_leads
-from railwright.settings.hookup.program import Objective, Program, worth
+from railwright.settings.hookup.program import Objective, Program, with_leads, worth
 from railwright.settings.hookup.smallest import Smallest, smallest_change
 from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
 

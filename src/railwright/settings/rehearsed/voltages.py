@@ -6,8 +6,8 @@ from railwright.documents.procedure import Requirement
 from railwright.evaluation.observability import all_known, blind_time, deciding_interval, sample_rate
 from railwright.quantities import show
 from railwright.settings.findings import Severity
-from railwright.settings.rehearsed.view import Rehearsed, longest, stretches
-from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.settings.rehearsed.view import Rehearsed, longest
+from railwright.settings.rule import Hit, Outcome, rule
 
 TOP = 10.0
 """Samples within the time above 90 % of a peak that show its height (common practice, no source)."""
@@ -16,7 +16,7 @@ CLOSE = 0.1
 """A requirement is met by little within this part of its limit, or of what lies between its two limits."""
 
 
-@rehearsed_rule("withstand-rehearsed", Severity.STOP)
+@rule("withstand-rehearsed", Severity.STOP)
 def withstand(rehearsed: Rehearsed) -> Outcome:
     """The rehearsed voltage at the connector is more than the input withstands, or for too long."""
     for source, traces in rehearsed.inputs:
@@ -28,53 +28,50 @@ def withstand(rehearsed: Rehearsed) -> Outcome:
         )
         for level, _ in forward:
             allowed = max((duration for other, duration in forward if other > level), default=0.0)
-            held = longest(stretches(traces.time, voltage > level))
-            if held is not None and held[1] - held[0] > allowed:
-                span = rehearsed.span_at(held[0])
+            held = longest(traces.time, voltage > level)
+            if held is not None and held[1] > allowed:
                 yield Hit(
                     source.name,
                     (*source.at_input, "withstands"),
                     f"rehearsed, the connector is above {show(level, 'V')} for "
-                    f"{show(held[1] - held[0], 's')} in "
-                    f"'{span.name if span else 'the procedure'}' (peak {show(float(voltage.max()), 'V')}); "
-                    f"{show(allowed, 's')} is permitted",
+                    f"{show(held[1], 's')} in {rehearsed.step_words(held[0])} "
+                    f"(peak {show(float(voltage.max()), 'V')}); {show(allowed, 's')} is permitted",
                     "rise more slowly, or play a lower voltage",
                 )
                 break
 
 
-@rehearsed_rule("never-rehearsed", Severity.STOP)
+@rule("never-rehearsed", Severity.STOP)
 def never(rehearsed: Rehearsed) -> Outcome:
     """The rehearsed voltages of two inputs differ by more than the device permits."""
     import numpy as np
 
     traces_of = rehearsed.record.traces
-    for index, rule in enumerate(rehearsed.context.device.never):
-        first, second = traces_of.get(rule.voltage_of), traces_of.get(rule.minus)
+    for index, asked in enumerate(rehearsed.context.device.never):
+        first, second = traces_of.get(asked.voltage_of), traces_of.get(asked.minus)
         if first is None or second is None:
             continue
         time = np.union1d(first.time, second.time)
         inputs = rehearsed.context.device.inputs
-        difference = inputs[rule.voltage_of].sign * np.interp(
+        difference = inputs[asked.voltage_of].sign * np.interp(
             time, first.time, first.columns["voltage"]
-        ) - inputs[rule.minus].sign * np.interp(time, second.time, second.columns["voltage"])
-        beyond = np.maximum(rule.outside.low - difference, difference - rule.outside.high)
+        ) - inputs[asked.minus].sign * np.interp(time, second.time, second.columns["voltage"])
+        beyond = np.maximum(asked.outside.low - difference, difference - asked.outside.high)
         worst = int(np.argmax(beyond))
         if beyond[worst] > 1e-9:
-            span = rehearsed.span_at(float(time[worst]))
             yield Hit(
-                rule.voltage_of,
+                asked.voltage_of,
                 ("device", "never", index),
-                f"rehearsed, {rule.voltage_of} minus {rule.minus} is "
+                f"rehearsed, {asked.voltage_of} minus {asked.minus} is "
                 f"{show(float(difference[worst]), 'V')} at "
-                f"{show(float(time[worst]), 's')} in '{span.name if span else 'the procedure'}'; it must "
+                f"{show(float(time[worst]), 's')} in {rehearsed.step_words(float(time[worst]))}; it must "
                 f"stay within "
-                f"{show(rule.outside.low, 'V')} to {show(rule.outside.high, 'V')}",
+                f"{show(asked.outside.low, 'V')} to {show(asked.outside.high, 'V')}",
                 "change the order, the gap or the voltages",
             )
 
 
-@rehearsed_rule("requirement-predicted", Severity.CAUTION)
+@rule("requirement-predicted", Severity.CAUTION)
 def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
     requires = rehearsed.context.procedure.requires
@@ -95,7 +92,7 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
         yield Hit(required.of, ("procedure", "requires", index), why, remedy)
 
 
-@rehearsed_rule("requirement-close", Severity.NOTE)
+@rule("requirement-close", Severity.NOTE)
 def requirement_close(rehearsed: Rehearsed) -> Outcome:
     """By rehearsal, a device with its nominal figures meets a requirement by little."""
     requires = rehearsed.context.procedure.requires
@@ -131,7 +128,7 @@ def _permitted(required: Requirement) -> str:
     return f"at least {_amount(low, required.unit)}"
 
 
-@rehearsed_rule("peak-brief", Severity.NOTE)
+@rule("peak-brief", Severity.NOTE)
 def peak_brief(rehearsed: Rehearsed) -> Outcome:
     """A peak that a requirement looks at stands, by rehearsal, for less than one reading's time."""
     for index, required in enumerate(rehearsed.context.procedure.requires):
@@ -154,9 +151,9 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         values = part.columns[required.measure.removeprefix("peak_")]
         peak = float(values.max())
         finer = ""
-        held = longest(stretches(part.time, values >= 0.9 * peak))
-        if peak > 0 and held is not None and held[1] - held[0] < max(updates):
-            length = max(held[1] - held[0], 1e-6)
+        held = longest(part.time, values >= 0.9 * peak)
+        if peak > 0 and held is not None and held[1] < max(updates):
+            length = max(held[1], 1e-6)
             if length / TOP < deciding_interval(blind):
                 finer = f"; as short as it is rehearsed, {sample_rate(length / TOP)} show its height"
             yield Hit(
@@ -164,6 +161,6 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
                 ("procedure", "requires", index),
                 f"rehearsed, '{required.name}' peaks at {show(peak, required.unit)} and is above 90 % of "
                 f"it for "
-                f"{show(held[1] - held[0], 's')}; a reading comes every {show(max(updates), 's')}",
+                f"{show(held[1], 's')}; a reading comes every {show(max(updates), 's')}",
                 f"record it with {sample_rate(deciding_interval(blind))} or more{finer}",
             )

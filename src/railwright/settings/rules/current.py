@@ -24,7 +24,7 @@ def power_range(context: Context) -> Outcome:
     """The steady power that is needed is more than the output can give."""
     for source in context.sources.values():
         powers = [(power, level.path) for level, _, power in source.powers(source.full_power)]
-        yield from list(judged(source, given(source), *powers))[:1]
+        yield from judged(source, given(source), *powers, once=True)
 
 
 @rule("power-before-limit", Severity.NOTE)
@@ -149,20 +149,16 @@ def limit_at_low_voltage(context: Context) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
     for source, feed in context.having("current_limit"):
         least = source.surely(source.limit(feed))
-        for converter in source.load.converters:
-            low = converter.stops_at.low
-            falling = [
-                move for move in source.played.moves if move.stop < move.start and move.stop < low * 1.2
-            ]
-            drawn = source.load.current(low * (1 + 1e-9))
-            if not falling or drawn is None or drawn.high <= least:
+        for low, drawn in source.load.just_above_stopping:
+            falling = [each for each in source.played.moves if each.stop < min(each.start, low * 1.2)]
+            if not falling or drawn <= least:
                 continue
             yield Hit(
                 source.name,
                 falling[0].path,
                 f"'{falling[0].step}' plays down to {show(falling[0].stop, 'V')}; just above its lowest "
                 f"stopping "
-                f"voltage, {show(low, 'V')}, the load model draws {show(drawn.high, 'A')}, and the limit "
+                f"voltage, {show(low, 'V')}, the load model draws {show(drawn, 'A')}, and the limit "
                 f"may be as "
                 f"low as {show(least, 'A')}: the output leaves CV before the converter stops",
                 "raise the current limit, or mind it in the turn-off voltage that is measured",

@@ -103,8 +103,7 @@ def discharge_of(context: Context, source: Source, *, sinks: bool = False) -> Di
 
 def _sunk(source: Source) -> float:
     """Current that the outputs of an input take in together [A]; what is unknown is not counted on."""
-    each = [output.sink or 0.0 for output in source.rows]
-    return sum(each) if source.parallel else min(each)
+    return (sum if source.parallel else min)(output.sink or 0.0 for output in source.rows)
 
 
 def discharging_time(

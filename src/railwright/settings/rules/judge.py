@@ -9,15 +9,18 @@ from railwright.settings.context import Context, Source
 from railwright.settings.rule import Hit, Outcome, Path, Unknown
 
 
-def judged(source: Source, facts: Iterable[Constraint | Missing], *values: tuple[float, Path]) -> Outcome:
-    """What is said of values that break one of these facts, each at its place, and of figures that lack."""
+def judged(
+    source: Source, facts: Iterable[Constraint | Missing], *values: tuple[float, Path], once: bool = False
+) -> Outcome:
+    """What is said of values that break one of these facts, each at its place, and of figures that lack;
+    once: of the first of them alone.
+    """
     found = list(facts)
-    for fact in found:
-        if isinstance(fact, Missing) and fact.check:
-            yield Unknown(fact.about or source.name, fact.path, fact.figure, fact.check)
-    for value, path in values:
-        if (worst := broken(found, value)) is not None:
-            yield Hit(source.name, path, *worst.breach(value))
+    lacks = [fact for fact in found if isinstance(fact, Missing) and fact.check]
+    yield from (Unknown(each.about or source.name, each.path, each.figure, each.check) for each in lacks)
+    worst = [(path, value, broken(found, value)) for value, path in values]
+    hits = [Hit(source.name, path, *each.breach(value)) for path, value, each in worst if each is not None]
+    yield from hits[:1] if once else hits
 
 
 def settings_judged(

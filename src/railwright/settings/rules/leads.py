@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
 
 from railwright.quantities import show
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
-from railwright.settings.constraints.constraint import constraints_in
+from railwright.settings.constraints.constraint import broken, constraints_in
 from railwright.settings.constraints.outputs import along
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
@@ -129,60 +129,54 @@ def lead_contacts(context: Context) -> Outcome:
             yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
 
 
-@dataclass(frozen=True, slots=True)
-class _Trouble:
-    """What is wrong with a lead, in words, and the drop [V] that would be right."""
-
-    words: str
-    drop: float
-
-
-def _trouble(context: Context, source: Source) -> _Trouble | None:
-    """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat."""
+def _trouble(context: Context, source: Source) -> tuple[str, float] | None:
+    """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat; and the drop
+    that would be right [V].
+    """
     drop = source.steady_drop
     if drop is None or source.needs is None:
         return None
-    compensates = min((each.near for each in constraints_in(outputs.made_up_for(source))), default=None)
-    words, permitted_drop = [], drop
-    if compensates is not None:
-        permitted_drop = max(drop, compensates)
-        if drop > USED_UP * compensates:
-            permitted_drop = USED_UP * compensates
-            more = "more than" if drop > compensates else f"{drop / compensates:.0%} of what"
-            words.append(f"its drop is {more} sensing makes up for")
-    elif not source.senses:
-        operating = source.input.operating
-        lowest = min((level.voltage for level in _meant_within(source)), default=None)
-        noticed = UNSENSED * abs(source.input.nominal)
-        # At the very end of the range no lead would do, however thick: rule lead-drop tells that.
-        if lowest is not None and operating.low + 1e-9 < lowest < operating.low + drop - 1e-9:
-            words.append("its drop takes the input out of its operating range")
-            permitted_drop = lowest - operating.low
-        elif drop > noticed:
-            words.append("its drop is noticed without sensing")
-            permitted_drop = noticed
-    permitted, carries = source.lead.permitted_current, _carries(context, source)
-    if permitted is not None and carries > permitted:
+    permitted_drop, why = _permitted_drop(source, drop)
+    words = [why] if why else []
+    if broken(current_limit.lead(source), _carries(context, source)) is not None:
         has = "what the current limit lets through" if source.name in context.feeds else "what is needed"
         words.append(f"it may not carry {has}")
-    rise = conductors.temperature_rise(
-        source.lead.conductor.section, source.needs[0], context.bench.ambient.high
-    )
-    if context.bench.ambient.high + rise > TOUCHED:
+    if _surface(context, source, source.needs[0]) > TOUCHED:
         words.append("it gets too hot to touch")
-    return _Trouble(" and ".join(words), permitted_drop) if words else None
+    return (" and ".join(words), permitted_drop) if words else None
+
+
+def _permitted_drop(source: Source, drop: float) -> tuple[float, str]:
+    """The drop that a lead may have [V] where it has this one, and what is wrong with it; empty: nothing."""
+    compensates = min((each.near for each in constraints_in(outputs.made_up_for(source))), default=math.inf)
+    if source.senses:
+        if drop <= USED_UP * compensates:
+            return max(drop, compensates if compensates < math.inf else drop), ""
+        more = "more than" if drop > compensates else f"{drop / compensates:.0%} of what"
+        return USED_UP * compensates, f"its drop is {more} sensing makes up for"
+    operating, noticed = source.input.operating, UNSENSED * abs(source.input.nominal)
+    lowest = min((level.voltage for level in _meant_within(source)), default=math.inf)
+    # At the very end of the range no lead would do, however thick: rule lead-drop tells that.
+    if operating.low + 1e-9 < lowest < operating.low + drop - 1e-9:
+        return lowest - operating.low, "its drop takes the input out of its operating range"
+    return (noticed, "its drop is noticed without sensing") if drop > noticed else (drop, "")
+
+
+def _surface(context: Context, source: Source, current: float) -> float:
+    """How hot a lead gets at a current [°C]; inf: hotter than its insulation bears."""
+    ambient = context.bench.ambient.high
+    return ambient + conductors.temperature_rise(source.lead.conductor.section, current, ambient)
 
 
 def _carries(context: Context, source: Source) -> float:
-    """What a lead has to be permitted to carry [A]: the current limit, or, where none could be settled, the
-    one that the steady current asks for, with its errors.
+    """The current limit that a lead has to bear [A]: the one that is set, or, where none could be settled,
+    the one that the steady current asks for, with its error.
     """
     feed = context.feeds.get(source.name)
     if feed is not None:
         return source.limit(feed)
     assert source.needs is not None
-    least = HEADROOM * source.needs[0]
-    return least + 2 * (source.limit_error(least) or 0.0)
+    return source.at_most(HEADROOM * source.needs[0])
 
 
 @rule("lead-from-stock", Severity.NOTE)
@@ -192,17 +186,17 @@ def lead_from_stock(context: Context) -> Outcome:
         trouble = _trouble(context, source)
         if trouble is None or source.needs is None or not context.bench.stock:
             continue
-        current, ambient = source.needs[0], context.bench.ambient.high
-        carries = _carries(context, source)
+        (words, permitted), current, ambient = trouble, source.needs[0], context.bench.ambient.high
+        carries = source.at_most(_carries(context, source))
         fixed = source.fixture
         spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
         choice = conductors.recommend(
-            context.bench.stock, source.lead, current, carries, ambient, trouble.drop - spent, RISE
+            context.bench.stock, source.lead, current, carries, ambient, permitted - spent, RISE
         )
         sensing = ""
         if not source.senses and all(output.sense is not None for output in source.rows):
             sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
-        if choice is None and trouble.drop - spent <= 1e-9:
+        if choice is None and permitted - spent <= 1e-9:
             why = f"fixture '{source.fixture_name}' alone drops {show(spent, 'V', 2)}"
             remedy = f"raise the voltage by the drop{sensing}"
         elif choice is None:
@@ -216,7 +210,7 @@ def lead_from_stock(context: Context) -> Outcome:
         yield Hit(
             source.name,
             (*source.at_hook_up, "lead"),
-            f"lead '{source.lead_name}' will not do ({trouble.words}); {why}",
+            f"lead '{source.lead_name}' will not do ({words}); {why}",
             remedy,
         )
 
@@ -225,7 +219,7 @@ def lead_from_stock(context: Context) -> Outcome:
 def lead_hot(context: Context) -> Outcome:
     """A lead gets too hot to be touched, at the steady current or for as long as the limit holds."""
     for source in context.sources.values():
-        feed, ambient = context.feeds.get(source.name), context.bench.ambient.high
+        feed = context.feeds.get(source.name)
         currents = []
         if source.needs is not None:
             currents.append((source.needs[0], f"at {source.needs[1]}, {show(source.needs[0], 'A')}"))
@@ -233,10 +227,10 @@ def lead_hot(context: Context) -> Outcome:
             limit = source.limit(feed)
             currents.append((limit, f"at the current limit of {show(limit, 'A')}, which does not trip"))
         for current, words in currents:
-            rise = conductors.temperature_rise(source.lead.conductor.section, current, ambient)
-            if ambient + rise <= TOUCHED:
+            surface = _surface(context, source, current)
+            if surface <= TOUCHED:
                 continue
-            hot = f"{show(ambient + rise, 'degC', 2)}" if rise < conductors.HOTTEST else "hundreds of °C"
+            hot = show(surface, "degC", 2) if surface < math.inf else "hundreds of °C"
             yield Hit(
                 source.name,
                 source.at_lead,

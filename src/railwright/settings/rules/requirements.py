@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Literal
 
 from railwright.documents.procedure import Requirement, Step
 from railwright.evaluation.observability import (
@@ -21,13 +20,14 @@ from railwright.plan.set_points import Feed
 from railwright.quantities import show
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
+from railwright.settings.group import Quantity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 PEAKS = ("peak_current", "peak_voltage")
 """Measures that a single short event decides."""
 
-_READ: dict[str, Literal["voltage", "current"]] = {
+_READ: dict[str, Quantity] = {
     "peak_current": "current",
     "mean_current": "current",
     "peak_voltage": "voltage",
@@ -80,17 +80,14 @@ def requirement_masked(context: Context) -> Outcome:
         elif required.measure in ("peak_voltage", "mean_voltage", "high_state_level"):
             level = source.ovp(feed) + (source.ovp_error or 0.0)
             if highest >= level:
-                after = (
-                    f" (until it has responded, {show(source.ovp_overshoot, 'V')} more)"
-                    if source.ovp_overshoot
-                    else ""
+                rise = source.ovp_overshoot
+                after = f" (until it has responded, {show(rise, 'V')} more)" if rise else ""
+                means = (
+                    f"it can be exceeded only{after} by what the device or the lead adds for a moment, which "
+                    f"the readings cannot see"
+                    if required.measure == "peak_voltage"
+                    else "it cannot fail, for what stays above trips"
                 )
-                means = "it cannot fail, for what stays above trips"
-                if required.measure == "peak_voltage":
-                    means = (
-                        f"it can be exceeded only{after} by what the device or the lead adds for a moment, "
-                        f"which the readings cannot see"
-                    )
                 yield Hit(
                     source.name,
                     here,
@@ -183,11 +180,13 @@ def reading_too_slow(context: Context) -> Outcome:
     for path, required, source, feed in _required(context):
         if required.measure not in (*PEAKS, "start_up_time") or feed is None:
             continue
-        apertures = source.apertures
+        apertures = [output.reading.aperture if output.reading else None for output in source.rows]
         means = any(averaged(aperture) for aperture in apertures)
         if required.measure in PEAKS and not means:
             continue
-        known = source.updates
+        readings = [output.reading for output in source.rows]
+        updates = [reading.update if reading else None for reading in readings]
+        known = [update for update in updates if update is not None]
         if len(known) < source.count:
             here = (*source.at_output, "reading")
             yield Unknown(

@@ -67,8 +67,8 @@ def stop_in_normal(context: Context) -> Outcome:
         elif condition.voltage_below is not None:
             below = [level for level in source.played.levels if level.voltage < condition.voltage_below]
             if below:
-                threshold = show(condition.voltage_below, "V")
-                why = f"'{below[0].step}' plays {show(below[0].voltage, 'V')}, below {threshold}"
+                plays = f"'{below[0].step}' plays {show(below[0].voltage, 'V')}"
+                why = f"{plays}, below {show(condition.voltage_below, 'V')}"
         if why:
             yield Hit(
                 source.name,

@@ -6,7 +6,8 @@ from railwright.quantities import show
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.played import Level
+from railwright.settings.rule import Hit, Outcome, Unknown, rule
 from railwright.settings.rules.judge import judged
 
 TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
@@ -42,9 +43,8 @@ def withstand_played(context: Context) -> Outcome:
             highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
             enough = [each for each in forward if each.voltage is not None and each.voltage >= highest]
             if not enough:
-                most = max(each.voltage for each in forward if each.voltage is not None)
-                least = f"the {show(most, 'V')} it withstands"
-                why = f"{show(highest, 'V')} (with programming error) is more than {least}"
+                most = show(max(each.voltage for each in forward if each.voltage is not None), "V")
+                why = f"{show(highest, 'V')} (with programming error) is more than the {most} it withstands"
             else:
                 allowed = max(float("inf") if each.duration is None else each.duration for each in enough)
                 if allowed == float("inf"):
@@ -89,17 +89,15 @@ def outside_operating(context: Context) -> Outcome:
     """A voltage played is outside the input's operating range."""
     for source in context.sources.values():
         operating = source.input.operating
-        outside: dict[str, list[float]] = {}
-        paths: dict[str, Path] = {}
+        outside: dict[str, list[Level]] = {}
         for level in source.played.levels:
             if level.voltage not in operating:
-                outside.setdefault(level.step, []).append(level.voltage)
-                paths.setdefault(level.step, level.path)
-        for step, voltages in outside.items():
-            said = ", ".join(show(voltage, "V") for voltage in dict.fromkeys(voltages))
+                outside.setdefault(level.step, []).append(level)
+        for step, levels in outside.items():
+            said = ", ".join(dict.fromkeys(show(level.voltage, "V") for level in levels))
             yield Hit(
                 source.name,
-                paths[step],
+                levels[0].path,
                 f"'{step}' plays {said}; the input must work from {show(operating.low, 'V')} to "
                 f"{show(operating.high, 'V')}",
                 "make sure that this is meant",

@@ -25,8 +25,7 @@ LIMIT_STEP = 1e-3
 
 def grid(source: Source) -> tuple[float, str]:
     """Step of the input's current limit [A], and whether it was taken."""
-    known = [o.programming.current.resolution for o in source.rows if o.programming]
-    given = [step for step in known if step]
+    given = [step for o in source.rows if o.programming and (step := o.programming.current.resolution)]
     several = source.count if source.parallel else 1
     if len(given) < source.count:
         return LIMIT_STEP * several, "the current limit's own step is not given: taken"
@@ -80,8 +79,7 @@ def _overshoot(source: Source) -> float:
     """How far the current may exceed the limit until it has responded [A], at most: no data sheet says it. In
     series one current flows, so that the outputs' do not add up.
     """
-    each = [LIMIT_OVERSHOOT.high * output.current.high for output in source.rows]
-    return sum(each) if source.parallel else max(each)
+    return (sum if source.parallel else max)(LIMIT_OVERSHOOT.high * o.current.high for o in source.rows)
 
 
 def _responding(source: Source) -> float | None:

@@ -62,15 +62,11 @@ def recommend(found: Window, source: Source) -> Window:
         )
     else:
         decides = f"times {DELAY_MARGIN:g} that is {show(wanted, 's')}"
+    # It is never rounded down.
+    words_of_rounding = rounded(value, wanted, "s", found.step).replace(" rounded to ", " rounded up to ")
     why = (
         f"{words}; {decides}, within the range of "
-        f"{show(reach.low, 's')} to {show(reach.high, 's')}; {_rounded(value, wanted, found.step)} "
+        f"{show(reach.low, 's')} to {show(reach.high, 's')}; {words_of_rounding} "
         f"({found.taken})"
     )
     return replace(found, recommended=value, why=why)
-
-
-def _rounded(value: float, wanted: float, step: float) -> str:
-    """What rounding did to a wanted delay [s]: never less."""
-    words = rounded(value, wanted, "s", step)
-    return words.replace(" rounded to ", " rounded up to ") if value > wanted else words

@@ -1,5 +1,5 @@
-"""What speaks against a group of outputs for an input: ties, joining, ranges, and, with a lead and a place of
-sensing, voltage, power, drop, current, OVP.
+"""What speaks against feeding an input from some outputs: first what no joining cures, then of a group, then
+with a lead and a place of sensing.
 
 They ask what the rules of the check ask, before there is a hook-up: what is admissible here is not stopped
 there. A figure that no document gives is an obstacle too: nothing is chosen on a figure that is unknown.
@@ -9,16 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from railwright.documents.bench import Output
 from railwright.documents.hook_up import AUTO
+from railwright.plan.stairs import exchange_of
 from railwright.quantities import show
-from railwright.settings.constraints import current_limit, ocp, outputs, power
-from railwright.settings.constraints import ovp as levels
+from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
 from railwright.settings.constraints.constraint import Constraint, Missing, constraints_in
+from railwright.settings.constraints.rise import slow_output
 from railwright.settings.context import Source
 from railwright.settings.figures import round_down, round_up
 from railwright.settings.group import EARTH, Group, output_path
-from railwright.settings.hookup.demand import Demand
+from railwright.settings.hookup.demand import Demand, ShapeNeed
+from railwright.settings.hookup.joinings import couplings_of
 from railwright.settings.hookup.obstacle import (
+    FIGURE,
     LEAD,
     PERMISSION,
     PROCEDURE,
@@ -28,9 +32,102 @@ from railwright.settings.hookup.obstacle import (
     unknown,
     written,
 )
-from railwright.settings.windows import ovp
+from railwright.settings.rules.instruments import PROTECTIONS
 from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
+from railwright.settings.windows.ovp import grid, window
 from railwright.settings.windows.window import collision
+
+
+def slew(demand: Demand, source: Source) -> Found:
+    """A power-up rises more slowly than the output's programmable slew begins."""
+    yield from against(slow_output(source), demand.slowest_rise)
+
+
+def point_list(demand: Demand, source: Source) -> Found:
+    """A shape has pieces too brief for the host to time, and the output's own list cannot hold it."""
+    shape = demand.shape
+    if shape is None:
+        return
+    apart = exchange_of(source.outputs, demand.bench)
+    if shape.briefest >= apart * (1 - 1e-6):
+        return
+    step, brief = shape.step, show(shape.briefest, "s")
+    for name, output in source.outputs.items():
+        if lacks := _lacks_list(demand, shape, name, output):
+            yield Obstacle(
+                f"'{step}' has a piece of {brief}, which wants a point list; {lacks}",
+                f"make every hold and line of '{step}' {show(apart, 's')} or longer",
+                PROCEDURE,
+                ("procedure", "steps", shape.number, "shape"),
+            )
+
+
+def _lacks_list(demand: Demand, shape: ShapeNeed, name: str, output: Output) -> str:
+    """Why an output's own list does not hold a shape; nothing where it does."""
+    points = output.points
+    if points is None:
+        return f"{name} has none"
+    if demand.bench.supply_of(name).dialect.points is None:
+        return f"the dialect of {name} has no commands for one"
+    if couplings_of((name,), demand.bench):
+        return f"{name} is coupled with others, which its list would not take along"
+    count = shape.drawn if "line" in points.between else shape.stepped
+    if shape.briefest < points.dwell.low * (1 - 1e-9):
+        return f"that of {name} stays {show(points.dwell.low, 's')} or more on a point"
+    return f"that of {name} has {points.at_most} of {count} points" if count > points.at_most else ""
+
+
+def protections(demand: Demand, source: Source) -> Found:
+    """The output, or its dialect, lacks a protection that the procedure asks for, or its range the delay."""
+    limits = demand.limits
+    for key, title in {
+        "ovp": "OVP",
+        "opp": "over-power protection",
+        "ocp": "over-current protection",
+    }.items():
+        for name in source.without(key) if getattr(limits, key) is not None else ():
+            yield Obstacle(f"the bench names no {title} of {name}", *_leaving_out(demand, key))
+    for name in source.outputs:
+        commands = demand.bench.supply_of(name).dialect.settings
+        for key in PROTECTIONS:
+            if getattr(limits, key) is not None and key not in commands:
+                yield Obstacle(
+                    f"the dialect of {name} has no command for '{key}'", *_leaving_out(demand, key)
+                )
+
+
+def _leaving_out(demand: Demand, key: str) -> tuple[str | None, int, tuple[str | int, ...] | None]:
+    """The change that does without a protection, where the procedure may: OVP it must have."""
+    if key == "ovp":
+        return None, 0, None
+    also = " and 'ocp_delay'" if key == "ocp" and demand.limits.ocp_delay is not None else ""
+    words = f"leave '{key}'{also} out of the limits of {demand.name}"
+    return words, PROCEDURE, (*demand.source.at_limits, key)
+
+
+def figures(demand: Demand, source: Source) -> Found:
+    """A figure of the output is unknown that an automatic setting needs."""
+    limits, facts = demand.limits, []
+    if limits.current_limit == AUTO:
+        facts += list(current_limit.enough(source))
+    if limits.ovp == AUTO and not source.without("ovp"):
+        facts += list(ovp.facts(source, None))
+    if limits.trip_delay == AUTO:
+        facts += list(trip_delay.facts(source, None))
+    lacks = {fact.path: fact for fact in facts if isinstance(fact, Missing) and fact.path[0] == "bench"}
+    yield from map(unknown, lacks.values())
+    for name, output in source.outputs.items():
+        coarse = output.programming is not None and not output.programming.current.resolution
+        if coarse and limits.current_limit == AUTO:
+            change = f"give the resolution of the current limit of {name}"
+            path = (*source.at_output, "programming")
+            yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, path)
+
+
+def of_output(demand: Demand, source: Source) -> list[Obstacle]:
+    """Obstacles of an output, taken alone, that no joining cures."""
+    looks = (slew, point_list, protections, figures)
+    return [each for look in looks for each in look(demand, source)]
 
 
 def hot(demand: Demand, group: Group) -> Iterator[tuple[str, str | None, bool]]:
@@ -153,13 +250,13 @@ def ovp_level(demand: Demand, source: Source) -> Found:
     """No OVP level, or not the one that is written, lies between what is played and what is withstood."""
     asked = demand.limits.current_limit
     limit = ROOM_TO_CHARGE * demand.current if asked == AUTO else float(asked)
-    facts = list(levels.facts(source, limit))
+    facts = list(ovp.facts(source, limit))
     yield from written(source, "ovp", facts)
     if demand.limits.ovp != AUTO or _roomy(source, facts):
         return
-    window = ovp.window(source, limit)
-    if pair := window.colliding():
-        why, _ = collision(window, pair)
+    found = window(source, limit)
+    if pair := found.colliding():
+        why, _ = collision(found, pair)
         yield Obstacle(f"with {source.words} and lead '{source.lead_name}', {why}")
 
 
@@ -167,7 +264,7 @@ def _roomy(source: Source, facts: list[Constraint | Missing]) -> bool:
     """Whether an OVP level has room without a closer look at its window: some steps of its grid."""
     bounds = constraints_in(facts)
     low = max((each.near for each in bounds if each.side == "low"), default=0.0)
-    step = 5 * ovp.grid(source)
+    step = 5 * grid(source)
     return len(bounds) == len(facts) and all(each.near > low + step for each in bounds if each.side == "high")
 
 
