@@ -249,6 +249,19 @@ def test_what_an_ovp_lets_through_while_it_acts_is_asked_before_there_is_a_hook_
     assert hooked_up(of("20 V")).findings == ()
 
 
+def test_a_stop_that_the_procedure_accepts_keeps_no_output_away():
+    delicate = needs(12, 0.5, withstands=[{"voltage": "20.3 V"}])
+    limits = {"main": {"ovp": "20.1 V"}}
+    documents = scene({"a": supply(output(30, 5))}, {"main": delicate}, limits=limits)
+    assert hooked_up(documents).findings
+    override = {"finding": "ovp-above-withstand", "about": "main", "because": "its clamp was measured"}
+    procedure = documents.procedure.model_copy(update={"overrides": (Override.model_validate(override),)})
+    settings = settle(replace(documents, procedure=procedure), exhaustive.TODAY)
+    assert not settings.blocked
+    (accepted,) = [finding for finding in settings.findings if finding.overridden]
+    assert accepted.rule == "ovp-above-withstand"
+
+
 def test_an_automatic_trip_delay_needs_the_outputs_own_capacitance():
     def of(**more: Any) -> Documents:
         limits = {"at_limit": "trip", "trip_delay": "auto"}

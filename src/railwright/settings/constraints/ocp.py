@@ -22,8 +22,9 @@ def in_range(source: Source) -> Iterator[Constraint]:
     """Every output can be set to its part."""
     reaches = {name: output.ocp.level for name, output in source.outputs.items() if output.ocp}
     portions = dict(zip(source.names, source.parts, strict=True))
-    what = "over-current protection"
-    yield from Range(what, "A", reaches, portions, ("ocp", "level"), "ocp-range").ends(source)
+    yield from Range("over-current protection", "A", reaches, portions, ("ocp", "level"), "ocp-range").ends(
+        source
+    )
 
 
 def needed(source: Source) -> Iterator[Constraint]:
@@ -47,5 +48,12 @@ def delay_in_range(source: Source) -> Iterator[Constraint]:
     """Every output can be set to its delay [s]."""
     reaches = {name: output.ocp.delay or AT_ONCE for name, output in source.outputs.items() if output.ocp}
     portions = dict.fromkeys(source.outputs, 1.0)
-    what = "delay of the over-current protection"
-    yield from Range(what, "s", reaches, portions, ("ocp", "delay"), "ocp-range", zero=True).ends(source)
+    yield from Range(
+        "delay of the over-current protection",
+        "s",
+        reaches,
+        portions,
+        ("ocp", "delay"),
+        "ocp-range",
+        zero=True,
+    ).ends(source)

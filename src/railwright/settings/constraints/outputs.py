@@ -31,11 +31,10 @@ def lowest(source: Source) -> Constraint:
     low = source.outputs[name].voltage.low
 
     why = f"the range of {name} begins at {show(low, 'V')}"
-    bound = low / shares[name]
     return threshold(
         "begin",
         "low",
-        bound,
+        low / shares[name],
         why,
         source.at_output,
         rule="voltage-range",

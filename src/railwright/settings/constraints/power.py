@@ -57,8 +57,9 @@ def in_range(source: Source) -> Facts:
     portions = dict(zip(source.names, source.power_parts, strict=True))
     if len(reaches) < source.count:
         yield Missing((*source.at_output, "opp"), "the level of the output's OPP")
-    what = "over-power protection"
-    yield from Range(what, "W", reaches, portions, ("opp", "level"), "opp-range").ends(source)
+    yield from Range("over-power protection", "W", reaches, portions, ("opp", "level"), "opp-range").ends(
+        source
+    )
 
 
 def charging(source: Source, limit: float) -> Iterator[Constraint]:
@@ -100,8 +101,9 @@ def device(source: Source) -> Iterator[Constraint]:
 def given(source: Source) -> Facts:
     """The outputs give the power that is drawn, while none of them gives more than its own."""
     if any(output.power is None for output in source.rows):
-        check = f"the power of {source.name}"
-        yield Missing(source.at_output, "power rating of the output", "power-range", check)
+        yield Missing(
+            source.at_output, "power rating of the output", "power-range", f"the power of {source.name}"
+        )
     full = source.full_power
 
     why = f"{source.words} can give {show(full, 'W')}"

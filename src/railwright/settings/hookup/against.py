@@ -40,7 +40,7 @@ from railwright.settings.windows.window import collision
 
 def slew(demand: Demand, source: Source) -> Found:
     """A power-up rises more slowly than the output's programmable slew begins."""
-    yield from against(slow_output(source), demand.slowest_rise)
+    yield from against(demand, slow_output(source), demand.slowest_rise)
 
 
 def point_list(demand: Demand, source: Source) -> Found:
@@ -94,6 +94,7 @@ def protections(demand: Demand, source: Source) -> Found:
                 yield Obstacle(
                     f"the dialect of {name} has no command for '{key}'", *_leaving_out(demand, key)
                 )
+    yield from written(demand, "trip_delay", trip_delay.in_range(source))
 
 
 def _leaving_out(demand: Demand, key: str) -> tuple[str | None, int, tuple[str | int, ...] | None]:
@@ -177,29 +178,28 @@ def parallel_trip(demand: Demand, source: Source) -> Found:
 
 def isolation(demand: Demand, source: Source) -> Found:
     """Outputs in series, or with the positive terminal at 0 V, reach further from earth than is permitted."""
-    yield from against(outputs.isolated(source), source.reach)
+    yield from against(demand, outputs.isolated(source), source.reach)
 
 
 def low_end(demand: Demand, source: Source) -> Found:
     """A voltage is played below the output's range."""
-    for each in against([outputs.lowest(source)], demand.lowest):
+    for each in against(demand, [outputs.lowest(source)], demand.lowest):
         signed = " (a rail below its 0 V is written in amounts, with 'rail: negative')"
         yield Obstacle(each.why + (signed if demand.input.nominal < 0 else ""))
 
 
 def settings(demand: Demand, source: Source) -> Found:
     """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
-    yield from written(source, "opp", [*power.steady(source), *power.in_range(source)])
-    yield from written(source, "ocp", ocp.facts(source))
-    if not source.without("ocp"):
-        yield from written(source, "ocp_delay", ocp.delay_in_range(source))
+    yield from written(demand, "opp", [*power.steady(source), *power.in_range(source)])
+    yield from written(demand, "ocp", ocp.facts(source))
+    yield from written(demand, "ocp_delay", ocp.delay_in_range(source))
     if demand.limits.current_limit == AUTO:
         least = source.at_most(HEADROOM * demand.current)
         if least > source.full_current:
             yield Obstacle(f"{source.gives} {show(source.full_current, 'A')}; {show(least, 'A')} is needed")
         return
     facts = (current_limit.enough, current_limit.device, current_limit.in_range)
-    yield from written(source, "current_limit", [each for fact in facts for each in fact(source)])
+    yield from written(demand, "current_limit", [each for fact in facts for each in fact(source)])
 
 
 # what hangs on lead and sense
@@ -207,13 +207,13 @@ def settings(demand: Demand, source: Source) -> Found:
 
 def voltage(demand: Demand, source: Source) -> Found:
     """The voltage at the terminals is more than the group gives."""
-    yield from against([outputs.highest(source)], demand.highest)
+    yield from against(demand, [outputs.highest(source)], demand.highest)
 
 
 def power_drawn(demand: Demand, source: Source) -> Found:
     """The power drawn is more than the group gives while no output gives more than its own."""
     needed = demand.power(source.resistance if source.senses else None)
-    yield from against(constraints_in(power.given(source)), needed)
+    yield from against(demand, constraints_in(power.given(source)), needed)
 
 
 def sense(demand: Demand, source: Source) -> Found:
@@ -229,7 +229,7 @@ def sense(demand: Demand, source: Source) -> Found:
             f"a lead of at most {show(round_down(room), 'ohm')} (both ways, contacts and warmth counted) "
             f"for {demand.name}"
         )
-        yield from against([fact], drop, *((words, LEAD, source.at_lead) if room > 0.0 else ()))
+        yield from against(demand, [fact], drop, *((words, LEAD, source.at_lead) if room > 0.0 else ()))
 
 
 def lead(demand: Demand, source: Source) -> Found:
@@ -240,7 +240,7 @@ def lead(demand: Demand, source: Source) -> Found:
         more = f"{show(round_up(source.at_most(limit)), 'A')} or more"
         if isinstance(fact, Constraint):
             words = f"a lead with a 'permitted_current' of {more} for {demand.name}"
-            yield from against([fact], limit, words, LEAD, source.at_lead)
+            yield from against(demand, [fact], limit, words, LEAD, source.at_lead)
         elif AUTO in (demand.wish.lead, asked):
             lacks = unknown(fact)
             yield Obstacle(lacks.why, f"{lacks.change} ({more} is needed)", lacks.cost, lacks.where)
@@ -251,7 +251,7 @@ def ovp_level(demand: Demand, source: Source) -> Found:
     asked = demand.limits.current_limit
     limit = ROOM_TO_CHARGE * demand.current if asked == AUTO else float(asked)
     facts = list(ovp.facts(source, limit))
-    yield from written(source, "ovp", facts)
+    yield from written(demand, "ovp", facts)
     if demand.limits.ovp != AUTO or _roomy(source, facts):
         return
     found = window(source, limit)

@@ -15,6 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
+from railwright.settings.constraints.constraint import Constraint, Missing
 from railwright.settings.context import Sensed, Source
 from railwright.settings.group import Group
 from railwright.settings.played import Played, what_is_played
@@ -44,7 +45,7 @@ class Demand:
 
     lowest, highest: voltage played [V], the nominal one where nothing is. own_power: largest steady power at
     the connector [W]. powers: (power ahead of the fixture [W], largest steady current [A]) at the levels that
-    can need the most power behind some lead.
+    can need the most power behind some lead. accepted: rules whose stops the procedure accepts.
     """
 
     bench: Bench
@@ -57,6 +58,7 @@ class Demand:
     powers: tuple[tuple[float, float], ...]
     shape: ShapeNeed | None
     slowest_rise: float
+    accepted: frozenset[str]
 
     @property
     def name(self) -> str:
@@ -77,6 +79,10 @@ class Demand:
         if self.source.needs is None:
             raise ValueError(f"what input '{self.name}' draws is unknown")
         return self.source.needs[0]
+
+    def asked_of(self, facts: Iterable[Constraint | Missing]) -> list[Constraint | Missing]:
+        """Of facts those whose stops are not accepted."""
+        return [fact for fact in facts if fact.rule not in self.accepted]
 
     def fed(self, group: Group, lead: str | None = None, sense: Sensed = "at terminals") -> Source:
         """The input as rules and windows see it, fed by a group of outputs. lead: None: any."""
@@ -188,5 +194,6 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             powers=_most_power((volts + diode, amperes) for volts, amperes in draws),
             shape=_shape_need(name, played[name], timeline, slowest),
             slowest_rise=min(rises, default=math.inf),
+            accepted=frozenset(o.finding for o in procedure.overrides if o.about in (None, name)),
         )
     return found

@@ -10,7 +10,8 @@ from typing import Any
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import Constraint, Missing, broken, constraints_in
-from railwright.settings.context import UNITS, Source
+from railwright.settings.context import UNITS
+from railwright.settings.hookup.demand import Demand
 from railwright.settings.rule import Path
 
 FIGURE, PROCEDURE, PERMISSION, LEAD, UNCOUPLE = 1, 2, 3, 4, 5
@@ -48,20 +49,21 @@ def unknown(fact: Missing) -> Obstacle:
     return Obstacle(f"{fact.figure} of {of} is unknown", f"give '{fact.path[-1]}' of {of}", FIGURE, fact.path)
 
 
-def against(facts: Iterable[Constraint | Missing], value: float, *change: Any) -> Found:
+def against(demand: Demand, facts: Iterable[Constraint | Missing], value: float, *change: Any) -> Found:
     """The hook-up's view of constraints: what speaks against outputs with which a figure does not hold, or is
-    unknown. change: what would part it, its cost and place; none: only another output would.
+    unknown; stops that the procedure accepts do not. change: what would part it, its cost and place; none:
+    only another output would.
     """
-    known = list(facts)
+    known = demand.asked_of(facts)
     yield from (unknown(fact) for fact in known if isinstance(fact, Missing))
     if (worst := broken(known, value)) is not None:
         yield Obstacle(worst.breach(value)[0], *change)
 
 
-def written(source: Source, setting: str, facts: Iterable[Constraint | Missing]) -> Found:
+def written(demand: Demand, setting: str, facts: Iterable[Constraint | Missing]) -> Found:
     """The same of a setting that the procedure writes: another value may do, if there is one that holds."""
-    value = getattr(source.limits, setting)
-    bounds = constraints_in(facts)
+    value = getattr(demand.limits, setting)
+    bounds = constraints_in(demand.asked_of(facts))
     if value is None or isinstance(value, str) or (worst := broken(bounds, value)) is None:
         return
     low = figures.round_up(max((each.near for each in bounds if each.side == "low"), default=0.0), 3)
@@ -69,6 +71,6 @@ def written(source: Source, setting: str, facts: Iterable[Constraint | Missing])
     change: tuple[Any, ...] = ()
     if low < high:
         most = f" and at most {show(figures.round_down(high, 3), UNITS[setting])}" if high < math.inf else ""
-        words = f"write a '{setting}' of {source.name} above {show(low, UNITS[setting])}{most}"
-        change = (words, PROCEDURE, (*source.at_limits, setting))
+        words = f"write a '{setting}' of {demand.name} above {show(low, UNITS[setting])}{most}"
+        change = (words, PROCEDURE, (*demand.source.at_limits, setting))
     yield Obstacle(worst.breach(value)[0], *change)
