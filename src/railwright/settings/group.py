@@ -9,6 +9,8 @@ from functools import cached_property
 from typing import Literal
 
 from railwright.documents.bench import Bench, Output, Reading
+from railwright.documents.hook_up import HookUp
+from railwright.documents.hook_up import Source as Joined
 from railwright.settings import figures
 from railwright.settings.rule import Path
 
@@ -276,3 +278,15 @@ def group_of(names: Sequence[str], arrangement: Arrangement, bench: Bench) -> Gr
         tuple(bench.supply_of(name).isolation for name in names),
         tuple(tie_of(name, bench) for name in names),
     )
+
+
+def hook_up_of(
+    names: Sequence[str],
+    arrangement: str,
+    lead: str,
+    fixture: str | None,
+    sense: Literal["at load", "at terminals"],
+) -> HookUp:
+    """What feeds an input, as a procedure writes it: these outputs in this arrangement."""
+    source = names[0] if arrangement == "alone" else Joined.model_validate({arrangement: names})
+    return HookUp(source=source, lead=lead, fixture=fixture, sense=sense)

@@ -6,14 +6,13 @@ hook-up is `auto` nothing is loaded and nothing changes.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
-from railwright.documents.hook_up import HookUp, Source
+from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.settings.findings import Finding, Reason
+from railwright.settings.group import hook_up_of
 
 HOOK_UP_IMPOSSIBLE = "hook-up-impossible"
 """The finding where no hook-up feeds every input. It cannot be accepted: there is nothing to go on with."""
@@ -68,15 +67,3 @@ def as_run(documents: Documents, set_points: SetPoints) -> Documents:
 def _written(feed: Feed) -> HookUp:
     names = tuple(output.output for output in feed.outputs)
     return hook_up_of(names, feed.arrangement, feed.lead, feed.fixture, feed.sense)
-
-
-def hook_up_of(
-    names: Sequence[str],
-    arrangement: str,
-    lead: str,
-    fixture: str | None,
-    sense: Literal["at load", "at terminals"],
-) -> HookUp:
-    """What feeds an input, as a procedure writes it: these outputs in this arrangement."""
-    source = names[0] if arrangement == "alone" else Source.model_validate({arrangement: names})
-    return HookUp(source=source, lead=lead, fixture=fixture, sense=sense)

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.settings.context import Sensed, Source
-from railwright.settings.group import EARTH, Arrangement, Group, group_of, supply_of
-from railwright.settings.hookup import hook_up_of
+from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of, supply_of
 from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.joinings import MOST_JOINED, couplings_of, joinings, orders
