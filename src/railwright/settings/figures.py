@@ -40,8 +40,8 @@ def round_up(value: float, digits: int = 2) -> float:
 
 
 def round_down(value: float, digits: int = 2) -> float:
-    """A figure other than zero rounded down to so many significant digits."""
-    step = 10.0 ** (math.floor(math.log10(abs(value))) - digits + 1)
+    """A figure rounded down to so many significant digits."""
+    step = 10.0 ** (math.floor(math.log10(abs(value) or 1.0)) - digits + 1)
     return float(f"{math.floor(value / step + 1e-9) * step:.6g}")
 
 
@@ -51,8 +51,8 @@ def on_grid(value: float, step: float) -> bool:
 
 
 def least(holds: Callable[[float], bool], low: float, high: float, halvings: int) -> float:
-    """The least value between two at which a condition holds that holds at `high` and wherever it held below;
-    from above, to a part of the interval by so many halvings.
+    """The least value between two from which on a condition holds, from above, to a part of the interval by so
+    many halvings. It holds at `high`.
     """
     for _ in range(halvings):
         middle = (low + high) / 2.0

@@ -262,6 +262,16 @@ def test_a_stop_that_the_procedure_accepts_keeps_no_output_away():
     assert accepted.rule == "ovp-above-withstand"
 
 
+def unknown_sensing(**sense: str) -> Documents:
+    wish = {"main": {"from": "auto", "sense": "at load"}}
+    return scene({"a": supply(output(30, 2, sense=sense))}, {"main": needs(12, 0.5)}, hook_up=wish)
+
+
+def test_how_much_drop_sensing_makes_up_for_is_a_figure_that_it_needs():
+    assert finding_of(unknown_sensing()).remedy.endswith("fit: give 'compensates' of a.1")
+    assert hooked_up(unknown_sensing(compensates="1 V")).findings == ()
+
+
 def test_an_automatic_trip_delay_needs_the_outputs_own_capacitance():
     def of(**more: Any) -> Documents:
         limits = {"at_limit": "trip", "trip_delay": "auto"}
