@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, cast
+from typing import Literal, NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Supply
@@ -21,7 +21,7 @@ from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.set_points import Feed, limit_of
 from railwright.plan.timeline import Timeline
 from railwright.settings.draw import Bounds, LoadModel
-from railwright.settings.group import Group, group_of, supply_of
+from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, what_is_played
 from railwright.settings.rule import Path
 
@@ -49,6 +49,14 @@ at: what a load draws bends little between two looks.
 def locate(documents: Documents, path: Path) -> Location:
     """Where something stands: the document's kind, then keys and indices as they are written in it."""
     return documents.where(cast(Kind, path[0]), path[1:])
+
+
+class Draw(NamedTuple):
+    """A steady current that operation asks for [A], who says so, and whether the device declares it."""
+
+    current: float
+    words: str
+    declared: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,7 +130,7 @@ class Source(Group):
         return (self.steady_drop or 0.0) if self.senses else 0.0
 
     @cached_property
-    def needs(self) -> tuple[float, str] | None:
+    def needs(self) -> Draw | None:
         """Largest steady current that normal operation asks for [A], and who says so; None: unknown.
 
         The greater of the declared steady current and of what the load model draws up to the highest voltage
@@ -132,7 +140,7 @@ class Source(Group):
         return max(self.asked) if self.asked else None
 
     @cached_property
-    def asked(self) -> list[tuple[float, str]]:
+    def asked(self) -> list[Draw]:
         """Every steady current that normal operation is said to ask for [A], and who says so."""
         highest = self.played.highest
         top = highest.voltage if highest else self.input.nominal
@@ -142,11 +150,11 @@ class Source(Group):
         declared = self.input.current.steady.high if self.input.current.steady else None
         if top < self.input.operating.low:
             declared = None  # it holds over the operating range, which is not reached
-        found: list[tuple[float, str]] = []
+        found: list[Draw] = []
         if declared is not None:
-            found.append((declared, "the declared steady current"))
+            found.append(Draw(declared, "the declared steady current", True))
         if drawn is not None:
-            found.append((drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V"))
+            found.append(Draw(drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V", False))
         return found
 
     def limit(self, feed: Feed) -> float:
@@ -272,7 +280,7 @@ class Bound:
     @property
     def used_supplies(self) -> dict[str, Supply]:
         """Supplies of which at least one output is hooked up."""
-        names = dict.fromkeys(supply_of(name) for each in self.sources.values() for name in each.outputs)
+        names = dict.fromkeys(name.supply for each in self.sources.values() for name in each.outputs)
         return {name: self.bench.supplies[name] for name in names}
 
 

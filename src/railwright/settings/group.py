@@ -11,6 +11,7 @@ from typing import Literal
 from railwright.documents.bench import Bench, Output, Reading
 from railwright.documents.hook_up import HookUp
 from railwright.documents.hook_up import Source as Joined
+from railwright.documents.output_name import OutputName
 from railwright.settings import figures
 from railwright.settings.rule import Path
 
@@ -20,27 +21,21 @@ Arrangement = Literal["alone", "series", "parallel"]
 EARTH = "earth"
 
 
-def supply_of(output: str) -> str:
-    """Name of the supply of 'supply.output'."""
-    return output.partition(".")[0]
+def output_path(name: OutputName) -> Path:
+    """Place of an output in the bench document."""
+    return ("bench", "supplies", name.supply, "outputs", name.output)
 
 
-def output_path(name: str) -> Path:
-    """Place of 'supply.output' in the bench document."""
-    supply, _, output = name.partition(".")
-    return ("bench", "supplies", supply, "outputs", output)
-
-
-def tie_of(name: str, bench: Bench) -> str | None:
+def tie_of(name: OutputName, bench: Bench) -> str | None:
     """What the negative terminal of an output is tied to: 'earth', the supply whose negatives are joined
     inside, or nothing.
     """
-    supply, own = bench.supply_of(name), name.partition(".")[2]
+    supply = bench.supply_of(name)
     if bench.output(name).negative == EARTH:
         return EARTH
-    if own in supply.common_negative and len(supply.common_negative) > 1:
+    if name.output in supply.common_negative and len(supply.common_negative) > 1:
         earthed = any(supply.outputs[each].negative == EARTH for each in supply.common_negative)
-        return EARTH if earthed else supply_of(name)
+        return EARTH if earthed else name.supply
     return None
 
 
@@ -49,17 +44,17 @@ class Group:
     """Outputs that are joined, in the order in which they are written: in series the first is the top one.
 
     Voltages are shared by full scale in series, currents by full scale in parallel, as the set points are.
-    outputs: 'supply.output' -> its figures. isolations: of their supplies from earth [V]; None: unknown.
+    outputs: name -> figures. isolations: of their supplies from earth [V]; None: unknown.
     ties: see `tie_of`. SI units; what hangs on a figure that the bench does not give comes back as None.
     """
 
-    outputs: Mapping[str, Output]
+    outputs: Mapping[OutputName, Output]
     arrangement: Arrangement
     isolations: tuple[float | None, ...]
     ties: tuple[str | None, ...]
 
     @property
-    def names(self) -> tuple[str, ...]:
+    def names(self) -> tuple[OutputName, ...]:
         return tuple(self.outputs)
 
     @cached_property
@@ -250,12 +245,12 @@ class Group:
         """Over what time each output's readings average [s]."""
         return [each.aperture if each is not None else None for each in self.readings]
 
-    def without(self, protection: str) -> list[str]:
+    def without(self, protection: str) -> list[OutputName]:
         """Outputs of which the bench names no such protection ('ovp', 'opp', 'ocp')."""
         return [name for name, output in self.outputs.items() if getattr(output, protection) is None]
 
     @property
-    def unlike(self) -> list[str]:
+    def unlike(self) -> list[OutputName]:
         """Outputs that differ from the first in range or rise."""
         kinds = {name: (o.voltage.high, o.current.high, o.rise) for name, o in self.outputs.items()}
         return [name for name, kind in kinds.items() if kind != kinds[self.names[0]]]
@@ -270,7 +265,7 @@ def _inverse(value: float | None) -> float | None:
     return None if value is None else 1.0 / value if value else math.inf
 
 
-def group_of(names: Sequence[str], arrangement: Arrangement, bench: Bench) -> Group:
+def group_of(names: Sequence[OutputName], arrangement: Arrangement, bench: Bench) -> Group:
     """The group of these outputs, in this order."""
     return Group(
         {name: bench.output(name) for name in names},

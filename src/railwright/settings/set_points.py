@@ -12,9 +12,9 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import show
-from railwright.settings.context import UNITS, Draft, Source, locate
+from railwright.settings.context import UNITS, Draft, Draw, Source, locate
+from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.overrides import AUTO_IMPOSSIBLE
 from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
 from railwright.settings.windows.window import End, Impossible, Window
 
@@ -52,7 +52,7 @@ def _settled(found: Window, as_written: Callable[[float], str], provisional: boo
 
 
 def _limit_as_written(source: Source, value: float) -> str:
-    need, words = source.needs or (0.0, "")
+    need, words, _ = source.needs or Draw(0.0, "", False)
     at_most, permitted = source.input.current.at_most, source.lead.permitted_current
     return _joined(
         f"{value / need:.3g} times {words} of {show(need, 'A')}" if need > 0 else "",
@@ -246,8 +246,8 @@ def impossible_auto(
 def _channels(source: Source, documents: Documents) -> Iterator[Reason]:
     """The channel of each output that has another number in the supply's commands than its name says."""
     for output in source.outputs:
-        supply, _, own = output.partition(".")
-        channel = documents.bench.supplies[supply].channels[own]
+        supply, own = output.supply, output.output
+        channel = documents.bench.supply_of(output).channels[own]
         if str(channel) != own:
             where = documents.where("bench", ("supplies", supply, "outputs", own, "channel"))
             why = f"{supply} knows output {own} by this number; it feeds {source.name}"

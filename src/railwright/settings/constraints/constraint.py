@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from railwright.documents.output_name import OutputName
 from railwright.quantities import Interval, show
 from railwright.settings.group import Group
 from railwright.settings.rule import Path
@@ -109,8 +110,8 @@ class Range:
 
     what: str
     unit: str
-    reaches: dict[str, Interval]
-    portions: dict[str, float]
+    reaches: dict[OutputName, Interval]
+    portions: dict[OutputName, float]
     key: tuple[str, ...]
     rule: str
     zero: bool = False

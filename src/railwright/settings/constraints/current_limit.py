@@ -65,8 +65,7 @@ def enough(source: Source) -> Facts:
     if source.limit_error(0.0) is None:
         path, figure = (*source.at_output, "programming"), "accuracy or resolution of the current limit"
         yield Missing(path, figure, BELOW_NEED, "the error of the current limit")
-    for need, words in source.asked:
-        declared = words.startswith("the declared")
+    for need, words, declared in source.asked:
         key, path = ("declared", ("current", "steady")) if declared else ("draw", ("load",))
         why = f"{words}, {show(need, 'A')}"
         less = "an input that draws no more than"

@@ -31,7 +31,7 @@ def needed(source: Source) -> Iterator[Constraint]:
     """It does not act at what normal operation draws."""
     if source.needs is None:
         return
-    need, words = source.needs
+    need, words, _ = source.needs
 
     def breach(level: float) -> Breach:
         why = f"it acts from {show(level, 'A')} on; {words} is {show(need, 'A')}"

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from railwright.documents.output_name import OutputName
 from railwright.quantities import show
 from railwright.settings.constraints.constraint import Breach, Constraint, Facts, Missing, threshold
 from railwright.settings.context import Source
-from railwright.settings.group import Group, output_path, supply_of
+from railwright.settings.group import Group, output_path
 from railwright.settings.rule import Path
 
 
@@ -46,7 +47,7 @@ def lowest(source: Source) -> Constraint:
     )
 
 
-def sensing(source: Source) -> list[str]:
+def sensing(source: Source) -> list[OutputName]:
     """Outputs that are asked to sense at the load, and of which the bench does not say that they can."""
     return [name for name, output in source.outputs.items() if source.senses and output.sense is None]
 
@@ -80,7 +81,7 @@ def made_up_for(source: Source) -> Facts:
         yield threshold(name, "high", most, makes, path, rule="sense-compensation", breach=breach)
 
 
-def apart(group: Group) -> list[str]:
+def apart(group: Group) -> list[OutputName]:
     """Outputs of a group of which the bench does not say that they may be joined like this."""
     if group.arrangement == "alone":
         return []
@@ -94,7 +95,7 @@ def isolated(source: Source) -> Facts:
     if not source.series and source.input.rail != "negative":
         return
     for name, isolation in zip(source.names, source.isolations, strict=True):
-        path: Path = ("bench", "supplies", supply_of(name), "isolation")
+        path: Path = ("bench", "supplies", name.supply, "isolation")
         if isolation is None:
             check = f"{show(source.reach, 'V')} of {source.name} against it"
             yield Missing(path, "isolation of the supply from earth", "isolation", check, name)

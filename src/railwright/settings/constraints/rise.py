@@ -170,7 +170,8 @@ def required(source: Source, rise: Rise, documents: Documents) -> Iterator[Const
     """A start-up time that is required leaves so much time to rise."""
     goal = REACHED * rise.voltage
     for index, wanted in enumerate(documents.procedure.requires):
-        most = wanted.limits[1] if wanted.measure == "start_up_time" and wanted.of == source.name else None
+        own = wanted.known.after_switching_on and wanted.of == source.name
+        most = wanted.limits[1] if own else None
         if most is None or most <= 0.0 or wanted.during != rise.name:
             continue
         yield Constraint(

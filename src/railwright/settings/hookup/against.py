@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from railwright.documents.bench import Output
 from railwright.documents.hook_up import AUTO
+from railwright.documents.output_name import OutputName
 from railwright.plan.stairs import exchange_of
 from railwright.quantities import show
 from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
@@ -62,7 +63,7 @@ def point_list(demand: Demand, source: Source) -> Found:
             )
 
 
-def _lacks_list(demand: Demand, shape: ShapeNeed, name: str, output: Output) -> str:
+def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Output) -> str:
     """Why an output's own list does not hold a shape; nothing where it does."""
     points = output.points
     if points is None:
@@ -131,7 +132,7 @@ def of_output(demand: Demand, source: Source) -> list[Obstacle]:
     return [each for look in looks for each in look(demand, source)]
 
 
-def hot(demand: Demand, group: Group) -> Iterator[tuple[str, str | None, bool]]:
+def hot(demand: Demand, group: Group) -> Iterator[tuple[OutputName, str | None, bool]]:
     """Each output with what its negative terminal is tied to, and whether that is not at the input's 0 V."""
     for index, (name, tie) in enumerate(zip(group.names, group.ties, strict=True)):
         yield name, tie, demand.input.rail == "negative" or (group.series and index < group.count - 1)

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
+from railwright.documents.output_name import OutputName
 from railwright.settings.context import Sensed, Source
-from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of, supply_of
+from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
 from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.joinings import MOST_JOINED, couplings_of, joinings, orders
@@ -66,7 +67,7 @@ class Candidate:
         return self.source.name
 
     @property
-    def outputs(self) -> tuple[str, ...]:
+    def outputs(self) -> tuple[OutputName, ...]:
         return self.source.names
 
     @property
@@ -105,7 +106,7 @@ def _cautions(demand: Demand, source: Source) -> tuple[str, ...]:
     found = {
         "touch-voltage": source.reach > TOUCH_LIMIT[demand.bench.location],
         "unequal-group": bool(source.unlike),
-        "group across supplies": len({supply_of(name) for name in source.names}) > 1,
+        "group across supplies": len({name.supply for name in source.names}) > 1,
         "lead-drop": too_low(source) is not None,
     }
     return tuple(rule for rule, holds in found.items() if holds)
@@ -235,7 +236,7 @@ class Field:
 class Taken:
     """What the hook-ups that a procedure writes itself take: outputs, ties (alone or shared), couplings."""
 
-    outputs: frozenset[str]
+    outputs: frozenset[OutputName]
     ties: Mapping[str, bool]
     couplings: frozenset[tuple[str, int]]
 
@@ -257,7 +258,7 @@ class Taken:
 
 def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
     """What is taken by inputs whose hook-up is written."""
-    outputs: list[str] = []
+    outputs: list[OutputName] = []
     ties: dict[str, bool] = {}
     for demand in written.values():
         group = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
@@ -273,7 +274,7 @@ def field_of(demand: Demand, taken: Taken) -> Field:
         name
         for supply, each in demand.bench.supplies.items()
         for own in each.outputs
-        if (name := f"{supply}.{own}") not in taken.outputs
+        if (name := OutputName.of(supply, own)) not in taken.outputs
     ]
     field = _among(demand, free)
     against = dict(field.against)
@@ -288,7 +289,7 @@ def field_of(demand: Demand, taken: Taken) -> Field:
     )
 
 
-def _among(demand: Demand, free: Sequence[str]) -> Field:
+def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
     bench = demand.bench
     if demand.wish.source != AUTO:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
@@ -296,7 +297,7 @@ def _among(demand: Demand, free: Sequence[str]) -> Field:
         against_it = {} if kept else {written.words: against_group(demand, written)}
         return Field(demand, tuple(kept), (near,) if near and not kept else (), against_it)
     against: dict[str, tuple[Obstacle, ...]] = {}
-    usable: list[str] = []
+    usable: list[OutputName] = []
     changed: list[Candidate] = []
     for name in free:
         single = group_of((name,), "alone", bench)

@@ -12,6 +12,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Input
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
@@ -155,7 +156,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
     played, timeline = what_is_played(procedure, device)
     any_lead = next(iter(bench.leads))
     # What the slowest supply cannot time; of a group `of_output.point_list` asks what its own can.
-    every = (f"{name}.{output}" for name, supply in bench.supplies.items() for output in supply.outputs)
+    every = (OutputName.of(name, own) for name, supply in bench.supplies.items() for own in supply.outputs)
     slowest = exchange_of(every, bench)
     found = {}
     for name, wish in procedure.hook_up.items():

@@ -6,7 +6,8 @@ import itertools
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.bench import Bench
-from railwright.settings.group import Arrangement, Group, group_of, supply_of, tie_of
+from railwright.documents.output_name import OutputName
+from railwright.settings.group import Arrangement, Group, group_of, tie_of
 
 MOST_JOINED = 4
 """Outputs of one supply that are considered in one group (ours: a bench that needs more wants a larger
@@ -17,21 +18,21 @@ MOST_ACROSS = 3
 """Outputs that are considered in one group where they belong to different supplies."""
 
 
-def couplings_of(outputs: Sequence[str], bench: Bench) -> tuple[tuple[str, int], ...]:
+def couplings_of(outputs: Sequence[OutputName], bench: Bench) -> tuple[tuple[str, int], ...]:
     """The coupled groups (supply, number) that outputs belong to."""
     found = dict.fromkeys(
-        (supply_of(name), number)
+        (name.supply, number)
         for name in outputs
-        if supply_of(name) in bench.supplies
-        for number, coupling in enumerate(bench.supplies[supply_of(name)].coupled)
-        if name.partition(".")[2] in coupling.outputs
+        if name.supply in bench.supplies
+        for number, coupling in enumerate(bench.supplies[name.supply].coupled)
+        if name.output in coupling.outputs
     )
     return tuple(found)
 
 
 def joinings(
-    names: Sequence[str], size: int, voltage: float, current: float, bench: Bench
-) -> Iterator[tuple[tuple[str, ...], Arrangement]]:
+    names: Sequence[OutputName], size: int, voltage: float, current: float, bench: Bench
+) -> Iterator[tuple[tuple[OutputName, ...], Arrangement]]:
     """Every choice of so many of these outputs, in the order of the bench document, that may be joined and
     reaches a voltage [V] and a current [A] together: in series, then in parallel.
 
@@ -42,9 +43,9 @@ def joinings(
         yield from (((name,), "alone") for name in names)
         return
     rows = {name: bench.output(name) for name in names}
-    own: dict[str, list[str]] = {}
+    own: dict[str, list[OutputName]] = {}
     for name in names:
-        own.setdefault(supply_of(name), []).append(name)
+        own.setdefault(name.supply, []).append(name)
     place = {name: index for index, name in enumerate(names)}
     inside = {chosen for each in own.values() for chosen in itertools.combinations(each, size)}
     for arrangement in ("series", "parallel"):
@@ -59,7 +60,7 @@ def joinings(
                 yield chosen, "series" if series else "parallel"
 
 
-def orders(chosen: Sequence[str], arrangement: Arrangement, bench: Bench) -> Iterator[Group]:
+def orders(chosen: Sequence[OutputName], arrangement: Arrangement, bench: Bench) -> Iterator[Group]:
     """The groups of these outputs: in series each of those whose negative is tied may be the lowest; where
     none is, and in any other arrangement, there is one order.
     """

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from railwright.documents.output_name import OutputName
 from railwright.quantities import show
+from railwright.settings.context import Draw
 from railwright.settings.hookup.candidates import FULL, MOST_NAMED, Candidate, Field
 from railwright.settings.hookup.obstacle import Obstacle
 from railwright.settings.hookup.program import Objective
@@ -16,13 +18,13 @@ def percent(permille: int) -> str:
     return f"{permille / 10:g} %"
 
 
-def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str]) -> str:
+def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) -> str:
     """What the chosen outputs give against what is needed, what else would do, and what would not.
 
     taken: output -> the input that it feeds.
     """
     demand, fed = field.demand, chosen.source
-    need, said_by = fed.needs if fed.needs is not None else (0.0, "nothing")
+    need, said_by, _ = fed.needs if fed.needs is not None else Draw(0.0, "nothing", False)
     drop, top = fed.drop(need), demand.highest + fed.sensed_drop
     margins = ", ".join(
         f"{what} {100 * margin:.3g} %" if margin < 9.99 else f"{what} more than 1000 %"
@@ -43,7 +45,7 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str]) -> str
     return "; ".join(parts)
 
 
-def _others(field: Field, chosen: Candidate, taken: Mapping[str, str]) -> list[str]:
+def _others(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) -> list[str]:
     """The other outputs: those that would do too, and what keeps the others from it."""
     seen: dict[str, str] = {}
     for each in field.admissible:

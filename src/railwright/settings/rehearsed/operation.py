@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from railwright.assumptions import Assumption
 from railwright.documents.procedure import Step
 from railwright.plan.timeline import Action
 from railwright.quantities import show
@@ -13,7 +14,7 @@ from railwright.settings.findings import Severity
 from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
 from railwright.settings.rule import Hit, Outcome, Path, rule
-from railwright.traces import Span, Traces
+from railwright.traces import EventKind, Span, Traces
 
 MANY_STARTS = 3
 """Starts of a converter within one step from which on it counts as restarting for ever."""
@@ -70,7 +71,7 @@ def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
 
 def _restarting(rehearsed: Rehearsed, source: Source) -> dict[str, int]:
     """Steps in which a converter restarts for ever, and how often it starts there."""
-    starts = [event.time for event in rehearsed.events(source, "starts")]
+    starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
     counts = {
         span.name: sum(span.start <= time <= span.end for time in starts)
         for span in rehearsed.record.spans
@@ -134,7 +135,7 @@ def _ends(
 def not_settled(rehearsed: Rehearsed) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
     for source, traces in rehearsed.inputs:
-        if rehearsed.events(source, "trips"):
+        if rehearsed.trips(source):
             continue
         column = "voltage" if source.senses else "terminal_voltage"
         for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
@@ -153,7 +154,7 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
 def not_reached(rehearsed: Rehearsed) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     for source, traces in rehearsed.inputs:
-        if rehearsed.events(source, "trips"):
+        if rehearsed.trips(source):
             continue
         column = "voltage" if source.senses else "terminal_voltage"
         told: set[Path] = set()
@@ -245,7 +246,7 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
 
     for source, traces in rehearsed.inputs:
         declared = source.input.current.steady
-        if declared is None or rehearsed.events(source, "trips"):
+        if declared is None or rehearsed.trips(source):
             continue
         for span in rehearsed.record.spans:
             part = traces.closed(span.start, span.end)
@@ -313,18 +314,23 @@ def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
 def assumed(rehearsed: Rehearsed) -> Outcome:
     """The rehearsal had to assume figures that no document gives."""
     sources = rehearsed.context.sources
-    outputs = {name for source in sources.values() for name in source.outputs}
-    said: dict[str, list[str]] = {}
+    outputs = {str(name): name for source in sources.values() for name in source.outputs}
+    by_subject: dict[str, list[Assumption]] = {}
     for made in dict.fromkeys(rehearsed.assumptions):
-        said.setdefault(made.subject or "rehearsal", []).append(made.text)
-    for subject, sentences in said.items():
+        by_subject.setdefault(made.subject or "rehearsal", []).append(made)
+    for subject, all_made in by_subject.items():
         path: Path = ("procedure", "procedure")
         if subject in sources:
             path = (
                 sources[subject].at_lead
-                if any("lead" in each for each in sentences)
+                if any(each.part == "lead" for each in all_made)
                 else sources[subject].at_input
             )
         elif subject in outputs:
-            path = output_path(subject)
-        yield Hit(subject, path, "; ".join(sentences), "give what is known in the document it belongs to")
+            path = output_path(outputs[subject])
+        yield Hit(
+            subject,
+            path,
+            "; ".join(each.text for each in all_made),
+            "give what is known in the document it belongs to",
+        )

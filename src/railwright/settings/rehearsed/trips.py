@@ -9,32 +9,39 @@ from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
-from railwright.traces import Mode
+from railwright.traces import EventKind, Mode
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
 
+_OWN_LEVELS = {
+    EventKind.TRIPS_OCP: ("ocp", "over-current"),
+    EventKind.TRIPS_OPP: ("opp", "over-power"),
+}
+"""Trips of protections with a level of their own -> its key in a procedure, and what they protect from."""
+
+
 @rule("trips-rehearsed", Severity.STOP)
 def trips(rehearsed: Rehearsed) -> Outcome:
     """A protection trips while the procedure is rehearsed, with nothing wrong."""
     for source, traces in rehearsed.inputs:
-        events = rehearsed.events(source, "trips")
+        events = rehearsed.trips(source)
         if not events:
             continue
         event = events[0]
         feed = rehearsed.context.feeds[source.name]
-        if "OVP" in event.what:
+        if event.kind is EventKind.TRIPS_OVP:
             path = (*source.at_limits, "ovp")
             remedy = "raise the OVP where the device withstands it"
             why = f"the OVP of {event.subject} trips"
-        elif "OCP" in event.what or "OPP" in event.what:
-            key, name = ("ocp", "over-current") if "OCP" in event.what else ("opp", "over-power")
+        elif event.kind in _OWN_LEVELS:
+            key, name = _OWN_LEVELS[event.kind]
             path = (*source.at_limits, key)
             remedy = f"raise '{key}', leave it out, or rise more slowly"
             why = f"the {name} protection of {event.subject} trips"
-        elif "linked" in event.what:
+        elif event.kind is EventKind.TRIPS_LINKED:
             path = (*source.at_limits, "trips_when")
             remedy = "look at what trips first"
             why = f"{event.subject} trips because another input did"
@@ -55,7 +62,7 @@ def trips(rehearsed: Rehearsed) -> Outcome:
 def fuse(rehearsed: Rehearsed) -> Outcome:
     """A fuse opens while the procedure is rehearsed, with nothing wrong."""
     for source, traces in rehearsed.inputs:
-        for event in rehearsed.events(source, "fuse opens")[:1]:
+        for event in rehearsed.events(source, EventKind.FUSE_OPENS)[:1]:
             before = traces.columns["current"][traces.time <= event.time]
             yield Hit(
                 source.name,
@@ -72,7 +79,7 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
     for source, traces in rehearsed.inputs:
         points = rehearsed.context.feeds[source.name].outputs[0]
         held = longest(traces.time, in_limit(traces))
-        if points.at_limit != "trip" or held is None or rehearsed.events(source, "trips"):
+        if points.at_limit != "trip" or held is None or rehearsed.trips(source):
             continue
         length = held[1]
         if length * DELAY_MARGIN > points.trip_delay:
@@ -94,7 +101,8 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
 
     for index, condition in enumerate(rehearsed.context.procedure.stop_when):
         traces = rehearsed.record.traces.get(condition.input)
-        if traces is None or condition.trips is not None:
+        bound = condition.bound
+        if traces is None or bound is None:
             continue
         if condition.during is not None:
             span = next((each for each in rehearsed.record.spans if each.name == condition.during), None)
@@ -103,16 +111,14 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
             traces = traces.closed(span.start, span.end)
         current, voltage = traces.columns["current"], traces.columns["voltage"]
         on = (traces.columns["mode"] > Mode.OFF) & (traces.columns["mode"] < Mode.TRIPPED)
-        key = condition.kind
-        threshold = float(getattr(condition, key))
-        beyond = (current if key.startswith("current") else voltage) - threshold
-        if key.endswith("below"):
+        beyond = (current if bound.quantity == "current" else voltage) - bound.value
+        if bound.side == "below":
             beyond = np.where(on, -beyond, -1.0)
         held = longest(*_exceeds(traces.time, beyond))
         if held is not None and held[1] > condition.duration:
             yield Hit(
                 condition.input,
-                ("procedure", "stop_when", index, key),
+                ("procedure", "stop_when", index, condition.kind),
                 f"rehearsed, it holds for {show(held[1], 's')} from {show(held[0], 's')} on, in "
                 f"{rehearsed.step_words(held[0])}: the run would end there",
                 "correct the condition, or give it a longer 'for'",

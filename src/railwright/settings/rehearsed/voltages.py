@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.observability import all_known, blind_time, deciding_interval, sample_rate
+from railwright.evaluation.observability import all_known
+from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import show
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest
@@ -47,26 +48,26 @@ def never(rehearsed: Rehearsed) -> Outcome:
     import numpy as np
 
     traces_of = rehearsed.record.traces
-    for index, asked in enumerate(rehearsed.context.device.never):
-        first, second = traces_of.get(asked.voltage_of), traces_of.get(asked.minus)
+    for index, bound in enumerate(rehearsed.context.device.never):
+        first, second = traces_of.get(bound.voltage_of), traces_of.get(bound.minus)
         if first is None or second is None:
             continue
         time = np.union1d(first.time, second.time)
         inputs = rehearsed.context.device.inputs
-        difference = inputs[asked.voltage_of].sign * np.interp(
+        difference = inputs[bound.voltage_of].sign * np.interp(
             time, first.time, first.columns["voltage"]
-        ) - inputs[asked.minus].sign * np.interp(time, second.time, second.columns["voltage"])
-        beyond = np.maximum(asked.outside.low - difference, difference - asked.outside.high)
+        ) - inputs[bound.minus].sign * np.interp(time, second.time, second.columns["voltage"])
+        beyond = np.maximum(bound.outside.low - difference, difference - bound.outside.high)
         worst = int(np.argmax(beyond))
         if beyond[worst] > 1e-9:
             yield Hit(
-                asked.voltage_of,
+                bound.voltage_of,
                 ("device", "never", index),
-                f"rehearsed, {asked.voltage_of} minus {asked.minus} is "
+                f"rehearsed, {bound.voltage_of} minus {bound.minus} is "
                 f"{show(float(difference[worst]), 'V')} at "
                 f"{show(float(time[worst]), 's')} in {rehearsed.step_words(float(time[worst]))}; it must "
                 f"stay within "
-                f"{show(asked.outside.low, 'V')} to {show(asked.outside.high, 'V')}",
+                f"{show(bound.outside.low, 'V')} to {show(bound.outside.high, 'V')}",
                 "change the order, the gap or the voltages",
             )
 
@@ -135,12 +136,7 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         source = rehearsed.context.sources.get(required.of)
         traces = rehearsed.record.traces.get(required.of)
         span = next((span for span in rehearsed.record.spans if span.name == required.during), None)
-        if (
-            source is None
-            or traces is None
-            or span is None
-            or required.measure not in ("peak_current", "peak_voltage")
-        ):
+        if source is None or traces is None or span is None or not required.known.momentary:
             continue
         updates = source.updates
         part = traces.closed(span.start, span.end)
@@ -148,7 +144,7 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
             continue
         every = rehearsed.context.procedure.record.every
         blind = blind_time(max(updates), every, max(all_known(source.apertures) or updates))
-        values = part.columns[required.measure.removeprefix("peak_")]
+        values = part.columns[required.known.records[0]]
         peak = float(values.max())
         finer = ""
         held = longest(part.time, values >= 0.9 * peak)

@@ -61,7 +61,7 @@ def limit_headroom(context: Context) -> Outcome:
         limit = source.limit(feed)
         if source.needs is None:
             continue
-        need, need_from = source.needs
+        need, need_from, _ = source.needs
         least = source.surely(limit)
         if need <= least < HEADROOM * need:
             yield Hit(

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from railwright.dialects.dialect import Setting
 from railwright.documents.bench import Calibration, Output
+from railwright.documents.output_name import OutputName
 from railwright.quantities import show
 from railwright.settings.context import Context, Source
 from railwright.settings.figures import on_grid
@@ -122,7 +123,7 @@ def off_grid(context: Context) -> Outcome:
 
 def _off_grid(
     source: Source,
-    name: str,
+    name: OutputName,
     output: Output,
     key: str,
     figure: str,

@@ -17,7 +17,7 @@ from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS, open_choices
 from railwright.waveforms.standards.figures import Figures
-from railwright.waveforms.standards.kinds import Test
+from railwright.waveforms.standards.kinds import OpenChoice, Test
 
 AT_ONCE = 1e-9
 """Sums of times that stand for the same instant differ by less [s]."""
@@ -182,7 +182,7 @@ def recording_recognised(context: Context) -> Outcome:
             )
 
 
-def _standards(context: Context) -> Iterator[tuple[int, Path, Source, Test, Figures, tuple[str, ...]]]:
+def _standards(context: Context) -> Iterator[tuple[int, Path, Source, Test, Figures, tuple[OpenChoice, ...]]]:
     """Every waveform of a standard's test: number of its step, where it is written, of which input, the test,
     its figures, and what it plays that the standard leaves open.
     """
@@ -190,7 +190,7 @@ def _standards(context: Context) -> Iterator[tuple[int, Path, Source, Test, Figu
         if (test := TESTS.get(waveform.standard or "")) is not None:
             figures = figures_of(context.procedure, test)
             choice = choice_of(waveform, context.device, source.name)
-            yield index, here, source, test, figures, open_choices(figures, test.cites, choice)
+            yield index, here, source, test, figures, open_choices(figures, test, choice)
 
 
 @rule("standard-from-memory", Severity.NOTE)
@@ -217,9 +217,9 @@ def standard_leaves_open(context: Context) -> Outcome:
         if opened:
             yield Hit(
                 source.name,
-                (*here, "level" if opened[0].startswith("level") else "duration"),
+                (*here, opened[0].key),
                 f"'{step_name(context.procedure.steps[index], index)}' plays {test.name} with "
-                f"{', '.join(opened)}: no value of {figures.cited(*test.cites)}, which leaves x to the "
-                "product",
+                f"{', '.join(map(str, opened))}: no value of {figures.cited(*test.cites)}, which leaves x to "
+                "the product",
                 "say with the result why it was chosen, or take one that the standard lists",
             )

@@ -69,7 +69,7 @@ def _power_up(source: Source, documents: Documents, number: int | None) -> Rise 
         here: Path = ("procedure", "steps", index, "power_up")
         path = (*here, "rise") if up.rise is not None else here
         on = {name: place * up.gap for place, name in enumerate(up.order)}
-        return Rise(index, step.name or f"step {index + 1}", voltage, up.rate, path, on)
+        return Rise(index, step.called(index), voltage, up.rate, path, on)
     return None
 
 
