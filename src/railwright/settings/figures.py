@@ -51,8 +51,8 @@ def on_grid(value: float, step: float) -> bool:
 
 
 def least(holds: Callable[[float], bool], low: float, high: float, halvings: int) -> float:
-    """The least value between two from which on a condition holds, from above, to a part of the interval by so
-    many halvings. It holds at `high`.
+    """The least value between two from which on a condition holds: from above, to a part of the interval by
+    so many halvings. It holds at `high`.
     """
     for _ in range(halvings):
         middle = (low + high) / 2.0
