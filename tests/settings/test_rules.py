@@ -16,6 +16,7 @@ from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, stati
 from railwright.dialects.dialect import load_dialect
 from railwright.evaluation.evaluate import evaluate
 from railwright.plan.timeline import build_timeline
+from railwright.settings.constraints.ovp import falling
 from railwright.settings.context import sources_of
 from railwright.settings.data import as_data, settings_from_data
 from railwright.settings.engine_rules import ENGINE_RULES
@@ -1337,6 +1338,18 @@ CASES = [
         "2 kV/s is asked for; left.1, left.2 can do 1.6 kV/s",
         silent=(SERIES,),
     ),
+    Case(  # each of two in series falls half as fast as the input, the slower with 30 V/s: 60 V/s
+        "fall-too-fast",
+        "main",
+        (
+            SERIES,
+            second("fall: {loaded: 60 ms, unloaded: 960 ms}"),
+            ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}"),
+        ),
+        "over: 60 ms",
+        "100 V/s downwards is asked for; left.1, left.2 falls at 60 V/s",
+        silent=(SERIES, ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}")),
+    ),
     Case(  # with the programming error of the limit, as rule lead-current has it
         "lead-from-stock",
         "main",
@@ -1490,6 +1503,17 @@ def test_the_error_of_a_groups_reading_is_that_of_what_a_run_makes_of_its_output
         main = sources["main"]
         found = main.reading_error("voltage", 12.0), main.reading_error("current", 1.0)
         assert found == pytest.approx(errors)
+
+
+def test_an_input_falls_through_its_load_and_the_bleeders_of_its_group(tmp_path: Path) -> None:
+    """1.2 mF and the outputs' own: 110 µF and 2 kΩ in series, 440 µF and 500 Ω in parallel."""
+    for edit, farads, ohms in ((SERIES, 1.31e-3, 2000.0), (PARALLEL, 1.64e-3, 500.0)):
+        sources, _ = sources_of(station(tmp_path, edit))
+        main = sources["main"]
+        assert main.bleeder == pytest.approx(ohms)
+        drawn = main.load.current(20.0)
+        assert drawn is not None
+        assert falling(main, 0.5, 20.0) == pytest.approx(farads * 0.5 / (drawn.low + 20.0 / ohms))
 
 
 def test_every_rule_has_a_case() -> None:
