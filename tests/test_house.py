@@ -115,9 +115,7 @@ TAKEN_APART = {
     "report/sheet.py": (2, "typography; which voltages findings tell, as rules do not yet give them"),
     "report/sheet_page.py": (1, "the size of a drawing is in its SVG alone"),
     "report/text.py": (2, "typography: blanks, and capitals at the beginning of a sentence"),
-    "settings/rehearsed/voltages.py": (1, "what a peak is of"),
     "settings/rule.py": (2, "a rule's docstring is its title"),
-    "settings/rules/requirements.py": (1, "what a peak is of"),
     "waveforms/standards/figures.py": (1, "levels I to IV are keys of a data file"),
 }
 """File -> how often it takes a text apart, and why it may."""

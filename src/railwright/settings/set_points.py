@@ -158,6 +158,7 @@ class InputSettled:
     findings: list[Finding]
 
 
+# One piece: settings in the order in which one hangs on the other.
 def settle_input(
     source: Source, documents: Documents, rehearsed: Mapping[str, End], provisional: bool
 ) -> InputSettled:
