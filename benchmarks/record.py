@@ -21,7 +21,7 @@ from railwright.records.log import WRITE_EVERY, Log
 from railwright.records.names import readings_file
 from railwright.records.readings import count_rows, fold
 from railwright.running.outcome import InputReading, Progress
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.traces import Mode
 
 INPUTS = {"main": "at load", "aux": "at load", "gate": "at terminals", "heater": "at terminals"}
@@ -43,7 +43,7 @@ def largest() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
 
 
-def push(recorder: Recorder, first: int, last: int) -> float:
+def push(recorder: RunRecorder, first: int, last: int) -> float:
     """Readings of these turns; gives the time they took the caller [s]."""
     took = 0.0
     for turn in range(first, last):
@@ -69,7 +69,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         log = Log(folder / "log.ndjson")
-        recorder = Recorder(log, Progress(), INPUTS)
+        recorder = RunRecorder(log, Progress(), INPUTS)
         recorder.begin(0.0)
         tenth = turns // 10
         took, after = 0.0, []

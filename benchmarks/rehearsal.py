@@ -29,7 +29,7 @@ from railwright.physics.simulation import Simulation
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.rehearsal.circuit import build_circuit
-from railwright.rehearsal.ensemble import Plan, plan_ensemble
+from railwright.rehearsal.ensemble import EnsemblePlan, plan_ensemble
 from railwright.traces import Span
 
 Array = NDArray[np.float64]
@@ -60,18 +60,18 @@ def main_circuit(documents: Documents) -> Circuit:
     return build_circuit(documents, {"main": feed})[0]
 
 
-def power_up_plan(cases: int) -> Plan:
+def power_up_plan(cases: int) -> EnsemblePlan:
     """So many cases of the demo's first power-up of its main input, 60 ms of it."""
     return _plan("main", Feed("main", "alone", (POINTS,), "silicone pair", "at load"), cases)
 
 
-def transducer_plan(cases: int) -> Plan:
+def transducer_plan(cases: int) -> EnsemblePlan:
     """The same for its transducer, which is simpler."""
     points = OutputSetPoints(OutputName("right.1"), 0.1, "regulate", 0.0, 32.0)
     return _plan("transducer", Feed("transducer", "alone", (points,), "thin pair", "at terminals"), cases)
 
 
-def _plan(name: str, feed: Feed, cases: int) -> Plan:
+def _plan(name: str, feed: Feed, cases: int) -> EnsemblePlan:
     documents = load_documents(PROCEDURE)
     nominal = documents.device.inputs[name].nominal
     actions = (Action(0.0, "on", name), Action(0.0, "line", name, nominal, nominal / 2000.0))

@@ -25,7 +25,7 @@ from benchmarks.small_bench import set_points_of, write_bench
 
 from railwright.documents.loader import Documents
 from railwright.instruments.conversation import split_answers
-from railwright.instruments.supply import Supply
+from railwright.instruments.supply import SupplyDriver
 from railwright.running.runner import run
 from railwright.twin.launcher import TwinBench
 from railwright.twin.server import ReplyTime
@@ -75,7 +75,7 @@ def compare(folder: Path, reply: float, turns: int, seconds: float) -> float:
     runs, bare = [], []
     with TwinBench(documents.bench, documents.device, documents.procedure, reply_times=times) as twins:
         documents = replace(documents, bench=twins.bench)
-        supply = Supply("left", twins.bench.supplies["left"], lambda *_: (_ for _ in ()).throw(OSError))
+        supply = SupplyDriver("left", twins.bench.supplies["left"], lambda *_: (_ for _ in ()).throw(OSError))
         (message,), answers = supply.look(("1",)), supply.answers_of_look(("1",))
         for turn in range(turns):
             runs.append(of_run(documents, folder / f"run{turn}"))

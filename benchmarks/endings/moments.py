@@ -14,7 +14,7 @@ from typing import Any
 from railwright.guard.process import frame
 from railwright.guard.process_link import ProcessLink
 from railwright.running.conduct import Conduct
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 
 PHASES = ("preparation", "list load", "playing", "shut-down")
 
@@ -38,7 +38,7 @@ class Moments:
         self.phase = "check"
         self.counts: dict[str, int] = {}
         self.link: ProcessLink | None = None
-        self.recorder: Recorder | None = None
+        self.recorder: RunRecorder | None = None
         self.conduct: Conduct | None = None
         self._note, self._at = note, (phase, number)
         self._manner, self._cut, self._act = manner, cut, act
@@ -51,7 +51,7 @@ class Moments:
     def install(self) -> None:
         """Have every link and run of this process counted."""
         send, take, started = ProcessLink._send, ProcessLink._take, ProcessLink.__init__
-        created, moments = Recorder.__init__, self
+        created, moments = RunRecorder.__init__, self
 
         def starting(link: ProcessLink) -> None:
             started(link)
@@ -76,13 +76,13 @@ class Moments:
             if reached:
                 moments._reached()
 
-        def recording(recorder: Recorder, *given: Any, **more: Any) -> None:
+        def recording(recorder: RunRecorder, *given: Any, **more: Any) -> None:
             created(recorder, *given, **more)
             moments.recorder = recorder
 
         ProcessLink.__init__ = starting  # type: ignore[method-assign, assignment]
         ProcessLink._send, ProcessLink._take = sending, taking  # type: ignore[method-assign, assignment]
-        Recorder.__init__ = recording  # type: ignore[method-assign, assignment]
+        RunRecorder.__init__ = recording  # type: ignore[method-assign, assignment]
         self._at_begin("go", "preparation")
         self._at_begin("_load_first", "list load")
         self._at_begin("_play", "playing")

@@ -8,7 +8,7 @@ from unittest.mock import patch
 
 from railwright.guard.core import Guard
 from railwright.guard.off import SwitchOff
-from railwright.instruments.supply import Supply
+from railwright.instruments.supply import SupplyDriver
 from railwright.running.polling import Polling, Seen
 
 
@@ -19,7 +19,7 @@ def take_away(what: str) -> Iterator[None]:
     """
     with ExitStack() as stack:
         if what == "verification":
-            stack.enter_context(patch.object(Supply, "_same", lambda self, change, got: True))
+            stack.enter_context(patch.object(SupplyDriver, "_same", lambda self, change, got: True))
             stack.enter_context(patch.object(Polling, "_settings", lambda self, name, turn, answer: Seen()))
             stack.enter_context(patch.object(SwitchOff, "_judge", lambda self, each, end: ""))
         if what == "guard":

@@ -15,7 +15,7 @@ from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.lists import OwnList
 from railwright.instruments.session import Answer
-from railwright.instruments.supply import Change, Supply
+from railwright.instruments.supply import OutputSetting, SupplyDriver
 
 GOOD = (
     *(
@@ -126,7 +126,7 @@ def run(seed: int, count: int) -> Findings:
     replies = 0
     while replies < count:
         liar.said = []
-        supply = Supply("left", dice.choice(documents), lambda _name, _address: liar)
+        supply = SupplyDriver("left", dice.choice(documents), lambda _name, _address: liar)
         supply.connect()
         findings.attempt(_call(dice, supply), lambda: repr([text[:120] for text in liar.said[-3:]]))
         replies += max(1, len(liar.said))
@@ -146,18 +146,18 @@ def _document(dialect: str) -> SupplyDocument:
     )
 
 
-def _call(dice: random.Random, supply: Supply) -> Callable[[], Any]:
+def _call(dice: random.Random, supply: SupplyDriver) -> Callable[[], Any]:
     """One thing that the driver does."""
     output = dice.choice(("1", "2"))
     changes = dice.sample(
         [
-            Change(output, "voltage", 5.0),
-            Change(output, "current_limit", 0.2),
-            Change(output, "output", dice.random() < 0.5),
-            Change(output, "ovp", 18.0),
-            Change(output, "sense", "at load"),
-            Change(output, "slew_rising", 100.0),
-            Change(output, "trip_delay", 0.02),
+            OutputSetting(output, "voltage", 5.0),
+            OutputSetting(output, "current_limit", 0.2),
+            OutputSetting(output, "output", dice.random() < 0.5),
+            OutputSetting(output, "ovp", 18.0),
+            OutputSetting(output, "sense", "at load"),
+            OutputSetting(output, "slew_rising", 100.0),
+            OutputSetting(output, "trip_delay", 0.02),
         ],
         dice.randrange(1, 5),
     )

@@ -39,9 +39,9 @@ if TYPE_CHECKING:
     from railwright.recordings.file import RecordedFile
     from railwright.rehearsal.ensemble import Ensemble
     from railwright.rehearsal.faults import FaultStudy
-    from railwright.rehearsal.playback import Played
+    from railwright.rehearsal.playback import PlayedShape
     from railwright.rehearsal.rehearse import InputResult
-    from railwright.rehearsal.rehearse import Rehearsal as Prediction
+    from railwright.rehearsal.rehearse import Prediction as Prediction
     from railwright.running.outcome import RunOutcome
     from railwright.settings.check import Checked
     from railwright.settings.findings import Finding
@@ -212,7 +212,7 @@ class Job:
         plan = self.settle().plan
         return rehearse_faults(self._hooked.documents, plan.set_points, case_of(case))
 
-    def waveform(self, step: str | None = None) -> tuple[Played, ...]:
+    def waveform(self, step: str | None = None) -> tuple[PlayedShape, ...]:
         """What the outputs make of the procedure's shapes, or of one of them."""
         return tuple(each for each in self.rehearse().shapes if step in (None, each.span.name))
 
@@ -463,7 +463,7 @@ class Rehearsal(_Recorded):
         return self.prediction.assumptions
 
     @cached_property
-    def shapes(self) -> tuple[Played, ...]:
+    def shapes(self) -> tuple[PlayedShape, ...]:
         """What the outputs make of the procedure's shapes."""
         from railwright.rehearsal.playback import played_shapes
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from railwright.rehearsal.ensemble import play_chunk
 
 if TYPE_CHECKING:
-    from railwright.rehearsal.ensemble import Ensemble, Plan
+    from railwright.rehearsal.ensemble import Ensemble, EnsemblePlan
 
 AHEAD = 3
 """Chunks on their way for each worker."""
@@ -25,7 +25,7 @@ class ClusterError(RuntimeError):
     """A cluster that cannot be reached or cannot be used; one sentence says why."""
 
 
-def over_threads(plan: Plan, workers: int | None = None) -> Iterator[Ensemble]:
+def over_threads(plan: EnsemblePlan, workers: int | None = None) -> Iterator[Ensemble]:
     """Play all chunks in threads of this process; the compiled loop releases the interpreter's lock."""
     workers = workers or os.cpu_count() or 1
     with ThreadPoolExecutor(workers) as pool:
@@ -36,7 +36,7 @@ def over_threads(plan: Plan, workers: int | None = None) -> Iterator[Ensemble]:
         yield from _in_order(start, plan.design.chunks, AHEAD * workers)
 
 
-def over_cluster(plan: Plan, scheduler: str) -> Iterator[Ensemble]:
+def over_cluster(plan: EnsemblePlan, scheduler: str) -> Iterator[Ensemble]:
     """Play all chunks on the workers of a Dask cluster, whose scheduler listens at this address.
 
     The chunks of a lost worker are played by others. Raises ClusterError where the scheduler does not answer

@@ -15,7 +15,7 @@ from railwright.cli import printer as printing
 from railwright.cli.live import Lines, LiveBar
 from railwright.cli.printer import Printer, patience, traffic_file, traffic_line
 from railwright.cli.streams import tolerant_text
-from railwright.cli.writer import KEPT, Writer, gap_line
+from railwright.cli.writer import KEPT, PrintThread, gap_line
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import InputReading
 from railwright.traces import Event, EventKind, Mode, Span
@@ -102,7 +102,7 @@ def test_who_speaks_does_not_wait_for_a_reader():
 
 def test_what_does_not_fit_is_counted_where_it_is_missing():
     stream = Stuck()
-    writer = Writer((stream,), lambda count: stream.write(gap_line(count) + "\n"))
+    writer = PrintThread((stream,), lambda count: stream.write(gap_line(count) + "\n"))
     writer.put(stream.write, "first\n", kept=10)
     assert stream.waited_for.wait(10.0)
     for number in range(312):
@@ -117,7 +117,7 @@ def test_what_does_not_fit_is_counted_where_it_is_missing():
 
 def test_traffic_does_not_crowd_out_events():
     stream = Stuck()
-    writer = Writer((stream,), lambda count: stream.write(gap_line(count) + "\n"))
+    writer = PrintThread((stream,), lambda count: stream.write(gap_line(count) + "\n"))
     writer.put(stream.write, "first\n")
     assert stream.waited_for.wait(10.0)
     for number in range(10):

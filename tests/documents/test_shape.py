@@ -13,7 +13,7 @@ from railwright.plan.timeline import build_timeline
 from railwright.recordings.errors import RecordingError
 from railwright.rehearsal.playback import asked_waveform
 from railwright.running.folder import copy_documents
-from railwright.waveforms.shapes import Hold, Step
+from railwright.waveforms.shapes import Hold, Jump
 
 SHAPE = """  - shape:
       input: main
@@ -164,7 +164,7 @@ def test_own_figures_replace_those_of_the_program(tmp_path):
     documents = load_documents(path)
     shape = documents.procedure.steps[3].shape
     found = pieces_of(documents.procedure, documents.device, shape, "main")
-    assert found == (Step(12.0), Step(pytest.approx(8.4)), Hold(0.1), Step(12.0))
+    assert found == (Jump(12.0), Jump(pytest.approx(8.4)), Hold(0.1), Jump(12.0))
     own = documents.procedure.own_figures["IEC 61000-4-29"]
     assert own.cited("dip levels") == "IEC 61000-4-29:2000, table 1a, own copy"
     assert own.cited("dip durations") == "IEC 61000-4-29:2000, table 1a, from memory"

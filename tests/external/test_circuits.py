@@ -10,7 +10,7 @@ from tests.physics.bench import STAGE, capacitor, constant_current, converter, p
 
 from railwright.compilation import with_way_in
 from railwright.physics import equations
-from railwright.physics.circuit import Branch, Circuit, Lead
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit
 from railwright.physics.simulation import Simulation
 from railwright.traces import Mode
 
@@ -137,7 +137,9 @@ def test_rlc_overshoot(damping):
     # Overshoot of a step exp(-π ζ / sqrt(1 - ζ²)), closed form.
     henries, farads = 1e-3, 10e-6
     ohms = 2.0 * damping * math.sqrt(henries / farads)
-    branch = Branch("main", ("left.1",), (IDEAL,), Lead(ohms - 1e-3, henries), (capacitor(farads, esr=1e-3),))
+    branch = Branch(
+        "main", ("left.1",), (IDEAL,), LeadCircuit(ohms - 1e-3, henries), (capacitor(farads, esr=1e-3),)
+    )
     sim = Simulation(Circuit((branch,)))
     sim.set("left.1", voltage=10.0, on=True)
     samples = sim.advance(0.01).samples["main"]
@@ -150,7 +152,7 @@ def test_charging_dissipates_half_c_v_squared_whatever_the_resistance(ohms):
     # From a stiff voltage step the resistor takes ½ C V² whatever R, closed form.
     farads = 100e-6
     stage = dataclasses.replace(IDEAL, current_max=100.0)
-    branch = Branch("main", ("left.1",), (stage,), Lead(ohms, 1e-9), (capacitor(farads, esr=1e-3),))
+    branch = Branch("main", ("left.1",), (stage,), LeadCircuit(ohms, 1e-9), (capacitor(farads, esr=1e-3),))
     sim = Simulation(Circuit((branch,)), fine=1e-6)
     sim.set("left.1", voltage=10.0, current_limit=100.0, on=True)
     samples = sim.advance(10.0 * ohms * farads + 1e-3).samples["main"]

@@ -8,7 +8,7 @@ import pytest
 from tests.physics.bench import FIGURES, STAGE, capacitor, resistor, single
 from tests.physics.test_operating_points import converter
 
-from railwright.physics.circuit import Branch, Circuit, Lead
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit
 from railwright.physics.operating_points import operating_points
 from railwright.physics.output_stage import derive_output_stage
 from railwright.physics.simulation import Simulation
@@ -28,7 +28,7 @@ def energy_in(samples, conductance):
 
 def shorted(limit, load=(), resistance=0.3, inductance=1e-6, length=20e-3, stage=STAGE):
     """An output of 12 V, settled, then a limit and a short of 10 mΩ; its samples since."""
-    branch = Branch("main", ("left.1",), (stage,), Lead(resistance, inductance), load)
+    branch = Branch("main", ("left.1",), (stage,), LeadCircuit(resistance, inductance), load)
     simulation = Simulation(Circuit((branch,)))
     simulation.set("left.1", voltage=12.0, on=True)
     simulation.advance(0.2)
@@ -47,7 +47,7 @@ def test_a_short_draws_the_current_limit_once_that_has_responded():
 def test_an_input_capacitor_leaves_its_energy_in_esr_and_short_by_their_resistances():
     """½ C V², shared as R_short / (R_short + ESR) (closed form): the output is switched off before."""
     farads, esr = 1e-3, 0.06
-    branch = Branch("main", ("left.1",), (STAGE,), Lead(0.3, 1e-6), (capacitor(farads, esr),))
+    branch = Branch("main", ("left.1",), (STAGE,), LeadCircuit(0.3, 1e-6), (capacitor(farads, esr),))
     simulation = Simulation(Circuit((branch,)))
     simulation.set("left.1", voltage=12.0, on=True)
     simulation.advance(0.2)

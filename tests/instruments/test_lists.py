@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import pytest
 from tests.instruments.fake_supply import FakeSupply
 
-from railwright.documents.bench import Supply as Document
+from railwright.documents.bench import SupplyDriver as Document
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.lists import OwnList
 from railwright.instruments.session import open_visa
-from railwright.instruments.supply import Supply
+from railwright.instruments.supply import SupplyDriver
 
 OWN = OwnList("1", (5.0, 7.5), (0.02, 1.5), 3, "line")
 
@@ -23,11 +23,11 @@ def fake(request: pytest.FixtureRequest) -> Iterator[FakeSupply]:
         yield made
 
 
-def supply(fake: FakeSupply) -> Supply:
+def supply(fake: FakeSupply) -> SupplyDriver:
     output = {"voltage": "0 V .. 36 V", "current": "0 A .. 2 A"}
     dialect = "selected-output" if fake.selected is not None else "channel-list"
     document = {"address": fake.address, "dialect": dialect, "outputs": {"1": output, "2": output}}
-    made = Supply("left", Document.model_validate(document), open_visa(timeout=0.3))
+    made = SupplyDriver("left", Document.model_validate(document), open_visa(timeout=0.3))
     made.connect()
     return made
 

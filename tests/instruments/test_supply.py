@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 import pytest
 from tests.instruments.fake_supply import FakeSupply
 
-from railwright.documents.bench import Supply as SupplyDocument
+from railwright.documents.bench import SupplyDriver as SupplyDocument
 from railwright.instruments.conversation import split_answers
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, open_visa
-from railwright.instruments.supply import Change, Supply
+from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.traces import Mode
 
 OUTPUT = {
@@ -24,30 +24,34 @@ OUTPUT = {
 }
 
 
-def connect(fake: FakeSupply, dialect: str, **more: object) -> Supply:
+def connect(fake: FakeSupply, dialect: str, **more: object) -> SupplyDriver:
     document = SupplyDocument.model_validate(
         {"address": fake.address, "dialect": dialect, "outputs": {"1": OUTPUT, "2": OUTPUT}, **more}
     )
-    supply = Supply("left", document, open_visa(timeout=0.3))
+    supply = SupplyDriver("left", document, open_visa(timeout=0.3))
     supply.connect()
     return supply
 
 
 @pytest.fixture(params=["channel-list", "selected-output"])
-def pair(request: pytest.FixtureRequest) -> Iterator[tuple[FakeSupply, Supply]]:
+def pair(request: pytest.FixtureRequest) -> Iterator[tuple[FakeSupply, SupplyDriver]]:
     with FakeSupply(channels=2, selected=request.param == "selected-output") as fake:
         supply = connect(fake, request.param)
         yield fake, supply
         supply.close()
 
 
-def test_identifies_and_sets_and_reads(pair: tuple[FakeSupply, Supply]) -> None:
+def test_identifies_and_sets_and_reads(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     fake, supply = pair
     assert supply.identify().model == "M-1"
     supply.put(
-        [Change("2", "voltage", 5.0), Change("2", "trip_at_limit", True), Change("2", "sense", "at load")]
+        [
+            OutputSetting("2", "voltage", 5.0),
+            OutputSetting("2", "trip_at_limit", True),
+            OutputSetting("2", "sense", "at load"),
+        ]
     )
-    supply.put_together([Change("2", "output", True), Change("2", "voltage", 12.0)])
+    supply.put_together([OutputSetting("2", "output", True), OutputSetting("2", "voltage", 12.0)])
     readings = supply.read(["1", "2"])
     assert (readings["1"].voltage, readings["1"].mode) == (0.0, Mode.OFF)
     assert readings["2"].voltage == 12.0
@@ -66,14 +70,16 @@ def test_an_output_is_spoken_to_by_its_channel_and_not_by_its_place(dialect: str
         supply = connect(fake, dialect, outputs=outputs)
         for number, output in enumerate(("1", "3", "B"), start=1):
             assert supply.channel(output) == number
-            supply.put_together([Change(output, "output", True), Change(output, "voltage", 4.0 + number)])
+            supply.put_together(
+                [OutputSetting(output, "output", True), OutputSetting(output, "voltage", 4.0 + number)]
+            )
             assert [each.on for each in fake.outputs.values()] == [n <= number for n in (1, 2, 3)]
         readings = supply.read(["B", "1", "3"])
         assert {name: reading.voltage for name, reading in readings.items()} == {"1": 5.0, "3": 6.0, "B": 7.0}
         supply.close()
 
 
-def test_a_trip_is_told_with_its_cause(pair: tuple[FakeSupply, Supply]) -> None:
+def test_a_trip_is_told_with_its_cause(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     fake, supply = pair
     fake.trip(1, bit=9)
     reading = supply.read(["1"])["1"]
@@ -100,51 +106,51 @@ def test_refuses_another_instrument(identity: str, told: str) -> None:
         assert supply.identity is None
 
 
-def test_a_setting_that_reads_back_otherwise(pair: tuple[FakeSupply, Supply]) -> None:
+def test_a_setting_that_reads_back_otherwise(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     fake, supply = pair
     fake.answers["CURR?"] = "0.2"
     with pytest.raises(InstrumentError, match=r"current_limit .* 2\.0 .* 0\.2"):
-        supply.put([Change("1", "current_limit", 2.0)])
+        supply.put([OutputSetting("1", "current_limit", 2.0)])
     with pytest.raises(InstrumentError, match=r"current_limit .* 2\.0 .* 0\.2"):
-        supply.put_together([Change("1", "current_limit", 2.0)])
+        supply.put_together([OutputSetting("1", "current_limit", 2.0)])
 
 
-def test_one_grid_step_is_the_same_value_and_two_are_not(pair: tuple[FakeSupply, Supply]) -> None:
+def test_one_grid_step_is_the_same_value_and_two_are_not(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     fake, supply = pair
     fake.answers["VOLT?"] = "5.0009"
-    supply.put([Change("1", "voltage", 5.0)])
+    supply.put([OutputSetting("1", "voltage", 5.0)])
     fake.answers["VOLT?"] = "5.0020"
     with pytest.raises(InstrumentError, match="reads back"):
-        supply.put([Change("1", "voltage", 5.0)])
+        supply.put([OutputSetting("1", "voltage", 5.0)])
 
 
 @pytest.mark.parametrize("answer", ["", "five", "9.91E37", "5,5"])
-def test_an_answer_that_is_no_value(pair: tuple[FakeSupply, Supply], answer: str) -> None:
+def test_an_answer_that_is_no_value(pair: tuple[FakeSupply, SupplyDriver], answer: str) -> None:
     fake, supply = pair
     fake.answers["VOLT?"] = answer
     with pytest.raises(InstrumentError, match="left: "):
-        supply.put([Change("1", "voltage", 5.0)])
+        supply.put([OutputSetting("1", "voltage", 5.0)])
 
 
-def test_an_error_in_the_queue_is_raised_with_the_command(pair: tuple[FakeSupply, Supply]) -> None:
+def test_an_error_in_the_queue_is_raised_with_the_command(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     fake, supply = pair
     fake.on_unit = lambda unit: fake.errors.append('-222,"Data out of range;9"') if " 9" in unit else None
     for setting in (supply.put, supply.put_together):
         with pytest.raises(InstrumentError, match=r"-222.*Data out of range;9.*VOLTage 9"):
-            setting([Change("1", "voltage", 9.0)])
+            setting([OutputSetting("1", "voltage", 9.0)])
 
 
-def test_an_unknown_header_is_told_as_the_instrument_words_it(pair: tuple[FakeSupply, Supply]) -> None:
+def test_an_unknown_header_is_told_as_the_instrument_words_it(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     _, supply = pair
     wrong = supply.dialect.model_copy(update={"settings": {**supply.dialect.settings, "voltage": "VOLR"}})
     supply.dialect = wrong
     with pytest.raises(InstrumentError, match=r"-113.*VOLR"):
-        supply.put([Change("1", "voltage", 5.0)])
+        supply.put([OutputSetting("1", "voltage", 5.0)])
     with pytest.raises(InstrumentError, match=r"-113.*VOLR"):
-        supply.put_together([Change("1", "voltage", 5.0)])
+        supply.put_together([OutputSetting("1", "voltage", 5.0)])
 
 
-def test_a_dialect_that_reads_nothing_says_why(pair: tuple[FakeSupply, Supply]) -> None:
+def test_a_dialect_that_reads_nothing_says_why(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     _, supply = pair
     readings = supply.dialect.readings.model_copy(update={"voltage": "MEAS:VOLR?"})
     supply.dialect = supply.dialect.model_copy(update={"readings": readings})
@@ -152,7 +158,7 @@ def test_a_dialect_that_reads_nothing_says_why(pair: tuple[FakeSupply, Supply]) 
         supply.read(["1"], explain=True)
 
 
-def test_silence_is_a_lost_instrument(pair: tuple[FakeSupply, Supply]) -> None:
+def test_silence_is_a_lost_instrument(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     fake, supply = pair
     fake.silent = True
     with pytest.raises(InstrumentError, match=r"no answer from TCPIP.*: timeout") as raised:
@@ -161,7 +167,9 @@ def test_silence_is_a_lost_instrument(pair: tuple[FakeSupply, Supply]) -> None:
     assert supply.lost
 
 
-def test_a_closed_socket_is_a_lost_instrument_and_can_be_reconnected(pair: tuple[FakeSupply, Supply]) -> None:
+def test_a_closed_socket_is_a_lost_instrument_and_can_be_reconnected(
+    pair: tuple[FakeSupply, SupplyDriver],
+) -> None:
     fake, supply = pair
     supply.identify()
     fake.drop()
@@ -180,7 +188,7 @@ def test_nobody_there() -> None:
         assert raised.value.lost
 
 
-def test_a_queue_that_never_empties(pair: tuple[FakeSupply, Supply]) -> None:
+def test_a_queue_that_never_empties(pair: tuple[FakeSupply, SupplyDriver]) -> None:
     fake, supply = pair
     fake.answers["SYSTEM:ERROR?"] = '-350,"Queue overflow"'
     with pytest.raises(InstrumentError, match="never empties"):
@@ -193,7 +201,7 @@ def test_every_line_is_traced() -> None:
         document = SupplyDocument.model_validate(
             {"address": fake.address, "dialect": "channel-list", "outputs": {"1": OUTPUT}}
         )
-        supply = Supply(
+        supply = SupplyDriver(
             "left", document, open_visa(trace=lambda _t, name, way, line: lines.append((way, line)))
         )
         supply.connect()
@@ -229,7 +237,7 @@ class Says:
         return
 
 
-def hearing(text: str) -> Supply:
+def hearing(text: str) -> SupplyDriver:
     document = SupplyDocument.model_validate(
         {
             "address": "TCPIP::127.0.0.1::1::SOCKET",
@@ -237,7 +245,7 @@ def hearing(text: str) -> Supply:
             "outputs": {"1": OUTPUT, "2": OUTPUT},
         }
     )
-    supply = Supply("left", document, lambda _name, _address: Says(text))
+    supply = SupplyDriver("left", document, lambda _name, _address: Says(text))
     supply.connect()
     return supply
 
@@ -245,7 +253,7 @@ def hearing(text: str) -> Supply:
 @pytest.mark.parametrize("text", ["1;2", '5;1;0,"No error"', ";;"])
 def test_two_answers_to_one_question(text: str) -> None:
     with pytest.raises(InstrumentError, match="one answer"):
-        hearing(text).verify([Change("1", "voltage", 5.0)])
+        hearing(text).verify([OutputSetting("1", "voltage", 5.0)])
     with pytest.raises(InstrumentError, match="one answer"):
         hearing(text).state("1")
 

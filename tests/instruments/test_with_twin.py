@@ -10,7 +10,7 @@ from railwright.documents.bench import Bench, OverCurrent, OverPower
 from railwright.documents.loader import load_bench
 from railwright.examples import example
 from railwright.instruments.session import open_visa
-from railwright.instruments.supply import Change, Supply
+from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.traces import Mode
 from railwright.twin.launcher import TwinBench
 
@@ -39,52 +39,52 @@ def _with_own_levels(bench: Bench) -> Bench:
 
 
 @pytest.fixture(params=["left", "right"])
-def supply(bench: Bench, request: pytest.FixtureRequest) -> Iterator[Supply]:
-    made = Supply(request.param, bench.supplies[request.param], open_visa())
+def supply(bench: Bench, request: pytest.FixtureRequest) -> Iterator[SupplyDriver]:
+    made = SupplyDriver(request.param, bench.supplies[request.param], open_visa())
     made.connect()
     made.clear()
     yield made
     made.close()
 
 
-def test_it_is_the_instrument_of_the_bench(supply: Supply) -> None:
+def test_it_is_the_instrument_of_the_bench(supply: SupplyDriver) -> None:
     identity = supply.identify()
     assert (identity.model, identity.serial) == (supply.document.model, supply.document.serial)
 
 
-def test_every_setting_is_taken_and_read_back(supply: Supply) -> None:
+def test_every_setting_is_taken_and_read_back(supply: SupplyDriver) -> None:
     changes = [
-        Change("1", "output", False),
-        Change("1", "voltage", 5.0),
-        Change("1", "current_limit", 0.5),
-        Change("1", "ovp", 18.0),
-        Change("1", "ovp_on", True),
-        Change("1", "trip_at_limit", True),
-        Change("1", "trip_delay", 0.04),
-        Change("1", "opp", 30.0),
-        Change("1", "opp_on", True),
-        Change("1", "ocp", 0.9),
-        Change("1", "ocp_on", True),
-        Change("1", "ocp_delay", 0.02),
-        Change("1", "slew_rising", 2000.0),
-        Change("1", "slew_falling", 100.0),
-        Change("1", "sense", "at load"),
-        Change("1", "voltage_mode", "fixed"),
+        OutputSetting("1", "output", False),
+        OutputSetting("1", "voltage", 5.0),
+        OutputSetting("1", "current_limit", 0.5),
+        OutputSetting("1", "ovp", 18.0),
+        OutputSetting("1", "ovp_on", True),
+        OutputSetting("1", "trip_at_limit", True),
+        OutputSetting("1", "trip_delay", 0.04),
+        OutputSetting("1", "opp", 30.0),
+        OutputSetting("1", "opp_on", True),
+        OutputSetting("1", "ocp", 0.9),
+        OutputSetting("1", "ocp_on", True),
+        OutputSetting("1", "ocp_delay", 0.02),
+        OutputSetting("1", "slew_rising", 2000.0),
+        OutputSetting("1", "slew_falling", 100.0),
+        OutputSetting("1", "sense", "at load"),
+        OutputSetting("1", "voltage_mode", "fixed"),
     ]
     assert {change.setting for change in changes} == set(supply.dialect.settings)
     if supply.document.outputs["1"].points is None:
         changes.pop()
     supply.put(changes)
     supply.clear_trips("1")
-    supply.put_together([Change("1", "output", True), Change("1", "voltage", 4.0)])
+    supply.put_together([OutputSetting("1", "output", True), OutputSetting("1", "voltage", 4.0)])
     assert supply.state("1")
     assert supply.read(["1"])["1"].mode in (Mode.CV, Mode.CC)
     supply.switch_off(["1"])
-    supply.verify([Change("1", "output", False), Change("1", "voltage", 4.0)])
+    supply.verify([OutputSetting("1", "output", False), OutputSetting("1", "voltage", 4.0)])
 
 
 def test_the_point_list_is_understood(bench: Bench) -> None:
-    supply = Supply("left", bench.supplies["left"], open_visa())
+    supply = SupplyDriver("left", bench.supplies["left"], open_visa())
     supply.connect()
     points = supply.dialect.points
     assert points is not None
@@ -95,6 +95,6 @@ def test_the_point_list_is_understood(bench: Bench) -> None:
     supply.close()
 
 
-def test_what_the_twin_refuses_is_told(supply: Supply) -> None:
+def test_what_the_twin_refuses_is_told(supply: SupplyDriver) -> None:
     with pytest.raises(Exception, match=r"-222.*Data out of range"):
-        supply.put([Change("1", "voltage", 400.0)])
+        supply.put([OutputSetting("1", "voltage", 400.0)])

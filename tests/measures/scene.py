@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.measures.reading_model import Bound, Part, ReadingModel
+from railwright.measures.reading_model import HidingBound, Part, ReadingModel
 from railwright.measures.signal import View
 from railwright.physics.surge import SurgePath
 from railwright.traces import Traces
@@ -24,8 +24,8 @@ MODEL = ReadingModel(
     UPDATE,
     APERTURE,
     lead=(0.07, 0.08),
-    current_bound=Bound(1.0, 5e-3, "the current limit that was set"),
-    voltage_bound=Bound(18.0, 0.1, "the OVP level that was set"),
+    current_bound=HidingBound(1.0, 5e-3, "the current limit that was set"),
+    voltage_bound=HidingBound(18.0, 0.1, "the OVP level that was set"),
     surge=SurgePath(1.005, resistance=0.07, response=1e-3),
 )
 EXACT = ReadingModel(

@@ -2,7 +2,7 @@
 
 import math
 
-from railwright.physics.circuit import Branch, Circuit, Lead, Load
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 from railwright.physics.output_stage import OutputFigures, OutputStage, derive_output_stage
 
 FIGURES = OutputFigures(
@@ -59,9 +59,11 @@ def converter(
 def single(
     *loads: Load, stage: OutputStage = STAGE, resistance: float = 0.01, sense: str = "terminals"
 ) -> Branch:
-    return Branch("main", ("left.1",), (stage,), Lead(resistance, 1e-6), loads, sense=sense)
+    return Branch("main", ("left.1",), (stage,), LeadCircuit(resistance, 1e-6), loads, sense=sense)
 
 
 def pair(arrangement: str, *loads: Load, stage: OutputStage = STAGE) -> Circuit:
     names = ("left.1", "left.2")
-    return Circuit((Branch("main", names, (stage, stage), Lead(0.01, 1e-6), loads, arrangement=arrangement),))
+    return Circuit(
+        (Branch("main", names, (stage, stage), LeadCircuit(0.01, 1e-6), loads, arrangement=arrangement),)
+    )

@@ -3,7 +3,7 @@
 import pytest
 from tests.physics.bench import STAGE, capacitor, converter, single
 
-from railwright.physics.circuit import Branch, Circuit, Lead, Load
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 
 
 def test_states_are_named_for_people():
@@ -20,13 +20,13 @@ def test_states_are_named_for_people():
 @pytest.mark.parametrize(
     ("make", "message"),
     [
-        (lambda: Lead(-1.0, 1e-6), "resistance of 0 Ω or more"),
-        (lambda: Lead(1.0, 0.0), "inductance above 0 H"),
+        (lambda: LeadCircuit(-1.0, 1e-6), "resistance of 0 Ω or more"),
+        (lambda: LeadCircuit(1.0, 0.0), "inductance above 0 H"),
         (lambda: Load("candle", {}), "unknown load 'candle'"),
         (lambda: Load("resistor", {"ohms": 1.0}), "needs values for resistance"),
-        (lambda: Branch("main", ("a", "b"), (STAGE,), Lead(0.1, 1e-6)), "one output stage for each"),
+        (lambda: Branch("main", ("a", "b"), (STAGE,), LeadCircuit(0.1, 1e-6)), "one output stage for each"),
         (
-            lambda: Branch("main", ("a",), (STAGE,), Lead(0.1, 1e-6), arrangement="series"),
+            lambda: Branch("main", ("a",), (STAGE,), LeadCircuit(0.1, 1e-6), arrangement="series"),
             "cannot be 'series'",
         ),
         (lambda: Circuit((single(), single())), "more than once"),

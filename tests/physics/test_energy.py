@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.physics.loads.driven import load_of, p_of
 
-from railwright.physics.circuit import NODE_CAPACITANCE, Branch, Circuit, Lead, Load
+from railwright.physics.circuit import NODE_CAPACITANCE, Branch, Circuit, LeadCircuit, Load
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.simulation import Simulation
@@ -162,7 +162,7 @@ def cases(draw: st.DrawFn) -> tuple[Branch, dict[str, float], list[tuple[float, 
     count = draw(st.integers(1, 2))
     arrangement = "single" if count == 1 else draw(st.sampled_from(["series", "parallel"]))
     volts = own.voltage_max * (count if arrangement == "series" else 1)
-    lead = Lead(
+    lead = LeadCircuit(
         draw(between(1e-3, 1.0)),
         draw(between(0.1e-6, 10e-6)),
         diode=draw(st.none() | st.floats(0.2, 1.0)),

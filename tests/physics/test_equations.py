@@ -8,7 +8,7 @@ from tests.physics.bench import STAGE, capacitor, constant_current, converter, r
 
 from railwright.compilation import with_way_in
 from railwright.physics import equations, layout
-from railwright.physics.circuit import Branch, Lead
+from railwright.physics.circuit import Branch, LeadCircuit
 from railwright.physics.player import Player
 from railwright.physics.simulation import FINE, RELATIVE
 
@@ -21,7 +21,7 @@ def player_of(arrangement, sense):
     count = 1 if arrangement == "single" else 2
     names = tuple(f"left.{n}" for n in range(1, count + 1))
     branch = Branch(
-        "main", names, (STAGE,) * count, Lead(0.07, 1e-6), LOADS, arrangement=arrangement, sense=sense
+        "main", names, (STAGE,) * count, LeadCircuit(0.07, 1e-6), LOADS, arrangement=arrangement, sense=sense
     )
     player = Player(branch, 0.0, RELATIVE, FINE)
     player.system.settings[:, layout.ON] = 1.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from railwright.physics.circuit import Branch, Circuit, Lead, Load
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.simulation import Simulation
 
@@ -15,7 +15,7 @@ STAGE, _ = derive_output_stage(
 TEN_OHM = (Load("resistor", {"resistance": 10.0}),)
 
 
-def simulation(lead: Lead, loads: tuple[Load, ...] = TEN_OHM, **more: object) -> Simulation:
+def simulation(lead: LeadCircuit, loads: tuple[Load, ...] = TEN_OHM, **more: object) -> Simulation:
     branch = Branch("main", ("out",), (STAGE,), lead, loads, **more)  # type: ignore[arg-type]
     sim = Simulation(Circuit((branch,)))
     sim.set("out", voltage=20.0, current_limit=8.0, ovp=30.0, on=True)
@@ -28,7 +28,7 @@ def times(events: tuple, what: str) -> list[float]:
 
 def test_a_fuse_opens_at_the_time_of_its_curve():
     """At a constant current the melting integral is t / t(i): it opens exactly where the curve says."""
-    sim = simulation(Lead(0.05, 1e-6, fuse=((1.2, 100.0), (2.0, 1.0), (20.0, 0.01))))
+    sim = simulation(LeadCircuit(0.05, 1e-6, fuse=((1.2, 100.0), (2.0, 1.0), (20.0, 0.01))))
     result = sim.advance(3.0)
     (blown,) = times(result.events, "fuse opens")
     current = 20.0 / 10.05
@@ -42,7 +42,7 @@ def test_a_fuse_opens_at_the_time_of_its_curve():
 
 
 def test_a_fuse_below_its_least_current_never_opens():
-    sim = simulation(Lead(0.05, 1e-6, fuse=((2.2, 100.0), (20.0, 0.01))))
+    sim = simulation(LeadCircuit(0.05, 1e-6, fuse=((2.2, 100.0), (20.0, 0.01))))
     result = sim.advance(500.0)
     assert times(result.events, "fuse opens") == []
     assert sim.steps < 2000
@@ -51,7 +51,7 @@ def test_a_fuse_below_its_least_current_never_opens():
 def test_a_diode_blocks_a_dip_and_the_capacitor_holds():
     """A dip behind a series diode: the device's capacitor keeps its charge, C dv/dt = -v / R."""
     loads = (Load("resistor", {"resistance": 100.0}), Load("capacitor", {"capacitance": 1e-3, "esr": 0.01}))
-    sim = simulation(Lead(0.1, 1e-6, diode=0.6), loads)
+    sim = simulation(LeadCircuit(0.1, 1e-6, diode=0.6), loads)
     sim.set("out", at=0.5, voltage=5.0)
     result = sim.advance(0.53)
     samples = result.samples["main"]
@@ -66,7 +66,7 @@ def test_a_diode_blocks_a_dip_and_the_capacitor_holds():
 
 
 def test_a_switch_interrupts_the_lead_and_closes_it_again():
-    sim = simulation(Lead(0.1, 1e-6, opened=True))
+    sim = simulation(LeadCircuit(0.1, 1e-6, opened=True))
     sim.change_lead("main", at=0.1, opened=False)
     sim.change_lead("main", at=0.2, opened=True)
     result = sim.advance(0.3)
@@ -79,7 +79,7 @@ def test_a_switch_interrupts_the_lead_and_closes_it_again():
 
 
 def test_a_short_at_the_connector_draws_the_limit():
-    sim = simulation(Lead(0.05, 1e-6))
+    sim = simulation(LeadCircuit(0.05, 1e-6))
     sim.change_lead("main", at=0.1, short=0.005)
     result = sim.advance(0.3)
     samples = result.samples["main"]
@@ -90,10 +90,10 @@ def test_a_short_at_the_connector_draws_the_limit():
 
 def test_a_reversed_lead_turns_the_load_round():
     loads = (Load("constant_current", {"current": 1.0, "compliance": 1.0}),)
-    sim = simulation(Lead(0.05, 1e-6), loads, reversed_lead=True)
+    sim = simulation(LeadCircuit(0.05, 1e-6), loads, reversed_lead=True)
     samples = sim.advance(0.1).samples["main"]
     assert abs(samples.current[-1]) < 1e-3  # a constant current draws nothing when reversed
-    sim = simulation(Lead(0.05, 1e-6), TEN_OHM, reversed_lead=True)
+    sim = simulation(LeadCircuit(0.05, 1e-6), TEN_OHM, reversed_lead=True)
     samples = sim.advance(0.1).samples["main"]
     assert samples.current[-1] == pytest.approx(20.0 / 10.05, rel=1e-4)
 
@@ -101,4 +101,4 @@ def test_a_reversed_lead_turns_the_load_round():
 @pytest.mark.parametrize("curve", [((1.0, 1.0),), ((1.0, 1.0), (2.0, 2.0)), ((2.0, 1.0), (1.0, 0.5))])
 def test_a_fuse_curve_must_fall(curve):
     with pytest.raises(ValueError, match="fuse's curve"):
-        Lead(0.1, 1e-6, fuse=curve)
+        LeadCircuit(0.1, 1e-6, fuse=curve)

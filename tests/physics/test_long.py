@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from railwright.physics.circuit import Branch, Circuit, Lead, Load
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.simulation import Simulation
 
@@ -21,7 +21,7 @@ EDGE = 5e-6
 
 def played(hours: float, dips: int) -> tuple[Simulation, np.ndarray, np.ndarray]:
     """A supply that dips for 100 µs, with edges of 5 µs, spread over so many hours."""
-    sim = Simulation(Circuit((Branch("main", ("out",), (STAGE,), Lead(0.05, 0.5e-6), LOADS),)))
+    sim = Simulation(Circuit((Branch("main", ("out",), (STAGE,), LeadCircuit(0.05, 0.5e-6), LOADS),)))
     sim.set("out", voltage=12.0, current_limit=8.0, on=True)
     end = 3600.0 * hours
     for k in range(dips):

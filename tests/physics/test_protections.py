@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from railwright.physics.circuit import Branch, Circuit, Lead, Load
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.simulation import Simulation
 
@@ -17,7 +17,7 @@ FIGURES = OutputFigures(40.0, 10.0, rise=5e-3, output_capacitance=200e-6, bleede
 def simulation(figures: OutputFigures = FIGURES, ohms: float = 10.0, sense: str = "terminals") -> Simulation:
     stage, _ = derive_output_stage(figures)
     load = Load("resistor", {"resistance": ohms})
-    branch = Branch("main", ("out",), (stage,), Lead(0.1, 1e-6), (load,), sense=sense)  # type: ignore[arg-type]
+    branch = Branch("main", ("out",), (stage,), LeadCircuit(0.1, 1e-6), (load,), sense=sense)  # type: ignore[arg-type]
     sim = Simulation(Circuit((branch,)))
     sim.set("out", voltage=20.0, current_limit=8.0, ovp=30.0, on=True)
     return sim

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from tests.physics.bench import STAGE, capacitor, constant_current, converter, pair, resistor, single
 
-from railwright.physics.circuit import Branch, Circuit, Lead
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit
 from railwright.physics.simulation import Simulation
 from railwright.physics.solver import SolverError
 from railwright.traces import Mode
@@ -66,7 +66,7 @@ def test_a_trip_is_cleared_before_the_output_comes_on_again():
 
 
 def test_linked_trip_switches_the_other_input_off():
-    other = Branch("transducer", ("left.2",), (STAGE,), Lead(0.1, 1e-6), (resistor(1000.0),))
+    other = Branch("transducer", ("left.2",), (STAGE,), LeadCircuit(0.1, 1e-6), (resistor(1000.0),))
     circuit = Circuit((single(resistor(5.0)), other), {"transducer": ("main",)}, linked_delay=2e-3)
     sim = Simulation(circuit)
     sim.set("left.2", voltage=24.0, on=True)
@@ -83,7 +83,7 @@ def test_linked_trip_switches_the_other_input_off():
 
 
 def test_mutual_links_end():
-    other = Branch("transducer", ("left.2",), (STAGE,), Lead(0.1, 1e-6), (resistor(1000.0),))
+    other = Branch("transducer", ("left.2",), (STAGE,), LeadCircuit(0.1, 1e-6), (resistor(1000.0),))
     circuit = Circuit((single(resistor(5.0)), other), {"transducer": ("main",), "main": ("transducer",)})
     sim = Simulation(circuit)
     sim.set("left.2", voltage=24.0, on=True)

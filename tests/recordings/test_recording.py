@@ -18,13 +18,13 @@ from railwright.documents.shape_recordings import recorded_waveform
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import find_file
 from railwright.recordings.opening import open_recording
-from railwright.recordings.recording import Recording
+from railwright.recordings.recording import OpenRecording
 from railwright.recordings.samples import Channel
 
 MADE = columns(5000)
 
 
-def opened(path: Path, **keys: Any) -> tuple[Recording, list[Channel]]:
+def opened(path: Path, **keys: Any) -> tuple[OpenRecording, list[Channel]]:
     recording = open_recording(path, **keys)
     return recording, [Channel(place) for place, _ in recording.channels]
 
@@ -53,7 +53,7 @@ def test_it_comes_in_blocks_one_after_the_other(tmp_path: Path, kind: str) -> No
 class Counted:
     """The rows that a table has given."""
 
-    def __init__(self, recording: Recording, monkeypatch: pytest.MonkeyPatch) -> None:
+    def __init__(self, recording: OpenRecording, monkeypatch: pytest.MonkeyPatch) -> None:
         self.rows = 0
         given = recording._table.blocks
 

@@ -28,7 +28,7 @@ from railwright.records.readings import Events, StoredTraces, count_rows, fold, 
 from railwright.records.stored import NoRun, open_run
 from railwright.running import folder as folder_module
 from railwright.running.outcome import InputReading, Progress
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.traces import Event, EventKind, Mode
 from railwright.virtual_time import VirtualLoop
 
@@ -38,8 +38,8 @@ if TYPE_CHECKING:
 AT = {"main": "at load", "aux": "at terminals"}
 
 
-def recorder_in(folder: Path, **options: Any) -> Recorder:
-    return Recorder(Log(folder / "log.ndjson"), Progress(), AT, **options)
+def recorder_in(folder: Path, **options: Any) -> RunRecorder:
+    return RunRecorder(Log(folder / "log.ndjson"), Progress(), AT, **options)
 
 
 def reading(time: float, name: str = "main", mode: Mode | None = Mode.CV, **more: Any) -> InputReading:
@@ -136,7 +136,7 @@ class Nowhere:
 
 
 def test_a_recorder_keeps_no_readings_in_memory() -> None:
-    recorder = Recorder(Nowhere(), Progress(), AT)
+    recorder = RunRecorder(Nowhere(), Progress(), AT)
     recorder.begin(0.0)
     sizes = []
     tracemalloc.start()

@@ -17,7 +17,7 @@ from railwright.report.wiring import (
     DEVICE_FROM,
     LEAD_FROM,
     FixtureBox,
-    Wiring,
+    WiringTable,
     _figure,
     save_wiring,
     wiring_of,
@@ -26,17 +26,17 @@ from railwright.report.wiring import (
 
 
 @pytest.fixture(scope="module")
-def wiring(documents: Documents) -> Wiring:
+def wiring(documents: Documents) -> WiringTable:
     return wiring_of(documents.device, documents.bench, documents.procedure)
 
 
-def words_of(wiring: Wiring) -> list[str]:
+def words_of(wiring: WiringTable) -> list[str]:
     with drawing():
         figure = _figure(wiring)
         return [text.get_text() for axes in figure.axes for text in axes.texts]
 
 
-def test_the_demo_is_drawn_as_its_documents_say(wiring: Wiring) -> None:
+def test_the_demo_is_drawn_as_its_documents_say(wiring: WiringTable) -> None:
     words = words_of(wiring)
     for expected in ("left.1", "QS-362 Q-0117", "silicone pair", "AWG 18, 1.5 m one way", "main", "12 V"):
         assert expected in words
@@ -47,7 +47,7 @@ def test_the_demo_is_drawn_as_its_documents_say(wiring: Wiring) -> None:
     assert words.count("+") == words.count("−") == 8
 
 
-def test_words_of_the_same_kind_stand_in_one_column(wiring: Wiring) -> None:
+def test_words_of_the_same_kind_stand_in_one_column(wiring: WiringTable) -> None:
     with drawing():
         (axes,) = _figure(wiring).axes
         left = {text.get_text(): text.get_position()[0] for text in axes.texts}
@@ -55,7 +55,7 @@ def test_words_of_the_same_kind_stand_in_one_column(wiring: Wiring) -> None:
     assert left["main"] == pytest.approx(left["transducer"])
 
 
-def test_no_words_cover_other_words(wiring: Wiring) -> None:
+def test_no_words_cover_other_words(wiring: WiringTable) -> None:
     with drawing():
         figure = _figure(wiring)
         figure.canvas.draw()
@@ -64,7 +64,9 @@ def test_no_words_cover_other_words(wiring: Wiring) -> None:
     assert not any(a.overlaps(b) for a, b in combinations(boxes, 2))
 
 
-def test_a_negative_rail_has_its_0_v_at_the_positive_terminal(documents: Documents, wiring: Wiring) -> None:
+def test_a_negative_rail_has_its_0_v_at_the_positive_terminal(
+    documents: Documents, wiring: WiringTable
+) -> None:
     rail = documents.device.inputs["main"].model_copy(update={"rail": "negative"})
     device = documents.device.model_copy(update={"inputs": {**documents.device.inputs, "main": rail}})
     drawn = wiring_of(device, documents.bench, documents.procedure)
@@ -76,7 +78,7 @@ def test_a_negative_rail_has_its_0_v_at_the_positive_terminal(documents: Documen
 
 
 def test_the_coloured_wire_is_the_one_that_is_not_0_v_and_its_ends_say_whence(
-    documents: Documents, wiring: Wiring
+    documents: Documents, wiring: WiringTable
 ) -> None:
     rail = documents.device.inputs["main"].model_copy(update={"rail": "negative"})
     device = documents.device.model_copy(update={"inputs": {**documents.device.inputs, "main": rail}})
@@ -101,7 +103,7 @@ def test_the_coloured_wire_is_the_one_that_is_not_0_v_and_its_ends_say_whence(
         assert marks == [sign, sign]
 
 
-def test_a_0_v_that_one_input_has_for_itself_draws_no_line(wiring: Wiring) -> None:
+def test_a_0_v_that_one_input_has_for_itself_draws_no_line(wiring: WiringTable) -> None:
     main, transducer = wiring.rows
     with drawing():
         lines = {
@@ -114,7 +116,7 @@ def test_a_0_v_that_one_input_has_for_itself_draws_no_line(wiring: Wiring) -> No
     assert shared > lines["common"]
 
 
-def test_a_shared_0_v_is_explained_where_it_is_drawn_only(documents: Documents, wiring: Wiring) -> None:
+def test_a_shared_0_v_is_explained_where_it_is_drawn_only(documents: Documents, wiring: WiringTable) -> None:
     inputs = documents.device.inputs
     alone = {**inputs, "main": inputs["main"].model_copy(update={"returns": "isolated"})}
     device = documents.device.model_copy(update={"inputs": alone})
@@ -130,7 +132,7 @@ BOX = FixtureBox(
 )
 
 
-def test_a_fixture_is_drawn_between_lead_and_input(documents: Documents, wiring: Wiring) -> None:
+def test_a_fixture_is_drawn_between_lead_and_input(documents: Documents, wiring: WiringTable) -> None:
     parts = {
         "fuse": {"curve": [{"current": "1.5 A", "time": "10 s"}, {"current": "3 A", "time": "1 s"}]},
         "switch": {"starts": "open"},
@@ -151,7 +153,7 @@ def test_a_fixture_is_drawn_between_lead_and_input(documents: Documents, wiring:
     assert wiring_svg(drawn) != wiring_svg(wiring)
 
 
-def test_every_part_of_a_fixture_has_a_symbol_of_its_own(wiring: Wiring) -> None:
+def test_every_part_of_a_fixture_has_a_symbol_of_its_own(wiring: WiringTable) -> None:
     main = wiring.rows[0]
     drawings = {
         wiring_svg(replace(wiring, rows=(replace(main, fixture=replace(BOX, parts=parts, opened=opened)),)))
@@ -163,7 +165,7 @@ def test_every_part_of_a_fixture_has_a_symbol_of_its_own(wiring: Wiring) -> None
     assert len(drawings) == 6
 
 
-def six(wiring: Wiring) -> Wiring:
+def six(wiring: WiringTable) -> WiringTable:
     main = wiring.rows[0]
     box = main.outputs[0]
     pair = (box, replace(box, name="left.2"))
@@ -182,7 +184,7 @@ def six(wiring: Wiring) -> Wiring:
 
 
 @pytest.mark.parametrize("count", [1, 6])
-def test_nothing_lies_outside_the_drawing(wiring: Wiring, count: int) -> None:
+def test_nothing_lies_outside_the_drawing(wiring: WiringTable, count: int) -> None:
     many = six(wiring)
     with drawing():
         figure = _figure(replace(many, rows=many.rows[:count]))
@@ -197,7 +199,7 @@ def test_nothing_lies_outside_the_drawing(wiring: Wiring, count: int) -> None:
                 assert box.y1 <= page.y1 + 1
 
 
-def test_words_do_not_lie_on_each_other(wiring: Wiring) -> None:
+def test_words_do_not_lie_on_each_other(wiring: WiringTable) -> None:
     with drawing():
         figure = _figure(six(wiring))
         figure.canvas.draw()
@@ -213,14 +215,14 @@ def test_words_do_not_lie_on_each_other(wiring: Wiring) -> None:
     assert clashes == []
 
 
-def test_series_and_parallel_are_named(wiring: Wiring) -> None:
+def test_series_and_parallel_are_named(wiring: WiringTable) -> None:
     words = words_of(six(wiring))
     assert words.count("in series:") == 2
     assert words.count("in parallel:") == 2
     assert "0 V isolated" in words
 
 
-def test_the_drawing_does_not_vary(wiring: Wiring, tmp_path: Path) -> None:
+def test_the_drawing_does_not_vary(wiring: WiringTable, tmp_path: Path) -> None:
     drawn = wiring_svg(wiring)
     assert wiring_svg(wiring) == drawn
     ET.fromstring(drawn)
@@ -228,7 +230,7 @@ def test_the_drawing_does_not_vary(wiring: Wiring, tmp_path: Path) -> None:
     assert (tmp_path / "wiring.png").read_bytes().startswith(b"\x89PNG")
 
 
-def test_hostile_names_are_drawn_as_they_are(wiring: Wiring) -> None:
+def test_hostile_names_are_drawn_as_they_are(wiring: WiringTable) -> None:
     row = replace(wiring.rows[0], input="$x$ \\frac{1}", lead="<b>&amp; #eval")
     words = words_of(replace(wiring, rows=(row,), device="*bold* $y$"))
     assert {"$x$ \\frac{1}", "<b>&amp; #eval", "*bold* $y$"} <= set(words)

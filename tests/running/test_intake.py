@@ -17,7 +17,7 @@ from railwright.running.intake import Intake
 from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import InputReading, Progress
 from railwright.running.polling import Seen
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.running.watch import Watch
 from railwright.traces import Mode
 
@@ -66,7 +66,7 @@ class Parts:
         self.set_points = {"a": Feed(), "b": Feed(("a",)), "c": Feed(("b",)), "d": Feed(("a",))}
         self.on = {"a", "b", "c"}
         self.switched_off: list[tuple[str, bool]] = []
-        self.recorder = Recorder(Lines(), Progress(), dict.fromkeys(self.set_points, "at load"), Clock())
+        self.recorder = RunRecorder(Lines(), Progress(), dict.fromkeys(self.set_points, "at load"), Clock())
         self.watch = Watch(stop_when)
         for name in self.on:
             self.watch.switched(name, True, 0.0)

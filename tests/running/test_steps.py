@@ -11,7 +11,7 @@ from railwright.plan.plan import Move
 from railwright.records.log import Log
 from railwright.records.stored import read_record
 from railwright.running.outcome import Progress
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.running.steps import Steps
 from railwright.traces import Span
 
@@ -21,7 +21,7 @@ UP = Move(0.0, 0, "main", "on", 12.0, None)
 
 @pytest.fixture
 def steps(tmp_path: Any) -> Steps:
-    steps = Steps(SPANS, Recorder(Log(tmp_path / "log.ndjson"), Progress(), {"main": "at load"}))
+    steps = Steps(SPANS, RunRecorder(Log(tmp_path / "log.ndjson"), Progress(), {"main": "at load"}))
     steps.moved(UP, 0.002)
     return steps
 

@@ -7,7 +7,7 @@ import pytest
 
 from railwright.waveforms.fit import deviation
 from railwright.waveforms.recordings import NoRecording, as_pieces, few_lines, from_samples
-from railwright.waveforms.shapes import Hold, Line, Step
+from railwright.waveforms.shapes import Hold, Jump, Line
 from railwright.waveforms.waveform import Waveform
 
 
@@ -60,6 +60,6 @@ def test_too_many_lines_are_made_fewer_by_a_larger_deviation() -> None:
 
 def test_a_waveform_as_pieces_of_a_shape() -> None:
     wave = Waveform(np.array([0.0, 1.0, 1.0, 2.0, 3.5]), np.array([12.0, 12.0, 6.0, 6.0, 9.0]))
-    assert as_pieces(wave) == (Step(12.0), Hold(1.0), Step(6.0), Hold(1.0), Line(9.0, 1.5))
+    assert as_pieces(wave) == (Jump(12.0), Hold(1.0), Jump(6.0), Hold(1.0), Line(9.0, 1.5))
     constant = few_lines(Waveform(np.array([0.0, 1.0, 2.0]), np.full(3, 5.0)))
-    assert as_pieces(constant.wave) == (Step(5.0), Hold(2.0))
+    assert as_pieces(constant.wave) == (Jump(5.0), Hold(2.0))

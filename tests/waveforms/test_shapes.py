@@ -10,12 +10,12 @@ from railwright.waveforms.shapes import (
     CHORDS,
     Exponential,
     Hold,
+    Jump,
     Limit,
     Line,
     Off,
     Repeat,
     Ripple,
-    Step,
     Wait,
     count_of,
     duration_of,
@@ -43,7 +43,7 @@ def corners(pieces, level):
 
 
 def test_steps_lines_and_holds_follow_each_other():
-    lines, end = played([Step(12.0), Hold(0.5), Line(6.0, 0.2), Hold(0.1), Step(9.0)])
+    lines, end = played([Jump(12.0), Hold(0.5), Line(6.0, 0.2), Hold(0.1), Jump(9.0)])
     assert lines == [
         (0.0, "line", 12.0, 0.0),
         (0.5, "line", 6.0, 0.2),
@@ -94,26 +94,26 @@ def test_without_edges_a_trapezoid_jumps():
 
 
 def test_off_comes_on_again_at_the_voltage_it_had():
-    lines, end = played([Step(12.0), Off(0.03), Hold(1.0)])
+    lines, end = played([Jump(12.0), Off(0.03), Hold(1.0)])
     assert [each[1:3] for each in lines] == [("line", 12.0), ("off", 0.0), ("on", 0.0), ("line", 12.0)]
     assert lines[2][0] == 0.03
     assert end == pytest.approx(1.03)
 
 
 def test_repeats_nest_and_pause_between():
-    inner = Repeat((Step(1.0), Hold(0.1)), 2, 0.05)
-    lines, end = played([Repeat((inner, Step(0.0)), 3, 1.0)])
-    assert len(lines) == 9 == count_of([Repeat((inner, Step(0.0)), 3, 1.0)])
+    inner = Repeat((Jump(1.0), Hold(0.1)), 2, 0.05)
+    lines, end = played([Repeat((inner, Jump(0.0)), 3, 1.0)])
+    assert len(lines) == 9 == count_of([Repeat((inner, Jump(0.0)), 3, 1.0)])
     assert [round(each[0], 6) for each in lines[:4]] == [0.0, 0.15, 0.25, 1.25]
-    assert end == pytest.approx(2.75) == duration_of([Repeat((inner, Step(0.0)), 3, 1.0)])
+    assert end == pytest.approx(2.75) == duration_of([Repeat((inner, Jump(0.0)), 3, 1.0)])
 
 
 def test_limits_and_waits_take_no_time_and_paths_say_where():
-    pieces = [Hold(0.1), Repeat((Wait("key", 3.0), Limit(0.5), Step(2.0)), 1)]
+    pieces = [Hold(0.1), Repeat((Wait("key", 3.0), Limit(0.5), Jump(2.0)), 1)]
     found = list(moves(pieces, 0.0))
     assert [(move.kind, move.path, move.time) for move in found[:-1]] == [
         ("wait", (1, 0), 0.1),
         ("limit", (1, 1), 0.1),
         ("line", (1, 2), 0.1),
     ]
-    assert [type(piece) for piece in flat(pieces)] == [Hold, Wait, Limit, Step]
+    assert [type(piece) for piece in flat(pieces)] == [Hold, Wait, Limit, Jump]

@@ -24,7 +24,7 @@ from railwright.evaluation.evaluate import evaluate, offset_of
 from railwright.evaluation.outcome import Evaluation
 from railwright.recordings.of_inputs import record_of
 from railwright.recordings.opening import open_recording
-from railwright.recordings.recording import MOST_SHOWN, Recording
+from railwright.recordings.recording import MOST_SHOWN, OpenRecording
 from railwright.records.manifest import write_json, write_manifest
 from railwright.records.names import (
     EVALUATIONS,
@@ -190,7 +190,7 @@ def _json(path: Path) -> dict[str, Any]:
     return data
 
 
-def _read(stored: StoredRun, recording: External, shown: int | None = None) -> tuple[Record, Recording]:
+def _read(stored: StoredRun, recording: External, shown: int | None = None) -> tuple[Record, OpenRecording]:
     """The recording as a record of the run's inputs, and what it was read from, closed.
 
     shown: so many samples are enough.

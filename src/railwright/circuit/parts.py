@@ -71,9 +71,9 @@ class Parts:
         self.assumptions.add(name, *made)
         return stage
 
-    def lead(self, name: str, written: str, fixture: Fixture | None) -> physics.Lead:
+    def lead(self, name: str, written: str, fixture: Fixture | None) -> physics.LeadCircuit:
         """The lead of an input, called `written` in the bench, with what a fixture has in series with it."""
-        from railwright.physics.circuit import Lead
+        from railwright.physics.circuit import LeadCircuit
 
         lead = self._bench.leads[written]
         found = lead_resistance(lead, self._bench, fixture)
@@ -94,10 +94,10 @@ class Parts:
             self._choose(QuantityName(name, "lead", "inductance"), exact, "H"),
         )
         if fixture is None:
-            return Lead(*chosen)
+            return LeadCircuit(*chosen)
         drop = self._choose(QuantityName(name, FIXTURE, "drop"), fixture.drop, "V") if fixture.diode else None
         curve = tuple((point.current, point.time) for point in fixture.fuse.curve) if fixture.fuse else ()
-        return Lead(*chosen, drop, curve, fixture.opened)
+        return LeadCircuit(*chosen, drop, curve, fixture.opened)
 
     def loads(self, name: str, device: Device, fixture: Fixture | None) -> tuple[physics.Load, ...]:
         """What an input of the device is to its lead, a fixture's capacitor with it."""

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from railwright.circuit.case import Case
-    from railwright.rehearsal.ensemble import Ensemble, InputSpread, Plan
+    from railwright.rehearsal.ensemble import Ensemble, EnsemblePlan, InputSpread
     from railwright.settings.check import Checked
 
 _MEASURES = {
@@ -96,7 +96,7 @@ def corner_of(checked: Checked, written: str) -> Case:
         raise BadInput(f"--corner: {error}, got {written}") from None
 
 
-def _played(plan: Plan, scheduler: str | None) -> Ensemble:
+def _played(plan: EnsemblePlan, scheduler: str | None) -> Ensemble:
     """Play all chunks, with a progress bar on standard error where a person looks at it."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
@@ -116,7 +116,7 @@ def _played(plan: Plan, scheduler: str | None) -> Ensemble:
         raise BadInput(f"--scheduler: {error}") from None
 
 
-def _show(out: Console, plan: Plan, ensemble: Ensemble, indices: Any, quiet: bool) -> None:
+def _show(out: Console, plan: EnsemblePlan, ensemble: Ensemble, indices: Any, quiet: bool) -> None:
     from railwright.cli.console import table
 
     design = plan.design
@@ -204,7 +204,7 @@ def _show_indices(out: Console, indices: Any) -> None:
     )  # fmt: skip
 
 
-def _data(procedure: Path, plan: Plan, ensemble: Ensemble, indices: Any) -> dict[str, Any]:
+def _data(procedure: Path, plan: EnsemblePlan, ensemble: Ensemble, indices: Any) -> dict[str, Any]:
     from railwright.rehearsal.ensemble import trip_probability
 
     design = plan.design

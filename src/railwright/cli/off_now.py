@@ -19,7 +19,7 @@ from railwright.running.off_bench import BenchSupply, concerns, read_bench
 
 if TYPE_CHECKING:
     from railwright.cli.exits import Exit
-    from railwright.cli.writer import Writer
+    from railwright.cli.writer import PrintThread
 
 LARGEST = 5_000_000
 """Bytes that a bench document may have."""
@@ -85,7 +85,7 @@ class Sayer:
     """Prints lines in a thread of its own, which holds up nobody."""
 
     def __init__(self) -> None:
-        self._writer: Writer | None = None
+        self._writer: PrintThread | None = None
 
     def say(self, line: str) -> None:
         from railwright.printable import printable
@@ -100,13 +100,13 @@ class Sayer:
             except KeyboardInterrupt:
                 self._writer.finish(lambda: True)
 
-    def _ready(self) -> Writer:
+    def _ready(self) -> PrintThread:
         if self._writer is None:
             from railwright.cli.streams import tolerate
-            from railwright.cli.writer import Writer, gap_line
+            from railwright.cli.writer import PrintThread, gap_line
 
             tolerate()
-            self._writer = Writer((sys.stdout,), lambda count: sys.stdout.write(gap_line(count) + "\n"))
+            self._writer = PrintThread((sys.stdout,), lambda count: sys.stdout.write(gap_line(count) + "\n"))
         return self._writer
 
 

@@ -21,7 +21,7 @@ from typing import Literal, Self, TextIO
 from railwright.cli.exits import complain
 from railwright.cli.live import Lines
 from railwright.cli.streams import loss_of, same_file, tolerant_text
-from railwright.cli.writer import TRAFFIC_KEPT, Writer, gap_line
+from railwright.cli.writer import TRAFFIC_KEPT, PrintThread, gap_line
 from railwright.printable import printable
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import InputReading, Progress
@@ -48,11 +48,11 @@ class Printer:
     def __enter__(self) -> Self:
         if self.together:
             # One thread for one terminal: the order of the lines stays.
-            self._out_writer = self._err_writer = Writer((self._out, self._err), self._gap_out)
+            self._out_writer = self._err_writer = PrintThread((self._out, self._err), self._gap_out)
         else:
             # Two for two: the traffic goes on into its file while the terminal is under Ctrl-S.
-            self._out_writer = Writer((self._out,), self._gap_out)
-            self._err_writer = Writer((self._err,), self._gap_err)
+            self._out_writer = PrintThread((self._out,), self._gap_out)
+            self._err_writer = PrintThread((self._err,), self._gap_err)
         self._before = sys.stdout, sys.stderr
         sys.stdout, sys.stderr = Queued(self._out, self.say), Queued(self._err, self.complain)
         return self
@@ -166,7 +166,7 @@ class Queued(io.TextIOBase):
 class QueuedProgress(Progress):
     """Passes what a run tells to a display in the printer's thread; of the values, only the newest."""
 
-    def __init__(self, writer: Writer, display: Lines) -> None:
+    def __init__(self, writer: PrintThread, display: Lines) -> None:
         self._writer = writer
         self._display = display
         self._newest: dict[str, InputReading] = {}
@@ -207,7 +207,7 @@ def traffic_file(path: Path, stop: StopRequest) -> Iterator[Callable[[float, str
         def write(time: float, instrument: str, direction: Direction, line: str) -> None:
             file.write(traffic_line(time, instrument, direction, line) + "\n")
 
-        writer = Writer((file,), lambda count: file.write(gap_line(count) + "\n"))
+        writer = PrintThread((file,), lambda count: file.write(gap_line(count) + "\n"))
         try:
             yield lambda *line: writer.put(write, *line, kept=TRAFFIC_KEPT)
         finally:

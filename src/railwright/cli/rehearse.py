@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from railwright.evaluation.outcome import Evaluation
     from railwright.plan.plan import Plan
-    from railwright.rehearsal.rehearse import InputResult, Rehearsal
+    from railwright.rehearsal.rehearse import InputResult, Prediction
     from railwright.settings.check import Checked
 
 
@@ -154,7 +154,7 @@ def _case_name(case: CaseName, number: int | None, corner: str | None) -> str | 
     return number if number is not None else case.value if corner is None else f"corner {corner}"
 
 
-def _code(rehearsal: Rehearsal, evaluation: Evaluation) -> Exit:
+def _code(rehearsal: Prediction, evaluation: Evaluation) -> Exit:
     from railwright.cli.outcomes import code_of_outcome
 
     if any(result.tripped for result in rehearsal.inputs.values()):
@@ -162,7 +162,7 @@ def _code(rehearsal: Rehearsal, evaluation: Evaluation) -> Exit:
     return code_of_outcome(evaluation.outcome)
 
 
-def _plot(checked: Checked, rehearsal: Rehearsal, step: str | None, path: Path) -> None:
+def _plot(checked: Checked, rehearsal: Prediction, step: str | None, path: Path) -> None:
     from railwright.report.overlay import Overlay
     from railwright.report.plots import save_overview, save_step
 
@@ -185,7 +185,7 @@ def _plot(checked: Checked, rehearsal: Rehearsal, step: str | None, path: Path) 
 def _show(
     out: Console,
     plan: Plan,
-    rehearsal: Rehearsal,
+    rehearsal: Prediction,
     evaluation: Evaluation,
     written: list[Path],
     detail: Detail,
@@ -268,7 +268,7 @@ def _data(
     case: str | int,
     checked: Checked,
     plan: Plan,
-    rehearsal: Rehearsal,
+    rehearsal: Prediction,
     evaluation: Evaluation,
 ) -> dict[str, Any]:
     from railwright.cli.shapes import shapes_data

@@ -11,7 +11,7 @@ from railwright.quantities import show
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from railwright.rehearsal.playback import Played
+    from railwright.rehearsal.playback import PlayedShape
     from railwright.waveforms.deviation import Edge
 
 COLUMNS = (
@@ -31,12 +31,12 @@ SMALLEST = 1e-6
 """Differences of voltages below this are the solver's own [V]."""
 
 
-def shapes_table(played: Sequence[Played]) -> Table:
+def shapes_table(played: Sequence[PlayedShape]) -> Table:
     """Each shape of a rehearsal with its deviation and the worst of its edges (10 to 90 %)."""
     return table("Shapes, as played", COLUMNS, [_row(each) for each in played], right=COLUMNS[2:])
 
 
-def _row(played: Played) -> tuple[str, ...]:
+def _row(played: PlayedShape) -> tuple[str, ...]:
     whole, edges = played.whole, played.edges
     start = (
         played.span.name,
@@ -76,7 +76,7 @@ EDGES_SHOWN = 40
 """Edges of one shape that are printed one by one; all of them are in the JSON."""
 
 
-def edges_table(played: Played) -> Table:
+def edges_table(played: PlayedShape) -> Table:
     """Edge by edge: what was asked, what became of it (10 to 90 %), and how far its level is off."""
     columns = ("At", "From", "To", "Asked", "Got", "Late (50 %)", "Overshoot", "Off at the end")
     rows = [
@@ -97,7 +97,7 @@ def edges_table(played: Played) -> Table:
     return table(title, columns, rows, right=columns)
 
 
-def shapes_data(played: Sequence[Played]) -> list[dict[str, Any]]:
+def shapes_data(played: Sequence[PlayedShape]) -> list[dict[str, Any]]:
     """The same with every edge, in SI units; None: it did not get there."""
     return [
         {

@@ -14,7 +14,7 @@ from railwright.cli.exits import BadInput, Exit
 if TYPE_CHECKING:
     from railwright.plan.plan import Plan
     from railwright.plan.timeline import Timeline
-    from railwright.rehearsal.playback import Played
+    from railwright.rehearsal.playback import PlayedShape
     from railwright.settings.check import Checked
     from railwright.traces import Record
 
@@ -104,7 +104,7 @@ def _chosen(step: str | None, shapes: list[str]) -> str:
     return step
 
 
-def _table(plan: Plan, played: list[Played], record: Record, to: Path, rehearsed: bool) -> None:
+def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehearsed: bool) -> None:
     import numpy as np
 
     from railwright.rehearsal.playback import limit_waveform
@@ -135,7 +135,9 @@ def _table(plan: Plan, played: list[Played], record: Record, to: Path, rehearsed
     unfinished.replace(to)
 
 
-def _figure(checked: Checked, played: list[Played], reaching: Timeline, record: Record, to: Path) -> None:
+def _figure(
+    checked: Checked, played: list[PlayedShape], reaching: Timeline, record: Record, to: Path
+) -> None:
     from railwright.plan.listing import shape_actions
     from railwright.plan.set_point import waveform
     from railwright.quantities import show

@@ -20,7 +20,7 @@ KEPT = 20_000
 """The same for events and everything else: traffic never crowds them out."""
 
 
-class Writer:
+class PrintThread:
     """Does what it is given in a thread of its own, one after the other. `put` never waits and never raises.
 
     streams: what it writes to; flushed whenever nothing more waits. gap: told, in its place among the others,

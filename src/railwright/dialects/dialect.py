@@ -132,14 +132,14 @@ class TripBits(Bits):
     ]
 
 
-class Status(_Part):
+class StatusCommands(_Part):
     """Where an output says whether it tripped, and what regulates it; `mode` left out: it does not say."""
 
     mode: ModeBits | None = None
     trips: TripBits
 
 
-class PointList(_Part):
+class PointListCommands(_Part):
     """Headers of the output's own point list; the setting `voltage_mode` says whether it rules."""
 
     voltages: Command
@@ -172,8 +172,8 @@ class Dialect(_Part):
     settings: dict[Setting, Command]
     actions: Actions
     readings: Readings
-    status: Status
-    points: PointList | None = None
+    status: StatusCommands
+    points: PointListCommands | None = None
     link: Command | None = None
     watchdog: WatchdogCommands | None = None
 

@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from itertools import count
 
 from railwright.documents.channel_name import channel_named
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.hook_up import AUTO
 from railwright.documents.references import items, keys, names, text, texts, twice, unknown
 from railwright.documents.sources import Problem
 from railwright.quantities import quoted
 
 
-def check_bench(bench: Source) -> Iterator[Problem]:
+def check_bench(bench: DocumentSource) -> Iterator[Problem]:
     """Names within a bench: common negatives, coupled outputs; a channel for each output, an
     address for each supply.
     """
@@ -47,7 +47,7 @@ def check_bench(bench: Source) -> Iterator[Problem]:
     yield from twice(bench, addresses, "address", "give each supply its own")
 
 
-def _channels(bench: Source, supply: str) -> Iterator[Problem]:
+def _channels(bench: DocumentSource, supply: str) -> Iterator[Problem]:
     """Each output of a supply has a channel, by its key or its name, and no two have the same."""
     outputs = ("supplies", supply, "outputs")
     found: dict[int, tuple[str, int]] = {}

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.references import circle, items, names, text, unknown
 from railwright.documents.sources import Problem
 
 
-def check_device(device: Source) -> Iterator[Problem]:
+def check_device(device: DocumentSource) -> Iterator[Problem]:
     """Each reference names an input, no rule is about one input twice, no order goes in a circle."""
     inputs = names(device, "inputs")
     before: dict[str, set[str]] = {}

@@ -25,7 +25,7 @@ _TELLING_KEYS: dict[Kind, tuple[str, ...]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class DocumentSource:
     """A document as it was read: `file` is how the user calls it, `content` its bytes, `root` its nodes.
 
     ambiguous: some key stands there twice, so that a name that is not found may yet be meant. beside: files
@@ -66,7 +66,7 @@ def write_beside(goal: Path, held: bytes | RecordedFile) -> None:
 
 def read_source(
     file: str, kind: Kind, named_at: Location | None = None, given: bytes | None = None
-) -> tuple[Source, list[Problem]]:
+) -> tuple[DocumentSource, list[Problem]]:
     """A document's nodes and its duplicate keys and missing values.
 
     named_at: where another document names the file; a file that is not there is a problem of that place.
@@ -89,7 +89,7 @@ def read_source(
     if found is not None and found != kind:
         message = f"expected a {kind} document, got a {found} document; name the {kind}'s file here instead"
         raise Unreadable(Problem(named_at or Location(file, root.line, root.column), message))
-    return Source(file, Path(file), given, root, bool(problems)), problems
+    return DocumentSource(file, Path(file), given, root, bool(problems)), problems
 
 
 def _kind(root: Node) -> Kind | None:

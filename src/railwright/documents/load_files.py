@@ -6,18 +6,18 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path as FilePath
 
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.nodes import Node
 from railwright.documents.references import items
 from railwright.documents.shape_recordings import problems_of
 from railwright.documents.sources import Problem
 from railwright.physics.loads import LOAD_MODELS
-from railwright.physics.loads.law import Columns
+from railwright.physics.loads.law import FileColumns
 from railwright.quantities import quoted
 from railwright.recordings.columns import names_of
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile, find_file
-from railwright.recordings.recording import Recording
+from railwright.recordings.recording import OpenRecording
 from railwright.recordings.samples import Channel
 
 MOST_ROWS = 200_000
@@ -27,11 +27,11 @@ Wanted = Sequence[Mapping[str, str]]
 """For each column the names that it may have, with the SI unit of each; the first is the time."""
 
 Path = tuple[str | int, ...]
-Held = dict[tuple[str, str], Columns]
+Held = dict[tuple[str, str], FileColumns]
 """What files hold, by what LoadParameters asks for: name of the file, and the columns that are wanted."""
 
 
-def read_load_files(device: Source) -> tuple[Held, list[Problem]]:
+def read_load_files(device: DocumentSource) -> tuple[Held, list[Problem]]:
     """What the files hold that a device document names, and what is wrong with them.
 
     Each file is noted in `device.beside`, so that a copy of the document can be made complete.
@@ -62,7 +62,7 @@ def read_load_files(device: Source) -> tuple[Held, list[Problem]]:
     return held, problems
 
 
-def read_columns(file: FilePath, wanted: Wanted) -> tuple[Columns, RecordedFile]:
+def read_columns(file: FilePath, wanted: Wanted) -> tuple[FileColumns, RecordedFile]:
     """Columns of a file in SI units, and the file as it was read. RecordingError where it cannot be used.
 
     The file names each wanted column, with its unit, or without for the SI unit; others are left alone.
@@ -77,10 +77,10 @@ def read_columns(file: FilePath, wanted: Wanted) -> tuple[Columns, RecordedFile]
             told = f"expected samples at two times at least, got {samples.time.size} at one"
             raise recording.refuse_row(0, told)
         rows = zip(samples.time.tolist(), *(values.tolist() for values in samples.values), strict=True)
-        return Columns((time, *(name for name, _ in found)), tuple(rows)), recording.file
+        return FileColumns((time, *(name for name, _ in found)), tuple(rows)), recording.file
 
 
-def _find(recording: Recording, names: Mapping[str, str]) -> tuple[str, Channel]:
+def _find(recording: OpenRecording, names: Mapping[str, str]) -> tuple[str, Channel]:
     """The one column that has one of these names, as a channel in the name's unit."""
     found = [(n, column) for n, column in recording.channels if column.name in names]
     if len(found) != 1:
@@ -91,7 +91,7 @@ def _find(recording: Recording, names: Mapping[str, str]) -> tuple[str, Channel]
     return column.name, recording.channel(place, names[column.name])
 
 
-def _named(device: Source) -> Iterator[tuple[Path, Node, Wanted]]:
+def _named(device: DocumentSource) -> Iterator[tuple[Path, Node, Wanted]]:
     """Each field of a load that names a file, with the columns that are wanted of it."""
     inputs = device.root.get("inputs")
     for name, entry in (inputs.entries if inputs is not None else {}).items():

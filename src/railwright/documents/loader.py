@@ -14,7 +14,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.bench_checks import check_bench
 from railwright.documents.device import Device, accept_announced_loads
 from railwright.documents.device_checks import check_device
-from railwright.documents.files import Kind, Source, read_source
+from railwright.documents.files import DocumentSource, Kind, read_source
 from railwright.documents.load_files import Held, read_load_files
 from railwright.documents.nodes import Unreadable
 from railwright.documents.procedure import Procedure, accept_announced_measures
@@ -34,7 +34,7 @@ class Loaded(Generic[M]):
     """One document: its model, and what it was read from."""
 
     model: M
-    source: Source
+    source: DocumentSource
 
     def where(self, path: tuple[str | int, ...] = ()) -> Location:
         """Where the value at a path such as ("supplies", "left", "address") stands, or its nearest parent."""
@@ -51,7 +51,7 @@ class Documents:
     device: Device
     bench: Bench
     procedure: Procedure
-    sources: Mapping[Kind, Source] = field(default_factory=dict)
+    sources: Mapping[Kind, DocumentSource] = field(default_factory=dict)
 
     @property
     def paths(self) -> dict[Kind, Path]:
@@ -116,13 +116,17 @@ def load_documents(
         )
     assert device_source is not None
     assert bench_source is not None
-    sources: dict[Kind, Source] = {"procedure": source, "device": device_source, "bench": bench_source}
+    sources: dict[Kind, DocumentSource] = {
+        "procedure": source,
+        "device": device_source,
+        "bench": bench_source,
+    }
     return Documents(device, bench, procedure.for_inputs(device.inputs), sources)
 
 
 def _referred(
-    procedure: Source, kind: Kind, model: type[M], given: bytes | None
-) -> tuple[Source | None, M | None, list[Problem]]:
+    procedure: DocumentSource, kind: Kind, model: type[M], given: bytes | None
+) -> tuple[DocumentSource | None, M | None, list[Problem]]:
     """The document that a procedure names under `kind`; nothing where it names none."""
     node = procedure.root.get(kind)
     if node is None or node.kind != "scalar" or not node.text or not node.text.strip():
@@ -131,7 +135,7 @@ def _referred(
     return _load(file, kind, model, procedure.where((kind,)), given)
 
 
-def _foreign(source: Source, kind: Kind, model: type[BaseModel]) -> Problem | None:
+def _foreign(source: DocumentSource, kind: Kind, model: type[BaseModel]) -> Problem | None:
     """The problem of a file with keys none of which a document has: what it says is not repeated."""
     known = [field.alias or name for name, field in model.model_fields.items()]
     keys = list(source.root.entries)
@@ -149,7 +153,7 @@ def _load(
     model: type[M],
     named_at: Location | None = None,
     given: bytes | None = None,
-) -> tuple[Source | None, M | None, list[Problem]]:
+) -> tuple[DocumentSource | None, M | None, list[Problem]]:
     """A document's source and model as far as they could be made, and what is wrong with it."""
     try:
         source, problems = read_source(file, kind, named_at, given)

@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from railwright.documents.complaints import explained, is_ours
 from railwright.documents.sources import Location, Problem
-from railwright.documents.uniform import MARK, Items, Run, taken_out
+from railwright.documents.uniform import MARK, Items, UniformLines, taken_out
 from railwright.quantities import quoted
 
 DEEPEST = 40
@@ -116,7 +116,7 @@ class Unreadable(Exception):
 class _Composer:
     """Builds nodes from parser events, with a stack instead of recursion."""
 
-    def __init__(self, file: str, ours: bool, runs: Sequence[Run] = ()) -> None:
+    def __init__(self, file: str, ours: bool, runs: Sequence[UniformLines] = ()) -> None:
         self.file = file
         self.ours = ours  # else nothing of the text may be repeated
         self.runs = runs
@@ -229,7 +229,7 @@ class _Composer:
         parent.size += 1 + value.size
 
 
-def _in_run(run: Run, position: int) -> Node:
+def _in_run(run: UniformLines, position: int) -> Node:
     """The node of one line of a run."""
     line = run.line + position
     entries = {

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.hook_up import AUTO
 from railwright.documents.references import (
     Path,
@@ -26,7 +26,9 @@ from railwright.documents.step_checks import check_steps, inputs_in_steps
 from railwright.quantities import quoted
 
 
-def check_procedure(procedure: Source, device: Source | None, bench: Source | None) -> list[Problem]:
+def check_procedure(
+    procedure: DocumentSource, device: DocumentSource | None, bench: DocumentSource | None
+) -> list[Problem]:
     """Every problem between the three documents."""
     inputs = names(device, "inputs")
     return [
@@ -38,7 +40,7 @@ def check_procedure(procedure: Source, device: Source | None, bench: Source | No
     ]
 
 
-def _outputs(bench: Source | None) -> list[str] | None:
+def _outputs(bench: DocumentSource | None) -> list[str] | None:
     """Outputs of a bench as 'supply.output'; None where they are not known."""
     if bench is None or bench.ambiguous:
         return None
@@ -50,7 +52,9 @@ def _outputs(bench: Source | None) -> list[str] | None:
     return found or None
 
 
-def _every_input(procedure: Source, section: str, inputs: list[str] | None, what: str) -> Iterator[Problem]:
+def _every_input(
+    procedure: DocumentSource, section: str, inputs: list[str] | None, what: str
+) -> Iterator[Problem]:
     """A section with one entry an input: no unknown input in it, none left out."""
     node = procedure.root.get(section)
     if inputs is None or node is None or node.kind != "mapping":
@@ -65,7 +69,9 @@ def _every_input(procedure: Source, section: str, inputs: list[str] | None, what
             yield Problem(procedure.where((section,)), message)
 
 
-def _hook_up(procedure: Source, inputs: list[str] | None, bench: Source | None) -> Iterator[Problem]:
+def _hook_up(
+    procedure: DocumentSource, inputs: list[str] | None, bench: DocumentSource | None
+) -> Iterator[Problem]:
     yield from _every_input(procedure, "hook_up", inputs, "what feeds it")
     outputs = _outputs(bench)
     leads = names(bench, "leads")
@@ -85,7 +91,7 @@ def _hook_up(procedure: Source, inputs: list[str] | None, bench: Source | None) 
     yield from twice(procedure, fed, "output", "an output feeds one input; use another")
 
 
-def _limits(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
+def _limits(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Problem]:
     yield from _every_input(procedure, "limits", inputs, "limits")
     for name in keys(procedure.root.get("limits")):
         for key in ("trips_when", "off_after"):
@@ -99,7 +105,7 @@ def _limits(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
     yield from _off_in_a_circle(procedure)
 
 
-def _off_in_a_circle(procedure: Source) -> Iterator[Problem]:
+def _off_in_a_circle(procedure: DocumentSource) -> Iterator[Problem]:
     """Inputs that wait for each other to be off: told once, at the entry that closes the circle."""
     after: dict[str, list[str]] = {}
     for name in keys(procedure.root.get("limits")):
@@ -114,7 +120,7 @@ def _off_in_a_circle(procedure: Source) -> Iterator[Problem]:
                 return
 
 
-def _stop_conditions(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
+def _stop_conditions(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Problem]:
     conditions = items(procedure.root.get("stop_when"))
     on = inputs_in_steps(procedure, inputs) if any(each.child("during") for each in conditions) else {}
     for number, condition in enumerate(conditions):
@@ -136,7 +142,7 @@ def _stop_conditions(procedure: Source, inputs: list[str] | None) -> Iterator[Pr
             yield Problem(procedure.where((*place, "during")), message)
 
 
-def _requirements(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
+def _requirements(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Problem]:
     requires = items(procedure.root.get("requires"))
     steps = items(procedure.root.get("steps"))
     named = {name: step for step in steps if (name := text(step.child("name"))) is not None}

@@ -7,7 +7,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.model import File, Model, Text, fault
 from railwright.documents.nodes import Unreadable, compose
 from railwright.documents.sources import DocumentErrors, Location, Problem
@@ -117,7 +117,9 @@ def evaluated_keys(text: str, called: str) -> EvaluatedKeys:
     if root is None or root.kind != "mapping":
         told = "expected keys with values such as '{interval: 20 us}', got another text"
         raise DocumentErrors([Problem(Location(called, 1, 1), told)])
-    keys, wrong = check(EvaluatedKeys, Source(called, Path(called), text.encode(), root, bool(problems)))
+    keys, wrong = check(
+        EvaluatedKeys, DocumentSource(called, Path(called), text.encode(), root, bool(problems))
+    )
     if keys is None or problems or wrong:
         raise DocumentErrors([*problems, *wrong])
     return keys

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.nodes import Node
 from railwright.documents.sources import Problem, none_of
 from railwright.quantities import quoted
@@ -13,7 +13,7 @@ from railwright.quantities import quoted
 Path = tuple[str | int, ...]
 
 
-def names(source: Source | None, *path: str | int) -> list[str] | None:
+def names(source: DocumentSource | None, *path: str | int) -> list[str] | None:
     """Keys of the mapping at a path, by which others refer to its entries; None where they are not sure."""
     if source is None or source.ambiguous:
         return None
@@ -35,7 +35,7 @@ def text(node: Node | None) -> str | None:
     return node.text if node is not None and node.kind == "scalar" else None
 
 
-def texts(source: Source, *path: str | int) -> Iterator[tuple[Path, str]]:
+def texts(source: DocumentSource, *path: str | int) -> Iterator[tuple[Path, str]]:
     """Path and text of each scalar in the list at a path."""
     for position, item in enumerate(items(source.root.get(*path))):
         if item.kind == "scalar" and item.text is not None:
@@ -43,7 +43,7 @@ def texts(source: Source, *path: str | int) -> Iterator[tuple[Path, str]]:
 
 
 def unknown(
-    source: Source, path: Path, what: str, known: Iterable[str] | None, *, key: bool = False
+    source: DocumentSource, path: Path, what: str, known: Iterable[str] | None, *, key: bool = False
 ) -> Iterator[Problem]:
     """A problem where the name at a path (its last key, if `key`) is none of the known ones.
 
@@ -59,7 +59,9 @@ def unknown(
     yield Problem(source.where(path, key=key), none_of(what, known, name))
 
 
-def twice(source: Source, paths: Iterable[tuple[Path, str]], what: str, remedy: str) -> Iterator[Problem]:
+def twice(
+    source: DocumentSource, paths: Iterable[tuple[Path, str]], what: str, remedy: str
+) -> Iterator[Problem]:
     """A problem for each name that comes a second time."""
     seen: dict[str, int] = {}
     for path, name in paths:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.nodes import Node
 from railwright.documents.sources import Problem, hint
 from railwright.quantities import quoted
@@ -13,7 +13,7 @@ OWN = ("channel",)
 """Keys that each output has for itself: no two outputs of a supply are the same channel."""
 
 
-def resolve_same_as(bench: Source) -> tuple[list[Problem], set[Path]]:
+def resolve_same_as(bench: DocumentSource) -> tuple[list[Problem], set[Path]]:
     """Replace each `same_as` of a bench by the keys of the output it names.
 
     Returns what is wrong, and the paths of the outputs that are incomplete for that reason.
@@ -44,7 +44,7 @@ def _resolve(
     name: tuple[str, str],
     node: Node,
     outputs: dict[tuple[str, str], Node],
-    bench: Source,
+    bench: DocumentSource,
     chain: tuple[tuple[str, str], ...],
     problems: list[Problem],
     incomplete: set[tuple[str, str]],

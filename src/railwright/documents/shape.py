@@ -139,7 +139,7 @@ class Segment(Model):
         if self.hold is not None:
             return shapes.Hold(self.hold)
         if self.step_to is not None:
-            return shapes.Step(self.step_to)
+            return shapes.Jump(self.step_to)
         if self.line_to is not None and self.over is not None:
             return shapes.Line(self.line_to, self.over)
         if self.exponential_to is not None and self.time_constant and self.duration:
@@ -158,7 +158,7 @@ class Segment(Model):
 _ALONE = frozenset(("hold", "step_to", "off_for"))
 _KEYS: Mapping[type, str] = {
     shapes.Hold: "hold",
-    shapes.Step: "step_to",
+    shapes.Jump: "step_to",
     shapes.Line: "line_to",
     shapes.Exponential: "exponential_to",
     shapes.Ripple: "ripple",
@@ -173,7 +173,7 @@ _OF_STANDARD = ("level", "duration", "impedance")
 _OF_RECORDING = tuple(RecordingParts.model_fields)
 
 
-def _given(waveform: Waveform) -> list[str]:
+def _given(waveform: InputWaveform) -> list[str]:
     """The keys that belong to a standard or a recording and are written."""
     return [key for key in (*_OF_STANDARD, *_OF_RECORDING) if key in waveform.model_fields_set]
 
@@ -206,7 +206,7 @@ def _quick(row: object) -> Segment | None:
         values["piece"] = shapes.Line(values["line_to"], values["over"])
     else:
         hold, step = values["hold"], values["step_to"]
-        values["piece"] = shapes.Step(step) if hold is None else shapes.Hold(hold)
+        values["piece"] = shapes.Jump(step) if hold is None else shapes.Hold(hold)
     made = Segment.__new__(Segment)
     _set(made, "__dict__", values)
     _set(made, "__pydantic_fields_set__", keys)
@@ -230,7 +230,7 @@ _KINDS: dict[tuple[str, ...], set[str]] = {
 _NOTHING = dict.fromkeys(Segment.model_fields)
 
 
-class Waveform(RecordingParts):
+class InputWaveform(RecordingParts):
     """What one input is given: segments, a standard's test, or a recording."""
 
     segments: Annotated[tuple[Segment, ...], WrapValidator(_quickly), Field(min_length=1)] | None = Field(
@@ -295,11 +295,11 @@ class Waveform(RecordingParts):
                 raise fault(f"expected '{key}' beside '{owner}' only, got it without; remove it", key)
 
 
-class ShapeStep(Waveform):
+class ShapeStep(InputWaveform):
     """A waveform on one input, or on several at once, played `repeat` times with a pause between."""
 
     input: Text | None = Field(None, description="the input; or, for several at once, `inputs`")
-    inputs: dict[Text, Waveform] | None = Field(
+    inputs: dict[Text, InputWaveform] | None = Field(
         None, min_length=1, description="input: what it is given, all on one time base"
     )
     repeat: int = Field(1, ge=1, le=100_000, description="how often it is played")
@@ -360,13 +360,13 @@ class ShapeStep(Waveform):
         return any(isinstance(piece, shapes.Wait) for piece in flat)
 
     @property
-    def waveforms(self) -> dict[str, Waveform]:
+    def waveforms(self) -> dict[str, InputWaveform]:
         """Input -> what it is given."""
         if self.inputs is not None:
             return self.inputs
         return {} if self.input is None else {self.input: self}
 
-    def own_pieces(self, waveform: Waveform) -> tuple[Piece, ...]:
+    def own_pieces(self, waveform: InputWaveform) -> tuple[Piece, ...]:
         """The pieces of a waveform's segments, with what 'advance' puts before each; a standard's: none."""
         pieces = waveform.pieces
         if self.advance == "by time":

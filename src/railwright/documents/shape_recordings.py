@@ -7,16 +7,16 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.procedure import Procedure
 from railwright.documents.recording_keys import RecordingParts
-from railwright.documents.shape import Waveform
+from railwright.documents.shape import InputWaveform
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted, show
 from railwright.recordings.columns import known_unit, names_of
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
-from railwright.recordings.recording import Recording
+from railwright.recordings.recording import OpenRecording
 from railwright.recordings.samples import Channel
 from railwright.waveforms.shapes import MOST_MOVES, count_of
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from railwright.waveforms.waveform import Waveform as Wave
 
 
-def read_recordings(procedure: Procedure, source: Source) -> Iterator[Problem]:
+def read_recordings(procedure: Procedure, source: DocumentSource) -> Iterator[Problem]:
     """Give every shape its recording; what is wrong with one is a problem of its file, or of the place here.
 
     Each file is noted in `source.beside`, so that a copy of the document can be made complete.
@@ -47,7 +47,9 @@ def problems_of(error: RecordingError) -> Iterator[Problem]:
         yield Problem(Location(str(each.path), each.line, each.column), each.told)
 
 
-def _read(waveform: Waveform, source: Source, path: tuple[str | int, ...], repeat: int) -> Iterator[Problem]:
+def _read(
+    waveform: InputWaveform, source: DocumentSource, path: tuple[str | int, ...], repeat: int
+) -> Iterator[Problem]:
     name = waveform.recording or ""
     if os.path.isabs(name):
         message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
@@ -112,7 +114,7 @@ def recorded_waveform(
         return wave, (*recording.recognised, *told, *channel.recognised, *notes), recording.file
 
 
-def _channel(recording: Recording, keys: RecordingParts, unit: str) -> tuple[Channel, tuple[str, ...]]:
+def _channel(recording: OpenRecording, keys: RecordingParts, unit: str) -> tuple[Channel, tuple[str, ...]]:
     """The column that is played, and how it was found where no key says it."""
     if keys.column is not None:
         return recording.channel(recording.place(keys.column), unit, keys.unit, keys.full_scale), ()

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 
-from railwright.documents.files import Source, content, decoded
+from railwright.documents.files import DocumentSource, content, decoded
 from railwright.documents.nodes import Node, Unreadable, compose
 from railwright.documents.sources import Location, Problem, hint
 from railwright.quantities import parse_value, quoted
@@ -46,7 +46,7 @@ def _figure(node: Node) -> Figure:
     return Figure(_values(node.child("value")), _text(node, "clause"), _text(node, "from_memory") != "no")
 
 
-def own_figures(procedure: Source) -> tuple[dict[str, Figures], list[Problem]]:
+def own_figures(procedure: DocumentSource) -> tuple[dict[str, Figures], list[Problem]]:
     """The figures of the file that a procedure names under 'standards', laid over the package's.
 
     Its bytes are kept in `procedure.beside`. Every key must be one that the package knows, and every value

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.documents.device import Device
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.procedure import Procedure
-from railwright.documents.shape import ShapeStep, Waveform
+from railwright.documents.shape import InputWaveform, ShapeStep
 from railwright.documents.sources import Problem, hint
 from railwright.documents.standard_figures import package_figures
 from railwright.quantities import quoted
@@ -20,7 +20,7 @@ def figures_of(procedure: Procedure, test: Test) -> Figures:
     return procedure.own_figures.get(test.standard) or package_figures()[test.standard]
 
 
-def choice_of(waveform: Waveform, device: Device, name: str) -> Choice:
+def choice_of(waveform: InputWaveform, device: Device, name: str) -> Choice:
     """What a procedure chooses of a test for one input."""
     nominal, lowest = 12.0, 9.0
     if name in device.inputs:
@@ -39,13 +39,13 @@ def pieces_of(procedure: Procedure, device: Device, shape: ShapeStep, name: str)
     return test.pieces(figures_of(procedure, test), choice_of(waveform, device, name))
 
 
-def permitted_of(procedure: Procedure, waveform: Waveform) -> Permitted | None:
+def permitted_of(procedure: Procedure, waveform: InputWaveform) -> Permitted | None:
     """What a waveform's standard permits of the generator; None: it has none, or that says nothing."""
     test = TESTS.get(waveform.standard or "")
     return None if test is None or test.permitted is None else test.permitted(figures_of(procedure, test))
 
 
-def check_standards(procedure: Procedure, source: Source, device: Device) -> Iterator[Problem]:
+def check_standards(procedure: Procedure, source: DocumentSource, device: Device) -> Iterator[Problem]:
     """A problem for each test that there is none of, and for each choice that its standard does not have."""
     for number, step in enumerate(procedure.steps):
         if step.shape is None:

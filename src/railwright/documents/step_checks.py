@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.nodes import Node
 from railwright.documents.references import Path, items, keys, text, texts, twice, unknown
 from railwright.documents.sources import Problem, meant
 
 
-def check_steps(procedure: Source, inputs: list[str] | None) -> Iterator[Problem]:
+def check_steps(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Problem]:
     """inputs: the device's; None where they are not known."""
     fed = keys(procedure.root.get("hook_up"))
     on: set[str] = set()
@@ -45,7 +45,7 @@ def check_steps(procedure: Source, inputs: list[str] | None) -> Iterator[Problem
     yield from twice(procedure, names, "name of a step", "rename one of them")
 
 
-def inputs_in_steps(procedure: Source, inputs: list[str] | None) -> dict[str, set[str]]:
+def inputs_in_steps(procedure: DocumentSource, inputs: list[str] | None) -> dict[str, set[str]]:
     """Name of each named step -> the inputs that are powered during some of it."""
     found: dict[str, set[str]] = {}
     on: set[str] = set()
@@ -57,7 +57,7 @@ def inputs_in_steps(procedure: Source, inputs: list[str] | None) -> dict[str, se
     return found
 
 
-def _subjects(procedure: Source, place: Path) -> list[tuple[Path, str]]:
+def _subjects(procedure: DocumentSource, place: Path) -> list[tuple[Path, str]]:
     """The inputs that a step is about, with the place where each is named."""
     found = []
     for kind in ("power_up", "power_down"):

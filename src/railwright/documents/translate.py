@@ -12,7 +12,7 @@ from pydantic_core import ErrorDetails
 
 from railwright.dialects.dialect import Dialect
 from railwright.documents.bench import Output
-from railwright.documents.files import Source
+from railwright.documents.files import DocumentSource
 from railwright.documents.sources import Problem, either, hint, meant
 from railwright.quantities import Dimension, quoted
 
@@ -28,7 +28,7 @@ def validated(model: type[M], data: object, context: object = None) -> M:
 
 
 def check(
-    model: type[M], source: Source, incomplete: Set[Path] = frozenset(), context: object = None
+    model: type[M], source: DocumentSource, incomplete: Set[Path] = frozenset(), context: object = None
 ) -> tuple[M | None, list[Problem]]:
     """The model of a document, or everything that is wrong with it.
 
@@ -56,13 +56,13 @@ def check(
     return None, problems
 
 
-def _filled(source: Source, loc: Path) -> bool:
+def _filled(source: DocumentSource, loc: Path) -> bool:
     """Whether a list that counts as too short has entries all the same."""
     node = source.root.get(*_document_path(source, loc))
     return node is not None and bool(node.items or node.entries)
 
 
-def _missing_values(source: Source) -> tuple[list[Problem], set[Path]]:
+def _missing_values(source: DocumentSource) -> tuple[list[Problem], set[Path]]:
     """Keys and list items without a value: a figure that is unknown is left out, not left empty."""
     problems: list[Problem] = []
     empty: set[Path] = set()
@@ -91,7 +91,7 @@ def _missing_values(source: Source) -> tuple[list[Problem], set[Path]]:
     return problems, empty
 
 
-def _decimal_comma(source: Source, path: Path) -> tuple[Path, str, str] | None:
+def _decimal_comma(source: DocumentSource, path: Path) -> tuple[Path, str, str] | None:
     """Where a number with a decimal comma stands, as written and meant; '{hold: 2,5 s}' has a key '5 s'."""
     word, parent = path[-1], source.root.get(*path[:-1])
     if isinstance(word, int) or not re.match(r"\d", word) or parent is None:
@@ -104,7 +104,7 @@ def _decimal_comma(source: Source, path: Path) -> tuple[Path, str, str] | None:
     return (*path[:-1], known[at]), f"{before.text},{word}", f"{before.text}.{word}"
 
 
-def _document_path(source: Source, loc: Path) -> Path:
+def _document_path(source: DocumentSource, loc: Path) -> Path:
     """The part of an error's location that stands in the document (not names of union members)."""
     node, path = source.root, []
     for part in loc:
@@ -116,7 +116,7 @@ def _document_path(source: Source, loc: Path) -> Path:
 
 
 def _misspelt(
-    model: type[BaseModel], source: Source, errors: list[ErrorDetails]
+    model: type[BaseModel], source: DocumentSource, errors: list[ErrorDetails]
 ) -> set[tuple[Path, str | int]]:
     """Missing keys for which a misspelt one stands beside: (path of the mapping, the key that is meant)."""
     found: set[tuple[Path, str | int]] = set()
@@ -129,7 +129,7 @@ def _misspelt(
     return found
 
 
-def _problem(model: type[BaseModel], source: Source, path: Path, details: ErrorDetails) -> Problem:
+def _problem(model: type[BaseModel], source: DocumentSource, path: Path, details: ErrorDetails) -> Problem:
     kind, loc = details["type"], details["loc"]
     if kind == "extra_forbidden":
         known = _keys(model, loc[:-1])

@@ -30,7 +30,7 @@ N = TypeVar("N")
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class UniformLines:
     """Lines of one mapping each: number of the first, the mapping's column, the lines, what they say."""
 
     line: int
@@ -48,7 +48,7 @@ class Run:
         return found
 
 
-def taken_out(text: str) -> tuple[str, list[Run]]:
+def taken_out(text: str) -> tuple[str, list[UniformLines]]:
     """The text with marks instead of its runs, and the runs; the text itself and none where there are none.
 
     Texts with anchors, or with something that could be mistaken, have none.
@@ -56,7 +56,7 @@ def taken_out(text: str) -> tuple[str, list[Run]]:
     if "&" in text or MARK[0] in text:
         return text, []
     parts: list[str] = []
-    runs: list[Run] = []
+    runs: list[UniformLines] = []
     end = line = 0
     for match in _RUN.finditer(text):
         lines = tuple(match[0].split("\n")[:-1])
@@ -66,7 +66,7 @@ def taken_out(text: str) -> tuple[str, list[Run]]:
             continue
         line += text.count("\n", end, match.start())
         parts += [text[end : match.start()], match[1], f"- {MARK}{len(runs)}", "\n" * len(lines)]
-        runs.append(Run(line + 1, column, lines, rows))
+        runs.append(UniformLines(line + 1, column, lines, rows))
         line, end = line + len(lines), match.end()
     return ("".join((*parts, text[end:])), runs) if runs else (text, [])
 
@@ -94,12 +94,12 @@ class Items(Sequence[N], Generic[N]):
     parts: items as they are, and runs, in their order. make: an item of a run by its position there.
     """
 
-    def __init__(self, parts: Sequence[N | Run], make: Callable[[Run, int], N]) -> None:
+    def __init__(self, parts: Sequence[N | UniformLines], make: Callable[[UniformLines, int], N]) -> None:
         self.parts = tuple(parts)
         self._make = make
         self._starts = [0]
         for part in self.parts:
-            self._starts.append(self._starts[-1] + (len(part.rows) if isinstance(part, Run) else 1))
+            self._starts.append(self._starts[-1] + (len(part.rows) if isinstance(part, UniformLines) else 1))
 
     def __len__(self) -> int:
         return self._starts[-1]
@@ -116,7 +116,7 @@ class Items(Sequence[N], Generic[N]):
         at = place % len(self)
         number = bisect_right(self._starts, at) - 1
         part = self.parts[number]
-        return self._make(part, at - self._starts[number]) if isinstance(part, Run) else part
+        return self._make(part, at - self._starts[number]) if isinstance(part, UniformLines) else part
 
     def __iter__(self) -> Iterator[N]:
         return (self[at] for at in range(len(self)))
@@ -125,13 +125,13 @@ class Items(Sequence[N], Generic[N]):
     def own(self) -> list[tuple[int, N]]:
         """The items that belong to no run, with their positions."""
         parts = zip(self._starts, self.parts, strict=False)
-        return [(at, part) for at, part in parts if not isinstance(part, Run)]
+        return [(at, part) for at, part in parts if not isinstance(part, UniformLines)]
 
     def plain(self, of: Callable[[N], Any]) -> list[Any]:
         """All items as plain data; of: makes that of an item that belongs to no run."""
         found: list[Any] = []
         for part in self.parts:
-            if isinstance(part, Run):
+            if isinstance(part, UniformLines):
                 found += part.rows
             else:
                 found.append(of(part))

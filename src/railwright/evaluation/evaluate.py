@@ -20,7 +20,7 @@ from railwright.evaluation.reading import (
     series_drop,
     supply_model,
 )
-from railwright.evaluation.views import EXACT, Case, Source, views
+from railwright.evaluation.views import EXACT, Case, RecordSource, views
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
 from railwright.measures.reading_model import ReadingModel, exact_model
 from railwright.measures.wording import amount
@@ -104,12 +104,12 @@ def offset_of(documents: Documents, set_points: SetPoints, record: Record, exter
     return _aligned(documents.bench, set_points, external, own)[1].offset
 
 
-def _case(documents: Documents, own: Source, ending: Ending) -> Case:
+def _case(documents: Documents, own: RecordSource, ending: Ending) -> Case:
     return Case(documents, timeline_of(documents.procedure, documents.device), own, ending)
 
 
-def _own(bench: Bench, set_points: SetPoints, record: Record) -> Source:
-    return Source(record.origin, record, _own_models(bench, set_points, record), set_points)
+def _own(bench: Bench, set_points: SetPoints, record: Record) -> RecordSource:
+    return RecordSource(record.origin, record, _own_models(bench, set_points, record), set_points)
 
 
 def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str, ReadingModel]:
@@ -125,7 +125,9 @@ def _own_models(bench: Bench, set_points: SetPoints, record: Record) -> dict[str
     return {name: supply_model(bench, feed) for name, feed in set_points.items()}
 
 
-def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: Source) -> tuple[Source, Alignment]:
+def _aligned(
+    bench: Bench, set_points: SetPoints, recording: Record, own: RecordSource
+) -> tuple[RecordSource, Alignment]:
     recorder = bench.recorders.get(recording.origin)
     if recorder is None:
         known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"
@@ -144,7 +146,7 @@ def _aligned(bench: Bench, set_points: SetPoints, recording: Record, own: Source
         for name in recording.traces
         if name in set_points
     }
-    return Source(recording.origin, alignment.record, models, set_points), alignment
+    return RecordSource(recording.origin, alignment.record, models, set_points), alignment
 
 
 def _alignment_note(name: str, alignment: Alignment) -> str:
@@ -164,7 +166,7 @@ class _Finding:
     unmeasured: Unmeasured | None = None
 
 
-def _judge(case: Case, requirement: Requirement, sources: Sequence[Source]) -> tuple[Result, list[str]]:
+def _judge(case: Case, requirement: Requirement, sources: Sequence[RecordSource]) -> tuple[Result, list[str]]:
     first = _from_source(case, requirement, case.own)
     chosen, remarks = first, []
     for source in sources[1:]:
@@ -208,7 +210,7 @@ def _better(new: _Finding, old: _Finding) -> bool:
     return new.measured.high - new.measured.low < old.measured.high - old.measured.low
 
 
-def _from_source(case: Case, requirement: Requirement, source: Source) -> _Finding:
+def _from_source(case: Case, requirement: Requirement, source: RecordSource) -> _Finding:
     """What a source says, as far as the step was played: to its end, and in time."""
     run, (_, upper) = case.own.record, requirement.limits
     cut = unfinished(requirement.during, run, case.ending)
@@ -228,7 +230,7 @@ def _from_source(case: Case, requirement: Requirement, source: Source) -> _Findi
     return _Finding(source.name, None, Outcome.INCONCLUSIVE, cut)
 
 
-def _measured(case: Case, requirement: Requirement, source: Source) -> _Finding:
+def _measured(case: Case, requirement: Requirement, source: RecordSource) -> _Finding:
     """What a source says of the step as the record has it."""
     tolerance = Tolerance(*requirement.limits)
     decision = case.documents.procedure.decision

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
 from railwright.evaluation.observability import all_known, surge_path
-from railwright.measures.reading_model import Bound, Part, ReadingModel
+from railwright.measures.reading_model import HidingBound, Part, ReadingModel
 from railwright.plan.set_points import Feed
 
 
@@ -108,7 +108,7 @@ def _largest(values: Sequence[float | None]) -> float | None:
     return max(known) if known else None
 
 
-def _current_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:
+def _current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
     limits = [setting.current_limit for setting in feed.outputs]
     tolerances = [
         output.programming.current.of_value * limit + output.programming.current.offset
@@ -117,12 +117,12 @@ def _current_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:
         for output, limit in zip(outputs, limits, strict=True)
     ]
     if feed.arrangement == "parallel":
-        return Bound(sum(limits), sum(tolerances), "the current limits that were set")
+        return HidingBound(sum(limits), sum(tolerances), "the current limits that were set")
     index = limits.index(min(limits))
-    return Bound(limits[index], tolerances[index], "the current limit that was set")
+    return HidingBound(limits[index], tolerances[index], "the current limit that was set")
 
 
-def _voltage_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:
+def _voltage_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
     levels = [setting.ovp for setting in feed.outputs]
     tolerances = []
     for output in outputs:
@@ -132,5 +132,5 @@ def _voltage_bound(feed: Feed, outputs: Sequence[Output]) -> Bound:
         response = output.ovp.response or 0.0 if output.ovp else 0.0
         tolerances.append(accuracy + slew * response)
     if feed.arrangement == "series":
-        return Bound(sum(levels), sum(tolerances), "the OVP levels that were set")
-    return Bound(min(levels), max(tolerances), "the OVP level that was set")
+        return HidingBound(sum(levels), sum(tolerances), "the OVP levels that were set")
+    return HidingBound(min(levels), max(tolerances), "the OVP level that was set")

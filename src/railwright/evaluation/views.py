@@ -23,7 +23,7 @@ EXACT = ("rehearsal", "truth", "twin truth")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Source:
+class RecordSource:
     """A record on the run's time base, and how each input's values came about."""
 
     name: str
@@ -38,7 +38,7 @@ class Case:
 
     documents: Documents
     timeline: Timeline
-    own: Source
+    own: RecordSource
     ending: Ending
 
     def planned(self, step: str) -> Span | None:
@@ -46,7 +46,7 @@ class Case:
         return next((span for span in self.timeline.spans if span.name == step), None)
 
 
-def views(case: Case, requirement: Requirement, source: Source) -> Iterator[View]:
+def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterator[View]:
     """The windows that a requirement looks at, on the run's time base: the step, or the settled part of each
     point. Of a sweep that was cut short the last point is left out.
     """
@@ -102,7 +102,7 @@ def _time_error(span: Span, run: Record) -> float:
     return max([span.time_error, *after])
 
 
-def _stair(case: Case, span: Span, source: Source, name: str) -> float:
+def _stair(case: Case, span: Span, source: RecordSource, name: str) -> float:
     """Height of the highest stair in which the run played this input's lines [V]; 0 without a run."""
     if case.own.record.origin in EXACT or name not in source.feeds:
         return 0.0

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from railwright.dialects.dialect import Dialect
 from railwright.dialects.units import compose
 from railwright.instruments.errors import Fenced, InstrumentError
-from railwright.instruments.session import Answer, OpenSession, Session
+from railwright.instruments.session import Answer, InstrumentSession, OpenSession
 from railwright.scpi.errors import parse_entry
 
 _ANSWER = re.compile(r'(?:^|(?<=;))(?:[^;"]|"(?:[^"]|"")*")*')
@@ -36,7 +36,7 @@ class Conversation:
         """Answers in a message -> the shortest that such an exchange took so far [s]."""
         self._address = address
         self._open = open_session
-        self._session: Session | None = None
+        self._session: InstrumentSession | None = None
 
     def connect(self) -> None:
         """Open the session, closing one that was there."""
@@ -123,7 +123,7 @@ class Conversation:
         if len(answers) != 1:
             raise InstrumentError(self.name, compose(units), f"expected no answer, got '{answer.text}'")
 
-    def _ready(self, message: str) -> Session:
+    def _ready(self, message: str) -> InstrumentSession:
         if self._session is None:
             raise InstrumentError(self.name, message, "no session is open", lost=True)
         return self._session

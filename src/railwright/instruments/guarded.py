@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from railwright.guard.link import Answerless, GuardLink
 from railwright.instruments.errors import Fenced, InstrumentError, NotReached
-from railwright.instruments.session import TIMEOUT, Answer, OpenSession, Session, Trace
+from railwright.instruments.session import TIMEOUT, Answer, InstrumentSession, OpenSession, Trace
 
 
 class GuardedSession:
@@ -69,7 +69,7 @@ def _silence(address: str, what: str) -> str:
 def open_guarded(link: GuardLink, trace: Trace | None = None, timeout: float = TIMEOUT) -> OpenSession:
     """An opener of sessions through this guard; lines go to `trace`."""
 
-    def open_session(name: str, address: str) -> Session:
+    def open_session(name: str, address: str) -> InstrumentSession:
         return GuardedSession(link, name, address, timeout, trace)
 
     return open_session

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from railwright.dialects.dialect import PointList
+from railwright.dialects.dialect import PointListCommands
 from railwright.dialects.units import compose
 from railwright.instruments.comparison import allowed_difference
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
-from railwright.instruments.supply import Change, Supply
+from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.scpi.numbers import parse_response
 
 DWELL_PART = 1e-4
@@ -29,7 +29,7 @@ class OwnList:
     between: Literal["step", "line"]
 
 
-def load(supply: Supply, own: OwnList) -> None:
+def load(supply: SupplyDriver, own: OwnList) -> None:
     """Load a list and ask all of it back. InstrumentError at the first thing that is not as it should be."""
     header = _headers(supply)
     _put_numbers(supply, own, header.voltages, own.voltages, "voltage")
@@ -43,13 +43,13 @@ def load(supply: Supply, own: OwnList) -> None:
         )
 
 
-def arm(supply: Supply, output: str) -> None:
+def arm(supply: SupplyDriver, output: str) -> None:
     """Let the list rule the voltage, verified: from now on the start plays it."""
     _headers(supply)
-    supply.put_together([Change(output, "voltage_mode", "list")])
+    supply.put_together([OutputSetting(output, "voltage_mode", "list")])
 
 
-def start(supply: Supply, outputs: Sequence[str]) -> Answer:
+def start(supply: SupplyDriver, outputs: Sequence[str]) -> Answer:
     """Start the lists of several outputs together. Gives the exchange."""
     header, dialect = _headers(supply), supply.dialect
     channels = [supply.channel(output) for output in outputs]
@@ -62,18 +62,18 @@ def start(supply: Supply, outputs: Sequence[str]) -> Answer:
     return answer
 
 
-def stop(supply: Supply) -> None:
+def stop(supply: SupplyDriver) -> None:
     """End every list of the supply: SCPI-1999's ABORt has no channel. Outputs stay where they are."""
     supply.do([_headers(supply).stop])
 
 
-def release(supply: Supply, output: str) -> None:
+def release(supply: SupplyDriver, output: str) -> None:
     """Let the set point rule the voltage again, verified; no list may run."""
     _headers(supply)
-    supply.put_together([Change(output, "voltage_mode", "fixed")])
+    supply.put_together([OutputSetting(output, "voltage_mode", "fixed")])
 
 
-def _headers(supply: Supply) -> PointList:
+def _headers(supply: SupplyDriver) -> PointListCommands:
     if supply.dialect.points is None:
         raise InstrumentError(
             supply.name, "", f"its dialect '{supply.dialect.name}' has no commands for a point list"
@@ -81,7 +81,7 @@ def _headers(supply: Supply) -> PointList:
     return supply.dialect.points
 
 
-def _put_word(supply: Supply, output: str, header: str, word: str) -> None:
+def _put_word(supply: SupplyDriver, output: str, header: str, word: str) -> None:
     """Set one of the dialect's words and ask it back, in one message."""
     dialect, channel = supply.dialect, supply.channel(output)
     units = [
@@ -101,7 +101,7 @@ def _put_word(supply: Supply, output: str, header: str, word: str) -> None:
 
 
 def _put_numbers(
-    supply: Supply,
+    supply: SupplyDriver,
     own: OwnList,
     header: str,
     values: Sequence[float],
@@ -129,7 +129,7 @@ def _put_numbers(
             raise _differs(supply, compose(units), own, f"{kind} {asked:.9g} of point {place}", f"{is_there}")
 
 
-def _differs(supply: Supply, command: str, own: OwnList, asked: str, got: str) -> InstrumentError:
+def _differs(supply: SupplyDriver, command: str, own: OwnList, asked: str, got: str) -> InstrumentError:
     shown = got if len(got) <= 60 else got[:57] + "..."
     return InstrumentError(
         supply.name, command, f"output {own.output}: {asked} was set in its list and reads back as {shown}"

@@ -33,7 +33,7 @@ class Answer:
         return (self.sent + self.received) / 2
 
 
-class Session(Protocol):
+class InstrumentSession(Protocol):
     """What the driver needs of a session. Every failure is an InstrumentError with `lost` set."""
 
     name: str
@@ -55,7 +55,7 @@ class Session(Protocol):
         """End the session; never fails."""
 
 
-OpenSession = Callable[[str, str], Session]
+OpenSession = Callable[[str, str], InstrumentSession]
 """(instrument's name, VISA address) -> an open session. A guard that owns sessions can stand behind it."""
 
 
@@ -184,7 +184,7 @@ def _why(error: Exception) -> str:
 def open_visa(trace: Trace | None = None, timeout: float = TIMEOUT) -> OpenSession:
     """An opener of VISA sessions whose lines go to `trace`."""
 
-    def open_session(name: str, address: str) -> Session:
+    def open_session(name: str, address: str) -> InstrumentSession:
         return VisaSession(name, address, timeout=timeout, trace=trace)
 
     return open_session

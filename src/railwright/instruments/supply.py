@@ -39,7 +39,7 @@ class Identity:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class OutputSetting:
     """One setting of one output of this supply."""
 
     output: str
@@ -48,7 +48,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class OutputReading:
     """What one output measures [V, A], what regulates it, and why it tripped ('' where it did not).
 
     mode is None where the dialect does not tell it. time: middle of question and answer, monotonic clock [s].
@@ -64,7 +64,7 @@ class Reading:
     on: bool
 
 
-class Supply(Conversation):
+class SupplyDriver(Conversation):
     """One supply over one session. Failures are InstrumentErrors; outputs have the bench's names."""
 
     def __init__(self, name: str, document: SupplyDocument, open_session: OpenSession) -> None:
@@ -117,14 +117,14 @@ class Supply(Conversation):
 
     # Setting
 
-    def put(self, changes: Iterable[Change]) -> None:
+    def put(self, changes: Iterable[OutputSetting]) -> None:
         """Set one after the other, each verified: error queue empty, and the query answers what was asked."""
         for change in changes:
             channel = self._channels[change.output]
             self.do([*self.dialect.select(channel), self._set(change)])
             self.verify([change])
 
-    def verify(self, changes: Iterable[Change]) -> None:
+    def verify(self, changes: Iterable[OutputSetting]) -> None:
         """Query settings and compare them with what was asked."""
         for change in changes:
             channel = self._channels[change.output]
@@ -132,7 +132,7 @@ class Supply(Conversation):
             answer = self.one_answer(units)
             self._compare(change, compose(units), answer)
 
-    def put_together(self, changes: Sequence[Change], at: float | None = None) -> Answer:
+    def put_together(self, changes: Sequence[OutputSetting], at: float | None = None) -> Answer:
         """Set several at once, in order, and verify them, in one message where the dialect allows it.
 
         at: when the message is to leave [s, monotonic clock]; None: now.
@@ -145,7 +145,7 @@ class Supply(Conversation):
             channel = self._channels[output]
             own = [change for change in changes if change.output == output]
             units += self.dialect.select(channel) + [self._set(change) for change in own]
-        asked: list[Change] = []
+        asked: list[OutputSetting] = []
         for output in dict.fromkeys(change.output for change in changes):
             channel = self._channels[output]
             own = [change for change in changes if change.output == output]
@@ -168,7 +168,7 @@ class Supply(Conversation):
             self._compare(change, command, part)
         return answer
 
-    def told(self, changes: Sequence[Change]) -> tuple[str, ...]:
+    def told(self, changes: Sequence[OutputSetting]) -> tuple[str, ...]:
         """The messages that make these changes of one output, without asking them back."""
         channel = self._channels[changes[0].output]
         return self.messages([*self.dialect.select(channel), *(self._set(change) for change in changes)])
@@ -187,7 +187,7 @@ class Supply(Conversation):
 
     def switch_off(self, outputs: Sequence[str], at: float | None = None) -> Answer:
         """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""
-        return self.put_together([Change(output, "output", False) for output in outputs], at)
+        return self.put_together([OutputSetting(output, "output", False) for output in outputs], at)
 
     @property
     def can_link(self) -> bool:
@@ -217,7 +217,7 @@ class Supply(Conversation):
 
     # Reading
 
-    def read(self, outputs: Sequence[str], *, explain: bool = False) -> dict[str, Reading]:
+    def read(self, outputs: Sequence[str], *, explain: bool = False) -> dict[str, OutputReading]:
         """Voltage, current, mode and trips of outputs, in one message where the dialect allows it.
 
         explain: where no answer comes, take time to ask the error queue why.
@@ -239,7 +239,7 @@ class Supply(Conversation):
         """How many answers `look` brings."""
         return self._look_units(outputs)[1]
 
-    def understood_look(self, outputs: Sequence[str], answer: Answer) -> dict[str, Reading]:
+    def understood_look(self, outputs: Sequence[str], answer: Answer) -> dict[str, OutputReading]:
         """What the answer to `look` says of these outputs."""
         answers, (units, wanted) = split_answers(answer.text), self._look_units(outputs)
         if len(answers) != wanted:
@@ -268,7 +268,7 @@ class Supply(Conversation):
         return self.messages([*self.dialect.select(channel), *queries])
 
     def differences(
-        self, changes: Sequence[Change], answer: str, ignored: Sequence[Setting] = ()
+        self, changes: Sequence[OutputSetting], answer: str, ignored: Sequence[Setting] = ()
     ) -> list[str]:
         """What of these settings, asked with `setting_queries`, is not as it was set; in words.
 
@@ -306,7 +306,7 @@ class Supply(Conversation):
 
     def _readings(
         self, outputs: Sequence[str], answers: Sequence[str], time: float, command: str
-    ) -> dict[str, Reading]:
+    ) -> dict[str, OutputReading]:
         left = iter(answers)
         readings = {}
         status = self.dialect.status
@@ -324,21 +324,21 @@ class Supply(Conversation):
                     mode = Mode[names[-1]] if names else Mode.OFF
                 if names := status.trips.names(self._whole(next(left), command)):
                     mode, trip = Mode.TRIPPED, names[0]
-                readings[output] = Reading(output, time, voltage, current, mode, trip, bool(on))
+                readings[output] = OutputReading(output, time, voltage, current, mode, trip, bool(on))
         return readings
 
     def _status_units(self, channel: int) -> list[str]:
         registers = (self.dialect.status.mode, self.dialect.status.trips)
         return [register.query.format(channel=channel) for register in registers if register is not None]
 
-    def _set(self, change: Change) -> str:
+    def _set(self, change: OutputSetting) -> str:
         if not self.supports(change.setting):
             raise InstrumentError(
                 self.name, "", f"its dialect '{self.dialect.name}' cannot set {change.setting}"
             )
         return self.dialect.set_unit(change.setting, self._channels[change.output], change.value)
 
-    def _compare(self, change: Change, command: str, answer: str) -> None:
+    def _compare(self, change: OutputSetting, command: str, answer: str) -> None:
         got = self._understood(change.setting, command, answer)
         if not self._same(change, got):
             raise InstrumentError(
@@ -347,7 +347,7 @@ class Supply(Conversation):
                 f"output {change.output}: {change.setting} was set to {change.value} and reads back as {got}",
             )
 
-    def _same(self, change: Change, got: Value) -> bool:
+    def _same(self, change: OutputSetting, got: Value) -> bool:
         if isinstance(change.value, bool | str):
             return got == change.value
         output = self.document.outputs[change.output]

@@ -5,23 +5,23 @@ from __future__ import annotations
 from railwright.dialects.units import compose
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
-from railwright.instruments.supply import Supply
+from railwright.instruments.supply import SupplyDriver
 
 TOLERANCE = 0.01
 """Part by which the time that reads back may differ from the one that was set."""
 
 
-def has_watchdog(supply: Supply) -> bool:
+def has_watchdog(supply: SupplyDriver) -> bool:
     """Whether the bench names one and the dialect can set it."""
     return supply.document.watchdog is not None and supply.dialect.watchdog is not None
 
 
-def ask(supply: Supply) -> Answer:
+def ask(supply: SupplyDriver) -> Answer:
     """The exchange that asks for its time and state."""
     return supply.exchange(supply.dialect.watchdog_queries())[1]
 
 
-def arm(supply: Supply, time: float) -> None:
+def arm(supply: SupplyDriver, time: float) -> None:
     """Set its time [s], switch it on, and ask both back. Raises InstrumentError."""
     supply.do(supply.dialect.watchdog_units(time))
     units = supply.dialect.watchdog_queries()
@@ -39,7 +39,7 @@ def arm(supply: Supply, time: float) -> None:
         )
 
 
-def off_messages(supply: Supply) -> tuple[str, ...]:
+def off_messages(supply: SupplyDriver) -> tuple[str, ...]:
     """Messages that switch it off, and last one that asks for its state alone."""
     *_, state = supply.dialect.watchdog_queries()
     return (*supply.messages(supply.dialect.watchdog_units(None)), state)

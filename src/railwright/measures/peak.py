@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.reading_model import Bound
+from railwright.measures.reading_model import HidingBound
 from railwright.measures.sampling import blind_time, deciding_interval
 from railwright.measures.wording import amount, rate
 from railwright.quantities import show
@@ -93,7 +93,7 @@ def peak_voltage(view: View) -> Measured:
     return _peak(view, view.voltage(), view.model.voltage_bound, "V", "voltage")
 
 
-def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str) -> Measured:
+def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what: str) -> Measured:
     import numpy as np
 
     from railwright.measures.budget import Budget
@@ -222,7 +222,7 @@ def _together(measured: Measured, rest: _Rest, unit: str) -> Measured:
     )
 
 
-def _hidden(view: View, bound: Bound | None, unit: str, hides: str) -> tuple[float, str]:
+def _hidden(view: View, bound: HidingBound | None, unit: str, hides: str) -> tuple[float, str]:
     """The largest value that can hide between readings, and why, in words, of which `hides` is the first.
 
     A current limit holds a current only once it has responded; until then the output capacitor feeds the

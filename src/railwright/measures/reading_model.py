@@ -35,7 +35,7 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Bound:
+class HidingBound:
     """What can hide between readings is at most this, give or take the tolerance; and what sets it."""
 
     value: float
@@ -64,8 +64,8 @@ class ReadingModel:
     lead: tuple[float, float] | None = None
     lead_name: str = "lead"
     drop: tuple[float, float] = (0.0, 0.0)
-    current_bound: Bound | None = None
-    voltage_bound: Bound | None = None
+    current_bound: HidingBound | None = None
+    voltage_bound: HidingBound | None = None
     surge: SurgePath | None = None
     exact: bool = False
     assumptions: tuple[str, ...] = field(default=())

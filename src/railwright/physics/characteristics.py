@@ -24,7 +24,7 @@ CHANGES = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class InputSource:
     """All outputs of one input as one source, with its lead, as it looks from the connector.
 
     voltage: set, at the place where it is sensed. limit: current limit of the whole. power: of the whole,
@@ -94,7 +94,7 @@ class Source:
         return (self.most(v) - self.most(v + change)) / change
 
 
-def source_of(branch: Branch, voltage: float, limit: float, rise: float = math.inf) -> Source:
+def source_of(branch: Branch, voltage: float, limit: float, rise: float = math.inf) -> InputSource:
     """The source of a branch with its set voltage [V] and current limit [A], both of the whole.
 
     Outputs in series share the voltage, outputs in parallel the current, each by its full scale. Outputs in
@@ -116,7 +116,7 @@ def source_of(branch: Branch, voltage: float, limit: float, rise: float = math.i
         bleeder, capacitance = 1.0 / sum(1.0 / each for each in bleeders), sum(farads)
         own_rise = min(rises)
     sinks = [stage.sink for stage in stages]
-    return Source(
+    return InputSource(
         voltage=voltage,
         limit=limit,
         power=power,

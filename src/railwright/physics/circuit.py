@@ -20,7 +20,7 @@ DECLARED = (f"the connector itself has {NODE_CAPACITANCE * 1e9:g} nF (wiring, pl
 
 
 @dataclass(frozen=True)
-class Lead:
+class LeadCircuit:
     """Loop resistance of everything in series [Ω], and loop inductance [H]; what else lies in the lead.
 
     diode: forward drop [V] of a series diode, whose resistance belongs to `resistance`; None: there is none.
@@ -87,7 +87,7 @@ class Branch:
     name: str
     outputs: tuple[str, ...]
     stages: tuple[OutputStage, ...]
-    lead: Lead
+    lead: LeadCircuit
     loads: tuple[Load, ...] = ()
     arrangement: Literal["single", "series", "parallel"] = "single"
     sense: Literal["terminals", "load"] = "terminals"

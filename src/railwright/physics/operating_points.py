@@ -25,7 +25,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.physics.characteristics import Gates, Source, StaticLoad, source_of, static_loads
+from railwright.physics.characteristics import Gates, InputSource, StaticLoad, source_of, static_loads
 from railwright.physics.circuit import Branch
 from railwright.traces import Mode
 
@@ -55,7 +55,7 @@ class OperatingPoint:
 class Static:
     """Source and load of one input, compared. ValueError where set voltage or limit is not above zero."""
 
-    def __init__(self, source: Source, loads: Sequence[StaticLoad]) -> None:
+    def __init__(self, source: InputSource, loads: Sequence[StaticLoad]) -> None:
         if not (source.voltage > 0.0 and source.limit > 0.0):
             raise ValueError(
                 "operating points need a set voltage and a current limit above zero, got "

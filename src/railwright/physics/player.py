@@ -54,7 +54,7 @@ _KINDS = (
 
 
 @dataclass(frozen=True, eq=False)
-class Samples:
+class PlayedSamples:
     """One input's channels, one row a solver point; straight lines between rows are right to 1e-4 of full
     scale.
 
@@ -260,7 +260,7 @@ class Player:
             if status in (DONE, STOPPED):
                 return status == STOPPED
 
-    def samples(self) -> Samples:
+    def samples(self) -> PlayedSamples:
         """What has been recorded since the last call."""
         rows = np.concatenate(self.recorded) if len(self.recorded) > 1 else self.recorded[0]
         self.recorded = []
@@ -273,7 +273,7 @@ class Player:
             name: (rows[:, first + 3 * j], rows[:, first + 3 * j + 1], modes[:, j])
             for j, name in enumerate(self.branch.outputs)
         }
-        return Samples(
+        return PlayedSamples(
             time=rows[:, layout.ROW_TIME],
             terminal_voltage=rows[:, layout.ROW_TERMINALS],
             voltage=rows[:, layout.ROW_CONNECTOR],

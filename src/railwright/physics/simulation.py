@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from railwright.physics import layout
-from railwright.physics.circuit import Branch, Circuit, Lead, Load
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
-from railwright.physics.player import Player, Samples, settled_reference
+from railwright.physics.player import PlayedSamples, Player, settled_reference
 from railwright.traces import Event, Mode
 
 RELATIVE = 1e-5
@@ -29,7 +29,7 @@ FINE = 1e-4
 class Advance:
     """What happened since the last call: samples by input, and events in order of time."""
 
-    samples: Mapping[str, Samples]
+    samples: Mapping[str, PlayedSamples]
     events: tuple[Event, ...]
 
 
@@ -280,7 +280,7 @@ def small_simulation() -> Simulation:
     """A branch called 'small' that is told to switch on: to compile by playing it."""
     stage, _ = derive_output_stage(OutputFigures(10.0, 1.0))
     load = Load("resistor", {"resistance": 10.0})
-    sim = Simulation(Circuit((Branch("small", ("output",), (stage,), Lead(0.1, 1e-6), (load,)),)))
+    sim = Simulation(Circuit((Branch("small", ("output",), (stage,), LeadCircuit(0.1, 1e-6), (load,)),)))
     sim.set("output", voltage=1.0, on=True)
     return sim
 

@@ -13,7 +13,7 @@ from railwright.plan.timeline import Timeline
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class OutputAction:
     """One thing done to one output at `time` [s]; as `Action`, with the output's own voltage [V].
 
     moved_by: the output whose change moves this one by coupling; None: the procedure itself does it.
@@ -48,7 +48,7 @@ def followers(bench: Bench, output: OutputName) -> list[tuple[OutputName, Coupli
     ]
 
 
-def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list[Change]:
+def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list[OutputAction]:
     """Everything that is done to the outputs, in order of time: the procedure's actions, and after each what
     it moves by coupling.
 
@@ -57,23 +57,23 @@ def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list
     """
     known = {points.output for feed in set_points.values() for points in feed.outputs}
     stands: dict[OutputName, float] = dict.fromkeys(known, 0.0)
-    changes: list[Change] = []
+    changes: list[OutputAction] = []
     for action in timeline.actions:
         if action.input not in set_points:
             continue
         points = set_points[action.input].outputs
         if action.kind == "off":
-            changes += [Change(action.time, "off", each.output) for each in points]
+            changes += [OutputAction(action.time, "off", each.output) for each in points]
             continue
         own = {each.output: action.voltage * each.share for each in points}
         for output, voltage in own.items():
-            changes.append(Change(action.time, action.kind, output, voltage, action.over))
+            changes.append(OutputAction(action.time, action.kind, output, voltage, action.over))
             before, stands[output] = stands[output], voltage
             for other, goal in _taken_along(bench, stands, output, before):
                 # Outputs that feed one input together are each told their own part anyway.
                 if other not in own:
                     stands[other] = goal
-                    changes.append(Change(action.time, "line", other, goal, action.over, output))
+                    changes.append(OutputAction(action.time, "line", other, goal, action.over, output))
     return changes
 
 

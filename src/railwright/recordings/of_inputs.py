@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from railwright.near_words import hint
 from railwright.recordings.columns import Column, unit_factor
-from railwright.recordings.recording import Recording
+from railwright.recordings.recording import OpenRecording
 from railwright.recordings.samples import Channel
 from railwright.traces import UNITS, Record, Traces
 
@@ -45,7 +45,7 @@ def split_channel(name: str) -> tuple[str, str] | None:
 
 
 def record_of(
-    recording: Recording,
+    recording: OpenRecording,
     recorder: str,
     inputs: Sequence[str],
     given: Mapping[str, Given] | None = None,
@@ -81,7 +81,7 @@ def record_of(
 
 
 def _channels(
-    recording: Recording, inputs: Sequence[str], given: Mapping[str, Given]
+    recording: OpenRecording, inputs: Sequence[str], given: Mapping[str, Given]
 ) -> tuple[dict[tuple[str, str], Channel], list[str]]:
     """Input and channel -> the column that is read; and the columns that are none of them."""
     channels: dict[tuple[str, str], Channel] = {}
@@ -127,7 +127,7 @@ def _no_input(told: str, name: str, key: tuple[str, str] | None, inputs: Sequenc
     return f"{told} {', '.join(inputs)}, {EXAMPLE}, got '{name}'{near}"
 
 
-def _channel(recording: Recording, place: int, channel: str, how: Given) -> Channel:
+def _channel(recording: OpenRecording, place: int, channel: str, how: Given) -> Channel:
     """The column as that channel. RecordingError where its unit is missing, or another."""
     column, si = recording.columns[place], UNITS[channel]
     unit = how.unit or column.unit

@@ -7,7 +7,7 @@ from pathlib import Path
 from railwright.recordings.columns import names_of, unit_factor
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile, find_file
-from railwright.recordings.recording import Recording
+from railwright.recordings.recording import OpenRecording
 from railwright.recordings.samples import TimeBase
 from railwright.recordings.table import Table
 from railwright.regular import LARGEST_RECORDING
@@ -31,7 +31,7 @@ def open_recording(
     guess: bool = True,
     keys: bool = True,
     largest: int = LARGEST_RECORDING,
-) -> Recording:
+) -> OpenRecording:
     """The recording that a file holds: CSV, Parquet, HDF5 or WAV, by how it begins, else by how it is called.
 
     time: name of the column of the time, or its number from 1. interval: time between two samples [s], where
@@ -47,7 +47,7 @@ def open_recording(
     except BaseException:
         table.close()
         raise
-    return Recording(table, base, recognised, keys=keys)
+    return OpenRecording(table, base, recognised, keys=keys)
 
 
 def _open_table(file: RecordedFile, kind: str) -> Table:

@@ -25,7 +25,7 @@ MOST_SHOWN = 1_000_000
 """Samples that are kept of a recording that is only looked at."""
 
 
-class Recording:
+class OpenRecording:
     """A recording that is open; use as a context. `open_recording` makes it.
 
     columns: all of them, as the file has them. time: its time base. recognised: what was recognised or taken

@@ -67,7 +67,7 @@ class Events:
         return tuple(sorted(self.kept(), key=lambda event: event.time))
 
 
-class Rows(Protocol):
+class RowTaker(Protocol):
     """Takes the readings of one input in their order; mode is -1 where the output does not tell it."""
 
     def add(self, time: float, voltage: float, current: float, mode: int) -> None:
@@ -206,14 +206,14 @@ class Story:
     instruments: dict[str, Mapping[str, str]] = field(default_factory=dict)
 
 
-def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
+def read_story(log: Path, rows_of: Callable[[str, str], RowTaker]) -> Story:
     """Follow a log from its first line to its last; times logged before the record began are of its own time.
 
     rows_of: asked once for each input, with where its voltage was sensed, for what takes its readings. Takes
     constant memory but for that. OSError, or ValueError, KeyError or TypeError where it is no log of a run.
     """
     story, told = Story(), LogLines(log)
-    rows: dict[str, Rows] = {}
+    rows: dict[str, RowTaker] = {}
     begun: dict[str, Any] | None = None
     early, last = sum(_shifts(log)), 0.0
     for line in told:

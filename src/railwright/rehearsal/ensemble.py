@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Plan:
+class EnsemblePlan:
     """Everything that a worker needs to play any chunk."""
 
     documents: Documents
@@ -89,15 +89,17 @@ def plan_ensemble(
     seed: int = 1,
     timeline: Timeline | None = None,
     tail: float = TAIL,
-) -> Plan:
+) -> EnsemblePlan:
     """An ensemble of the procedure's timeline (or another) over everything that is uncertain."""
     if timeline is None:
         timeline = timeline_of(documents.procedure, documents.device)
     quantities = uncertain_quantities(documents, set_points)
-    return Plan(documents, set_points, timeline, Design(quantities, cases, seed), timeline.duration + tail)
+    return EnsemblePlan(
+        documents, set_points, timeline, Design(quantities, cases, seed), timeline.duration + tail
+    )
 
 
-def play_chunk(plan: Plan, chunk: int) -> Ensemble:
+def play_chunk(plan: EnsemblePlan, chunk: int) -> Ensemble:
     """Play one chunk of an ensemble and sum it up."""
     import numpy as np
 
@@ -133,7 +135,7 @@ def merged(parts: Iterable[Ensemble], each: Callable[[Ensemble], None] = lambda 
 
 
 def play_values(
-    plan: Plan, values: NDArray[np.float64]
+    plan: EnsemblePlan, values: NDArray[np.float64]
 ) -> tuple[dict[str, dict[str, NDArray[np.float64]]], NDArray[np.bool_]]:
     """Measures of the cases with these values: input -> measure -> (cases,), and which cases failed.
 
@@ -175,7 +177,7 @@ def _as_row(result: InputResult) -> list[float]:
     return [float("nan") if named[name] is None else float(named[name] or 0.0) for name in MEASURES]
 
 
-def _templates(plan: Plan) -> list[tuple[Branch, Template, NDArray[np.int64], list[int]]]:
+def _templates(plan: EnsemblePlan) -> list[tuple[Branch, Template, NDArray[np.int64], list[int]]]:
     """For each branch: its template, what its quantities are, and their columns in the design."""
     import numpy as np
 
@@ -231,7 +233,7 @@ def _slots(
 
 
 def sensitivities(
-    plan: Plan, base: int = 256
+    plan: EnsemblePlan, base: int = 256
 ) -> tuple[tuple[str, ...], dict[tuple[str, str], tuple[NDArray[np.float64], NDArray[np.float64]]]]:
     """Sobol's indices: which quantity each measure is sensitive to (scipy.stats.sobol_indices).
 

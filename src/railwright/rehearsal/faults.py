@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from railwright.physics.player import Samples
+    from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Advance
 
 SETTLE = 0.2
@@ -210,7 +210,7 @@ class _Study:
     def _pins(self, name: str, trial: Trial, found: list[Advance]) -> _Pins:
         import numpy as np
 
-        samples: list[Samples] = [advance.samples[name] for advance in found]
+        samples: list[PlayedSamples] = [advance.samples[name] for advance in found]
         sign = -1.0 if trial.fault == "reversed" and name in trial.inputs else 1.0
         drawn = []
         for each in samples:

@@ -31,11 +31,11 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from railwright.physics.player import Samples
+    from railwright.physics.player import PlayedSamples
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class LeastLevel:
     """The least that would not have tripped, SI units, and the instant that decides it [s]."""
 
     value: float
@@ -52,10 +52,10 @@ class Needed:
     less: it is up.
     """
 
-    trip_delay: Level
-    ovp: Level
-    opp: Level
-    short: Level
+    trip_delay: LeastLevel
+    ovp: LeastLevel
+    opp: LeastLevel
+    short: LeastLevel
 
 
 def unprotected(set_points: SetPoints) -> dict[str, Feed]:
@@ -125,12 +125,12 @@ def trips(documents: Documents, feed: Feed, case: Case, timeline: Timeline) -> b
 def _needed(
     feed: Feed,
     documents: Documents,
-    samples: Samples,
+    samples: PlayedSamples,
     errors: Mapping[str, SetErrors],
     parts: Mapping[str, Mapping[str, float]],
     timeline: Timeline,
 ) -> Needed:
-    nothing = Level(0.0, 0.0)
+    nothing = LeastLevel(0.0, 0.0)
     delay, level, power = nothing, nothing, nothing
     time = samples.time
     series = feed.arrangement == "series"
@@ -142,14 +142,14 @@ def _needed(
         watched = volts + lost if _at_sense(output, feed) else volts
         held = held_level(time, watched, (output.ovp.response if output.ovp else None) or 0.0)
         share = parts["ovp"][points.output]
-        level = _most(level, Level((held.value - errors[points.output].ovp_error) / share, held.at))
+        level = _most(level, LeastLevel((held.value - errors[points.output].ovp_error) / share, held.at))
         response = output.opp.response if output.opp else None
         held = held_level(time, volts * amperes, OPP_RESPONSE if response is None else response)
-        power = _most(power, Level(held.value / parts["opp"][points.output], held.at))
+        power = _most(power, LeastLevel(held.value / parts["opp"][points.output], held.at))
     return Needed(delay, level, power, _short(feed, documents, samples, timeline))
 
 
-def _short(feed: Feed, documents: Documents, samples: Samples, timeline: Timeline) -> Level:
+def _short(feed: Feed, documents: Documents, samples: PlayedSamples, timeline: Timeline) -> LeastLevel:
     """How far an input is below where it must be at the end of each of its power-ups [V].
 
     A limit that trips is left by then, and the set voltage is there; one that regulates may hold the input
@@ -160,7 +160,7 @@ def _short(feed: Feed, documents: Documents, samples: Samples, timeline: Timelin
     wanted = documents.device.inputs[feed.input].operating
     column = samples.voltage if feed.sense == "at load" else samples.terminal_voltage
     trips = any(points.at_limit == "trip" for points in feed.outputs)
-    most = Level(-math.inf, 0.0)
+    most = LeastLevel(-math.inf, 0.0)
     for span in timeline.spans:
         if span.kind != "power_up" or feed.input not in span.inputs:
             continue
@@ -172,11 +172,11 @@ def _short(feed: Feed, documents: Documents, samples: Samples, timeline: Timelin
             continue
         there = (1.0 - NEAR) * goal if trips else min(wanted.low, (1.0 - NEAR) * goal)
         values = column if trips else samples.voltage
-        most = _most(most, Level(there - float(np.interp(span.end, samples.time, values)), span.end))
+        most = _most(most, LeastLevel(there - float(np.interp(span.end, samples.time, values)), span.end))
     return most
 
 
-def _most(one: Level, other: Level) -> Level:
+def _most(one: LeastLevel, other: LeastLevel) -> LeastLevel:
     return other if other.value > one.value else one
 
 
@@ -184,34 +184,34 @@ def _at_sense(output: Output, feed: Feed) -> bool:
     return output.ovp is not None and output.ovp.at == "sense" and feed.sense == "at load"
 
 
-def _endless(longest: Level, name: str, timeline: Timeline, time: NDArray[np.float64]) -> Level:
+def _endless(longest: LeastLevel, name: str, timeline: Timeline, time: NDArray[np.float64]) -> LeastLevel:
     """A stretch that only the switching off ends never ends by itself: inf."""
     ends = [action.time for action in timeline.actions if action.input == name and action.kind == "off"]
     until = longest.at + longest.value
     cut = any(abs(until - end) <= CUT for end in (*ends, float(time[-1])))
-    return Level(math.inf, longest.at) if cut and longest.value >= LONG else longest
+    return LeastLevel(math.inf, longest.at) if cut and longest.value >= LONG else longest
 
 
-def _longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> Level:
+def _longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> LeastLevel:
     """The longest time on end for which a condition holds; it holds from its row to the next one."""
     import numpy as np
 
     edges = np.flatnonzero(np.diff(np.concatenate(([False], holds[:-1], [False])).astype(np.int8)))
     if edges.size == 0:
-        return Level(0.0, 0.0)
+        return LeastLevel(0.0, 0.0)
     begins, ends = time[edges[::2]], time[edges[1::2]]
     longest = int(np.argmax(ends - begins))
-    return Level(float(ends[longest] - begins[longest]), float(begins[longest]))
+    return LeastLevel(float(ends[longest] - begins[longest]), float(begins[longest]))
 
 
-def held_level(time: NDArray[np.float64], values: NDArray[np.float64], hold: float) -> Level:
+def held_level(time: NDArray[np.float64], values: NDArray[np.float64], hold: float) -> LeastLevel:
     """The highest level that a trace of straight lines exceeds for `hold` seconds on end, by bisection."""
     import numpy as np
 
     top = int(np.argmax(values))
     low, high = 0.0, float(values[top])
     if hold <= 0.0 or high <= 0.0:
-        return Level(max(high, 0.0), float(time[top]))
+        return LeastLevel(max(high, 0.0), float(time[top]))
     at = float(time[top])
     for _ in range(30):
         middle = (low + high) / 2.0
@@ -220,7 +220,7 @@ def held_level(time: NDArray[np.float64], values: NDArray[np.float64], hold: flo
             high = middle
         else:
             low, at = middle, began
-    return Level(low, at)
+    return LeastLevel(low, at)
 
 
 def _exceeds(

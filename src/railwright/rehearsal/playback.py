@@ -22,7 +22,7 @@ FOLLOWED = 10.0
 
 
 @dataclass(frozen=True, eq=False)
-class Played:
+class PlayedShape:
     """One shape on one input: what was asked, and what became of it.
 
     asked: on the step's own clock. away: when the output is off on purpose, on the same clock [s]. left_out:
@@ -122,14 +122,14 @@ def slowest_rises(bench: Bench, set_points: SetPoints) -> dict[str, float]:
     }
 
 
-def played_shapes(plan: Plan, record: Record) -> tuple[Played, ...]:
+def played_shapes(plan: Plan, record: Record) -> tuple[PlayedShape, ...]:
     """Every shape on every input of a rehearsal's record, without edges that the outputs follow with ease."""
     return playback(plan.timeline, record, slowest_rises(plan.bench, plan.set_points))
 
 
 def playback(
     timeline: Timeline, record: Record, rises: Mapping[str, float] | None = None
-) -> tuple[Played, ...]:
+) -> tuple[PlayedShape, ...]:
     """Every shape on every input of a rehearsal's record: how far it lies from what was asked.
 
     The voltage is that at the input's connector. A shape that takes no time is left out. rises: of each
@@ -153,5 +153,5 @@ def playback(
             judged = tuple(edge(each, time, voltage) for each in edges[:EDGES_AT_MOST])
             whole = deviation(asked, time, voltage, away)
             left_out = len(edges) - len(judged)
-            found.append(Played(step, span, name, asked, away, whole, judged, left_out))
+            found.append(PlayedShape(step, span, name, asked, away, whole, judged, left_out))
     return tuple(found)

@@ -13,14 +13,14 @@ from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
-from railwright.plan.coupling import Change, all_changes
+from railwright.plan.coupling import OutputAction, all_changes
 from railwright.plan.set_points import Feed, SetPoints, limit_of
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
-    from railwright.physics.player import Samples
+    from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Simulation
 
 TAIL = 0.5
@@ -54,7 +54,7 @@ class InputResult:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rehearsal:
+class Prediction:
     """A predicted record (origin 'rehearsal') with the assumptions it rests on, and each input's result."""
 
     record: Record
@@ -69,7 +69,7 @@ def rehearse(
     case: Case = NOMINAL,
     timeline: Timeline | None = None,
     tail: float = TAIL,
-) -> Rehearsal:
+) -> Prediction:
     """Play the procedure's timeline (or another) on the circuit of the documents, with these set points.
 
     case: picks the value of every uncertain quantity. Raises `railwright.physics.solver.SolverError`, which
@@ -89,7 +89,7 @@ def rehearse(
     results = {
         name: _result(name, set_points[name], traces[name], advance.events, timeline.spans) for name in traces
     }
-    return Rehearsal(record, (*assumptions, *more), results, simulation.steps)
+    return Prediction(record, (*assumptions, *more), results, simulation.steps)
 
 
 def tell(
@@ -128,7 +128,7 @@ def tell(
         _act(simulation, change, errors)
 
 
-def _act(simulation: Simulation, change: Change, errors: Mapping[str, SetErrors]) -> None:
+def _act(simulation: Simulation, change: OutputAction, errors: Mapping[str, SetErrors]) -> None:
     output, at = change.output, change.time
     if change.kind == "off":
         simulation.set(output, at=at, on=False)
@@ -142,7 +142,7 @@ def _act(simulation: Simulation, change: Change, errors: Mapping[str, SetErrors]
         simulation.set(output, at=at, voltage=voltage)
 
 
-def _traces(samples: Samples) -> Traces:
+def _traces(samples: PlayedSamples) -> Traces:
     return Traces(
         samples.time,
         {

@@ -23,14 +23,14 @@ from railwright.report.overlay import Overlay
 from railwright.report.plots import StepFigure, step_figures
 from railwright.report.results import budget, changes, counts, outcome_data, requirement_row, rule_statement
 from railwright.report.style import colours
-from railwright.report.subject import NOT_STATED, Instrument, ReportInput, Run, run_facts
+from railwright.report.subject import NOT_STATED, Instrument, ReportInput, RunFacts, run_facts
 from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.findings import Finding
 from railwright.settings.hookup.result import WHOLE
 
 
-def facts_of(given: ReportInput) -> Run:
+def facts_of(given: ReportInput) -> RunFacts:
     """The run's facts, completed from the bench document."""
     bench = given.documents.bench
     outputs = [name for hook_up in given.documents.procedure.hook_up.values() for name in hook_up.outputs]
@@ -38,7 +38,7 @@ def facts_of(given: ReportInput) -> Run:
     return run_facts(given.run, bench, used, tuple(dict.fromkeys(record.origin for record in given.external)))
 
 
-def report_id(given: ReportInput, run: Run) -> str:
+def report_id(given: ReportInput, run: RunFacts) -> str:
     """The run's id, and a digest of what is reported and when: the same report has the same id."""
     parts = [
         run.run_id,
@@ -141,13 +141,13 @@ def _moment(moment: dt.datetime | None) -> str:
     return moment.strftime("%Y-%m-%d %H:%M:%S") + offset
 
 
-def _dates(given: ReportInput, run: Run) -> str:
+def _dates(given: ReportInput, run: RunFacts) -> str:
     """Day of the test and of the report, for the head of each page."""
     tested = run.start.date().isoformat() if run.start else NOT_STATED
     return f"tested {tested}, issued {given.reported.date().isoformat()}"
 
 
-def _unstated(given: ReportInput, run: Run) -> list[str]:
+def _unstated(given: ReportInput, run: RunFacts) -> list[str]:
     """What ISO/IEC 17025:2017, 7.8.2 wants in a report and neither the documents nor the run hold."""
     held = {
         "the laboratory's name": run.laboratory,
@@ -168,7 +168,7 @@ def _unstated(given: ReportInput, run: Run) -> list[str]:
     return [*(what for what, value in held.items() if value == NOT_STATED), *never]
 
 
-def _statement(evaluation: Evaluation, run: Run) -> str:
+def _statement(evaluation: Evaluation, run: RunFacts) -> str:
     """The conformity statement in a sentence or two."""
     total = len(evaluation.results)
     ended = " " + breakable(sentence(f"The run ended early: {run.ended}")) if run.ending.early else ""
@@ -184,7 +184,7 @@ def _statement(evaluation: Evaluation, run: Run) -> str:
     return f"{words} ({total} in all), under the decision rule stated below.{ended}"
 
 
-def _alarms(run: Run) -> list[dict[str, str]]:
+def _alarms(run: RunFacts) -> list[dict[str, str]]:
     """What the first page says at once of a run that ended early, or was not confirmed off."""
     ending, alarms = run.ending, []
     if ending.early:
@@ -200,7 +200,7 @@ def _alarms(run: Run) -> list[dict[str, str]]:
     return alarms
 
 
-def _identity(given: ReportInput, run: Run) -> list[list[str]]:
+def _identity(given: ReportInput, run: RunFacts) -> list[list[str]]:
     device = given.documents.device
     tested = _moment(run.start) + (f" to {_moment(run.end)}" if run.end else "")
     bench = given.documents.bench
@@ -219,7 +219,7 @@ def _identity(given: ReportInput, run: Run) -> list[list[str]]:
     return [[label, breakable(value)] for label, value in rows]
 
 
-def _ambient(given: ReportInput, run: Run) -> str:
+def _ambient(given: ReportInput, run: RunFacts) -> str:
     """Ambient conditions, and that the bench document states them where no one else did."""
     stated = run.ambient != NOT_STATED and run.ambient == given.documents.bench.ambient.text
     return f"{run.ambient}, as the bench document states" if stated else run.ambient
@@ -233,7 +233,7 @@ _SETTINGS = {
 }
 
 
-def _instrument(instrument: Instrument, run: Run) -> dict[str, str]:
+def _instrument(instrument: Instrument, run: RunFacts) -> dict[str, str]:
     tested = run.start.date() if run.start else None
     return {
         "name": breakable(instrument.name),
@@ -248,7 +248,7 @@ def _instrument(instrument: Instrument, run: Run) -> dict[str, str]:
     }
 
 
-def _method(given: ReportInput, run: Run) -> list[list[str]]:
+def _method(given: ReportInput, run: RunFacts) -> list[list[str]]:
     procedure = given.documents.procedure
     every = show(procedure.record.every, "s")
     steps = ", ".join(step.name or step.kind.replace("_", " ") for step in procedure.steps)
@@ -360,7 +360,7 @@ def _highest(documents: Documents) -> dict[str, float]:
     return highest
 
 
-def _deviations(given: ReportInput, run: Run) -> list[str]:
+def _deviations(given: ReportInput, run: RunFacts) -> list[str]:
     listed = [sentence(deviation) for deviation in run.deviations]
     if run.ending.early and not any("ended early" in entry for entry in listed):
         listed.insert(0, f"The run ended early: {run.ended}.")

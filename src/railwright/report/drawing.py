@@ -14,7 +14,7 @@ from railwright.records.names import EVENTS
 from railwright.report import overlay as lay
 from railwright.report import panels
 from railwright.report.key import draw_key, key_of, text_width
-from railwright.report.limits import Limit
+from railwright.report.limits import DrawnLimit
 from railwright.report.overlay import Overlay
 from railwright.report.style import FAINT, INK, MODES, PALE, RC, colours, tint
 from railwright.report.text import shortened
@@ -180,7 +180,7 @@ def _input_panels(
     span: Span,
     cell: _Cell,
     colour: str,
-    limits: list[Limit],
+    limits: list[DrawnLimit],
     events: Sequence[tuple[int, float]],
 ) -> set[Mode]:
     from matplotlib.ticker import EngFormatter

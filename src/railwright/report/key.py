@@ -27,7 +27,7 @@ LETTERS_A_LINE = 150
 
 
 @dataclass(frozen=True, slots=True)
-class Key:
+class DrawingKey:
     """Entries in columns, read downward, and remarks as wide as the figure."""
 
     columns: tuple[tuple[str, ...], ...]
@@ -41,16 +41,16 @@ class Key:
         return LINE * (max((len(column) for column in self.columns), default=0) + len(self.remarks))
 
 
-def key_of(entries: Sequence[str], remarks: Sequence[str], width: float) -> Key:
+def key_of(entries: Sequence[str], remarks: Sequence[str], width: float) -> DrawingKey:
     """Entries set in as many columns as fit into `width` [inches], remarks broken into lines."""
     lines = tuple(line for remark in remarks for line in textwrap.wrap(remark, LETTERS_A_LINE))
     if not entries:
-        return Key((), lines, 0.0)
+        return DrawingKey((), lines, 0.0)
     step = max(text_width(entry, SIZE) for entry in entries) + GAP
     columns = max(1, min(COLUMNS_AT_MOST, len(entries), int((width + GAP) / step)))
     deep = -(-len(entries) // columns)
     split = tuple(tuple(entries[first : first + deep]) for first in range(0, len(entries), deep))
-    return Key(split, lines, step)
+    return DrawingKey(split, lines, step)
 
 
 def text_width(text: str, size: float) -> float:
@@ -60,7 +60,7 @@ def text_width(text: str, size: float) -> float:
     return float(TextPath((0, 0), text, size=size).get_extents().x1) / 72.0 if text.strip() else 0.0
 
 
-def draw_key(figure: Figure, key: Key, left: float, top: float) -> None:
+def draw_key(figure: Figure, key: DrawingKey, left: float, top: float) -> None:
     """Put the key into the figure; left, top: its upper left corner [inches from the lower left one]."""
     wide, high = figure.get_size_inches()
     deep = max((len(column) for column in key.columns), default=0)

@@ -14,7 +14,7 @@ Panel = Literal["voltage", "current", "time"]
 
 
 @dataclass(frozen=True, slots=True)
-class Limit:
+class DrawnLimit:
     """A requirement's limits as drawn: `panel` 'time' counts from the input's switching on [s].
 
     turns: they hold only where the current falls or rises, and say nothing of the voltage before and after.
@@ -30,7 +30,9 @@ class Limit:
     at: float | None = None
 
 
-def limits_of(requirements: Iterable[Requirement], step: str) -> tuple[tuple[Limit, ...], tuple[str, ...]]:
+def limits_of(
+    requirements: Iterable[Requirement], step: str
+) -> tuple[tuple[DrawnLimit, ...], tuple[str, ...]]:
     """Limits to draw for a step, and in words what cannot be drawn."""
     drawn, words = [], []
     for requirement in requirements:
@@ -44,5 +46,5 @@ def limits_of(requirements: Iterable[Requirement], step: str) -> tuple[tuple[Lim
             # Charge, energy, power and counts are neither a level nor an instant.
             words.append(text)
         else:
-            drawn.append(Limit(requirement.of, panel, lower, upper, text, measure.turns))
+            drawn.append(DrawnLimit(requirement.of, panel, lower, upper, text, measure.turns))
     return tuple(drawn), tuple(words)

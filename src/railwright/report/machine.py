@@ -13,7 +13,7 @@ from railwright.evaluation.outcome import Outcome, Result
 from railwright.report.content import facts_of, report_id
 from railwright.report.figures import number, show_limit
 from railwright.report.results import rule_statement
-from railwright.report.subject import Instrument, ReportInput, Run
+from railwright.report.subject import Instrument, ReportInput, RunFacts
 from railwright.settings.data import FINDINGS, REASONS, SET_POINTS
 
 FORMAT = 1
@@ -135,7 +135,7 @@ def to_junit(given: ReportInput) -> str:
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _of_run(run: Run) -> list[tuple[str, str, str]]:
+def _of_run(run: RunFacts) -> list[tuple[str, str, str]]:
     """Test cases of the run itself: name, what is wrong (empty: nothing), and what there is to tell."""
     ending = run.ending
     lines = [ending.words, *(f"{name}: {words}" for name, words in run.outputs_off), *ending.not_confirmed]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from railwright.report import panels
-from railwright.report.limits import Limit, limits_of
+from railwright.report.limits import DrawnLimit, limits_of
 from railwright.report.panels import Curve
 from railwright.traces import Event, EventKind, Record, Span
 
@@ -158,10 +158,10 @@ def events_in(
 
 def limits_in(
     overlay: Overlay, span: Span, names: Sequence[str]
-) -> tuple[tuple[Limit, ...], tuple[str, ...]]:
+) -> tuple[tuple[DrawnLimit, ...], tuple[str, ...]]:
     """Limits to draw for these inputs in a step, each where it holds; in words what has no place there."""
     drawn, words = limits_of((r for r in overlay.requirements if r.of in names), span.name)
-    placed: list[Limit] = []
+    placed: list[DrawnLimit] = []
     homeless = list(words)
     for limit in drawn:
         if limit.turns is None:

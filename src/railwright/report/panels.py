@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from railwright.report.decimate import decimate
-from railwright.report.limits import Limit
+from railwright.report.limits import DrawnLimit
 from railwright.report.style import FAINT, HAIR, INK, MODES, PALE, tint
 from railwright.report.text import shortened
 from railwright.traces import Event, Mode, Traces
@@ -115,7 +115,7 @@ def _inside(
     return curve.time[first:last], curve.values[first:last]
 
 
-def draw_limits(axes: Axes, limits: Sequence[Limit], end: float, labelled: bool) -> None:
+def draw_limits(axes: Axes, limits: Sequence[DrawnLimit], end: float, labelled: bool) -> None:
     """Levels, hatched on the side that is not allowed, each over the time in which it holds.
 
     end: end of the step [s]; a level holds to there, or at one instant alone. Labels of several levels share
@@ -151,7 +151,7 @@ def _border(axes: Axes, left: float, right: float, level: float, side: int) -> N
     )
 
 
-def _draw_level(axes: Axes, limit: Limit, end: float, labelled: bool, right: float, room: float) -> None:
+def _draw_level(axes: Axes, limit: DrawnLimit, end: float, labelled: bool, right: float, room: float) -> None:
     low, high = axes.get_ylim()
     visible = []
     for level, side in ((limit.upper, 1), (limit.lower, -1)):
@@ -177,7 +177,7 @@ def _draw_level(axes: Axes, limit: Limit, end: float, labelled: bool, right: flo
         _label(axes, limit.label, right, room, level + (beyond if above else -beyond), above)
 
 
-def _draw_gate(axes: Axes, limit: Limit, at: float, labelled: bool) -> None:
+def _draw_gate(axes: Axes, limit: DrawnLimit, at: float, labelled: bool) -> None:
     """Limits that hold at one instant: a gate that the trace has to go through there."""
     start, end = axes.get_xlim()
     low, high = axes.get_ylim()
@@ -241,7 +241,7 @@ def _label(axes: Axes, text: str, right: float, room: float, level: float, above
 _LABEL = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
 
 
-def draw_instant(axes: Axes, limit: Limit, switched_on: float, labelled: bool) -> None:
+def draw_instant(axes: Axes, limit: DrawnLimit, switched_on: float, labelled: bool) -> None:
     """A limit in time, counted from the input's switching on."""
     start, end = axes.get_xlim()
     for after, side in ((limit.upper, 1), (limit.lower, -1)):

@@ -14,7 +14,7 @@ from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.quantities import show
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 
 HAND = 2.0
 """Shortest time between two outputs that a hand can keep [s] (common practice, no source)."""
@@ -29,7 +29,7 @@ class Task:
 
 
 def in_order(
-    documents: Documents, set_points: SetPoints, sources: Mapping[str, Source], power_up: PowerUp | None
+    documents: Documents, set_points: SetPoints, sources: Mapping[str, FedInput], power_up: PowerUp | None
 ) -> list[Task]:
     """What to do, from all off to all off. power_up: the procedure's first; None: there is none."""
     before = [
@@ -123,7 +123,7 @@ def _how(power_up: PowerUp, feed: Feed, bench: Bench) -> str:
     return "at the rise in the table" if slews and slews[0] <= power_up.rate else "slowly, in steps"
 
 
-def _verify(source: Source, feed: Feed, goal: float, off: str) -> str:
+def _verify(source: FedInput, feed: Feed, goal: float, off: str) -> str:
     """What the readings should say once an input is up."""
     where = "at the connector" if feed.sense == "at load" else "at the terminals"
     error = source.voltage_error(goal)

@@ -41,7 +41,7 @@ class Instrument:
 
 
 @dataclass(frozen=True, slots=True)
-class Run:
+class RunFacts:
     """Who, when, where and with what: the facts of one run, as its folder keeps them."""
 
     run_id: str
@@ -127,7 +127,7 @@ def _sentence(value: Any) -> str:
 
 def run_facts(
     data: Mapping[str, Any], bench: Bench, used: tuple[str, ...], recorders: tuple[str, ...]
-) -> Run:
+) -> RunFacts:
     """The facts of a run; what it does not say is taken from the bench document, else is "not stated".
 
     data: run_id, unit, operator, laboratory {name, address}, customer, ambient, instruments, start, end
@@ -143,7 +143,7 @@ def run_facts(
     instruments = [_supply(name, bench.supplies[name], given.pop(name, {})) for name in used]
     instruments += [_recorder(name, bench.recorders.get(name), given.pop(name, {})) for name in recorders]
     instruments += [_other(name, entry) for name, entry in given.items() if entry.get("used", True)]
-    return Run(
+    return RunFacts(
         run_id=_text(data, "run_id"),
         unit=_text(data, "unit"),
         operator=_text(data, "operator"),

@@ -74,7 +74,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Wiring:
+class WiringTable:
     """All rows, and internally joined negatives as pairs of words."""
 
     device: str
@@ -83,7 +83,7 @@ class Wiring:
     notes: tuple[str, ...]
 
 
-def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> Wiring:
+def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> WiringTable:
     """What the documents say of the hook-up, in the order of the device's inputs."""
     rows = []
     for name, given in device.inputs.items():
@@ -115,7 +115,7 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> Wiring:
                 given.rail,
             )
         )
-    return Wiring(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)))
+    return WiringTable(device.device, tuple(rows), colours(device.inputs), tuple(_notes(bench, rows)))
 
 
 def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
@@ -130,13 +130,13 @@ def _notes(bench: Bench, rows: Sequence[Row]) -> list[str]:
     return notes
 
 
-def wiring_svg(wiring: Wiring) -> str:
+def wiring_svg(wiring: WiringTable) -> str:
     """The drawing as SVG text; the same wiring gives the same bytes."""
     with drawing():
         return as_svg(_figure(wiring))
 
 
-def save_wiring(wiring: Wiring, path: Path) -> None:
+def save_wiring(wiring: WiringTable, path: Path) -> None:
     """The drawing as SVG or PNG, by the path's ending."""
     with drawing():
         save(_figure(wiring), path)
@@ -207,7 +207,7 @@ class _Pen:
         self.sketch += label
 
 
-def _figure(wiring: Wiring) -> Figure:
+def _figure(wiring: WiringTable) -> Figure:
     import schemdraw
     import schemdraw.elements as elements
     from matplotlib.backends.backend_agg import FigureCanvasAgg

@@ -31,7 +31,7 @@ from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import RunOutcome
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
@@ -65,7 +65,7 @@ class Conduct:
         documents: Documents,
         plan: Plan,
         rig: Rig,
-        recorder: Recorder,
+        recorder: RunRecorder,
         link: GuardLink,
         stop: StopRequest,
         *,

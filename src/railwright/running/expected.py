@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
-from railwright.instruments.supply import Change
+from railwright.instruments.supply import OutputSetting
 
 
 class Expected:
@@ -14,11 +14,11 @@ class Expected:
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
-        self._values: dict[OutputName, dict[str, Change]] = {}
+        self._values: dict[OutputName, dict[str, OutputSetting]] = {}
         self._since: dict[tuple[OutputName, str], float] = {}
         self._moving: set[OutputName] = set()
 
-    def told(self, supply: str, changes: Sequence[Change], when: float) -> None:
+    def told(self, supply: str, changes: Sequence[OutputSetting], when: float) -> None:
         """Settings were changed and verified at an instant [s]."""
         for change in changes:
             name = OutputName.of(supply, change.output)
@@ -35,7 +35,7 @@ class Expected:
         """Lists rule the voltages of these outputs until their set points are told again."""
         self._moving.update(outputs)
 
-    def of(self, output: OutputName) -> tuple[Change, ...]:
+    def of(self, output: OutputName) -> tuple[OutputSetting, ...]:
         """Settings of an output that stay as they were set, but for its switch."""
         moving = {"output", "voltage"} if output in self._moving else {"output"}
         return tuple(c for c in self._values.get(output, {}).values() if c.setting not in moving)
@@ -44,7 +44,7 @@ class Expected:
         """Whether a setting was changed for the last time before an instant [s]."""
         return self._since.get((output, setting), 0.0) < since
 
-    def _take_along(self, supply: str, change: Change, before: float, when: float) -> None:
+    def _take_along(self, supply: str, change: OutputSetting, before: float, when: float) -> None:
         """Coupled set points move together: by the same step, or in ratio."""
         now = float(change.value)
         for group in self._bench.supplies[supply].coupled:
@@ -60,5 +60,5 @@ class Expected:
                 if group.by == "ratio":
                     goal = float(there.value) * (now / before if before else 1.0)
                 bounds = self._bench.output(coupled).voltage
-                own["voltage"] = Change(other, "voltage", min(max(goal, bounds.low), bounds.high))
+                own["voltage"] = OutputSetting(other, "voltage", min(max(goal, bounds.low), bounds.high))
                 self._since[coupled, "voltage"] = when

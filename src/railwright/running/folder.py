@@ -32,7 +32,7 @@ from railwright.version import SOFTWARE
 
 if TYPE_CHECKING:
     from railwright.instruments.supply import Identity
-    from railwright.running.recorder import Recorder
+    from railwright.running.recorder import RunRecorder
 
 ANSWER_LIMIT = 2.0
 """How long a disk that hung may take to write a small file at the end of the run [s]."""
@@ -65,7 +65,7 @@ class RunFolder:
         outcome: RunOutcome,
         identities: Mapping[str, Identity | None],
         began: dt.datetime | None,
-        recorder: Recorder,
+        recorder: RunRecorder,
     ) -> tuple[str, ...]:
         """Write what became of the run, and fold its log into files; the recorder is closed by then.
 
@@ -95,7 +95,7 @@ class RunFolder:
         outcome: RunOutcome,
         identities: Mapping[str, Identity | None],
         began: dt.datetime | None,
-        recorder: Recorder,
+        recorder: RunRecorder,
     ) -> dict[str, Any]:
         """What `run.json` says once the run is over. rows: readings of each input that were taken."""
         return {
@@ -136,14 +136,14 @@ class RunFolder:
         threading.Thread(target=write_again, name="disk", daemon=True).start()
         return done.wait(ANSWER_LIMIT)
 
-    def _fold(self, recorder: Recorder) -> list[str]:
+    def _fold(self, recorder: RunRecorder) -> list[str]:
         """The log as Parquet files. Gives what the log does not hold."""
         story = fold(self.log_path, self.path, self.about["sensed"])
         lost = [story.recovered] if story.recovered else []
         return [*lost, *missing_rows(recorder.rows, story.rows)]
 
 
-def _finished(began: dt.datetime | None, recorder: Recorder) -> dt.datetime:
+def _finished(began: dt.datetime | None, recorder: RunRecorder) -> dt.datetime:
     """Now; by the clock of the record where that began: a time of day that was set meanwhile, or a run in
     simulated time, is none of its length.
     """

@@ -13,7 +13,7 @@ from railwright.running.end_run import EndRun
 from railwright.running.off_watch import OffWatch
 from railwright.running.outcome import InputReading
 from railwright.running.polling import Polling
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.running.watch import Alarm, Watch
 from railwright.traces import EventKind, Facts
@@ -30,7 +30,7 @@ class Intake:
         self,
         link: GuardLink,
         rig: Rig,
-        recorder: Recorder,
+        recorder: RunRecorder,
         watch: Watch,
         polling: Polling,
         looks: int,

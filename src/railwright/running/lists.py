@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from railwright.plan.listing import Listing
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.traces import Span
 
 
-def load_list(rig: Rig, recorder: Recorder, spans: Sequence[Span], listing: Listing) -> None:
+def load_list(rig: Rig, recorder: RunRecorder, spans: Sequence[Span], listing: Listing) -> None:
     """Load and verify a list, and write down what was loaded. spans: of the plan's steps."""
     rig.load(listing)
     recorder.write(

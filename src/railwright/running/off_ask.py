@@ -16,7 +16,7 @@ from railwright.running.off_bench import BenchSupply
 
 
 @dataclass(slots=True)
-class Asked:
+class AskedGuard:
     """A guard that was asked. places: its supplies. connection: where it answers; None: it took nothing.
 
     plan: where its off plan lies. at: when it was asked [s, monotonic clock].
@@ -29,9 +29,9 @@ class Asked:
     places: set[str] = field(default_factory=set)
 
 
-def ask_guards(supplies: Sequence[BenchSupply], folder: Path) -> list[Asked]:
+def ask_guards(supplies: Sequence[BenchSupply], folder: Path) -> list[AskedGuard]:
     """Ask every guard that holds one of these supplies to switch off. It waits for nobody."""
-    found: dict[int, Asked] = {}
+    found: dict[int, AskedGuard] = {}
     for supply in supplies:
         about: Mapping[str, Any] = (holder_of(supply.place, folder) if supply.place else None) or {}
         try:
@@ -40,7 +40,7 @@ def ask_guards(supplies: Sequence[BenchSupply], folder: Path) -> list[Asked]:
             continue
         if process not in found:
             plan = Path(str(about.get("plan") or os.devnull))
-            found[process] = Asked(process, plan, _ask(control), time.monotonic())
+            found[process] = AskedGuard(process, plan, _ask(control), time.monotonic())
         found[process].places.add(supply.place)
     return list(found.values())
 

@@ -20,7 +20,7 @@ from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import OffPlan
 from railwright.guard.session import Session
 from railwright.guard.wire import connect
-from railwright.running.off_ask import Asked
+from railwright.running.off_ask import AskedGuard
 from railwright.running.off_bench import (
     BenchSupply,
     Planned,
@@ -56,7 +56,7 @@ GUARD_WAIT = 15.0
 class Holder:
     """A guard that holds supplies, and how it goes on with it."""
 
-    asked: Asked
+    asked: AskedGuard
     plan: OffPlan | None
     begun: asyncio.Event = field(default_factory=asyncio.Event)
     over: asyncio.Event = field(default_factory=asyncio.Event)
@@ -81,7 +81,7 @@ class OffNow:
         self,
         supplies: Sequence[BenchSupply],
         names: frozenset[str] | None,
-        asked: Sequence[Asked],
+        asked: Sequence[AskedGuard],
         folder: Path,
         tell: Callable[[str], object],
     ) -> None:

@@ -9,7 +9,7 @@ from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
-from railwright.instruments.supply import Change
+from railwright.instruments.supply import OutputSetting
 from railwright.instruments.watchdog import off_messages
 from railwright.plan.off_order import held_voltage, off_after, off_threshold
 from railwright.running.rig import Rig
@@ -71,7 +71,7 @@ def compile_off_plan(
             outputs[output] = OutputOff(
                 output,
                 name,
-                supply.told([Change(own, "output", False)]),
+                supply.told([OutputSetting(own, "output", False)]),
                 **places[own],
                 no_current=no_current(document),
                 off_words=supply.dialect.off_answers,

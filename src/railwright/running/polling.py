@@ -10,7 +10,7 @@ from railwright.documents.output_name import OutputName
 from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import TIMEOUT, Answer, Trace
-from railwright.instruments.supply import Change, Reading
+from railwright.instruments.supply import OutputReading, OutputSetting
 from railwright.running.outcome import InputReading
 from railwright.running.rig import Rig
 
@@ -43,7 +43,7 @@ class Seen:
 class _Rotation:
     """Questions for the settings of one supply: the output and the settings of each."""
 
-    questions: list[tuple[str, tuple[Change, ...]]]
+    questions: list[tuple[str, tuple[OutputSetting, ...]]]
     begun: float | None = None
 
 
@@ -59,7 +59,7 @@ class Polling:
     """Supply -> how long it takes until every setting has been asked for again [s]: as expected by what its
     exchanges take, or as measured, where that is longer.
     """
-    _newest: dict[OutputName, tuple[int, Reading]] = field(default_factory=dict)
+    _newest: dict[OutputName, tuple[int, OutputReading]] = field(default_factory=dict)
     _fresh: dict[str, set[OutputName]] = field(default_factory=dict)
     _rotations: dict[str, _Rotation] = field(default_factory=dict)
 
@@ -87,7 +87,7 @@ class Polling:
             fields = {"known": identify, "known_every": KNOWN_EVERY, "share": SHARE, "least": least}
             self.link.poll(name, "settings", asked, **fields, **common)
 
-    def _questions(self, name: str, outputs: Sequence[str]) -> list[tuple[str, tuple[Change, ...]]]:
+    def _questions(self, name: str, outputs: Sequence[str]) -> list[tuple[str, tuple[OutputSetting, ...]]]:
         """Settings of outputs as they were set, parted so that no question takes too long."""
         supply = self.rig.supplies[name]
         found = []

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
-from railwright.instruments.supply import Change, Supply
+from railwright.instruments.supply import OutputSetting, SupplyDriver
 from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
 from railwright.records import lines
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.traces import Event, EventKind, Facts
 
@@ -45,7 +45,7 @@ class FoundOn(Exception):
     """An output was on, or a voltage stood there, that nobody has agreed to; the text is for people."""
 
 
-def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[str]:
+def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list[str]:
     """Bring every output that is used to the state from which the procedure begins. Gives cautions.
 
     Raises InstrumentError at the first thing that is not as it should be, FoundOn where somebody has to
@@ -82,7 +82,7 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[st
         lowest = [change for change in minimum(own, document) if change.setting != "current_limit"]
         everything = [
             *lowest,
-            Change(own, "output", False),
+            OutputSetting(own, "output", False),
             *protections(rig, feed, output),
             *limits(rig, feed, output),
         ]
@@ -92,7 +92,7 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[st
     return cautions + _standing(rig, recorder, device, ways)
 
 
-def _found(rig: Rig, recorder: Recorder, ways: Ways) -> list[str]:
+def _found(rig: Rig, recorder: RunRecorder, ways: Ways) -> list[str]:
     """Ask every output of the supplies whether it is on; FoundOn where one is, without consent."""
     found = []
     for name, supply in rig.supplies.items():
@@ -120,16 +120,16 @@ def _minimum(rig: Rig, look: Callable[[], None]) -> None:
             look()
             rig.put(name, minimum(own, supply.document.outputs[own]))
             if supply.document.outputs[own].points is not None and supply.supports("voltage_mode"):
-                rig.put(name, [Change(own, "voltage_mode", "fixed")])
+                rig.put(name, [OutputSetting(own, "voltage_mode", "fixed")])
             try:
-                rig.put(name, [Change(own, "output", False)])
+                rig.put(name, [OutputSetting(own, "output", False)])
             except InstrumentError as error:
                 if error.lost or not supply.state(own):
                     raise
                 words = supply.dialect.words
                 # It compares with the wrong word, too: what counts is the state.
                 with suppress(InstrumentError):
-                    supply.put([Change(own, "output", True)])
+                    supply.put([OutputSetting(own, "output", True)])
                 now = "and it is off again" if not supply.state(own) else "AND IT IS STILL ON"
                 raise InstrumentError(
                     name,
@@ -146,7 +146,7 @@ def _link(rig: Rig, look: Callable[[], None]) -> None:
         rig.supplies[target.supply].link(target.output, [each.output for each in source])
 
 
-def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
+def _identify(rig: Rig, recorder: RunRecorder, look: Callable[[], None]) -> None:
     """Ask every supply who it is. NotReached names all that cannot be reached, not only the first."""
     missing: list[NotReached] = []
     for name, supply in rig.supplies.items():
@@ -166,56 +166,58 @@ def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
         raise NotReached(first.instrument, "; ".join([first.what, *map(str, others)]))
 
 
-def minimum(own: str, document: Output) -> list[Change]:
+def minimum(own: str, document: Output) -> list[OutputSetting]:
     """The lowest set points there are."""
     return [
-        Change(own, "voltage", document.voltage.low),
-        Change(own, "current_limit", document.current.low),
+        OutputSetting(own, "voltage", document.voltage.low),
+        OutputSetting(own, "current_limit", document.current.low),
     ]
 
 
-def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
+def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSetting]:
     """OVP, what is done at the limit and after which delay, OPP and OCP, where the voltage is sensed."""
     own = output.output.output
     supply, document = rig.supplies[output.output.supply], rig.bench.output(output.output)
     changes = []
     if math.isfinite(output.ovp):
-        changes.append(Change(own, "ovp", output.ovp))
+        changes.append(OutputSetting(own, "ovp", output.ovp))
         if supply.supports("ovp_on"):
-            changes.append(Change(own, "ovp_on", True))
+            changes.append(OutputSetting(own, "ovp_on", True))
     trips = output.at_limit == "trip"
     # An output that cannot trip need not be told to regulate, one that cannot sense not to sense at its
     # terminals.
     if trips or document.trip_delay is not None:
-        changes.append(Change(own, "trip_at_limit", trips))
+        changes.append(OutputSetting(own, "trip_at_limit", trips))
     if trips:
-        changes.append(Change(own, "trip_delay", output.trip_delay))
+        changes.append(OutputSetting(own, "trip_delay", output.trip_delay))
     changes += _own_levels(supply, own, document, output)
     if feed.sense == "at load" or document.sense is not None:
-        changes.append(Change(own, "sense", feed.sense))
+        changes.append(OutputSetting(own, "sense", feed.sense))
     return changes
 
 
-def _own_levels(supply: Supply, own: str, document: Output, output: OutputSetPoints) -> list[Change]:
+def _own_levels(
+    supply: SupplyDriver, own: str, document: Output, output: OutputSetPoints
+) -> list[OutputSetting]:
     """Over-power and over-current protection: their levels, or off where they are there and not asked for."""
-    changes: list[Change] = []
+    changes: list[OutputSetting] = []
     if math.isfinite(output.opp):
-        changes.append(Change(own, "opp", output.opp))
+        changes.append(OutputSetting(own, "opp", output.opp))
     if math.isfinite(output.ocp):
-        changes.append(Change(own, "ocp", output.ocp))
+        changes.append(OutputSetting(own, "ocp", output.ocp))
         if document.ocp is not None and document.ocp.delay is not None:
-            changes.append(Change(own, "ocp_delay", output.ocp_delay))
+            changes.append(OutputSetting(own, "ocp_delay", output.ocp_delay))
     if document.opp is not None and supply.supports("opp_on"):
-        changes.append(Change(own, "opp_on", math.isfinite(output.opp)))
+        changes.append(OutputSetting(own, "opp_on", math.isfinite(output.opp)))
     if document.ocp is not None and supply.supports("ocp_on"):
-        changes.append(Change(own, "ocp_on", math.isfinite(output.ocp)))
+        changes.append(OutputSetting(own, "ocp_on", math.isfinite(output.ocp)))
     return changes
 
 
-def limits(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
+def limits(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[OutputSetting]:
     """Current limit, and the slew at its fastest; the voltage stays at its minimum until switched on."""
     own = output.output.output
-    changes = [Change(own, "current_limit", output.current_limit)]
+    changes = [OutputSetting(own, "current_limit", output.current_limit)]
     slews = slew_range(feed, rig.bench)
     if slews is not None:
         changes += rig.slew_changes(output, slews[1])
@@ -223,14 +225,14 @@ def limits(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
 
 
 def _put(
-    rig: Rig, look: Callable[[], None], changes: Callable[[Rig, Feed, OutputSetPoints], list[Change]]
+    rig: Rig, look: Callable[[], None], changes: Callable[[Rig, Feed, OutputSetPoints], list[OutputSetting]]
 ) -> None:
     for _, feed, output in rig.feeds():
         look()
         rig.put(output.output.supply, changes(rig, feed, output))
 
 
-def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[str]:
+def _standing(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list[str]:
     """Read every output, so that a reading that does not work is found now, and a voltage that stands there.
 
     One that falls is waited for. One that the device itself holds is expected. Any other is FoundOn without
@@ -265,5 +267,5 @@ def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[
     return [f"{each.subject}: {each.detail}." for each in cautions]
 
 
-def _as_data(changes: list[Change]) -> dict[str, float | bool | str]:
+def _as_data(changes: list[OutputSetting]) -> dict[str, float | bool | str]:
     return {change.setting: change.value for change in changes}

@@ -37,7 +37,7 @@ class LineLog(Protocol):
         """Make it last."""
 
 
-class Recorder:
+class RunRecorder:
     """Tells the log and the progress what happens. A log that fails is never raised: the run looks at
     `failed` and ends itself.
 

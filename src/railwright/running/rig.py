@@ -10,7 +10,7 @@ from railwright.documents.output_name import OutputName
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
-from railwright.instruments.supply import Change, Reading, Supply
+from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
 from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints, limit_of
 from railwright.plan.stairs import slew_range
@@ -47,7 +47,7 @@ class Rig:
         """Told at once when an input has been switched, before anything else is said to its supplies."""
         self.set_points = set_points
         names = dict.fromkeys(o.output.supply for feed in set_points.values() for o in feed.outputs)
-        self.supplies = {name: Supply(name, bench.supplies[name], open_session) for name in names}
+        self.supplies = {name: SupplyDriver(name, bench.supplies[name], open_session) for name in names}
         self.on: set[str] = set()
         self.ever_on: set[str] = set()
         self.settings = Expected(bench)
@@ -79,13 +79,13 @@ class Rig:
 
     # Setting
 
-    def put(self, supply: str, changes: Sequence[Change]) -> None:
+    def put(self, supply: str, changes: Sequence[OutputSetting]) -> None:
         """Set one after the other, each verified, and expect them to stay so."""
         self.supplies[supply].put(changes)
         self.settings.told(supply, changes, self.now())
 
     def _put_together(
-        self, changes: Mapping[str, Sequence[Change]], at: float | None = None
+        self, changes: Mapping[str, Sequence[OutputSetting]], at: float | None = None
     ) -> Sequence[Answer]:
         """Set settings of several supplies, one message each, and expect them to stay so."""
         answers = []
@@ -111,16 +111,16 @@ class Rig:
         ruled = name in self._ruled
         if ruled:
             self._stop_list(name)
-        changes: dict[str, list[Change]] = {}
+        changes: dict[str, list[OutputSetting]] = {}
         for output in feed.outputs:
             own = output.output.output
             mine = changes.setdefault(output.output.supply, [])
             if slew is not None:
                 mine += self.slew_changes(output, slew)
             if switch_on:
-                mine.append(Change(own, "output", True))
+                mine.append(OutputSetting(own, "output", True))
             lowest = self.bench.output(output.output).voltage.low
-            mine.append(Change(own, "voltage", max(voltage * output.share, lowest)))
+            mine.append(OutputSetting(own, "voltage", max(voltage * output.share, lowest)))
         if switch_on:
             # From here on it counts as energised, also when the command fails half-way.
             self.on.add(name)
@@ -140,9 +140,9 @@ class Rig:
         """Set an input's current limit [A], None: the one that was settled. Gives when that was done."""
         feed = self.set_points[name]
         part = 1.0 if current is None else current / limit_of(feed)
-        changes: dict[str, list[Change]] = {}
+        changes: dict[str, list[OutputSetting]] = {}
         for output in feed.outputs:
-            change = Change(output.output.output, "current_limit", output.current_limit * part)
+            change = OutputSetting(output.output.output, "current_limit", output.current_limit * part)
             changes.setdefault(output.output.supply, []).append(change)
         return self._middle(self._put_together(changes, at))
 
@@ -172,7 +172,7 @@ class Rig:
         for supply, outputs in self.outputs_by_supply(name).items():
             for own in outputs:
                 lists.arm(self.supplies[supply], own)
-                self.settings.told(supply, [Change(own, "voltage_mode", "list")], self.now())
+                self.settings.told(supply, [OutputSetting(own, "voltage_mode", "list")], self.now())
 
     def play(self, listing: Listing) -> float:
         """Start the lists of an input's outputs together, their slew at its fastest. Gives when that was
@@ -210,15 +210,17 @@ class Rig:
     def _fixed(self, supply: str, own: str) -> None:
         """Let the set point of one output rule again."""
         lists.release(self.supplies[supply], own)
-        self.settings.told(supply, [Change(own, "voltage_mode", "fixed")], self.now())
+        self.settings.told(supply, [OutputSetting(own, "voltage_mode", "fixed")], self.now())
 
-    def slew_changes(self, output: OutputSetPoints, slew: float) -> list[Change]:
+    def slew_changes(self, output: OutputSetPoints, slew: float) -> list[OutputSetting]:
         """Rising and falling slew of one output [V/s of the input's voltage]; nothing where it stands so."""
         own, wanted = output.output.output, slew * output.share
         if self._slews.get(output.output) == wanted:
             return []
         settings = self.supplies[output.output.supply].dialect.settings
-        return [Change(own, name, wanted) for name in ("slew_rising", "slew_falling") if name in settings]
+        return [
+            OutputSetting(own, name, wanted) for name in ("slew_rising", "slew_falling") if name in settings
+        ]
 
     def off(self, name: str, failed: Failed | None = None, at: float | None = None) -> float:
         """Switch the outputs of an input off, verified by their state. Gives when that was done [s].
@@ -229,7 +231,9 @@ class Rig:
         for supply, outputs in self.outputs_by_supply(name).items():
             try:
                 answers.append(self.supplies[supply].switch_off(outputs, at))
-                self.settings.told(supply, [Change(own, "output", False) for own in outputs], self.now())
+                self.settings.told(
+                    supply, [OutputSetting(own, "output", False) for own in outputs], self.now()
+                )
             except InstrumentError as error:
                 if failed is None:
                     raise
@@ -310,7 +314,7 @@ class Rig:
         none); what the value covers lies before that, by the aperture, perhaps older by one update.
         failed: told of a supply that does not answer, whose inputs are then left out; else that is raised.
         """
-        readings: dict[OutputName, Reading] = {}
+        readings: dict[OutputName, OutputReading] = {}
         for supply_name, supply in self.supplies.items():
             wanted = [
                 output.output.output
@@ -331,7 +335,7 @@ class Rig:
         whole = [name for name in names if all(o.output in readings for o in self.set_points[name].outputs)]
         return [self.together(name, readings) for name in whole]
 
-    def together(self, name: str, readings: Mapping[OutputName, Reading]) -> InputReading:
+    def together(self, name: str, readings: Mapping[OutputName, OutputReading]) -> InputReading:
         """What the readings of its outputs say of an input."""
         feed = self.set_points[name]
         parts = [readings[output.output] for output in feed.outputs]

@@ -28,7 +28,7 @@ from railwright.running.folder import RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
 from railwright.running.off_plan import WAIT_FOR_LOST
 from railwright.running.outcome import Progress, RunOutcome, RunRefused
-from railwright.running.recorder import LineLog, Recorder
+from railwright.running.recorder import LineLog, RunRecorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT
 from railwright.running.waiting import Triggers, signal_triggers
@@ -92,7 +92,7 @@ def run(
     except BaseException:
         link.close()
         raise
-    recorder = Recorder(log, progress or Progress(), dict(at), link)
+    recorder = RunRecorder(log, progress or Progress(), dict(at), link)
     triggers = triggers or Triggers()
     conduct = Conduct(
         documents,

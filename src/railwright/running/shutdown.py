@@ -15,7 +15,7 @@ from railwright.records.ended import SwitchedOff
 from railwright.records.ends import open_question, switched_off_of
 from railwright.running.interruption import StopRequest
 from railwright.running.polling import Polling
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.running.watch import Watch
 from railwright.traces import EventKind, Facts
@@ -29,7 +29,7 @@ class ShutDown:
     """Has everything switched off and writes down what happens. Nothing in it raises."""
 
     rig: Rig
-    recorder: Recorder
+    recorder: RunRecorder
     watch: Watch
     polling: Polling
     cautions: list[str] = field(default_factory=list)

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 
 from railwright.plan.moves import Move
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.traces import Span
 
 ROUNDING = 1e-6
@@ -19,7 +19,7 @@ class Steps:
     def __init__(
         self,
         spans: Sequence[Span],
-        recorder: Recorder,
+        recorder: RunRecorder,
         begins: Callable[[str, float], None] = lambda name, time: None,
     ) -> None:
         self._spans = spans

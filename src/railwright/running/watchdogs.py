@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from railwright.documents.procedure import Procedure
 from railwright.instruments import watchdog
 from railwright.instruments.errors import InstrumentError
-from railwright.instruments.supply import Supply
+from railwright.instruments.supply import SupplyDriver
 from railwright.quantities import show
-from railwright.running.recorder import Recorder
+from railwright.running.recorder import RunRecorder
 from railwright.running.rig import Rig
 from railwright.traces import EventKind, Facts
 
@@ -30,7 +30,7 @@ def watched(rig: Rig, procedure: Procedure) -> tuple[str, ...]:
     return tuple(name for name, supply in rig.supplies.items() if watchdog.has_watchdog(supply))
 
 
-def arm_watchdogs(rig: Rig, procedure: Procedure, recorder: Recorder, interval: float) -> None:
+def arm_watchdogs(rig: Rig, procedure: Procedure, recorder: RunRecorder, interval: float) -> None:
     """Set and switch on the watchdogs that this run uses, and ask them back; nothing is on yet.
 
     interval: at which each supply is spoken to [s]. Raises InstrumentError, also for a supply whose watchdog
@@ -47,7 +47,7 @@ def arm_watchdogs(rig: Rig, procedure: Procedure, recorder: Recorder, interval: 
         recorder.event(EventKind.WATCHDOG_ARMED, name, facts=Facts(after=time, period=silence))
 
 
-def _time(supply: Supply, silence: float, turn: int) -> float:
+def _time(supply: SupplyDriver, silence: float, turn: int) -> float:
     """Time to set [s]: what is held on for others acts later than they do, as far as it can be set."""
     document = supply.document.watchdog
     assert document is not None

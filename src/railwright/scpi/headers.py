@@ -32,7 +32,7 @@ def short_form(word: str) -> str:
 
 
 @dataclass(frozen=True)
-class Node:
+class HeaderNode:
     """One node of a pattern: its two spellings in capitals, whether it may be left out and may carry a
     number.
     """
@@ -43,7 +43,7 @@ class Node:
     numbered: bool = False
 
 
-def parse_pattern(pattern: str) -> tuple[tuple[Node, ...], bool]:
+def parse_pattern(pattern: str) -> tuple[tuple[HeaderNode, ...], bool]:
     """Nodes of a pattern such as `[SOURce#]:VOLTage[:LEVel]?`, and whether it is a query. ValueError if
     malformed.
     """
@@ -56,7 +56,7 @@ def parse_pattern(pattern: str) -> tuple[tuple[Node, ...], bool]:
             raise ValueError(f"header pattern {pattern!r} is malformed at {body[here:]!r}")
         capitals = word.group(1)
         nodes.append(
-            Node(capitals, capitals + word.group(2).upper(), bool(piece.group(1)), bool(word.group(3)))
+            HeaderNode(capitals, capitals + word.group(2).upper(), bool(piece.group(1)), bool(word.group(3)))
         )
         here = piece.end()
     if not nodes:
@@ -113,14 +113,14 @@ class CommandTree(Generic[Command]):
         return branch.commands[query], tuple(numbers)
 
 
-def _ways_of_writing(nodes: tuple[Node, ...]) -> list[list[Node]]:
-    ways: list[list[Node]] = [[]]
+def _ways_of_writing(nodes: tuple[HeaderNode, ...]) -> list[list[HeaderNode]]:
+    ways: list[list[HeaderNode]] = [[]]
     for node in nodes:
         ways = [[*way, node] for way in ways] + (ways if node.optional else [])
     return [way for way in ways if way]
 
 
-def _descend(branch: _Branch[Command], node: Node) -> _Branch[Command]:
+def _descend(branch: _Branch[Command], node: HeaderNode) -> _Branch[Command]:
     found = branch.children.get(node.short) or branch.children.get(node.long)
     child, numbered = found if found else (_Branch[Command](), False)
     entry = (child, numbered or node.numbered)

@@ -11,7 +11,7 @@ from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import Settings, by_severity, rehearsed_findings, settle
 
 if TYPE_CHECKING:
-    from railwright.rehearsal.rehearse import Rehearsal
+    from railwright.rehearsal.rehearse import Prediction
     from railwright.settings.measurable import Measurable
 
 
@@ -25,7 +25,7 @@ class Checked:
 
     documents: Documents
     settings: Settings
-    rehearsal: Rehearsal | None
+    rehearsal: Prediction | None
     measurable: tuple[Measurable, ...] = ()
 
 

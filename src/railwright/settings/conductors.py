@@ -80,7 +80,7 @@ def temperature_rise(section: float, current: float, ambient: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class ConductorChoice:
     """A conductor of a stock in place of a lead's: its drop both ways with contacts [V], its rise [K]."""
 
     conductor: Conductor
@@ -112,7 +112,7 @@ def recommend(
     ambient: float,
     permitted_drop: float,
     permitted_rise: float,
-) -> Choice | None:
+) -> ConductorChoice | None:
     """The thinnest conductor of a stock with which a lead of this length drops and warms no more than it may.
 
     current: steady [A], for drop and rise; carries: what the lead has to be permitted to carry [A], which is
@@ -128,5 +128,5 @@ def recommend(
             continue
         drop = loop_drop(each.conductor, lead, current, ambient + rise)
         if drop <= permitted_drop:
-            able.append(Choice(each.conductor, drop, rise))
+            able.append(ConductorChoice(each.conductor, drop, rise))
     return min(able, key=lambda choice: choice.conductor.section, default=None)

@@ -60,7 +60,7 @@ class Draw(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class Source(Group):
+class FedInput(Group):
     """One input with the group that feeds it, through which lead and fixture, and where it is sensed."""
 
     name: str
@@ -257,11 +257,11 @@ class Source(Group):
 
 
 @dataclass(frozen=True)
-class Bound:
+class BoundDocuments:
     """The documents bound together. `feeds` holds the inputs whose set points could be settled."""
 
     documents: Documents
-    sources: Mapping[str, Source]
+    sources: Mapping[str, FedInput]
     timeline: Timeline
     feeds: Mapping[str, Feed]
 
@@ -285,7 +285,7 @@ class Bound:
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class SetPointDraft:
     """Set points of one input as far as they could be settled.
 
     known: the settings ('current_limit', 'ovp', 'trip_delay', 'opp') that were; the others are nan in `feed`.
@@ -298,14 +298,14 @@ class Draft:
 
 
 @dataclass(frozen=True)
-class Context(Bound):
+class Context(BoundDocuments):
     """Everything a static rule may look at; `today` decides whether a calibration has run out.
 
     drafts: the set points of every input, those that could not be settled wholly among them.
     """
 
     today: dt.date
-    drafts: Mapping[str, Draft]
+    drafts: Mapping[str, SetPointDraft]
 
     @cached_property
     def deliveries(self) -> tuple[Delivery, ...]:
@@ -313,7 +313,7 @@ class Context(Bound):
         feeds = {name: draft.feed for name, draft in self.drafts.items()}
         return deliveries(self.timeline, feeds, self.bench)
 
-    def having(self, *settings: str) -> list[tuple[Source, Feed]]:
+    def having(self, *settings: str) -> list[tuple[FedInput, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""
         return [
             (self.sources[name], draft.feed)
@@ -322,7 +322,7 @@ class Context(Bound):
         ]
 
 
-def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:
+def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:
     """Every hooked-up input with what feeds it; and the procedure's timeline."""
     bench, device, procedure = documents.bench, documents.device, documents.procedure
     played, timeline = what_is_played(procedure, device)
@@ -330,7 +330,7 @@ def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:
     for name, hook_up in procedure.hook_up.items():
         lead, fixture = bench.leads[hook_up.lead], bench.fixture(hook_up.fixture)
         group = group_of(hook_up.outputs, hook_up.arrangement, bench)
-        sources[name] = Source(
+        sources[name] = FedInput(
             group.outputs,
             group.arrangement,
             group.isolations,

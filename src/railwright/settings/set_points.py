@@ -12,7 +12,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import show
-from railwright.settings.context import UNITS, Draft, Draw, Source, locate
+from railwright.settings.context import UNITS, Draw, FedInput, SetPointDraft, locate
 from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
@@ -51,7 +51,7 @@ def _settled(found: Window, as_written: Callable[[float], str], provisional: boo
     return ()
 
 
-def _limit_as_written(source: Source, value: float) -> str:
+def _limit_as_written(source: FedInput, value: float) -> str:
     need, words, _ = source.needs or Draw(0.0, "", False)
     at_most, permitted = source.input.current.at_most, source.lead.permitted_current
     return _joined(
@@ -61,7 +61,7 @@ def _limit_as_written(source: Source, value: float) -> str:
     )
 
 
-def _ovp_as_written(source: Source, value: float, limit: float | None) -> str:
+def _ovp_as_written(source: FedInput, value: float, limit: float | None) -> str:
     highest, withstands = source.highest_terminals(limit or 0.0), source.input.withstands_always
     known = highest is not None and (limit is not None or not source.senses)
     return _joined(
@@ -74,7 +74,7 @@ def _ovp_as_written(source: Source, value: float, limit: float | None) -> str:
     )
 
 
-def _delay_as_written(source: Source, value: float, limit: float | None) -> str:
+def _delay_as_written(source: FedInput, value: float, limit: float | None) -> str:
     longest = source.longest_charging(source.surely(limit)) if limit is not None else None
     if longest is None or not 0 < longest.time < math.inf:
         return AS_WRITTEN
@@ -87,7 +87,7 @@ def _joined(*words: str) -> str:
     return "; ".join([AS_WRITTEN, *filter(None, words)])
 
 
-def _feed(source: Source, values: Mapping[str, float]) -> Feed:
+def _feed(source: FedInput, values: Mapping[str, float]) -> Feed:
     """Set points of each output by those of the input; nan where there is none."""
     assert source.limits is not None
     limit, level = values.get("current_limit", math.nan), values.get("ovp", math.nan)
@@ -135,7 +135,7 @@ def _ocp_delay(limits: Limits, output: Output) -> float:
     return output.ocp.delay.low if limits.ocp is not None and output.ocp and output.ocp.delay else 0.0
 
 
-def _shared(source: Source, setting: str) -> str:
+def _shared(source: FedInput, setting: str) -> str:
     """How a setting of an input is divided among the outputs of its group."""
     if source.parallel and setting in ("current_limit", "ocp", "opp"):
         how, portions = "divided among the parallel outputs by full scale", source.parts
@@ -152,7 +152,7 @@ def _shared(source: Source, setting: str) -> str:
 class InputSettled:
     """What came of one input: its set points, the reason of each, its windows, and what stops it."""
 
-    draft: Draft
+    draft: SetPointDraft
     reasons: list[Reason]
     windows: list[Window]
     findings: list[Finding]
@@ -160,7 +160,7 @@ class InputSettled:
 
 # One piece: settings in the order in which one hangs on the other.
 def settle_input(
-    source: Source, documents: Documents, rehearsed: Mapping[str, End], provisional: bool
+    source: FedInput, documents: Documents, rehearsed: Mapping[str, End], provisional: bool
 ) -> InputSettled:
     """Set points of one input with their reasons and windows, and every stop that says why there is none.
 
@@ -231,7 +231,7 @@ def settle_input(
         findings += impossible_auto(value, setting, source.name, documents)
     reasons += _channels(source, documents)
     whole = all(setting in values for setting in ("current_limit", "ovp", "trip_delay", "opp"))
-    draft = Draft(_feed(source, values), frozenset(values), whole)
+    draft = SetPointDraft(_feed(source, values), frozenset(values), whole)
     return InputSettled(draft, reasons, [_located(found, documents) for found in windows], findings)
 
 
@@ -244,7 +244,7 @@ def impossible_auto(
         yield Finding(AUTO_IMPOSSIBLE, Severity.STOP, about, where, why, each.remedy)
 
 
-def _channels(source: Source, documents: Documents) -> Iterator[Reason]:
+def _channels(source: FedInput, documents: Documents) -> Iterator[Reason]:
     """The channel of each output that has another number in the supply's commands than its name says."""
     for output in source.outputs:
         supply, own = output.supply, output.output

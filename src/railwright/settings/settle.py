@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
-from railwright.settings.context import Bound, Context, Draft, locate, sources_of
+from railwright.settings.context import BoundDocuments, Context, SetPointDraft, locate, sources_of
 from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.hookup import hooked_up
@@ -101,7 +101,7 @@ def settle(
     hooked = hooked or hooked_up(documents)
     documents = hooked.documents
     sources, timeline = sources_of(documents)
-    drafts: dict[str, Draft] = {}
+    drafts: dict[str, SetPointDraft] = {}
     reasons: list[Reason] = list(hooked.reasons)
     windows: list[Window] = []
     findings: list[Finding] = list(hooked.findings)
@@ -142,7 +142,7 @@ def rehearsed_findings(
     from railwright.settings.rehearsed.view import Rehearsed
 
     sources, timeline = sources_of(documents)
-    bound = Bound(documents, sources, timeline, settings.set_points)
+    bound = BoundDocuments(documents, sources, timeline, settings.set_points)
     judged = evaluate(documents, settings.set_points, record)
     seen = Rehearsed(bound, record, tuple(assumptions), judged.results)
     found = findings_of(REHEARSED_RULES, seen, documents)

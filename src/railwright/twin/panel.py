@@ -18,7 +18,7 @@ LARGEST_COUNT = 1_000_000
 
 
 @dataclass
-class PointList:
+class ListMemory:
     """A supply's own list of points [V] with their dwells [s], and how it runs."""
 
     voltages: list[float] = field(default_factory=list)
@@ -60,7 +60,7 @@ class Panel:
         self.follows: tuple[int, ...] = ()
         self.voltage_mode: Literal["FIX", "LIST"] = "FIX"
         self.trigger_source: Literal["IMM", "BUS"] = "IMM"
-        self.points = PointList()
+        self.points = ListMemory()
 
     @property
     def voltage_bounds(self) -> Bounds:

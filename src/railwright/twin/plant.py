@@ -19,7 +19,7 @@ from railwright.documents.procedure import Procedure
 from railwright.traces import Event, EventKind, Mode
 from railwright.twin.faults import SHORT, TwinFault
 from railwright.twin.history import History
-from railwright.twin.readings import Meter, Reading, timing_of
+from railwright.twin.readings import Meter, ReadingWindow, timing_of
 from railwright.twin.sensing import Sensing
 from railwright.twin.truth import OutputTruth, Truth
 from railwright.twin.wiring import wire
@@ -44,7 +44,7 @@ class _OutputPlant:
     truth: OutputTruth
     meter: Meter
     history: History
-    readings: deque[Reading]
+    readings: deque[ReadingWindow]
     follows: frozenset[str] = frozenset()
     stopped: str = ""
     """'linked' or 'OTP' where that, and not the simulation itself, has switched the output off."""
@@ -234,7 +234,7 @@ class Plant:
             return Mode.OFF
         return Mode(self._simulation.output(output).mode)
 
-    def reading(self, output: str) -> Reading | None:
+    def reading(self, output: str) -> ReadingWindow | None:
         """The newest reading that can be had by now; None before the first."""
         now = self.time
         for reading in reversed(self._outputs[output].readings):
@@ -242,7 +242,7 @@ class Plant:
                 return reading
         return None
 
-    def readings(self, output: str) -> tuple[Reading, ...]:
+    def readings(self, output: str) -> tuple[ReadingWindow, ...]:
         """The last readings, oldest first, those that cannot be had yet included."""
         return tuple(self._outputs[output].readings)
 

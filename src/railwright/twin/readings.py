@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class ReadingWindow:
     """One reading of an output: the window it covers [s], when it can be had [s], and what it says [V, A]."""
 
     start: float
@@ -104,12 +104,12 @@ class Meter:
         """End of the window of the next reading [s]."""
         return self.timing.due(self._next)
 
-    def take(self, time: Array, voltage: Array, current: Array) -> Reading:
+    def take(self, time: Array, voltage: Array, current: Array) -> ReadingWindow:
         """The next reading, from true traces that cover its window."""
         end = self.next_due
         start = end - self.timing.aperture
         self._next += 1
-        return Reading(
+        return ReadingWindow(
             start,
             end,
             end + self.timing.latency,

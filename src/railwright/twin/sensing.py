@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from railwright.physics.player import Samples
+    from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Simulation
 
     Array = NDArray[np.float64]
@@ -85,14 +85,14 @@ class Sensing:
             else:
                 simulation.set(output, sense=(0.0, 0.0), sense_error=(seen, rate))
 
-    def after_tick(self, samples: dict[str, Samples], length: float) -> None:
+    def after_tick(self, samples: dict[str, PlayedSamples], length: float) -> None:
         """Remember where the inputs' voltages have come to, and how they move."""
         for name, rows in samples.items():
             last = float(rows.voltage[-1])
             self._rate[name] = (last - self._voltage.get(name, 0.0)) / length if length > 0.0 else 0.0
             self._voltage[name] = last
 
-    def shown(self, output: str, own: Array, rows: Samples) -> Array:
+    def shown(self, output: str, own: Array, rows: PlayedSamples) -> Array:
         """What the output's meter sees [V], shape (n,); own: the voltage at its terminals.
 
         Sense leads of a group are at its ends: each output's meter sees its share of the lead's drop less.

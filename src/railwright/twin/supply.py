@@ -18,7 +18,7 @@ from railwright.twin.channels import channel_numbers
 from railwright.twin.panel import Panel
 from railwright.twin.plant import LONGEST_TICK, Plant
 from railwright.twin.points import ListRun
-from railwright.twin.readings import Reading
+from railwright.twin.readings import ReadingWindow
 from railwright.twin.registers import Status
 
 
@@ -31,7 +31,7 @@ def version() -> str:
 
 
 @dataclass
-class Watchdog:
+class TwinWatchdog:
     """The communication watchdog: while it is on, `time` [s] without a message switch all outputs off."""
 
     time: float
@@ -72,11 +72,11 @@ class TwinSupply:
         ]
         self._index = {panel.name: index for index, panel in enumerate(self.panels)}
         self.status = Status(len(self.panels))
-        self.latched: list[Reading | None] = [None] * len(self.panels)
+        self.latched: list[ReadingWindow | None] = [None] * len(self.panels)
         self.armed: set[int] = set()
         self.runs: dict[int, ListRun] = {}
         self.completion_asked = False
-        self.watchdog = Watchdog(document.watchdog.times.high if document.watchdog else math.inf)
+        self.watchdog = TwinWatchdog(document.watchdog.times.high if document.watchdog else math.inf)
         self.sticking: dict[int, bool] = {}
         """Outputs whose switch sticks when they are told to go off, and whether they say that they did."""
         self.on_off: Callable[[int, bool], None] = lambda channel, was_on: None

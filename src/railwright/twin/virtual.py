@@ -20,7 +20,7 @@ from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Event, EventKind, Record, Traces
 from railwright.twin.faults import TwinFault
 from railwright.twin.plant import Plant
-from railwright.twin.readings import Reading
+from railwright.twin.readings import ReadingWindow
 from railwright.twin.truth import Truth
 
 if TYPE_CHECKING:
@@ -198,7 +198,7 @@ def _polled(
     return Traces(polls - latency, {where: voltage, "current": current})
 
 
-def _newest(readings: Sequence[Reading], at: Array) -> list[Reading]:
+def _newest(readings: Sequence[ReadingWindow], at: Array) -> list[ReadingWindow]:
     """The newest reading that can be had at each instant."""
     import numpy as np
 

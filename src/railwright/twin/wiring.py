@@ -152,7 +152,7 @@ def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
 def _open(output: str, stage: OutputStage) -> Branch:
     """An output with nothing connected."""
     from railwright.physics.circuit import Branch
-    from railwright.physics.circuit import Lead as CircuitLead
+    from railwright.physics.circuit import LeadCircuit as CircuitLead
 
     return Branch(
         name=output,

@@ -7,7 +7,7 @@ import numpy as np
 from railwright.quantities.parsing import SMALLEST
 from railwright.waveforms.fit import Fit, deviation, tidy
 from railwright.waveforms.fit_lines import fewest_lines, least_error_lines
-from railwright.waveforms.shapes import Hold, Line, Piece, Step
+from railwright.waveforms.shapes import Hold, Jump, Line, Piece
 from railwright.waveforms.waveform import Array, Waveform
 
 
@@ -94,11 +94,11 @@ def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> Fit
 
 def as_pieces(wave: Waveform) -> tuple[Piece, ...]:
     """A waveform as pieces of a shape: at once to its first value, then its lines and jumps."""
-    pieces: list[Piece] = [Step(float(wave.value[0]))]
+    pieces: list[Piece] = [Jump(float(wave.value[0]))]
     level = float(wave.value[0])
     for over, value in zip(np.diff(wave.time).tolist(), wave.value[1:].tolist(), strict=True):
         if over == 0.0:
-            pieces.append(Step(value))
+            pieces.append(Jump(value))
         elif value == level:
             pieces.append(Hold(over))
         else:

@@ -37,7 +37,7 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class Jump:
     """At once to a voltage [V]."""
 
     voltage: float
@@ -107,13 +107,13 @@ class Repeat:
     pause: float = 0.0
 
 
-Piece = Hold | Step | Line | Exponential | Ripple | Off | Limit | Wait | Repeat
+Piece = Hold | Jump | Line | Exponential | Ripple | Off | Limit | Wait | Repeat
 
 GLIDING = (Exponential, Ripple)
 """Pieces that are played in many short lines, none of which is an edge of its own."""
 
 
-class Move(NamedTuple):
+class ShapeMove(NamedTuple):
     """One thing done at `time` [s].
 
     line: the set point to `value` [V] in `over` [s] (0: a step). off; on: as it says, `value` unused. limit:
@@ -129,7 +129,7 @@ class Move(NamedTuple):
     piece: Piece | None
 
 
-def moves(pieces: Sequence[Piece], level: float, start: float = 0.0) -> Iterator[Move]:
+def moves(pieces: Sequence[Piece], level: float, start: float = 0.0) -> Iterator[ShapeMove]:
     """The moves that play some pieces from `start` [s] on, the set point being at `level` [V].
 
     The last one is of the kind 'end'.
@@ -137,34 +137,34 @@ def moves(pieces: Sequence[Piece], level: float, start: float = 0.0) -> Iterator
     return _played(pieces, level, start, ())
 
 
-def _played(pieces: Sequence[Piece], level: float, now: float, path: Positions) -> Iterator[Move]:
+def _played(pieces: Sequence[Piece], level: float, now: float, path: Positions) -> Iterator[ShapeMove]:
     for number, piece in enumerate(pieces):
         here = (*path, number)
         if type(piece) is Hold:
             now += piece.duration
-        elif type(piece) is Step:
+        elif type(piece) is Jump:
             level = piece.voltage
-            yield Move(now, "line", level, 0.0, here, piece)
+            yield ShapeMove(now, "line", level, 0.0, here, piece)
         elif type(piece) is Line:
             level = piece.voltage
-            yield Move(now, "line", level, piece.duration, here, piece)
+            yield ShapeMove(now, "line", level, piece.duration, here, piece)
             now += piece.duration
         elif type(piece) is Exponential or type(piece) is Ripple:
             at = 0.0
             for time, voltage in _corners(level, piece):
                 if voltage != level:
-                    yield Move(now + at, "line", voltage, time - at, here, piece)
+                    yield ShapeMove(now + at, "line", voltage, time - at, here, piece)
                 at, level = time, voltage
             now += piece.duration
         elif type(piece) is Off:
-            yield Move(now, "off", 0.0, 0.0, here, piece)
+            yield ShapeMove(now, "off", 0.0, 0.0, here, piece)
             now += piece.duration
-            yield Move(now, "on", 0.0, 0.0, here, piece)
-            yield Move(now, "line", level, 0.0, here, piece)
+            yield ShapeMove(now, "on", 0.0, 0.0, here, piece)
+            yield ShapeMove(now, "line", level, 0.0, here, piece)
         elif type(piece) is Limit:
-            yield Move(now, "limit", piece.current, 0.0, here, piece)
+            yield ShapeMove(now, "limit", piece.current, 0.0, here, piece)
         elif type(piece) is Wait:
-            yield Move(now, "wait", 0.0, 0.0, here, piece)
+            yield ShapeMove(now, "wait", 0.0, 0.0, here, piece)
         elif type(piece) is Repeat:
             for turn in range(piece.times):
                 if turn:
@@ -176,7 +176,7 @@ def _played(pieces: Sequence[Piece], level: float, now: float, path: Positions) 
                     if move.kind == "line":
                         level = move.value
                     yield move
-    yield Move(now, "end", level, 0.0, path, None)
+    yield ShapeMove(now, "end", level, 0.0, path, None)
 
 
 def _corners(level: float, piece: Exponential | Ripple) -> Iterable[tuple[float, float]]:
@@ -253,7 +253,7 @@ def duration_of(pieces: Sequence[Piece]) -> float:
 def _duration(piece: Piece) -> float:
     if isinstance(piece, Repeat):
         return piece.times * duration_of(piece.pieces) + (piece.times - 1) * piece.pause
-    if isinstance(piece, Step | Limit | Wait):
+    if isinstance(piece, Jump | Limit | Wait):
         return 0.0
     return piece.duration
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from railwright.physics.circuit import NODE_CAPACITANCE, Branch, Lead, Load
+from railwright.physics.circuit import NODE_CAPACITANCE, Branch, LeadCircuit, Load
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputFigures, OutputStage, derive_output_stage
 
@@ -73,7 +73,7 @@ def coefficients(stage: OutputStage) -> dict[str, float]:
 
 def alone(
     stage: OutputStage,
-    lead: Lead,
+    lead: LeadCircuit,
     *loads: Load,
     sense: Literal["terminals", "load"] = "terminals",
     node: float = NODE_CAPACITANCE,

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from railwright.physics.circuit import Branch, Circuit, Lead, Load
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit, Load
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.simulation import Simulation
@@ -39,7 +39,7 @@ def p_of(load: Load) -> list[float]:
 
 def bench(*loads: Load, resistance: float = 0.05, everything: bool = True, **more: object) -> Simulation:
     """A simulation with one output, much finer than it need be."""
-    branch = Branch("main", ("out",), (STAGE,), Lead(resistance, 1e-6), loads, **more)  # type: ignore[arg-type]
+    branch = Branch("main", ("out",), (STAGE,), LeadCircuit(resistance, 1e-6), loads, **more)  # type: ignore[arg-type]
     return Simulation(Circuit((branch,)), relative=1e-8, fine=1e-6, everything=everything)
 
 

@@ -13,7 +13,7 @@ from tests.settings.hookup.scene import GOOD_LEAD, Data, needs, output, scene, s
 
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Override
-from railwright.settings.context import Draw, Source
+from railwright.settings.context import Draw, FedInput
 from railwright.settings.findings import Finding, Severity
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
@@ -330,7 +330,7 @@ def test_a_resistor_below_0_v_is_told_how_to_be_written():
 def test_what_an_input_draws_is_unknown(monkeypatch):
     # Such as a load of the user's own whose steady draw only a rehearsal can tell.
     known = [Draw(0.5, "the declared steady current", True)]
-    monkeypatch.setattr(Source, "asked", property(lambda source: [] if source.name == "main" else known))
+    monkeypatch.setattr(FedInput, "asked", property(lambda source: [] if source.name == "main" else known))
     documents = scene({"a": supply(output(30, 5))}, {"main": needs(12, 0.5), "other": needs(5, 0.5)})
     finding = finding_of(documents)
     assert finding.about == "main"

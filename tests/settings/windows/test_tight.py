@@ -14,13 +14,13 @@ from tests.settings.windows.thirteen import NAMES, Device, device
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case
 from railwright.rehearsal.rehearse import rehearse
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.windows.window import End, Window
 
 TRIPS = {"trip_delay": "trips current limit", "ovp": "trips OVP", "opp": "trips OPP"}
 
 
-def programming_error(source: Source, limit: float) -> float:
+def programming_error(source: FedInput, limit: float) -> float:
     """Of the current limit, from the bench's figures: the sum in parallel, the largest otherwise."""
     errors = []
     for output, part in zip(source.rows, source.parts, strict=True):
@@ -30,7 +30,7 @@ def programming_error(source: Source, limit: float) -> float:
     return sum(errors) if source.parallel else max(errors)
 
 
-def ovp_accuracy(source: Source) -> float:
+def ovp_accuracy(source: FedInput) -> float:
     each = [output.ovp.accuracy for output in source.rows if output.ovp and output.ovp.accuracy]
     return sum(each) if source.series else max(each)
 
@@ -105,7 +105,7 @@ def holds(found: Device, window: Window, end: End, value: float) -> bool:
             raise AssertionError(f"no test of {what}")
 
 
-def drawn(source: Source, end: End) -> float:
+def drawn(source: FedInput, end: End) -> float:
     """What the load model draws at most, on the way up or where a converter starts."""
     top = source.played.highest
     assert top is not None

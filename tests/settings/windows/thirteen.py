@@ -10,7 +10,7 @@ from benchmarks.windows import all_auto, all_procedures
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.check import settled
-from railwright.settings.context import Source, sources_of
+from railwright.settings.context import FedInput, sources_of
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import Settings
 from railwright.settings.windows.window import Window
@@ -24,7 +24,7 @@ class Device:
 
     documents: Documents
     settings: Settings
-    sources: dict[str, Source]
+    sources: dict[str, FedInput]
 
     def window(self, setting: str, about: str = "main") -> Window:
         return next(w for w in self.settings.windows if (w.about, w.setting) == (about, setting))

@@ -3,7 +3,7 @@
 import pytest
 
 from railwright.documents.standard_figures import package_figures
-from railwright.waveforms.shapes import Off, Step, duration_of, moves
+from railwright.waveforms.shapes import Jump, Off, duration_of, moves
 from railwright.waveforms.standards import TESTS, Choice, NoSuchChoice
 
 CHOICES = {
@@ -82,7 +82,7 @@ def test_a_choice_that_a_standard_does_not_have_is_told_with_what_there_is(name,
 
 
 def test_levels_that_the_standard_leaves_open_are_admitted():
-    assert pieces("IEC 61000-4-29 dip", level="55 %", duration=0.25)[1] == Step(pytest.approx(6.6))
+    assert pieces("IEC 61000-4-29 dip", level="55 %", duration=0.25)[1] == Jump(pytest.approx(6.6))
 
 
 def test_a_vehicle_of_24_v_has_its_own_levels_and_no_jump_start():
@@ -93,4 +93,4 @@ def test_a_vehicle_of_24_v_has_its_own_levels_and_no_jump_start():
 
 def test_high_impedance_switches_off_and_low_goes_to_zero():
     assert pieces("IEC 61000-4-29 interruption", duration=0.03, impedance="high")[1] == Off(0.03)
-    assert pieces("EN 50155 interruption", level="S3", impedance="low")[1] == Step(0.0)
+    assert pieces("EN 50155 interruption", level="S3", impedance="low")[1] == Jump(0.0)

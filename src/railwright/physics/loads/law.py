@@ -52,7 +52,7 @@ def fault(message: str, *at: str) -> PydanticCustomError:
 
 
 @dataclass(frozen=True)
-class Columns:
+class FileColumns:
     """Columns of a file: the name of each, and its rows in SI units, in the order of their first column."""
 
     names: tuple[str, ...]
@@ -76,7 +76,7 @@ class LoadParameters(BaseModel):
     """Fields that name a recording beside the document -> for each of its columns the names that it may have,
     with the SI unit of each. Loading a document reads it; `columns_of` gives what it holds.
     """
-    _columns: dict[str, Columns] = PrivateAttr(default_factory=dict)
+    _columns: dict[str, FileColumns] = PrivateAttr(default_factory=dict)
 
     @model_validator(mode="after")
     def _take_columns(self, info: ValidationInfo) -> Self:
@@ -87,7 +87,7 @@ class LoadParameters(BaseModel):
                 self._columns[field] = columns
         return self
 
-    def columns_of(self, field: str) -> Columns:
+    def columns_of(self, field: str) -> FileColumns:
         """What the file holds that a field names. ValueError where nobody has read it."""
         if field not in self._columns:
             raise ValueError(f"the file {getattr(self, field)!r} was not read; load the device document")

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.rule import Path
 
 HALVINGS = 16
@@ -19,7 +19,7 @@ HALVINGS = 16
 BELOW_NEED = "limit-below-need"
 
 
-def facts(source: Source) -> Facts:
+def facts(source: FedInput) -> Facts:
     """Everything that bounds an input's current limit [A], whatever the limit is."""
     yield from enough(source)
     yield from charged(source)
@@ -28,7 +28,7 @@ def facts(source: Source) -> Facts:
     yield from in_range(source)
 
 
-def carrying(source: Source, current: float) -> float:
+def carrying(source: FedInput, current: float) -> float:
     """The limit that, less its error, is a current [A]; by fixed-point iteration, for the grid to settle."""
     limit = current
     for _ in range(8):
@@ -37,7 +37,7 @@ def carrying(source: Source, current: float) -> float:
 
 
 def _carries(
-    source: Source, key: str, need: float, words: str, why: str, path: Path, input_: str
+    source: FedInput, key: str, need: float, words: str, why: str, path: Path, input_: str
 ) -> Constraint:
     """The limit, less its error, carries a need [A]. words: who needs it; input_: what would need less."""
 
@@ -58,7 +58,7 @@ def _carries(
     )
 
 
-def enough(source: Source) -> Facts:
+def enough(source: FedInput) -> Facts:
     """It carries what normal operation draws."""
     if not source.asked:
         yield Missing(source.at_input, "what the input draws", BELOW_NEED, "the current limit against it")
@@ -73,7 +73,7 @@ def enough(source: Source) -> Facts:
     yield from _starting(source)
 
 
-def _starting(source: Source) -> Facts:
+def _starting(source: FedInput) -> Facts:
     """A converter that starts at its lowest starting voltage draws the most that it ever does on the way up:
     with less its input falls back while it starts.
     """
@@ -92,13 +92,13 @@ def _starting(source: Source) -> Facts:
         yield _carries(source, "start", draw.high, f"the draw of {words}", why, path, less)
 
 
-def charging_time(source: Source, limit: float) -> float:
+def charging_time(source: FedInput, limit: float) -> float:
     """Longest time at a limit [A], less its error, by its closed form [s]."""
     charging = source.longest_charging(source.surely(limit))
     return charging.time if charging is not None else 0.0
 
 
-def charges_within(source: Source, delay: float) -> float | None:
+def charges_within(source: FedInput, delay: float) -> float | None:
     """The least limit [A] with which everything is charged within a delay [s], from above; None: the largest
     does not do it.
     """
@@ -108,7 +108,7 @@ def charges_within(source: Source, delay: float) -> float | None:
     return figures.least(lambda limit: charging_time(source, limit) <= delay, 0.0, full, HALVINGS)
 
 
-def charged(source: Source) -> Iterator[Constraint]:
+def charged(source: FedInput) -> Iterator[Constraint]:
     """A limit that trips charges what is to be charged before a delay that is written is over."""
     limits = source.limits
     if limits is None or limits.at_limit != "trip" or limits.trip_delay in ("auto", None):
@@ -137,7 +137,9 @@ def charged(source: Source) -> Iterator[Constraint]:
     )
 
 
-def _bears(source: Source, key: str, bound: float | None, what: str, missing: Missing, remedy: str) -> Facts:
+def _bears(
+    source: FedInput, key: str, bound: float | None, what: str, missing: Missing, remedy: str
+) -> Facts:
     """The limit, with its error, lets through no more than something bears [A]. what: it, for people."""
     if bound is None:
         yield missing
@@ -160,7 +162,7 @@ def _bears(source: Source, key: str, bound: float | None, what: str, missing: Mi
     )
 
 
-def device(source: Source) -> Facts:
+def device(source: FedInput) -> Facts:
     """It lets through no more than does the input no harm."""
     missing = Missing(
         (*source.at_input, "current", "at_most"),
@@ -173,7 +175,7 @@ def device(source: Source) -> Facts:
     )
 
 
-def lead(source: Source) -> Facts:
+def lead(source: FedInput) -> Facts:
     """It lets through no more than the lead is permitted to carry."""
     what = f"lead '{source.lead_name}'"
     missing = Missing(
@@ -186,13 +188,13 @@ def lead(source: Source) -> Facts:
     yield from _bears(source, "lead", source.lead.permitted_current, what, missing, remedy)
 
 
-def range_of(source: Source) -> Range:
+def range_of(source: FedInput) -> Range:
     """What the outputs' current limits can be set to [A]."""
     reaches = {name: output.current for name, output in source.outputs.items()}
     portions = dict(zip(source.names, source.parts, strict=True))
     return Range("current limit", "A", reaches, portions, ("current",), "current-range")
 
 
-def in_range(source: Source) -> Iterator[Constraint]:
+def in_range(source: FedInput) -> Iterator[Constraint]:
     """Every output can be set to its part."""
     yield from range_of(source).ends(source)

@@ -6,19 +6,19 @@ from collections.abc import Iterator
 
 from railwright.quantities import Interval, show
 from railwright.settings.constraints.constraint import Breach, Constraint, Facts, Range
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 
 AT_ONCE = Interval(0.0, 0.0)
 """Delays of a protection that has none that can be set [s]."""
 
 
-def facts(source: Source) -> Facts:
+def facts(source: FedInput) -> Facts:
     """Everything that bounds the level of an input's OCP [A]."""
     yield from in_range(source)
     yield from needed(source)
 
 
-def in_range(source: Source) -> Iterator[Constraint]:
+def in_range(source: FedInput) -> Iterator[Constraint]:
     """Every output can be set to its part."""
     reaches = {name: output.ocp.level for name, output in source.outputs.items() if output.ocp}
     portions = dict(zip(source.names, source.parts, strict=True))
@@ -27,7 +27,7 @@ def in_range(source: Source) -> Iterator[Constraint]:
     )
 
 
-def needed(source: Source) -> Iterator[Constraint]:
+def needed(source: FedInput) -> Iterator[Constraint]:
     """It does not act at what normal operation draws."""
     if source.needs is None:
         return
@@ -44,7 +44,7 @@ def needed(source: Source) -> Iterator[Constraint]:
     )
 
 
-def delay_in_range(source: Source) -> Iterator[Constraint]:
+def delay_in_range(source: FedInput) -> Iterator[Constraint]:
     """Every output can be set to its delay [s]."""
     reaches = {name: output.ocp.delay or AT_ONCE for name, output in source.outputs.items() if output.ocp}
     portions = dict.fromkeys(source.outputs, 1.0)

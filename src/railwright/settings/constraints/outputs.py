@@ -5,12 +5,12 @@ from __future__ import annotations
 from railwright.documents.output_name import OutputName
 from railwright.quantities import show
 from railwright.settings.constraints.constraint import Breach, Constraint, Facts, Missing, threshold
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.group import Group, output_path
 from railwright.settings.rule import Path
 
 
-def highest(source: Source) -> Constraint:
+def highest(source: FedInput) -> Constraint:
     """A voltage played, with the drop that sensing makes up for, is no more than can be set [V]."""
     drop, full = source.sensed_drop, source.full_voltage
 
@@ -25,7 +25,7 @@ def highest(source: Source) -> Constraint:
     return threshold("full", "high", full - drop, why, source.at_output, rule="voltage-range", breach=breach)
 
 
-def lowest(source: Source) -> Constraint:
+def lowest(source: FedInput) -> Constraint:
     """No output has to be set below its range [V]."""
     shares = dict(zip(source.names, source.shares, strict=True))
     name = max(shares, key=lambda each: source.outputs[each].voltage.low / shares[each])
@@ -47,12 +47,12 @@ def lowest(source: Source) -> Constraint:
     )
 
 
-def sensing(source: Source) -> list[OutputName]:
+def sensing(source: FedInput) -> list[OutputName]:
     """Outputs that are asked to sense at the load, and of which the bench does not say that they can."""
     return [name for name, output in source.outputs.items() if source.senses and output.sense is None]
 
 
-def along(source: Source) -> str:
+def along(source: FedInput) -> str:
     """The resistance of lead and fixture, for people."""
     words = f"{show(source.resistance.high, 'ohm')} at most, both ways with contacts"
     if source.fixture is None:
@@ -62,7 +62,7 @@ def along(source: Source) -> str:
     return f"{words} and fixture '{source.fixture_name}'{diode}"
 
 
-def made_up_for(source: Source) -> Facts:
+def made_up_for(source: FedInput) -> Facts:
     """The lead drops no more than sensing makes up for [V]: one constraint for each output that can."""
     for name, output in source.outputs.items() if source.senses else ():
         if output.sense is None:
@@ -88,7 +88,7 @@ def apart(group: Group) -> list[OutputName]:
     return [name for name, output in group.outputs.items() if group.arrangement not in output.may_join]
 
 
-def isolated(source: Source) -> Facts:
+def isolated(source: FedInput) -> Facts:
     """What outputs in series, or with the positive terminal at 0 V, reach is within what their supplies are
     isolated from earth for [V].
     """

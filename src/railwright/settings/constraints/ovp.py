@@ -7,12 +7,12 @@ from collections.abc import Iterator
 
 from railwright.quantities import show
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 
 ABOVE_WITHSTAND = "ovp-above-withstand"
 
 
-def facts(source: Source, limit: float | None) -> Facts:
+def facts(source: FedInput, limit: float | None) -> Facts:
     """Everything that bounds an input's OVP level [V].
 
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
@@ -23,7 +23,7 @@ def facts(source: Source, limit: float | None) -> Facts:
     yield from in_range(source)
 
 
-def played(source: Source, limit: float | None) -> Facts:
+def played(source: FedInput, limit: float | None) -> Facts:
     """It does not act at what is played: less its error it lies above what stands at the terminals."""
     highest, level = source.highest_terminals(limit or 0.0), source.played.highest
     if level is None:
@@ -59,7 +59,7 @@ def played(source: Source, limit: float | None) -> Facts:
     )
 
 
-def borne(source: Source) -> Facts:
+def borne(source: FedInput) -> Facts:
     """With its error it lets nothing stand that the input does not withstand for any time, nor, while it
     acts, for as long as that lasts.
     """
@@ -67,7 +67,7 @@ def borne(source: Source) -> Facts:
     yield from _while_acting(source)
 
 
-def _standing(source: Source) -> Facts:
+def _standing(source: FedInput) -> Facts:
     withstands, accuracy = source.input.withstands_always, source.ovp_error
     if withstands is None:
         path, figure = (*source.at_input, "withstands"), "what the input withstands for any time"
@@ -99,7 +99,7 @@ def _standing(source: Source) -> Facts:
     )
 
 
-def _while_acting(source: Source) -> Facts:
+def _while_acting(source: FedInput) -> Facts:
     overshoot, wrong = source.ovp_overshoot, source.ovp_error or 0.0
     if overshoot is None and all(output.ovp for output in source.rows):
         path, check = (*source.at_output, "ovp", "response"), "how far it may rise past the level"
@@ -128,7 +128,7 @@ def _while_acting(source: Source) -> Facts:
     )
 
 
-def lasting(source: Source, overshoot: float) -> float:
+def lasting(source: FedInput, overshoot: float) -> float:
     """For how long an input stands above what it withstands for any time when an OVP acts that overshoots
     [V], at most [s]: while it responds, and until the input has fallen back.
     """
@@ -136,7 +136,7 @@ def lasting(source: Source, overshoot: float) -> float:
     return response + (falling(source, overshoot, always) if always is not None else 0.0)
 
 
-def _withstood_for(source: Source, time: float) -> tuple[float, str]:
+def _withstood_for(source: FedInput, time: float) -> tuple[float, str]:
     """The highest voltage [V] that the input withstands for a time [s], and for how long, in words; inf: none
     is given.
     """
@@ -149,7 +149,7 @@ def _withstood_for(source: Source, time: float) -> tuple[float, str]:
     return voltage, "" if duration is None else f" for {show(duration, 's')}"
 
 
-def falling(source: Source, overshoot: float, level: float) -> float:
+def falling(source: FedInput, overshoot: float, level: float) -> float:
     """Longest time in which an input that was switched off falls by `overshoot` to `level` [V], in s: C·ΔV
     over the least that its load and the outputs' bleeders draw there; inf: nothing is known to draw.
     """
@@ -159,12 +159,12 @@ def falling(source: Source, overshoot: float, level: float) -> float:
     return most * overshoot / least if least > 0.0 else math.inf if most > 0.0 else 0.0
 
 
-def in_range(source: Source) -> Iterator[Constraint]:
+def in_range(source: FedInput) -> Iterator[Constraint]:
     """Every output can be set to its share."""
     yield from range_of(source).ends(source)
 
 
-def range_of(source: Source) -> Range:
+def range_of(source: FedInput) -> Range:
     """What the outputs' OVP levels can be set to [V], of those that have one."""
     reaches = {name: output.ovp.level for name, output in source.outputs.items() if output.ovp}
     portions = dict(zip(source.names, source.shares, strict=True))

@@ -13,10 +13,10 @@ from railwright.settings.constraints.constraint import (
     Range,
     threshold,
 )
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 
 
-def facts(source: Source, limit: float | None) -> Facts:
+def facts(source: FedInput, limit: float | None) -> Facts:
     """Everything that bounds an OPP level [W]. limit [A]: the current limit; None: there is none yet."""
     yield from steady(source)
     yield from in_range(source)
@@ -25,7 +25,7 @@ def facts(source: Source, limit: float | None) -> Facts:
     yield from device(source)
 
 
-def steady(source: Source) -> Facts:
+def steady(source: FedInput) -> Facts:
     """It does not act at what normal operation takes."""
     if source.load.current(source.input.nominal) is None:
         yield Missing(source.at_input, "what a part of the load draws")
@@ -51,7 +51,7 @@ def steady(source: Source) -> Facts:
     )
 
 
-def in_range(source: Source) -> Facts:
+def in_range(source: FedInput) -> Facts:
     """Every output can be set to its part."""
     reaches = {name: output.opp.level for name, output in source.outputs.items() if output.opp}
     portions = dict(zip(source.names, source.power_parts, strict=True))
@@ -62,7 +62,7 @@ def in_range(source: Source) -> Facts:
     )
 
 
-def charging(source: Source, limit: float) -> Iterator[Constraint]:
+def charging(source: FedInput, limit: float) -> Iterator[Constraint]:
     """It does not act while the input is charged at the current limit."""
     longest, most = source.longest_charging(source.surely(limit)), source.at_most(limit)
     if longest is None:
@@ -81,7 +81,7 @@ def charging(source: Source, limit: float) -> Iterator[Constraint]:
     )
 
 
-def device(source: Source) -> Iterator[Constraint]:
+def device(source: FedInput) -> Iterator[Constraint]:
     """It keeps the device from more than it bears at the highest voltage played."""
     highest, at_most = source.played.highest, source.input.current.at_most
     if highest is None or at_most is None:
@@ -98,7 +98,7 @@ def device(source: Source) -> Iterator[Constraint]:
     )
 
 
-def given(source: Source) -> Facts:
+def given(source: FedInput) -> Facts:
     """The outputs give the power that is drawn, while none of them gives more than its own."""
     if any(output.power is None for output in source.rows):
         yield Missing(

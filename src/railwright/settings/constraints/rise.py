@@ -10,7 +10,7 @@ from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.group import output_path
 from railwright.settings.rule import Path
 
@@ -33,7 +33,7 @@ class Rise:
 
 
 def facts(
-    source: Source, rise: Rise, documents: Documents, limit: float | None, limit_for: Callable[[float], str]
+    source: FedInput, rise: Rise, documents: Documents, limit: float | None, limit_for: Callable[[float], str]
 ) -> Facts:
     """Everything that bounds the rate of a power-up [V/s].
 
@@ -51,7 +51,7 @@ def facts(
 
 
 def within_limit(
-    source: Source, rise: Rise, limit: float, limit_for: Callable[[float], str]
+    source: FedInput, rise: Rise, limit: float, limit_for: Callable[[float], str]
 ) -> Iterator[Constraint]:
     """Charging, beside the load, stays within the current limit."""
     drawn = source.drawn_rising(0.0, rise.voltage)
@@ -75,7 +75,7 @@ def within_limit(
     )
 
 
-def fast_output(source: Source) -> Facts:
+def fast_output(source: FedInput) -> Facts:
     """Every output keeps up with its share of it."""
     rates = [o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows]
     able, names = source.fastest(rates), ", ".join(source.outputs)
@@ -99,7 +99,7 @@ def fast_output(source: Source) -> Facts:
     )
 
 
-def slow_output(source: Source) -> Iterator[Constraint]:
+def slow_output(source: FedInput) -> Iterator[Constraint]:
     """No output has to rise more slowly than its programmable slew begins."""
     shares = zip(source.outputs.items(), source.shares, strict=True)
     slews = {name: output.slew.low / share for (name, output), share in shares if output.slew is not None}
@@ -123,7 +123,7 @@ def slow_output(source: Source) -> Iterator[Constraint]:
     )
 
 
-def falling(source: Source) -> Facts:
+def falling(source: FedInput) -> Facts:
     """What falls no faster than the outputs do without load [V/s]."""
     for name, output in source.outputs.items():
         if output.fall.unloaded is None:
@@ -147,7 +147,7 @@ def falling(source: Source) -> Facts:
     )
 
 
-def in_order(source: Source, rise: Rise, documents: Documents) -> Iterator[Constraint]:
+def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Constraint]:
     """An input is within its operating range when the one that follows it is switched on."""
     lowest = source.input.operating.low
     for index, wanted in enumerate(documents.device.order):
@@ -166,7 +166,7 @@ def in_order(source: Source, rise: Rise, documents: Documents) -> Iterator[Const
         )
 
 
-def required(source: Source, rise: Rise, documents: Documents) -> Iterator[Constraint]:
+def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Constraint]:
     """A start-up time that is required leaves so much time to rise."""
     goal = REACHED * rise.voltage
     for index, wanted in enumerate(documents.procedure.requires):

@@ -16,11 +16,11 @@ from railwright.settings.constraints.constraint import (
     Range,
 )
 from railwright.settings.constraints.current_limit import charges_within
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.group import output_path
 
 
-def facts(source: Source, limit: float | None) -> Facts:
+def facts(source: FedInput, limit: float | None) -> Facts:
     """Everything that bounds a trip delay [s]. limit [A]: the current limit; None: there is none yet."""
     yield from _unknown(source)
     yield from charged(source, limit)
@@ -30,7 +30,7 @@ def facts(source: Source, limit: float | None) -> Facts:
         yield from fuse(source, limit)
 
 
-def _unknown(source: Source) -> Iterator[Missing]:
+def _unknown(source: FedInput) -> Iterator[Missing]:
     """Figures that charging hangs on."""
     if source.limit_error(0.0) is None:
         yield Missing((*source.at_output, "programming"), "accuracy of the current limit")
@@ -40,7 +40,7 @@ def _unknown(source: Source) -> Iterator[Missing]:
         yield Missing(source.at_input, "what a part of the load draws")
 
 
-def charged(source: Source, limit: float | None) -> Iterator[Constraint]:
+def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
     """It is longer than charging at the limit takes."""
     least = source.surely(limit) if limit is not None else math.inf
     longest = source.longest_charging(least) if limit is not None else None
@@ -72,14 +72,14 @@ def charged(source: Source, limit: float | None) -> Iterator[Constraint]:
     )
 
 
-def range_of(source: Source) -> Range:
+def range_of(source: FedInput) -> Range:
     """What the outputs' trip delays can be set to [s], of those whose range is given."""
     reaches = {name: output.trip_delay for name, output in source.outputs.items() if output.trip_delay}
     portions = dict.fromkeys(source.outputs, 1.0)
     return Range("trip delay", "s", reaches, portions, ("trip_delay",), "trip-delay-range", zero=True)
 
 
-def in_range(source: Source) -> Facts:
+def in_range(source: FedInput) -> Facts:
     """Every output can be set to it."""
     reach = range_of(source)
     for name in source.outputs:
@@ -90,7 +90,7 @@ def in_range(source: Source) -> Facts:
         yield from reach.ends(source)
 
 
-def short_heat(source: Source, limit: float, delay: float) -> float:
+def short_heat(source: FedInput, limit: float, delay: float) -> float:
     """I²t of a short at the load that trips after a delay [A²s]: the limit with its error for that long, and
     the output's own capacitor, all of whose energy the lead takes at worst (½·C·V²/R).
     """
@@ -103,7 +103,7 @@ def _bearing(amount: float, unit: str) -> str:
     return "" if math.isinf(amount) else f" that bears {amount:.3g} {unit}"
 
 
-def insulation(source: Source, limit: float) -> Iterator[Constraint]:
+def insulation(source: FedInput, limit: float) -> Iterator[Constraint]:
     """Within it a short does not heat the lead beyond what its insulation survives (k²S²)."""
     through, permitted = source.at_most(limit), source.lead.permitted_current
     if permitted is not None and through <= permitted:
@@ -122,7 +122,7 @@ def insulation(source: Source, limit: float) -> Iterator[Constraint]:
     )
 
 
-def fuse(source: Source, limit: float) -> Iterator[Constraint]:
+def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
     """The output is off before a fuse opens at the limit."""
     fused, through = source.fixture.fuse if source.fixture else None, source.at_most(limit)
     opens = fused.opens_after(through) if fused is not None else math.inf

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from railwright.quantities import show
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.first_power.expected import Suspect
 from railwright.settings.first_power.figures import judged_for, reading_error
 from railwright.settings.first_power.steps import PlainStep
@@ -49,7 +49,7 @@ class Watched:
 
 def watch(
     step: PlainStep,
-    source: Source,
+    source: FedInput,
     band: tuple[float, float],
     limit: float,
     suspects: Sequence[Suspect],
@@ -91,7 +91,7 @@ def watch(
 
 
 def _lower(
-    source: Source, under: Sequence[tuple[float, str]], may: Sequence[tuple[float, str]], low: float
+    source: FedInput, under: Sequence[tuple[float, str]], may: Sequence[tuple[float, str]], low: float
 ) -> list[tuple[float, str]]:
     """Thresholds from below, each with what a reading between it and the one before it may come from.
 
@@ -113,7 +113,7 @@ def _lower(
     return found
 
 
-def _voltages(step: PlainStep, source: Source, duration: float) -> list[Condition]:
+def _voltages(step: PlainStep, source: FedInput, duration: float) -> list[Condition]:
     """A sensed voltage that is not what was set."""
     error = reading_error(source, "voltage", step.stop) + (source.voltage_error(step.stop) or 0.0)
     off = max(OF_VOLTAGE * step.stop, LEAST_OFF) + error
@@ -128,7 +128,7 @@ def _voltages(step: PlainStep, source: Source, duration: float) -> list[Conditio
 
 
 def suspects_of(
-    source: Source,
+    source: FedInput,
     keys: Sequence[tuple[str, str]],
     less: Mapping[tuple[str, str], float],
     exchanged: Mapping[str, Mapping[tuple[str, str], float]],
@@ -156,20 +156,20 @@ def suspects_of(
     return found
 
 
-def raises(source: Source) -> tuple[str, ...]:
+def raises(source: FedInput) -> tuple[str, ...]:
     """What makes the current of an input rise beyond what is expected."""
     protected = source.input.blocks_reversed
     silent = protected or hides_polarity(source)
     return ("a short or leakage in lead or device", *(() if silent else ("polarity reversed",)))
 
 
-def hides_polarity(source: Source) -> bool:
+def hides_polarity(source: FedInput) -> bool:
     """Whether an input draws the same with the conductors of its lead exchanged; a fixture's diode blocks."""
     fixture = source.fixture
     return source.input.draws_either_way and (fixture is None or fixture.diode is None)
 
 
-def trip_conditions(source: Source, others: Sequence[str]) -> list[tuple[str, str]]:
+def trip_conditions(source: FedInput, others: Sequence[str]) -> list[tuple[str, str]]:
     """Which trips may come, with what each points to."""
     exchanged = [f"the lead of {other} in its place" for other in others]
     wrong = ["sense leads that lie wrong"] if source.senses else []

@@ -14,7 +14,7 @@ from railwright.documents.device import Input
 from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings import figures
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.group import Quantity
 
 BELOW_OPERATING = 0.6
@@ -72,7 +72,7 @@ class InputFigures:
         return rounded_time(max(HOLD, READINGS * self.blind))
 
 
-def judged_for(duration: float, source: Source) -> float:
+def judged_for(duration: float, source: FedInput) -> float:
     """For how long a current has to lie outside its band within a step of this duration [s].
 
     Where the bench does not say how old a reading may be, a run judges also what was before the step.
@@ -83,7 +83,7 @@ def judged_for(duration: float, source: Source) -> float:
     return rounded_time(JUDGED * duration + (0.0 if known else blind_of(source)))
 
 
-def blind_of(source: Source) -> float:
+def blind_of(source: FedInput) -> float:
     """How old what a reading of an input covers may be when it is handed over [s]; assumed where unknown."""
     readings = [(output, output.reading) for output in source.rows]
     return max(
@@ -102,7 +102,7 @@ def aperture_of(output: Output) -> float:
     return (reading.update if reading is not None else None) or ASSUMED_UPDATE
 
 
-def assumed_of(source: Source) -> list[str]:
+def assumed_of(source: FedInput) -> list[str]:
     """What was assumed of an input's readings, where the bench does not say it, for people."""
     said = []
     for name, output in source.outputs.items():
@@ -134,7 +134,7 @@ def refuse_below_zero(name: str, wanted: Input) -> None:
     )
 
 
-def input_figures(documents: Documents, sources: Mapping[str, Source], name: str) -> InputFigures:
+def input_figures(documents: Documents, sources: Mapping[str, FedInput], name: str) -> InputFigures:
     """The first power-up of one input. NotPossible where its nominal voltage is not above 0 V."""
     source = sources[name]
     wanted = source.input
@@ -158,7 +158,7 @@ def input_figures(documents: Documents, sources: Mapping[str, Source], name: str
     )
 
 
-def _harmless(sources: Mapping[str, Source], name: str) -> tuple[float, str]:
+def _harmless(sources: Mapping[str, FedInput], name: str) -> tuple[float, str]:
     """A voltage at which nothing starts, and that does no harm at another input either [V], and why."""
     source = sources[name]
     found = [
@@ -180,7 +180,7 @@ def _harmless(sources: Mapping[str, Source], name: str) -> tuple[float, str]:
     return figures.round_down(value), why
 
 
-def _slope(source: Source, harmless: float) -> float:
+def _slope(source: FedInput, harmless: float) -> float:
     """Slope at which charging the input can be told from a third of it [V/s]."""
     offset = reading_error(source, "current", 0.0)
     capacitance = (source.load.capacitance.low + source.load.capacitance.high) / 2
@@ -192,7 +192,7 @@ def _slope(source: Source, harmless: float) -> float:
     return max(slope, least)
 
 
-def reading_error(source: Source, quantity: Quantity, value: float) -> float:
+def reading_error(source: FedInput, quantity: Quantity, value: float) -> float:
     """By how much the input's reading of a voltage or current may be off [V or A]; assumed where unknown.
 
     Accuracy, resolution and noise; those of a group as its outputs' readings are put together.

@@ -22,7 +22,7 @@ from railwright.documents.translate import validated
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import show
 from railwright.settings.constraints import current_limit, ovp, trip_delay
-from railwright.settings.context import Source, sources_of
+from railwright.settings.context import FedInput, sources_of
 from railwright.settings.figures import round_up
 from railwright.settings.first_power import conditions as stop
 from railwright.settings.first_power import expected
@@ -154,7 +154,7 @@ def _anything(device: Device) -> Procedure:
     )
 
 
-def _leads(scene: _Scene, sources: Mapping[str, Source], figures: Mapping[str, InputFigures]) -> Draft:
+def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str, InputFigures]) -> Draft:
     """Part 1: limits as low as a healthy device allows, voltages at which nothing starts."""
     steps = leads_steps(figures, scene.order, dict.fromkeys(scene.order, 0.0))
     title = f"First power of {scene.device.device}, 1 of 2: leads, at little energy"
@@ -267,7 +267,7 @@ def _watched(scene: _Scene, draft: Draft, bands: expected.Bands) -> Draft:
 
 
 def _not_told(
-    watched: Sequence[stop.Watched], order: Sequence[str], sources: Mapping[str, Source]
+    watched: Sequence[stop.Watched], order: Sequence[str], sources: Mapping[str, FedInput]
 ) -> list[str]:
     """What no step of a procedure can tell from a healthy device, input by input."""
     said = []
@@ -288,7 +288,7 @@ def _keys(steps: Sequence[PlainStep]) -> list[tuple[str, str]]:
 
 
 def _low_limits(
-    source: Source, figures: InputFigures, bands: expected.Bands, steps: Sequence[PlainStep]
+    source: FedInput, figures: InputFigures, bands: expected.Bands, steps: Sequence[PlainStep]
 ) -> LimitsOf:
     """Limits at little energy: what a healthy device and the output's own capacitor ask for, and more."""
     own = [step for step in steps if step.input == source.name]
@@ -315,7 +315,7 @@ def _low_limits(
     return replace(made, delay=delay, why_delay=told if rise > 0.0 else "")
 
 
-def _blind_rise(source: Source, limits: LimitsOf) -> float:
+def _blind_rise(source: FedInput, limits: LimitsOf) -> float:
     """In what time an output that does not see its voltage gets to its OVP at the current limit, with room
     [s]; 0 without sense leads.
     """
@@ -325,7 +325,7 @@ def _blind_rise(source: Source, limits: LimitsOf) -> float:
     return HEADROOM * capacitance * limits.ovp / limits.current
 
 
-def _ovp(source: Source, figures: InputFigures, limit: float) -> float:
+def _ovp(source: FedInput, figures: InputFigures, limit: float) -> float:
     """OVP level a little above the harmless voltage [V], within what the outputs can be set to."""
     volts = figures.harmless
     room = max(OVP_ROOM * volts, LEAST_OVP_ROOM) + (source.voltage_error(volts) or 0.0)

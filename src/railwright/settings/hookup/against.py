@@ -17,7 +17,7 @@ from railwright.quantities import show
 from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
 from railwright.settings.constraints.constraint import Constraint, Missing, constraints_in
 from railwright.settings.constraints.rise import slow_output
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.figures import round_down, round_up
 from railwright.settings.group import EARTH, Group, output_path
 from railwright.settings.hookup.demand import Demand, ShapeNeed
@@ -39,12 +39,12 @@ from railwright.settings.windows.ovp import grid, window
 from railwright.settings.windows.window import collision
 
 
-def slew(demand: Demand, source: Source) -> Found:
+def slew(demand: Demand, source: FedInput) -> Found:
     """A power-up rises more slowly than the output's programmable slew begins."""
     yield from against(demand, slow_output(source), demand.slowest_rise)
 
 
-def point_list(demand: Demand, source: Source) -> Found:
+def point_list(demand: Demand, source: FedInput) -> Found:
     """A shape has pieces too brief for the host to time, and the output's own list cannot hold it."""
     shape = demand.shape
     if shape is None:
@@ -78,7 +78,7 @@ def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Outp
     return f"that of {name} has {points.at_most} of {count} points" if count > points.at_most else ""
 
 
-def protections(demand: Demand, source: Source) -> Found:
+def protections(demand: Demand, source: FedInput) -> Found:
     """The output, or its dialect, lacks a protection that the procedure asks for, or its range the delay."""
     limits = demand.limits
     for key, title in {
@@ -107,7 +107,7 @@ def _leaving_out(demand: Demand, key: str) -> tuple[str | None, int, tuple[str |
     return words, PROCEDURE, (*demand.source.at_limits, key)
 
 
-def figures(demand: Demand, source: Source) -> Found:
+def figures(demand: Demand, source: FedInput) -> Found:
     """A figure of the output is unknown that an automatic setting needs."""
     limits, facts = demand.limits, []
     if limits.current_limit == AUTO:
@@ -126,7 +126,7 @@ def figures(demand: Demand, source: Source) -> Found:
             yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, path)
 
 
-def of_output(demand: Demand, source: Source) -> list[Obstacle]:
+def of_output(demand: Demand, source: FedInput) -> list[Obstacle]:
     """Obstacles of an output, taken alone, that no joining cures."""
     looks = (slew, point_list, protections, figures)
     return [each for look in looks for each in look(demand, source)]
@@ -138,7 +138,7 @@ def hot(demand: Demand, group: Group) -> Iterator[tuple[OutputName, str | None, 
         yield name, tie, demand.input.rail == "negative" or (group.series and index < group.count - 1)
 
 
-def ties(demand: Demand, source: Source) -> Found:
+def ties(demand: Demand, source: FedInput) -> Found:
     """A negative terminal is tied where the input must be isolated, or where the terminal is not at 0 V."""
     for name, tie, off_zero in hot(demand, source):
         if tie == EARTH and demand.input.returns == "isolated":
@@ -155,7 +155,7 @@ def ties(demand: Demand, source: Source) -> Found:
 # what joining may cure
 
 
-def joining(demand: Demand, source: Source) -> Found:
+def joining(demand: Demand, source: FedInput) -> Found:
     """The bench does not say that the outputs may be joined like this."""
     if lacking := outputs.apart(source):
         yield Obstacle(
@@ -166,7 +166,7 @@ def joining(demand: Demand, source: Source) -> Found:
         )
 
 
-def parallel_trip(demand: Demand, source: Source) -> Found:
+def parallel_trip(demand: Demand, source: FedInput) -> Found:
     """Outputs in parallel whose limit trips: the one that is set a little higher gives all that it can."""
     if source.parallel and demand.limits.at_limit == "trip":
         yield Obstacle(
@@ -177,19 +177,19 @@ def parallel_trip(demand: Demand, source: Source) -> Found:
         )
 
 
-def isolation(demand: Demand, source: Source) -> Found:
+def isolation(demand: Demand, source: FedInput) -> Found:
     """Outputs in series, or with the positive terminal at 0 V, reach further from earth than is permitted."""
     yield from against(demand, outputs.isolated(source), source.reach)
 
 
-def low_end(demand: Demand, source: Source) -> Found:
+def low_end(demand: Demand, source: FedInput) -> Found:
     """A voltage is played below the output's range."""
     for each in against(demand, [outputs.lowest(source)], demand.lowest):
         signed = " (a rail below its 0 V is written in amounts, with 'rail: negative')"
         yield Obstacle(each.why + (signed if demand.input.nominal < 0 else ""))
 
 
-def settings(demand: Demand, source: Source) -> Found:
+def settings(demand: Demand, source: FedInput) -> Found:
     """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
     yield from written(demand, "opp", [*power.steady(source), *power.in_range(source)])
     yield from written(demand, "ocp", ocp.facts(source))
@@ -206,18 +206,18 @@ def settings(demand: Demand, source: Source) -> Found:
 # what hangs on lead and sense
 
 
-def voltage(demand: Demand, source: Source) -> Found:
+def voltage(demand: Demand, source: FedInput) -> Found:
     """The voltage at the terminals is more than the group gives."""
     yield from against(demand, [outputs.highest(source)], demand.highest)
 
 
-def power_drawn(demand: Demand, source: Source) -> Found:
+def power_drawn(demand: Demand, source: FedInput) -> Found:
     """The power drawn is more than the group gives while no output gives more than its own."""
     needed = demand.power(source.resistance if source.senses else None)
     yield from against(demand, constraints_in(power.given(source)), needed)
 
 
-def sense(demand: Demand, source: Source) -> Found:
+def sense(demand: Demand, source: FedInput) -> Found:
     """An output cannot sense at the load, or not make up for the lead's drop."""
     for name in outputs.sensing(source):
         words, place = f"write 'sense: at terminals' for {demand.name}", (*source.at_hook_up, "sense")
@@ -233,7 +233,7 @@ def sense(demand: Demand, source: Source) -> Found:
         yield from against(demand, [fact], drop, *((words, LEAD, source.at_lead) if room > 0.0 else ()))
 
 
-def lead(demand: Demand, source: Source) -> Found:
+def lead(demand: Demand, source: FedInput) -> Found:
     """The lead carries less than the current limit lets through."""
     asked = demand.limits.current_limit
     limit = source.at_most(HEADROOM * demand.current) if asked == AUTO else float(asked)
@@ -247,7 +247,7 @@ def lead(demand: Demand, source: Source) -> Found:
             yield Obstacle(lacks.why, f"{lacks.change} ({more} is needed)", lacks.cost, lacks.where)
 
 
-def ovp_level(demand: Demand, source: Source) -> Found:
+def ovp_level(demand: Demand, source: FedInput) -> Found:
     """No OVP level, or not the one that is written, lies between what is played and what is withstood."""
     asked = demand.limits.current_limit
     limit = ROOM_TO_CHARGE * demand.current if asked == AUTO else float(asked)
@@ -261,7 +261,7 @@ def ovp_level(demand: Demand, source: Source) -> Found:
         yield Obstacle(f"with {source.words} and lead '{source.lead_name}', {why}")
 
 
-def _roomy(source: Source, facts: list[Constraint | Missing]) -> bool:
+def _roomy(source: FedInput, facts: list[Constraint | Missing]) -> bool:
     """Whether an OVP level has room without a closer look at its window: some steps of its grid."""
     bounds = constraints_in(facts)
     low = max((each.near for each in bounds if each.side == "low"), default=0.0)
@@ -273,12 +273,12 @@ LOOKS = (ties, joining, parallel_trip, isolation, low_end, settings)
 WITH_LEAD = (voltage, power_drawn, sense, lead, ovp_level)
 
 
-def of_group(demand: Demand, source: Source) -> list[Obstacle]:
+def of_group(demand: Demand, source: FedInput) -> list[Obstacle]:
     """Obstacles of a group that hang on neither lead nor sense."""
     return [each for look in LOOKS for each in look(demand, source)]
 
 
-def with_lead(demand: Demand, source: Source) -> Found:
+def with_lead(demand: Demand, source: FedInput) -> Found:
     """Obstacles that hang on lead and sense."""
     for look in WITH_LEAD:
         yield from look(demand, source)

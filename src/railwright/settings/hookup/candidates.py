@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.output_name import OutputName
-from railwright.settings.context import Sensed, Source
+from railwright.settings.context import FedInput, Sensed
 from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
 from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
 from railwright.settings.hookup.demand import Demand
@@ -53,7 +53,7 @@ class Candidate:
     speaks against it; none: admissible.
     """
 
-    source: Source
+    source: FedInput
     headroom: int
     margins: Mapping[str, float]
     cautions: tuple[str, ...]
@@ -89,7 +89,7 @@ def counted(margins: Mapping[str, float]) -> int:
     return min([FULL, *(permille for what, permille in each if permille < enough.get(what, FULL))])
 
 
-def _margins(demand: Demand, source: Source) -> dict[str, float]:
+def _margins(demand: Demand, source: FedInput) -> dict[str, float]:
     return {
         "voltage": _beyond(source.full_voltage, demand.highest + source.sensed_drop),
         "current": _beyond(source.surely(source.full_current), demand.current),
@@ -101,7 +101,7 @@ def _beyond(gives: float, needed: float) -> float:
     return gives / needed - 1.0 if needed > 0 else math.inf
 
 
-def _cautions(demand: Demand, source: Source) -> tuple[str, ...]:
+def _cautions(demand: Demand, source: FedInput) -> tuple[str, ...]:
     """What the check would caution of because of this hook-up."""
     found = {
         "touch-voltage": source.reach > TOUCH_LIMIT[demand.bench.location],
@@ -123,7 +123,7 @@ def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
     return tuple(Tied(tie, alone) for tie, alone in found.items())
 
 
-def _proposals(demand: Demand, group: Group) -> Iterator[Source]:
+def _proposals(demand: Demand, group: Group) -> Iterator[FedInput]:
     """The group with every lead and place of sensing that is wished."""
     senses: tuple[Sensed, ...] = ("at terminals", "at load")
     for lead in [demand.wish.lead] if demand.wish.lead != AUTO else demand.bench.leads:
@@ -132,7 +132,7 @@ def _proposals(demand: Demand, group: Group) -> Iterator[Source]:
                 yield demand.fed(group, lead, sense)
 
 
-def _candidate(demand: Demand, source: Source, found: Sequence[Obstacle]) -> Candidate:
+def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> Candidate:
     wrong = source.reading_error("current", demand.current)
     known = wrong is not None and demand.current > 0
     reading = round(1000 * wrong / demand.current) if known and wrong is not None else 1000
@@ -149,7 +149,7 @@ def _candidate(demand: Demand, source: Source, found: Sequence[Obstacle]) -> Can
     )
 
 
-def _liking(source: Source) -> tuple[float, float, float]:
+def _liking(source: FedInput) -> tuple[float, float, float]:
     """What decides between leads and places of sensing that are alike otherwise: less of a drop that is not
     made up for, as far as it counts; no sense leads where they are not needed; less resistance.
     """
@@ -168,7 +168,7 @@ def best_of_group(
     """
     for_group = [*own, *of_group(demand, demand.fed(group))]
     admissible: list[Candidate] = []
-    nearest: tuple[tuple[float, ...], Source, list[Obstacle]] | None = None
+    nearest: tuple[tuple[float, ...], FedInput, list[Obstacle]] | None = None
     hopeless = any(each.change is None for each in for_group)
     for source in sorted(_proposals(demand, group), key=_liking) if not hopeless else ():
         found = list(for_group)
@@ -209,7 +209,7 @@ def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[floa
     return found
 
 
-def _most_headroom(demand: Demand, source: Source) -> int:
+def _most_headroom(demand: Demand, source: FedInput) -> int:
     """Headroom with a lead that drops nothing [‰]."""
     margins = _margins(demand, source)
     margins["voltage"] = _beyond(source.full_voltage, demand.highest)

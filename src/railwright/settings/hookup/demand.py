@@ -17,7 +17,7 @@ from railwright.documents.procedure import Limits
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
 from railwright.settings.constraints.constraint import Constraint, Missing
-from railwright.settings.context import Sensed, Source
+from railwright.settings.context import FedInput, Sensed
 from railwright.settings.group import Group
 from railwright.settings.played import Played, what_is_played
 
@@ -51,7 +51,7 @@ class Demand:
 
     bench: Bench
     wish: HookUp
-    source: Source
+    source: FedInput
     resistances: Mapping[str, Resistance]
     lowest: float
     highest: float
@@ -85,7 +85,7 @@ class Demand:
         """Of facts those whose stops are not accepted."""
         return [fact for fact in facts if fact.rule not in self.accepted]
 
-    def fed(self, group: Group, lead: str | None = None, sense: Sensed = "at terminals") -> Source:
+    def fed(self, group: Group, lead: str | None = None, sense: Sensed = "at terminals") -> FedInput:
         """The input as rules and windows see it, fed by a group of outputs. lead: None: any."""
         base = self.source
         name = lead or base.lead_name
@@ -163,7 +163,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
         wanted, fixture = device.inputs[name], bench.fixture(wish.fixture)
         resistances = {key: lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()}
         # Only what hangs on neither outputs nor lead is asked of this one.
-        source = Source(
+        source = FedInput(
             {},
             "alone",
             (),

@@ -31,7 +31,7 @@ _SCALE = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SmallestChange:
     """One thing to change, in words, and where; input: for which."""
 
     input: str
@@ -43,7 +43,7 @@ class Change:
 class Smallest:
     """The smallest change, and what can be hooked up without it: input -> candidate."""
 
-    changes: tuple[Change, ...]
+    changes: tuple[SmallestChange, ...]
     kept: Mapping[str, Candidate]
 
 
@@ -121,19 +121,19 @@ def _further(demand: Demand) -> tuple[Candidate | None, str]:
 
 def smallest_change(fields: Sequence[Field], bench: Bench) -> Smallest:
     """What would have to change so that every input is fed. Inputs without a change keep their hook-up."""
-    options: list[tuple[Candidate, float, tuple[Change, ...]]] = []
+    options: list[tuple[Candidate, float, tuple[SmallestChange, ...]]] = []
     by_power = sorted(fields, key=lambda each: each.demand.highest * each.demand.current)
     for own in fields:
         demand = own.demand
         options += [(candidate, 0.0, ()) for candidate in own.admissible]
         options += [(each, _cost(each) * _SCALE, _parted(demand, each)) for each in own.nearest]
         candidate, words = _further(demand)
-        further = Change(demand.name, words, demand.source.at_hook_up)
+        further = SmallestChange(demand.name, words, demand.source.at_hook_up)
         if candidate is None:
             # Not even an output that gives everything could feed it.
             against = "; ".join(each.why for each in against_group(demand, _ideal(demand)))
             words = f"figures or steps of {demand.name} that an output can keep: {against}"
-            further = Change(demand.name, words, ("device", "inputs", demand.name))
+            further = SmallestChange(demand.name, words, ("device", "inputs", demand.name))
             candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, (), ())
         price = (OUTPUT + _cost(candidate)) * _SCALE + by_power.index(own)
         options.append((candidate, price, (further, *_parted(demand, candidate))))
@@ -148,7 +148,7 @@ def smallest_change(fields: Sequence[Field], bench: Bench) -> Smallest:
         [float(place) for place in range(len(candidates))] + none,
     )
     found = solve_in_turn(stages, rows_of(candidates, uncouple), [1.0] * len(stages[0]))
-    said: list[Change] = []
+    said: list[SmallestChange] = []
     kept: dict[str, Candidate] = {}
     for column, (candidate, _, changes) in enumerate(options):
         if found[column] > 0.5:
@@ -168,15 +168,15 @@ def _cost(candidate: Candidate) -> float:
     return float(sum(each.cost for each in candidate.obstacles))
 
 
-def _parted(demand: Demand, candidate: Candidate) -> tuple[Change, ...]:
+def _parted(demand: Demand, candidate: Candidate) -> tuple[SmallestChange, ...]:
     return tuple(
-        Change(demand.name, each.change or "", each.where or demand.source.at_hook_up)
+        SmallestChange(demand.name, each.change or "", each.where or demand.source.at_hook_up)
         for each in candidate.obstacles
     )
 
 
-def _uncoupled(supply: str, number: int, bench: Bench, inputs: Iterable[str]) -> Change:
+def _uncoupled(supply: str, number: int, bench: Bench, inputs: Iterable[str]) -> SmallestChange:
     names = ", ".join(f"{supply}.{each}" for each in bench.supplies[supply].coupled[number].outputs)
     where: Path = ("bench", "supplies", supply, "coupled", number)
     words = f"uncouple {names} and remove them from 'coupled'"
-    return Change(", ".join(inputs), words, where)
+    return SmallestChange(", ".join(inputs), words, where)

@@ -9,7 +9,7 @@ from railwright.assumptions import Assumption
 from railwright.documents.procedure import Step
 from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
@@ -26,7 +26,7 @@ SETTLED = 0.02
 """Largest distance from the set point, in parts of it, at which an input counts as settled."""
 
 
-def _freed(rehearsed: Rehearsed, source: Source) -> tuple[str, str]:
+def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
     """Why a start does not reach its point, as a further clause, and what would let it; at the worst of the
     tolerances.
     """
@@ -52,7 +52,7 @@ def _freed(rehearsed: Rehearsed, source: Source) -> tuple[str, str]:
     return why, f"raise the current limit, where device and lead bear it: {limits}"
 
 
-def _to_carry(source: Source) -> str:
+def _to_carry(source: FedInput) -> str:
     """The current limit that carries the converters' greatest draw, just above where they stop."""
     needed = [drawn for _, drawn in source.load.just_above_stopping]
     if not needed:
@@ -69,7 +69,7 @@ def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
     return level
 
 
-def _restarting(rehearsed: Rehearsed, source: Source) -> dict[str, int]:
+def _restarting(rehearsed: Rehearsed, source: FedInput) -> dict[str, int]:
     """Steps in which a converter restarts for ever, and how often it starts there."""
     starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
     counts = {
@@ -121,7 +121,7 @@ def hangs_low(rehearsed: Rehearsed) -> Outcome:
 
 
 def _ends(
-    rehearsed: Rehearsed, source: Source, traces: Traces, *kinds: str
+    rehearsed: Rehearsed, source: FedInput, traces: Traces, *kinds: str
 ) -> Iterator[tuple[Span, int, float]]:
     """Steps of these kinds in which an input has a part, the row of their end, and what is set there [V]."""
     for span in rehearsed.record.spans:
@@ -195,7 +195,7 @@ class _Move:
     path: Path
 
 
-def _moves(rehearsed: Rehearsed, source: Source) -> Iterator[_Move]:
+def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
     """Every move of an input's set voltage within a shape or a sweep."""
     timeline = rehearsed.context.timeline
     actions = [each for each in timeline.actions if each.input == source.name]
@@ -231,7 +231,7 @@ def _places(step: Step, name: str) -> list[Path]:
     return []
 
 
-def _to_fall(source: Source) -> str:
+def _to_fall(source: FedInput) -> str:
     """What would bring an input's voltage down faster."""
     own = source.output_capacitance
     capacitance = source.load.capacitance.high + (own or 0.0)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from railwright.documents.standard_tests import permitted_of, pieces_of
 from railwright.quantities import show
 from railwright.rehearsal.generator import edges_into_load
-from railwright.rehearsal.playback import Played, playback
+from railwright.rehearsal.playback import PlayedShape, playback
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, rule
@@ -46,7 +46,9 @@ def standard_missed(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-def _missed(permitted: Permitted, played: Played, into_load: Sequence[Edge], nominal: float) -> Iterator[str]:
+def _missed(
+    permitted: Permitted, played: PlayedShape, into_load: Sequence[Edge], nominal: float
+) -> Iterator[str]:
     """What is not kept, with figures; nothing where all is."""
     at_load = f"into {show(permitted.load, 'ohm')} " if permitted.load is not None else ""
     decides = into_load or played.edges

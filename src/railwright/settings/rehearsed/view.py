@@ -10,7 +10,7 @@ from railwright.assumptions import Assumption
 from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
 from railwright.quantities import Uncertain
-from railwright.settings.context import Bound, Source
+from railwright.settings.context import BoundDocuments, FedInput
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces
 
 if TYPE_CHECKING:
@@ -43,13 +43,13 @@ def hardest(name: QuantityName, value: Uncertain) -> float:
 class Rehearsed:
     """A rehearsal beside everything it was made from; judged: its requirements, in the procedure's order."""
 
-    context: Bound
+    context: BoundDocuments
     record: Record
     assumptions: tuple[Assumption, ...]
     judged: tuple[Result, ...] = ()
 
     @property
-    def inputs(self) -> list[tuple[Source, Traces]]:
+    def inputs(self) -> list[tuple[FedInput, Traces]]:
         """Inputs that were rehearsed, with their traces."""
         sources = self.context.sources
         return [(sources[name], traces) for name, traces in self.record.traces.items() if name in sources]
@@ -70,12 +70,12 @@ class Rehearsed:
     def _starts(self) -> dict[str, Start | None]:
         return {}
 
-    def events(self, source: Source, *kinds: EventKind) -> list[Event]:
+    def events(self, source: FedInput, *kinds: EventKind) -> list[Event]:
         """Events of these kinds of an input or its outputs."""
         own = {source.name, *source.outputs}
         return [event for event in self.record.events if event.subject in own and event.kind in kinds]
 
-    def trips(self, source: Source) -> list[Event]:
+    def trips(self, source: FedInput) -> list[Event]:
         """Trips of an input's outputs."""
         return self.events(source, *(kind for kind in EventKind if kind.trip))
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from railwright.plan.coupling import all_changes, followers
 from railwright.quantities import show
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
@@ -16,7 +16,7 @@ from railwright.settings.rule import Hit, Outcome, Path, rule
 class _TakenAlong:
     """An input, switched on, whose voltage goes from `before` to `after` [V] because `mover` was set."""
 
-    source: Source
+    source: FedInput
     mover: str
     by: str
     step: str
@@ -54,7 +54,7 @@ def _taken_along(context: Context) -> Iterator[_TakenAlong]:
         name = fed[change.output]
         source, feed = context.sources[name], feeds[name]
 
-        def voltage(source: Source = source) -> float:
+        def voltage(source: FedInput = source) -> float:
             return (sum if source.series else max)(stands[output] for output in source.outputs)
 
         before = voltage()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from railwright.quantities import show
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.rules.judge import judged, settings_judged
@@ -126,7 +126,7 @@ def ramp_in_limit(context: Context) -> Outcome:
         )
 
 
-def _slower(context: Context, source: Source, path: Path, limit: float) -> str:
+def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str:
     """What to do where a current limit [A] acts on the way up: of a power-up, by the window of its rise."""
     meant = "if the limit is not meant to act"
     if path[1] != "steps" or "power_up" not in path:

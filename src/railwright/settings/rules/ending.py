@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from railwright.plan.timeline import Action
 from railwright.quantities import show
 from railwright.settings import figures
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
@@ -20,12 +20,12 @@ DANGEROUS = TOUCH_LIMIT["dry"]
 """Voltage above which nothing is left on, and nothing runs alone, unless an override says why [V]."""
 
 
-def _after(source: Source | None) -> tuple[str, ...]:
+def _after(source: FedInput | None) -> tuple[str, ...]:
     """Inputs that have to be confirmed off before this one goes off."""
     return () if source is None or source.limits is None else source.limits.off_after
 
 
-def _stays_on(source: Source | None) -> str | None:
+def _stays_on(source: FedInput | None) -> str | None:
     """Why an input stays on at the end; None: it goes off."""
     return None if source is None or source.limits is None else source.limits.at_end.stays_on
 
@@ -190,7 +190,7 @@ def ramp_down_too_fast(context: Context) -> Outcome:
             )
 
 
-def _rates(source: Source) -> Iterator[tuple[float, str]]:
+def _rates(source: FedInput) -> Iterator[tuple[float, str]]:
     """How fast the outputs can go down together [V/s], by their slew and by their fall, and in words."""
     for what, each in (
         ("can be set to a slew of", [output.slew.high if output.slew else None for output in source.rows]),
@@ -226,7 +226,7 @@ _REMEDY = (
 )
 
 
-def _high(context: Context) -> list[Source]:
+def _high(context: Context) -> list[FedInput]:
     return [source for source in context.sources.values() if source.reach > DANGEROUS]
 
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from railwright.quantities import show
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 
@@ -77,7 +77,7 @@ class Discharge:
     through: str | None
 
 
-def discharge_of(context: Context, source: Source, *, sinks: bool = False) -> Discharge | None:
+def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> Discharge | None:
     """How an input empties; None: nothing is there to empty.
 
     sinks: its outputs are on, and take in what they can.
@@ -101,7 +101,7 @@ def discharge_of(context: Context, source: Source, *, sinks: bool = False) -> Di
     return Discharge(most, time, through)
 
 
-def _sunk(source: Source) -> float:
+def _sunk(source: FedInput) -> float:
     """Current that the outputs of an input take in together [A]; what is unknown is not counted on."""
     return (sum if source.parallel else min)(output.sink or 0.0 for output in source.rows)
 

@@ -8,7 +8,7 @@ from railwright.dialects.dialect import Setting
 from railwright.documents.bench import Calibration, Output
 from railwright.documents.output_name import OutputName
 from railwright.quantities import show
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.figures import on_grid
 from railwright.settings.findings import Severity
 from railwright.settings.group import output_path
@@ -101,7 +101,7 @@ COMPUTED = ("exponential_to", "ripple", "standard", "recording")
 """Keys of shapes whose voltages are worked out rather than written: they lie where they lie."""
 
 
-def _voltages(source: Source) -> Iterator[tuple[Path, float]]:
+def _voltages(source: FedInput) -> Iterator[tuple[Path, float]]:
     for level in source.played.levels:
         if level.voltage and level.path[-1] not in COMPUTED:
             yield level.path, level.voltage
@@ -122,7 +122,7 @@ def off_grid(context: Context) -> Outcome:
 
 
 def _off_grid(
-    source: Source,
+    source: FedInput,
     name: OutputName,
     output: Output,
     key: str,

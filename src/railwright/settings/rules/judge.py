@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from railwright.settings.constraints.constraint import Constraint, Facts, Missing, broken
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.rule import Hit, Outcome, Path, Unknown
 
 
 def judged(
-    source: Source, facts: Iterable[Constraint | Missing], *values: tuple[float, Path], once: bool = False
+    source: FedInput, facts: Iterable[Constraint | Missing], *values: tuple[float, Path], once: bool = False
 ) -> Outcome:
     """What is said of values that break one of these facts, each at its place, and of figures that lack;
     once: of the first of them alone.
@@ -24,7 +24,7 @@ def judged(
 
 
 def settings_judged(
-    context: Context, setting: str, facts: Callable[[Source, float | None], Facts]
+    context: Context, setting: str, facts: Callable[[FedInput, float | None], Facts]
 ) -> Outcome:
     """The same of a setting of every input that has it. facts: of an input and its current limit [A], None
     where that is not settled.

@@ -10,7 +10,7 @@ from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
 from railwright.settings.constraints.constraint import broken, constraints_in
 from railwright.settings.constraints.outputs import along
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
@@ -25,13 +25,13 @@ UNSENSED = 5e-3
 """Drop without sensing that goes unnoticed, in parts of nominal, as rule lead-drop-unsensed has it."""
 
 
-def _meant_within(source: Source) -> list[Level]:
+def _meant_within(source: FedInput) -> list[Level]:
     """Levels at which the input has to work, with the programming error as the margin."""
     operating = source.input.operating
     return source.played.meant_within(operating, source.voltage_error(operating.low) or 0.0)
 
 
-def too_low(source: Source) -> Level | None:
+def too_low(source: FedInput) -> Level | None:
     """The first level that the lead's drop, where nothing senses, takes below the operating range."""
     drop, operating = source.steady_drop, source.input.operating
     if source.senses or drop is None:
@@ -129,7 +129,7 @@ def lead_contacts(context: Context) -> Outcome:
             yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
 
 
-def _trouble(context: Context, source: Source) -> tuple[str, float] | None:
+def _trouble(context: Context, source: FedInput) -> tuple[str, float] | None:
     """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat; and the drop
     that would be right [V].
     """
@@ -146,7 +146,7 @@ def _trouble(context: Context, source: Source) -> tuple[str, float] | None:
     return (" and ".join(words), permitted_drop) if words else None
 
 
-def _permitted_drop(source: Source, drop: float) -> tuple[float, str]:
+def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
     """The drop that a lead may have [V] where it has this one, and what is wrong with it; empty: nothing."""
     compensates = min((each.near for each in constraints_in(outputs.made_up_for(source))), default=math.inf)
     if source.senses:
@@ -162,13 +162,13 @@ def _permitted_drop(source: Source, drop: float) -> tuple[float, str]:
     return (noticed, "its drop is noticed without sensing") if drop > noticed else (drop, "")
 
 
-def _surface(context: Context, source: Source, current: float) -> float:
+def _surface(context: Context, source: FedInput, current: float) -> float:
     """How hot a lead gets at a current [°C]; inf: hotter than its insulation bears."""
     ambient = context.bench.ambient.high
     return ambient + conductors.temperature_rise(source.lead.conductor.section, current, ambient)
 
 
-def _carries(context: Context, source: Source) -> float:
+def _carries(context: Context, source: FedInput) -> float:
     """The current limit that a lead has to bear [A]: the one that is set, or, where none could be settled,
     the one that the steady current asks for, with its error.
     """

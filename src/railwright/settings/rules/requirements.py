@@ -10,13 +10,13 @@ from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 from railwright.quantities import show
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 
-def _required(context: Context) -> Iterator[tuple[Path, Requirement, Source, Feed | None]]:
+def _required(context: Context) -> Iterator[tuple[Path, Requirement, FedInput, Feed | None]]:
     for index, required in enumerate(context.procedure.requires):
         if required.of in context.sources:
             path = ("procedure", "requires", index)
@@ -73,7 +73,7 @@ def requirement_masked(context: Context) -> Outcome:
                 )
 
 
-def _until_it_responds(context: Context, required: Requirement, source: Source, feed: Feed) -> str:
+def _until_it_responds(context: Context, required: Requirement, source: FedInput, feed: Feed) -> str:
     """What may exceed what is permitted before the current limit has responded, in words."""
     _, highest = required.limits
     path = surge_path(context.bench, feed)
@@ -98,7 +98,7 @@ def _until_it_responds(context: Context, required: Requirement, source: Source, 
     return f" once it has responded, {time}; until then {until}. The readings cannot see it"
 
 
-def _mean_bound(context: Context, required: Requirement, source: Source, path: SurgePath) -> float | None:
+def _mean_bound(context: Context, required: Requirement, source: FedInput, path: SurgePath) -> float | None:
     """What a mean current over the step cannot exceed [A]: the regulator always at what it gives before its
     limit responds, and the output capacitor emptied once. None: not known.
     """

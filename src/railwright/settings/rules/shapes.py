@@ -6,11 +6,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from railwright.documents.shape import Waveform
+from railwright.documents.shape import InputWaveform
 from railwright.documents.standard_tests import choice_of, figures_of, pieces_of
 from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
@@ -23,7 +23,7 @@ AT_ONCE = 1e-9
 """Sums of times that stand for the same instant differ by less [s]."""
 
 
-def _waveforms(context: Context) -> Iterator[tuple[int, Path, Source, Waveform]]:
+def _waveforms(context: Context) -> Iterator[tuple[int, Path, FedInput, InputWaveform]]:
     """Every waveform of a shape: number of its step, where it is written, and of which input it is."""
     for index, step in enumerate(context.procedure.steps):
         if step.shape is None:
@@ -107,7 +107,7 @@ def interruption_high_impedance(context: Context) -> Outcome:
         )
 
 
-def _held(source: Source) -> str:
+def _held(source: FedInput) -> str:
     own = source.output_capacitance
     total = source.load.capacitance.high + (own or 0.0)
     return f"the {show(total, 'F')} at the input" if total else "what is left at the input"
@@ -182,7 +182,9 @@ def recording_recognised(context: Context) -> Outcome:
             )
 
 
-def _standards(context: Context) -> Iterator[tuple[int, Path, Source, Test, Figures, tuple[OpenChoice, ...]]]:
+def _standards(
+    context: Context,
+) -> Iterator[tuple[int, Path, FedInput, Test, Figures, tuple[OpenChoice, ...]]]:
     """Every waveform of a standard's test: number of its step, where it is written, of which input, the test,
     its figures, and what it plays that the standard leaves open.
     """

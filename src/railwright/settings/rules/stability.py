@@ -21,7 +21,7 @@ from railwright.circuit.leads import lead_inductance
 from railwright.physics.circuit import NODE_CAPACITANCE
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.quantities import show
-from railwright.settings.context import Context, Source
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, rule
 
@@ -34,7 +34,7 @@ def least_capacitance(slope: float, inductance: float, resistance: float) -> flo
     return slope * inductance / resistance
 
 
-def _beside(source: Source) -> tuple[float, float]:
+def _beside(source: FedInput) -> tuple[float, float]:
     """Least capacitance beside the load [F], and its least series resistance [Ω].
 
     Of several capacitors the resistance is that of all together at low frequency, sum(C² ESR) / (sum C)²; an

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Step
-from railwright.settings.context import Source, locate, sources_of
+from railwright.settings.context import FedInput, locate, sources_of
 from railwright.settings.engine_rules import EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.set_points import impossible_auto
@@ -108,7 +108,7 @@ def rates_told(documents: Documents, reasons: Iterable[Reason]) -> Mapping[int, 
     return dict(zip(steps, rates, strict=True))
 
 
-def _limit(source: Source) -> float | None:
+def _limit(source: FedInput) -> float | None:
     """The current limit as it is written or by its closed forms [A]."""
     found = current_limit.window(source)
     return found.recommended if found.asked is None else found.asked

@@ -9,7 +9,7 @@ from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.current_limit import carrying, charges_within, facts
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
 from railwright.settings.windows.window import Impossible, Window, rounded, window_of
 
@@ -23,7 +23,7 @@ LIMIT_STEP = 1e-3
 """Step of current limits [A], where the bench gives none."""
 
 
-def grid(source: Source) -> tuple[float, str]:
+def grid(source: FedInput) -> tuple[float, str]:
     """Step of the input's current limit [A], and whether it was taken."""
     given = [step for o in source.rows if o.programming and (step := o.programming.current.resolution)]
     several = source.count if source.parallel else 1
@@ -32,7 +32,7 @@ def grid(source: Source) -> tuple[float, str]:
     return max(given) * several, ""
 
 
-def window(source: Source) -> Window:
+def window(source: FedInput) -> Window:
     """The window of an input's current limit [A], with a recommended value where all is known."""
     step, taken = grid(source)
     nothing = Impossible(
@@ -46,7 +46,7 @@ def window(source: Source) -> Window:
     return recommend(found, source)
 
 
-def recommend(found: Window, source: Source) -> Window:
+def recommend(found: Window, source: FedInput) -> Window:
     """With the recommended value where all is known: some way above the need."""
     if found.lacks or found.colliding() or source.needs is None:
         return found
@@ -54,7 +54,7 @@ def recommend(found: Window, source: Source) -> Window:
     return replace(found, recommended=value, why=why)
 
 
-def _with_margin(source: Source) -> float:
+def _with_margin(source: FedInput) -> float:
     """The least limit [A] that leaves a margin above the time in the limit within the delay that is written,
     or else the longest one; 0: it does not trip, or no limit does.
     """
@@ -66,7 +66,7 @@ def _with_margin(source: Source) -> float:
     return charges_within(source, delay / DELAY_MARGIN) or 0.0
 
 
-def _deciding(source: Source) -> str:
+def _deciding(source: FedInput) -> str:
     """Which figure for the steady current decides, beside the others."""
     if len(source.asked) < 2:
         return ""
@@ -75,14 +75,14 @@ def _deciding(source: Source) -> str:
     return f"; {decides.words} decides, being no less than {beside}"
 
 
-def _overshoot(source: Source) -> float:
+def _overshoot(source: FedInput) -> float:
     """How far the current may exceed the limit until it has responded [A], at most: no data sheet says it. In
     series one current flows, so that the outputs' do not add up.
     """
     return (sum if source.parallel else max)(LIMIT_OVERSHOOT.high * o.current.high for o in source.rows)
 
 
-def _responding(source: Source) -> float | None:
+def _responding(source: FedInput) -> float | None:
     """The limit [A] below which the device bears what flows until it has responded; None: unknown, or there
     is none.
     """
@@ -93,7 +93,7 @@ def _responding(source: Source) -> float | None:
     return bears if bears > 0.0 else None
 
 
-def _beyond(source: Source, chosen: float, responding: float) -> str:
+def _beyond(source: FedInput, chosen: float, responding: float) -> str:
     """Why a limit [A] is kept low, and whether that keeps what flows until it has responded within what the
     device bears. The window's upper end asks that of what flows afterwards alone, as the rest is assumed.
     """
@@ -111,7 +111,7 @@ def _beyond(source: Source, chosen: float, responding: float) -> str:
     )
 
 
-def _choice(source: Source, found: Window) -> tuple[float, str]:
+def _choice(source: FedInput, found: Window) -> tuple[float, str]:
     """The value that is recommended, and why: some way above the need, within the window."""
     low, high = found.low, found.high
     assert source.needs is not None

@@ -9,7 +9,7 @@ from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, threshold
 from railwright.settings.constraints.power import facts
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.windows.window import NOTHING_PLAYED, Window, rounded, window_of
 
 OPP_MARGIN = 1.25
@@ -21,13 +21,13 @@ OPP_STEP = 0.1
 """Step of OPP levels [W], which a bench does not give."""
 
 
-def is_there(source: Source) -> bool:
+def is_there(source: FedInput) -> bool:
     """Whether the input asks for an over-power protection, or its outputs have one."""
     asked = source.limits is not None and source.limits.opp is not None
     return asked or all(output.opp is not None for output in source.rows)
 
 
-def window(source: Source, limit: float | None, ovp: float | None) -> Window:
+def window(source: FedInput, limit: float | None, ovp: float | None) -> Window:
     """The window of an input's OPP level [W], with a recommended value where all is known.
 
     limit [A], ovp [V]: the current limit and the OVP level, which may hold the power below; None: there is
@@ -40,7 +40,7 @@ def window(source: Source, limit: float | None, ovp: float | None) -> Window:
     return recommend(window_of(source, "opp", step, found, source.power_parts, asked, taken, lacks))
 
 
-def _idle(source: Source, limit: float | None, ovp: float | None) -> Iterator[Constraint]:
+def _idle(source: FedInput, limit: float | None, ovp: float | None) -> Iterator[Constraint]:
     """Above what current limit and OVP let through it would never act."""
     if limit is None or ovp is None:
         return

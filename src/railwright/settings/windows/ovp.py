@@ -7,7 +7,7 @@ from dataclasses import replace
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.constraints.ovp import facts
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.windows.window import NOTHING_PLAYED, Window, rounded, window_of
 
 OVP_MARGIN = 0.03
@@ -17,12 +17,12 @@ OVP_STEP = 0.01
 """Step of OVP levels [V], which a bench does not give."""
 
 
-def grid(source: Source) -> float:
+def grid(source: FedInput) -> float:
     """Step of the input's OVP level [V]: the sum of its outputs' in series."""
     return OVP_STEP * (source.count if source.series else 1)
 
 
-def window(source: Source, limit: float | None) -> Window:
+def window(source: FedInput, limit: float | None) -> Window:
     """The window of an input's OVP level [V], with a recommended value where all is known.
 
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop

@@ -23,7 +23,7 @@ from railwright.quantities import show
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import CHUNK, Design
-from railwright.rehearsal.needed import Level, Needed, needed, trips, with_protection
+from railwright.rehearsal.needed import LeastLevel, Needed, needed, trips, with_protection
 from railwright.settings.rule import Path
 from railwright.settings.settle import RehearsedEnds, Settings, settle
 from railwright.settings.windows.window import LIMIT, REHEARSED, End, Replay, Window
@@ -46,17 +46,17 @@ TRIES = 8
 
 REGULATING = "a limit that regulates instead of tripping, or a higher one"
 
-NOTHING = Level(-math.inf, 0.0)
+NOTHING = LeastLevel(-math.inf, 0.0)
 
 
 @dataclass
 class _Most:
     """The most that any case has asked for so far, and which case."""
 
-    level: Level = NOTHING
+    level: LeastLevel = NOTHING
     replay: Replay | None = None
 
-    def take(self, level: Level, replay: Replay) -> None:
+    def take(self, level: LeastLevel, replay: Replay) -> None:
         if level.value > self.level.value:
             self.level, self.replay = level, replay
 
@@ -226,7 +226,7 @@ class _Study:
         got = found[window.about]
         return got.short.value <= 0.0 and got.trip_delay.value < written
 
-    def _end(self, window: Window, level: Level, replay: Replay) -> End:
+    def _end(self, window: Window, level: LeastLevel, replay: Replay) -> End:
         case = self.case_of(replay)
         feed = self.set_points[window.about]
 
@@ -301,7 +301,7 @@ def _relaxed(window: Window, value: float) -> Callable[[float], str]:
     return words
 
 
-def _words(window: Window, value: float, level: Level, step: str, replay: Replay, *, tried: bool) -> str:
+def _words(window: Window, value: float, level: LeastLevel, step: str, replay: Replay, *, tried: bool) -> str:
     unit = window.unit
     if window.setting == "trip_delay":
         what = (

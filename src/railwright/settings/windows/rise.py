@@ -17,7 +17,7 @@ from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.current_limit import carrying
 from railwright.settings.constraints.rise import Rise, facts
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.rule import Path
 from railwright.settings.windows import current_limit
 from railwright.settings.windows.window import Window, rounded, window_of
@@ -30,7 +30,7 @@ RISE_MARGIN = 1.25
 
 
 def window(
-    source: Source, documents: Documents, limit: float | None, number: int | None = None
+    source: FedInput, documents: Documents, limit: float | None, number: int | None = None
 ) -> Window | None:
     """The window of an input's rate of rise [V/s] in its first power-up, or in the step of that number; None:
     it has none.
@@ -60,7 +60,7 @@ def recommend(found: Window) -> Window:
     return replace(found, recommended=value, why=why)
 
 
-def _power_up(source: Source, documents: Documents, number: int | None) -> Rise | None:
+def _power_up(source: FedInput, documents: Documents, number: int | None) -> Rise | None:
     for index, step in enumerate(documents.procedure.steps):
         up = step.power_up
         if up is None or source.name not in up.order or (number is not None and index != number):
@@ -73,7 +73,7 @@ def _power_up(source: Source, documents: Documents, number: int | None) -> Rise 
     return None
 
 
-def _limit_for(source: Source, needed: float) -> str:
+def _limit_for(source: FedInput, needed: float) -> str:
     """The current limit that carries a current [A], and whether its own window holds it, in words."""
     step, _ = current_limit.grid(source)
     least = math.ceil(carrying(source, needed) / step * (1.0 - EXACT)) * step

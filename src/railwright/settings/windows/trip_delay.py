@@ -8,7 +8,7 @@ from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.trip_delay import facts, range_of
-from railwright.settings.context import Source
+from railwright.settings.context import FedInput
 from railwright.settings.windows.window import Window, rounded, window_of
 
 DELAY_MARGIN = 1.5
@@ -21,7 +21,7 @@ DELAY_STEP = 1e-4
 """Step of trip delays [s], which a bench does not give."""
 
 
-def window(source: Source, limit: float | None) -> Window:
+def window(source: FedInput, limit: float | None) -> Window:
     """The window of an input's trip delay [s], with a recommended value where all is known.
 
     limit [A]: the current limit; None: there is none yet.
@@ -36,7 +36,7 @@ def window(source: Source, limit: float | None) -> Window:
     return recommend(window, source) if limit is not None else window
 
 
-def recommend(found: Window, source: Source) -> Window:
+def recommend(found: Window, source: FedInput) -> Window:
     """With the recommended value: some way above the longest time in the limit, and round."""
     low, high, reach = found.low, found.high, range_of(source)
     if found.lacks or found.colliding() or low is None or high is None:

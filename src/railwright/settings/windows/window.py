@@ -15,7 +15,7 @@ from railwright.documents.sources import Location
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Missing, Side, constraints_in
-from railwright.settings.context import UNITS, Source
+from railwright.settings.context import UNITS, FedInput
 from railwright.settings.rule import Path
 
 REHEARSED = ("trip_delay", "ovp", "opp")
@@ -228,7 +228,7 @@ def _end(bound: Constraint, value: float) -> End:
 
 # Many: a window has them.
 def window_of(
-    source: Source,
+    source: FedInput,
     setting: str,
     step: float,
     facts: Iterable[Constraint | Missing],

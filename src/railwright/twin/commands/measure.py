@@ -13,11 +13,11 @@ from collections.abc import Callable
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.numbers import format_nr3
 from railwright.twin.commands.tree import Call, of_outputs
-from railwright.twin.readings import Reading
+from railwright.twin.readings import ReadingWindow
 from railwright.twin.supply import TwinSupply
 
 
-def _measure(quantity: Callable[[Reading], float]) -> Callable[[TwinSupply, int, Call], str]:
+def _measure(quantity: Callable[[ReadingWindow], float]) -> Callable[[TwinSupply, int, Call], str]:
     def answer(supply: TwinSupply, channel: int, call: Call) -> str:
         name = supply.panels[channel].name
         reading = supply.plant.reading(name)
@@ -29,7 +29,7 @@ def _measure(quantity: Callable[[Reading], float]) -> Callable[[TwinSupply, int,
     return answer
 
 
-def _fetch(quantity: Callable[[Reading], float]) -> Callable[[TwinSupply, int, Call], str]:
+def _fetch(quantity: Callable[[ReadingWindow], float]) -> Callable[[TwinSupply, int, Call], str]:
     def answer(supply: TwinSupply, channel: int, call: Call) -> str:
         reading = supply.latched[channel]
         if reading is None:
@@ -39,11 +39,11 @@ def _fetch(quantity: Callable[[Reading], float]) -> Callable[[TwinSupply, int, C
     return answer
 
 
-def _voltage(reading: Reading) -> float:
+def _voltage(reading: ReadingWindow) -> float:
     return reading.voltage
 
 
-def _current(reading: Reading) -> float:
+def _current(reading: ReadingWindow) -> float:
     return reading.current
 
 

@@ -12,7 +12,7 @@ from railwright.scpi.errors import ScpiError
 from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import boolean, integer_in, number_in
 from railwright.twin.commands.tree import TREE, Call, Command
-from railwright.twin.supply import TwinSupply, Watchdog
+from railwright.twin.supply import TwinSupply, TwinWatchdog
 
 SCPI_VERSION = "1999.0"
 
@@ -37,7 +37,7 @@ def _catalog(supply: TwinSupply, call: Call) -> str:
     return ",".join(f'"OUTP{number}"' for number in supply.channels)
 
 
-def _watchdog(supply: TwinSupply) -> Watchdog:
+def _watchdog(supply: TwinSupply) -> TwinWatchdog:
     if supply.document.watchdog is None:
         raise ScpiError(-241, "no communication watchdog")
     return supply.watchdog

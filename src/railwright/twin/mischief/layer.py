@@ -52,7 +52,7 @@ class Altered:
     endless: bool = False
 
 
-class Host(Protocol):
+class MischiefHost(Protocol):
     """What the layer can do to the server."""
 
     supply: TwinSupply
@@ -97,7 +97,7 @@ class _Fault:
 class Layer:
     """A script of faults on one supply. `acts`: what they have done so far, in order of time."""
 
-    def __init__(self, script: Sequence[Mischief], seed: int, host: Host) -> None:
+    def __init__(self, script: Sequence[Mischief], seed: int, host: MischiefHost) -> None:
         self.acts: list[Act] = []
         self._host = host
         self._faults = [_Fault(each, seed, number) for number, each in enumerate(script)]

@@ -4,13 +4,13 @@ memory. S1 (no interruption) plays nothing and is no choice.
 
 from __future__ import annotations
 
-from railwright.waveforms.shapes import Hold, Off, Piece, Step
+from railwright.waveforms.shapes import Hold, Jump, Off, Piece
 from railwright.waveforms.standards.figures import Figures
 from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Test, chosen_name, chosen_ratio
 
 
 def _there_and_back(choice: Choice, ratio: float, duration: float) -> tuple[Piece, ...]:
-    return Step(choice.nominal), Step(ratio * choice.nominal), Hold(duration), Step(choice.nominal)
+    return Jump(choice.nominal), Jump(ratio * choice.nominal), Hold(duration), Jump(choice.nominal)
 
 
 def variation(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
@@ -38,7 +38,7 @@ def temporary_rise(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
 def _interrupted(choice: Choice, duration: float) -> tuple[Piece, ...]:
     if choice.impedance == "low":
         return _there_and_back(choice, 0.0, duration)
-    return Step(choice.nominal), Off(duration)
+    return Jump(choice.nominal), Off(duration)
 
 
 def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:

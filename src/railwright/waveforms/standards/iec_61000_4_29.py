@@ -6,7 +6,7 @@ All figures stand in figures.yaml, from memory. The standard asks for three of e
 
 from __future__ import annotations
 
-from railwright.waveforms.shapes import Hold, Off, Piece, Step
+from railwright.waveforms.shapes import Hold, Jump, Off, Piece
 from railwright.waveforms.standards.figures import Figures
 from railwright.waveforms.standards.kinds import (
     Choice,
@@ -21,7 +21,7 @@ from railwright.waveforms.standards.kinds import (
 def _to_level(name: str, durations: str, figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     level = chosen_ratio(figures, name, choice)
     duration = chosen_duration(figures, durations, choice)
-    return Step(choice.nominal), Step(level * choice.nominal), Hold(duration), Step(choice.nominal)
+    return Jump(choice.nominal), Jump(level * choice.nominal), Hold(duration), Jump(choice.nominal)
 
 
 def dip(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
@@ -44,8 +44,8 @@ def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
             "expected an 'impedance' beside 'standard', got none; add one of low, high", "standard"
         )
     if choice.impedance == "low":
-        return Step(choice.nominal), Step(0.0), Hold(duration), Step(choice.nominal)
-    return Step(choice.nominal), Off(duration)
+        return Jump(choice.nominal), Jump(0.0), Hold(duration), Jump(choice.nominal)
+    return Jump(choice.nominal), Off(duration)
 
 
 def permitted(figures: Figures) -> Permitted:

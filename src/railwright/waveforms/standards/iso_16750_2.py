@@ -7,7 +7,7 @@ code letter that is chosen as 'level'; U_B is its nominal voltage.
 from __future__ import annotations
 
 from railwright.quantities import parse_value
-from railwright.waveforms.shapes import Hold, Line, Piece, Ripple, Step
+from railwright.waveforms.shapes import Hold, Jump, Line, Piece, Ripple
 from railwright.waveforms.standards.figures import Figures
 from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Permitted, Test, chosen_name
 
@@ -24,7 +24,7 @@ def slow_decrease(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     """From U_Smin to 0 V and back at 0.5 V/min."""
     lowest = _lowest(figures, choice)
     over = lowest / figures.value("slow change", "V") * figures.value("slow change time", "s")
-    return Step(lowest), Line(0.0, over), Line(lowest, over)
+    return Jump(lowest), Line(0.0, over), Line(lowest, over)
 
 
 def momentary_drop(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
@@ -32,16 +32,16 @@ def momentary_drop(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     lowest, edge = _lowest(figures, choice), figures.value("momentary drop edge", "s")
     level = figures.value(f"{choice.system} momentary drop", "V")
     hold = Hold(figures.value("momentary drop duration", "s"))
-    return Step(lowest), Line(level, edge), hold, Line(lowest, edge)
+    return Jump(lowest), Line(level, edge), hold, Line(lowest, edge)
 
 
 def reset(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     """From U_Smin down by 5 %, 10 %, … of it to 0 V, each for 5 s, with 10 s at U_Smin before each."""
     lowest, step = _lowest(figures, choice), figures.value("reset step", "1")
     down, up = Hold(figures.value("reset hold", "s")), Hold(figures.value("reset recovery", "s"))
-    pieces: list[Piece] = [Step(lowest), up]
+    pieces: list[Piece] = [Jump(lowest), up]
     for number in range(1, round(1.0 / step) + 1):
-        pieces += [Step(lowest * max(0.0, 1.0 - number * step)), down, Step(lowest), up]
+        pieces += [Jump(lowest * max(0.0, 1.0 - number * step)), down, Jump(lowest), up]
     return tuple(pieces)
 
 
@@ -60,7 +60,7 @@ def starting(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
         crank,
     )
     return (
-        Step(choice.nominal),
+        Jump(choice.nominal),
         Line(low, fall),
         Hold(dip),
         Line(plateau, rise),
@@ -83,7 +83,7 @@ def jump_start(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
 
 def _held(figures: Figures, choice: Choice, name: str) -> tuple[Piece, ...]:
     hold = Hold(choice.duration or figures.value(f"{name} duration", "s"))
-    return Step(choice.nominal), Step(figures.value(name, "V")), hold, Step(choice.nominal)
+    return Jump(choice.nominal), Jump(figures.value(name, "V")), hold, Jump(choice.nominal)
 
 
 def drop_permitted(figures: Figures) -> Permitted:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.waveforms.shapes import Hold, Line, Piece, Step
+from railwright.waveforms.shapes import Hold, Jump, Line, Piece
 from railwright.waveforms.standards.figures import Figures
 from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Test
 
@@ -17,8 +17,8 @@ def normal_transient(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     kind, steady = names[choice.level]
     hold = figures.value(f"{kind} hold", "s")
     back = Line(figures.value(f"{steady} steady state", "V"), figures.value(f"{kind} end", "s") - hold)
-    peak = Step(figures.value(f"{kind} peak", "V"))
-    return Step(choice.nominal), peak, Hold(hold), back, Step(choice.nominal)
+    peak = Jump(figures.value(f"{kind} peak", "V"))
+    return Jump(choice.nominal), peak, Hold(hold), back, Jump(choice.nominal)
 
 
 TESTS = (

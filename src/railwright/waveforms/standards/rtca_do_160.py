@@ -5,7 +5,7 @@ stand in figures.yaml, from memory.
 from __future__ import annotations
 
 from railwright.quantities import parse_value
-from railwright.waveforms.shapes import Hold, Off, Piece, Step
+from railwright.waveforms.shapes import Hold, Jump, Off, Piece
 from railwright.waveforms.standards.figures import Figures
 from railwright.waveforms.standards.kinds import Choice, Test, chosen_name
 
@@ -13,18 +13,18 @@ from railwright.waveforms.standards.kinds import Choice, Test, chosen_name
 def abnormal_surge(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     """To the category's first voltage, then to its second, then back."""
     texts = figures.texts("abnormal surge " + chosen_name(figures, "abnormal surge ", choice))
-    pieces: list[Piece] = [Step(choice.nominal)]
+    pieces: list[Piece] = [Jump(choice.nominal)]
     for voltage, duration in zip(texts[::2], texts[1::2], strict=True):
-        pieces += [Step(parse_value(voltage, "V")), Hold(parse_value(duration, "s"))]
-    return (*pieces, Step(choice.nominal))
+        pieces += [Jump(parse_value(voltage, "V")), Hold(parse_value(duration, "s"))]
+    return (*pieces, Jump(choice.nominal))
 
 
 def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     """Momentary interruption: disconnected, or (impedance: low) at 0 V, for the category's time."""
     duration = figures.value("interruption " + chosen_name(figures, "interruption ", choice), "s")
     if choice.impedance == "low":
-        return Step(choice.nominal), Step(0.0), Hold(duration), Step(choice.nominal)
-    return Step(choice.nominal), Off(duration)
+        return Jump(choice.nominal), Jump(0.0), Hold(duration), Jump(choice.nominal)
+    return Jump(choice.nominal), Off(duration)
 
 
 TESTS = (

@@ -8,11 +8,11 @@ from tests.external.verification.case import Case, Figure, modes, one
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Battery
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 MAIN = alone(
     SMALL,
-    Lead(50e-3, 1.2e-6),
+    LeadCircuit(50e-3, 1.2e-6),
     load(
         "battery",
         series_resistance="0.15 ohm",

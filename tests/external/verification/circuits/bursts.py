@@ -7,13 +7,13 @@ from tests.external.verification.case import Case, modes, one
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Bursts, Capacitor, Leds, Table
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 BURSTS = ((0.0, 0.05), (2e-3, 0.05), (2e-3, 1.2), (3e-3, 1.2), (3e-3, 0.3), (5e-3, 0.1))
 TABLE = ((5.0, 0.1), (11.0, 0.3), (14.0, 0.35))
 MAIN = alone(
     SMALL,
-    Lead(0.5, 1.2e-6),
+    LeadCircuit(0.5, 1.2e-6),
     load("capacitor", capacitance="47 uF", esr="60 mohm"),
     load(
         "profile",

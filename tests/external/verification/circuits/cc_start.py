@@ -8,9 +8,9 @@ from tests.external.verification.case import Case, Figure, modes, one
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Capacitor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
-MAIN = alone(SMALL, Lead(0.05, 1.2e-6), load("capacitor", capacitance="10 mF", esr="20 mohm"))
+MAIN = alone(SMALL, LeadCircuit(0.05, 1.2e-6), load("capacitor", capacitance="10 mF", esr="20 mohm"))
 
 
 def play(sim):

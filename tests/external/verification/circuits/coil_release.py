@@ -6,11 +6,11 @@ from tests.external.verification.case import Case, Figure, Mark, Spice, modes
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Coil
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 MAIN = alone(
     SMALL,
-    Lead(50e-3, 1.2e-6),
+    LeadCircuit(50e-3, 1.2e-6),
     load("coil", resistance="12 ohm", inductance="50 mH", diode_drop="0.7 V", diode_resistance="5 ohm"),
 )
 

@@ -5,14 +5,19 @@ from tests.external.verification.case import Case, Figure, Spice, modes
 from tests.external.verification.equations import Bench, Output, together
 from tests.external.verification.parts import Capacitor, Resistor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 CAPACITOR = load("capacitor", capacitance="100 uF", esr="60 mohm")
 ONE = alone(
-    SMALL, Lead(50e-3, 1.2e-6), load("resistor", resistance="12 ohm"), CAPACITOR, name="one", output="1"
+    SMALL,
+    LeadCircuit(50e-3, 1.2e-6),
+    load("resistor", resistance="12 ohm"),
+    CAPACITOR,
+    name="one",
+    output="1",
 )
 TWO = alone(
-    SMALL, Lead(50e-3, 1.2e-6), load("resistor", resistance="5 ohm"), CAPACITOR, name="two", output="2"
+    SMALL, LeadCircuit(50e-3, 1.2e-6), load("resistor", resistance="5 ohm"), CAPACITOR, name="two", output="2"
 )
 
 

@@ -7,12 +7,12 @@ from tests.external.verification.case import Case, modes, one, rises
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Capacitor, Resistor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 STAGE = replace(SMALL, crowbar=1.0 / 50e-3)
 MAIN = alone(
     STAGE,
-    Lead(50e-3, 1.2e-6),
+    LeadCircuit(50e-3, 1.2e-6),
     load("resistor", resistance="24 ohm"),
     load("capacitor", capacitance="1000 uF", esr="60 mohm"),
 )

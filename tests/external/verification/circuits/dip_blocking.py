@@ -6,11 +6,11 @@ from tests.external.verification.case import Case, Figure, Spice, modes, switche
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Capacitor, ConstantCurrent
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 MAIN = alone(
     LARGE,
-    Lead(50e-3, 1.2e-6, diode=0.4),
+    LeadCircuit(50e-3, 1.2e-6, diode=0.4),
     load("capacitor", capacitance="2200 uF", esr="30 mohm"),
     load("constant_current", current="0.5 A", compliance="1 V"),
 )

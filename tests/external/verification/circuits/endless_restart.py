@@ -7,11 +7,11 @@ from tests.external.verification.case import Case, modes, one, switches
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Capacitor, Converter
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 MAIN = alone(
     SMALL,
-    Lead(80e-3, 1e-6),
+    LeadCircuit(80e-3, 1e-6),
     load("capacitor", capacitance="470 uF", esr="60 mohm"),
     load(
         "converter",

@@ -7,10 +7,10 @@ from tests.external.verification.case import Case, Figure, Spice, modes, rises
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Resistor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 CURVE = ((2.5, 100.0), (5.0, 0.1), (10.0, 5e-3))
-MAIN = alone(LARGE, Lead(50e-3, 1.2e-6, fuse=CURVE), load("resistor", resistance="12 ohm"))
+MAIN = alone(LARGE, LeadCircuit(50e-3, 1.2e-6, fuse=CURVE), load("resistor", resistance="12 ohm"))
 
 
 def play(sim):

@@ -7,13 +7,13 @@ from tests.external.verification.case import Case, Figure, modes, one
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Lamp
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 WARMTH = 0.0012486536477541983
 """Heat capacity of the filament [J/K] that belongs to a warm-up of 60 ms, as a number; compared with ours."""
 MAIN = alone(
     LARGE,
-    Lead(50e-3, 1.2e-6),
+    LeadCircuit(50e-3, 1.2e-6),
     load(
         "filament_lamp", rated_voltage="12 V", rated_power="24 W", cold_resistance="0.5 ohm", warm_up="60 ms"
     ),

@@ -6,16 +6,16 @@ from tests.external.verification.case import Case, Figure, Spice, modes, rises
 from tests.external.verification.equations import Bench, Output, together
 from tests.external.verification.parts import Capacitor, Resistor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 MAIN = alone(
     SMALL,
-    Lead(50e-3, 1.2e-6),
+    LeadCircuit(50e-3, 1.2e-6),
     load("resistor", resistance="15 ohm"),
     load("capacitor", capacitance="220 uF", esr="60 mohm"),
     output="m",
 )
-AUX = alone(SMALL, Lead(50e-3, 1.2e-6), load("resistor", resistance="10 ohm"), name="aux", output="a")
+AUX = alone(SMALL, LeadCircuit(50e-3, 1.2e-6), load("resistor", resistance="10 ohm"), name="aux", output="a")
 
 
 def play(sim):

@@ -8,9 +8,9 @@ from tests.external.verification.case import Case, Figure, modes, one
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import ConstantCurrent
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
-MAIN = alone(SMALL, Lead(0.2, 0.4e-9), load("constant_current", current="50 mA", compliance="1 V"))
+MAIN = alone(SMALL, LeadCircuit(0.2, 0.4e-9), load("constant_current", current="50 mA", compliance="1 V"))
 
 
 def play(sim):

@@ -7,11 +7,11 @@ from tests.external.verification.case import Case, Figure, modes, one, switches
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Motor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 MAIN = alone(
     LARGE,
-    Lead(50e-3, 1.2e-6),
+    LeadCircuit(50e-3, 1.2e-6),
     load(
         "dc_motor",
         resistance="0.8 ohm",

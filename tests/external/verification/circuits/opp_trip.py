@@ -7,11 +7,11 @@ from tests.external.verification.case import Case, modes, one, rises
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Capacitor, Resistor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 MAIN = alone(
     SMALL,
-    Lead(50e-3, 1.2e-6),
+    LeadCircuit(50e-3, 1.2e-6),
     load("resistor", resistance="12 ohm"),
     load("capacitor", capacitance="22 uF", esr="60 mohm"),
 )

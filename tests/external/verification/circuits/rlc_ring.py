@@ -8,12 +8,12 @@ from tests.external.verification.case import Case, Figure, Mark, Spice, modes, r
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Capacitor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
 OHMS, HENRIES, FARADS, ESR = 92e-3, 1.2e-6, 10e-6, 10e-3
 MAIN = alone(
     SMALL,
-    Lead(OHMS, HENRIES, opened=True),
+    LeadCircuit(OHMS, HENRIES, opened=True),
     load("capacitor", capacitance="10 uF", esr="10 mohm"),
     node=100e-12,
 )

@@ -5,13 +5,13 @@ from tests.external.verification.case import Case, Figure, Spice, modes
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Resistor
 
-from railwright.physics.circuit import Branch, Circuit, Lead
+from railwright.physics.circuit import Branch, Circuit, LeadCircuit
 
 MAIN = Branch(
     "main",
     ("a", "b"),
     (SMALL, SMALL),
-    Lead(50e-3, 1.2e-6),
+    LeadCircuit(50e-3, 1.2e-6),
     (load("resistor", resistance="20 ohm"),),
     "series",
 )

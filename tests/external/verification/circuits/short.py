@@ -8,9 +8,9 @@ from tests.external.verification.case import Case, Figure, modes, one
 from tests.external.verification.equations import Bench, Output
 from tests.external.verification.parts import Resistor
 
-from railwright.physics.circuit import Circuit, Lead
+from railwright.physics.circuit import Circuit, LeadCircuit
 
-MAIN = alone(SMALL, Lead(50e-3, 1.2e-6), load("resistor", resistance="12 ohm"))
+MAIN = alone(SMALL, LeadCircuit(50e-3, 1.2e-6), load("resistor", resistance="12 ohm"))
 
 
 def play(sim):
