@@ -39,7 +39,7 @@ def test_a_helper_that_hangs_in_its_library_is_not_left_behind(monkeypatch: pyte
 
 
 def test_an_answer_that_came_while_the_process_stood_still_counts() -> None:
-    """Stopped and continued, it finds the deadline passed and the answer there: the instrument was in time."""
+    """Stopped and continued, it finds the deadline passed and the answer there, which came in time."""
     answers = threading.Event()
 
     def serve(server: socket.socket) -> None:
