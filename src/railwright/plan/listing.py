@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -65,6 +65,17 @@ def shape_actions(timeline: Timeline) -> dict[tuple[int, str], Own]:
             own.actions.append(action)
         level[name] = 0.0 if action.kind == "off" else action.voltage
     return found
+
+
+def with_actions(timeline: Timeline, instead: Mapping[tuple[int, str], Sequence[Action]]) -> Timeline:
+    """The timeline with other actions in place of what these (step, input) ask."""
+    if not instead:
+        return timeline
+    own = shape_actions(timeline)
+    replaced = {id(action) for key in instead for action in own[key].actions}
+    actions = [action for action in timeline.actions if id(action) not in replaced]
+    actions += [action for each in instead.values() for action in each]
+    return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))
 
 
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:

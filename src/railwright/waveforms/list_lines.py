@@ -37,7 +37,7 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
     jumping = grid.wave
     if start is not None and start != jumping.value[0]:
         jumping = Waveform(np.append(0.0, jumping.time), np.append(start, jumping.value))
-    asked, lost = _without_jumps(jumping, grid.shortest)
+    asked, lost = without_jumps(jumping, grid.shortest)
     most = min(abilities.at_most, max(1, grid.cells // grid.shortest))
     best: tuple[float, Cells, Array] | None = None
     least = 0.0
@@ -62,7 +62,7 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
     return Listed(points, error, least, edge)
 
 
-def _without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:
+def without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:
     """Each jump as a line that begins there and lasts `over` [the waveform's time]; of jumps that are nearer
     together than that, the first takes the others with it. And what is lost with them: how far the waveform
     leaves the range of such a line while it lasts.
