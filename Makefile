@@ -1,4 +1,5 @@
 # Railwright: `make demo` does the whole job once; `make test` runs every check.
+# `make test-fast` runs in a minute or so what finds most mistakes.
 # Needs Python 3.11 or newer and make; everything else is installed into .venv from the pinned constraints.
 
 PYTHON ?= python3
@@ -7,11 +8,12 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test lint format bench docs verification clean
+.PHONY: help setup demo test test-fast lint format bench docs verification clean
 
 help:
 	@echo "make demo    check, rehearse, run, evaluate and report the example on simulated supplies"
 	@echo "make test    linters, type checks, layer contract and all tests"
+	@echo "make test-fast  the quick tests alone, within 90 s on two cores: no process, no supply, no real time"
 	@echo "make bench   the benchmarks; each prints its figure on its last line"
 	@echo "make docs    write docs/documents.md, docs/measures.md and the help text again from their sources"
 	@echo "make verification  docs/verification.md: the rehearsal against ngspice, scipy and closed forms"
@@ -53,6 +55,10 @@ test: lint
 	@scripts/install_tools.sh
 	@$(BIN)/python -m pytest -q -m alone
 	@$(BIN)/python -m pytest -n 2 -m "not alone"
+
+# Left out is what tests/slow.py lists as slow, with the reason.
+test-fast: $(VENV)/.installed-dev
+	@$(BIN)/python -m pytest -q -n 2 -m "not slow and not alone"
 
 bench: $(VENV)/.installed-dev
 	@set -e; for file in benchmarks/*.py; do echo "== $$file"; $(BIN)/python -m benchmarks.$$(basename $$file .py); done

@@ -38,7 +38,7 @@ def bare(processes: int) -> float:
 
 def clustered(workers: int) -> float:
     """Time of all chunks on a cluster whose workers have loaded everything [s]."""
-    with LocalCluster(
+    with LocalCluster(  # type: ignore[no-untyped-call]
         n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None
     ) as cluster:
         merged(over_cluster(power_up_plan(workers * 4096), cluster.scheduler_address))

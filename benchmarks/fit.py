@@ -16,9 +16,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
-import shapely
+import shapely  # type: ignore[import-untyped]
 from tests.waveforms.by_force import best_levels, best_lines
 
 from railwright.waveforms.fit import Fit, deviation
@@ -34,7 +35,7 @@ STRETCH = 1e9
 def recordings(samples: int) -> dict[str, Waveform]:
     """Recordings at 100,000 samples a second [V]."""
     rng = np.random.default_rng(4)
-    when = np.arange(samples) * 1e-5
+    when: Any = np.arange(samples) * 1e-5
     noise = rng.normal(scale=0.02, size=samples)
     dips = np.where(rng.random(samples).cumsum() % 40_000 < 3_000, 6.0, 12.0)
     ripple = (

@@ -14,10 +14,11 @@ import argparse
 import faulthandler
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from benchmarks.fuzzing import documents, messages, records, replies
-from benchmarks.fuzzing.trial import peak
+from benchmarks.fuzzing.trial import Findings, peak
 
 
 def main() -> int:
@@ -34,7 +35,7 @@ def main() -> int:
     given = parser.parse_args()
     faulthandler.enable()
     folders = (documents.EXAMPLE, *given.also)
-    parts = (
+    parts: tuple[Callable[[], Findings], ...] = (
         lambda: messages.run(given.seed, given.messages),
         lambda: replies.run(given.seed, given.replies),
         lambda: documents.run(given.seed, given.documents, folders),

@@ -26,7 +26,7 @@ from benchmarks.endings.lane import DOCUMENTS, PROCEDURE, Lane
 
 from railwright.cli.checking import check_documents
 from railwright.guard.core import SILENCE
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.settings.check import Checked
 
 

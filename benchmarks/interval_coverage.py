@@ -85,7 +85,7 @@ def study(seed: int) -> list[Case]:
 
     documents, set_points, timeline = _example()
     record, truth = record_case(documents, set_points, seed, timeline)
-    asked = _Asking(documents, SUPPLY + RECORDER)
+    asked: Any = _Asking(documents, SUPPLY + RECORDER)
     own, external = every_source(asked, set_points, record, [_recording(documents, truth, seed)])
     true = evaluate(asked, set_points, truth)
     cases = []
@@ -141,9 +141,9 @@ class _Asking:
 
 
 def _large(measure: str) -> Any:
-    from railwright.documents.procedure import MEASURE_UNITS
+    from railwright.measures import MEASURES
 
-    unit = MEASURE_UNITS[measure]
+    unit = MEASURES[measure].unit
     return 1000 if unit == "1" else f"1000 {unit}"
 
 

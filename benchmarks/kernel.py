@@ -20,8 +20,10 @@ import numpy as np
 from benchmarks.rehearsal import PROCEDURE, main_circuit, started
 from numpy.typing import NDArray
 
+from railwright.compilation import FLOAT, INTEGER, VECTOR
 from railwright.documents.loader import load_documents
 from railwright.physics import layout, rosenbrock
+from railwright.physics.arrays import SYSTEM, WORK
 from railwright.physics.compiled import compiled_entry
 from railwright.physics.dispatch import COMPILED_KINDS
 from railwright.physics.equations import jacobian, rhs
@@ -33,7 +35,7 @@ CONVERTER_PARAMETERS = 5
 """The C converter knows no limit of its own input current: those parameters are cut off."""
 
 
-@compiled_entry
+@compiled_entry(INTEGER, FLOAT, VECTOR, FLOAT, SYSTEM, WORK)
 def many_steps(count: int, t: float, y: Array, h: float, system: Any, work: Any) -> None:
     """As often as asked, the same step from (t, y) into work.new."""
     for _ in range(count):

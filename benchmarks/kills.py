@@ -30,8 +30,8 @@ from benchmarks.endings.moments import PHASES
 from benchmarks.endings.table import Result, play_all, report
 
 from railwright.archive.ending import ending_of
-from railwright.running.outcome import Ended
-from railwright.running.stored import open_run
+from railwright.records.ended import Ended
+from railwright.records.stored import open_run
 
 OFF_WITHIN = 2.0
 """How long outputs may stay on after a kill [s]."""

@@ -27,7 +27,7 @@ from benchmarks.small_bench import set_points_of, write_bench
 from railwright.documents.loader import Documents
 from railwright.guard.link import Message
 from railwright.guard.process_link import ProcessLink
-from railwright.running.log import read_log
+from railwright.records.log import read_log
 from railwright.running.runner import run
 from railwright.twin.launcher import TwinBench
 

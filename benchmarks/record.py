@@ -17,9 +17,10 @@ import tempfile
 import time
 from pathlib import Path
 
-from railwright.running.log import WRITE_EVERY, Log
+from railwright.records.log import WRITE_EVERY, Log
+from railwright.records.names import readings_file
+from railwright.records.readings import count_rows, fold
 from railwright.running.outcome import InputReading, Progress
-from railwright.running.readings import count_rows, fold, parquet_path
 from railwright.running.recorder import Recorder
 from railwright.traces import Mode
 
@@ -84,7 +85,7 @@ def main() -> None:
         before, begin = resident(), time.perf_counter()
         story = fold(log.path, folder, INPUTS)
         print(f"folded in {time.perf_counter() - begin:.1f} s, {largest() - before:.0f} MB on top")
-        kept = {name: count_rows(parquet_path(folder, name)) for name in INPUTS}
+        kept = {name: count_rows(readings_file(folder, name)) for name in INPUTS}
         assert kept == story.rows == recorder.rows, (kept, recorder.rows)
         assert not story.recovered
         print(f"readings in = rows in Parquet: {sum(kept.values())}")

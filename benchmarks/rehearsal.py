@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from scipy.integrate import odeint, solve_ivp
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.documents.output_name import OutputName
 from railwright.examples import example
 from railwright.physics import equations
 from railwright.physics.circuit import Circuit
@@ -33,7 +34,7 @@ from railwright.traces import Span
 
 Array = NDArray[np.float64]
 PROCEDURE = example() / "power-input.procedure.yaml"
-POINTS = OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0)
+POINTS = OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0)
 END, REPEATS = 0.06, 20
 
 
@@ -66,7 +67,7 @@ def power_up_plan(cases: int) -> Plan:
 
 def transducer_plan(cases: int) -> Plan:
     """The same for its transducer, which is simpler."""
-    points = OutputSetPoints("right.1", 0.1, "regulate", 0.0, 32.0)
+    points = OutputSetPoints(OutputName("right.1"), 0.1, "regulate", 0.0, 32.0)
     return _plan("transducer", Feed("transducer", "alone", (points,), "thin pair", "at terminals"), cases)
 
 

@@ -31,7 +31,7 @@ PROCEDURE = "power-input.procedure.yaml"
 def segments(count: int, seed: int = 1) -> list[str]:
     """Lines of `count` segments: lines, steps and holds, nearly all with a figure that no other has."""
     draw = random.Random(seed)
-    found = []
+    found: list[str] = []
     while len(found) < count:
         found.append(f"{{line_to: {draw.uniform(9.5, 15.5):.3f} V, over: {draw.uniform(20.0, 90.0):.3f} ms}}")
         found.append(f"{{hold: {draw.uniform(5.0, 50.0):.3f} ms}}")

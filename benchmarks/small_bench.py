@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.documents.output_name import OutputName
 from railwright.guard.local_link import LocalLink
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.twin.server import ReplyTime
@@ -88,7 +89,11 @@ def set_points_of(outputs: Outputs) -> dict[str, Feed]:
         name: Feed(
             name,
             "alone",
-            (OutputSetPoints(output, 1.0, "regulate", 0.0, 18.0, opp=20.0, ocp=2.0, ocp_delay=0.06),),
+            (
+                OutputSetPoints(
+                    OutputName(output), 1.0, "regulate", 0.0, 18.0, opp=20.0, ocp=2.0, ocp_delay=0.06
+                ),
+            ),
             "pair",
             "at load",
         )

@@ -22,9 +22,10 @@ from benchmarks.record import largest, resident
 from benchmarks.small_bench import inputs_of, set_points_of, virtual_bench, write_bench
 
 from railwright.documents.loader import Documents
+from railwright.records.names import readings_file
+from railwright.records.readings import count_rows, read_parquet
 from railwright.running.conduct import LEAD_IN
 from railwright.running.outcome import InputReading, Progress, RunOutcome
-from railwright.running.readings import count_rows, parquet_path, read_parquet
 from railwright.running.runner import run
 from railwright.twin.launcher import TwinBench
 
@@ -75,7 +76,7 @@ def account(outcome: RunOutcome) -> None:
     schedule = len(OUTPUTS) * int((end + LEAD_IN) / EVERY)
     kept = later = 0
     for name in inputs_of(OUTPUTS):
-        path = parquet_path(outcome.folder, name)
+        path = readings_file(outcome.folder, name)
         whole = int((read_parquet(path, name).time <= end).sum())
         kept, later = kept + whole, later + count_rows(path) - whole
     missed = outcome.missed_readings

@@ -29,8 +29,8 @@ from benchmarks.endings.table import Result, play_all, report
 from benchmarks.endings.terminal_cells import Cell, Setting, all_cells
 
 from railwright.archive.ending import ending_of
-from railwright.running.outcome import Ended
-from railwright.running.stored import open_run
+from railwright.records.ended import Ended
+from railwright.records.stored import open_run
 
 ENDINGS = {
     0: (Ended.COMPLETED,),

@@ -21,16 +21,17 @@ import statistics
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from benchmarks.small_bench import inputs_of, set_points_of, virtual_bench, write_bench
 
-from railwright.dialects.dialect import load_dialect
 from railwright.dialects.units import compose
 from railwright.documents.loader import Documents
 from railwright.guard.link import Message
 from railwright.guard.local_link import LocalLink
 from railwright.guard.wire import Connect
-from railwright.running.outcome import Ended, RunOutcome
+from railwright.records.ended import Ended
+from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
 from railwright.twin.server import ReplyTime
 from railwright.twin.virtual_network import VirtualNetwork
@@ -138,9 +139,9 @@ async def meddle(network: VirtualNetwork, output: str, setting: str, value: str,
     loop = asyncio.get_running_loop()
     _, writer = await network.connect(network.bench.supplies[supply].address)
     await asyncio.sleep(at - loop.time())
-    dialect = load_dialect(network.bench.supplies[supply].dialect)
-    known = "output" if setting == SWITCHED_ON else setting
-    units = [f"{dialect.settings[known]} {value},(@{own})"]  # type: ignore[index]
+    dialect = network.bench.supplies[supply].dialect
+    known: Any = "output" if setting == SWITCHED_ON else setting
+    units = [f"{dialect.settings[known]} {value},(@{own})"]
     if setting == "voltage_mode":
         units = [f"SOURce:LIST:VOLTage 12,(@{own})", f"SOURce:LIST:DWELl 1,(@{own})", *units]
     if setting == "sense":
@@ -196,7 +197,9 @@ def disturbed(folder: Path, query: float, changes: int, draw: random.Random) -> 
             f"  {name}: stated period {periods[name]:.2f} s; settings take {share.settings / whole:.1%} of "
             f"the session's time, the question with the known answer {share.known / whole:.1%}"
         )
-    late, took, looks = [], [], []
+    late = []
+    took: list[float] = []
+    looks: list[float] = []
     settings = list(CHANGES)
     for turn in range(changes):
         output, setting = OUTPUTS[turn % len(OUTPUTS)], settings[turn // len(OUTPUTS) % len(settings)]

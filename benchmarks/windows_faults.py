@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.physics.cases import HIGHEST, I2T, PEAK, make_template, play_cases
 from railwright.physics.simulation import OutputState, Simulation
 from railwright.plan.set_points import SetPoints
@@ -107,7 +108,9 @@ class FaultPlayer:
         end = duration + self.after
         branch = next(each for each in self.circuit.branches if each.name == name)
         player, _ = simulation.player(name)
-        stages = np.array([stage_figures(self.documents.bench.output(each)) for each in branch.outputs])
+        stages = np.array(
+            [stage_figures(self.documents.bench.output(OutputName(each))) for each in branch.outputs]
+        )
         template = make_template(player, stages, (begins, end), end, follows=False)
         fixture = self.documents.bench.fixture(self.set_points[name].fixture)
         columns = {quantity: k for k, quantity in enumerate(self.design.names)}

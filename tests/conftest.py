@@ -1,13 +1,54 @@
-"""Locks and off plans of tests in a folder of their own: tests side by side are no runs side by side."""
+"""What every test gets: locks and off plans in a folder of their own, and the line between quick and slow."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import pytest
+from tests.bench import EXAMPLE, PROCEDURE, demo_with
+from tests.slow import QUICK, is_slow
+
+from railwright.documents.loader import Documents, load_documents
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """What is left out is not even imported."""
+    return True if config.option.markexpr == QUICK and is_slow(collection_path) else None
+
+
+def pytest_itemcollected(item: pytest.Item) -> None:
+    if is_slow(item.path):
+        item.add_marker(pytest.mark.slow)
+
+
+_waited: list[str] = []
+"""What the test that is going on has done and a quick one does not."""
+
+
+def _hear(event: str, given: tuple[Any, ...]) -> None:
+    if event == "subprocess.Popen":
+        program = os.fsdecode(given[0] or given[1][0])
+        if Path(program).name.startswith(("python", "bash", "sh", "railwright")):
+            _waited.append(f"starts {program}")
+    elif event == "socket.connect":
+        _waited.append(f"connects to {given[1]}")
+
+
+sys.addaudithook(_hear)
+
+
+@pytest.fixture(autouse=True)
+def _quick(request: pytest.FixtureRequest) -> Iterator[None]:
+    """A test that starts a program or connects to a supply is marked as slow (tests/slow.py)."""
+    _waited.clear()
+    yield
+    marked = any(request.node.get_closest_marker(name) for name in ("slow", "alone"))
+    assert marked or not _waited, f"not quick, so mark it slow: {_waited}"
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -21,3 +62,19 @@ def _runtime_folder() -> Iterator[None]:
             del os.environ["RAILWRIGHT_RUNTIME"]
         else:
             os.environ["RAILWRIGHT_RUNTIME"] = before
+
+
+@pytest.fixture(scope="session")
+def documents() -> Documents:
+    """The example's documents as they are."""
+    return load_documents(EXAMPLE / PROCEDURE)
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Callable[..., Documents]:
+    """The example's documents with edits, in the test's folder: `bench((BENCH, old, new))`."""
+
+    def made(*edits: tuple[str, str, str]) -> Documents:
+        return demo_with(tmp_path, *edits)
+
+    return made

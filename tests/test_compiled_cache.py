@@ -11,7 +11,8 @@ from pathlib import Path
 import platformdirs
 import pytest
 
-from railwright.compiled_cache import announce, cache_folder, can_keep, compile_kept
+from railwright.compilation import INTEGER, compile_kept
+from railwright.compiled_cache import announce, cache_folder, can_keep
 
 
 @pytest.fixture(autouse=True)
@@ -51,7 +52,7 @@ def test_what_is_compiled_lies_there_under_its_name_and_the_hash_of_its_sources(
     source = tmp_path / "source.txt"
     for text in ("one", "two", "two"):
         source.write_text(text, "utf-8")
-        assert compile_kept(doubled, "of-a-test", [source])(21) == 42
+        assert compile_kept(doubled, [INTEGER], "of-a-test", [source])(21) == 42
     found = kept(tmp_path)
     assert len(found) == 2, "a source that changed has a folder of its own, one that did not has the same"
     assert {path.parts[0] for path in found} == {"of-a-test"}
@@ -68,7 +69,7 @@ def test_where_no_folder_can_be_made_the_code_goes_into_a_temporary_one(
     (tmp_path / "file").write_text("", "utf-8")
     monkeypatch.setenv("RAILWRIGHT_CACHE", str(tmp_path / "file"))
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
-    assert compile_kept(doubled, "of-a-test", [])(4) == 8
+    assert compile_kept(doubled, [INTEGER], "of-a-test", [])(4) == 8
     assert len(kept(tmp_path)) == 1
     assert kept(tmp_path)[0].parts[0].startswith("railwright-")
 
@@ -97,15 +98,15 @@ def test_compilation_that_takes_long_is_announced_once_and_never_for_what_is_kep
     monkeypatch.setenv("RAILWRIGHT_CACHE", str(tmp_path))
     source = tmp_path / "source.txt"
     source.write_text("one", "utf-8")
-    first = compile_kept(doubled, "of-a-test", [source], seconds=20.0)
+    first = compile_kept(doubled, [INTEGER], "of-a-test", [source], seconds=20.0)
     assert heard == [], "nothing is compiled before it is called"
     assert first(21) == first(4) + 34 == 42
     assert heard == ["compiling once, about 20 s"]
-    again = compile_kept(doubled, "of-a-test", [source], seconds=20.0)
+    again = compile_kept(doubled, [INTEGER], "of-a-test", [source], seconds=20.0)
     assert again(3) == 6
     assert len(heard) == 1, "this one comes from the cache"
     source.write_text("other", "utf-8")
-    assert compile_kept(doubled, "of-a-test", [source], seconds=3.0)(3) == 6
+    assert compile_kept(doubled, [INTEGER], "of-a-test", [source], seconds=3.0)(3) == 6
     assert heard[1:] == ["compiling once, about 3 s"], "its sources have changed"
 
 
@@ -113,9 +114,9 @@ def test_short_compilations_are_not_announced_nor_is_any_to_nobody(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, heard: list[str]
 ) -> None:
     monkeypatch.setenv("RAILWRIGHT_CACHE", str(tmp_path))
-    assert compile_kept(tripled, "of-a-test", [])(2) == 6
+    assert compile_kept(tripled, [INTEGER], "of-a-test", [])(2) == 6
     announce(None)
-    assert compile_kept(doubled, "of-a-test", [], seconds=20.0)(2) == 4
+    assert compile_kept(doubled, [INTEGER], "of-a-test", [], seconds=20.0)(2) == 4
     assert heard == []
 
 

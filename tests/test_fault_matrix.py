@@ -23,7 +23,9 @@ def of_kind(name: str, count: int = OF_EACH, seed: int = 7) -> list[Cell]:
 
 @pytest.mark.parametrize("name", [kind.name for kind in KINDS])
 def test_whatever_fails_the_outputs_are_off_and_the_ending_says_how(name: str, tmp_path: Path) -> None:
-    for cell in of_kind(name):
+    cells = of_kind(name)
+    assert cells
+    for cell in cells:
         verdict = verdict_of(cell, tmp_path)
         assert verdict.wrong == "", f"{cell.line}: {verdict.ending}: {verdict.wrong}"
 

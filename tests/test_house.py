@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from tests.slow import QUICK, SLOW
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
@@ -95,3 +96,187 @@ def test_data_files_of_the_package_are_shipped():
 def test_ci_ends_with_the_tests():
     assert (ROOT / ".ci" / "run").stat().st_mode & 0o111
     assert "make --no-print-directory test" in (ROOT / ".ci" / "run").read_text("utf-8")
+
+
+MIDDLE = ("circuit", "evaluation", "physics", "plan", "rehearsal", "report", "settings", "traces.py")
+"""The pure middle, and what shows it: here nothing is recovered from a text that was made here."""
+
+TAKES_APART = {
+    *("partition", "rpartition", "split", "rsplit", "splitlines"),
+    *("startswith", "endswith", "removeprefix", "removesuffix"),
+}
+OF_RE = {"findall", "finditer", "fullmatch", "match", "search", "split", "sub"}
+
+TAKEN_APART = {
+    "evaluation/reference.py": (2, "a measure's docstring is its definition in the reference"),
+    "report/build.py": (1, "a step's name becomes the name of a file"),
+    "report/figures.py": (1, "a printed zero has no sign"),
+    "report/outputs_off.py": (1, "what a person wrote may begin with 'because' or not"),
+    "report/sheet.py": (2, "typography; which voltages findings tell, as rules do not yet give them"),
+    "report/sheet_page.py": (1, "the size of a drawing is in its SVG alone"),
+    "report/text.py": (2, "typography: blanks, and capitals at the beginning of a sentence"),
+    "settings/rehearsed/voltages.py": (1, "what a peak is of"),
+    "settings/rule.py": (2, "a rule's docstring is its title"),
+    "settings/rules/requirements.py": (1, "what a peak is of"),
+    "waveforms/standards/figures.py": (1, "levels I to IV are keys of a data file"),
+}
+"""File -> how often it takes a text apart, and why it may."""
+
+
+def test_the_middle_takes_no_text_apart():
+    """A fact that a program needs is a field: of an event its kind, of an output its supply, of an assumption
+    its subject. Who takes a text apart says so in the list, with the reason.
+    """
+    found = {}
+    package = ROOT / "src" / "railwright"
+    for path in SOURCES:
+        name = path.relative_to(package).as_posix()
+        if not name.startswith(MIDDLE) and name not in TAKEN_APART:
+            continue
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+                continue
+            of_re = isinstance(node.func.value, ast.Name) and node.func.value.id == "re"
+            if node.func.attr in (OF_RE if of_re else TAKES_APART):
+                found[name] = found.get(name, 0) + 1
+    assert found == {name: count for name, (count, _) in TAKEN_APART.items()}
+
+
+TESTS = {path: ast.parse(path.read_text("utf-8")) for path in sorted((ROOT / "tests").rglob("*.py"))}
+Def = ast.FunctionDef | ast.AsyncFunctionDef
+
+
+def calls_of(node: ast.AST) -> set[str]:
+    """Last names of what is called: `f` of `f()`, `module.f()` and `thing.f()`."""
+    called = (each.func for each in ast.walk(node) if isinstance(each, ast.Call))
+    return {each.id if isinstance(each, ast.Name) else getattr(each, "attr", "") for each in called}
+
+
+def asserts(node: ast.AST, helpers: set[str]) -> bool:
+    return any(isinstance(each, ast.Assert) for each in ast.walk(node)) or bool(calls_of(node) & helpers)
+
+
+def within_reach(tree: ast.Module, asserting: dict[str, set[str]]) -> set[str]:
+    """Names by which a module of the tests gets at functions that assert: its own, imported, methods."""
+    names = set(asserting["methods"])
+    for node in tree.body:
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("tests."):
+            names |= {each.name for each in node.names} & asserting.get(node.module, set())
+    return names
+
+
+def helpers_that_assert() -> dict[str, set[str]]:
+    """Of each module of the tests, the functions that assert; under 'methods', those of its classes."""
+    found: dict[str, set[str]] = {"methods": set()}
+    module_of = {path: ".".join(path.relative_to(ROOT).with_suffix("").parts) for path in TESTS}
+    while True:
+        before = sum(map(len, found.values()))
+        for path, tree in TESTS.items():
+            own = found.setdefault(module_of[path], set())
+            reach = {"raises", "warns"} | own | within_reach(tree, found)
+            own |= {each.name for each in tree.body if isinstance(each, Def) and asserts(each, reach)}
+            for made in (each for each in tree.body if isinstance(each, ast.ClassDef)):
+                # `__init__` of a fake asserts nothing about what is tested.
+                tested = (each for each in made.body if isinstance(each, Def) and each.name[0] != "_")
+                found["methods"] |= {each.name for each in tested if asserts(each, reach)}
+        if sum(map(len, found.values())) == before:
+            return found
+
+
+def test_every_test_asserts_something():
+    found, silent = helpers_that_assert(), []
+    for path, tree in TESTS.items():
+        module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
+        reach = {"raises", "warns"} | found[module] | within_reach(tree, found)
+        for node in ast.walk(tree):
+            if isinstance(node, Def) and node.name.startswith("test_"):
+                bodies = ast.Module(node.body, [])
+                if not asserts(bodies, reach - {node.name}):
+                    silent.append(f"{path.relative_to(ROOT)}:{node.lineno} {node.name}")
+    assert silent == []
+
+
+def cannot_fail(test: ast.expr) -> bool:
+    """Whether an assertion holds by its form: a constant, a tuple, 'x or True', a value equal to itself."""
+    if isinstance(test, ast.Constant):
+        return bool(test.value)
+    if isinstance(test, ast.Tuple | ast.List | ast.Set | ast.JoinedStr):
+        return True
+    if isinstance(test, ast.BoolOp):
+        holds = any if isinstance(test.op, ast.Or) else all
+        return holds(cannot_fail(each) for each in test.values)
+    if isinstance(test, ast.Compare) and isinstance(test.ops[0], ast.Eq | ast.LtE | ast.GtE | ast.Is):
+        # What is called twice may give two things: then equality says that it does not.
+        return not calls_of(test) and ast.dump(test.left) == ast.dump(test.comparators[0])
+    return False
+
+
+def test_no_assertion_holds_by_its_form():
+    assert [cannot_fail(ast.parse(each, mode="eval").body) for each in ("(a, b)", "a or True", "a == a")] == [
+        True
+    ] * 3
+    assert not any(cannot_fail(ast.parse(each, mode="eval").body) for each in ("a", "f() == f()", "a == b"))
+    found = [
+        f"{path.relative_to(ROOT)}:{node.lineno}"
+        for path, tree in TESTS.items()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Assert) and cannot_fail(node.test)
+    ]
+    assert found == []
+
+
+PROMISED = {
+    "cli": "what a command prints",
+    "documents": "the line for bad input",
+    "recordings": "the line for bad input",
+    "report": "the set-up sheet and the report",
+    "external": "what other programs and standards say",
+    "test_quantities.py": "the line for bad input",
+    "test_job.py": "the line for bad input",
+}
+"""Where a whole text is the promise, and what it is. Elsewhere tests ask for ids and figures."""
+
+SENTENCE = re.compile(r"(?:[A-Za-z]{2,}[,;:]? ){4}[^ ]*[a-z]{2}")
+
+
+def texts(node: ast.expr) -> list[str]:
+    """Texts that stand in one side of a comparison itself, not in what a function is called with."""
+    if isinstance(node, ast.Constant):
+        return [node.value] if isinstance(node.value, str) else []
+    if isinstance(node, ast.JoinedStr):
+        return ["".join(each.value if isinstance(each, ast.Constant) else "x" for each in node.values)]
+    if isinstance(node, ast.Tuple | ast.List | ast.Set):
+        return [text for each in node.elts for text in texts(each)]
+    return []
+
+
+def compared(node: ast.AST) -> list[str]:
+    """Texts that an assertion compares something with."""
+    found: list[str] = []
+    for each in ast.walk(node):
+        if isinstance(each, ast.Compare):
+            found += [text for side in (each.left, *each.comparators) for text in texts(side)]
+        elif isinstance(each, ast.Call) and getattr(each.func, "attr", "") in ("startswith", "endswith"):
+            found += [text for side in each.args for text in texts(side)]
+    return found
+
+
+def test_sentences_are_asserted_only_where_they_are_the_promise():
+    assert compared(ast.parse("assert 'it goes off in its order' in said and f(a) == 'b'")) != []
+    found = []
+    for path, tree in TESTS.items():
+        place = path.relative_to(ROOT / "tests")
+        if place.parts[0] in PROMISED:
+            continue
+        for node in ast.walk(tree):
+            said = compared(node) if isinstance(node, ast.Assert) else []
+            if isinstance(node, ast.keyword) and node.arg == "match":
+                said = texts(node.value)
+            found += [f"{place}:{node.lineno}: {text}" for text in said if SENTENCE.search(text)]
+    assert found == []
+
+
+def test_what_is_slow_is_there_and_left_out_by_make():
+    assert [name for name in SLOW if not (ROOT / "tests" / name).exists()] == []
+    recipe = (ROOT / "Makefile").read_text("utf-8").partition("\ntest-fast:")[2].partition("\n\n")[0]
+    assert f'-m "{QUICK}"' in recipe

@@ -11,13 +11,18 @@ from distributed import LocalCluster
 from tests.rehearsal.scene import PROCEDURE, short
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.design import CHUNK
 from railwright.rehearsal.ensemble import merged, plan_ensemble
 from railwright.spread import ClusterError, over_cluster, over_threads
 
 TRANSDUCER = Feed(
-    "transducer", "alone", (OutputSetPoints("right.1", 0.1, "trip", 0.06, 32.0),), "thin pair", "at terminals"
+    "transducer",
+    "alone",
+    (OutputSetPoints(OutputName("right.1"), 0.1, "trip", 0.06, 32.0),),
+    "thin pair",
+    "at terminals",
 )
 
 
@@ -50,5 +55,5 @@ def test_a_killed_worker_costs_its_share_and_not_the_result(cluster):
 def test_a_scheduler_that_does_not_answer_is_one_sentence():
     documents = load_documents(PROCEDURE)
     plan = plan_ensemble(documents, {"transducer": TRANSDUCER}, 8, timeline=short(documents))
-    with pytest.raises(ClusterError, match="no Dask scheduler answers at tcp:"):
+    with pytest.raises(ClusterError, match="Dask scheduler"):
         next(over_cluster(plan, "tcp://127.0.0.1:9"))

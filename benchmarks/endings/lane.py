@@ -22,8 +22,7 @@ from typing import Any, Self
 from benchmarks.endings.child import Job, Kill, play
 
 from railwright.settings.check import Checked
-from railwright.settings.data import as_data
-from railwright.settings.restore import settings_from_data
+from railwright.settings.data import as_data, settings_from_data
 from railwright.twin.launcher import TwinBench, socket_address
 
 DOCUMENTS = Path(__file__).parent / "documents"

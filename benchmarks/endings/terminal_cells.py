@@ -228,9 +228,9 @@ def readers() -> Iterator[Cell]:
             acts = ((0.0, to_reader(signal.SIGSTOP)), (6.0, to_reader(signal.SIGCONT)))
             label = f"| less, that stops{what}, moment {place + 1}"
             yield Cell("reader", label, phase, number, (DONE,), acts, cat, options=traced)
-            acts = ((0.0, to_reader(signal.SIGKILL)),)
+            died = ((0.0, to_reader(signal.SIGKILL)),)
             label = f"| tee, that dies{what}, moment {place + 1}"
-            yield Cell("reader", label, phase, number, (DONE,), acts, cat, options=traced)
+            yield Cell("reader", label, phase, number, (DONE,), died, cat, options=traced)
 
 
 def outlets() -> Iterator[Cell]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 
 DEVICE = """\
@@ -121,14 +122,14 @@ SET_POINTS: SetPoints = {
     "main": Feed(
         "main",
         "alone",
-        (OutputSetPoints("left.1", 1.5, "trip", 0.06, 18.0, opp=25.0, ocp=1.6, ocp_delay=0.08),),
+        (OutputSetPoints(OutputName("left.1"), 1.5, "trip", 0.06, 18.0, opp=25.0, ocp=1.6, ocp_delay=0.08),),
         "pair",
         "at load",
     ),
     "lamp": Feed(
         "lamp",
         "alone",
-        (OutputSetPoints("left.2", 0.5, "trip", 0.04, 9.0),),
+        (OutputSetPoints(OutputName("left.2"), 0.5, "trip", 0.04, 9.0),),
         "pair",
         "at terminals",
         ("main",),
@@ -136,7 +137,7 @@ SET_POINTS: SetPoints = {
     "radio": Feed(
         "radio",
         "alone",
-        (OutputSetPoints("right.1", 0.7, "trip", 0.04, 7.0, opp=5.0, ocp=0.8, ocp_delay=0.06),),
+        (OutputSetPoints(OutputName("right.1"), 0.7, "trip", 0.04, 7.0, opp=5.0, ocp=0.8, ocp_delay=0.06),),
         "pair",
         "at terminals",
     ),

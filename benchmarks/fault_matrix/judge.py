@@ -9,7 +9,8 @@ from benchmarks.fault_matrix.bench import OUTPUTS
 from benchmarks.fault_matrix.cells import Cell
 from benchmarks.fault_matrix.play import Played
 
-from railwright.running.outcome import Ended, RunOutcome
+from railwright.records.ended import Ended
+from railwright.running.outcome import RunOutcome
 
 HEALTHY = 0.3
 """A supply that does its work is off so soon after the decision [s]."""

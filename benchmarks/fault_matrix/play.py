@@ -17,10 +17,10 @@ from benchmarks.fault_matrix.bench import OUTPUTS, SET_POINTS
 from railwright.documents.loader import Documents
 from railwright.guard.local_link import LocalLink
 from railwright.guard.wire import Streams
+from railwright.records.stored import NoRun, open_run
 from railwright.running.conduct import Conduct
 from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
-from railwright.running.stored import NoRun, open_run
 from railwright.twin.mischief.script import parse_mischief
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop

@@ -9,6 +9,7 @@ import asyncio
 import random
 import re
 from collections.abc import Callable
+from functools import partial
 
 from benchmarks.fuzzing.damage import damaged
 from benchmarks.fuzzing.trial import Findings
@@ -124,9 +125,10 @@ def run(seed: int, count: int) -> Findings:
         supply = supplies[dice.randrange(len(supplies))]
         message = _message(dice, patterns, sent)
         pause = dice.choice((0.0, 0.0, 0.0, 0.0, 0.001, 0.004, 0.02)) if number % 500 else 0.3
-        findings.attempt(_telling(loop, supply, message, pause), lambda message=message: repr(message[:300]))
+        shown = partial(repr, message[:300])
+        findings.attempt(_telling(loop, supply, message, pause), shown)
         if len(supply.supply.status.errors) > 100:
-            findings.note("holds more than 100 errors", lambda message=message: repr(message[:300]))
+            findings.note("holds more than 100 errors", shown)
     loop.close()
     return findings
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import tempfile
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -55,7 +56,7 @@ def run(seed: int, count: int) -> Findings:
             for _ in range(dice.choice((1, 1, 2, 5))):
                 content = damaged(dice, content)
             path.write_bytes(content)
-            findings.attempt(do, lambda path=path, good=good, content=content: _shown(path, good, content))
+            findings.attempt(do, partial(_shown, path, good, content))
             path.write_bytes(good)
             for other in sorted(set(folder.rglob("*")) - set(files)):
                 if other.is_file():

@@ -22,7 +22,7 @@ PLACES: dict[str, tuple[str, ...]] = {
     "Trigger": ("railwright.twin.recorder",),
     "parse_mischief": ("railwright.twin.mischief.script",),
     "known_rules": ("railwright.settings.overrides",),
-    "MEASURES": ("railwright.evaluation.measures",),
+    "MEASURES": ("railwright.measures", "railwright.evaluation.measures"),
     "LOAD_MODELS": ("railwright.physics.loads",),
     "dialect_names": ("railwright.dialects.files", "railwright.instruments.dialect"),
 }

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 
 @dataclass(frozen=True, slots=True)
 class Assumption:
-    """One thing that was assumed. subject: the input or output that it is of; empty: it holds everywhere."""
+    """One thing that was assumed. subject: the input or output that it is of; empty: it holds everywhere.
+
+    part: 'lead' where it is of the lead to that input; empty: of the subject itself.
+    """
 
     subject: str
     text: str
+    part: Literal["", "lead"] = ""
 
     def __str__(self) -> str:
         return f"{self.subject}: {self.text}" if self.subject else self.text
@@ -22,9 +27,9 @@ class Assumptions:
     def __init__(self) -> None:
         self._made: dict[Assumption, None] = {}
 
-    def add(self, subject: str, *texts: str) -> None:
+    def add(self, subject: str, *texts: str, part: Literal["", "lead"] = "") -> None:
         """Declare what was assumed of a subject."""
-        self._made.update({Assumption(subject, text): None for text in texts})
+        self._made.update({Assumption(subject, text, part): None for text in texts})
 
     def all(self) -> tuple[Assumption, ...]:
         """Every one of them."""

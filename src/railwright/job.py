@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 from railwright.documents.edit import edited
 from railwright.documents.files import Kind, bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
-from railwright.settings.hookup import HookedUp, hooked_up
+from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup.result import HookedUp
 
 if TYPE_CHECKING:
     import numpy as np

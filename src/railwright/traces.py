@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import IntEnum
-from typing import TYPE_CHECKING
+from enum import IntEnum, StrEnum
+from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
 if TYPE_CHECKING:
     import numpy as np
@@ -23,6 +23,10 @@ class Mode(IntEnum):
 
 
 UNITS = {"voltage": "V", "terminal_voltage": "V", "current": "A", "mode": "1"}
+
+
+VOLTAGES = ("voltage", "terminal_voltage")
+"""Channels of a voltage; a run records one of them for each input."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,14 +74,244 @@ class Traces:
         return Traces(np.concatenate((ends[:1], inside.time, ends[1:])), columns)
 
 
+class EventKind(StrEnum):
+    """What can happen, each with the stable key that files hold and people read.
+
+    trip: the protection that switched an output off, as dialects call it; empty: none did. mode: what
+    regulates from then on; None: it says nothing of that.
+    """
+
+    trip: str
+    mode: Mode | None
+
+    def __new__(cls, key: str, trip: str = "", mode: Mode | None = None) -> Self:
+        kind = str.__new__(cls, key)
+        kind._value_, kind.trip, kind.mode = key, trip, mode
+        return kind
+
+    @classmethod
+    def of(cls, key: str) -> EventKind:
+        """The kind with this key; `OTHER` where there is none."""
+        return cls(key) if key in cls.__members__.values() else cls.OTHER
+
+    # Outputs, inputs and their leads, rehearsed or run
+    ON = "on"
+    OFF = "off"
+    ENTERS_CV = "enters CV", "", Mode.CV
+    ENTERS_CC = "enters CC", "", Mode.CC
+    ENTERS_CP = "enters CP", "", Mode.CP
+    TRIPS_OVP = "trips OVP", "OVP"
+    TRIPS_CURRENT_LIMIT = "trips current limit", "current limit"
+    TRIPS_LINKED = "trips linked", "linked"
+    TRIPS_OPP = "trips OPP", "OPP"
+    TRIPS_OCP = "trips OCP", "OCP"
+    TRIPS_OTP = "trips OTP", "OTP"
+    DIODE_BLOCKS = "diode blocks"
+    DIODE_CONDUCTS = "diode conducts"
+    FUSE_OPENS = "fuse opens"
+    LEAD_OPENS = "lead opens"
+    LEAD_CLOSES = "lead closes"
+    # Loads
+    STARTS = "starts"
+    STOPS = "stops"
+    TURNS = "turns"
+    STANDS = "stands"
+    # A run, from its preparation to its end
+    IDENTIFIED = "identified"
+    FOUND_ON = "found on"
+    VOLTAGE_FOUND = "voltage before switching on"
+    WATCHDOG_ARMED = "watchdog armed"
+    SETTINGS_WATCHED = "settings watched"
+    CURRENT_LIMIT_SET = "current limit"
+    POINT_LIST_STARTS = "point list starts"
+    WAITS_FOR_TRIGGER = "waits for a trigger"
+    WAITS_FOR_KEY = "waits for a key"
+    TRIGGER_COMES = "trigger comes"
+    KEY_COMES = "key comes"
+    WAITS_FOR_OFF = "waits for off"
+    WENT_OFF = "went off"
+    STOP_CONDITION = "stop condition"
+    INSTRUMENT_FAILS = "instrument fails"
+    RUN_ENDS = "run ends"
+    OFF_SENT = "off sent"
+    OFF_SENT_AGAIN = "off sent again"
+    FELL = "fell"
+    OFF_CONFIRMED = "off confirmed"
+    STAYS_ON = "stays on"
+    LOST = "lost"
+    ANSWERS_AGAIN = "answers again"
+    WATCHDOG_OFF = "watchdog off"
+    WATCHDOG_STAYS_ON = "watchdog stays on"
+    EVENTS_LEFT_OUT = "events left out"
+    # Of a load that brings its own, or of a record of another version: `Event.words` says what
+    OTHER = "something else"
+
+
+def trips(protection: str) -> EventKind:
+    """The event that this protection switches an output off. KeyError for one that nobody knows."""
+    return _TRIPS[protection]
+
+
+def enters(mode: Mode) -> EventKind:
+    """The event that this begins to regulate an output. KeyError for a mode that regulates nothing."""
+    return _ENTERS[mode]
+
+
+_TRIPS = {kind.trip: kind for kind in EventKind if kind.trip}
+_ENTERS = {kind.mode: kind for kind in EventKind if kind.mode is not None}
+_OF_LOADS = (EventKind.STARTS, EventKind.STOPS, EventKind.TURNS, EventKind.STANDS)
+_LEVEL_UNITS = {EventKind.TRIPS_OVP: "V", EventKind.TRIPS_OPP: "W", EventKind.TRIPS_OCP: "A"}
+
+
+class Facts(NamedTuple):
+    """What an event says beside its kind, SI units; left out: it does not say.
+
+    load: the kind of the load that it happens to. source: the input whose trip it follows. limit: the current
+    limit then [A]. level: that of the protection that tripped [V, W or A]. voltage, current: read at it, or
+    in it. unread: no reading lies wholly in it. before: voltage [V] and current [A] read before it; ago: so
+    long before [s]. below: the voltage below which it fell [V]. after: so long after what led to it [s].
+    period: how often it is looked at [s]. held: the device itself holds the voltage.
+    """
+
+    load: str = ""
+    source: str = ""
+    limit: float | None = None
+    level: float | None = None
+    voltage: float | None = None
+    current: float | None = None
+    unread: bool = False
+    before: tuple[float, float] | None = None
+    ago: float | None = None
+    below: float | None = None
+    after: float | None = None
+    period: float | None = None
+    held: bool = False
+
+    def as_data(self) -> dict[str, Any]:
+        """Those that are given, by name."""
+        return {name: value for name, value in self._asdict().items() if value != Facts._field_defaults[name]}
+
+    @classmethod
+    def from_data(cls, data: Mapping[str, Any]) -> Facts:
+        """The inverse of `as_data`; what it does not know is left out."""
+        known: dict[str, Any] = {}
+        for name, default in cls._field_defaults.items():
+            if name not in data:
+                continue
+            value = data[name]
+            if name == "before":
+                voltage, current = value
+                known[name] = (float(voltage), float(current))
+            else:
+                known[name] = float(value) if default is None else type(default)(value)
+        return cls(**known)
+
+
+NO_FACTS = Facts()
+"""Of an event that says nothing beside its kind."""
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
-    """Something that happened at an instant [s]: `what` is a stable key, `detail` is for people."""
+    """Something that happened at an instant [s] to an input, an output, an instrument or the run.
+
+    facts: what else is known of it. text: what was said of it where no fact says it, for people alone. words:
+    what happened, where the kind is `OTHER`.
+    """
 
     time: float
     subject: str
-    what: str
-    detail: str = ""
+    kind: EventKind
+    facts: Facts = NO_FACTS
+    text: str = ""
+    words: str = ""
+
+    @property
+    def what(self) -> str:
+        """What happened, as files and people have it."""
+        return self.words or self.kind.value
+
+    @property
+    def detail(self) -> str:
+        """All that is said of it beside that, for people."""
+        return self.text or _sentence(self.kind, self.facts)
+
+    def as_data(self) -> dict[str, Any]:
+        """As files hold it: `what` and `detail` for people, `facts` where there are any."""
+        facts = self.facts.as_data()
+        data = {"time": self.time, "subject": self.subject, "what": self.what, "detail": self.detail}
+        return {**data, "facts": facts} if facts else data
+
+    @classmethod
+    def from_data(cls, data: Mapping[str, Any]) -> Event:
+        """The inverse of `as_data`, also for what an earlier version wrote, without facts.
+
+        KeyError, TypeError or ValueError where it is something else.
+        """
+        what, detail = str(data["what"]), str(data["detail"])
+        facts = Facts.from_data(data.get("facts") or {})
+        kind = EventKind.of(what)
+        if facts == NO_FACTS and kind in _OF_LOADS:
+            facts = Facts(load=detail)
+        text = "" if _sentence(kind, facts) == detail else detail
+        return cls(
+            float(data["time"]),
+            str(data["subject"]),
+            kind,
+            facts,
+            text,
+            what if kind is EventKind.OTHER else "",
+        )
+
+
+def _sentence(kind: EventKind, facts: Facts) -> str:
+    """What facts say, for people: one phrase each, in the order in which they are said."""
+    from railwright.quantities import show
+
+    if kind is EventKind.FELL:
+        return _fell(facts)
+    if kind is EventKind.VOLTAGE_FOUND and facts.voltage is not None:
+        held = ", held by the device" if facts.held else ""
+        return f"{show(facts.voltage, 'V')} stand there before it is switched on{held}"
+    if kind is EventKind.OFF_CONFIRMED:
+        return "" if facts.voltage is None else f"device holds {show(facts.voltage, 'V')}"
+    if kind is EventKind.CURRENT_LIMIT_SET:
+        return "as settled" if facts.limit is None else show(facts.limit, "A")
+    if kind is EventKind.SETTINGS_WATCHED and facts.period is not None:
+        return f"each again in about {show(facts.period, 's')}"
+    if kind is EventKind.WATCHDOG_ARMED and facts.after is not None and facts.period is not None:
+        return (
+            f"its outputs go off {show(facts.after, 's')} after the last message; longest silence "
+            f"{show(facts.period, 's')}"
+        )
+    phrases = [facts.load] if facts.load else []
+    if facts.source:
+        phrases.append(f"because {facts.source} tripped")
+    if facts.limit is not None:
+        phrases.append(f"limit {show(facts.limit, 'A')}")
+    if facts.level is not None and kind in _LEVEL_UNITS:
+        phrases.append(f"level {show(facts.level, _LEVEL_UNITS[kind])}")
+    if facts.after is not None:
+        phrases.append(f"after {show(facts.after, 's')}")
+    if facts.unread:
+        phrases.append("no reading lies wholly in it")
+    elif facts.voltage is not None and facts.current is not None:
+        phrases.append(f"at {show(facts.voltage, 'V')}, {show(facts.current, 'A')}")
+    if facts.before is not None:
+        phrases.append(f"before it {show(facts.before[0], 'V')}, {show(facts.before[1], 'A')}")
+    return "; ".join(phrases)
+
+
+def _fell(facts: Facts) -> str:
+    from railwright.quantities import show
+
+    if facts.below is None or facts.after is None or facts.voltage is None:
+        return ""
+    fell = f"below {show(facts.below, 'V')} {show(facts.after, 's')} after it was switched off, at "
+    fell += show(facts.voltage, "V")
+    if facts.ago is None or facts.before is None:
+        return fell
+    return f"{fell}; {show(facts.ago, 's')} before that, {show(facts.before[0], 'V')}"
 
 
 @dataclass(frozen=True, slots=True)

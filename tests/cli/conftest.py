@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from tests.bench import copy_demo
+from tests.bench import edit as edit_file
 from typer.testing import CliRunner, Result
 
 from railwright.cli.app import app
-from railwright.examples import example
-
-PROCEDURE, BENCH, DEVICE = "power-input.procedure.yaml", "quay.bench.yaml", "tide-gauge.device.yaml"
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -26,8 +24,7 @@ def _compiled() -> None:
 @pytest.fixture
 def documents(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The working folder, with copies of the example's documents in it."""
-    for document in example().glob("*.yaml"):
-        shutil.copyfile(document, tmp_path / document.name)
+    copy_demo(tmp_path)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -37,11 +34,7 @@ def edit(documents: Path) -> Callable[[str, str, str], int]:
     """Replace a piece of a document that is there once; the line it stands in."""
 
     def replace(name: str, old: str, new: str) -> int:
-        path = documents / name
-        text = path.read_text(encoding="utf-8")
-        assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times in {name}"
-        path.write_text(text.replace(old, new), encoding="utf-8")
-        return text[: text.index(old)].count("\n") + 1
+        return edit_file(documents / name, old, new)
 
     return replace
 

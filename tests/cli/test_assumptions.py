@@ -1,6 +1,7 @@
 """What was assumed, in one wording: each sentence once, with everything that it is said of."""
 
-from tests.cli.conftest import BENCH, PROCEDURE
+import pytest
+from tests.bench import BENCH, PROCEDURE
 
 from railwright.assumptions import Assumption
 from railwright.cli.assumptions import grouped
@@ -30,6 +31,7 @@ def assumptions(text):
     return [" ".join(row.split()) for row in rows]
 
 
+@pytest.mark.slow
 def test_check_rehearse_and_twin_say_the_same_once(documents, cli):
     checked = cli("check", PROCEDURE).stdout
     rehearsed = cli("rehearse", PROCEDURE).stdout

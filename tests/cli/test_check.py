@@ -2,7 +2,8 @@
 
 import json
 
-from tests.cli.conftest import BENCH, DEVICE, PROCEDURE
+from tests.bench import BENCH, DEVICE, PROCEDURE
+from tests.said import says
 
 
 def test_the_example_may_be_energised(documents, cli):
@@ -65,6 +66,7 @@ def test_json_has_si_numbers_and_stable_keys(documents, cli):
         "reasons",
         "windows",
         "findings",
+        "rises",
         "measurable",
     }
     assert data["set_points"]["main"]["outputs"][0]["trip_delay"] == 0.04
@@ -142,7 +144,7 @@ def test_own_protection_levels_stand_among_the_settings(documents, edit, cli):
     result = cli("check", "--static", PROCEDURE)
     assert result.exit_code == 3
     said = " ".join(result.stdout.split())
-    assert "the bench does not say that left.1 has an over-power protection" in said
+    assert says(said, "left.1", "over-power protection")
     edit(BENCH, "        power: 60 W\n", "        power: 60 W\n        opp: {level: 1 W .. 66 W}\n")
     result = cli("check", "--static", "--json", PROCEDURE)
     assert result.exit_code == 0

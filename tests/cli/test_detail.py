@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from tests.cli.conftest import BENCH, DEVICE, PROCEDURE
+from tests.bench import BENCH, DEVICE, PROCEDURE
 from tests.running.small import PROCEDURE as WITHOUT_REQUIREMENTS
 from tests.running.small import small
 from typer.testing import Result
@@ -21,9 +21,10 @@ from railwright.cli.app import app
 from railwright.cli.exits import Exit
 from railwright.cli.live import live
 from railwright.cli.run import report_outcome
-from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
+from railwright.records.ended import Ended, SwitchedOff
+from railwright.running.outcome import RunOutcome
 from railwright.running.waiting import WAITS
-from railwright.traces import Event, Record, Span
+from railwright.traces import Event, EventKind, Record, Span
 
 Cli = Callable[..., Result]
 Edit = Callable[[str, str, str], int]
@@ -215,8 +216,8 @@ def test_quiet_a_run_still_says_that_it_waits_for_somebody() -> None:
     lines.preparing("identify left")
     lines.begins((Span("steady", "hold", 0.0, 1.0, ("main",)),), 1.0)
     lines.step_started(Span("steady", "hold", 0.0, 1.0, ("main",)), 0)
-    lines.event(Event(0.5, "main", "enters CC", "at 1 A"))
-    lines.event(Event(0.6, "run", WAITS["key"], "press Enter, within 60 s"))
+    lines.event(Event(0.5, "main", EventKind.ENTERS_CC, text="at 1 A"))
+    lines.event(Event(0.6, "run", WAITS["key"], text="press Enter, within 60 s"))
     lines.switching_off("main, then aux")
     assert text.getvalue() == "    0.600 s  run: waits for a key: press Enter, within 60 s\n"
 

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from railwright.archive.stored import evaluations_of, open_stored
 from railwright.cli.app import app
 from railwright.recordings.recording import MOST_SHOWN
-from railwright.running.manifest import write_manifest
+from railwright.records.manifest import write_manifest
 
 CHANNELS = ["transducer_voltage", "transducer_current", "main_voltage", "main_current"]
 KEYS = ", ".join(

@@ -1,6 +1,7 @@
 """Exit codes: what becomes a line, and what stays visible as a fault."""
 
 import os
+import re
 import subprocess
 import sys
 
@@ -8,7 +9,7 @@ import pytest
 
 from railwright.cli import HELP
 from railwright.cli.commands import COMMANDS
-from railwright.cli.exits import EXIT_CODES, BadInput, Exit, guarded
+from railwright.cli.exits import BadInput, Exit, guarded
 from railwright.cli.help import help_text
 from railwright.documents.sources import DocumentErrors, Location, Problem
 from railwright.instruments.errors import InstrumentError
@@ -47,9 +48,14 @@ def test_an_unknown_error_is_shown_whole_and_is_no_outcome(capsys):
     assert "Traceback" in capsys.readouterr().err
 
 
-def test_every_code_is_explained_in_help():
-    for code in Exit:
-        assert f"{code.value:4d}  {code.meaning}" in EXIT_CODES
+def test_help_explains_every_code_once_and_in_order(cli):
+    shown = cli("check", "--help").stdout
+    rows = re.findall(r"^ +(\d+) {2}(\w[^\n]*)$", shown[shown.index("Exit codes:") :], re.MULTILINE)
+    assert [int(number) for number, _ in rows] == [0, 1, 2, 3, 4, 5, 6, 70]
+    assert [int(code) for code in Exit] == [0, 1, 2, 3, 4, 5, 6, 70]
+    assert len({meaning for _, meaning in rows}) == 8
+    words = ["done", "failed", "input", "signal", "instrument", "inconclusive", "mains", "report"]
+    assert [word in meaning for word, (_, meaning) in zip(words, rows, strict=True)] == [True] * 8
 
 
 @pytest.mark.parametrize("arguments", ["--help", "check --static --json", "check --static"])

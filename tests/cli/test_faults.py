@@ -3,7 +3,8 @@
 import json
 
 import pytest
-from tests.cli.conftest import BENCH, DEVICE, PROCEDURE
+from tests.bench import BENCH, DEVICE, PROCEDURE
+from tests.said import says
 
 WIDTH = 100
 
@@ -60,7 +61,7 @@ def test_a_power_up_that_trips_is_3_and_says_so(documents, edit, cli):
     edit(PROCEDURE, "trip_delay: 40 ms", "trip_delay: 4 ms")
     result = cli("rehearse", "--faults", "--json", PROCEDURE)
     assert result.exit_code == 3
-    assert "without any fault, left.1 trips current limit" in result.stderr
+    assert says(result.stderr, "left.1", "current limit")
 
 
 @pytest.mark.parametrize(

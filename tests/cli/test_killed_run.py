@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from tests.evaluation.stored_runs import store
+from tests.said import says
 
 from railwright.archive.stored import open_stored
 from railwright.report.of_run import run_facts_of
@@ -71,6 +72,6 @@ def test_what_its_guard_could_not_confirm_is_no_off(tmp_path: Path, clock: float
     ending = open_stored(place).ending
     assert ending.off_confirmed is False
     (line,) = ending.not_confirmed
-    assert line.startswith("main: left.1 still says that it is on; ")
+    assert says(line, "main", "left.1", "on")
     assert sent in line
     assert "nan" not in line

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.examples import example
 
 PROCEDURE = "mine/my.procedure.yaml"
@@ -39,7 +40,7 @@ def test_they_rehearse_and_every_requirement_passes(mine, cli):
 
 def test_ramps_are_programmed_and_a_recorder_is_there(mine):
     bench = load_documents(Path(PROCEDURE)).bench
-    assert bench.output("bench supply.1").slew is not None
+    assert bench.output(OutputName("bench supply.1")).slew is not None
     assert list(bench.recorders) == ["oscilloscope"]
 
 

@@ -5,10 +5,10 @@ import socket
 from pathlib import Path
 
 import pytest
-from tests.cli.conftest import BENCH, PROCEDURE
+from tests.bench import BENCH, PROCEDURE
 
 from railwright.quantities import parse_value
-from railwright.running.manifest import verify_manifest
+from railwright.records.manifest import verify_manifest
 
 
 def test_new_writes_documents_that_pass_the_check_and_never_overwrites(documents, cli):

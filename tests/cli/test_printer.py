@@ -18,7 +18,7 @@ from railwright.cli.streams import tolerant_text
 from railwright.cli.writer import KEPT, Writer, gap_line
 from railwright.running.interruption import StopRequest
 from railwright.running.outcome import InputReading
-from railwright.traces import Event, Mode, Span
+from railwright.traces import Event, EventKind, Mode, Span
 
 
 class Stuck(io.StringIO):
@@ -136,7 +136,7 @@ def test_no_error_of_a_stream_reaches_the_run(number):
         printer.say("a line")
         print("a line", flush=True)
         progress.preparing("identify the supplies")
-        progress.event(Event(0.1, "main", "on", ""))
+        progress.event(Event(0.1, "main", EventKind.ON))
         printer.trace(1.0, "left", "sent", "*IDN?")
     assert err.getvalue() == "    1.000000 left → *IDN?\n"
 
@@ -189,7 +189,7 @@ def test_the_bar_draws_values_and_lines_above_it(monkeypatch):
         with printer.showing(LiveBar(terminal)) as progress:
             progress.begins((Span("steady", "hold", (), 0.0, 1.0),), 1.0)
             progress.reading(InputReading(0.5, "main", "at load", 12.0, 1.0, Mode.CV, ""))
-            progress.event(Event(0.5, "main", "on \x1b[31m", ""))
+            progress.event(Event(0.5, "main", EventKind.OTHER, words="on \x1b[31m"))
             printer.complain("a complaint of anybody")
             end = time.monotonic() + 10.0
             while "12.000 V" not in terminal.getvalue() and time.monotonic() < end:

@@ -8,7 +8,8 @@ import pytest
 
 from railwright.cli.exits import Exit, guarded, stands
 from railwright.cli.run import code_of_run, headline, off_words, report_outcome
-from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
+from railwright.records.ended import Ended, SwitchedOff
+from railwright.running.outcome import RunOutcome
 from railwright.traces import Record
 
 

@@ -14,22 +14,23 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.cli.conftest import PROCEDURE
+from tests.bench import PROCEDURE
 from typer.testing import Result
 
 from railwright.cli import checking
 from railwright.cli.exits import BadInput
-from railwright.compiled_cache import announce, compile_kept
+from railwright.compilation import FLOAT, compile_kept
+from railwright.compiled_cache import announce
 
 Cli = Callable[..., Result]
 
 STAND_IN = """
 import functools, json, sys
-import railwright.compiled_cache as cache
+import railwright.compilation as compilation
 
 made, called = {}, []
 
-def compile_kept(function, name, sources, seconds=None):
+def compile_kept(function, takes, name, sources, seconds=None):
     assert all(path.is_file() for path in sources)
     made[function.__name__] = seconds
 
@@ -40,7 +41,7 @@ def compile_kept(function, name, sources, seconds=None):
 
     return stand_in
 
-cache.compile_kept = compile_kept
+compilation.compile_kept = compile_kept
 from railwright.cli.app import app
 try:
     app(sys.argv[1:])
@@ -103,7 +104,7 @@ def test_a_command_that_has_to_compile_says_so_on_standard_error_once(
     monkeypatch.setenv("RAILWRIGHT_CACHE", str(tmp_path / "cache"))
 
     def rehearsing(*given: Any, **options: Any) -> Any:
-        assert compile_kept(stand_in_of_the_solver, "of-a-test", [], seconds=20.0)(2.0) == 1.0
+        assert compile_kept(stand_in_of_the_solver, [FLOAT], "of-a-test", [], seconds=20.0)(2.0) == 1.0
         raise BadInput("played")
 
     monkeypatch.setattr(checking, "check_documents", rehearsing)

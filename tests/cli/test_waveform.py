@@ -4,7 +4,7 @@ import json
 
 import numpy as np
 import pytest
-from tests.documents.demo import PROCEDURE, edit
+from tests.bench import PROCEDURE, edit
 
 from railwright.documents.shape_recordings import recorded_waveform
 

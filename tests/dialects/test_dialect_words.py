@@ -98,7 +98,7 @@ def test_what_a_link_s_query_answers(name: str) -> None:
     for answer, channels in (("NONE", ()), (" none\n", ()), ("(@2,1)", (1, 2)), ("(@ 1:3 )", (1, 2, 3))):
         assert dialect.understood_link(answer) == channels
     for answer in ("", "1", "(@0)", "(@1),(@2)", "NONE,(@1)", "(@123456)"):
-        with pytest.raises(ValueError, match=r"expected a channel list such as \(@1,2\), or NONE, got"):
+        with pytest.raises(ValueError, match=r"\(@1,2\), or NONE, got"):
             dialect.understood_link(answer)
 
 
@@ -118,7 +118,7 @@ def test_a_watchdog_has_a_time_and_is_on_or_off(name: str) -> None:
 def test_a_dialect_without_link_and_watchdog_says_nothing_of_them() -> None:
     bare = load_dialect("channel-list").model_copy(update={"link": None, "watchdog": None})
     assert bare.link_units(1, (2,)) == bare.watchdog_units(1.0) == bare.watchdog_queries() == []
-    with pytest.raises(ValueError, match="no command for linked trips"):
+    with pytest.raises(ValueError, match="linked trips"):
         bare.link_query(1)
 
 

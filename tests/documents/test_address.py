@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pyvisa import rname
-from tests.documents.demo import BENCH, copy_demo, edit
+from tests.bench import BENCH, copy_demo, edit
 
 import railwright.guard.address
 from railwright.documents.address import PLAIN, visa_address
@@ -222,6 +222,7 @@ def test_the_guard_reads_addresses_with_the_standard_library_alone() -> None:
     assert names <= sys.stdlib_module_names
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("address", ["TCPIP::127.0.0.1::5025::SOCKET", "USB0::0x1234::0x5678::SN-7::INSTR"])
 def test_a_bench_with_plain_addresses_waits_for_no_library(tmp_path: Path, address: str) -> None:
     copy_demo(tmp_path)

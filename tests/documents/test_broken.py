@@ -6,7 +6,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import pytest
-from tests.documents.demo import BENCH, DEVICE, PROCEDURE, copy_demo, edit
+from tests.bench import BENCH, DEVICE, PROCEDURE, copy_demo, edit
 from tests.documents.test_loader import with_more
 
 from railwright.documents.loader import load_documents

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.documents.demo import BENCH, copy_demo, edit
+from tests.bench import BENCH, copy_demo, edit
 
 from railwright.documents.bench import Supply
 from railwright.documents.loader import load_bench

@@ -5,7 +5,8 @@ from __future__ import annotations
 import subprocess
 import sys
 
-from tests.documents.demo import DEVICE, copy_demo, edit
+import pytest
+from tests.bench import DEVICE, copy_demo, edit
 
 ANNOUNCE = """
 import sys, types
@@ -31,6 +32,7 @@ print('heater' in json_schema('device')['$defs']['LoadEntry']['properties'])
 """
 
 
+@pytest.mark.slow
 def test_a_load_announced_after_the_models_were_made(tmp_path):
     copy_demo(tmp_path)
     capacitor = "- capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}"

@@ -8,7 +8,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from tests.documents.demo import BENCH, FOLDER, PROCEDURE, copy_demo, edit
+from tests.bench import BENCH, EXAMPLE, PROCEDURE, copy_demo, edit
 from tests.documents.test_schema import as_an_editor_sees_it
 
 from railwright.documents.loader import load_documents
@@ -166,7 +166,7 @@ def test_a_wrong_figure_of_a_supply_is_told_at_its_place(
     [("off", True), ({"ramp_down": "1 s"}, True), ({"stays_on": "fan"}, True), ("on", False), ({}, False)],
 )
 def test_an_editor_knows_what_may_stand_there(at_end: Any, right: bool) -> None:
-    data = as_an_editor_sees_it(FOLDER / PROCEDURE)
+    data = as_an_editor_sees_it(EXAMPLE / PROCEDURE)
     data["limits"]["main"]["at_end"] = at_end
     problems = list(jsonschema.Draft202012Validator(json_schema("procedure")).iter_errors(data))
     assert (problems == []) is right

@@ -6,7 +6,7 @@ from __future__ import annotations
 import time
 
 import pytest
-from tests.documents.demo import BENCH, DEVICE, PROCEDURE, copy_demo, edit
+from tests.bench import BENCH, DEVICE, PROCEDURE, copy_demo, edit
 
 from railwright.documents.loader import load_bench, load_documents
 from railwright.documents.sources import DocumentErrors

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
-from tests.documents.demo import BENCH, DEVICE, PROCEDURE, copy_demo
+from tests.bench import BENCH, DEVICE, PROCEDURE, copy_demo
 
 from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.sources import DocumentErrors

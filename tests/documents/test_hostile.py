@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
-from tests.documents.demo import BENCH, DEVICE, PROCEDURE, copy_demo
+from tests.bench import BENCH, DEVICE, PROCEDURE, copy_demo
 
 import railwright
 from railwright.cli.checking import check_documents
@@ -229,6 +229,7 @@ def test_line_ends_of_other_systems_and_a_mark_in_front(tmp_path):
     assert load_documents(procedure).device.device
 
 
+@pytest.mark.slow
 def test_a_command_that_is_given_a_key_prints_none_of_it(tmp_path):
     (tmp_path / "key").write_text(SECRETS["headed"])
     done = subprocess.run(

@@ -9,10 +9,11 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.documents.demo import BENCH, DEVICE, FOLDER, PROCEDURE, copy_demo, edit
+from tests.bench import BENCH, DEVICE, EXAMPLE, PROCEDURE, copy_demo, edit
 
 from railwright.dialects.files import dialect_names
 from railwright.documents.loader import Documents, load_bench, load_device, load_documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.sources import DocumentErrors, Location
 
 
@@ -23,7 +24,7 @@ def errors(path: Path | str) -> list[str]:
 
 
 def test_the_demo_in_si_units():
-    documents = load_documents(FOLDER / PROCEDURE)
+    documents = load_documents(EXAMPLE / PROCEDURE)
     main = documents.device.inputs["main"]
     assert main.nominal == 12.0
     assert (main.operating.low, main.operating.high) == (9.0, 16.0)
@@ -32,10 +33,10 @@ def test_the_demo_in_si_units():
     assert capacitor.uncertain()["capacitance"].low == pytest.approx(800e-6)
     assert documents.procedure.limits["main"].trip_delay == 0.04
     assert documents.procedure.limits["transducer"].ovp == "auto"
-    assert documents.bench.output("left.1").reading.update == 0.01
+    assert documents.bench.output(OutputName("left.1")).reading.update == 0.01
     assert documents.bench.supplies["left"].calibrated.due.year == 2027
-    assert documents.paths["bench"] == FOLDER / BENCH
-    assert documents.sources["device"].content == (FOLDER / DEVICE).read_bytes()
+    assert documents.paths["bench"] == EXAMPLE / BENCH
+    assert documents.sources["device"].content == (EXAMPLE / DEVICE).read_bytes()
 
 
 FIXTURES = """
@@ -89,7 +90,7 @@ def test_fixtures_protections_and_couplings_in_si_units(tmp_path):
     relay = documents.bench.fixtures["relay"]
     assert (relay.unknown, relay.opened, relay.drop.nominal) == (("switch",), True, 0.0)
     assert documents.bench.fixture(hook_up["transducer"].fixture) is None
-    output = documents.bench.output("left.2")
+    output = documents.bench.output(OutputName("left.2"))
     assert (output.ovp.crowbar, output.opp.response, output.ocp.delay.high) == ("true", 2e-3, 1.0)
     assert (limits.opp, limits.ocp, limits.ocp_delay) == (30.0, 0.8, 0.06)
     (group,) = documents.bench.supplies["left"].coupled
@@ -109,11 +110,11 @@ def test_a_fuse_s_time_lies_on_straight_lines_of_its_logarithms(tmp_path, curren
 def test_a_crowbar_is_there_or_has_a_resistance(tmp_path, written, ohms):
     path = with_more(tmp_path)
     edit(tmp_path / BENCH, "crowbar: true", f"crowbar: {written}")
-    assert load_documents(path).bench.output("left.1").ovp.crowbar == ohms
+    assert load_documents(path).bench.output(OutputName("left.1")).ovp.crowbar == ohms
 
 
 def line_of(name: str, text: str) -> int:
-    lines = (FOLDER / name).read_text(encoding="utf-8").splitlines()
+    lines = (EXAMPLE / name).read_text(encoding="utf-8").splitlines()
     return next(number for number, line in enumerate(lines, 1) if text in line)
 
 
@@ -133,7 +134,7 @@ def line_of(name: str, text: str) -> int:
     ],
 )
 def test_where_something_stands(document, path, text):
-    documents = load_documents(FOLDER / PROCEDURE)
+    documents = load_documents(EXAMPLE / PROCEDURE)
     name = {"procedure": PROCEDURE, "device": DEVICE, "bench": BENCH}[document]
     if path == ("limits", "main", "nothing", "here") or path == ("limits", "main"):
         expected = line_of(PROCEDURE, "limits:") + 1
@@ -143,7 +144,7 @@ def test_where_something_stands(document, path, text):
 
 
 def test_a_scalar_stands_where_it_is_and_a_mapping_where_its_key_is():
-    documents = load_documents(FOLDER / PROCEDURE)
+    documents = load_documents(EXAMPLE / PROCEDURE)
     assert documents.where("device", ("inputs", "main", "nominal")).column == 14
     assert documents.where("device", ("inputs", "main", "load")).column == 5
 
@@ -159,14 +160,14 @@ def test_paths_are_called_as_the_user_called_them(tmp_path, monkeypatch):
 
 
 def test_documents_made_in_code_stand_at_the_first_line():
-    loaded = load_documents(FOLDER / PROCEDURE)
+    loaded = load_documents(EXAMPLE / PROCEDURE)
     made = Documents(loaded.device, loaded.bench, loaded.procedure)
     assert made.where("bench", ("supplies",)) == Location("bench", 1, 1)
     assert made.paths == {}
 
 
 def test_documents_can_be_sent_to_another_process():
-    documents = load_documents(FOLDER / PROCEDURE)
+    documents = load_documents(EXAMPLE / PROCEDURE)
     again = pickle.loads(pickle.dumps(documents))
     assert again.procedure == documents.procedure
     assert again.device == documents.device
@@ -174,10 +175,10 @@ def test_documents_can_be_sent_to_another_process():
 
 
 def test_a_bench_and_a_device_alone():
-    bench = load_bench(FOLDER / BENCH)
+    bench = load_bench(EXAMPLE / BENCH)
     assert list(bench.model.supplies) == ["left", "right"]
     assert bench.where(("supplies", "right", "address")).line == line_of(BENCH, "5026")
-    assert load_device(FOLDER / DEVICE).model.revision == "C2"
+    assert load_device(EXAMPLE / DEVICE).model.revision == "C2"
 
 
 def test_same_as_takes_every_key_and_keeps_its_own(tmp_path):
@@ -186,10 +187,14 @@ def test_same_as_takes_every_key_and_keeps_its_own(tmp_path):
     right = "      1:\n        voltage: 0 V .. 32 V"
     edit(tmp_path / BENCH, right, f"      9: {{same_as: left.3}}\n{right}")
     bench = load_documents(path).bench
-    assert bench.output("left.1").power == 60.0
-    assert bench.output("left.2").power == 30.0
-    assert bench.output("left.3") == bench.output("left.2") == bench.output("right.9")
-    assert bench.output("left.2").voltage == bench.output("left.1").voltage
+    assert bench.output(OutputName("left.1")).power == 60.0
+    assert bench.output(OutputName("left.2")).power == 30.0
+    assert (
+        bench.output(OutputName("left.3"))
+        == bench.output(OutputName("left.2"))
+        == bench.output(OutputName("right.9"))
+    )
+    assert bench.output(OutputName("left.2")).voltage == bench.output(OutputName("left.1")).voltage
 
 
 def test_a_circle_of_same_as_is_said_once_without_what_is_missing(tmp_path):
@@ -228,7 +233,7 @@ def test_an_alias_stands_for_what_it_names(tmp_path):
     path = copy_demo(tmp_path)
     edit(tmp_path / BENCH, "rise: 12 ms ", "rise: &rise 12 ms ")
     edit(tmp_path / BENCH, "        rise: 12 ms\n", "        rise: *rise\n")
-    assert load_documents(path).bench.output("right.1").rise == 0.012
+    assert load_documents(path).bench.output(OutputName("right.1")).rise == 0.012
 
 
 def test_each_dialect_that_there_is_can_be_named(tmp_path):
@@ -247,12 +252,13 @@ def test_keys_are_those_of_documents_and_not_of_the_program(tmp_path):
     assert "unknown key 'start'; expected one of input, from, to, points, dwell" in messages
 
 
+@pytest.mark.slow
 def test_loading_waits_for_no_heavy_library():
     code = (
         "import sys; from railwright.documents.loader import load_documents; load_documents(sys.argv[1]);"
         "print(sorted({'numpy', 'pint', 'numba', 'scipy', 'matplotlib', 'pyarrow'} & set(sys.modules)))"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code, str(FOLDER / PROCEDURE)], capture_output=True, text=True, check=True
+        [sys.executable, "-c", code, str(EXAMPLE / PROCEDURE)], capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "[]"

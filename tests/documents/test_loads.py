@@ -7,7 +7,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from tests.documents.demo import DEVICE, copy_demo, edit
+from tests.bench import DEVICE, copy_demo, edit
 
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from tests.documents.demo import PROCEDURE, copy_demo, edit
+from tests.bench import PROCEDURE, copy_demo, edit
 
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors

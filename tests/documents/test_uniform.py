@@ -5,7 +5,7 @@ time.
 import random
 
 import pytest
-from tests.documents.demo import PROCEDURE, copy_demo
+from tests.bench import PROCEDURE, copy_demo
 
 from railwright.documents import nodes
 from railwright.documents.loader import load_documents

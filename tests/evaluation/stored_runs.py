@@ -11,9 +11,10 @@ from tests.running.small import PROCEDURE, SET_POINTS, write
 
 from railwright.documents.loader import load_documents
 from railwright.plan.timeline import build_timeline
+from railwright.records.manifest import write_json, write_manifest
+from railwright.records.names import readings_file
+from railwright.records.readings import ParquetRows
 from railwright.running.folder import copy_documents
-from railwright.running.manifest import write_json, write_manifest
-from railwright.running.readings import ParquetRows, parquet_path
 from railwright.settings.data import as_data
 from railwright.settings.settle import Settings
 
@@ -110,7 +111,7 @@ def store(
     write_json(place / "run.json", {key: value for key, value in said.items() if value is not None})
     write_json(place / "events.json", [])
     for name in SET_POINTS:
-        with ParquetRows(parquet_path(place, name), name, "at load") as rows:
+        with ParquetRows(readings_file(place, name), name, "at load") as rows:
             for each in time:
                 rows.add(float(each), 12.0, current, -1)
     write_manifest(place)

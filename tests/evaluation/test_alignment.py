@@ -6,11 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.measures.scene import MODEL, RECORDER, UPDATE, Scene, brown_out, power_up
 
 from railwright.evaluation.alignment import AlignmentError, align
-from railwright.traces import Event, Record, Traces
-
-from .scene import MODEL, RECORDER, UPDATE, Scene, brown_out, power_up
+from railwright.traces import Event, EventKind, Record, Traces
 
 EVERY = 100e-6
 
@@ -23,7 +22,7 @@ def recording(scene: Scene, start: float, end: float, seed: int = 2, zero: float
     """What a recorder keeps of a scene from start to end, its own time 0 at `zero`."""
     taken = scene.read(seed, RECORDER, every=EVERY).between(start, end)
     moved = Traces(taken.time - (start if zero is None else zero), taken.columns)
-    return Record("recorder", {"main": moved}, (Event(0.0, "main", "trigger"),))
+    return Record("recorder", {"main": moved}, (Event(0.0, "main", EventKind.OTHER, words="trigger"),))
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -66,13 +65,13 @@ def test_a_voltage_at_the_other_end_of_the_lead_serves() -> None:
 
 def test_a_recording_of_something_else_is_refused() -> None:
     other = Scene.of((0.0, 5.0, 0.1), (0.1, 1.0, 0.1), (0.2, 7.0, 0.1), (0.4, 3.0, 0.1))
-    with pytest.raises(AlignmentError, match="does not match the run"):
+    with pytest.raises(AlignmentError, match="not match"):
         align(recording(other, 0.02, 0.35), own(power_up()), {"main": MODEL})
 
 
 def test_a_recording_without_a_change_is_refused() -> None:
     flat = Scene.of((0.0, 12.0, 0.35), (1.0, 12.0, 0.35))
-    with pytest.raises(AlignmentError, match="holds no change"):
+    with pytest.raises(AlignmentError, match="no change"):
         align(recording(flat, 0.1, 0.9), own(power_up()), {"main": MODEL})
 
 
@@ -81,18 +80,18 @@ def test_a_recording_that_fits_twice_is_refused() -> None:
     for at in (0.5, 1.5, 2.5):
         corners += [(at, 12.0, 0.3), (at + 0.01, 8.0, 0.4), (at + 0.1, 8.0, 0.4), (at + 0.11, 12.0, 0.3)]
     scene = Scene.of(*corners, (3.5, 12.0, 0.3))
-    with pytest.raises(AlignmentError, match=r"matches the run at .* and at .* alike"):
+    with pytest.raises(AlignmentError, match="alike"):
         align(recording(scene, 1.4, 1.7), own(scene), {"main": MODEL})
 
 
 def test_a_recording_of_another_input_is_refused() -> None:
     scene = power_up()
     external = recording(scene, -0.05, 0.2)
-    with pytest.raises(AlignmentError, match="recording of an input of this run"):
+    with pytest.raises(AlignmentError, match="this run"):
         align(replace(external, traces={"other": external.traces["main"]}), own(scene), {"main": MODEL})
 
 
 def test_a_recording_of_a_few_values_is_refused() -> None:
     few = Record("recorder", {"main": Traces(np.arange(3.0), {"voltage": np.arange(3.0)})})
-    with pytest.raises(AlignmentError, match="too few values"):
+    with pytest.raises(AlignmentError, match="few values"):
         align(few, own(power_up()), {"main": MODEL})

@@ -6,14 +6,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from tests.measures.scene import MODEL, RECORDER, brown_out, power_up, view
 
-from railwright.documents.procedure import MEASURE_UNITS
-from railwright.evaluation.measures import MEASURES
-from railwright.evaluation.outcome import Measured
 from railwright.evaluation.reference import FIELDS, definition, reference
-from railwright.evaluation.signal import View
-
-from .scene import MODEL, RECORDER, brown_out, power_up, view
+from railwright.measures import MEASURES
+from railwright.measures.outcome import Measured
+from railwright.measures.signal import View
 
 PAGE = Path(__file__).parents[2] / "docs" / "measures.md"
 COMMON = (" gain", " offset", " resolution")
@@ -23,9 +21,9 @@ def test_the_page_is_up_to_date() -> None:
     assert PAGE.read_text(encoding="utf-8") == reference(), "run make docs"
 
 
-@pytest.mark.parametrize("name", MEASURE_UNITS)
+@pytest.mark.parametrize("name", MEASURES)
 def test_each_measure_is_defined(name: str) -> None:
-    found = definition(MEASURES[name])
+    found = definition(MEASURES[name].compute)
     assert set(found) == {"Measure", *FIELDS}
     assert f"| `{name}` |" in reference()
 
@@ -42,7 +40,7 @@ def test_a_measure_without_a_definition_is_an_error() -> None:
         definition(bare)
 
 
-@pytest.mark.parametrize("name", sorted(set(MEASURE_UNITS) - {"restarts"}))
+@pytest.mark.parametrize("name", sorted(set(MEASURES) - {"restarts"}))
 def test_every_contribution_to_a_budget_is_in_the_definition(name: str) -> None:
     scene = brown_out() if name.startswith(("turn_", "low_")) else power_up()
     start, end = (0.05, 5.45) if name.startswith(("turn_", "low_")) else (0.0, 0.25)
@@ -59,6 +57,6 @@ def test_every_contribution_to_a_budget_is_in_the_definition(name: str) -> None:
             )
             seen |= {each.source for each in measured.contributions}
     own = {each for each in seen if not each.endswith(COMMON) and "resistance of" not in each} - {"noise"}
-    text = definition(MEASURES[name])["Uncertainty"]
+    text = definition(MEASURES[name].compute)["Uncertainty"]
     assert [each for each in own if f"'{each}'" not in text] == []
     assert own or name == "high_state_level", "the scene shows what the measure adds"

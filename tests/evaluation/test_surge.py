@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from tests.said import says
 from tests.settings.station import TODAY, Edit, station
 
 from railwright.evaluation.reading import supply_model
@@ -98,7 +99,7 @@ def test_each_bound_needs_its_own_figures_and_the_least_one_holds() -> None:
     bound = ohm.largest(12.0)
     assert bound is not None
     assert bound.current == pytest.approx(120.0)
-    assert "the lead's inductance and the output's capacitance, where given, may lower that" in bound.words
+    assert says(bound.words, "inductance", "capacitance")
     lossless = SurgePath(1.0, None, 4e-6, 100e-6, 1.5, 1e-3).largest(12.0)
     assert lossless is not None
     assert lossless.current == pytest.approx(1.5 + 12.0 * 5.0)
@@ -106,7 +107,7 @@ def test_each_bound_needs_its_own_figures_and_the_least_one_holds() -> None:
     quick = SurgePath(1.0, None, 30e-6, 1e-6, 8.0, 1e-6).largest(12.0)
     assert quick is not None
     assert quick.current == pytest.approx(1.0 + np.hypot(0.4, 12.0 * np.sqrt(1 / 30)), rel=1e-6)
-    assert "let through in 1 µs" in quick.words
+    assert says(quick.words, "1 µs")
 
 
 def test_outputs_in_a_group_share_a_surge(tmp_path: Path) -> None:

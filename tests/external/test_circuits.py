@@ -7,15 +7,15 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 from tests.physics.bench import STAGE, capacitor, constant_current, converter, pair, resistor, single
-from tests.physics.callable import from_python
 
+from railwright.compilation import with_way_in
 from railwright.physics import equations
 from railwright.physics.circuit import Branch, Circuit, Lead
 from railwright.physics.simulation import Simulation
 from railwright.traces import Mode
 
-right_hand_side, jacobian_of = from_python(equations.rhs), from_python(equations.jacobian)
-positions = from_python(equations.positions)
+right_hand_side, jacobian_of = with_way_in(equations.rhs), with_way_in(equations.jacobian)
+positions = with_way_in(equations.positions)
 
 # An output without its own peculiarities, so that closed forms hold: no bleeder, a small output capacitor,
 # fast loops, and current in both directions.

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.documents.demo import BENCH, copy_demo, edit
+from tests.bench import BENCH, PROCEDURE, demo_with
 from tests.external.verification.runs import parameters
 
-from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.standard_figures import package_figures
 from railwright.documents.standard_tests import pieces_of
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -27,7 +27,11 @@ from railwright.waveforms.deviation import Asked, edge
 
 NETLISTS = Path(__file__).parent / "netlists"
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0),),
+    "silicone pair",
+    "at load",
 )
 DIP = "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 40 ms"
 AT, BACK, END = 60e-3, 100e-3, 140e-3
@@ -35,10 +39,11 @@ AT, BACK, END = 60e-3, 100e-3, 140e-3
 
 def documents(folder, rise="12 ms"):
     """The demo with a dip of 40 ms (a duration that the standard leaves open), and another rise."""
-    path = copy_demo(folder)
-    edit(path, "  - shape:\n", f"  - shape: {{{DIP}}}\n  - hold: 1 s\n  - shape:\n")
-    edit(folder / BENCH, "rise: 12 ms ", f"rise: {rise} ")
-    return load_documents(path)
+    return demo_with(
+        folder,
+        (PROCEDURE, "  - shape:\n", f"  - shape: {{{DIP}}}\n  - hold: 1 s\n  - shape:\n"),
+        (BENCH, "rise: 12 ms ", f"rise: {rise} "),
+    )
 
 
 def spice(folder, netlist, rise):

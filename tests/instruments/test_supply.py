@@ -103,9 +103,9 @@ def test_refuses_another_instrument(identity: str, told: str) -> None:
 def test_a_setting_that_reads_back_otherwise(pair: tuple[FakeSupply, Supply]) -> None:
     fake, supply = pair
     fake.answers["CURR?"] = "0.2"
-    with pytest.raises(InstrumentError, match=r"current_limit was set to 2\.0 and reads back as 0\.2"):
+    with pytest.raises(InstrumentError, match=r"current_limit .* 2\.0 .* 0\.2"):
         supply.put([Change("1", "current_limit", 2.0)])
-    with pytest.raises(InstrumentError, match=r"current_limit was set to 2\.0 and reads back as 0\.2"):
+    with pytest.raises(InstrumentError, match=r"current_limit .* 2\.0 .* 0\.2"):
         supply.put_together([Change("1", "current_limit", 2.0)])
 
 
@@ -244,9 +244,9 @@ def hearing(text: str) -> Supply:
 
 @pytest.mark.parametrize("text", ["1;2", '5;1;0,"No error"', ";;"])
 def test_two_answers_to_one_question(text: str) -> None:
-    with pytest.raises(InstrumentError, match="expected one answer, got"):
+    with pytest.raises(InstrumentError, match="one answer"):
         hearing(text).verify([Change("1", "voltage", 5.0)])
-    with pytest.raises(InstrumentError, match="expected one answer, got"):
+    with pytest.raises(InstrumentError, match="one answer"):
         hearing(text).state("1")
 
 

@@ -8,11 +8,12 @@ from railwright.physics.circuit import Branch, Circuit, Lead, Load
 
 def test_states_are_named_for_people():
     branch = single(capacitor(1e-3), converter())
-    assert branch.states[-3:] == (
+    assert tuple(map(str, branch.states))[-3:] == (
         "main: lead current",
         "main: connector voltage",
         "main: load 1 (capacitor), capacitor voltage",
     )
+    assert {state.element for state in branch.states[-3:]} == {"main"}
     assert len(branch.states) == 7
 
 

@@ -197,7 +197,7 @@ def product(time: np.ndarray, a: np.ndarray, b: np.ndarray) -> float:
 def energy_gap(branch: Branch, samples) -> tuple[float, float]:
     """What is missing in the balance [J], and all the energy that moved [J]."""
     time, y, n = samples.time, samples.states, len(branch.outputs)
-    connector = branch.states.index("main: connector voltage")
+    connector = branch.states.index(("main", "connector voltage"))
     i_l, v_c = y[:, connector - 1], y[:, connector]
     terminals = y[:, 3 * n : connector - 1]
     if branch.arrangement == "parallel":
@@ -232,7 +232,7 @@ def energy_gap(branch: Branch, samples) -> tuple[float, float]:
 def load_gap(branch: Branch, samples, m: int) -> tuple[float, float]:
     """What a load took in less heat, storage and work [J], and all that went in and out."""
     load, kind = branch.loads[m], KINDS[branch.loads[m].kind]
-    at = branch.states.index("main: connector voltage") + 1 + bool(branch.lead.fuse)
+    at = branch.states.index(("main", "connector voltage")) + 1 + bool(branch.lead.fuse)
     at += sum(len(KINDS[other.kind].states) for other in branch.loads[:m])
     own = samples.states[:, at : at + len(kind.states)]
     time, v, current, p = samples.time, samples.voltage, samples.load_currents[:, m], p_of(load)

@@ -5,15 +5,15 @@ charge.
 import numpy as np
 import pytest
 from tests.physics.bench import STAGE, capacitor, constant_current, converter, resistor
-from tests.physics.callable import from_python
 
+from railwright.compilation import with_way_in
 from railwright.physics import equations, layout
 from railwright.physics.circuit import Branch, Lead
 from railwright.physics.player import Player
 from railwright.physics.simulation import FINE, RELATIVE
 
-rhs, regions = from_python(equations.rhs), from_python(equations.regions)
-jacobian_of = from_python(equations.jacobian)
+rhs, regions = with_way_in(equations.rhs), with_way_in(equations.regions)
+jacobian_of = with_way_in(equations.jacobian)
 LOADS = (capacitor(1e-3), converter(), resistor(50.0), constant_current(0.2, 3.0))
 
 

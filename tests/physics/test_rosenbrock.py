@@ -2,14 +2,13 @@
 
 import numpy as np
 import pytest
-from tests.physics.callable import from_python
 
+from railwright.compilation import compiled, with_way_in
 from railwright.physics import rosenbrock
-from railwright.physics.compiled import compiled
 from railwright.physics.rosenbrock import make_step
 
 dense_coefficients, factorise, interpolate, substitute = (
-    from_python(getattr(rosenbrock, name))
+    with_way_in(getattr(rosenbrock, name))
     for name in ("dense_coefficients", "factorise", "interpolate", "substitute")
 )
 
@@ -28,7 +27,7 @@ def relaxation(t, y, dy, system):
 
 
 def run(step, rhs, jacobian, slope, y, system, end, steps):
-    rhs, step, n = from_python(rhs), from_python(step), y.size
+    rhs, step, n = with_way_in(rhs), with_way_in(step), y.size
     k, lu, pivots, new = np.zeros((6, n)), np.zeros((n, n)), np.zeros(n, dtype=np.int64), np.zeros(n)
     h, f0 = end / steps, np.zeros(n)
     middles = []

@@ -6,6 +6,7 @@ import pytest
 from tests.physics.bench import capacitor, constant_current, resistor, single
 from tests.physics.loads.driven import load_of
 from tests.physics.test_operating_points import ASKED, converter
+from tests.said import says
 
 from railwright.physics.circuit import Circuit
 from railwright.physics.operating_points import operating_points
@@ -81,7 +82,7 @@ def test_a_converter_with_an_input_limit_hangs_at_a_stable_point():
     assert start.point.voltage == pytest.approx(0.8 * ASKED / 1.5**2, rel=1e-3)
     assert start.point.stable
     assert start.point.running == ("converter",)
-    assert "on the way to 12 V it asks for up to 1.5 A" in start.reason
+    assert says(start.reason, "12 V", "1.5 A")
     assert [point.stable for point in operating_points(branch, 12.0, 1.2) if point.running] == [
         True,
         False,
@@ -116,7 +117,7 @@ def test_the_limit_that_frees_it_does_and_a_little_less_does_not():
     assert start.between == pytest.approx((7.0, 8.0))
     assert played(branch, 1.02 * start.frees) == "reaches its point"
     assert played(branch, 0.98 * start.frees) == "restarts for ever"
-    assert "1.453 A at 8 V, and 0.5 A is there" in start.reason
+    assert says(start.reason, "1.453 A", "8 V", "0.5 A")
 
 
 def test_what_frees_it_surely_is_the_power_at_the_starting_voltage():
@@ -139,7 +140,7 @@ def test_what_hangs_low_is_freed_by_what_the_load_asks_for():
     assert start.outcome == "hangs low"
     assert start.point.voltage == pytest.approx(4.8)
     assert start.frees == pytest.approx(0.98, rel=3e-3)  # 2 % below the set voltage counts as reached
-    assert "stays at 4.8 V, where it draws the 0.4 A of the current limit" in start.reason
+    assert says(start.reason, "4.8 V", "0.4 A")
     assert start_up(single(resistor(12.0)), 12.0, 0.4, low=4.5).outcome == "reaches its point"
 
 
@@ -147,7 +148,7 @@ def test_what_cannot_start_says_what_that_would_take():
     start = start_up(single(*BULK, resistor(20.0)), 12.0, 0.3)
     assert start.outcome == "hangs low"
     assert start.point.running == ()
-    assert "to start at 8 V it needs 0.4 A" in start.reason
+    assert says(start.reason, "8 V", "0.4 A")
 
 
 def test_no_limit_frees_what_the_lead_loses():

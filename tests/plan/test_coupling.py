@@ -10,6 +10,7 @@ from tests.rehearsal.scene import PROCEDURE
 
 from railwright.documents.bench import Coupling
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.coupling import all_changes, followers, moved
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline
@@ -20,7 +21,7 @@ SPANS = (Span("first power", "power_up", 0.0, 0.1, ("main", "transducer")),)
 
 
 def feed(name: str, output: str) -> Feed:
-    points = OutputSetPoints(output, 1.0, "regulate", 0.0, 38.0)
+    points = OutputSetPoints(OutputName(output), 1.0, "regulate", 0.0, 38.0)
     return Feed(name, "alone", (points,), "silicone pair", "at terminals")
 
 
@@ -67,10 +68,10 @@ def test_where_a_coupled_set_point_goes(before, after, other, how, goes):
 
 def test_only_the_own_group_follows():
     bench = coupled(by("step")).bench
-    assert [name for name, _ in followers(bench, "left.1")] == ["left.2"]
-    assert [name for name, _ in followers(bench, "left.2")] == ["left.1"]
-    assert followers(bench, "right.1") == []
-    assert followers(load_documents(PROCEDURE).bench, "left.1") == []
+    assert [name for name, _ in followers(bench, OutputName("left.1"))] == ["left.2"]
+    assert [name for name, _ in followers(bench, OutputName("left.2"))] == ["left.1"]
+    assert followers(bench, OutputName("right.1")) == []
+    assert followers(load_documents(PROCEDURE).bench, OutputName("left.1")) == []
 
 
 def test_what_is_done_beside_what_the_procedure_does():
@@ -96,7 +97,9 @@ def test_a_set_point_stays_in_the_range_of_its_output():
 
 
 def test_outputs_of_one_input_are_told_their_own_part():
-    points = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 38.0, share=0.5) for n in (1, 2))
+    points = tuple(
+        OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 38.0, share=0.5) for n in (1, 2)
+    )
     both = {"main": Feed("main", "series", points, "silicone pair", "at terminals")}
     changes = all_changes(coupled(by("step")).bench, both, Timeline(UP[:2], SPANS, 0.1))
     assert [(c.output, c.voltage) for c in changes[-2:]] == [("left.1", 6.0), ("left.2", 6.0)]

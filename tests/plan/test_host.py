@@ -5,9 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from tests.said import says
 from tests.settings.station import TODAY, Edit, station
 
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.host import by_host
 from railwright.plan.stairs import exchange_of, highest_stair, in_stairs, stairs_of
 from railwright.plan.timeline import Action, build_timeline
@@ -32,7 +34,7 @@ def test_what_comes_too_soon_is_left_out_until_the_host_is_ready_again() -> None
     assert (host.asked, host.left_out) == (9, 6)  # kept: at 0, 20 and 40 ms
     assert host.closest == pytest.approx(0.005)
     assert host.error == pytest.approx(0.3)  # 15 ms after the one that was kept
-    assert host.why == "set points 5 ms apart, the host keeps 20 ms between two"
+    assert says(host.why, "5 ms", "20 ms")
 
 
 def test_what_comes_at_one_instant_is_one_message() -> None:
@@ -69,8 +71,8 @@ NO_LIST: Edit = (
 
 def test_the_slowest_supply_decides_and_what_is_unknown_is_taken(tmp_path: Path) -> None:
     bench = station(tmp_path, exchange("left", "5 ms")).bench
-    assert exchange_of(["left.1", "left.2"], bench) == 5e-3
-    assert exchange_of(["left.1", "right.1"], bench) == 0.02
+    assert exchange_of([OutputName("left.1"), OutputName("left.2")], bench) == 5e-3
+    assert exchange_of([OutputName("left.1"), OutputName("right.1")], bench) == 0.02
 
 
 def test_the_host_s_stairs_are_as_far_apart_as_an_exchange_takes(tmp_path: Path) -> None:

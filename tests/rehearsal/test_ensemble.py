@@ -9,10 +9,10 @@ import pickle
 import numpy as np
 import pytest
 from scipy.stats import beta
-from tests.rehearsal.scene import PROCEDURE, short
+from tests.rehearsal.scene import short
 
 from railwright.circuit.case import fixed
-from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.physics.cases import MEASURES
 from railwright.physics.layout import TRIP_CAUSES
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -29,23 +29,23 @@ from railwright.rehearsal.ensemble import (
 )
 from railwright.rehearsal.rehearse import rehearse
 from railwright.spread import over_threads
+from railwright.traces import trips
 
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "trip", 0.04, 18.0),),
+    "silicone pair",
+    "at load",
 )
 TRANSDUCER = Feed(
     "transducer",
     "alone",
-    (OutputSetPoints("right.1", 0.1, "trip", 0.06, 32.0),),
+    (OutputSetPoints(OutputName("right.1"), 0.1, "trip", 0.06, 32.0),),
     "thin pair",
     "at terminals",
     trips_when=("main",),
 )
-
-
-@pytest.fixture(scope="module")
-def documents():
-    return load_documents(PROCEDURE)
 
 
 def with_delay(feed: Feed, delay: float) -> Feed:
@@ -57,7 +57,7 @@ def alone(plan, row):
     """Measures of one case by a rehearsal of its own: input -> measure -> value."""
     case = fixed(dict(zip(plan.design.names, row.tolist(), strict=True)))
     played = rehearse(plan.documents, plan.set_points, case, plan.timeline, plan.end - plan.timeline.duration)
-    causes = {f"trips {what}": code for code, what in TRIP_CAUSES.items()}
+    causes = {trips(protection): code for code, protection in TRIP_CAUSES.items()}
     return {
         name: {
             measure: float(causes.get(result.tripped, 0)) if measure == "trip" else getattr(result, measure)
@@ -86,7 +86,9 @@ def test_each_case_is_what_a_rehearsal_of_it_gives(documents, delay):
 
 
 def test_a_series_pair_is_played_as_one(documents):
-    outputs = tuple(OutputSetPoints(f"left.{n}", 0.3, "trip", 0.06, 16.0, share=0.5) for n in (1, 2))
+    outputs = tuple(
+        OutputSetPoints(OutputName(f"left.{n}"), 0.3, "trip", 0.06, 16.0, share=0.5) for n in (1, 2)
+    )
     feed = Feed("transducer", "series", outputs, "thin pair", "at terminals")
     plan = plan_ensemble(documents, {"transducer": feed}, 64, timeline=short(documents), tail=0.1)
     values = plan.design.values(0)

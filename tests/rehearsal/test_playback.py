@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from tests.documents.demo import BENCH, copy_demo, edit
+from tests.bench import BENCH, PROCEDURE, demo_with
 
-from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.standard_tests import pieces_of
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
@@ -15,20 +15,24 @@ from railwright.traces import Mode
 from railwright.waveforms.shapes import duration_of
 
 MAIN = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0),),
+    "silicone pair",
+    "at load",
 )
 DIP = (
     "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms, repeat: 2, pause_between: 1 s"
 )
 
 
+def own_shape(text):
+    return "  - shape:\n", f"  - shape: {{{text}}}\n    name: own\n  - hold: 1 s\n  - shape:\n"
+
+
 def played(folder, text, *edits):
     """Documents with one shape after the line sweep and a hold after it; its timeline and rehearsal."""
-    path = copy_demo(folder)
-    edit(path, "  - shape:\n", f"  - shape: {{{text}}}\n    name: own\n  - hold: 1 s\n  - shape:\n")
-    for name, old, new in edits:
-        edit(folder / name, old, new)
-    documents = load_documents(path)
+    documents = demo_with(folder, (PROCEDURE, *own_shape(text)), *edits)
     timeline = build_timeline(documents.procedure, documents.device)
     rehearsal = rehearse(documents, {"main": MAIN}, timeline=timeline)
     return documents, timeline, rehearsal, playback(timeline, rehearsal.record)[0]
@@ -66,10 +70,8 @@ def test_a_dips_edges_are_told_one_by_one(tmp_path):
         ),
     ],
 )
-def test_a_standards_test_is_watched_after_its_last_edge(tmp_path, text, length):
-    path = copy_demo(tmp_path)
-    edit(path, "  - shape:\n", f"  - shape: {{{text}}}\n    name: own\n  - hold: 1 s\n  - shape:\n")
-    documents = load_documents(path)
+def test_a_standards_test_is_watched_after_its_last_edge(bench, text, length):
+    documents = bench((PROCEDURE, *own_shape(text)))
     timeline = build_timeline(documents.procedure, documents.device)
     span = timeline.spans[3]
     own = [each for each in timeline.actions if each.path[:2] == ("steps", 3)]

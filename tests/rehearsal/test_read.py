@@ -7,6 +7,7 @@ import pytest
 
 import railwright.rehearsal.read
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import build_timeline
@@ -15,7 +16,11 @@ from railwright.traces import Record, Traces
 
 DEMO = example() / "power-input.procedure.yaml"
 FEED = Feed(
-    "main", "alone", (OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0),), "silicone pair", "at load"
+    "main",
+    "alone",
+    (OutputSetPoints(OutputName("left.1"), 1.0, "trip", 0.04, 18.0),),
+    "silicone pair",
+    "at load",
 )
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from railwright.circuit.case import HIGH, LOW, NOMINAL, fixed
 from railwright.circuit.errors import QUANTITIES
-from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.examples import example
 from railwright.physics import conductors
 from railwright.plan.set_points import Feed, OutputSetPoints
@@ -20,14 +20,9 @@ PROCEDURE = example() / "power-input.procedure.yaml"
 
 
 def feed(name="main", output="left.1", limit=1.0, delay=40e-3, at_limit="trip", ovp=18.0, **more):
-    points = OutputSetPoints(output, limit, at_limit, delay, ovp)
+    points = OutputSetPoints(OutputName(output), limit, at_limit, delay, ovp)
     lead, sense = ("silicone pair", "at load") if name == "main" else ("thin pair", "at terminals")
     return Feed(name, "alone", (points,), lead, sense, **more)
-
-
-@pytest.fixture(scope="module")
-def documents():
-    return load_documents(PROCEDURE)
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +51,7 @@ def test_the_whole_procedure_is_played(rehearsal, documents):
 
 def test_the_healthy_demo_trips_nothing(rehearsal):
     main, transducer = rehearsal.inputs["main"], rehearsal.inputs["transducer"]
-    assert (main.tripped, transducer.tripped) == ("", "")
+    assert (main.tripped, transducer.tripped) == (None, None)
     assert main.tripped_at is None
     assert 1.0 < main.inrush_peak < 1.7
     assert 10e-3 < main.first_time_in_limit < 40e-3
@@ -149,13 +144,15 @@ def test_the_lead_is_worked_out_from_the_bench(documents, set_points):
 
 
 def test_outputs_in_series_share_the_voltage(documents):
-    outputs = tuple(OutputSetPoints(name, 1.0, "regulate", 0.0, 12.0, 0.5) for name in ("left.1", "left.2"))
+    outputs = tuple(
+        OutputSetPoints(OutputName(name), 1.0, "regulate", 0.0, 12.0, 0.5) for name in ("left.1", "left.2")
+    )
     group = Feed("main", "series", outputs, "silicone pair", "at terminals")
     actions = (Action(0.0, "on", "main"), Action(0.0, "line", "main", 12.0, 0.05))
     result = rehearse(documents, {"main": group}, timeline=Timeline(actions, (), 0.2), tail=0.0)
     traces = result.record.traces["main"]
     assert traces.columns["terminal_voltage"][-1] == pytest.approx(12.0, abs=1e-3)
-    assert result.inputs["main"].tripped == ""
+    assert result.inputs["main"].tripped is None
 
 
 def test_the_inrush_charge_does_not_depend_on_what_follows(documents, set_points, rehearsal):

@@ -4,19 +4,12 @@ import dataclasses
 import math
 
 import pytest
-from tests.rehearsal.scene import PROCEDURE
 from tests.rehearsal.test_faults import feeds
 
 from railwright.circuit.case import HIGH, LOW
-from railwright.documents.loader import load_documents
 from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.rehearse import rehearse
 from railwright.rehearsal.starts import starts
-
-
-@pytest.fixture(scope="module")
-def documents():
-    return load_documents(PROCEDURE)
 
 
 def limited(limit):

@@ -7,7 +7,8 @@ from typing import Any
 
 from railwright.assumptions import Assumption
 from railwright.documents.sources import Location
-from railwright.evaluation.outcome import Contribution, Evaluation, Measured, Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.measures.outcome import Contribution, Measured
 from railwright.plan.set_points import SetPoints
 from railwright.report.subject import ReportInput
 from railwright.settings.findings import Finding, Reason, Severity

@@ -9,25 +9,18 @@ import pytest
 from tests.report.cases import the_input
 from tests.report.fabricated import DEMO, Rail, readings, recording, simulate
 
-from railwright.documents.loader import Documents, load_documents
-from railwright.examples import example
+from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Timeline, build_timeline
 from railwright.report import ReportInput, build_report
 from railwright.traces import Record
 
-DEMO_FOLDER = example()
-
-
-@pytest.fixture(scope="session")
-def documents() -> Documents:
-    return load_documents(DEMO_FOLDER / "power-input.procedure.yaml")
-
 
 @pytest.fixture(scope="session")
 def set_points() -> dict[str, Feed]:
-    main = OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0)
-    transducer = OutputSetPoints("right.1", 0.1, "trip", 0.06, 33.0)
+    main = OutputSetPoints(OutputName("left.1"), 1.0, "trip", 0.04, 18.0)
+    transducer = OutputSetPoints(OutputName("right.1"), 0.1, "trip", 0.06, 33.0)
     return {
         "main": Feed("main", "alone", (main,), "silicone pair", "at load"),
         "transducer": Feed("transducer", "alone", (transducer,), "thin pair", "at terminals", ("main",)),

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from railwright.plan.timeline import Timeline
-from railwright.traces import Event, Mode, Record, Span, Traces
+from railwright.traces import Event, EventKind, Mode, Record, Span, Traces
 
 STEP = 100e-6
 
@@ -87,13 +87,13 @@ def simulate(timeline: Timeline, rails: Mapping[str, Rail], tail: float = 0.3) -
             },
         )
         events += [
-            Event(a.time, name, a.kind)
+            Event(a.time, name, EventKind(a.kind))
             for a in timeline.actions
             if a.input == name and a.kind in ("on", "off")
         ]
         for k in np.flatnonzero(np.diff(mode) != 0):
             if mode[k + 1] == Mode.CC:
-                events.append(Event(float(time[k + 1]), name, "enters CC"))
+                events.append(Event(float(time[k + 1]), name, EventKind.ENTERS_CC))
     return Record("rehearsal", traces, tuple(sorted(events, key=lambda e: e.time)), timeline.spans)
 
 
@@ -113,7 +113,7 @@ def readings(record: Record, late: float, seed: int = 7) -> Record:
         place = np.minimum(np.searchsorted(fine.time, stamps), fine.time.size - 1)
         columns["mode"] = fine.columns["mode"][place]
         traces[name] = Traces(stamps + late, columns)
-    events = tuple(Event(e.time + late, e.subject, e.what, e.detail) for e in record.events)
+    events = tuple(replace(e, time=e.time + late) for e in record.events)
     spans = tuple(
         Span(s.name, s.kind, s.start + late, s.end + late, s.inputs, s.points) for s in record.spans
     )

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.report.conftest import DEMO_FOLDER
+from tests.bench import PROCEDURE, demo_with
 
-from railwright.documents.loader import Documents, load_documents
+from railwright.documents.loader import Documents
 
 TRANSDUCER = "transducer: {from: right.1, lead: thin pair, sense: at terminals}"
 SERIES = {
@@ -18,10 +18,4 @@ PARALLEL = {"main:       {from: left.1,": "main: {from: {parallel: [left.1, left
 
 
 def changed(folder: Path, changes: dict[str, str]) -> Documents:
-    for path in DEMO_FOLDER.glob("*.*.yaml"):
-        text = path.read_text("utf-8")
-        for old, new in changes.items() if "procedure" in path.name else ():
-            assert text.count(old) == 1
-            text = text.replace(old, new)
-        (folder / path.name).write_text(text, "utf-8")
-    return load_documents(folder / "power-input.procedure.yaml")
+    return demo_with(folder, *((PROCEDURE, old, new) for old, new in changes.items()))

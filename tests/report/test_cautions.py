@@ -6,6 +6,7 @@ import pytest
 
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.report.cautions import Caution, cautions, reachable_voltage
 
 
@@ -15,8 +16,10 @@ def by_title(documents: Documents) -> dict[str, Caution]:
 
 
 def test_the_reachable_voltage_counts_and_not_the_set_one(documents: Documents) -> None:
-    assert reachable_voltage(documents.bench, ("left.1", "left.2"), "series") == 72.0
-    assert reachable_voltage(documents.bench, ("left.1", "left.2"), "parallel") == 36.0
+    assert reachable_voltage(documents.bench, (OutputName("left.1"), OutputName("left.2")), "series") == 72.0
+    assert (
+        reachable_voltage(documents.bench, (OutputName("left.1"), OutputName("left.2")), "parallel") == 36.0
+    )
 
 
 def test_36_v_in_a_wet_place_presses(by_title: dict[str, Caution]) -> None:

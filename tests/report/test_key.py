@@ -8,7 +8,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from railwright.report.drawing import drawing
-from railwright.report.key import LETTERS_A_LINE, LINE, draw_key, key_of
+from railwright.report.key import LETTERS_A_LINE, draw_key, key_of
 
 ENTRIES = [f"{n}  {n}.5 ms, main: enters CC (at 8.995 V, 0.4645 A)" for n in range(1, 13)]
 
@@ -35,10 +35,11 @@ def test_short_entries_share_a_line_and_long_ones_do_not() -> None:
 def test_remarks_are_broken_into_lines_and_take_their_height() -> None:
     words = "; ".join(f"requirement {n}: at most {n} mC" for n in range(1, 20))
     with drawing():
-        key = key_of((), (words,), 6.2)
+        key, twice = key_of((), (words,), 6.2), key_of((), (words, words), 6.2)
     assert " ".join(key.remarks) == words
     assert max(map(len, key.remarks)) <= LETTERS_A_LINE
-    assert key.height == pytest.approx(LINE * len(key.remarks))
+    assert twice.height == pytest.approx(2.0 * key.height)
+    assert 0.1 < key.height / len(key.remarks) < 0.15  # of letters of 7 points, in inches
     assert all(a != b for a, b in pairwise(key.remarks))
 
 

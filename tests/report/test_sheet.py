@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.report.conftest import DEMO_FOLDER
+from tests.bench import BENCH, EXAMPLE
 from tests.report.hook_ups import PARALLEL, SERIES, changed
 
 from railwright.documents.loader import Documents, load_documents
@@ -104,7 +104,7 @@ def test_text_of_a_user_is_never_markup(documents: Documents, tmp_path: Path) ->
 
 def test_a_tall_drawing_stands_beside_the_words_on_one_page(tmp_path: Path) -> None:
     """Six inputs from eight outputs, in series, in parallel and alone."""
-    text = (DEMO_FOLDER / "quay.bench.yaml").read_text("utf-8")
+    text = (EXAMPLE / BENCH).read_text("utf-8")
     begin, end = text.index("  left:"), text.index("  right:")
     left = text[begin:end]
     supplies = [

@@ -123,7 +123,10 @@ def test_a_shared_0_v_is_explained_where_it_is_drawn_only(documents: Documents, 
 
 
 BOX = FixtureBox(
-    "fused reverse guard", ("fuse", "switch", "diode", "capacitor"), "fuse 1.5 A, diode 0.45 V, 470 µF", False
+    "fused reverse guard",
+    ("fuse", "switch", "diode", "capacitor"),
+    ("fuse 1.5 A", "diode 0.45 V", "470 µF"),
+    False,
 )
 
 
@@ -139,7 +142,7 @@ def test_a_fixture_is_drawn_between_lead_and_input(documents: Documents, wiring:
     drawn = wiring_of(documents.device, bench, documents.procedure.model_copy(update={"hook_up": hook_up}))
     box = drawn.rows[0].fixture
     assert box == FixtureBox(
-        "guard", ("fuse", "switch", "capacitor"), "fuse 1.5 A, switch open, 470 µF", True
+        "guard", ("fuse", "switch", "capacitor"), ("fuse 1.5 A", "switch open", "470 µF"), True
     )
     assert drawn.rows[1].fixture is None
     words = words_of(drawn)

@@ -11,6 +11,7 @@ from typing import Any
 from tests.instruments.fake_supply import FakeSupply
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.outcome import Progress, RunOutcome
 from railwright.running.runner import run
@@ -86,14 +87,14 @@ SET_POINTS = {
     "main": Feed(
         "main",
         "alone",
-        (OutputSetPoints("left.1", 1.0, "trip", 0.04, 18.0, opp=20.0, ocp=0.9, ocp_delay=0.06),),
+        (OutputSetPoints(OutputName("left.1"), 1.0, "trip", 0.04, 18.0, opp=20.0, ocp=0.9, ocp_delay=0.06),),
         "pair",
         "at load",
     ),
     "aux": Feed(
         "aux",
         "alone",
-        (OutputSetPoints("right.1", 0.5, "trip", 0.02, 7.0, opp=3.0, ocp=0.4, ocp_delay=0.03),),
+        (OutputSetPoints(OutputName("right.1"), 0.5, "trip", 0.02, 7.0, opp=3.0, ocp=0.4, ocp_delay=0.03),),
         "pair",
         "at terminals",
         ("main",),

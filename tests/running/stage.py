@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from railwright.documents.loader import load_documents
+from railwright.documents.output_name import OutputName
 from railwright.guard.local_link import LocalLink
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.running.interruption import StopRequest
@@ -82,7 +83,7 @@ def points(name: str, output: str, limit: float, ovp: float, trips_when: tuple[s
     return Feed(
         name,
         "alone",
-        (OutputSetPoints(output, limit, "trip", 0.02, ovp),),
+        (OutputSetPoints(OutputName(output), limit, "trip", 0.02, ovp),),
         "pair",
         "at terminals",
         trips_when,

@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.running.stage import Stage, points
+from tests.said import figures, says
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 CELL = """\
 device: Buoy lantern with its cell
@@ -78,12 +79,12 @@ def test_a_cell_ends_off_confirmed_and_holds_its_voltage(tmp_path: Path) -> None
     outcome = stage.run(ON_CELL)
     # It stood at the terminals before, which the device's document explains.
     assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
-    assert any("held by the device" in caution for caution in outcome.cautions)
+    assert any(says(caution, "held") for caution in outcome.cautions)
     end = outcome.switched_off["cell"]
     assert end.confirmed
     assert end.holds == pytest.approx(3.7, abs=0.02)
     (event,) = [each for each in outcome.record.events if each.what == "off confirmed"]
-    assert event.detail.startswith("device holds 3.69")
+    assert figures(event.detail)[0].startswith("3.69")
     assert not stage.is_on("left.1")
 
 
@@ -108,7 +109,7 @@ def test_a_voltage_that_the_cell_does_not_explain_is_refused(tmp_path: Path) -> 
     outcome = stage.run(ON_CELL)
     assert outcome.ended is Ended.STOPPED
     assert outcome.cause.startswith("cell: 5.9")
-    assert "nothing in the device's document explains it" in outcome.cause
+    assert says(outcome.cause, "document")
     assert stage.spans("left.1") == ()
     assert not outcome.energised
 

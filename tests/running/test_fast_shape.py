@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from tests.running.small import PROCEDURE
 from tests.running.virtual import Played, play
+from tests.said import says
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.twin.server import ReplyTime
 
 RIPPLE = """\
@@ -48,7 +49,7 @@ def test_two_seconds_take_two_seconds(played: Played) -> None:
 def test_what_cannot_be_kept_is_left_out_and_counted(played: Played) -> None:
     ripple = played.outcome.record.span("ripple")
     assert ripple.left_out > 100
-    assert any("set points were left out" in line for line in played.outcome.deviations)
+    assert any(says(line, "set points", "left out") for line in played.outcome.deviations)
 
 
 def test_readings_keep_their_interval(played: Played) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.said import figures, says
 
 from railwright.guard import process
 from railwright.guard.core import GOODBYE, SILENCE, Guard
@@ -58,13 +59,13 @@ def test_a_run_that_is_silent_after_its_end_is_ended_later(loop: VirtualLoop) ->
     pass_time(1.0)
     ((when, why),) = died
     assert when - began == pytest.approx(GOODBYE, abs=0.3)
-    assert why == f"the run gave no sign of life for {GOODBYE:g} s"
+    assert says(why, f"{GOODBYE:g} s")
 
 
 def test_an_armed_run_that_is_silent_is_ended_at_once_and_an_unarmed_one_never(loop: VirtualLoop) -> None:
     _, died, pass_time = watched(loop)
     pass_time(SILENCE + 0.3)
-    assert [why for _, why in died] == [f"the run gave no sign of life for {SILENCE:g} s"]
+    assert [figures(why) for _, why in died] == [[f"{SILENCE:g} s"]]
     _, unarmed, pass_more = watched(loop, armed=False)
     pass_more(60.0)
     assert unarmed == []

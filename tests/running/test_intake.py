@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import Any, cast
 
 import pytest
+from tests.said import says
 
 from railwright.documents.procedure import StopCondition
+from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
 from railwright.running.intake import Intake
 from railwright.running.off_watch import OffWatch
-from railwright.running.outcome import Ended, InputReading, Progress
+from railwright.running.outcome import InputReading, Progress
 from railwright.running.polling import Seen
 from railwright.running.recorder import Recorder
 from railwright.running.watch import Watch
@@ -135,7 +137,7 @@ def test_a_setting_that_somebody_changed_ends_the_run() -> None:
     parts.come(differences=("left.1: voltage was set to 12 and now reads 13",))
     over = ends(parts)
     assert over.ended is Ended.CHANGED
-    assert over.cause.startswith("left.1: voltage was set to 12 and now reads 13: changed at its panel")
+    assert says(over.cause, "left.1", "12", "13")
 
 
 def test_a_guard_that_switches_off_ends_the_run() -> None:

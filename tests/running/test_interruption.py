@@ -12,6 +12,7 @@ import threading
 import time
 
 import pytest
+from tests.said import says
 
 from railwright.running.interruption import IGNORED, SAME_REQUEST, SIGNALS, StopRequest, signals_ask
 
@@ -105,7 +106,7 @@ def test_a_signal_is_a_request_and_ends_a_wait(number: signal.Signals) -> None:
         began = time.monotonic()
         assert stop.wait(30.0)
         assert time.monotonic() - began < 10.0
-        assert stop.reason == f"interrupted by {SIGNALS[number]}"
+        assert says(stop.reason, number.name)
         for ignored in IGNORED:
             os.kill(os.getpid(), ignored)  # would stop the tests
     assert {each: signal.getsignal(each) for each in before} == before
@@ -125,7 +126,7 @@ def test_signals_at_once_are_one_request_and_later_ones_are_urgent(monkeypatch: 
             signal.raise_signal(signal.SIGINT)
             now[0] += SAME_REQUEST / 3
     assert stop.urgent
-    assert stop.reason == "interrupted by Ctrl-C (SIGINT)"
+    assert says(stop.reason, "SIGINT")
 
 
 def test_a_request_of_somebody_else_and_a_signal_are_two(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -192,7 +193,7 @@ def test_a_process_ends_itself_by_each_of_them(number: signal.Signals) -> None:
         os.killpg(child.pid, signal.SIGTTOU)
         os.killpg(child.pid, signal.SIGCONT)
         os.killpg(child.pid, number)
-        assert child.communicate(timeout=10.0)[0] == f"interrupted by {SIGNALS[number]}\n"
+        assert says(child.communicate(timeout=10.0)[0], number.name)
     assert child.returncode == 0
 
 

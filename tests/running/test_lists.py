@@ -9,11 +9,12 @@ import pytest
 from tests.plan.test_moves import alone, bench
 from tests.running import small as bench_of
 from tests.running.small import PROCEDURE, small
+from tests.said import says
 
 from railwright.plan.listing import Listing
 from railwright.plan.moves import moves_of
 from railwright.plan.timeline import Action, Timeline
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
 
@@ -95,7 +96,7 @@ def test_a_run_loads_the_list_while_all_is_off_and_lets_go_of_it_in_the_end(
     assert "point list starts" in [event.what for event in outcome.record.events]
     assert given.left.outputs[1].settings["VOLT:MODE"] == "FIX"
     assert outcome.record.span("dip").end - outcome.record.span("dip").start == pytest.approx(0.105, abs=0.03)
-    assert any("played by the outputs' own point list" in note for note in outcome.deviations)
+    assert any(says(note, "point list") for note in outcome.deviations)
 
 
 @pytest.mark.parametrize("header", ["LIST:VOLT?", "LIST:DWELL?", "LIST:COUNT?"])
@@ -108,5 +109,5 @@ def test_a_list_that_reads_back_otherwise_is_never_energised(
         given.left.answers[header] = "7,7"
         outcome = given.run()
         assert outcome.ended is Ended.INSTRUMENT
-        assert "reads back as" in outcome.cause
+        assert says(outcome.cause, "left", "reads back", "LIST")
         assert not given.ever_on

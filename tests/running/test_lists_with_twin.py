@@ -10,13 +10,15 @@ from typing import Any
 import numpy as np
 import pytest
 from tests.running.test_with_twin import DEMO, set_points, short
+from tests.said import says
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.procedure import Procedure
 from railwright.quantities import parse_interval
-from railwright.running.outcome import Ended, RunOutcome
+from railwright.records.ended import Ended
+from railwright.records.stored import open_run
+from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
-from railwright.running.stored import open_run
 from railwright.twin.launcher import TwinBench
 
 pytestmark = pytest.mark.alone
@@ -101,8 +103,8 @@ def test_two_lists_one_after_the_other_are_played_and_recorded(tmp_path: Path) -
     assert (outcome.ended, outcome.cause, outcome.cautions) == (Ended.COMPLETED, "", ())
     told = [event.detail for event in outcome.record.events if event.what == "point list starts"]
     assert len(told) == 2
-    assert told[0].endswith("points in steps")
-    assert told[1].endswith("points in lines")
+    assert says(told[0], "points", "steps")
+    assert says(told[1], "points", "lines")
     noted = [note for note in outcome.deviations if "own point list" in note]
     assert [note.partition(":")[0] for note in noted] == ["stepped", "ripple"]
     main = outcome.record.traces["main"]

@@ -11,7 +11,7 @@ from benchmarks.fault_matrix.play import Played, play
 
 from railwright.dialects.dialect import load_dialect
 from railwright.documents import bench as documents
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 
 def played(

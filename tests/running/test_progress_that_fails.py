@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from tests.running.stage import Stage
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 
 def fails(stage: Stage, method: str, error: BaseException, after: float = 0.0) -> None:

@@ -9,8 +9,10 @@ from typing import Literal
 import numpy as np
 import pytest
 from tests.instruments.fake_supply import FakeSupply
+from tests.said import says
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import open_visa
 from railwright.plan.listing import Listing
@@ -34,7 +36,7 @@ def rig(fake: FakeSupply, arrangement: Literal["series", "parallel"]) -> Rig:
         }
     )
     share = 0.5 if arrangement == "series" else 1.0
-    parts = tuple(OutputSetPoints(f"left.{n}", 1.0, "regulate", 0.0, 30.0, share) for n in (1, 2))
+    parts = tuple(OutputSetPoints(OutputName(f"left.{n}"), 1.0, "regulate", 0.0, 30.0, share) for n in (1, 2))
     made = Rig(
         bench, {"main": Feed("main", arrangement, parts, "pair", "at terminals")}, open_visa(timeout=0.2)
     )
@@ -152,7 +154,7 @@ def test_a_list_that_cannot_be_ended_is_told_and_the_output_is_off(fake: FakeSup
     fake.answers["VOLT:MODE?"] = "LIST"
     told: list[InstrumentError] = []
     made.off("main", told.append)
-    assert "voltage_mode was set to fixed and reads back as list" in str(told[0])
+    assert says(str(told[0]), "voltage_mode", "fixed", "list")
     assert not any(output.on for output in fake.outputs.values())
     made.close()
 

@@ -14,13 +14,16 @@ from typing import Any
 import numpy as np
 import pytest
 from tests.running.small import PROCEDURE, Small, small
+from tests.said import figures, says
 
 from railwright.dialects.dialect import load_dialect
 from railwright.guard.process_link import ProcessLink
+from railwright.quantities import show
+from railwright.records.ended import Ended
+from railwright.records.log import Log, read_log
+from railwright.records.stored import open_run
 from railwright.running.interruption import StopRequest
-from railwright.running.log import Log, read_log
-from railwright.running.outcome import Ended, RunRefused
-from railwright.running.stored import open_run
+from railwright.running.outcome import RunRefused
 from railwright.settings.findings import Finding, Severity
 
 
@@ -63,8 +66,8 @@ def test_a_fall_is_told_and_logged_at_the_reading_that_shows_it(bench: Small) ->
     lines = [line for line in read_log(bench.folder / "run" / "log.ndjson") if line["kind"] == "event"]
     (logged,) = (line for line in lines if (line["subject"], line["what"]) == ("main", "fell"))
     assert logged["time"] == fell.time
-    assert logged["detail"].startswith("below 1 V ")
-    assert "before that" in logged["detail"]
+    assert figures(logged["detail"])[0] == "1 V"
+    assert figures(logged["detail"])[1] == show(outcome.switched_off["main"].fell_after, "s")
 
 
 def test_a_mode_is_logged_with_a_reading_of_it(bench: Small) -> None:
@@ -79,9 +82,7 @@ def test_supplies_that_nobody_listens_for_are_all_named_and_nothing_is_switched(
     outcome = bench.run()
     assert outcome.ended is Ended.INSTRUMENT
     assert not outcome.energised
-    assert outcome.cause == (
-        f"left: nothing listens at {bench.left.address}; right: nothing listens at {bench.right.address}"
-    )
+    assert says(outcome.cause, "left", bench.left.address, "right", bench.right.address)
     assert "railwright twin BENCH" in outcome.remedy
     assert bench.told.said == ["identify the supplies", "left: instrument fails", "run: run ends"]
 
@@ -150,7 +151,7 @@ def test_a_wrong_instrument_is_told_nothing(bench: Small) -> None:
     bench.left.identity = "Railwright,M-1,S-9,0"
     outcome = bench.run()
     assert outcome.ended is Ended.INSTRUMENT
-    assert "expected the serial number 'S-1'" in outcome.cause
+    assert says(outcome.cause, "S-1")
     assert set(bench.left.units) == {"*IDN?"}
     assert not bench.ever_on
     assert not outcome.energised
@@ -217,7 +218,7 @@ def test_an_error_in_the_queue_stops_it(bench: Small) -> None:
     bench.left.on_unit = refuse
     outcome = bench.run()
     assert outcome.ended is Ended.INSTRUMENT
-    assert "-222, Data out of range" in outcome.cause
+    assert says(outcome.cause, "-222")
     assert not bench.ever_on
 
 
@@ -228,7 +229,7 @@ def test_old_errors_do_not_stop_it(bench: Small) -> None:
 
 def test_a_blocking_finding_refuses_it_untouched(bench: Small) -> None:
     finding = Finding("ovp-withstand", Severity.STOP, "main", None, "18 V is more than 16 V", "lower it")
-    with pytest.raises(RunRefused, match="ovp-withstand: 18 V is more than 16 V"):
+    with pytest.raises(RunRefused, match=r"^ovp-withstand: "):
         bench.run(findings=[finding])
     assert bench.left.units == []
     assert not (bench.folder / "run").exists()
@@ -246,12 +247,10 @@ def test_no_run_begins_without_a_place_for_its_record(bench: Small) -> None:
     def full(path: Path) -> Log:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    with pytest.raises(
-        RunRefused, match="takes the record of the run, got 'No space left on device': name an"
-    ):
+    with pytest.raises(RunRefused, match=os.strerror(errno.ENOSPC)):
         bench.run(open_log=full)
     (bench.folder / "file").write_text("in the way")
-    with pytest.raises(RunRefused, match="takes the record of the run, got 'Not a directory'"):
+    with pytest.raises(RunRefused, match=os.strerror(errno.ENOTDIR)):
         bench.run(folder=bench.folder / "file" / "run")
     assert not bench.ever_on
 
@@ -260,7 +259,7 @@ def test_no_run_begins_without_a_guard(bench: Small) -> None:
     link = ProcessLink()
     os.kill(link.pid, signal.SIGKILL)
     os.waitid(os.P_PID, link.pid, os.WEXITED | os.WNOWAIT)
-    with pytest.raises(RunRefused, match="no run without a guard, and the guard has died: begin again"):
+    with pytest.raises(RunRefused, match="guard has died"):
         bench.run(link=link)
     assert not bench.ever_on
 
@@ -282,7 +281,7 @@ def test_an_output_that_goes_off_by_itself_ends_it(bench: Small) -> None:
     bench.during_steady(lambda: bench.right.outputs[1].switch(False))
     outcome = bench.run()
     assert outcome.ended is Ended.STOPPED
-    assert outcome.cause.startswith("aux: right.1 is off without a trip: switched off at its panel")
+    assert says(outcome.cause, "aux", "right.1", "off", "panel")
     assert outcome.off_confirmed
 
 
@@ -291,9 +290,9 @@ def test_a_stop_condition_ends_it(tmp_path: Path) -> None:
     with small(tmp_path, text) as bench:
         outcome = bench.run()
         assert outcome.ended is Ended.STOPPED
-        assert outcome.cause.startswith("main: current 0.3 A above 0.25 A")
+        assert says(outcome.cause, "main", "0.3 A", "0.25 A")
         assert bench.everything_off
-        assert outcome.deviations[-1].startswith("the run ended early: main: current")
+        assert says(outcome.deviations[-1], outcome.cause)
 
 
 def test_a_lost_instrument_is_switched_off_over_a_new_session(bench: Small) -> None:
@@ -314,9 +313,7 @@ def test_an_instrument_that_stays_lost_is_a_caution_and_the_others_are_off(bench
     assert not bench.right.outputs[1].on
     assert not outcome.off_confirmed
     (line,) = outcome.not_confirmed
-    assert line.startswith("main (left.1): left is lost (nothing listens at ")
-    assert "last read" in line
-    assert "use the mains switch" in line
+    assert says(line, "main", "left.1", "left", bench.left.address, "mains switch")
     assert not outcome.switched_off["main"].confirmed
     assert outcome.switched_off["aux"].confirmed
 
@@ -329,7 +326,7 @@ def test_a_voltage_that_stays_is_not_off(bench: Small) -> None:
     main = outcome.switched_off["main"]
     assert (main.verified, main.confirmed, main.fell_after) == (True, False, None)
     assert main.residual == pytest.approx(4.0, abs=0.1)
-    assert "it says off, and 4" in outcome.not_confirmed[0]
+    assert says(outcome.not_confirmed[0], "main", "left.1", show(main.residual, "V"))
     assert outcome.switched_off["aux"].confirmed
 
 
@@ -340,7 +337,7 @@ def test_a_voltage_that_stands_before_stops_it_unless_somebody_agrees(
     bench.left.outputs[1].residual = 4.0
     outcome = bench.run(decay_limit=0.05)
     assert outcome.ended is Ended.STOPPED
-    assert outcome.cause.startswith("main: 4 V stand there before it is switched on, and nothing")
+    assert says(outcome.cause, "main", "4 V")
     assert not bench.ever_on
     agreed = bench.run(decay_limit=0.05, consent=True, folder=bench.folder / "again")
     assert agreed.ended is Ended.COMPLETED
@@ -351,7 +348,7 @@ def test_a_used_output_found_on_stops_it_and_is_told_nothing(bench: Small) -> No
     bench.left.outputs[1].switch(True)
     outcome = bench.run()
     assert outcome.ended is Ended.STOPPED
-    assert outcome.cause.startswith("left.1 is on, and feeds an input of this run")
+    assert says(outcome.cause, "left.1")
     assert bench.left.outputs[1].on
     assert not any(
         unit.startswith(("OUTPut:STATe O", "SOURce")) for unit in bench.left.units if "?" not in unit
@@ -363,15 +360,14 @@ def test_a_used_output_found_on_stops_it_and_is_told_nothing(bench: Small) -> No
 def test_an_output_that_feeds_nothing_is_told_nothing(bench: Small) -> None:
     bench.left.outputs[2].switch(True)
     bench.left.outputs[2].settings["VOLT"] = "7"
-    assert bench.run().cause.startswith("left.2 is on, and is not used by this run")
+    refused = bench.run()
+    assert (refused.ended, says(refused.cause, "left.2")) == (Ended.STOPPED, True)
     outcome = bench.run(consent=True, folder=bench.folder / "again")
     assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True)
     assert bench.left.outputs[2].on
     assert bench.left.outputs[2].settings == {"VOLT": "7"}
     assert all("?" in unit for unit in bench.left.units if "(@2)" in unit)
-    assert outcome.cautions == (
-        "before the run left.2 is on, and is not used by this run: agreed to by the operator.",
-    )
+    assert [says(caution, "left.2", "operator") for caution in outcome.cautions] == [True]
 
 
 class FullDisk(Log):
@@ -389,11 +385,11 @@ class FullDisk(Log):
 def test_a_full_disk_switches_off(bench: Small) -> None:
     outcome = bench.run(open_log=FullDisk)
     assert outcome.ended is Ended.RECORD
-    assert "No space left on device" in outcome.cause
+    assert os.strerror(errno.ENOSPC) in outcome.cause
     assert outcome.energised
     assert bench.everything_off
     # Readings that were taken were not kept, and that is told.
-    assert any("readings, the run took" in caution for caution in outcome.cautions)
+    assert any(says(caution, "readings") for caution in outcome.cautions)
     data = open_run(outcome.folder)
     assert not data.whole
     assert "on" in [event.what for event in data.record.events]
@@ -406,8 +402,8 @@ def test_a_fault_of_the_program_switches_off(bench: Small, monkeypatch: pytest.M
     monkeypatch.setattr("railwright.running.watch.Watch._stopped", broken)
     outcome = bench.run()
     assert (outcome.ended, outcome.off_confirmed) == (Ended.FAULT, True)
-    assert outcome.cause == "a fault in Railwright itself: ZeroDivisionError()"
-    assert "in broken" in outcome.fault
+    assert says(outcome.cause, "ZeroDivisionError")
+    assert says(outcome.fault, "broken", "ZeroDivisionError")
     assert bench.ever_on
     assert bench.everything_off
     assert open_run(bench.folder / "run").differences.sound

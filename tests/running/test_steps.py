@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 
 from railwright.plan.plan import Move
-from railwright.running.log import Log
+from railwright.records.log import Log
+from railwright.records.stored import read_record
 from railwright.running.outcome import Progress
 from railwright.running.recorder import Recorder
 from railwright.running.steps import Steps
-from railwright.running.stored import read_record
 from railwright.traces import Span
 
 SPANS = (Span("up", "power_up", 0.0, 1.0, ("main",)), Span("hold", "hold", 1.0, 3.0, ("main",)))

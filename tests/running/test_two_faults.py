@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 from tests.running.stage import AMPLIFIED, AMPLIFIER, GATE_AND_DRAIN, Stage
+from tests.said import figures, says
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 
 @pytest.mark.parametrize("later", [0.0, 0.02, 0.1, 0.3])
@@ -37,7 +38,7 @@ def test_an_output_that_comes_on_again_while_another_is_waited_for_is_not_called
     assert stage.is_on("left.1")
     assert not outcome.off_confirmed
     (line,) = outcome.not_confirmed
-    assert line.startswith("gate (left.1): left.1 still says that it is on")
+    assert says(line, "gate", "left.1", "left.1", "on")
 
 
 @pytest.mark.parametrize("stage_of", ["identify the supplies", "ask what is on"])
@@ -76,5 +77,6 @@ def test_an_input_of_less_than_a_volt_that_stays_on_is_not_called_off(tmp_path: 
     assert stage.is_on("left.1")
     assert not outcome.off_confirmed
     (line,) = outcome.not_confirmed
-    assert line.startswith("gate (left.1): it says off, and 0.8")
-    assert "V stand there (0.45 V count as off)" in line
+    assert says(line, "gate", "left.1")
+    assert figures(line)[0].startswith("0.8")
+    assert says(line, "0.45 V")

@@ -10,10 +10,11 @@ from pathlib import Path
 
 import pytest
 from tests.running.small import PROCEDURE, SET_POINTS, small
+from tests.said import says
 
 from railwright.plan.moves import moves_of
 from railwright.plan.timeline import build_timeline
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 from railwright.running.waiting import Triggers, signal_triggers
 
 SWEEP = "  - sweep: {input: main, from: 9 V, to: 12 V, points: 3, dwell: 40 ms}\n    name: sweep\n"
@@ -85,7 +86,7 @@ def test_a_run_that_waits_in_vain_ends_with_outputs_off(tmp_path: Path) -> None:
     with small(tmp_path, with_shape(text)) as bench:
         outcome = bench.run(triggers=After(10**9))
         assert outcome.ended is Ended.STOPPED
-        assert outcome.cause == "no key came within 60 ms"
+        assert says(outcome.cause, "60 ms")
         assert bench.everything_off
 
 

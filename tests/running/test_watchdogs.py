@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 from tests.running.stage import AMPLIFIED, Stage
+from tests.said import says
 
-from railwright.running.outcome import Ended, RunOutcome
+from railwright.records.ended import Ended
+from railwright.running.outcome import RunOutcome
 
 ALONE = AMPLIFIED + "attended: no\n"
 BOTH = ("{times: 0.1 s .. 60 s, does: off}",) * 2
@@ -86,7 +88,7 @@ def test_a_dead_drain_keeps_its_watchdog_and_the_gate_loses_its(tmp_path: Path) 
     outcome = stage.run()
     assert not outcome.off_confirmed
     assert told(outcome)[2:] == [("watchdog off", "left"), ("watchdog stays on", "right")]
-    assert "The watchdog of right stays on: drain: not confirmed off." in outcome.cautions
+    assert any(says(caution, "watchdog", "right", "drain") for caution in outcome.cautions)
     assert [on for on, _ in states(stage)] == [False, True]
     assert stage.is_on("left.1")
 
@@ -95,9 +97,7 @@ def test_one_that_cannot_wait_long_enough_ends_it_before_anything_is_on(tmp_path
     stage = alone(tmp_path, watchdogs=("{times: 1 ms .. 30 ms, does: off}", BOTH[1]))
     outcome = stage.run()
     assert outcome.ended is Ended.INSTRUMENT
-    assert outcome.cause.startswith(
-        "left: its watchdog waits for 30 ms at most, and the run may be silent for 20 ms"
-    )
+    assert says(outcome.cause, "left", "30 ms", "20 ms")
     assert not outcome.energised
 
 
@@ -105,6 +105,6 @@ def test_one_that_reads_back_wrong_ends_it_before_anything_is_on(tmp_path: Path)
     stage = alone(tmp_path, 'right: told "SYST:COMM:WATC:STAT OFF" after "WATChdog:STATe ON"')
     outcome = stage.run()
     assert outcome.ended is Ended.INSTRUMENT
-    assert "its watchdog was set to 3 s and reads back as off" in outcome.cause
+    assert says(outcome.cause, "3 s")
     assert not outcome.energised
     assert [on for on, _ in states(stage)] == [False, False]

@@ -8,12 +8,13 @@ from pathlib import Path
 import pytest
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.examples import example
 from railwright.plan.set_points import Feed, OutputSetPoints
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
+from railwright.records.stored import open_run
 from railwright.running.runner import run
-from railwright.running.stored import open_run
 from railwright.twin.launcher import TwinBench
 
 pytestmark = pytest.mark.alone
@@ -43,8 +44,8 @@ def short(documents: Documents) -> Documents:
 
 
 def set_points(trip_delay: float) -> dict[str, Feed]:
-    main = OutputSetPoints("left.1", 1.0, "trip", trip_delay, 18.0)
-    transducer = OutputSetPoints("right.1", 0.1, "trip", 0.06, 34.0)
+    main = OutputSetPoints(OutputName("left.1"), 1.0, "trip", trip_delay, 18.0)
+    transducer = OutputSetPoints(OutputName("right.1"), 0.1, "trip", 0.06, 34.0)
     return {
         "main": Feed("main", "alone", (main,), "silicone pair", "at load"),
         "transducer": Feed("transducer", "alone", (transducer,), "thin pair", "at terminals", ("main",)),

@@ -35,8 +35,19 @@ def test_every_move_upwards_is_contained_in_one_of_the_widest(seed):
 
 
 def test_of_few_moves_all_upwards_are_looked_at():
-    own = played(50, 1)
-    assert own.widest_rises == tuple(each for each in own.moves if each.stop > max(each.start, 0.0))
+    """Off counts as 0 V: what ends at or below it, or below where it begins, is no rise."""
+    up, down, below, out_of, slow, level = (
+        Slope(start, stop, rate, "step", ())
+        for start, stop, rate in (
+            (0.0, 12.0, None),
+            (12.0, 6.0, 50.0),
+            (-8.0, -3.0, None),
+            (-8.0, 0.5, 10.0),
+            (6.0, 6.1, 0.01),
+            (5.0, 5.0, 1.0),
+        )
+    )
+    assert Played((), (slow, below, up, down, level, out_of)).widest_rises == (slow, up, out_of)
 
 
 def test_reach_holds_off_as_zero():

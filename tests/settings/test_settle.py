@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from tests.said import figures, says
 from tests.settings.station import DEMO, TODAY, Edit, line_of, of_rule, settled, station
 
 from railwright.documents.loader import load_documents
@@ -72,7 +73,7 @@ def test_what_is_asked_stays_as_asked(tmp_path: Path) -> None:
     assert settings.set_points["transducer"].trips_when == ("main",)
     reasons = {(reason.about, reason.setting): reason for reason in settings.reasons}
     assert len(reasons) == 6
-    assert reasons["main", "ovp"].why.startswith("as the procedure says; 1.91")
+    assert figures(reasons["main", "ovp"].why)[0].startswith("1.91")
     assert reasons["main", "ovp"].where is not None
 
 
@@ -85,10 +86,11 @@ def test_regulating_has_no_delay(tmp_path: Path) -> None:
 
 
 def test_an_override_accepts_a_stop(tmp_path: Path) -> None:
-    accepted = "{finding: ovp-above-withstand, about: main, because: the clamp on the input was measured}"
+    because = "the clamp on the input was measured"
+    accepted = f"{{finding: ovp-above-withstand, about: main, because: {because}}}"
     settings = settled(tmp_path, NO_LIMIT, overrides(accepted))
     (finding,) = of_rule(settings, "ovp-above-withstand")
-    assert finding.overridden == "the clamp on the input was measured"
+    assert finding.overridden == because
     assert not finding.blocks
     assert not settings.blocked
     assert settled(tmp_path, NO_LIMIT).blocked
@@ -99,7 +101,7 @@ def test_an_override_of_another_input_accepts_nothing(tmp_path: Path) -> None:
     settings = settled(tmp_path, NO_LIMIT, overrides(accepted))
     assert settings.blocked
     (note,) = of_rule(settings, "override-no-effect")
-    assert "accepts nothing: there is no such stop now" in note.why
+    assert says(note.why, "nothing")
     assert "ovp-above-withstand" in line_of(note)
 
 
@@ -109,8 +111,8 @@ def test_an_override_of_a_caution_or_an_impossible_auto_is_noted(tmp_path: Path)
     auto = ("procedure", "current_limit: 1 A", "current_limit: auto")
     settings = settled(tmp_path, auto, ("device", ", at_most: 2.5 A", ""), overrides(caution, impossible))
     whys = [note.why for note in of_rule(settings, "override-no-effect")]
-    assert any("it is a caution, which blocks nothing" in why for why in whys)
-    assert any("there is no value to go on with" in why for why in whys)
+    assert any(says(why, "caution") for why in whys)
+    assert any(says(why, "no value") for why in whys)
     assert settings.blocked
 
 
@@ -119,7 +121,7 @@ def test_an_override_of_an_unknown_rule_is_a_document_error(tmp_path: Path) -> N
     with pytest.raises(DocumentErrors) as caught:
         settle(documents, TODAY)
     (problem,) = caught.value.problems
-    assert "did you mean 'ovp-above-withstand'?" in problem.message
+    assert says(problem.message, "ovp-above-withstand")
     line = (tmp_path / "procedure.yaml").read_text().splitlines()[problem.location.line - 1]
     assert "ovp-above-withstnd" in line
 
@@ -137,7 +139,7 @@ def test_stops_come_first(tmp_path: Path) -> None:
 
 def test_as_data_is_json_with_stable_keys(tmp_path: Path) -> None:
     data = json.loads(json.dumps(as_data(settled(tmp_path, NO_LIMIT)), allow_nan=False))
-    assert list(data) == ["blocked", "set_points", "reasons", "windows", "findings"]
+    assert list(data) == ["blocked", "set_points", "reasons", "windows", "findings", "rises"]
     assert data["blocked"] is True
     assert data["set_points"]["main"]["outputs"][0] == {
         "output": "left.1",
@@ -163,6 +165,7 @@ def test_as_data_is_json_with_stable_keys(tmp_path: Path) -> None:
     assert list(data["reasons"][0]) == ["about", "setting", "value", "unit", "where", "why"]
 
 
+@pytest.mark.slow
 def test_the_static_check_loads_neither_numpy_nor_numba() -> None:
     code = (
         "import sys, datetime as dt\n"

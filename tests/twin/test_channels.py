@@ -8,6 +8,7 @@ from tests.twin.bench import BENCH, AtHand
 
 from railwright.dialects.dialect import load_dialect
 from railwright.documents.bench import Output, Supply
+from railwright.documents.output_name import OutputName
 from railwright.twin.channels import channel_numbers
 from railwright.twin.plant import Plant
 from railwright.twin.server import SupplyServer
@@ -15,7 +16,7 @@ from railwright.twin.supply import TwinSupply
 from railwright.twin.truth import Truth
 from railwright.twin.wiring import WiringError
 
-OUTPUT = BENCH.output("left.1")
+OUTPUT = BENCH.output(OutputName("left.1"))
 
 
 def supply(dialect: str = "channel-list", **channels: int | None) -> Supply:

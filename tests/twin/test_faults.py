@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from tests.said import says
 from tests.twin.bench import BENCH, DEVICE, AtHand, procedure
 
 from railwright.documents.device import Device, LoadEntry
@@ -89,13 +90,13 @@ def test_a_reversed_input_that_nothing_says_is_protected_conducts_like_a_diode()
     device = DEVICE.model_copy(update={"inputs": {**DEVICE.inputs, "aux": aux}})
     made = plant("reversed aux", device=device)
     assert last(made, "aux")[0] == pytest.approx(0.7, abs=0.15)
-    assert any("aux: reversed, it conducts like a diode" in str(said) for said in made.truth.assumptions)
+    assert any(says(str(said), "aux", "diode") for said in made.truth.assumptions)
 
 
 def test_a_reversed_resistor_draws_the_same() -> None:
     right, wrong = plant(), plant("reversed aux")
     assert last(wrong, "aux") == pytest.approx(last(right, "aux"), rel=0.01)
-    assert any("aux: reversed, it draws the same" in str(said) for said in wrong.truth.assumptions)
+    assert any(says(str(said), "aux", "same") for said in wrong.truth.assumptions)
 
 
 @pytest.mark.parametrize("fault", ["sense reversed main", "sense shorted main"])
@@ -112,9 +113,9 @@ def test_reversed_sense_leads_read_a_negative_voltage() -> None:
 
 
 def test_faults_that_no_twin_can_have_are_refused() -> None:
-    with pytest.raises(WiringError, match="sensed at the terminals, it has no sense leads"):
+    with pytest.raises(WiringError, match="no sense leads"):
         plant("sense open aux")
-    with pytest.raises(WiringError, match="only within one supply"):
+    with pytest.raises(WiringError, match="one supply"):
         Plant(
             "left",
             BENCH,

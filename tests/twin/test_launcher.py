@@ -11,9 +11,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.said import says
 from tests.twin.bench import BENCH, DEVICE, PROCEDURE, procedure
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.twin.launcher import TwinBench, TwinError, serve_bench, socket_address
 from railwright.twin.mischief.script import parse_mischief
 from railwright.twin.recorder import Trigger
@@ -55,10 +57,7 @@ def test_true_parameters_and_assumptions_are_told(twins: TwinBench) -> None:
     assert 0.8e-3 <= twins.parameters["main.capacitor.capacitance"].value <= 1.2e-3
     assert "aux.lead.resistance" in twins.parameters
     assert {"left.1.reading.voltage.gain", "right.1.programming.current.offset"} <= set(twins.errors)
-    assert any(
-        "right.1: accuracy of its voltage readings is not given" in str(sentence)
-        for sentence in twins.assumptions
-    )
+    assert any(says(str(sentence), "right.1", "accuracy", "voltage") for sentence in twins.assumptions)
 
 
 def test_time_is_real_and_a_recorder_sees_what_the_readings_cannot(twins: TwinBench, tmp_path: Path) -> None:
@@ -85,7 +84,9 @@ def test_time_is_real_and_a_recorder_sees_what_the_readings_cannot(twins: TwinBe
         "aux_current_A",
     )
     # Until its limit has responded, the output exceeds it by what is true of this one.
-    beyond = twins.parameters["left.1.limit_overshoot"].value * BENCH.output("left.1").current.high
+    beyond = (
+        twins.parameters["left.1.limit_overshoot"].value * BENCH.output(OutputName("left.1")).current.high
+    )
     assert 0.95 < table["main_current_A"].max() < 1.05 + beyond
     assert table["main_voltage_V"][-1] == pytest.approx(12.0, abs=0.15)
     truth = twins.truth()
@@ -120,7 +121,7 @@ def test_other_refusals_before_anything_runs() -> None:
         TwinBench(
             BENCH, DEVICE, PROCEDURE, overrides={"main.capacitor.colour": "x2"}, supplies=["left"]
         ).start()
-    with pytest.raises(TwinError, match="fed by outputs of left and right"):
+    with pytest.raises(TwinError, match="left and right"):
         TwinBench(BENCH, DEVICE, procedure({"series": ["left.1", "right.1"]})).start()
 
 

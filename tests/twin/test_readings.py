@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.twin.bench import BENCH, AtHand
 
+from railwright.documents.output_name import OutputName
 from railwright.twin.readings import Meter, Timing, timing_of, window_mean
 from railwright.twin.truth import OutputTruth, SystematicError, Truth
 
@@ -54,10 +55,10 @@ def test_noise_has_its_size_and_no_offset() -> None:
 
 def test_unknown_timing_is_assumed_aloud() -> None:
     known, unknown = Truth(1), Truth(1)
-    assert timing_of("left.1", BENCH.output("left.1"), known, 0.5) == Timing(
+    assert timing_of("left.1", BENCH.output(OutputName("left.1")), known, 0.5) == Timing(
         0.01, 0.008, 0.003, pytest.approx(0.013)
     )
-    timing = timing_of("right.1", BENCH.output("right.1"), unknown, 0.0)
+    timing = timing_of("right.1", BENCH.output(OutputName("right.1")), unknown, 0.0)
     assert timing.aperture == timing.update
     assert (len(known.assumptions), len(unknown.assumptions)) == (0, 3)
 

@@ -98,6 +98,7 @@ def test_a_lag_shifts_only_what_is_played_after_it() -> None:
     assert wall[2] - wall[1] > late - early + 0.5
 
 
+@pytest.mark.slow
 def test_opc_query_and_wai_wait_while_others_are_served() -> None:
     at_hand = AtHand("left")
 
@@ -126,6 +127,7 @@ def test_opc_query_and_wai_wait_while_others_are_served() -> None:
     assert 0.25 < took < 2.0
 
 
+@pytest.mark.slow
 def test_sockets_survive_what_clients_do() -> None:
     at_hand = AtHand("left")
 

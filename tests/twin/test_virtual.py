@@ -7,6 +7,7 @@ import pytest
 from tests.twin.bench import BENCH, DEVICE, PROCEDURE
 
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
@@ -15,12 +16,16 @@ from railwright.twin.virtual import record_case
 DOCUMENTS = Documents(DEVICE, BENCH, PROCEDURE)
 SET_POINTS = {
     "main": Feed(
-        "main", "alone", (OutputSetPoints("left.1", 1.0, "regulate", 0.0, 18.0),), "pair", "at load"
+        "main",
+        "alone",
+        (OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0),),
+        "pair",
+        "at load",
     ),
     "aux": Feed(
         "aux",
         "alone",
-        (OutputSetPoints("left.2", 0.5, "trip", 0.01, 8.0),),
+        (OutputSetPoints(OutputName("left.2"), 0.5, "trip", 0.01, 8.0),),
         "pair",
         "at terminals",
         ("main",),
@@ -97,7 +102,7 @@ def test_the_same_seed_gives_the_same_record(case: Case) -> None:
 def test_a_linked_trip_is_carried_out() -> None:
     trips = dict(SET_POINTS)
     trips["main"] = Feed(
-        "main", "alone", (OutputSetPoints("left.1", 0.2, "trip", 0.02, 18.0),), "pair", "at load"
+        "main", "alone", (OutputSetPoints(OutputName("left.1"), 0.2, "trip", 0.02, 18.0),), "pair", "at load"
     )
     record, truth = record_case(DOCUMENTS, trips, 7, TIMELINE)
     assert ("left.1", "trips current limit") in {(event.subject, event.what) for event in record.events}

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from railwright.evaluation.ending import Ending
-from railwright.running.ends import last_read
-from railwright.running.outcome import ENDED_TEXTS, Ended
-from railwright.running.stored import RunData
+from railwright.records.ended import ENDED_TEXTS, Ended
+from railwright.records.ends import last_read
+from railwright.records.stored import RunData
 
 _KILLED = "the run was killed before it recorded how its outputs went off"
 

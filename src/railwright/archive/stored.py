@@ -18,25 +18,30 @@ from railwright.archive.ending import ending_of
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.recording_keys import evaluated_keys
 from railwright.evaluation.alignment import moved
-from railwright.evaluation.data import as_data
+from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import evaluate, offset_of
 from railwright.evaluation.outcome import Evaluation
-from railwright.evaluation.restore import evaluation_from_data
 from railwright.recordings.of_inputs import record_of
 from railwright.recordings.opening import open_recording
 from railwright.recordings.recording import MOST_SHOWN, Recording
+from railwright.records.manifest import write_json, write_manifest
+from railwright.records.names import (
+    EVALUATIONS,
+    RECORDINGS,
+    SETTINGS,
+    evaluation_files,
+    evaluation_name,
+    recording_name,
+)
+from railwright.records.stored import NoRun, RunData, open_run
 from railwright.regular import text_of
-from railwright.running.manifest import write_json, write_manifest
-from railwright.running.stored import NoRun, RunData, open_run
+from railwright.settings.data import settings_from_data
 from railwright.settings.hookup import as_run
-from railwright.settings.restore import settings_from_data
 from railwright.settings.settle import Settings
-from railwright.settings.windows.auto_rise import as_risen, auto_steps
+from railwright.settings.windows.auto_rise import as_risen, auto_steps, rates_told
 from railwright.traces import Record
-from railwright.version import __version__
-
-EVALUATIONS, RECORDINGS = "evaluations", "recordings"
+from railwright.version import SOFTWARE
 
 
 @dataclass(frozen=True)
@@ -90,18 +95,19 @@ def open_stored(folder: Path) -> StoredRun:
     try:
         settings = settings_from_data(data.settings)
     except (KeyError, TypeError, ValueError) as error:
-        raise NoRun(f"{folder / 'settings.json'}: expected the settings of a run, got {error!r}") from None
+        raise NoRun(f"{folder / SETTINGS}: expected the settings of a run, got {error!r}") from None
     try:
         documents = as_run(documents, settings.set_points)
     except KeyError as error:
         what = f"what input {error} was fed from, which the procedure left to be worked out, got nothing"
-        raise NoRun(f"{folder / 'settings.json'}: expected {what}") from None
+        raise NoRun(f"{folder / SETTINGS}: expected {what}") from None
     if auto_steps(documents):
         try:
-            documents = as_risen(documents, settings.reasons)
+            rises = rates_told(documents, settings.reasons) if settings.rises is None else settings.rises
+            documents = as_risen(documents, rises)
         except KeyError:
             what = "the rise of every power-up that the procedure left to be worked out, got another number"
-            raise NoRun(f"{folder / 'settings.json'}: expected {what}") from None
+            raise NoRun(f"{folder / SETTINGS}: expected {what}") from None
     return StoredRun(data, documents, settings)
 
 
@@ -112,23 +118,23 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[External]) -> Evaluatio
     evaluation = evaluate(
         stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
     )
-    number = len(_files(stored)) + 1
+    number = len(evaluation_files(stored.folder)) + 1
     added = []
     used = []
     for recording, (_, found) in zip(recordings, read, strict=True):
         called = re.sub(r"[^A-Za-z0-9]+", "-", recording.recorder)
-        name = f"{RECORDINGS}/{number:02d}-{called}{found.ending}"
+        name = recording_name(number, called, found.ending)
         (stored.folder / RECORDINGS).mkdir(exist_ok=True)
         found.file.copy_to(stored.folder / name)
         used.append({"recorder": recording.recorder, "file": name, "keys": recording.keys})
         added.append(name)
-    name = f"{EVALUATIONS}/{number:02d}.json"
+    name = evaluation_name(number)
     (stored.folder / EVALUATIONS).mkdir(exist_ok=True)
     write_json(
         stored.folder / name,
         {
             "evaluated": dt.datetime.now().astimezone().isoformat(),
-            "software": f"railwright {__version__}",
+            "software": SOFTWARE,
             "recordings": used,
             **as_data(evaluation),
         },
@@ -145,7 +151,7 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
     """
     evaluations, records = [], []
     withheld = stored.ending.withheld
-    for path in _files(stored):
+    for path in evaluation_files(stored.folder):
         data = _json(path)
         try:
             evaluation = replace(evaluation_from_data(data), withheld=withheld)
@@ -172,10 +178,6 @@ def add_to_manifest(stored: StoredRun, names: Sequence[str]) -> None:
     """Hash files that were added; a run that was never finished has no manifest to add to."""
     if not stored.data.differences.manifest:
         write_manifest(stored.folder, names)
-
-
-def _files(stored: StoredRun) -> list[Path]:
-    return sorted((stored.folder / EVALUATIONS).glob("[0-9][0-9]*.json"))
 
 
 def _json(path: Path) -> dict[str, Any]:

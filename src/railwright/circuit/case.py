@@ -7,12 +7,34 @@ data sheet leaves open.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
-from railwright.physics.loads.law import Choose
 from railwright.quantities import Uncertain
 
-Case = Choose
+
+class QuantityName(str):
+    """The name of an uncertain quantity, as cases and overrides write it, with its parts as fields.
+
+    of: the input or output that it is of. field: what of that, or of a load there, such as 'capacitance'.
+    """
+
+    __slots__ = ("field", "of")
+
+    of: str
+    field: str
+
+    def __new__(cls, of: str, *parts: str) -> QuantityName:
+        name = super().__new__(cls, ".".join((of, *parts)))
+        name.of, name.field = of, parts[-1]
+        return name
+
+    def __reduce__(self) -> tuple[type[QuantityName], tuple[str, ...]]:
+        """What makes it again, in a copy or another process."""
+        middle = str(self)[len(self.of) + 1 : -len(self.field) - 1]
+        return QuantityName, (self.of, middle, self.field) if middle else (self.of, self.field)
+
+
+Case = Callable[[QuantityName, Uncertain], float]
 """(name, bounds) -> value, all in SI units."""
 
 
@@ -41,7 +63,7 @@ def fixed(values: Mapping[str, float], otherwise: Case = NOMINAL) -> Case:
     bounds.
     """
 
-    def choose(name: str, value: Uncertain) -> float:
+    def choose(name: QuantityName, value: Uncertain) -> float:
         return values[name] if name in values else otherwise(name, value)
 
     return choose

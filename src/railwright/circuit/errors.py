@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from railwright.circuit.case import Case
+from railwright.circuit.case import Case, QuantityName
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 from railwright.quantities import Uncertain
 
 QUANTITIES = ("voltage_gain", "voltage_offset", "limit_gain", "limit_offset", "ovp_error")
 """Names of the errors of one output, after its own: `left.1.voltage_gain`."""
+
+VOLTAGE_QUANTITIES = ("voltage_gain", "voltage_offset")
+"""Those of them that decide what voltage it sets."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,7 @@ def set_errors(name: str, output: Output, case: Case) -> tuple[SetErrors, tuple[
         (output.ovp.accuracy if output.ovp else None) or 0.0,
     )
     values = (
-        case(f"{name}.{quantity}", Uncertain(0.0, -bound, bound))
+        case(QuantityName(name, quantity), Uncertain(0.0, -bound, bound))
         for quantity, bound in zip(QUANTITIES, bounds, strict=True)
     )
     return SetErrors(*values), tuple(assumed)

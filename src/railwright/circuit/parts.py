@@ -9,12 +9,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from railwright.assumptions import Assumptions
-from railwright.circuit.case import Case
+from railwright.circuit.case import Case, QuantityName
 from railwright.circuit.leads import SPACING, lead_inductance, lead_resistance
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.figures import figure_assumptions, output_figures
 from railwright.documents.fixture import AddedCapacitor, Fixture
+from railwright.documents.output_name import OutputName
 from railwright.documents.translate import annotations_of
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.output_stage import PASS_LAG, OutputStage, derive_output_stage
@@ -53,17 +54,17 @@ class Parts:
         self.units: dict[str, str] = {}
         self._bench, self._case = bench, case
 
-    def _choose(self, name: str, value: Uncertain, unit: str) -> float:
+    def _choose(self, name: QuantityName, value: Uncertain, unit: str) -> float:
         self.units[name] = unit
         return self._case(name, value)
 
-    def stage(self, name: str) -> OutputStage:
-        """The output called 'supply.output'."""
+    def stage(self, name: OutputName) -> OutputStage:
+        """The output of that name."""
         output = self._bench.output(name)
         figures = replace(
             output_figures(output),
-            damping=self._choose(f"{name}.damping", DAMPING, "1"),
-            limit_overshoot=self._choose(f"{name}.limit_overshoot", LIMIT_OVERSHOOT, "1"),
+            damping=self._choose(QuantityName(name, "damping"), DAMPING, "1"),
+            limit_overshoot=self._choose(QuantityName(name, "limit_overshoot"), LIMIT_OVERSHOOT, "1"),
         )
         stage, made = derive_output_stage(figures)
         made += (DAMPING_ASSUMED, OVERSHOOT_ASSUMED, *figure_assumptions(output))
@@ -77,7 +78,7 @@ class Parts:
         lead = self._bench.leads[written]
         found = lead_resistance(lead, self._bench, fixture)
         for part in found.missing:
-            self.assumptions.add(name, f"{part} is not given: none assumed for its lead")
+            self.assumptions.add(name, f"{part} is not given: none assumed for its lead", part="lead")
         inductance = lead_inductance(lead)
         if lead.inductance is None:
             per_metre = inductance / lead.one_way_length
@@ -85,15 +86,16 @@ class Parts:
                 name,
                 "inductance of its lead is not given: "
                 f"that of two wires {SPACING:g} diameters apart, {per_metre * 1e6:.2f} µH/m, assumed",
+                part="lead",
             )
         exact = Uncertain(inductance, inductance, inductance)
         chosen = (
-            self._choose(f"{name}.lead.resistance", found.value, "ohm"),
-            self._choose(f"{name}.lead.inductance", exact, "H"),
+            self._choose(QuantityName(name, "lead", "resistance"), found.value, "ohm"),
+            self._choose(QuantityName(name, "lead", "inductance"), exact, "H"),
         )
         if fixture is None:
             return Lead(*chosen)
-        drop = self._choose(f"{name}.{FIXTURE}.drop", fixture.drop, "V") if fixture.diode else None
+        drop = self._choose(QuantityName(name, FIXTURE, "drop"), fixture.drop, "V") if fixture.diode else None
         curve = tuple((point.current, point.time) for point in fixture.fuse.curve) if fixture.fuse else ()
         return Lead(*chosen, drop, curve, fixture.opened)
 
@@ -111,10 +113,10 @@ class Parts:
             def choose(
                 field: str,
                 value: Uncertain,
-                prefix: str = f"{name}.{label}",
+                label: str = label,
                 fields: Mapping[str, FieldInfo] = fields,
             ) -> float:
-                return self._choose(f"{prefix}.{field}", value, _unit(fields[field]))
+                return self._choose(QuantityName(name, label, field), value, _unit(fields[field]))
 
             values, made = parameters.floats(choose)
             whose = " (its fixture)" if label == FIXTURE else ""

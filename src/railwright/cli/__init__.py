@@ -24,17 +24,11 @@ def _help() -> Exit:
     return Exit.DONE
 
 
-def version_text() -> str:
-    """What `railwright --version` prints."""
-    from railwright.version import __version__
-
-    return f"railwright {__version__}"
-
-
 def _version() -> Exit:
     from railwright.cli.exits import Exit, say
+    from railwright.version import SOFTWARE
 
-    say(version_text())
+    say(SOFTWARE)
     return Exit.DONE
 
 

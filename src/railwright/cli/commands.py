@@ -8,9 +8,9 @@ from typing import Annotated
 
 import typer
 
-from railwright.cli import version_text
 from railwright.cli.exits import EXIT_CODES, complain, guarded
 from railwright.compiled_cache import announce
+from railwright.version import SOFTWARE
 
 COMMANDS = (
     "check",
@@ -51,7 +51,7 @@ def application(names: Sequence[str] = COMMANDS) -> typer.Typer:
 
 def _version(asked: bool) -> None:
     if asked:
-        print(version_text())
+        print(SOFTWARE)
         raise typer.Exit
 
 

@@ -17,17 +17,16 @@ def write_traces(path: Path, traces: Mapping[str, Traces]) -> None:
     import numpy as np
 
     time = np.unique(np.concatenate([each.time for each in traces.values()]))
-    columns = {"time_s": time}
+    columns, formats = {"time_s": time}, ["%.9f"]
     for name, each in traces.items():
         for channel, values in each.columns.items():
             if channel == "mode":
                 place = np.clip(np.searchsorted(each.time, time, side="right") - 1, 0, each.time.size - 1)
                 columns[f"{name}_mode"] = values[place]
+                formats.append("%d")
             else:
                 columns[f"{name}_{channel}{UNITS[channel]}"] = np.interp(time, each.time, values)
-    formats = [
-        "%.9f" if column == "time_s" else "%d" if column.endswith("_mode") else "%.7g" for column in columns
-    ]
+                formats.append("%.7g")
     with path.open("w", encoding="utf-8", newline="\n") as file:
         np.savetxt(
             file,

@@ -105,6 +105,7 @@ def _whole_job(
     """Every step of the work; the PDF's path, and what did not come out as known."""
     from railwright.cli import check, rehearse
     from railwright.cli.report import write_report
+    from railwright.records.names import FIGURES, JSON, JUNIT, WIRING
 
     _heading(detail, f"check {procedure}")
     check.check(procedure, quiet=detail.quiet, verbose=detail.verbose)
@@ -120,7 +121,7 @@ def _whole_job(
     second = _evaluate(run, recording, detail)
     _heading(detail, f"report {run}")
     pdf, _ = write_report(run, {"customer": "Harbour of Exampleton"}, detail)
-    detail.say(f"written: {pdf}, report.json, report.junit.xml, wiring.svg, figures/")
+    detail.say(f"written: {pdf}, {JSON}, {JUNIT}, {WIRING}, {FIGURES}/")
     differences = [
         *_compare("by the supplies' readings", known["supply readings"], first),
         *_compare("with the recording", known["with recording"], second),

@@ -101,7 +101,7 @@ _KNOWN = (
     ("railwright.documents.edit", "NotEdited", Exit.BAD_INPUT),
     ("railwright.job", "NotSettled", Exit.STOPPED),
     ("railwright.job", "Blocked", Exit.STOPPED),
-    ("railwright.running.stored", "NoRun", Exit.BAD_INPUT),
+    ("railwright.records.stored", "NoRun", Exit.BAD_INPUT),
     ("railwright.recordings.errors", "RecordingError", Exit.BAD_INPUT),
     ("railwright.evaluation.alignment", "AlignmentError", Exit.BAD_INPUT),
     ("railwright.physics.solver", "SolverError", Exit.BAD_INPUT),

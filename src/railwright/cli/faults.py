@@ -98,7 +98,7 @@ def _trips(result: FaultResult) -> str:
         return "nothing"
     others = dict.fromkeys(event.subject for event in result.trips if event.subject != first.subject)
     of = "" if first.subject in (result.input, *result.outputs) else f"{first.subject} "
-    told = [f"{of}{first.what.removeprefix('trips ')}, {show(first.time, 's', 3)}"]
+    told = [f"{of}{first.kind.trip or first.what}, {show(first.time, 's', 3)}"]
     return "\n".join([*told, *(f"then {other}" for other in others)])
 
 
@@ -107,6 +107,7 @@ def _data(procedure: Path, case: str, study: FaultStudy) -> dict[str, Any]:
     for result in study.results:
         data = dataclasses.asdict(result)
         data["contained"] = _CONTAINED[result.contained]
+        data["trips"] = [event.as_data() for event in result.trips]
         data["lead"]["borne"] = _CONTAINED[result.lead.borne]
         for stress, each in zip(data["stresses"], result.stresses, strict=True):
             stress["borne"] = _CONTAINED[each.borne]

@@ -10,7 +10,7 @@ from railwright.printable import printable
 from railwright.quantities import show
 from railwright.running.outcome import InputReading, Progress
 from railwright.running.waiting import WAITS
-from railwright.traces import Event, Span
+from railwright.traces import Event, EventKind, Span
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
@@ -51,7 +51,7 @@ class Lines(Progress):
         self.say(f"step {position + 1}: {step_title(span, position)}")
 
     def event(self, event: Event) -> None:
-        if event.what == "run ends":
+        if event.kind is EventKind.RUN_ENDS:
             return  # how it ended, and why, is said when the outputs are off
         # Before the procedure begins, the record's time has no zero yet.
         self.say(event_line(event, timed=self._begun))
@@ -158,7 +158,7 @@ class Calls(Lines):
         """Is not said."""
 
     def event(self, event: Event) -> None:
-        if event.what in WAITS.values():
+        if event.kind in WAITS.values():
             super().event(event)
 
     def switching_off(self, text: str) -> None:

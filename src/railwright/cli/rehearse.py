@@ -276,16 +276,15 @@ def _data(
     from railwright.rehearsal.playback import played_shapes
 
     def plain(result: InputResult) -> dict[str, Any]:
-        return {name: getattr(result, name) for name in type(result).__dataclass_fields__}
+        values = {name: getattr(result, name) for name in type(result).__dataclass_fields__}
+        return {**values, "tripped": result.tripped or ""}
 
     record = rehearsal.record
     return {
         "procedure": str(procedure),
         "case": case,
         "inputs": {name: plain(result) for name, result in rehearsal.inputs.items()},
-        "events": [
-            {"time": e.time, "subject": e.subject, "what": e.what, "detail": e.detail} for e in record.events
-        ],
+        "events": [event.as_data() for event in record.events],
         "steps": [
             {"name": s.name, "kind": s.kind, "start": s.start, "end": s.end, "inputs": list(s.inputs)}
             for s in record.spans

@@ -17,7 +17,8 @@ from railwright.cli.streams import loss_of, same_file
 
 if TYPE_CHECKING:
     from railwright.cli.printer import Printer
-    from railwright.running.outcome import RunOutcome, SwitchedOff
+    from railwright.records.ended import SwitchedOff
+    from railwright.running.outcome import RunOutcome
     from railwright.settings.check import Checked
     from railwright.twin.launcher import TwinBench
     from railwright.twin.virtual_network import VirtualNetwork
@@ -239,7 +240,7 @@ def report_outcome(outcome: RunOutcome, quiet: bool = False) -> None:
 
 def headline(outcome: RunOutcome) -> str:
     """How the run ended and whether its outputs are off, in one line; *off* only where it was confirmed."""
-    from railwright.running.outcome import ENDED_TEXTS, Ended
+    from railwright.records.ended import ENDED_TEXTS, Ended
 
     why = outcome.cause or ENDED_TEXTS[outcome.ended]
     if not outcome.off_confirmed:
@@ -253,7 +254,7 @@ def headline(outcome: RunOutcome) -> str:
 def off_words(off: SwitchedOff) -> str:
     """How the outputs of one input ended."""
     from railwright.quantities import show
-    from railwright.running.ends import last_read
+    from railwright.records.ends import last_read
 
     if off.stays_on:
         return f"stays on, because {off.stays_on}"
@@ -286,7 +287,7 @@ def code_of_run(outcome: RunOutcome) -> Exit:
     """6 where an output could not be confirmed off, whatever else happened; else 0 when the run played to its
     end, 4 when an instrument failed, 70 for a fault in Railwright, 3 when anything else ended it.
     """
-    from railwright.running.outcome import Ended
+    from railwright.records.ended import Ended
 
     if not outcome.off_confirmed:
         return Exit.OFF_NOT_CONFIRMED

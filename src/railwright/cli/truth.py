@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from railwright.twin.truth import TrueValue
     from railwright.twin.virtual_network import VirtualNetwork
 
-IN_RUN = "twins.json"
-"""Its name in the folder of a run."""
-
 
 def print_truth(out: Console, twins: TwinBench) -> None:
     """Parameters of the circuit, and errors of the outputs, each with what the documents allow."""
@@ -51,10 +48,11 @@ def write_truth(path: Path, twins: TwinBench | VirtualNetwork) -> None:
 
 def keep_truth(folder: Path, twins: TwinBench | VirtualNetwork) -> Path:
     """The same beside the record of a run, and in its manifest. No evaluation reads it."""
-    from railwright.running.manifest import MANIFEST, write_manifest
+    from railwright.records.manifest import write_manifest
+    from railwright.records.names import MANIFEST, TRUTH
 
-    path = folder / IN_RUN
+    path = folder / TRUTH
     write_truth(path, twins)
     if (folder / MANIFEST).is_file():
-        write_manifest(folder, [IN_RUN])
+        write_manifest(folder, [TRUTH])
     return path

@@ -12,6 +12,7 @@ from railwright.documents.conductor import Conductor
 from railwright.documents.ending import Interlock, Watchdog
 from railwright.documents.fixture import Fixture
 from railwright.documents.model import Address, Date, Model, Name, Text, fault
+from railwright.documents.output_name import OutputName
 from railwright.documents.sources import none_of
 from railwright.quantities import (
     AmpereReach,
@@ -362,15 +363,14 @@ class Bench(Model):
     )
     recorders: dict[Text, Recorder] = Field({}, description="external recorders, each under its name")
 
-    def output(self, name: str) -> Output:
-        """The output called 'supply.output'; KeyError where there is none."""
-        supply, _, output = name.partition(".")
-        return self.supplies[supply].outputs[output]
+    def output(self, name: OutputName) -> Output:
+        """The output of that name; KeyError where there is none."""
+        return self.supplies[name.supply].outputs[name.output]
 
     def fixture(self, name: str | None) -> Fixture | None:
         """The fixture of that name; None: there is none in the lead."""
         return None if name is None else self.fixtures[name]
 
-    def supply_of(self, name: str) -> Supply:
-        """The supply of the output called 'supply.output'."""
-        return self.supplies[name.partition(".")[0]]
+    def supply_of(self, name: OutputName) -> Supply:
+        """The supply that has the output of that name."""
+        return self.supplies[name.supply]

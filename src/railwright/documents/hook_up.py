@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import ConfigDict, Discriminator, Field, Tag, model_validator
 
 from railwright.documents.model import Model, Text, exactly_one
+from railwright.documents.output_name import OutputName
 from railwright.documents.sources import hint
 from railwright.quantities import quoted
 
@@ -89,13 +90,13 @@ class HookUp(Model):
         return self.sense
 
     @property
-    def outputs(self) -> tuple[str, ...]:
-        """The outputs that feed the input, as 'supply.output'; none where they are still `auto`."""
+    def outputs(self) -> tuple[OutputName, ...]:
+        """The outputs that feed the input; none where they are still `auto`."""
         if self.source == AUTO:
             return ()
         if isinstance(self.source, str):
-            return (self.source,)
-        return self.source.series or self.source.parallel or ()
+            return (OutputName(self.source),)
+        return tuple(OutputName(each) for each in self.source.series or self.source.parallel or ())
 
     @property
     def arrangement(self) -> Literal["alone", "series", "parallel"]:

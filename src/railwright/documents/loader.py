@@ -17,7 +17,7 @@ from railwright.documents.device_checks import check_device
 from railwright.documents.files import Kind, Source, read_source
 from railwright.documents.load_files import Held, read_load_files
 from railwright.documents.nodes import Unreadable
-from railwright.documents.procedure import Procedure
+from railwright.documents.procedure import Procedure, accept_announced_measures
 from railwright.documents.procedure_checks import check_procedure
 from railwright.documents.same_as import resolve_same_as
 from railwright.documents.shape_recordings import read_recordings
@@ -93,6 +93,7 @@ def load_documents(
     wrote the procedure's path. instead: what to read in place of a document's file.
     """
     accept_announced_loads()
+    accept_announced_measures()
     file = os.fspath(procedure_path)
     instead = instead or {}
     source, procedure, problems = _load(file, "procedure", Procedure, given=instead.get("procedure"))

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, NamedTuple, Self, get_args
 
 from pydantic import (
     BeforeValidator,
@@ -19,6 +19,7 @@ from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_ent
 from railwright.documents.model import File, Model, Text, exactly_one, fault
 from railwright.documents.shape import Segment as Segment
 from railwright.documents.shape import ShapeStep as ShapeStep
+from railwright.measures import MEASURES, Measure
 from railwright.quantities import (
     Amperes,
     AutoAmperes,
@@ -36,23 +37,6 @@ from railwright.quantities import (
     quoted,
 )
 from railwright.waveforms.standards import Figures
-
-MEASURE_UNITS = {
-    "peak_current": "A",
-    "peak_voltage": "V",
-    "mean_current": "A",
-    "mean_voltage": "V",
-    "mean_power": "W",
-    "charge": "C",
-    "energy": "J",
-    "turn_on_voltage": "V",
-    "turn_off_voltage": "V",
-    "start_up_time": "s",
-    "restarts": "1",
-    "high_state_level": "V",
-    "low_state_level": "V",
-}
-"""Every measure that a requirement can name, with the unit of its result."""
 
 
 class Limits(Model):
@@ -155,6 +139,10 @@ class Step(Model):
         """Which of the kinds of step it is."""
         return next(kind for kind in STEP_KINDS if getattr(self, kind) is not None)
 
+    def called(self, index: int) -> str:
+        """Its name; of the step at this position, from 0, that has none: its number."""
+        return self.name or f"step {index + 1}"
+
 
 STEP_KINDS = ("power_up", "hold", "sweep", "shape", "power_down")
 
@@ -188,8 +176,32 @@ class StopCondition(Model):
         """Which of the kinds of condition it is."""
         return next(kind for kind in STOP_KINDS if getattr(self, kind) is not None)
 
+    @property
+    def bound(self) -> "StopBound | None":
+        """The bound that it watches; None: it is about a trip."""
+        if self.trips is not None:
+            return None
+        quantity, side = STOP_BOUNDS[self.kind]
+        return StopBound(quantity, side, float(getattr(self, self.kind)))
 
-STOP_KINDS = ("current_above", "current_below", "voltage_above", "voltage_below", "trips")
+
+class StopBound(NamedTuple):
+    """A bound of a stop condition: the quantity, the side beyond which it stops, and the value [V or A]."""
+
+    quantity: Literal["current", "voltage"]
+    side: Literal["above", "below"]
+    value: float
+
+
+STOP_BOUNDS: dict[str, tuple[Literal["current", "voltage"], Literal["above", "below"]]] = {
+    "current_above": ("current", "above"),
+    "current_below": ("current", "below"),
+    "voltage_above": ("voltage", "above"),
+    "voltage_below": ("voltage", "below"),
+}
+"""Key of a stop condition -> the quantity that it watches, and the side."""
+
+STOP_KINDS = (*STOP_BOUNDS, "trips")
 
 
 class Recording(Model):
@@ -230,7 +242,7 @@ class Requirement(Model):
     """What must come out. Limits are in the measure's own unit."""
 
     name: Text = Field(description="what the report calls it")
-    measure: Literal[tuple(MEASURE_UNITS)] = Field(  # type: ignore[valid-type]
+    measure: Literal[tuple(MEASURES)] = Field(  # type: ignore[valid-type]
         description="what is worked out from the record"
     )
     of: Text = Field(description="the input")
@@ -249,7 +261,7 @@ class Requirement(Model):
         measure = info.data.get("measure")
         if given is None or measure is None:
             return None
-        unit = MEASURE_UNITS[measure]
+        unit = MEASURES[measure].unit
         return _count(given) if unit == "1" else parse_value("0" if given == 0 else given, unit)
 
     @field_validator("between", mode="before")
@@ -258,7 +270,7 @@ class Requirement(Model):
         measure = info.data.get("measure")
         if given is None or measure is None:
             return None
-        unit = MEASURE_UNITS[measure]
+        unit = MEASURES[measure].unit
         if unit == "1":
             raise ValueError(
                 f"expected 'at_most' or 'at_least' for a number of times, got {quoted(given)} here"
@@ -271,9 +283,14 @@ class Requirement(Model):
         return self
 
     @property
+    def known(self) -> Measure:
+        """The measure, with all that is known of it."""
+        return MEASURES[self.measure]
+
+    @property
     def unit(self) -> str:
         """SI unit of the measure's result."""
-        return MEASURE_UNITS[self.measure]
+        return self.known.unit
 
     @property
     def limits(self) -> tuple[float | None, float | None]:
@@ -339,3 +356,13 @@ class Procedure(Model):
         if set(self.hook_up) != {AUTO} or not self.hook_up[AUTO].auto or AUTO in inputs:
             return self
         return self.model_copy(update={"hook_up": dict.fromkeys(inputs, self.hook_up[AUTO])})
+
+
+def accept_announced_measures() -> None:
+    """Let procedures name measures that were announced (`measures.register`) since this was imported."""
+    field = Requirement.model_fields["measure"]
+    if get_args(field.annotation) == tuple(MEASURES):
+        return
+    field.annotation = Literal[tuple(MEASURES)]  # type: ignore[assignment]
+    Requirement.model_rebuild(force=True)
+    Procedure.model_rebuild(force=True)

@@ -15,6 +15,7 @@ from pydantic.fields import FieldInfo
 from railwright.documents.bench import Output
 from railwright.documents.conductor import Conductor
 from railwright.documents.device import accept_announced_loads
+from railwright.documents.procedure import accept_announced_measures
 from railwright.documents.recording_keys import EvaluatedKeys
 from railwright.documents.schema import MODELS
 from railwright.documents.translate import annotations_of, arms_of, choices_of, is_model
@@ -45,6 +46,7 @@ What is wrong with documents is said in one line each, everything at once:
 def reference() -> str:
     """The whole reference as Markdown."""
     accept_announced_loads()
+    accept_announced_measures()
     parts = [_OPENING]
     titles: dict[str, type[BaseModel]] = {f"The {kind} document": each for kind, each in MODELS.items()}
     titles["Keys of a recording beside a run"] = EvaluatedKeys

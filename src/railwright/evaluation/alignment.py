@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.evaluation.reading import ReadingModel
+from railwright.measures.reading_model import ReadingModel
 from railwright.traces import Record, Traces
 
 Array = NDArray[np.float64]

@@ -1,65 +1,76 @@
-"""An evaluation as plain data for JSON: stable keys, SI numbers, no NaN."""
+"""An evaluation as JSON, and back: stable keys, SI numbers, no NaN."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
-from railwright.evaluation.outcome import Evaluation, Measured, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasured
+from railwright.measures.outcome import Contribution, Measured
+from railwright.records.codec import NUMBER, TEXT, Key, choice, derived, fields, many, number, optional
+
+_CONTRIBUTION = fields(Contribution, source=TEXT, standard=number(null=math.inf), distribution=TEXT)
+
+_MEASURED = fields(
+    Measured,
+    value=number(null=math.nan),
+    low=number(null=-math.inf),
+    high=number(null=math.inf),
+    coverage=derived(lambda _: 0.95),
+    how=TEXT,
+    unseen=TEXT,
+    would_decide=TEXT,
+    # An evaluation of an earlier version does not have these two.
+    elsewhere=Key(TEXT, missing=""),
+    hides=Key(TEXT, missing=""),
+    assumptions=many(TEXT),
+    contributions=many(_CONTRIBUTION),
+)
+
+_UNMEASURED = fields(Unmeasured, why=TEXT, would_decide=TEXT)
+
+_RESULT = fields(
+    Result,
+    name=Key(TEXT, field="requirement"),
+    measure=TEXT,
+    of=TEXT,
+    at=TEXT,
+    during=TEXT,
+    unit=TEXT,
+    lower=optional(NUMBER),
+    upper=optional(NUMBER),
+    outcome=choice(Outcome),
+    reason=TEXT,
+    source=TEXT,
+    measured=optional(_MEASURED),
+    unmeasured=Key(optional(_UNMEASURED), missing=None),
+)
+
+_EVALUATION = fields(
+    Evaluation,
+    outcome=derived(lambda evaluation: str(evaluation.outcome)),
+    # An evaluation of an earlier version has neither this nor offsets.
+    withheld=Key(TEXT, missing=""),
+    rule=TEXT,
+    guard_band=NUMBER,
+    sources=many(TEXT),
+    offsets=Key(many(NUMBER), missing=()),
+    notes=many(TEXT),
+    requirements=Key(many(_RESULT), field="results"),
+)
 
 
 def as_data(evaluation: Evaluation) -> dict[str, Any]:
-    """JSON-ready. Keys: outcome, withheld, rule, guard_band, sources, offsets, notes, requirements
-    (`result_data`).
+    """JSON-ready. Numbers of a requirement are in the SI unit named by its `unit`; null: open, or not
+    measured.
     """
-    return {
-        "outcome": str(evaluation.outcome),
-        "withheld": evaluation.withheld,
-        "rule": evaluation.rule,
-        "guard_band": evaluation.guard_band,
-        "sources": list(evaluation.sources),
-        "offsets": list(evaluation.offsets),
-        "notes": list(evaluation.notes),
-        "requirements": [result_data(result) for result in evaluation.results],
-    }
+    data: dict[str, Any] = _EVALUATION.write(evaluation)
+    return data
 
 
-def result_data(result: Result) -> dict[str, Any]:
-    """One requirement. Numbers are in the SI unit named by `unit`; null: open or not measured."""
-    return {
-        "name": result.requirement,
-        "measure": result.measure,
-        "of": result.of,
-        "at": result.at,
-        "during": result.during,
-        "unit": result.unit,
-        "lower": result.lower,
-        "upper": result.upper,
-        "outcome": str(result.outcome),
-        "reason": result.reason,
-        "source": result.source,
-        "measured": None if result.measured is None else measured_data(result.measured),
-    }
-
-
-def measured_data(measured: Measured) -> dict[str, Any]:
-    """A measured value: best estimate, 95 % interval, budget."""
-    return {
-        "value": _finite(measured.value),
-        "low": _finite(measured.low),
-        "high": _finite(measured.high),
-        "coverage": 0.95,
-        "how": measured.how,
-        "unseen": measured.unseen,
-        "would_decide": measured.would_decide,
-        "elsewhere": measured.elsewhere,
-        "assumptions": list(measured.assumptions),
-        "contributions": [
-            {"source": c.source, "standard": _finite(c.standard), "distribution": c.distribution}
-            for c in measured.contributions
-        ],
-    }
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
+def evaluation_from_data(data: Mapping[str, Any]) -> Evaluation:
+    """The inverse of `as_data`, also of what an earlier version wrote. KeyError, TypeError or ValueError
+    where the data are something else.
+    """
+    return _EVALUATION.read(data)

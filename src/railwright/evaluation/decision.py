@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Literal
 
-from railwright.evaluation.outcome import Measured, Outcome
-from railwright.evaluation.wording import amount
+from railwright.evaluation.outcome import Outcome
+from railwright.measures.outcome import Measured
+from railwright.measures.wording import amount
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,21 +11,19 @@ from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.ending import COMPLETED, Ending
-from railwright.evaluation.measures import MEASURES
-from railwright.evaluation.outcome import Evaluation, Measured, Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasured
 from railwright.evaluation.played import out_of_time, settled_already, unfinished
 from railwright.evaluation.reading import (
-    ReadingModel,
-    exact_model,
     known_resistance,
     lead_name,
     recorder_model,
     series_drop,
     supply_model,
 )
-from railwright.evaluation.signal import Beyond, CannotMeasure
 from railwright.evaluation.views import EXACT, Case, Source, views
-from railwright.evaluation.wording import amount
+from railwright.measures.outcome import Beyond, CannotMeasure, Measured
+from railwright.measures.reading_model import ReadingModel, exact_model
+from railwright.measures.wording import amount
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.traces import Record
@@ -163,6 +161,7 @@ class _Finding:
     measured: Measured | None
     outcome: Outcome
     reason: str
+    unmeasured: Unmeasured | None = None
 
 
 def _judge(case: Case, requirement: Requirement, sources: Sequence[Source]) -> tuple[Result, list[str]]:
@@ -194,6 +193,7 @@ def _result(requirement: Requirement, finding: _Finding) -> Result:
         reason=finding.reason,
         source=finding.source,
         at=requirement.at,
+        unmeasured=finding.unmeasured,
     )
 
 
@@ -222,7 +222,7 @@ def _from_source(case: Case, requirement: Requirement, source: Source) -> _Findi
     if any(span.name == requirement.during for span in run.spans):
         found = _measured(case, requirement, source)
         # Points of a sweep are each played to their end, or not at all.
-        stands = requirement.each_point or settled_already(requirement.measure, found.measured, upper)
+        stands = requirement.each_point or settled_already(requirement.known, found.measured, upper)
         if found.outcome is Outcome.FAIL and stands:
             return replace(found, reason=f"{found.reason}; {cut}")
     return _Finding(source.name, None, Outcome.INCONCLUSIVE, cut)
@@ -233,12 +233,11 @@ def _measured(case: Case, requirement: Requirement, source: Source) -> _Finding:
     tolerance = Tolerance(*requirement.limits)
     decision = case.documents.procedure.decision
     try:
-        measured = _worst(
-            [MEASURES[requirement.measure](view) for view in views(case, requirement, source)], tolerance
-        )
+        measured = _worst([requirement.known(view) for view in views(case, requirement, source)], tolerance)
     except CannotMeasure as problem:
         advice = f"; {problem.would_decide} would decide it" if problem.would_decide else ""
-        return _Finding(source.name, None, Outcome.INCONCLUSIVE, f"{problem}{advice}")
+        why = Unmeasured(str(problem), problem.would_decide)
+        return _Finding(source.name, None, Outcome.INCONCLUSIVE, f"{problem}{advice}", why)
     except Beyond as problem:
         failed = (
             problem.side == "above" and tolerance.upper is not None and problem.bound >= tolerance.upper

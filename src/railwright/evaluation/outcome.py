@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from railwright.measures.outcome import Measured
+
 
 class Outcome(StrEnum):
     """inconclusive: the uncertainty, or the sampling, does not allow a decision."""
@@ -15,42 +17,17 @@ class Outcome(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Contribution:
-    """One source of uncertainty: standard uncertainty in the result's unit, and its distribution.
+class Unmeasured:
+    """Why a record allows no measurement, and what would; empty: nothing that is known."""
 
-    distribution: 'rectangular', 'triangular' or 'normal'.
-    """
-
-    source: str
-    standard: float
-    distribution: str
-
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """A measured value with its 95 % coverage interval [low, high], in the measure's unit.
-
-    value: best estimate. contributions: the uncertainty budget. unseen: what the reading cannot see, in words
-    (empty where nothing hides from it); `high` is then the bound of what may hide, not a probability.
-    how: how the value was computed, in a sentence. assumptions: what was taken where a document says nothing.
-    would_decide: what would see or decide it. elsewhere: which part of the step another record judges, in
-    words; empty: none.
-    """
-
-    value: float
-    low: float
-    high: float
-    contributions: tuple[Contribution, ...]
-    how: str
-    unseen: str = ""
+    why: str
     would_decide: str = ""
-    assumptions: tuple[str, ...] = ()
-    elsewhere: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One requirement judged. `measured` is None where the record holds nothing to measure.
+    """One requirement judged. `measured` is None where the record holds nothing to measure; `unmeasured` says
+    why, where a measure itself told.
 
     at: where a voltage is meant, 'connector' or 'terminals'. source: the record that decided.
     """
@@ -67,6 +44,7 @@ class Result:
     reason: str
     source: str
     at: str = "connector"
+    unmeasured: Unmeasured | None = None
 
 
 @dataclass(frozen=True, slots=True)

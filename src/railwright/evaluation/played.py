@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from railwright.evaluation.ending import Ending
-from railwright.evaluation.outcome import Measured
+from railwright.measures import Measure
+from railwright.measures.outcome import Measured
 from railwright.plan.timeline import Timeline
 from railwright.quantities import show
-from railwright.traces import Record, Span
+from railwright.traces import EventKind, Record, Span
 
 LATE_PART = 0.1
 """A set point may come late by this part of the step's shortest segment: the usual tolerance of durations."""
@@ -19,9 +20,6 @@ LATE_LEAST = 2e-3
 
 ROUNDING = 1e-9
 """Times of the plan closer to each other are one [s]."""
-
-ONLY_GROW = ("peak_current", "peak_voltage", "restarts")
-"""Measures that nothing later in a step can make smaller."""
 
 
 def unfinished(step: str, run: Record, ending: Ending) -> str:
@@ -33,9 +31,9 @@ def unfinished(step: str, run: Record, ending: Ending) -> str:
     return "" if span.whole else f"the step '{step}' was not played to its end{because}"
 
 
-def settled_already(measure: str, measured: Measured | None, upper: float | None) -> bool:
+def settled_already(measure: Measure, measured: Measured | None, upper: float | None) -> bool:
     """Whether a failure in a step that was cut short stands: nothing later could have mended it."""
-    return measure in ONLY_GROW and measured is not None and upper is not None and measured.value > upper
+    return measure.only_grows and measured is not None and upper is not None and measured.value > upper
 
 
 def out_of_time(span: Span, timeline: Timeline, run: Record) -> str:
@@ -65,7 +63,7 @@ def shortest_segment(span: Span, timeline: Timeline, run: Record) -> float:
     listed = {
         event.subject
         for event in run.events
-        if event.what == "point list starts" and span.start - LATE_LEAST <= event.time <= span.end
+        if event.kind is EventKind.POINT_LIST_STARTS and span.start - LATE_LEAST <= event.time <= span.end
     }
     whole = planned.end - planned.start
     return min([whole, *_segments(planned, timeline, listed)])

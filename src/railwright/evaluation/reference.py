@@ -1,7 +1,7 @@
-"""The reference of the measures (docs/measures.md), written from their docstrings.
+"""The reference of the measures (docs/measures.md), written from the docstrings of their functions.
 
-`python -m railwright.evaluation.reference docs/measures.md` writes it. A measure's docstring begins with what
-it is, and has a paragraph of `Computed:`, `Window:`, `Uncertainty:` and `Standard:`.
+`python -m railwright.evaluation.reference docs/measures.md` writes it. A docstring begins with what the
+measure is, and has a paragraph of `Computed:`, `Window:`, `Uncertainty:` and `Standard:`.
 """
 
 from __future__ import annotations
@@ -12,10 +12,9 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from railwright.documents.procedure import MEASURE_UNITS
-from railwright.evaluation.measures import MEASURES
-from railwright.evaluation.outcome import Measured
-from railwright.evaluation.signal import View
+from railwright.measures import MEASURES
+from railwright.measures.outcome import Measured
+from railwright.measures.signal import View
 
 FIELDS = ("Computed", "Window", "Uncertainty", "Standard")
 
@@ -72,8 +71,8 @@ def reference() -> str:
         f"| {' | '.join(['---'] * (len(FIELDS) + 3))} |\n",
     ]
     for name, measure in MEASURES.items():
-        found = definition(measure)
-        unit = "a number" if MEASURE_UNITS[name] == "1" else MEASURE_UNITS[name]
+        found = definition(measure.compute)
+        unit = "a number" if measure.unit == "1" else measure.unit
         cells = [found[field].replace("|", "\\|") for field in ("Measure", *FIELDS)]
         rows.append(f"| `{name}` | {unit} | {' | '.join(cells)} |\n")
     return _OPENING + "".join(rows)

@@ -10,12 +10,13 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
-from railwright.evaluation.reading import ReadingModel
-from railwright.evaluation.signal import CannotMeasure, View
+from railwright.measures.outcome import CannotMeasure
+from railwright.measures.reading_model import ReadingModel
+from railwright.measures.signal import View
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import highest_stair
 from railwright.plan.timeline import Timeline
-from railwright.traces import Record, Span
+from railwright.traces import EventKind, Record, Span
 
 EXACT = ("rehearsal", "truth", "twin truth")
 """Origins of records that have no reading errors."""
@@ -119,7 +120,9 @@ def _switched_on(case: Case, name: str, span: Span) -> float | None:
     times = [
         event.time
         for event in run.events
-        if event.what == "on" and event.subject in subjects and span.start - slack <= event.time <= span.end
+        if event.kind is EventKind.ON
+        and event.subject in subjects
+        and span.start - slack <= event.time <= span.end
     ]
     if times:
         return min(times)
@@ -180,10 +183,10 @@ def _away(name: str, record: Record) -> tuple[tuple[float, float], ...]:
     for event in sorted(record.events, key=lambda each: each.time):
         if event.subject != name:
             continue
-        if event.what == "stops":
-            stopped.setdefault(event.detail, event.time)
-        elif event.what == "starts" and event.detail in stopped:
-            start = stopped.pop(event.detail)
+        if event.kind is EventKind.STOPS:
+            stopped.setdefault(event.facts.load, event.time)
+        elif event.kind is EventKind.STARTS and event.facts.load in stopped:
+            start = stopped.pop(event.facts.load)
             if found and start <= found[-1][1]:
                 start = min(start, found.pop()[0])
             found.append((start, event.time))

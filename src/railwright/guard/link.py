@@ -29,6 +29,9 @@ QUEUE = 2
 
 Message = dict[str, Any]
 
+RUN_DIED = "the run died"
+"""Why a guard switches off whose run is gone."""
+
 
 class GuardLost(Exception):
     """The guard died or hangs; whoever holds the plan switches off by itself."""

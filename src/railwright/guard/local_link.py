@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from railwright.guard.core import Guard
-from railwright.guard.link import GuardLink, Message
+from railwright.guard.link import RUN_DIED, GuardLink, Message
 from railwright.guard.wire import Connect
 
 LEAST_WAIT = 1e-6
@@ -77,7 +77,7 @@ class LocalLink(GuardLink):
         self._complete(self._cut())
 
     async def _cut(self) -> None:
-        self.guard.switch_off("the run died")
+        self.guard.switch_off(RUN_DIED)
         await self.guard.until_off()
 
     def take_over(self, why: str, tell: Callable[[Message], None], *, urgent: Callable[[], bool]) -> Message:

@@ -23,6 +23,7 @@ from typing import Any
 from railwright.guard.core import SILENCE, Guard
 from railwright.guard.journal import Journal
 from railwright.guard.left_plans import forget_left_plans, plan_path
+from railwright.guard.link import RUN_DIED
 from railwright.guard.locks import Locks, runtime_folder
 from railwright.guard.wire import connect
 
@@ -89,7 +90,7 @@ class GuardProcess:
             await self._listen(reader, guard)
             # The run has said goodbye, or is gone: what is still to be switched off is switched off.
             if not self._ended:
-                self._run_died("the run died")
+                self._run_died(RUN_DIED)
             elif guard.plan is not None:
                 guard.switch_off("the run left its outputs to the guard")
             await guard.until_off()

@@ -12,9 +12,19 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from railwright.compilation import (
+    FLAG,
+    FLOAT,
+    INTEGER_MATRIX,
+    INTEGERS,
+    MATRIX,
+    VECTOR,
+    compiled,
+)
 from railwright.physics import layout
+from railwright.physics.arrays import SYSTEM, WORK, check_system
 from railwright.physics.circuit import Branch
-from railwright.physics.compiled import compiled, compiled_entry
+from railwright.physics.compiled import compiled_entry
 from railwright.physics.kernel import FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import POINTS, loop_bandwidth, step_modes, voltage_loop
@@ -279,7 +289,48 @@ def _count_events(
             out[TRIP], out[TRIPPED_AT] = what, events[e, 0]
 
 
-@compiled_entry
+@compiled
+def _check_cases(
+    values: Array,
+    slots: NDArray[np.int64],
+    states: Array,
+    system: Any,
+    actions: Array,
+    stages: Array,
+    window: Array,
+    starts: NDArray[np.int64],
+    stops: NDArray[np.int64],
+    measures: Array,
+    became: NDArray[np.int64],
+) -> None:
+    """Raise ValueError where sizes do not fit together, or a quantity has no place."""
+    cases, outputs, loads = values.shape[0], system.fixed.shape[0], system.loads.shape[0] - 1
+    if values.shape[1] != slots.shape[0] or slots.shape[1] != SLOT:
+        raise ValueError("slots: expected (quantities, SLOT) of as many quantities as there are values")
+    if states.shape[0] != cases or measures.shape != (cases, COUNT) or became.size != cases:
+        raise ValueError("states, measures, became: expected a row for each case")
+    if states.shape[1] != system.loads[loads, layout.STATE_AT]:
+        raise ValueError("states: expected as many as the system has")
+    if stages.shape != (outputs, 3) or window.size != 2 or starts.size != loads or stops.size != loads:
+        raise ValueError("stages, window, starts, stops: expected (outputs, 3), (2,), (loads,) and (loads,)")
+    if actions.shape[1] < layout.ACTION:
+        raise ValueError("actions: expected (actions, ACTION)")
+    for k in range(slots.shape[0]):
+        what, j, place = slots[k, 0], slots[k, 1], slots[k, 2]
+        if what < PARAMETER or what > OVP_ERROR:
+            raise ValueError("slots: there is no such quantity")
+        if what in (PARAMETER, NUMBER):
+            most = system.parameters.size if what == PARAMETER else layout.BRANCH
+            if place < 0 or place >= most:
+                raise ValueError("slots: there is no such parameter of a load, or number of the branch")
+        elif j < 0 or j >= outputs:
+            raise ValueError("slots: there is no such output")
+
+
+@compiled_entry(
+    MATRIX, INTEGER_MATRIX, MATRIX, SYSTEM, SYSTEM, INTEGERS, INTEGERS, MATRIX, MATRIX, MATRIX, VECTOR,
+    INTEGERS, INTEGERS, MATRIX, MATRIX, WORK, FLOAT, FLOAT, FLOAT, FLAG, FLOAT, MATRIX, INTEGERS,
+)  # fmt: skip
 def _play_cases(
     values: Array,
     slots: NDArray[np.int64],
@@ -305,6 +356,9 @@ def _play_cases(
     measures: Array,
     became: NDArray[np.int64],
 ) -> None:
+    check_system(template)
+    check_system(system)
+    _check_cases(values, slots, states, template, actions, stages, window, starts, stops, measures, became)
     outputs = system.fixed.shape[0]
     clock, counts, kept = np.zeros(layout.CLOCK), np.zeros(3, dtype=np.int64), np.zeros(KEPT)
     errors, above = np.zeros((outputs, 5)), np.zeros(POINTS)

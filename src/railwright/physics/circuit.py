@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputStage
@@ -65,6 +65,16 @@ class Load:
             raise ValueError(f"load '{self.kind}' needs values for {wanted}, got {', '.join(self.values)}")
 
 
+class State(NamedTuple):
+    """One state of a branch: the input or output that it belongs to, and what it is."""
+
+    element: str
+    quantity: str
+
+    def __str__(self) -> str:
+        return f"{self.element}: {self.quantity}"
+
+
 @dataclass(frozen=True)
 class Branch:
     """One input with what feeds it.
@@ -93,23 +103,24 @@ class Branch:
             )
 
     @property
-    def states(self) -> tuple[str, ...]:
-        """Names of the states in the order in which the solver keeps them."""
-        names = []
+    def states(self) -> tuple[State, ...]:
+        """The states in the order in which the solver keeps them."""
+        found = []
         for output in self.outputs:
-            names += [f"{output}: pass-element current", f"{output}: voltage loop", f"{output}: current loop"]
+            own = ("pass-element current", "voltage loop", "current loop")
+            found += [State(output, quantity) for quantity in own]
         if self.arrangement == "parallel":
-            names.append(f"{self.name}: voltage at the joined terminals")
+            found.append(State(self.name, "voltage at the joined terminals"))
         else:
-            names += [f"{output}: terminal voltage" for output in self.outputs]
-        names += [f"{self.name}: lead current", f"{self.name}: connector voltage"]
+            found += [State(output, "terminal voltage") for output in self.outputs]
+        found += [State(self.name, "lead current"), State(self.name, "connector voltage")]
         if self.lead.fuse:
-            names.append(f"{self.name}: melting of the fuse")
+            found.append(State(self.name, "melting of the fuse"))
         for number, load in enumerate(self.loads, start=1):
-            names += [
-                f"{self.name}: load {number} ({load.kind}), {state}" for state in KINDS[load.kind].states
+            found += [
+                State(self.name, f"load {number} ({load.kind}), {state}") for state in KINDS[load.kind].states
             ]
-        return tuple(names)
+        return tuple(found)
 
 
 @dataclass(frozen=True)

@@ -5,35 +5,15 @@ equation.
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
-from types import FunctionType
 from typing import Any
 
-from railwright.physics.compiled import compiled, inlined
+from railwright.compilation import Compiler, compiled, inlined, with_callees
 from railwright.physics.layout import FLAG_AT, KIND, PARAMETER_AT, STATE_AT, AnySystem, Array
 from railwright.physics.loads import KINDS
 from railwright.physics.loads.law import DEFAULTS
 
 COMPILED_KINDS = tuple(KINDS)
 """Load kinds in the order of their numbers, as they were announced when this module was first imported."""
-
-Compiler = Callable[[Callable[..., Any]], Callable[..., Any]]
-
-
-@cache
-def _once(function: Callable[..., Any], how: Compiler) -> Callable[..., Any]:
-    """Compile a function of a load, with the plain functions of its own module that it calls."""
-    if not isinstance(function, FunctionType):
-        return how(function)
-    known = function.__globals__
-    called = {
-        name: _once(known[name], how)
-        for name in function.__code__.co_names
-        if isinstance(known.get(name), FunctionType) and known[name].__module__ == function.__module__
-    }
-    if called:
-        function = FunctionType(function.__code__, {**known, **called}, function.__name__)
-    return how(function)
 
 
 def _choice(name: str, arguments: str, how: Compiler = compiled) -> Callable[..., Any]:
@@ -47,9 +27,9 @@ def _choice(name: str, arguments: str, how: Compiler = compiled) -> Callable[...
     for number, kind in enumerate(COMPILED_KINDS):
         equation = KINDS[kind].equation(name)
         if equation is not DEFAULTS.get(name):
-            functions[f"load_{number}"] = last = _once(equation, how)
+            functions[f"load_{number}"] = last = with_callees(equation, how)
             lines += [f"    if kind == {number}:", f"        return load_{number}({arguments})"]
-    functions["load_other"] = _once(DEFAULTS[name], how) if name in DEFAULTS else last
+    functions["load_other"] = with_callees(DEFAULTS[name], how) if name in DEFAULTS else last
     lines.append(f"    return load_other({arguments})")
     exec("\n".join(lines), functions)  # the text holds nothing but numbers and the names above
     return how(functions[f"load_{name}"])

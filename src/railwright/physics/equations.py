@@ -25,7 +25,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.physics.compiled import compiled, inlined
+from railwright.compilation import compiled, inlined
 from railwright.physics.dispatch import load_current, load_derivatives, load_parts, load_region
 from railwright.physics.layout import (
     BLEEDER,

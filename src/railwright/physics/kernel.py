@@ -8,7 +8,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.physics.compiled import compiled, compiled_entry
+from railwright.compilation import FLAG, FLOAT, INTEGERS, MATRIX, VECTOR, compiled
+from railwright.physics.arrays import SYSTEM, WORK, check_record, check_space, check_system
+from railwright.physics.compiled import compiled_entry
 from railwright.physics.dispatch import load_current, load_parts
 from railwright.physics.equations import command, jacobian, output_current, positions, regions, rhs, terminals
 from railwright.physics.layout import (
@@ -103,7 +105,9 @@ def _parts(
     return int(min(float(MOST_PARTS), 1.0 + np.floor(np.sqrt(worst / fine))))
 
 
-@compiled_entry
+@compiled_entry(
+    FLOAT, VECTOR, VECTOR, SYSTEM, INTEGERS, MATRIX, MATRIX, MATRIX, INTEGERS, WORK, FLOAT, FLOAT, FLAG
+)
 def play(
     target: float,
     y: Array,
@@ -125,7 +129,12 @@ def play(
     from call to call. actions (a, ACTION): in order of time. rows (r, ROW_OUTPUTS + 3 · outputs) and events
     (e, EVENT) are filled; counts: rows, events and actions so far. Returns DONE, FAILURE (clock[WORST] names
     the state), FULL (call again with room), or STOPPED (an output has tripped and `stop_at_trip` is set).
+
+    Raises TypeError and ValueError for arrays of other types, or whose sizes do not fit together.
     """
+    check_system(system)
+    check_space(y, system, charge, work)
+    check_record(y, clock, system, actions, rows, events, counts)
     t = clock[TIME]
     settled = False
     while True:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.physics.compiled import compiled, inlined
+from railwright.compilation import compiled, inlined
 from railwright.physics.layout import BLOCKED, BLOWN, DIODE, DROP, FUSE, OPENED, AnySystem, Array
 
 OPENING = 1e-6

@@ -17,8 +17,7 @@ from railwright.physics.dispatch import COMPILED_KINDS
 from railwright.physics.kernel import DONE, FAILURE, STARTING_STEP, STOPPED, play
 from railwright.physics.loads import KINDS
 from railwright.physics.solver import SolverError, work_space
-from railwright.quantities import show
-from railwright.traces import Event, Mode
+from railwright.traces import Event, EventKind, Facts, Mode
 
 Array = NDArray[np.float64]
 
@@ -34,23 +33,24 @@ _NOT_SET = [
 ]  # fmt: skip
 """What no one has set, and timers that do not run: at infinity."""
 _NO_ACTIONS = np.zeros((0, layout.ACTION))
-_WHAT = (
-    "on",
-    "off",
-    "enters CV",
-    "enters CC",
-    "enters CP",
-    "trips OVP",
-    "trips current limit",
-    "trips linked",
-    "trips OPP",
-    "trips OCP",
-    "diode blocks",
-    "diode conducts",
-    "fuse opens",
-    "lead opens",
-    "lead closes",
+_KINDS = (
+    EventKind.ON,
+    EventKind.OFF,
+    EventKind.ENTERS_CV,
+    EventKind.ENTERS_CC,
+    EventKind.ENTERS_CP,
+    EventKind.TRIPS_OVP,
+    EventKind.TRIPS_CURRENT_LIMIT,
+    EventKind.TRIPS_LINKED,
+    EventKind.TRIPS_OPP,
+    EventKind.TRIPS_OCP,
+    EventKind.DIODE_BLOCKS,
+    EventKind.DIODE_CONDUCTS,
+    EventKind.FUSE_OPENS,
+    EventKind.LEAD_OPENS,
+    EventKind.LEAD_CLOSES,
 )
+"""By the numbers that the compiled equations have for them: `layout.EV_ON` and those after it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,10 +236,10 @@ class Player:
             if self.clock[layout.STEPS] - before > most:
                 state = self.branch.states[int(self.clock[layout.WORST])]
                 why = f"{most:.0f} steps were not enough, something oscillates; the shortest are for"
-                raise SolverError(self.time, state, state.partition(":")[0], why)
+                raise SolverError(self.time, str(state), state.element, why)
             if status == FAILURE:
                 state = self.branch.states[int(self.clock[layout.WORST])]
-                raise SolverError(self.time, state, state.partition(":")[0])
+                raise SolverError(self.time, str(state), state.element)
             if status in (DONE, STOPPED):
                 return status == STOPPED
 
@@ -276,18 +276,23 @@ class Player:
     def _event(self, row: Array) -> Event:
         time, what, about = float(row[0]), int(row[1]), int(row[2])
         if what >= layout.EV_LOAD:
-            kind = KINDS[self.branch.loads[about].kind]
-            return Event(time, self.branch.name, kind.events[what - layout.EV_LOAD], kind.name)
+            load = KINDS[self.branch.loads[about].kind]
+            return _of_load(time, self.branch.name, load.events[what - layout.EV_LOAD], load.name)
         if what >= layout.EV_BLOCKS:
-            return Event(time, self.branch.name, _WHAT[what])
-        settings = self.system.settings[about]
-        detail = ""
+            return Event(time, self.branch.name, _KINDS[what])
+        settings, facts = self.system.settings[about], Facts()
         if what in (layout.EV_CC, layout.EV_TRIP_LIMIT):
-            detail = f"limit {show(float(settings[layout.LIMIT]), 'A')}"
-        elif what == layout.EV_TRIP_OVP:
-            detail = f"level {show(float(settings[layout.OVP]), 'V')}"
-        elif what == layout.EV_TRIP_OPP:
-            detail = f"level {show(float(settings[layout.OPP]), 'W')}"
-        elif what == layout.EV_TRIP_OCP:
-            detail = f"level {show(float(settings[layout.OCP]), 'A')}"
-        return Event(time, self.branch.outputs[about], _WHAT[what], detail)
+            facts = Facts(limit=float(settings[layout.LIMIT]))
+        elif what in _LEVELS:
+            facts = Facts(level=float(settings[_LEVELS[what]]))
+        return Event(time, self.branch.outputs[about], _KINDS[what], facts)
+
+
+_LEVELS = {layout.EV_TRIP_OVP: layout.OVP, layout.EV_TRIP_OPP: layout.OPP, layout.EV_TRIP_OCP: layout.OCP}
+"""Trips -> where the level of the protection stands among the settings of its output."""
+
+
+def _of_load(time: float, name: str, what: str, load: str) -> Event:
+    """An event of a load of the input `name`, as its kind calls it: one that all know, or one of its own."""
+    kind = EventKind.of(what)
+    return Event(time, name, kind, Facts(load=load), words=what if kind is EventKind.OTHER else "")

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.physics.compiled import compiled, inlined
+from railwright.compilation import compiled, inlined
 
 Array = NDArray[np.float64]
 

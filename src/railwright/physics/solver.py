@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.physics.compiled import compiled
+from railwright.compilation import compiled
 from railwright.physics.rosenbrock import dense_coefficients, interpolate, make_step
 
 Array = NDArray[np.float64]

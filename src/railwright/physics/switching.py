@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.physics.compiled import compiled
+from railwright.compilation import compiled
 from railwright.physics.dispatch import load_corner, load_current, load_enter, load_parts
 from railwright.physics.equations import positions, reference, regions
 from railwright.physics.layout import (

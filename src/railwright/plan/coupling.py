@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from railwright.documents.bench import Bench, Coupling
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline
 
@@ -15,15 +16,15 @@ from railwright.plan.timeline import Timeline
 class Change:
     """One thing done to one output at `time` [s]; as `Action`, with the output's own voltage [V].
 
-    moved_by: the output whose change moves this one by coupling; empty: the procedure itself does it.
+    moved_by: the output whose change moves this one by coupling; None: the procedure itself does it.
     """
 
     time: float
     kind: Literal["on", "line", "off"]
-    output: str
+    output: OutputName
     voltage: float = 0.0
     over: float = 0.0
-    moved_by: str = ""
+    moved_by: OutputName | None = None
 
 
 def moved(before: float, after: float, other: float, by: Literal["step", "ratio"]) -> float:
@@ -36,15 +37,14 @@ def moved(before: float, after: float, other: float, by: Literal["step", "ratio"
     return other * (after / before) if before else other
 
 
-def followers(bench: Bench, output: str) -> list[tuple[str, Coupling]]:
-    """The outputs ('supply.output') that move with one, and how."""
-    supply, _, own = output.partition(".")
+def followers(bench: Bench, output: OutputName) -> list[tuple[OutputName, Coupling]]:
+    """The outputs that move with one, and how."""
     return [
-        (f"{supply}.{other}", group)
-        for group in bench.supplies[supply].coupled
-        if own in group.outputs
+        (OutputName.of(output.supply, other), group)
+        for group in bench.supplies[output.supply].coupled
+        if output.output in group.outputs
         for other in group.outputs
-        if other != own
+        if other != output.output
     ]
 
 
@@ -56,7 +56,7 @@ def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list
     counts as set to its end when it begins, and takes a coupled set point along in the same time.
     """
     known = {points.output for feed in set_points.values() for points in feed.outputs}
-    stands: dict[str, float] = dict.fromkeys(known, 0.0)
+    stands: dict[OutputName, float] = dict.fromkeys(known, 0.0)
     changes: list[Change] = []
     for action in timeline.actions:
         if action.input not in set_points:
@@ -78,8 +78,8 @@ def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list
 
 
 def _taken_along(
-    bench: Bench, stands: Mapping[str, float], output: str, before: float
-) -> Iterator[tuple[str, float]]:
+    bench: Bench, stands: Mapping[OutputName, float], output: OutputName, before: float
+) -> Iterator[tuple[OutputName, float]]:
     for other, group in followers(bench, output):
         if other not in stands:
             continue

@@ -332,17 +332,16 @@ def _more(points: ListPoints) -> str:
 def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[Listing]) -> str:
     """Why the outputs' own lists are out of the question; '' where they are not."""
     for output in feed.outputs:
-        supply, _, own = output.output.partition(".")
         if bench.output(output.output).points is None:
             return f"{output.output} has no point list"
-        dialect = bench.supplies[supply].dialect
+        dialect = bench.supply_of(output.output).dialect
         if dialect.points is None:
             return f"dialect '{dialect.name}' has no commands for a point list"
-        if any(own in group.outputs for group in bench.supplies[supply].coupled):
+        if any(output.output.output in group.outputs for group in bench.supply_of(output.output).coupled):
             return f"{output.output} is coupled with others, which a list would not take along"
-    mine = {output.output.partition(".")[0] for output in feed.outputs}
+    mine = {output.output.supply for output in feed.outputs}
     for other in busy:
-        theirs = {output.output.partition(".")[0] for output in set_points[other.input].outputs}
+        theirs = {output.output.supply for output in set_points[other.input].outputs}
         if mine & theirs:
             # ABORt of SCPI-1999 has no channel: ending one would end the other.
             return f"a list for {other.input} runs on the same supply"

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from railwright.documents.output_name import OutputName
+
 
 @dataclass(frozen=True, slots=True)
 class OutputSetPoints:
@@ -16,7 +18,7 @@ class OutputSetPoints:
     long the latter is exceeded before it acts.
     """
 
-    output: str
+    output: OutputName
     current_limit: float
     at_limit: Literal["regulate", "trip"]
     trip_delay: float

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Span
@@ -23,7 +24,7 @@ MOST_STAIRS = 1000
 """A line of more stairs is rehearsed as a line: each stair is then a thousandth of it at most."""
 
 
-def exchange_of(outputs: Iterable[str], bench: Bench) -> float:
+def exchange_of(outputs: Iterable[OutputName], bench: Bench) -> float:
     """Shortest time between two set points that the host sends to these outputs [s]: the longest exchange of
     their supplies.
     """

@@ -222,7 +222,7 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
     """As `timeline_of`, worked out anew."""
     clock = _Clock(procedure, device)
     spans = []
-    for number, step in enumerate(procedure.steps, start=1):
+    for number, step in enumerate(procedure.steps):
         start = clock.now
         points: tuple[tuple[float, float, float], ...] = ()
         match step.kind:
@@ -235,8 +235,8 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
             case "sweep":
                 inputs, points = clock.sweep(step)
             case _:
-                inputs = clock.shape(step, number - 1)
-        spans.append(Span(step.name or f"step {number}", step.kind, start, clock.now, inputs, points))
+                inputs = clock.shape(step, number)
+        spans.append(Span(step.called(number), step.kind, start, clock.now, inputs, points))
     order = sorted(range(len(clock.actions)), key=lambda number: clock.actions[number].time)
     actions = tuple([clock.actions[number] for number in order])
 

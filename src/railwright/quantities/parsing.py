@@ -7,7 +7,16 @@ from __future__ import annotations
 
 import re
 
-from railwright.quantities.units import CELSIUS, DIMENSION_NAMES, EXAMPLES, RANGES, factor, power_of_ten
+from railwright.quantities.units import (
+    CELSIUS,
+    DIMENSION_NAMES,
+    EXAMPLE_NUMBERS,
+    EXAMPLE_UNITS,
+    EXAMPLES,
+    RANGES,
+    factor,
+    power_of_ten,
+)
 from railwright.quantities.values import DISTRIBUTIONS, Interval, Uncertain
 
 _MANTISSA = r"[+\-−]?(?:\d+(?:\.\d*)?|\.\d+)"
@@ -132,8 +141,7 @@ def parse_interval(text: object, unit: str) -> Interval:
 
 def example_range(unit: str) -> str:
     """A range of this SI unit, as a document may hold it."""
-    number, written = EXAMPLES[unit].split(" ", 1)
-    return RANGES.get(unit, f"{EXAMPLES[unit]} .. {2 * float(number):g} {written}")
+    return RANGES.get(unit, f"{EXAMPLES[unit]} .. {2 * EXAMPLE_NUMBERS[unit]:g} {EXAMPLE_UNITS[unit]}")
 
 
 def parse_uncertain(text: object, unit: str) -> Uncertain:
@@ -187,7 +195,7 @@ def _spread(spread_text: str, nominal: float, unit: str, text: str) -> float:
                 f"expected one of {names} behind a tolerance, or nothing, got {quoted(words[2])} in "
                 f"{quoted(text)}"
             ) from None
-        example = f"± 2 {EXAMPLES[unit].split(' ', 1)[1]}"
+        example = f"± 2 {EXAMPLE_UNITS[unit]}"
         raise ValueError(
             f"expected a tolerance such as '± 10 %' or '{example}', got {quoted(text)}; "
             "uneven bounds are written 'low .. high'"

@@ -39,29 +39,37 @@ DIMENSION_NAMES = {
 }
 """SI unit -> the kind of quantity, with its article."""
 
-EXAMPLES = {
-    "V": "12 V",
-    "A": "250 mA",
-    "W": "3.6 W",
-    "s": "40 ms",
-    "ohm": "60 mohm",
-    "F": "1000 uF",
-    "H": "2 uH",
-    "H/m": "0.6 uH/m",
-    "m": "1.5 m",
-    "m**2": "0.5 mm2",
-    "V/s": "1 V/ms",
-    "Hz": "50 Hz",
-    "C": "12 mC",
-    "J": "80 mJ",
-    "kg*m**2": "20 g*cm2",
-    "N*m": "5 mN*m",
-    "N*m/A": "25 mN*m/A",
-    "N*m*s": "1 uN*m*s",
-    "degC": "23 °C",
-    "1": "85 %",
+_EXAMPLES = {
+    "V": ("12", "V"),
+    "A": ("250", "mA"),
+    "W": ("3.6", "W"),
+    "s": ("40", "ms"),
+    "ohm": ("60", "mohm"),
+    "F": ("1000", "uF"),
+    "H": ("2", "uH"),
+    "H/m": ("0.6", "uH/m"),
+    "m": ("1.5", "m"),
+    "m**2": ("0.5", "mm2"),
+    "V/s": ("1", "V/ms"),
+    "Hz": ("50", "Hz"),
+    "C": ("12", "mC"),
+    "J": ("80", "mJ"),
+    "kg*m**2": ("20", "g*cm2"),
+    "N*m": ("5", "mN*m"),
+    "N*m/A": ("25", "mN*m/A"),
+    "N*m*s": ("1", "uN*m*s"),
+    "degC": ("23", "°C"),
+    "1": ("85", "%"),
 }
+
+EXAMPLES = {unit: f"{number} {written}" for unit, (number, written) in _EXAMPLES.items()}
 """SI unit -> a quantity that a message can show."""
+
+EXAMPLE_NUMBERS = {unit: float(number) for unit, (number, _) in _EXAMPLES.items()}
+"""SI unit -> the number of that quantity, in its own unit."""
+
+EXAMPLE_UNITS = {unit: written for unit, (_, written) in _EXAMPLES.items()}
+"""SI unit -> the unit that the example is written in."""
 
 RANGES = {"1": "20 % .. 80 %", "degC": "10 °C .. 30 °C"}
 """SI unit -> a range that a message can show, where doubling the example makes none."""

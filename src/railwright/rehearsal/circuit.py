@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from railwright.assumptions import Assumption, Assumptions
-from railwright.circuit.case import NOMINAL, Case
+from railwright.circuit.case import NOMINAL, Case, QuantityName
 from railwright.circuit.errors import SetErrors, set_errors
 from railwright.circuit.parts import Parts
 from railwright.documents.bench import Output
@@ -50,7 +50,7 @@ def build_circuit(
 def linked_by_supply(set_points: SetPoints, name: str, causes: Sequence[str]) -> bool:
     """Whether one supply has all outputs of an input and of those it follows, and so links them itself."""
     outputs = [output.output for each in (name, *causes) for output in set_points[each].outputs]
-    return len({output.partition(".")[0] for output in outputs}) == 1
+    return len({output.supply for output in outputs}) == 1
 
 
 def linked_by_host(documents: Documents, set_points: SetPoints, name: str) -> float:
@@ -61,11 +61,11 @@ def linked_by_host(documents: Documents, set_points: SetPoints, name: str) -> fl
     return every + 2 * exchange_of((output.output for output in set_points[name].outputs), documents.bench)
 
 
-def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[str, Uncertain]:
+def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[QuantityName, Uncertain]:
     """Every uncertain quantity of the circuit by its name, those with equal bounds left out."""
-    found: dict[str, Uncertain] = {}
+    found: dict[QuantityName, Uncertain] = {}
 
-    def note(name: str, value: Uncertain) -> float:
+    def note(name: QuantityName, value: Uncertain) -> float:
         found[name] = value
         return value.nominal
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from railwright.circuit.case import Case, fixed
+from railwright.circuit.case import Case, QuantityName, fixed
 from railwright.quantities import Uncertain
 
 
-def corner_case(quantities: Mapping[str, Uncertain], number: int) -> Case:
+def corner_case(quantities: Mapping[QuantityName, Uncertain], number: int) -> Case:
     """The corner of that number: bit k says whether quantity k lies at its upper bound.
 
     quantities: as `uncertain_quantities` gives them, in that order. ValueError where there is no such corner.
@@ -24,7 +24,8 @@ def corner_case(quantities: Mapping[str, Uncertain], number: int) -> Case:
     )
 
 
-def quantities_of(name: str, outputs: tuple[str, ...], quantities: Mapping[str, Uncertain]) -> list[int]:
+def quantities_of(
+    name: str, outputs: tuple[str, ...], quantities: Mapping[QuantityName, Uncertain]
+) -> list[int]:
     """Places of the quantities that belong to one input or to the outputs that feed it."""
-    own = tuple(f"{each}." for each in (name, *outputs))
-    return [k for k, quantity in enumerate(quantities) if quantity.startswith(own)]
+    return [k for k, quantity in enumerate(quantities) if quantity.of in (name, *outputs)]

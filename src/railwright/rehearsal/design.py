@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from railwright.circuit.case import QuantityName
 from railwright.quantities import Uncertain
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ class Design:
     distribution is a uniform one (JCGM 101, 6.4.2). Shares of cases count the interior only.
     """
 
-    quantities: Mapping[str, Uncertain]
+    quantities: Mapping[QuantityName, Uncertain]
     cases: int
     seed: int
 
@@ -105,7 +106,7 @@ class Design:
             return np.asarray(sequence.random(last - first))
 
 
-def spread(quantities: Mapping[str, Uncertain], shares: NDArray[np.float64]) -> NDArray[np.float64]:
+def spread(quantities: Mapping[QuantityName, Uncertain], shares: NDArray[np.float64]) -> NDArray[np.float64]:
     """Shares of each distribution, shape (cases, quantities) in 0 to 1, to values in SI units."""
     import numpy as np
 

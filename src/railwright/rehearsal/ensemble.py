@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from railwright.circuit.case import fixed
+from railwright.circuit.case import QuantityName, fixed
 from railwright.circuit.errors import QUANTITIES
 from railwright.circuit.parts import FIXTURE, load_labels
 from railwright.documents.fixture import Fixture
@@ -167,10 +167,10 @@ def _as_row(result: InputResult) -> list[float]:
     from railwright.physics.cases import MEASURES
     from railwright.physics.layout import TRIP_CAUSES
 
-    codes = {f"trips {what}": code for code, what in TRIP_CAUSES.items()}
+    codes = {protection: code for code, protection in TRIP_CAUSES.items()}
     named: Mapping[str, float | None] = {
         **{name: getattr(result, name) for name in MEASURES if name != "trip"},
-        "trip": codes.get(result.tripped, 0),
+        "trip": codes.get(result.tripped.trip, 0) if result.tripped is not None else 0,
     }
     return [float("nan") if named[name] is None else float(named[name] or 0.0) for name in MEASURES]
 
@@ -196,7 +196,8 @@ def _templates(plan: Plan) -> list[tuple[Branch, Template, NDArray[np.int64], li
         span = next(
             (s for s in plan.timeline.spans if s.kind == "power_up" and branch.name in s.inputs), None
         )
-        stages = np.array([stage_figures(documents.bench.output(name)) for name in branch.outputs])
+        outputs = [documents.bench.output(points.output) for points in set_points[branch.name].outputs]
+        stages = np.array([stage_figures(output) for output in outputs])
         template = make_template(player, stages, (span.start, span.end) if span else None, plan.end, follows)
         slots = np.array([slot for _, slot in own], dtype=np.int64).reshape(len(own), 3)
         found.append((branch, template, slots, [column for column, _ in own]))
@@ -244,7 +245,7 @@ def sensitivities(
     from railwright.physics.cases import MEASURES
     from railwright.rehearsal.design import spread
 
-    quantities: Mapping[str, Uncertain] = plan.design.quantities
+    quantities: Mapping[QuantityName, Uncertain] = plan.design.quantities
     keys = [(name, measure) for name in plan.set_points for measure in MEASURES if measure != "trip"]
 
     def model(shares: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -242,7 +242,7 @@ def supply_out(scene: Scene) -> Iterator[Trial]:
             points.output
             for feed in scene.set_points.values()
             for points in feed.outputs
-            if points.output.partition(".")[0] == supply
+            if points.output.supply == supply
         )
         names = tuple(
             name
@@ -301,8 +301,7 @@ def _tied(scene: Scene, feed: Feed) -> str:
     bench, returns = scene.documents.bench, scene.documents.device.inputs[feed.input].returns
     earthed = any(output.negative == "earth" for _, output in scene.outputs(feed))
     joined = any(
-        points.output.partition(".")[2] in bench.supply_of(points.output).common_negative
-        for points in feed.outputs
+        points.output.output in bench.supply_of(points.output).common_negative for points in feed.outputs
     )
     if returns == "isolated" or not (earthed or joined):
         return ""

@@ -36,7 +36,7 @@ from railwright.rehearsal.harm import (
     stresses,
 )
 from railwright.rehearsal.rehearse import tell
-from railwright.traces import Event, integral_of_product
+from railwright.traces import Event, EventKind, integral_of_product
 
 if TYPE_CHECKING:
     import numpy as np
@@ -118,7 +118,7 @@ def rehearse_faults(documents: Documents, set_points: SetPoints, case: Case = NO
         for trial in fault(study.scene):
             results += study.results(trial)
             assumptions += trial.assumed
-    trips = next((event for event in study.healthy.events if event.what.startswith("trips")), None)
+    trips = next((event for event in study.healthy.events if event.kind.trip), None)
     sound = "" if trips is None else f"without any fault, {trips.subject} {trips.what} during the power-up"
     return FaultStudy(tuple(results), tuple(dict.fromkeys(assumptions)), sound)
 
@@ -237,7 +237,7 @@ class _Study:
         trips = tuple(
             replace(event, time=event.time - zero)
             for event in played.events
-            if event.what.startswith("trips") or event.what == "fuse opens"
+            if event.kind.trip or event.kind is EventKind.FUSE_OPENS
         )
         spent = stresses(wanted, pins.time, pins.voltage)
         bench = scene.documents.bench

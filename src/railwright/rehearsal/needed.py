@@ -119,7 +119,7 @@ def trips(documents: Documents, feed: Feed, case: Case, timeline: Timeline) -> b
     simulation = Simulation(circuit)
     tell(simulation, documents.bench, only, timeline, errors)
     events = simulation.advance(timeline.duration + TAIL).events
-    return any(event.what.startswith("trips") for event in events)
+    return any(bool(event.kind.trip) for event in events)
 
 
 def _needed(

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from railwright.documents.bench import Bench
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Timeline
-from railwright.traces import Event, Record, Traces
+from railwright.traces import Event, EventKind, Record, Traces
 
 if TYPE_CHECKING:
     import numpy as np
@@ -47,7 +47,7 @@ def _events(timeline: Timeline) -> Iterator[Event]:
     """What the host itself does, as a run writes it down."""
     for action in timeline.actions:
         if action.kind != "line":
-            yield Event(action.time, action.input, action.kind)
+            yield Event(action.time, action.input, EventKind(action.kind))
 
 
 def _read(traces: Traces, bench: Bench, feed: Feed, every: float) -> Traces:

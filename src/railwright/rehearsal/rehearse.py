@@ -17,7 +17,7 @@ from railwright.plan.coupling import Change, all_changes
 from railwright.plan.set_points import Feed, SetPoints, limit_of
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.traces import Event, Mode, Record, Span, Traces, integral_of_product
+from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
     from railwright.physics.player import Samples
@@ -34,8 +34,8 @@ class InputResult:
     peak_current, peak_at: over the whole rehearsal. inrush_peak: while it was powered up, None: it was not.
     inrush_charge [C], inrush_i2t [A²s]: over the same time. time_in_limit: in CC or CP, altogether;
     first_time_in_limit: the first stretch of it. peak_voltage: at the connector; settled_voltage: there, when
-    the power-up ends. tripped: the event's name,
-    such as 'trips OVP', and when; empty: nothing tripped. starts, stops: of its converters.
+    the power-up ends. tripped: the first trip of
+    its outputs, and when; None: nothing tripped. starts, stops: of its converters.
     """
 
     peak_current: float
@@ -47,7 +47,7 @@ class InputResult:
     first_time_in_limit: float
     peak_voltage: float
     settled_voltage: float | None
-    tripped: str
+    tripped: EventKind | None
     tripped_at: float | None
     starts: int
     stops: int
@@ -173,7 +173,7 @@ def _result(
     seconds = inrush.time if inrush is not None and known else time[:0]
     subjects = {name, *(points.output for points in feed.outputs)}
     own = [event for event in events if event.subject in subjects]
-    trip = next((event for event in own if event.what.startswith("trips")), None)
+    trip = next((event for event in own if event.kind.trip), None)
     return InputResult(
         peak_current=float(current[highest]),
         peak_at=float(time[highest]),
@@ -184,8 +184,8 @@ def _result(
         first_time_in_limit=first,
         peak_voltage=float(traces.columns["voltage"].max()),
         settled_voltage=float(inrush.columns["voltage"][-1]) if inrush is not None and known else None,
-        tripped=trip.what if trip else "",
+        tripped=trip.kind if trip else None,
         tripped_at=trip.time if trip else None,
-        starts=sum(event.what == "starts" for event in own),
-        stops=sum(event.what == "stops" for event in own),
+        starts=sum(event.kind is EventKind.STARTS for event in own),
+        stops=sum(event.kind is EventKind.STOPS for event in own),
     )

@@ -7,10 +7,10 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from railwright.records.names import FIGURES, JSON, JUNIT, PDF, UNFINISHED, WIRING, figure_name
+
 if TYPE_CHECKING:
     from railwright.report.subject import ReportInput
-
-PDF, JSON, JUNIT, WIRING, FIGURES = "report.pdf", "report.json", "report.junit.xml", "wiring.svg", "figures"
 
 
 def build_report(given: ReportInput, folder: Path) -> Path:
@@ -29,7 +29,7 @@ def build_report(given: ReportInput, folder: Path) -> Path:
     (folder / FIGURES).mkdir(exist_ok=True)
     _write(folder / WIRING, data["wiring"].encode())
     for place, figure in enumerate(data["figures"], start=1):
-        _write(folder / FIGURES / f"{place:02d}-{_file_name(figure['step'])}.svg", figure["svg"].encode())
+        _write(folder / figure_name(place, _file_name(figure["step"])), figure["svg"].encode())
     _write(folder / JSON, to_json(given).encode())
     _write(folder / JUNIT, to_junit(given).encode())
     _write(folder / PDF, pdf)
@@ -42,6 +42,6 @@ def _file_name(step: str) -> str:
 
 
 def _write(path: Path, content: bytes) -> None:
-    unfinished = path.with_name(path.name + ".part")
+    unfinished = path.with_name(path.name + UNFINISHED)
     unfinished.write_bytes(content)
     os.replace(unfinished, path)

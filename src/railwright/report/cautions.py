@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from railwright.documents.output_name import OutputName
 from railwright.quantities import Uncertain, show
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ class Caution:
     pressing: bool = False
 
 
-def reachable_voltage(bench: Bench, outputs: tuple[str, ...], arrangement: str) -> float:
+def reachable_voltage(bench: Bench, outputs: tuple[OutputName, ...], arrangement: str) -> float:
     """The highest voltage [V] that outputs reach at full scale, whatever is set: in series the sum."""
     highest = [
         max(abs(bench.output(name).voltage.low), abs(bench.output(name).voltage.high)) for name in outputs
@@ -140,7 +141,7 @@ def _floating(bench: Bench, procedure: Procedure) -> Caution:
     floating = [name for name in outputs if bench.output(name).negative == "floating"]
     limits = {
         name: supply.isolation
-        for name in dict.fromkeys(output.partition(".")[0] for output in floating)
+        for name in dict.fromkeys(output.supply for output in floating)
         if (supply := bench.supplies[name]).isolation is not None
     }
     rated = ", ".join(f"{name} {show(voltage, 'V')}" for name, voltage in limits.items())

@@ -6,8 +6,7 @@ import datetime as dt
 import hashlib
 import json
 import math
-import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -28,14 +27,14 @@ from railwright.report.subject import NOT_STATED, Instrument, ReportInput, Run, 
 from railwright.report.text import breakable, capital, clean, sentence, shortened
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.findings import Finding
-from railwright.settings.hookup import WHOLE
+from railwright.settings.hookup.result import WHOLE
 
 
 def facts_of(given: ReportInput) -> Run:
     """The run's facts, completed from the bench document."""
     bench = given.documents.bench
     outputs = [name for hook_up in given.documents.procedure.hook_up.values() for name in hook_up.outputs]
-    used = tuple(dict.fromkeys(output.partition(".")[0] for output in outputs))
+    used = tuple(dict.fromkeys(output.supply for output in outputs))
     return run_facts(given.run, bench, used, tuple(dict.fromkeys(record.origin for record in given.external)))
 
 
@@ -82,6 +81,7 @@ def content(given: ReportInput) -> dict[str, Any]:
     )
     evaluation = given.evaluation
     unique = report_id(given, run)
+    unnamed = {step.called(index) for index, step in enumerate(procedure.steps) if step.name is None}
     return {
         "id": unique,
         "id_breakable": unique if len(unique) <= 40 else breakable(unique),
@@ -120,7 +120,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "wiring": wiring_svg(wiring_of(device, bench, procedure)),
         "findings": [_finding(finding) for finding in given.findings],
         "deviations": _deviations(given, run),
-        "figures": [_figure(figure) for figure in step_figures(overlay)],
+        "figures": [_figure(figure, unnamed) for figure in step_figures(overlay)],
         "colours": colours(device.inputs),
         "budgets": [budget(place, result) for place, result in enumerate(evaluation.results, start=1)],
         "assumptions": [breakable(assumption) for assumption in _assumptions(given)],
@@ -382,19 +382,19 @@ def _deviations(given: ReportInput, run: Run) -> list[str]:
     return [breakable(entry) for entry in listed]
 
 
-def _figure(figure: StepFigure) -> dict[str, Any]:
+def _figure(figure: StepFigure, unnamed: Collection[str]) -> dict[str, Any]:
     return {
-        "step": breakable(_step_title(figure)),
+        "step": breakable(_step_title(figure, unnamed)),
         "inputs": breakable(", ".join(figure.inputs)),
         "svg": figure.svg,
         "alt": clean(figure.description),
     }
 
 
-def _step_title(figure: StepFigure) -> str:
+def _step_title(figure: StepFigure, unnamed: Collection[str]) -> str:
     """A step without a name of its own is called by its kind."""
     kind = figure.kind.replace("_", " ")
-    return f"{kind} ({figure.step})" if re.fullmatch(r"step \d+", figure.step) else figure.step
+    return f"{kind} ({figure.step})" if figure.step in unnamed else figure.step
 
 
 def as_lines(data: Mapping[str, Any]) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from railwright.quantities import show
+from railwright.records.names import EVENTS
 from railwright.report import overlay as lay
 from railwright.report import panels
 from railwright.report.key import draw_key, key_of, text_width
@@ -165,7 +166,7 @@ def event_words(number: int, at: float, event: Event) -> str:
 
 
 def _remarks(left_out: int, words: Sequence[str]) -> list[str]:
-    remarks = [f"… and {left_out} more events, which the run's events.json holds."] if left_out else []
+    remarks = [f"… and {left_out} more events, which the run's {EVENTS} holds."] if left_out else []
     if words:
         remarks.append(f"Required, but with no place in this plot: {'; '.join(words)}.")
     return remarks

@@ -20,8 +20,21 @@ class FixtureBox:
 
     name: str
     parts: tuple[str, ...]
-    figures: str
+    figures: tuple[str, ...]
     opened: bool
+
+    @property
+    def words(self) -> str:
+        """Its figures in a sentence."""
+        return ", ".join(self.figures)
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Its figures on one line, or on two where they are many."""
+        if len(self.figures) <= 2:
+            return (self.words,)
+        half = (len(self.figures) + 1) // 2
+        return (", ".join(self.figures[:half]) + ",", ", ".join(self.figures[half:]))
 
 
 def fixture_box(name: str | None, fixture: Fixture | None) -> FixtureBox | None:
@@ -37,13 +50,4 @@ def fixture_box(name: str | None, fixture: Fixture | None) -> FixtureBox | None:
         figures.append(f"diode {show(fixture.diode.drop.nominal, 'V')}")
     if fixture.capacitor:
         figures.append(show(fixture.capacitor.capacitance.nominal, "F"))
-    return FixtureBox(name, fixture.parts, ", ".join(figures), fixture.opened)
-
-
-def two_lines(text: str) -> list[str]:
-    """Figures on one line, or on two where they are many."""
-    parts = text.split(", ")
-    if len(parts) <= 2:
-        return [text]
-    half = (len(parts) + 1) // 2
-    return [", ".join(parts[:half]) + ",", ", ".join(parts[half:])]
+    return FixtureBox(name, fixture.parts, tuple(figures), fixture.opened)

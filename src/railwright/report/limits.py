@@ -12,28 +12,13 @@ from railwright.report.text import shortened
 
 Panel = Literal["voltage", "current", "time"]
 
-PANELS: dict[str, Panel] = {
-    "peak_current": "current",
-    "mean_current": "current",
-    "peak_voltage": "voltage",
-    "mean_voltage": "voltage",
-    "turn_on_voltage": "voltage",
-    "turn_off_voltage": "voltage",
-    "high_state_level": "voltage",
-    "low_state_level": "voltage",
-    "start_up_time": "time",
-}
-"""Measures whose limits are a level or an instant. Charge, energy, power and counts have no place here."""
-
-TURNING = ("turn_off_voltage", "turn_on_voltage")
-"""Measures of one instant: their limits say nothing of the voltage before and after it."""
-
 
 @dataclass(frozen=True, slots=True)
 class Limit:
     """A requirement's limits as drawn: `panel` 'time' counts from the input's switching on [s].
 
-    at: the instant [s from the step's start] at which alone they hold; None: they hold through the step.
+    turns: they hold only where the current falls or rises, and say nothing of the voltage before and after.
+    at: that instant [s from the step's start]; None: they hold through the step.
     """
 
     input: str
@@ -41,7 +26,7 @@ class Limit:
     lower: float | None
     upper: float | None
     label: str
-    measure: str = ""
+    turns: Literal["fall", "rise"] | None = None
     at: float | None = None
 
 
@@ -53,9 +38,11 @@ def limits_of(requirements: Iterable[Requirement], step: str) -> tuple[tuple[Lim
             continue
         lower, upper = requirement.limits
         text = f"{shortened(requirement.name, 40)}: {show_limit(lower, upper, requirement.unit)}"
-        panel = PANELS.get(requirement.measure)
+        measure = requirement.known
+        panel: Panel | None = "time" if measure.after_switching_on else measure.level_of
         if panel is None:
+            # Charge, energy, power and counts are neither a level nor an instant.
             words.append(text)
         else:
-            drawn.append(Limit(requirement.of, panel, lower, upper, text, requirement.measure))
+            drawn.append(Limit(requirement.of, panel, lower, upper, text, measure.turns))
     return tuple(drawn), tuple(words)

@@ -14,7 +14,7 @@ from railwright.report.content import facts_of, report_id
 from railwright.report.figures import number, show_limit
 from railwright.report.results import rule_statement
 from railwright.report.subject import Instrument, ReportInput, Run
-from railwright.settings.data import feed_as_data, finding_as_data, reason_as_data
+from railwright.settings.data import FINDINGS, REASONS, SET_POINTS
 
 FORMAT = 1
 """Raised when a key of the JSON report changes its meaning or goes away."""
@@ -60,9 +60,9 @@ def report_data(given: ReportInput) -> dict[str, Any]:
         "evaluation": as_data(given.evaluation),
         "earlier_evaluations": [as_data(evaluation) for evaluation in given.evaluations[:-1]],
         "settings": {
-            "set_points": {name: feed_as_data(feed) for name, feed in given.set_points.items()},
-            "reasons": [reason_as_data(reason) for reason in given.reasons],
-            "findings": [finding_as_data(finding) for finding in given.findings],
+            "set_points": SET_POINTS.write(given.set_points),
+            "reasons": REASONS.write(given.reasons),
+            "findings": FINDINGS.write(given.findings),
         },
         "deviations": list(run.deviations),
     }

@@ -11,6 +11,7 @@ from typing import Any
 from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of
 from railwright.evaluation.outcome import Outcome
 from railwright.plan.plan import plan_of
+from railwright.records.names import REPORT
 from railwright.report.build import build_report
 from railwright.report.subject import ReportInput
 
@@ -51,7 +52,7 @@ def make_report(
     )
     run = stored.folder
     with timed("report"):
-        pdf = build_report(given, run / "report")
+        pdf = build_report(given, run / REPORT)
     files = [path.relative_to(run).as_posix() for path in sorted(pdf.parent.rglob("*")) if path.is_file()]
     add_to_manifest(stored, files)
     return pdf, evaluations[-1].outcome
@@ -59,7 +60,7 @@ def make_report(
 
 def run_facts_of(stored: StoredRun) -> dict[str, Any]:
     """What the report says of the run, under the names that the report knows."""
-    from railwright.running.manifest import hash_file
+    from railwright.records.manifest import hash_file
 
     about = stored.data.about
     instruments = [
@@ -90,13 +91,13 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
 
 def _ended(stored: StoredRun) -> str:
     """How the run ended, and why."""
-    from railwright.running.outcome import ENDED_TEXTS, Ended
+    from railwright.records.ended import ENDED_TEXTS, NEVER_ENDED, Ended
 
     text, cause = ENDED_TEXTS[stored.data.ended], stored.data.about.get("cause")
     if not (stored.ending.early and cause):
         return text
     # What killed it is in the cause, as far as its guard knows.
-    return f"{text.partition(':')[0] if stored.data.ended is Ended.KILLED else text}: {cause}"
+    return f"{NEVER_ENDED if stored.data.ended is Ended.KILLED else text}: {cause}"
 
 
 def _identification(data: dict[str, str] | None) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from railwright.quantities import show
-from railwright.running.ends import last_read
+from railwright.records.ends import last_read
 
 
 def outputs_off(switched_off: Mapping[str, Mapping[str, Any]]) -> tuple[tuple[str, str], ...]:

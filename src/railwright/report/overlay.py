@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from railwright.report import panels
-from railwright.report.limits import TURNING, Limit, limits_of
+from railwright.report.limits import Limit, limits_of
 from railwright.report.panels import Curve
-from railwright.traces import Event, Record, Span
+from railwright.traces import Event, EventKind, Record, Span
 
 if TYPE_CHECKING:
     from railwright.documents.procedure import Requirement
@@ -138,7 +138,7 @@ def switched_on(overlay: Overlay, span: Span, name: str) -> float:
     times = [
         event.time
         for event in overlay.base.events
-        if event.what == "on" and event.subject in subjects and span.start <= event.time <= span.end
+        if event.kind is EventKind.ON and event.subject in subjects and span.start <= event.time <= span.end
     ]
     return min(times) - span.start if times else 0.0
 
@@ -164,10 +164,11 @@ def limits_in(
     placed: list[Limit] = []
     homeless = list(words)
     for limit in drawn:
-        if limit.measure not in TURNING:
+        if limit.turns is None:
             placed.append(limit)
             continue
-        at = turning(overlay, span, limit.input)[TURNING.index(limit.measure)]
+        fall, rise = turning(overlay, span, limit.input)
+        at = fall if limit.turns == "fall" else rise
         if at is None:
             homeless.append(limit.label)
         else:
@@ -184,32 +185,16 @@ def required_until(overlay: Overlay, span: Span) -> float:
 def turning(overlay: Overlay, span: Span, name: str) -> tuple[float | None, float | None]:
     """When the input's current falls to its low state, and when it rises from it [s from the step's start].
 
-    The ends of the longest stretch of low current, as `evaluation.measures.turning` takes them; None where
-    there is no such end.
+    As the measures take them (`measures.turning`); None where it does not.
     """
-    from railwright.evaluation.levels import state_levels
-    from railwright.evaluation.measures.turning import low_stretches
+    from railwright.measures.turning import turning_instants
 
     trace = overlay.base.traces.get(name)
     if trace is None or "current" not in trace.columns:
         return None, None
     inside = (trace.time >= span.start) & (trace.time <= span.end)
-    time, current = trace.time[inside], trace.columns["current"][inside]
-    if time.size < 3:
-        return None, None
-    levels = state_levels(current, 1e-9)
-    if levels.low > 0.5 * levels.high:
-        return None, None
-    runs = low_stretches(current < (levels.low + levels.high) / 2.0)
-
-    def longest(complete: list[tuple[int, int]]) -> tuple[int, int] | None:
-        return max(complete, key=lambda run: float(time[run[1] - 1] - time[run[0]]), default=None)
-
-    falls, rises = longest([r for r in runs if r[0] > 0]), longest([r for r in runs if r[1] < time.size])
-    return (
-        None if falls is None else float(time[falls[0]]) - span.start,
-        None if rises is None else float(time[rises[1]]) - span.start,
-    )
+    falls, rises = turning_instants(trace.time[inside], trace.columns["current"][inside])
+    return (None if falls is None else falls - span.start, None if rises is None else rises - span.start)
 
 
 def settling(overlay: Overlay, span: Span, name: str) -> tuple[float, float] | None:

@@ -201,7 +201,7 @@ def _draw_gate(axes: Axes, limit: Limit, at: float, labelled: bool) -> None:
     # Before a fall and after a rise the trace lies higher: the place beside the gate, at its height, is free.
     needs = LABEL_SIZE * 0.62 * len(limit.label) / width_of(axes) * (end - start)
     on_left = at - half - start > needs
-    if on_left and limit.measure != "turn_off_voltage":
+    if on_left and limit.turns != "fall":
         on_left = end - at - half < needs
     axes.annotate(
         limit.label,

@@ -6,22 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.measures import MEASURES
 from railwright.report.figures import show_limit, show_measured, show_standard
 from railwright.report.style import OUTCOME_SHAPES
 from railwright.report.text import breakable, capital, sentence
-
-MEASURE_WORDS = {
-    "peak_current": "peak current",
-    "peak_voltage": "peak voltage",
-    "mean_current": "mean current",
-    "mean_voltage": "mean voltage",
-    "mean_power": "mean power",
-    "turn_on_voltage": "turn-on voltage",
-    "turn_off_voltage": "turn-off voltage",
-    "start_up_time": "start-up time",
-    "high_state_level": "high state level",
-    "low_state_level": "low state level",
-}
 
 
 def outcome_data(outcome: Outcome) -> dict[str, str]:
@@ -38,7 +26,9 @@ def counts(evaluation: Evaluation) -> list[dict[str, Any]]:
 
 
 def _where(result: Result) -> str:
-    measure = MEASURE_WORDS.get(result.measure, result.measure.replace("_", " "))
+    # A run's evaluation may name a measure that this program does not have.
+    known = MEASURES.get(result.measure)
+    measure = known.words if known is not None else result.measure.replace("_", " ")
     place = f" ({result.at})" if result.unit == "V" else ""
     return f"{measure}{place} of {result.of}, during {result.during}"
 

@@ -23,7 +23,7 @@ from railwright.report.text import breakable, sentence
 from railwright.report.wiring import wiring_of, wiring_svg
 from railwright.settings.context import sources_of
 from railwright.settings.findings import Finding, Severity
-from railwright.settings.rules.voltage import WHO_DECIDES
+from railwright.settings.rules.voltage import COVER, WHO_DECIDES, touch_voltage
 from railwright.settings.settle import Settings
 
 NOT_OF_SETTING_UP = (
@@ -146,10 +146,10 @@ def _instrument(bench: Bench, points: OutputSetPoints) -> str:
     """Which output of which instrument it is, as it stands on the instrument."""
     supply = bench.supply_of(points.output)
     named = " ".join(part for part in (supply.model, supply.serial) if part)
-    name, _, output = points.output.partition(".")
+    output = points.output.output
     channel = str(supply.channels[output])
     known = f" (channel {channel})" if channel != output else ""
-    return f"output {output}{known} of {named or name}"
+    return f"output {output}{known} of {named or points.output.supply}"
 
 
 def _joined(feed: Feed) -> str:
@@ -213,7 +213,8 @@ def _cautions(findings: Sequence[Finding]) -> list[str]:
         too = f" The same holds for {', '.join(same)}." if same else ""
         if apart:
             too += f" Likewise, at other voltages, {', '.join(apart)}: 'railwright check' tells them."
-        remedy = finding.remedy.removesuffix(f"; {WHO_DECIDES}")  # said once, at the end
+        # Who decides is said once, at the end.
+        remedy = COVER if finding.rule == touch_voltage.id else finding.remedy
         todo = sentence(remedy if finding.overridden is None else f"accepted: {finding.overridden}")
         lines.append(f"{finding.about}: {finding.why}. {todo}{too}")
     more = len(lines) - MOST_CAUTIONS

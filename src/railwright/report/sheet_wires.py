@@ -26,7 +26,7 @@ def wires(documents: Documents) -> Iterator[str]:
         if hook_up.arrangement == "parallel":
             plus, minus = "the joined +", "the joined −"
         box = fixture_box(hook_up.fixture, bench.fixture(hook_up.fixture))
-        through = f" through '{box.name}' ({box.figures}), which sits at the input" if box else ""
+        through = f" through '{box.name}' ({box.words}), which sits at the input" if box else ""
         upper, lower = _terminals(documents, name)
         yield f"Lead '{hook_up.lead}' ({words}): {plus} to {upper}{through}; {minus} to {lower}."
         yield from _sense_wires(upper, lower, hook_up)

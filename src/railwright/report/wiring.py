@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.quantities import show
 from railwright.report.drawing import as_svg, drawing, save
-from railwright.report.fixture_box import FixtureBox, fixture_box, two_lines
+from railwright.report.fixture_box import FixtureBox, fixture_box
 from railwright.report.style import INK, SMALL, colours
 from railwright.report.text import shortened
 
@@ -50,7 +50,7 @@ class OutputBox:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One input with what feeds it."""
+    """One input with what feeds it. conductor: what the lead's conductors are, and how long they are."""
 
     input: str
     nominal: str
@@ -58,7 +58,7 @@ class Row:
     arrangement: Literal["alone", "series", "parallel"]
     outputs: tuple[OutputBox, ...]
     lead: str
-    conductor: str
+    conductor: tuple[str, str]
     sense: Literal["at load", "at terminals"]
     fixture: FixtureBox | None = None
     rail: Literal["positive", "negative"] = "positive"
@@ -97,7 +97,10 @@ def wiring_of(device: Device, bench: Bench, procedure: Procedure) -> Wiring:
             figures = f"up to {show(output.voltage.high, 'V')}, {show(output.current.high, 'A')}"
             boxes.append(OutputBox(output_name, instrument, figures, output.negative == "earth"))
         lead = bench.leads[hook_up.lead]
-        conductor = f"{lead.conductor.text.replace('mm2', 'mm²')}, {show(lead.one_way_length, 'm')} one way"
+        conductor = (
+            lead.conductor.text.replace("mm2", "mm²"),
+            f"{show(lead.one_way_length, 'm')} one way",
+        )
         rows.append(
             Row(
                 name,
@@ -279,11 +282,11 @@ def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:
     if row.fixture is None:
         middle = (LEAD_FROM + LEAD_TO) / 2
         pen.words((middle, centre + 0.42), shortened(row.lead, 34), align="center")
-        pen.words((middle, centre - 0.42), row.conductor, size=7.0, align="center", colour=SMALL)
+        pen.words((middle, centre - 0.42), ", ".join(row.conductor), size=7.0, align="center", colour=SMALL)
     else:
         middle = (LEAD_FROM + 0.5 + FIXTURE_FROM) / 2
         pen.words((middle, centre + 0.55), shortened(row.lead, 18), align="center")
-        for place, words in enumerate(row.conductor.split(", ")):
+        for place, words in enumerate(row.conductor):
             at = (middle, centre - 0.05 - 0.6 * place)
             pen.words(at, words, size=6.2, align="center", colour=SMALL)
         _fixture(pen, row.fixture, centre, over)
@@ -321,7 +324,7 @@ def _fixture(pen: _Pen, fixture: FixtureBox, centre: float, colour: str) -> None
     pen.frame(FIXTURE_FROM, bottom - 0.45, FIXTURE_TO, top + 0.6)
     middle = (FIXTURE_FROM + right) / 2
     pen.words((middle, centre + 0.22), shortened(fixture.name, 24), size=7.0, align="center")
-    for place, line in enumerate(two_lines(fixture.figures)):
+    for place, line in enumerate(fixture.lines):
         pen.words((middle, centre - 0.42 - 0.55 * place), line, size=6.2, align="center", colour=SMALL)
 
 

@@ -19,6 +19,7 @@ from railwright.plan.plan import Plan
 from railwright.plan.stairs import WATCH_EVERY
 from railwright.plan.timeline import Waiting
 from railwright.quantities import show
+from railwright.records.ended import Ended, SwitchedOff
 from railwright.running.clocks import Clocks
 from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
@@ -27,16 +28,17 @@ from railwright.running.interruption import StopRequest
 from railwright.running.lists import load_list
 from railwright.running.off_plan import WAIT_FOR_LOST, compile_off_plan
 from railwright.running.off_watch import OffWatch
-from railwright.running.outcome import Ended, RunOutcome, SwitchedOff
+from railwright.running.outcome import RunOutcome
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
-from railwright.running.waiting import WAITS, Triggers
+from railwright.running.waiting import COMES, WAITS, Triggers
 from railwright.running.watch import Watch
 from railwright.running.watchdogs import arm_watchdogs, watched
+from railwright.traces import EventKind, Facts
 
 if TYPE_CHECKING:
     from railwright.instruments.session import Trace
@@ -205,7 +207,7 @@ class Conduct:
         self.recorder.progress.begins(spans, self.plan.duration)
         self.polling.begin(zero - LEAD_IN, self.every / self.looks)
         for name, period in self.polling.periods.items():
-            recorder.event("settings watched", name, f"each again in about {show(period, 's')}")
+            recorder.event(EventKind.SETTINGS_WATCHED, name, facts=Facts(period=period))
         while True:
             self._look()
             self.intake.take_in()
@@ -268,7 +270,7 @@ class Conduct:
         if self.triggers.arrived(wait.source):
             self._waiting = None
             self._steps.held += now - since
-            self.recorder.event(f"{wait.source} comes", "run", f"after {show(now - since, 's')}", now)
+            self.recorder.event(COMES[wait.source], "run", time=now, facts=Facts(after=now - since))
             return False
         if now - since > wait.time_out:
             raise EndRun(Ended.STOPPED, f"no {wait.source} came within {show(wait.time_out, 's')}")
@@ -292,7 +294,7 @@ class Conduct:
         ]
         if left and self._off_since is None:
             self._off_since = now
-            self.recorder.event("waits for off", move.input, ", ".join(left), now)
+            self.recorder.event(EventKind.WAITS_FOR_OFF, move.input, ", ".join(left), now)
         # As the guard does: the time for a voltage to fall begins when the output says that it is off.
         begun = max([self._off_since or now, *(self.off_watch.said_off.get(other, 0.0) for other in left)])
         if left and now - begun > self.decay_limit:
@@ -351,15 +353,17 @@ class Conduct:
             points, count = move.listing.points, move.listing.count
             often = f", {count} times" if count > 1 else ""
             told = f"{points.dwells.size} points in {'steps' if points.between == 'step' else 'lines'}{often}"
-            recorder.event("point list starts", move.input, told, done)
+            recorder.event(EventKind.POINT_LIST_STARTS, move.input, told, done)
         elif move.kind == "limit":
-            told = "as settled" if move.current is None else show(move.current, "A")
-            recorder.event("current limit", move.input, told, done)
-        elif move.kind != "set":
-            recorder.event(move.kind, move.input, time=done)
+            facts = Facts(limit=move.current)
+            recorder.event(EventKind.CURRENT_LIMIT_SET, move.input, time=done, facts=facts)
+        elif move.kind == "on":
+            recorder.event(EventKind.ON, move.input, time=done)
+        elif move.kind == "off":
+            recorder.event(EventKind.OFF, move.input, time=done)
 
     def _failed(self, error: InstrumentError, time: float | None = None) -> None:
-        self.recorder.event("instrument fails", error.instrument, error.told, time)
+        self.recorder.event(EventKind.INSTRUMENT_FAILS, error.instrument, error.told, time)
 
     # The end
 
@@ -394,7 +398,7 @@ class Conduct:
             else:
                 self.fault = "".join(traceback.format_exception(self._ended_by))
         if ended is not Ended.COMPLETED:
-            self.recorder.event("run ends", "run", cause, at)
+            self.recorder.event(EventKind.RUN_ENDS, "run", cause, at)
         if armed:
             self.recorder.progress.switching_off(", then ".join(self.order))
 

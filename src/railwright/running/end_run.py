@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.running.outcome import Ended
+from railwright.records.ended import Ended
 
 
 class EndRun(Exception):

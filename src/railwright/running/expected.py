@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.instruments.supply import Change
 
 
@@ -13,14 +14,14 @@ class Expected:
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
-        self._values: dict[str, dict[str, Change]] = {}
-        self._since: dict[tuple[str, str], float] = {}
-        self._moving: set[str] = set()
+        self._values: dict[OutputName, dict[str, Change]] = {}
+        self._since: dict[tuple[OutputName, str], float] = {}
+        self._moving: set[OutputName] = set()
 
     def told(self, supply: str, changes: Sequence[Change], when: float) -> None:
         """Settings were changed and verified at an instant [s]."""
         for change in changes:
-            name = f"{supply}.{change.output}"
+            name = OutputName.of(supply, change.output)
             own = self._values.setdefault(name, {})
             before = own.get(change.setting)
             own[change.setting] = change
@@ -30,16 +31,16 @@ class Expected:
                 if before is not None:
                     self._take_along(supply, change, float(before.value), when)
 
-    def ruled(self, outputs: Iterable[str]) -> None:
+    def ruled(self, outputs: Iterable[OutputName]) -> None:
         """Lists rule the voltages of these outputs until their set points are told again."""
         self._moving.update(outputs)
 
-    def of(self, output: str) -> tuple[Change, ...]:
+    def of(self, output: OutputName) -> tuple[Change, ...]:
         """Settings of an output that stay as they were set, but for its switch."""
         moving = {"output", "voltage"} if output in self._moving else {"output"}
         return tuple(c for c in self._values.get(output, {}).values() if c.setting not in moving)
 
-    def stood(self, output: str, setting: str, since: float) -> bool:
+    def stood(self, output: OutputName, setting: str, since: float) -> bool:
         """Whether a setting was changed for the last time before an instant [s]."""
         return self._since.get((output, setting), 0.0) < since
 
@@ -50,13 +51,14 @@ class Expected:
             if change.output not in group.outputs:
                 continue
             for other in group.outputs:
-                own = self._values.get(f"{supply}.{other}", {})
+                coupled = OutputName.of(supply, other)
+                own = self._values.get(coupled, {})
                 there = own.get("voltage")
                 if other == change.output or there is None:
                     continue
                 goal = float(there.value) + now - before
                 if group.by == "ratio":
                     goal = float(there.value) * (now / before if before else 1.0)
-                bounds = self._bench.output(f"{supply}.{other}").voltage
+                bounds = self._bench.output(coupled).voltage
                 own["voltage"] = Change(other, "voltage", min(max(goal, bounds.low), bounds.high))
-                self._since[f"{supply}.{other}", "voltage"] = when
+                self._since[coupled, "voltage"] = when

@@ -11,7 +11,7 @@ import os
 import re
 import threading
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,20 +22,17 @@ from railwright.documents.files import write_beside
 from railwright.documents.loader import Documents
 from railwright.plan.plan import Plan
 from railwright.plan.set_points import SetPoints
-from railwright.running.manifest import MANIFEST, write_json, write_manifest
+from railwright.records.ended import SWITCHED_OFF
+from railwright.records.finished import STEPS, missing_rows
+from railwright.records.manifest import write_json, write_manifest
+from railwright.records.names import DOCUMENTS, EVENTS, LOG, MANIFEST, RUN, SETTINGS
+from railwright.records.readings import fold
 from railwright.running.outcome import RunOutcome
-from railwright.running.readings import LOG, fold, parquet_path
-from railwright.traces import HOW_PLAYED, Event, Span
-from railwright.version import __version__
+from railwright.version import SOFTWARE
 
 if TYPE_CHECKING:
     from railwright.instruments.supply import Identity
     from railwright.running.recorder import Recorder
-
-RUN, EVENTS, SETTINGS, DOCUMENTS = "run.json", "events.json", "settings.json", "documents"
-
-GUARD_LOG = "guard.ndjson"
-"""Written by the guard's own process, one JSON object a line; it is closed before the run is finished."""
 
 ANSWER_LIMIT = 2.0
 """How long a disk that hung may take to write a small file at the end of the run [s]."""
@@ -82,7 +79,7 @@ class RunFolder:
         # The smallest and most telling first: on a disk that is nearly full there may be room for that only.
         parts: dict[str, Callable[[], object]] = {
             RUN: lambda: write_json(self.path / RUN, about),
-            EVENTS: lambda: write_json(self.path / EVENTS, [_event_data(event) for event in record.events]),
+            EVENTS: lambda: write_json(self.path / EVENTS, [event.as_data() for event in record.events]),
             "record": lambda: unwritten.extend(self._fold(recorder)),
             MANIFEST: lambda: write_manifest(self.path),
         }
@@ -115,19 +112,7 @@ class RunFolder:
             "energised": outcome.energised,
             "off_confirmed": outcome.off_confirmed,
             "not_confirmed": list(outcome.not_confirmed),
-            "switched_off": {
-                name: {
-                    "verified": off.verified,
-                    "threshold": off.threshold,
-                    "fell_after": off.fell_after,
-                    "residual": off.residual,
-                    "before": off.before,
-                    "confirmed": off.confirmed,
-                    "holds": off.holds,
-                    "stays_on": off.stays_on,
-                }
-                for name, off in outcome.switched_off.items()
-            },
+            "switched_off": SWITCHED_OFF.write(outcome.switched_off),
             "cautions": list(outcome.cautions),
             "deviations": list(outcome.deviations),
             "worst_lateness": outcome.worst_lateness,
@@ -136,7 +121,7 @@ class RunFolder:
             "rows": dict(recorder.rows),
             "lines_dropped": recorder.log.dropped,
             "longest_sync": recorder.log.longest_sync,
-            "steps": [_span_data(span) for span in outcome.record.spans],
+            "steps": STEPS.write(outcome.record.spans),
         }
 
     def _answers(self) -> bool:
@@ -180,10 +165,10 @@ def describe_run(
     """
     bench, device, procedure = documents.bench, documents.device, documents.procedure
     laboratory = bench.laboratory
-    supplies = dict.fromkeys(o.output.partition(".")[0] for f in set_points.values() for o in f.outputs)
+    supplies = dict.fromkeys(o.output.supply for f in set_points.values() for o in f.outputs)
     return {
         "run": f"{started:%Y%m%d-%H%M%S}-{uuid.uuid4().hex[:8]}",
-        "software": f"railwright {__version__}",
+        "software": SOFTWARE,
         "procedure": procedure.procedure,
         "device": device.device,
         "revision": device.revision,
@@ -228,15 +213,6 @@ def copy_documents(documents: Documents, folder: Path) -> dict[str, str]:
     return placed
 
 
-def missing_rows(taken: Mapping[str, int], kept: Mapping[str, int]) -> list[str]:
-    """One line for each input of which other than the readings that were taken are kept."""
-    return [
-        f"{parquet_path(Path(), name)}: holds {kept.get(name, 0)} readings, the run took {count}"
-        for name, count in taken.items()
-        if kept.get(name, 0) != count
-    ]
-
-
 def _instrument(bench: Bench, name: str) -> dict[str, Any]:
     supply = bench.supplies[name]
     return {
@@ -260,47 +236,3 @@ def calibration_data(calibration: Calibration | None) -> dict[str, str] | None:
         "due": calibration.due.isoformat(),
         "certificate": calibration.certificate,
     }
-
-
-def _span_data(span: Span) -> dict[str, Any]:
-    return {
-        "name": span.name,
-        "kind": span.kind,
-        "start": span.start,
-        "end": span.end,
-        "inputs": list(span.inputs),
-        "points": [list(point) for point in span.points],
-        **{key: getattr(span, key) for key in HOW_PLAYED},
-    }
-
-
-def _event_data(event: Event) -> dict[str, Any]:
-    return {"time": event.time, "subject": event.subject, "what": event.what, "detail": event.detail}
-
-
-def spans_of(data: Sequence[Mapping[str, Any]], completed: bool) -> tuple[Span, ...]:
-    """Spans from `run.json`.
-
-    completed: the whole procedure was played. Of a run that was not, by a version that did not yet say which
-    steps were played to their end, the last is taken not to have been.
-    """
-    return tuple(
-        Span(
-            str(entry["name"]),
-            str(entry["kind"]),
-            float(entry["start"]),
-            float(entry["end"]),
-            tuple(entry["inputs"]),
-            tuple((float(v), float(a), float(b)) for v, a, b in entry["points"]),
-            whole=bool(entry.get("whole", completed or entry is not data[-1])),
-            late=float(entry.get("late", 0.0)),
-            left_out=int(entry.get("left_out", 0)),
-            time_error=float(entry.get("time_error", 0.0)),
-        )
-        for entry in data
-    )
-
-
-def events_of(data: Iterable[Mapping[str, Any]]) -> tuple[Event, ...]:
-    """Events from `events.json`."""
-    return tuple(Event(float(e["time"]), str(e["subject"]), str(e["what"]), str(e["detail"])) for e in data)

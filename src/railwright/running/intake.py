@@ -8,13 +8,15 @@ from typing import Any
 
 from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
+from railwright.records.ended import Ended
 from railwright.running.end_run import EndRun
 from railwright.running.off_watch import OffWatch
-from railwright.running.outcome import Ended, InputReading
+from railwright.running.outcome import InputReading
 from railwright.running.polling import Polling
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.running.watch import Alarm, Watch
+from railwright.traces import EventKind, Facts
 
 
 class Intake:
@@ -99,7 +101,7 @@ class Intake:
             if alarm.ended is Ended.TRIPPED:
                 self._linked(alarm.input)
             else:
-                self._recorder.event("stop condition", alarm.input, alarm.cause, alarm.time)
+                self._recorder.event(EventKind.STOP_CONDITION, alarm.input, alarm.cause, alarm.time)
         first = min(alarms, key=lambda alarm: alarm.ended is not Ended.TRIPPED)
         raise EndRun(first.ended, "; ".join(alarm.cause for alarm in alarms))
 
@@ -115,4 +117,5 @@ class Intake:
                     if name in self._rig.on:
                         self._watch.switches(name)
                         done = self._recorder.at(self._rig.off(name, self._failed))
-                        self._recorder.event("trips linked", name, f"because {source} tripped", done)
+                        facts = Facts(source=source)
+                        self._recorder.event(EventKind.TRIPS_LINKED, name, time=done, facts=facts)

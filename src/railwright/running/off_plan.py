@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 from railwright.documents.bench import Output
 from railwright.documents.device import Device
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
 from railwright.guard.off_plan import InputOff, OffPlan, OutputOff, SupplyOff
 from railwright.instruments.supply import Change
@@ -66,17 +67,17 @@ def compile_off_plan(
         )
         places = supply.places(used)
         for own in used:
-            document = supply.document.outputs[own]
-            outputs[f"{name}.{own}"] = OutputOff(
-                f"{name}.{own}",
+            document, output = supply.document.outputs[own], OutputName.of(name, own)
+            outputs[output] = OutputOff(
+                output,
                 name,
                 supply.told([Change(own, "output", False)]),
                 **places[own],
                 no_current=no_current(document),
                 off_words=supply.dialect.off_answers,
                 set_voltage=supply.template(own, "voltage"),
-                share=rig.share(f"{name}.{own}"),
-                bleeds=bleeds(document, *fed[f"{name}.{own}"]),
+                share=rig.share(output),
+                bleeds=bleeds(document, *fed[output]),
             )
     inputs = []
     for name, feed in rig.set_points.items():

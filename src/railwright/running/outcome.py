@@ -4,39 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 from pathlib import Path
 
+from railwright.records.ended import Ended, SwitchedOff
 from railwright.traces import Event, Mode, Record, Span
-
-
-class Ended(StrEnum):
-    """How a run ended. Only `completed` played the whole procedure."""
-
-    COMPLETED = "completed"
-    TRIPPED = "tripped"
-    STOPPED = "stopped"
-    INTERRUPTED = "interrupted"
-    CHANGED = "changed"
-    INSTRUMENT = "instrument"
-    GUARD = "guard"
-    FAULT = "fault"
-    RECORD = "record"
-    KILLED = "killed"
-
-
-ENDED_TEXTS = {
-    Ended.COMPLETED: "the whole procedure was played",
-    Ended.TRIPPED: "an output tripped",
-    Ended.STOPPED: "a stop condition was met",
-    Ended.INTERRUPTED: "it was interrupted",
-    Ended.CHANGED: "somebody else changed a setting",
-    Ended.GUARD: "the guard died or hung, and the run switched off by itself",
-    Ended.FAULT: "a fault of the program",
-    Ended.INSTRUMENT: "an instrument failed or was lost",
-    Ended.RECORD: "the record could not be written",
-    Ended.KILLED: "it never came to its end: killed, or the power failed",
-}
 
 
 class RunRefused(Exception):
@@ -68,29 +39,6 @@ class InputReading:
     age: float = 0.0
     off: tuple[str, ...] = ()
     asked: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class SwitchedOff:
-    """How the outputs of one input ended.
-
-    fell_after: from the switching-off to the first reading below `threshold` [s]; None: it never fell so far,
-    and `residual` [V] stood there at the end (None: no voltage was read after OFF; `before` [V] is the last
-    one before it, None: none was read at all). verified: the output's state says off. confirmed: that, and
-    current and voltage were read to be those of an output that is off. holds: the voltage [V] that the device
-    keeps at the terminals by a source of its own. stays_on: why the output is left on, for people; empty
-    where it is not.
-    """
-
-    input: str
-    verified: bool
-    threshold: float
-    fell_after: float | None
-    residual: float | None
-    confirmed: bool = False
-    holds: float | None = None
-    stays_on: str = ""
-    before: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

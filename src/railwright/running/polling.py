@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from railwright.documents.output_name import OutputName
 from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import TIMEOUT, Answer, Trace
@@ -58,8 +59,8 @@ class Polling:
     """Supply -> how long it takes until every setting has been asked for again [s]: as expected by what its
     exchanges take, or as measured, where that is longer.
     """
-    _newest: dict[str, tuple[int, Reading]] = field(default_factory=dict)
-    _fresh: dict[str, set[str]] = field(default_factory=dict)
+    _newest: dict[OutputName, tuple[int, Reading]] = field(default_factory=dict)
+    _fresh: dict[str, set[OutputName]] = field(default_factory=dict)
     _rotations: dict[str, _Rotation] = field(default_factory=dict)
 
     def begin(self, start: float, every: float) -> None:
@@ -91,7 +92,7 @@ class Polling:
         supply = self.rig.supplies[name]
         found = []
         for own in outputs:
-            changes = self.rig.settings.of(f"{name}.{own}")
+            changes = self.rig.settings.of(OutputName.of(name, own))
             size, longest = len(changes), max(LONGEST_QUESTION, 2 * supply.expected_time(1))
             while size > 1 and supply.expected_time(size) > longest:
                 size -= 1
@@ -122,11 +123,11 @@ class Polling:
     def looked(self, name: str, turn: int, answer: Answer) -> Seen:
         """What the look of a supply says: the inputs of which every output has now been read anew."""
         for own, reading in self.rig.supplies[name].understood_look(self.rig.used(name), answer).items():
-            self._newest[f"{name}.{own}"] = turn, reading
+            self._newest[OutputName.of(name, own)] = turn, reading
         whole = []
         for each, feed in self.rig.set_points.items():
             mine = {output.output for output in feed.outputs}
-            self._fresh.setdefault(each, set()).update(o for o in mine if o.partition(".")[0] == name)
+            self._fresh.setdefault(each, set()).update(o for o in mine if o.supply == name)
             if self._fresh[each] != mine:
                 continue
             self._fresh[each].clear()
@@ -147,7 +148,7 @@ class Polling:
             if rotation.begun is not None:
                 self.periods[name] = max(self.periods[name], answer.sent - rotation.begun)
             rotation.begun = answer.sent
-        output, settings = f"{name}.{own}", self.rig.settings
+        output, settings = OutputName.of(name, own), self.rig.settings
         # One that was asked before, or while, the program itself changed it tells nothing of anybody else.
         expected = {
             change.setting: change

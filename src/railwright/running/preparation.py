@@ -14,9 +14,10 @@ from railwright.instruments.supply import Change, Supply
 from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
-from railwright.quantities import show
+from railwright.records import lines
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
+from railwright.traces import Event, EventKind, Facts
 
 FALL_WAIT = 5.0
 """How long a voltage that stood at an output is given to fall [s]: an earlier run may have left it."""
@@ -76,7 +77,7 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[st
     tell("query every setting back")
     for name, feed, output in rig.feeds():
         ways.look()
-        supply_name, own = output.output.split(".", 1)
+        own = output.output.output
         document = rig.bench.output(output.output)
         lowest = [change for change in minimum(own, document) if change.setting != "current_limit"]
         everything = [
@@ -85,7 +86,7 @@ def prepare(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[st
             *protections(rig, feed, output),
             *limits(rig, feed, output),
         ]
-        rig.supplies[supply_name].verify(everything)
+        rig.supplies[output.output.supply].verify(everything)
         recorder.write("settings", input=name, output=output.output, settings=_as_data(everything))
     tell("read every output")
     return cautions + _standing(rig, recorder, device, ways)
@@ -103,7 +104,7 @@ def _found(rig: Rig, recorder: Recorder, ways: Ways) -> list[str]:
             if not supply.state(own):
                 continue
             told = "feeds an input of this run" if own in used else "is not used by this run"
-            recorder.event("found on", f"{name}.{own}", told)
+            recorder.event(EventKind.FOUND_ON, f"{name}.{own}", told)
             found.append(f"{name}.{own} is on, and {told}")
     if found and not ways.consent:
         raise FoundOn("; ".join(found) + ". Switch off what should not be on, or agree with --consent")
@@ -142,8 +143,7 @@ def _link(rig: Rig, look: Callable[[], None]) -> None:
     """Linked trips within one supply are set in the supply, where its dialect can, and asked back."""
     for target, source in rig.links():
         look()
-        supply, own = target.split(".", 1)
-        rig.supplies[supply].link(own, [each.split(".", 1)[1] for each in source])
+        rig.supplies[target.supply].link(target.output, [each.output for each in source])
 
 
 def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
@@ -158,9 +158,9 @@ def _identify(rig: Rig, recorder: Recorder, look: Callable[[], None]) -> None:
             missing.append(error)
             continue
         told = f"{identity.model}, serial number {identity.serial}, version {identity.version}"
-        recorder.event("identified", name, told)
+        recorder.event(EventKind.IDENTIFIED, name, told)
         # Of a run that is killed, the log alone tells which instruments it had.
-        recorder.write("instrument", name=name, identification=identity.fields)
+        recorder.write(lines.INSTRUMENT, name=name, identification=identity.fields)
     if missing:
         first, *others = missing
         raise NotReached(first.instrument, "; ".join([first.what, *map(str, others)]))
@@ -176,8 +176,8 @@ def minimum(own: str, document: Output) -> list[Change]:
 
 def protections(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
     """OVP, what is done at the limit and after which delay, OPP and OCP, where the voltage is sensed."""
-    supply_name, own = output.output.split(".", 1)
-    supply, document = rig.supplies[supply_name], rig.bench.output(output.output)
+    own = output.output.output
+    supply, document = rig.supplies[output.output.supply], rig.bench.output(output.output)
     changes = []
     if math.isfinite(output.ovp):
         changes.append(Change(own, "ovp", output.ovp))
@@ -214,7 +214,7 @@ def _own_levels(supply: Supply, own: str, document: Output, output: OutputSetPoi
 
 def limits(rig: Rig, feed: Feed, output: OutputSetPoints) -> list[Change]:
     """Current limit, and the slew at its fastest; the voltage stays at its minimum until switched on."""
-    own = output.output.split(".", 1)[1]
+    own = output.output.output
     changes = [Change(own, "current_limit", output.current_limit)]
     slews = slew_range(feed, rig.bench)
     if slews is not None:
@@ -227,7 +227,7 @@ def _put(
 ) -> None:
     for _, feed, output in rig.feeds():
         look()
-        rig.put(output.output.split(".", 1)[0], changes(rig, feed, output))
+        rig.put(output.output.supply, changes(rig, feed, output))
 
 
 def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[str]:
@@ -244,26 +244,25 @@ def _standing(rig: Rig, recorder: Recorder, device: Device, ways: Ways) -> list[
             if standing < off_threshold(device, name):
                 continue
             held = held_voltage(device, name)
-            detail = f"{show(reading.voltage, 'V')} stand there before it is switched on"
-            if held is not None and standing <= held[1] + off_threshold(device, name):
-                detail += ", held by the device"
-            else:
-                strange.append(f"{name}: {detail}")
-            cautions.append((name, detail, recorder.at(reading.time)))
+            known = held is not None and standing <= held[1] + off_threshold(device, name)
+            facts = Facts(voltage=reading.voltage, held=known)
+            found = Event(recorder.at(reading.time), name, EventKind.VOLTAGE_FOUND, facts)
+            if not known:
+                strange.append(f"{name}: {found.detail}")
+            cautions.append(found)
         if not strange or waited >= FALL_WAIT:
             break
         ways.look()
         ways.wait(LOOK_AGAIN)
         waited += LOOK_AGAIN
-    for name, detail, when in cautions:
-        recorder.event("voltage before switching on", name, detail, when)
+    recorder.add_all(cautions)
     if strange and not ways.consent:
         told = "; ".join(strange)
         raise FoundOn(
             f"{told}, and nothing in the device's document explains it. Find its source, or agree to it "
             "with --consent"
         )
-    return [f"{name}: {detail}." for name, detail, _ in cautions]
+    return [f"{each.subject}: {each.detail}." for each in cautions]
 
 
 def _as_data(changes: list[Change]) -> dict[str, float | bool | str]:

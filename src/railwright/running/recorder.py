@@ -10,9 +10,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
 
+from railwright.records import lines
+from railwright.records.readings import ORIGIN, Events, StoredTraces
 from railwright.running.outcome import InputReading, Progress
-from railwright.running.readings import ORIGIN, Events, StoredTraces
-from railwright.traces import HOW_PLAYED, Event, Record, Span
+from railwright.traces import NO_FACTS, Event, EventKind, Facts, Record, Span
 from railwright.virtual_time import Clock, MonotonicClock
 
 
@@ -72,7 +73,7 @@ class Recorder:
         self._zero = zero
         self._events.shift(shift)
         self.newest = {name: replace(r, time=r.time - shift) for name, r in self.newest.items()}
-        self.write("zero", shift=shift)
+        self.write(lines.ZERO, shift=shift)
 
     @property
     def zero(self) -> float:
@@ -89,13 +90,20 @@ class Recorder:
     def write(self, kind: str, **fields: Any) -> None:
         self.log.write(kind, **fields)
 
-    def event(self, what: str, subject: str, detail: str = "", time: float | None = None) -> None:
+    def event(
+        self,
+        kind: EventKind,
+        subject: str,
+        text: str = "",
+        time: float | None = None,
+        facts: Facts = NO_FACTS,
+    ) -> None:
         """`time`: of the record; now, where it is left out."""
-        self.add(Event(self.now() if time is None else time, subject, what, detail))
+        self.add(Event(self.now() if time is None else time, subject, kind, facts, text))
 
     def add(self, event: Event) -> None:
         self._events.add(event)
-        self.write("event", time=event.time, subject=event.subject, what=event.what, detail=event.detail)
+        self.write(lines.EVENT, **event.as_data())
         self.progress.event(event)
 
     def add_all(self, events: Iterable[Event]) -> None:
@@ -110,7 +118,7 @@ class Recorder:
         self.rows[reading.input] += 1
         more = {"outputs": reading.outputs} if len(reading.outputs) > 1 else {}
         self.write(
-            "reading",
+            lines.READING,
             time=reading.time,
             input=reading.input,
             at=reading.at,
@@ -123,20 +131,13 @@ class Recorder:
         return reading
 
     def step_started(self, span: Span, position: int, time: float) -> None:
-        self.write("step begins", time=time, name=span.name, step=span.kind, inputs=span.inputs)
+        self.write(lines.STEP_BEGINS, **lines.step_begins(span, time))
         self.progress.step_started(span, position)
 
     def step_ended(self, span: Span) -> None:
         """`span` as it really was."""
         self.spans.append(span)
-        self.write(
-            "step ends",
-            time=span.end,
-            name=span.name,
-            start=span.start,
-            points=span.points,
-            **{key: getattr(span, key) for key in HOW_PLAYED},
-        )
+        self.write(lines.STEP_ENDS, **lines.step_ends(span))
 
     def close(self) -> None:
         """Force the log onto the disk, and close it; whether that worked, `failed` says."""

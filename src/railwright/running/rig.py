@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
@@ -45,7 +46,7 @@ class Rig:
         self.switched: Callable[[str, bool, float], None] = lambda name, on, when: None
         """Told at once when an input has been switched, before anything else is said to its supplies."""
         self.set_points = set_points
-        names = dict.fromkeys(_supply_of(o.output) for feed in set_points.values() for o in feed.outputs)
+        names = dict.fromkeys(o.output.supply for feed in set_points.values() for o in feed.outputs)
         self.supplies = {name: Supply(name, bench.supplies[name], open_session) for name in names}
         self.on: set[str] = set()
         self.ever_on: set[str] = set()
@@ -112,8 +113,8 @@ class Rig:
             self._stop_list(name)
         changes: dict[str, list[Change]] = {}
         for output in feed.outputs:
-            supply, own = output.output.split(".", 1)
-            mine = changes.setdefault(supply, [])
+            own = output.output.output
+            mine = changes.setdefault(output.output.supply, [])
             if slew is not None:
                 mine += self.slew_changes(output, slew)
             if switch_on:
@@ -141,8 +142,8 @@ class Rig:
         part = 1.0 if current is None else current / limit_of(feed)
         changes: dict[str, list[Change]] = {}
         for output in feed.outputs:
-            supply, own = output.output.split(".", 1)
-            changes.setdefault(supply, []).append(Change(own, "current_limit", output.current_limit * part))
+            change = Change(output.output.output, "current_limit", output.current_limit * part)
+            changes.setdefault(output.output.supply, []).append(change)
         return self._middle(self._put_together(changes, at))
 
     # Point lists
@@ -154,12 +155,11 @@ class Rig:
             # Where the list before has led to, so that nothing moves when the set point rules again.
             self.set(listing.input, self._ruled[listing.input][1], None)
         for output in feed.outputs:
-            supply, own = output.output.split(".", 1)
             voltages = tuple((points.voltages * output.share).tolist())
             dwells = tuple(points.dwells.tolist())
             lists.load(
-                self.supplies[supply],
-                lists.OwnList(own, voltages, dwells, listing.count, points.between),
+                self.supplies[output.output.supply],
+                lists.OwnList(output.output.output, voltages, dwells, listing.count, points.between),
             )
 
     def arm(self, listing: Listing) -> None:
@@ -192,7 +192,7 @@ class Rig:
         """A slew that was programmed for a line before would hold back the list."""
         for output in self.set_points[name].outputs:
             if changes := self.slew_changes(output, slew):
-                self._put_together({_supply_of(output.output): changes})
+                self._put_together({output.output.supply: changes})
                 self._slews[output.output] = slew * output.share
 
     def _stop_list(self, name: str) -> None:
@@ -214,11 +214,10 @@ class Rig:
 
     def slew_changes(self, output: OutputSetPoints, slew: float) -> list[Change]:
         """Rising and falling slew of one output [V/s of the input's voltage]; nothing where it stands so."""
-        supply, own = output.output.split(".", 1)
-        wanted = slew * output.share
+        own, wanted = output.output.output, slew * output.share
         if self._slews.get(output.output) == wanted:
             return []
-        settings = self.supplies[supply].dialect.settings
+        settings = self.supplies[output.output.supply].dialect.settings
         return [Change(own, name, wanted) for name in ("slew_rising", "slew_falling") if name in settings]
 
     def off(self, name: str, failed: Failed | None = None, at: float | None = None) -> float:
@@ -256,23 +255,23 @@ class Rig:
                     raise
                 failed(error)
 
-    def _outputs_of(self, name: str) -> tuple[str, ...]:
+    def _outputs_of(self, name: str) -> tuple[OutputName, ...]:
         return tuple(output.output for output in self.set_points[name].outputs)
 
-    def links(self) -> list[tuple[str, tuple[str, ...]]]:
+    def links(self) -> list[tuple[OutputName, tuple[OutputName, ...]]]:
         """(output, outputs of the same supply whose trip switches it off), as far as supplies link by
         themselves.
         """
         found = []
         for feed in self.set_points.values():
             for output in feed.outputs:
-                supply = _supply_of(output.output)
+                supply = output.output.supply
                 sources = tuple(
                     own
                     for source in feed.trips_when
                     if source in self.set_points
                     for own in self._outputs_of(source)
-                    if _supply_of(own) == supply
+                    if own.supply == supply
                 )
                 if sources and self.supplies[supply].can_link:
                     found.append((output.output, sources))
@@ -293,8 +292,7 @@ class Rig:
         """Supply -> its outputs that feed an input."""
         by_supply: dict[str, list[str]] = {}
         for output in self.set_points[name].outputs:
-            supply, own = output.output.split(".", 1)
-            by_supply.setdefault(supply, []).append(own)
+            by_supply.setdefault(output.output.supply, []).append(output.output.output)
         return by_supply
 
     def close(self) -> None:
@@ -312,13 +310,13 @@ class Rig:
         none); what the value covers lies before that, by the aperture, perhaps older by one update.
         failed: told of a supply that does not answer, whose inputs are then left out; else that is raised.
         """
-        readings: dict[str, Reading] = {}
+        readings: dict[OutputName, Reading] = {}
         for supply_name, supply in self.supplies.items():
             wanted = [
-                output.output.split(".", 1)[1]
+                output.output.output
                 for name in names
                 for output in self.set_points[name].outputs
-                if _supply_of(output.output) == supply_name
+                if output.output.supply == supply_name
             ]
             if not wanted or (failed is not None and supply.lost):
                 continue
@@ -329,11 +327,11 @@ class Rig:
                     raise
                 failed(error)
                 continue
-            readings.update({f"{supply_name}.{own}": reading for own, reading in answers.items()})
+            readings.update({OutputName.of(supply_name, own): reading for own, reading in answers.items()})
         whole = [name for name in names if all(o.output in readings for o in self.set_points[name].outputs)]
         return [self.together(name, readings) for name in whole]
 
-    def together(self, name: str, readings: Mapping[str, Reading]) -> InputReading:
+    def together(self, name: str, readings: Mapping[OutputName, Reading]) -> InputReading:
         """What the readings of its outputs say of an input."""
         feed = self.set_points[name]
         parts = [readings[output.output] for output in feed.outputs]
@@ -356,15 +354,11 @@ class Rig:
             asked=min(part.time for part in parts),
         )
 
-    def _latency(self, output: str) -> float:
+    def _latency(self, output: OutputName) -> float:
         reading = self.bench.output(output).reading
         return reading.latency or 0.0 if reading else 0.0
 
-    def _age(self, output: str) -> float:
+    def _age(self, output: OutputName) -> float:
         """How old the oldest part of a reading may be when it is handed over [s]; unknown: none."""
         reading = self.bench.output(output).reading
         return sum(t or 0.0 for t in (reading.latency, reading.aperture, reading.update)) if reading else 0.0
-
-
-def _supply_of(output: str) -> str:
-    return output.partition(".")[0]

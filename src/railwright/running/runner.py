@@ -19,12 +19,15 @@ from railwright.instruments.guarded import open_guarded
 from railwright.instruments.session import TIMEOUT, Trace
 from railwright.plan.plan import plan_of
 from railwright.plan.set_points import SetPoints
+from railwright.records import lines
+from railwright.records.ended import Ended
+from railwright.records.log import Log
+from railwright.records.names import GUARD_LOG
 from railwright.running.conduct import Conduct
-from railwright.running.folder import GUARD_LOG, RunFolder, describe_run
+from railwright.running.folder import RunFolder, describe_run
 from railwright.running.interruption import StopRequest, signals_ask
-from railwright.running.log import Log
 from railwright.running.off_plan import WAIT_FOR_LOST
-from railwright.running.outcome import Ended, Progress, RunOutcome, RunRefused
+from railwright.running.outcome import Progress, RunOutcome, RunRefused
 from railwright.running.recorder import LineLog, Recorder
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT
@@ -106,11 +109,11 @@ def run(
     )
     spans = [span.name for span in plan.spans]
     # With the clock, what the guard tells of the end of a run that was killed finds its place in the record.
-    recorder.write("run", id=about["run"], started=started.isoformat(), clock=recorder.zero, spans=spans)
+    recorder.write(lines.RUN, id=about["run"], started=started.isoformat(), clock=recorder.zero, spans=spans)
     try:
         with signals_ask(conduct.stop), signal_triggers(triggers):
             ended, cause = conduct.go()
-        recorder.write("end", time=recorder.now(), ended=ended, cause=cause)
+        recorder.write(lines.END, time=recorder.now(), ended=ended, cause=cause)
     finally:
         recorder.close()
     if recorder.failed is not None and ended is Ended.COMPLETED:

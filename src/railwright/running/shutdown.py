@@ -11,13 +11,14 @@ from railwright.guard.link import GuardLink
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer
 from railwright.quantities import show
-from railwright.running.ends import open_question, switched_off_of
+from railwright.records.ended import SwitchedOff
+from railwright.records.ends import open_question, switched_off_of
 from railwright.running.interruption import StopRequest
-from railwright.running.outcome import SwitchedOff
 from railwright.running.polling import Polling
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
 from railwright.running.watch import Watch
+from railwright.traces import EventKind, Facts
 
 DECAY_LIMIT = 10.0
 """How long the voltage may take to fall that far before it counts as a residual [s]."""
@@ -61,30 +62,31 @@ class ShutDown:
                 if name in self.rig.on:
                     self.rig.on.discard(name)
                     self.recorder.add_all(self.watch.switched(name, False, at))
-                self.recorder.event("off sent", name, time=at)
+                self.recorder.event(EventKind.OFF_SENT, name, time=at)
             case "off again":
-                self.recorder.event("off sent again", message["output"], "it still says that it is on", at)
+                again = "it still says that it is on"
+                self.recorder.event(EventKind.OFF_SENT_AGAIN, message["output"], again, at)
             case "confirmed off":
-                held = message["holds"]
-                detail = "" if held is None else f"device holds {show(held, 'V')}"
-                self.recorder.event("off confirmed", message["input"], detail, at)
+                facts = Facts(voltage=message["holds"])
+                self.recorder.event(EventKind.OFF_CONFIRMED, message["input"], time=at, facts=facts)
             case "lost":
-                self.recorder.event("lost", message["name"], message["why"], at)
+                self.recorder.event(EventKind.LOST, message["name"], message["why"], at)
                 self.recorder.progress.switching_off(
                     f"{message['name']} is lost ({message['why']}); waiting for it: {MAINS}"
                 )
             case "answers again":
-                after = show(message["after"], "s")
-                self.recorder.event("answers again", message["name"], f"after {after}", at)
-                if message["after"] > 1.0:
-                    self.cautions.append(f"{message['name']} was lost for {after}: {message['why']}.")
+                name, after = message["name"], float(message["after"])
+                self.recorder.event(EventKind.ANSWERS_AGAIN, name, time=at, facts=Facts(after=after))
+                if after > 1.0:
+                    self.cautions.append(f"{name} was lost for {show(after, 's')}: {message['why']}.")
             case "watchdog":
                 name, why = message["name"], message["why"]
-                self.recorder.event("watchdog off" if message["off"] else "watchdog stays on", name, why, at)
+                kind = EventKind.WATCHDOG_OFF if message["off"] else EventKind.WATCHDOG_STAYS_ON
+                self.recorder.event(kind, name, why, at)
                 if not message["off"]:
                     self.cautions.append(f"The watchdog of {name} stays on: {why}.")
             case "stays on":
-                self.recorder.event("stays on", message["input"], message["why"], at)
+                self.recorder.event(EventKind.STAYS_ON, message["input"], message["why"], at)
 
     def _looked(self, message: Mapping[str, Any]) -> None:
         answer = Answer(message["answer"], message["sent"], message["received"])

@@ -16,13 +16,18 @@ from contextlib import contextmanager
 from types import FrameType
 from typing import Literal
 
+from railwright.traces import EventKind
+
 ENOUGH = 1 << 16
 """Bytes that are taken from standard input at once."""
 
 Source = Literal["trigger", "key"]
 
-WAITS: dict[Source, str] = {"trigger": "waits for a trigger", "key": "waits for a key"}
+WAITS = {"trigger": EventKind.WAITS_FOR_TRIGGER, "key": EventKind.WAITS_FOR_KEY}
 """The event of a run that waits: somebody has to do something now."""
+
+COMES = {"trigger": EventKind.TRIGGER_COMES, "key": EventKind.KEY_COMES}
+"""The event that what was waited for has come."""
 
 
 class Triggers:

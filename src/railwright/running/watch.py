@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 from railwright.documents.procedure import StopCondition
 from railwright.quantities import show
-from railwright.running.outcome import Ended, InputReading
-from railwright.traces import Event, Mode
+from railwright.records.ended import Ended
+from railwright.running.outcome import InputReading
+from railwright.traces import Event, EventKind, Facts, Mode, enters, trips
 
 GRACE = 0.1
 """For how long after switching on an output may still say that it is off [s]."""
@@ -39,10 +40,13 @@ class _Waiting:
     before: InputReading | None
 
     def event(self, name: str, after: InputReading | None) -> Event:
-        parts = ["no reading lies wholly in it" if after is None else f"at {_read(after)}"]
-        if self.before is not None:
-            parts.append(_told(self.before))
-        return Event(self.time, name, f"enters {self.mode.name}", "; ".join(parts))
+        facts = _facts(self.before)
+        facts = (
+            facts._replace(unread=True)
+            if after is None
+            else facts._replace(voltage=after.voltage, current=after.current)
+        )
+        return Event(self.time, name, enters(self.mode), facts)
 
 
 class Watch:
@@ -123,7 +127,7 @@ class Watch:
         if reading.trip:
             self._gone.add(name)
             cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
-            event = Event(now, name, f"trips {reading.trip}", _told(before))
+            event = Event(now, name, trips(reading.trip), _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         sure = reading.asked is None or reading.asked > self._known_since[name]
         if reading.off and sure:
@@ -132,14 +136,14 @@ class Watch:
                 f"{name}: {', '.join(reading.off)} is off without a trip: switched off at its panel, by "
                 "another program, or by itself"
             )
-            event = Event(now, name, "went off", _told(before))
+            event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.STOPPED, name, cause, now)
         if reading.mode is Mode.OFF:
             if not sure or now - self._on_since[name] < GRACE:
                 return [], None
             self._gone.add(name)
             cause = f"{name} went off by itself, and does not say why"
-            event = Event(now, name, "went off", _told(before))
+            event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         return self._modes(reading, before, now), self._stopped(reading)
 
@@ -181,12 +185,11 @@ class Watch:
             return []
         del self._off_since[name]
         after = self.fell_after[name] = reading.time - off_at
-        detail = f"below {show(threshold, 'V')} {show(after, 's')} after it was switched off, at "
-        detail += show(reading.voltage, "V")
+        facts = Facts(below=threshold, after=after, voltage=reading.voltage)
         if before is not None and before.time >= off_at:
-            earlier = show(reading.time - before.time, "s")
-            detail += f"; {earlier} before that, {show(before.voltage, 'V')}"
-        return [Event(reading.time, name, "fell", detail)]
+            last = (before.voltage, before.current)
+            facts = facts._replace(before=last, ago=reading.time - before.time)
+        return [Event(reading.time, name, EventKind.FELL, facts)]
 
     def _stopped(self, reading: InputReading) -> Alarm | None:
         for position, condition in enumerate(self._stop_when):
@@ -238,10 +241,6 @@ def _likely(condition: StopCondition) -> str:
     return "" if condition.likely is None else f"; likely: {condition.likely}"
 
 
-def _read(reading: InputReading) -> str:
-    return f"{show(reading.voltage, 'V')}, {show(reading.current, 'A')}"
-
-
-def _told(before: InputReading | None) -> str:
+def _facts(before: InputReading | None) -> Facts:
     """What was read before an output went off: what is read with the news lies before it or across it."""
-    return "" if before is None else f"before it {_read(before)}"
+    return Facts() if before is None else Facts(before=(before.voltage, before.current))

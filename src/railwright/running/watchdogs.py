@@ -14,6 +14,7 @@ from railwright.instruments.supply import Supply
 from railwright.quantities import show
 from railwright.running.recorder import Recorder
 from railwright.running.rig import Rig
+from railwright.traces import EventKind, Facts
 
 SILENCES = 3.0
 """A watchdog waits at least so many times the longest silence of the run."""
@@ -43,8 +44,7 @@ def arm_watchdogs(rig: Rig, procedure: Procedure, recorder: Recorder, interval: 
         silence = max(interval, 2.0 * (exchange.received - exchange.sent))
         time = _time(supply, silence, turns[name])
         watchdog.arm(supply, time)
-        detail = f"its outputs go off {show(time, 's')} after the last message; longest silence "
-        recorder.event("watchdog armed", name, f"{detail}{show(silence, 's')}")
+        recorder.event(EventKind.WATCHDOG_ARMED, name, facts=Facts(after=time, period=silence))
 
 
 def _time(supply: Supply, silence: float, turn: int) -> float:

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import cast
+from typing import NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_resistance
 from railwright.documents.bench import Bench, Lead, Output, Supply
@@ -16,6 +16,7 @@ from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
 from railwright.plan.delivery import Delivery, deliveries
@@ -39,6 +40,14 @@ def locate(documents: Documents, path: Path) -> Location:
     return documents.where(cast(Kind, path[0]), path[1:])
 
 
+class Draw(NamedTuple):
+    """A steady current that operation asks for [A], who says so, and whether the device declares it."""
+
+    current: float
+    words: str
+    declared: bool
+
+
 @dataclass(frozen=True)
 class Source:
     """One hooked-up input with everything that feeds it; SI units throughout."""
@@ -48,7 +57,7 @@ class Source:
     hook_up: HookUp
     limits: Limits | None
     lead: Lead
-    outputs: Mapping[str, Output]
+    outputs: Mapping[OutputName, Output]
     resistance: Resistance
     played: Played
     fixture: Fixture | None = None
@@ -148,7 +157,7 @@ class Source:
         return figures.current_error(self.rows, [limit * part for part in self.parts], parallel=self.parallel)
 
     @cached_property
-    def needs(self) -> tuple[float, str] | None:
+    def needs(self) -> Draw | None:
         """Largest steady current that normal operation asks for [A], and who says so; None: unknown.
 
         The greater of the declared steady current and of what the load model draws up to the highest voltage
@@ -158,7 +167,7 @@ class Source:
         return max(self.asked) if self.asked else None
 
     @cached_property
-    def asked(self) -> list[tuple[float, str]]:
+    def asked(self) -> list[Draw]:
         """Every steady current that normal operation is said to ask for [A], and who says so."""
         highest = self.played.highest
         top = highest.voltage if highest else self.input.nominal
@@ -168,11 +177,11 @@ class Source:
         declared = self.input.current.steady.high if self.input.current.steady else None
         if top < self.input.operating.low:
             declared = None  # it holds over the operating range, which is not reached
-        found: list[tuple[float, str]] = []
+        found: list[Draw] = []
         if declared is not None:
-            found.append((declared, "the declared steady current"))
+            found.append(Draw(declared, "the declared steady current", True))
         if drawn is not None:
-            found.append((drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V"))
+            found.append(Draw(drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V", False))
         return found
 
     def limit(self, feed: Feed) -> float:
@@ -299,10 +308,9 @@ class Source:
         return output_path(next(iter(self.outputs)))
 
 
-def output_path(name: str) -> Path:
-    """Place of 'supply.output' in the bench document."""
-    supply, _, output = name.partition(".")
-    return ("bench", "supplies", supply, "outputs", output)
+def output_path(name: OutputName) -> Path:
+    """Place of an output in the bench document."""
+    return ("bench", "supplies", name.supply, "outputs", name.output)
 
 
 @dataclass(frozen=True)
@@ -329,9 +337,7 @@ class Bound:
     @property
     def used_supplies(self) -> dict[str, Supply]:
         """Supplies of which at least one output is hooked up."""
-        names = dict.fromkeys(
-            name.partition(".")[0] for each in self.sources.values() for name in each.outputs
-        )
+        names = dict.fromkeys(name.supply for each in self.sources.values() for name in each.outputs)
         return {name: self.bench.supplies[name] for name in names}
 
 

@@ -1,71 +1,99 @@
-"""Settings as plain data for JSON: stable keys, SI numbers."""
+"""Settings as JSON, and back: stable keys, SI numbers. Windows are written for readers, and not read back."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
+from railwright.documents.output_name import OutputName
 from railwright.documents.sources import Location
 from railwright.plan.set_points import Feed, OutputSetPoints
-from railwright.settings.findings import Finding, Reason
+from railwright.records.codec import (
+    NUMBER,
+    TEXT,
+    WHOLE,
+    Codec,
+    Key,
+    by_name,
+    choice,
+    derived,
+    fields,
+    many,
+    number,
+    optional,
+)
+from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.settle import Settings
 from railwright.settings.windows.window import End, Window
 
+_WHERE = optional(fields(Location, file=TEXT, line=WHOLE, column=WHOLE))
 
-def _where(where: Location | None) -> dict[str, Any] | None:
-    return None if where is None else {"file": where.file, "line": where.line, "column": where.column}
+OUTPUT: Codec[OutputName] = Codec(str, lambda data: OutputName(TEXT.read(data)))
 
+_OUTPUT = fields(
+    OutputSetPoints,
+    output=OUTPUT,
+    current_limit=NUMBER,
+    at_limit=TEXT,
+    trip_delay=Key(number(null=0.0), of=lambda each: each.trip_delay if each.at_limit == "trip" else None),
+    ovp=NUMBER,
+    share=NUMBER,
+    # Settings of an earlier version do not have these.
+    opp=Key(number(null=math.inf), missing=math.inf),
+    ocp=Key(number(null=math.inf), missing=math.inf),
+    ocp_delay=Key(
+        number(null=0.0),
+        of=lambda each: each.ocp_delay if math.isfinite(each.ocp) else None,
+        missing=0.0,
+    ),
+)
 
-def finding_as_data(finding: Finding) -> dict[str, Any]:
-    """One finding; `blocks` says whether it keeps a run from being energised."""
-    return {
-        "rule": finding.rule,
-        "severity": finding.severity.value,
-        "about": finding.about,
-        "where": _where(finding.where),
-        "why": finding.why,
-        "remedy": finding.remedy,
-        "overridden": finding.overridden,
-        "blocks": finding.blocks,
-    }
+_FEED = fields(
+    Feed,
+    input=TEXT,
+    arrangement=TEXT,
+    lead=TEXT,
+    fixture=Key(optional(TEXT), missing=None),
+    sense=TEXT,
+    trips_when=many(TEXT),
+    outputs=many(_OUTPUT),
+)
 
+SET_POINTS = by_name(_FEED, field="input")
+"""What feeds each input, with the set points of each output."""
 
-def reason_as_data(reason: Reason) -> dict[str, Any]:
-    """One setting's value in SI units, or in words without a unit, and why."""
-    return {
-        "about": reason.about,
-        "setting": reason.setting,
-        "value": reason.value,
-        "unit": reason.unit,
-        "where": _where(reason.where),
-        "why": reason.why,
-    }
+_NUMBER_OR_WORDS: Codec[float | str] = Codec(
+    lambda value: value, lambda data: data if isinstance(data, str) else float(data)
+)
 
+REASONS = many(
+    fields(
+        Reason,
+        about=TEXT,
+        setting=TEXT,
+        value=_NUMBER_OR_WORDS,
+        unit=TEXT,
+        where=_WHERE,
+        why=TEXT,
+    )
+)
+"""Each setting's value in SI units, or in words without a unit, and why."""
 
-def _output_as_data(points: OutputSetPoints) -> dict[str, Any]:
-    return {
-        "output": points.output,
-        "current_limit": points.current_limit,
-        "at_limit": points.at_limit,
-        "trip_delay": points.trip_delay if points.at_limit == "trip" else None,
-        "ovp": points.ovp,
-        "share": points.share,
-        "opp": _number(points.opp),
-        "ocp": _number(points.ocp),
-        "ocp_delay": points.ocp_delay if math.isfinite(points.ocp) else None,
-    }
-
-
-def feed_as_data(feed: Feed) -> dict[str, Any]:
-    """What feeds one input, with the set points of each output."""
-    return {
-        "arrangement": feed.arrangement,
-        "lead": feed.lead,
-        "fixture": feed.fixture,
-        "sense": feed.sense,
-        "trips_when": list(feed.trips_when),
-        "outputs": [_output_as_data(points) for points in feed.outputs],
-    }
+FINDINGS = many(
+    fields(
+        Finding,
+        rule=TEXT,
+        severity=choice(Severity),
+        about=TEXT,
+        where=_WHERE,
+        why=TEXT,
+        remedy=TEXT,
+        overridden=optional(TEXT),
+        blocks=derived(lambda finding: finding.blocks),
+    )
+)
+"""Each finding; `blocks` says whether it keeps a run from being energised."""
 
 
 def _number(value: float | None) -> float | None:
@@ -80,7 +108,7 @@ def _end_as_data(end: End | None) -> dict[str, Any] | None:
         "value": _number(end.value),
         "demand": end.key,
         "why": end.why,
-        "where": _where(end.where),
+        "where": _WHERE.write(end.where),
         "closed_form": end.bracket,
         "replay": None if end.replay is None else end.replay.options,
     }
@@ -112,12 +140,32 @@ def window_as_data(window: Window) -> dict[str, Any]:
     }
 
 
+_RISES: Codec[Mapping[int, float]] = Codec(
+    lambda rises: {str(number): rate for number, rate in rises.items()},
+    lambda data: {int(number): float(rate) for number, rate in data.items()},
+)
+"""Number of a power-up, from 0 -> the rate that was worked out for it [V/s]."""
+
+_SETTINGS = fields(
+    Settings,
+    blocked=derived(lambda settings: settings.blocked),
+    set_points=SET_POINTS,
+    reasons=REASONS,
+    windows=derived(lambda settings: [window_as_data(window) for window in settings.windows]),
+    findings=FINDINGS,
+    # Settings of an earlier version do not have them.
+    rises=Key(optional(_RISES), missing=None),
+)
+
+
 def as_data(settings: Settings) -> dict[str, Any]:
     """Settings as one JSON-ready mapping."""
-    return {
-        "blocked": settings.blocked,
-        "set_points": {name: feed_as_data(feed) for name, feed in settings.set_points.items()},
-        "reasons": [reason_as_data(reason) for reason in settings.reasons],
-        "windows": [window_as_data(window) for window in settings.windows],
-        "findings": [finding_as_data(finding) for finding in settings.findings],
-    }
+    data: dict[str, Any] = _SETTINGS.write(settings)
+    return data
+
+
+def settings_from_data(data: Mapping[str, Any]) -> Settings:
+    """The inverse of `as_data` but for the windows, also of what an earlier version wrote. KeyError,
+    TypeError or ValueError where the data are something else.
+    """
+    return _SETTINGS.read(data)

@@ -14,14 +14,9 @@ from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccurac
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.observability import (
-    all_known,
-    blind_time,
-    deciding_interval,
-    sample_rate,
-    start_up_interval,
-)
+from railwright.evaluation.observability import all_known
 from railwright.evaluation.outcome import Result
+from railwright.measures.sampling import sample_rate
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
@@ -35,17 +30,6 @@ Verdict = Literal["yes", "marginal", "no"]
 
 ROOM = 3.0
 """Uncertainty is small where what the requirement leaves is so many times it (common practice, no source)."""
-
-QUANTITIES = {
-    "peak_current": ("current",),
-    "mean_current": ("current",),
-    "charge": ("current",),
-    "start_up_time": ("current",),
-    "restarts": ("current",),
-    "mean_power": ("voltage", "current"),
-    "energy": ("voltage", "current"),
-}
-"""Measure -> what has to be recorded; the others need the voltage."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +100,9 @@ def _leaves(required: Requirement, value: float) -> float | None:
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:
     if shown.measured is None:
-        return shown.reason.partition(";")[0]
+        return shown.reason if shown.unmeasured is None else shown.unmeasured.why
     if hidden:
-        return shown.measured.unseen.partition(":")[0]
+        return shown.measured.hides or shown.measured.unseen
     return "the uncertainty of the readings takes much of what is left to the limit"
 
 
@@ -131,15 +115,15 @@ def _would(
     expected: float | None,
 ) -> str:
     """An instrument that would decide it, in numbers, and who on the bench is one."""
-    wanted = QUANTITIES.get(required.measure, ("voltage",))
+    wanted = required.known.records
     interval = _interval(documents, set_points, required)
-    said = shown.measured.would_decide if shown.measured is not None else shown.reason.partition("; ")[2]
+    advice = shown.measured or shown.unmeasured
     needed = ""
     if leaves and required.unit in ("V", "A"):
         needed = f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
     if interval is None:
-        decides = said.removesuffix(" would decide it") or "an instrument with a smaller error"
-        return f"{decides}{needed}"
+        decides = advice.would_decide if advice is not None else ""
+        return f"{decides or 'an instrument with a smaller error'}{needed}"
     able = [
         f"'{name}'"
         for name, recorder in documents.bench.recorders.items()
@@ -156,9 +140,8 @@ def _interval(documents: Documents, set_points: SetPoints, required: Requirement
     updates = all_known([each.update if each else None for each in readings])
     apertures = all_known([each.aperture if each else None for each in readings])
     aperture = max(apertures or updates or [every])
-    if required.measure in ("peak_current", "peak_voltage"):
-        return deciding_interval(blind_time(max(updates or [every]), every, aperture))
-    return start_up_interval(every, aperture) if required.measure == "start_up_time" else None
+    sampling = required.known.sampling
+    return None if sampling is None else sampling(max(updates or [every]), every, aperture)
 
 
 def _exact(

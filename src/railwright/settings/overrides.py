@@ -8,26 +8,17 @@ from dataclasses import replace
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
 from railwright.documents.sources import DocumentErrors, Problem, hint
+from railwright.settings.engine_rules import (
+    AUTO_IMPOSSIBLE,
+    ENGINE_RULES,
+    HOOK_UP_IMPOSSIBLE,
+    OVERRIDE_NO_EFFECT,
+)
 from railwright.settings.findings import Finding, Severity
-from railwright.settings.hookup import HOOK_UP_IMPOSSIBLE
 from railwright.settings.rules import RULES
 
-AUTO_IMPOSSIBLE = "auto-impossible"
-UNKNOWN_FIGURE = "unknown-figure"
-OVERRIDE_NO_EFFECT = "override-no-effect"
-EMPTY_WINDOW = "empty-window"
-OUTSIDE_WINDOW = "outside-window"
 NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE)
 """Stops that no override accepts: there is nothing to go on with."""
-ENGINE_RULES = {
-    AUTO_IMPOSSIBLE: Severity.STOP,
-    HOOK_UP_IMPOSSIBLE: Severity.STOP,
-    UNKNOWN_FIGURE: Severity.NOTE,
-    OVERRIDE_NO_EFFECT: Severity.NOTE,
-    EMPTY_WINDOW: Severity.STOP,
-    OUTSIDE_WINDOW: Severity.CAUTION,
-}
-"""Findings that come from settling itself and from the rules' engine."""
 
 
 def known_rules() -> dict[str, Severity]:

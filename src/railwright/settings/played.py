@@ -151,7 +151,7 @@ def _undominated(moves: list[Slope]) -> tuple[Slope, ...]:
 
 def step_name(step: Step, index: int) -> str:
     """Name of a step, or its number."""
-    return step.name or f"step {index + 1}"
+    return step.called(index)
 
 
 def _shape(

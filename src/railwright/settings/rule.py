@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import Generic, TypeVar
 
 from railwright.settings.findings import Severity
-
-if TYPE_CHECKING:
-    from railwright.settings.context import Context
-    from railwright.settings.rehearsed.view import Rehearsed
 
 Path = tuple[str | int, ...]
 """A place in a document: keys and indices as they are written there, the document's name first."""
@@ -58,13 +54,6 @@ class Rule(Generic[Seen]):
         return " ".join((self.look.__doc__ or "").strip().split("\n\n")[0].split())
 
 
-def rule(identity: str, severity: Severity) -> Callable[[Callable[[Context], Outcome]], Rule[Context]]:
-    """Make a function of the documents and set points a rule."""
-    return lambda look: Rule(identity, severity, look)
-
-
-def rehearsed_rule(
-    identity: str, severity: Severity
-) -> Callable[[Callable[[Rehearsed], Outcome]], Rule[Rehearsed]]:
-    """Make a function of a rehearsal a rule."""
+def rule(identity: str, severity: Severity) -> Callable[[Callable[[Seen], Outcome]], Rule[Seen]]:
+    """Make a function a rule: of the documents and set points (`Context`) or of a rehearsal (`Rehearsed`)."""
     return lambda look: Rule(identity, severity, look)

@@ -13,8 +13,8 @@ from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import show
 from railwright.settings.context import Draft, Source, locate
+from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.overrides import AUTO_IMPOSSIBLE
 from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
 from railwright.settings.windows.choose import Chosen, Settled, Waiting
 from railwright.settings.windows.window import End, Window
@@ -227,8 +227,8 @@ def settle_input(
 def _channels(source: Source, documents: Documents) -> Iterator[Reason]:
     """The channel of each output that has another number in the supply's commands than its name says."""
     for output in source.outputs:
-        supply, _, own = output.partition(".")
-        channel = documents.bench.supplies[supply].channels[own]
+        supply, own = output.supply, output.output
+        channel = documents.bench.supply_of(output).channels[own]
         if str(channel) != own:
             where = documents.where("bench", ("supplies", supply, "outputs", own, "channel"))
             why = f"{supply} knows output {own} by this number; it feeds {source.name}"

@@ -11,9 +11,11 @@ from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.settings.context import Bound, Context, Draft, locate, sources_of
+from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.hookup import HookedUp, hooked_up
-from railwright.settings.overrides import ENGINE_RULES, UNKNOWN_FIGURE, check_overrides, override
+from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup.result import HookedUp
+from railwright.settings.overrides import check_overrides, override
 from railwright.settings.rule import Path, Rule, Seen, Unknown
 from railwright.settings.rules import RULES
 from railwright.settings.set_points import settle_input
@@ -33,13 +35,15 @@ _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 class Settings:
     """What to dial in. `set_points`: the inputs whose limits could be settled; the others have a stop.
 
-    windows: of each setting of each input, where it is worked out.
+    windows: of each setting of each input, where it is worked out. rises: number of a power-up -> the rate of
+    rise that was worked out for it [V/s]; None: a run of an earlier version, which kept it with its reason.
     """
 
     set_points: SetPoints
     reasons: tuple[Reason, ...]
     findings: tuple[Finding, ...]
     windows: tuple[Window, ...] = ()
+    rises: Mapping[int, float] | None = None
 
     @property
     def blocked(self) -> bool:
@@ -114,7 +118,7 @@ def settle(
         findings += settled.findings
     feeds = {name: draft.feed for name, draft in drafts.items() if draft.whole}
     if provisional:
-        return Settings(feeds, tuple(reasons), (), tuple(windows))
+        return Settings(feeds, tuple(reasons), (), tuple(windows), hooked.rises)
     context = Context(documents, sources, timeline, feeds, today, drafts)
     findings += findings_of(RULES, context, documents)
     if rehearsed is not None:  # it has settled what the closed form of this rule only bounds
@@ -125,7 +129,7 @@ def settle(
     findings += window_findings(windows, documents)
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)}
     found = by_severity(override(findings, documents, ids))
-    return Settings(feeds, tuple(reasons), found, tuple(windows))
+    return Settings(feeds, tuple(reasons), found, tuple(windows), hooked.rises)
 
 
 def rehearsed_findings(

@@ -31,6 +31,9 @@ KINDS = {
 }
 """Every fault, and how many inputs it is about."""
 
+SENSE_KINDS = ("sense open", "sense shorted", "sense reversed", "sense crossed")
+"""Those that lie in sense leads."""
+
 SAMPLES = ", ".join(f"'{kind} INPUT{' INPUT' * (count - 1)}'" for kind, count in KINDS.items())
 
 

@@ -277,9 +277,9 @@ class TwinBench:
                 path = Path(folder) / f"{number}.npz"
                 begin = self.started if since is None else since
                 said = child.ask({"what": "traces", "since": begin, "path": str(path)})
-                events += [Event(*event) for event in said["events"] if event[0] >= begin]
+                events += [Event.from_data(each) for each in said["events"] if each["time"] >= begin]
                 with np.load(path) as stored:
-                    for name in {key.partition("|")[0] for key in stored.files}:
+                    for name in said["inputs"]:
                         columns = {
                             column: stored[f"{name}|{column}"]
                             for column in ("voltage", "terminal_voltage", "current", "mode")

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
-from railwright.traces import Event, Mode
+from railwright.traces import Event, EventKind, Mode
 from railwright.twin.faults import SHORT, TwinFault
 from railwright.twin.history import History
 from railwright.twin.readings import Meter, Reading, timing_of
@@ -73,7 +73,8 @@ class Plant:
     ) -> None:
         self.truth = truth
         self.wiring = wire(supply, bench, device, procedure, truth, faults)
-        self._sensing = Sensing(self.wiring, bench, faults)
+        figures = {f"{supply}.{name}": output for name, output in bench.supplies[supply].outputs.items()}
+        self._sensing = Sensing(self.wiring, figures, faults)
         self._tick = min(tick, self._sensing.tick)
         self._simulation = self._new_simulation()
         self.on_event: Callable[[Event], None] = lambda event: None
@@ -83,8 +84,7 @@ class Plant:
             for name in self.wiring.inputs
         }
         self._outputs: dict[str, _OutputPlant] = {}
-        for name, output in bench.supplies[supply].outputs.items():
-            full = f"{supply}.{name}"
+        for full, output in figures.items():
             errors = truth.output(full, output)
             meter = Meter(full, timing_of(full, output, truth, errors.phase), errors, truth.seed)
             held = 2.0 + 2 * (meter.timing.update + meter.timing.aperture + meter.timing.latency)
@@ -194,7 +194,7 @@ class Plant:
             plant.stopped = "OTP"
         self._simulation.set(output, on=False)
         if was_on:
-            event = Event(self.time, output, "trips OTP")
+            event = Event(self.time, output, EventKind.TRIPS_OTP)
             self._tell(event)
             self._link_trips((event,))
 
@@ -281,8 +281,8 @@ class Plant:
     def _tell(self, event: Event) -> None:
         if event.subject in self._outputs:
             switched = self._outputs[event.subject].switched
-            if event.what == "on" or event.what == "off" or event.what.startswith("trips"):
-                switched.append((event.time, event.what == "on"))
+            if event.kind in (EventKind.ON, EventKind.OFF) or event.kind.trip:
+                switched.append((event.time, event.kind is EventKind.ON))
                 del switched[:-LONGEST_EVENTS]
         self.events.append(event)
         del self.events[:-LONGEST_EVENTS]
@@ -300,7 +300,7 @@ class Plant:
             output.history.append(rows.time, self._sensing.shown(name, voltage, rows), current)
 
     def _link_trips(self, events: tuple[Event, ...]) -> None:
-        tripped = {event.subject for event in events if event.what.startswith("trips")}
+        tripped = {event.subject for event in events if event.kind.trip}
         while tripped:
             followers = {
                 name
@@ -310,7 +310,7 @@ class Plant:
             for name in followers:
                 self._outputs[name].stopped = "linked"
                 self._simulation.set(name, on=False)
-                self._tell(Event(self.time, name, "trips linked"))
+                self._tell(Event(self.time, name, EventKind.TRIPS_LINKED))
             tripped = followers
 
     def _take_readings(self) -> None:

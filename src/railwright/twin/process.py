@@ -164,10 +164,9 @@ def _write_traces(server: SupplyServer, plant: Plant, request: Mapping[str, Any]
         np.savez(file, allow_pickle=False, **arrays)
     times = server.wall_clock(np.array([event.time for event in plant.events]))
     events = [
-        (float(time), event.subject, event.what, event.detail)
-        for time, event in zip(times, plant.events, strict=True)
+        {**event.as_data(), "time": float(time)} for time, event in zip(times, plant.events, strict=True)
     ]
-    return {"events": events}
+    return {"events": events, "inputs": list(plant.input_history)}
 
 
 if __name__ == "__main__":

@@ -9,11 +9,11 @@ other's voltage, which moves in a straight line over one tick.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from railwright.documents.bench import Bench
-from railwright.twin.faults import CEILING, TwinFault, has, partner_of
+from railwright.documents.bench import Output
+from railwright.twin.faults import CEILING, SENSE_KINDS, TwinFault, has, partner_of
 from railwright.twin.wiring import Wiring
 
 if TYPE_CHECKING:
@@ -33,10 +33,13 @@ LEAST_SEEN = 20e-3
 
 
 class Sensing:
-    """Sense leads of one supply's outputs. `external`: which of them are told to sense at the load."""
+    """Sense leads of one supply's outputs. `external`: which of them are told to sense at the load.
 
-    def __init__(self, wiring: Wiring, bench: Bench, faults: Sequence[TwinFault]) -> None:
-        self._wiring, self._bench, self._faults = wiring, bench, tuple(faults)
+    figures: output -> what its data sheet says.
+    """
+
+    def __init__(self, wiring: Wiring, figures: Mapping[str, Output], faults: Sequence[TwinFault]) -> None:
+        self._wiring, self._figures, self._faults = wiring, figures, tuple(faults)
         self.external: dict[str, bool] = dict.fromkeys(wiring.branch_of, False)
         self._voltage: dict[str, float] = {}
         self._rate: dict[str, float] = {}
@@ -113,15 +116,14 @@ class Sensing:
 
     def _fault(self, output: str) -> str:
         name = self._wiring.branch_of[output]
-        kinds = ("sense open", "sense shorted", "sense reversed", "sense crossed")
-        return next((kind for kind in kinds if has(self._faults, kind, name)), "")
+        return next((kind for kind in SENSE_KINDS if has(self._faults, kind, name)), "")
 
     def _falls_back(self, output: str) -> bool:
-        sense = self._bench.output(output).sense
+        sense = self._figures[output].sense
         return sense is not None and sense.open == "falls back"
 
     def _weight(self, output: str, told: float) -> float:
-        return max(told, LEAST_SEEN) / (CEILING * self._bench.output(output).voltage.high)
+        return max(told, LEAST_SEEN) / (CEILING * self._figures[output].voltage.high)
 
     def _share(self, output: str) -> float:
         """Part of its input's voltage that an output carries: by full scale in series."""
@@ -129,5 +131,5 @@ class Sensing:
             return 1.0
         branch = self._wiring.branch_of[output]
         group = [name for name, other in self._wiring.branch_of.items() if other == branch]
-        full = sum(self._bench.output(name).voltage.high for name in group)
-        return self._bench.output(output).voltage.high / full
+        full = sum(self._figures[name].voltage.high for name in group)
+        return self._figures[output].voltage.high / full

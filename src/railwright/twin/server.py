@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.framing import MessageFramer
 from railwright.scpi.grammar import Unit, parse_message
+from railwright.twin.commands import execute
 from railwright.twin.listening import Listening, reset
 from railwright.twin.mischief.layer import Layer, Manner
 from railwright.twin.mischief.script import Mischief
@@ -296,7 +297,7 @@ class SupplyServer:
                 self.catch_up()
         if word == "*STB" and unit.query and not unit.parameters:
             return str(self.supply.status.status_byte(answer_waiting))
-        return self.supply.execute(unit)
+        return execute(self.supply, unit)
 
 
 def _must_be_there(client: _Client) -> None:

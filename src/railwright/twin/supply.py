@@ -1,7 +1,5 @@
-"""One simulated supply without its socket: panels, status and plant, and the execution of program messages.
-
-The command tree is in `railwright.twin.commands`, written by hand from SCPI-1999; nothing of it comes from
-the driver.
+"""One simulated supply without its socket: panels, status and plant. `railwright.twin.commands` has the
+commands that change and ask them.
 """
 
 from __future__ import annotations
@@ -13,9 +11,7 @@ from importlib import metadata
 from secrets import token_hex
 
 from railwright.documents.bench import Supply as SupplyDocument
-from railwright.scpi.data import Datum, Expression, parse_channels
 from railwright.scpi.errors import ScpiError
-from railwright.scpi.grammar import Unit
 from railwright.traces import Event, Mode
 from railwright.twin import registers
 from railwright.twin.channels import channel_numbers
@@ -49,19 +45,8 @@ class Watchdog:
         return self.heard + self.time if self.on else math.inf
 
 
-@dataclass(frozen=True, slots=True)
-class Call:
-    """A command being executed: its parameters without the channel list, the outputs it addresses (places in
-    the document, 0 is the first), and the numbers its nodes carried.
-    """
-
-    parameters: tuple[Datum, ...]
-    outputs: tuple[int, ...]
-    numbers: tuple[int, ...]
-
-
 class TwinSupply:
-    """State of one supply. `advance` moves its time; `execute` carries out one program message unit.
+    """State of one supply. `advance` moves its time.
 
     channels: the number by which the instrument language knows each output, in the order of the document.
     token: tells this instance from any other of the same document. Raises WiringError where an output has no
@@ -177,9 +162,8 @@ class TwinSupply:
         end.
         """
         channel = self._index.get(event.subject)
-        mode = {"enters CV": Mode.CV, "enters CC": Mode.CC, "enters CP": Mode.CP}.get(event.what)
-        if channel is not None and mode is not None:
-            self._set_conditions(channel, mode, self.plant.tripped(self.panels[channel].name))
+        if channel is not None and event.kind.mode is not None:
+            self._set_conditions(channel, event.kind.mode, self.plant.tripped(self.panels[channel].name))
 
     def refresh(self) -> None:
         """Bring the condition registers up to date."""
@@ -206,38 +190,6 @@ class TwinSupply:
         operation |= registers.SWEEPING if channel in self.runs else 0
         operation |= registers.WAITING_FOR_TRIGGER if channel in self.armed else 0
         self.status.update(channel, questionable, operation)
-
-    def execute(self, unit: Unit) -> str | None:
-        """Carry out one unit and give its answer, if it is a query. Raises ScpiError; nothing has changed
-        then.
-        """
-        from railwright.twin.commands import TREE
-
-        command, numbers = TREE.find(unit.nodes, unit.query)
-        if command.only_dialect not in (None, self.document.dialect.name):
-            raise ScpiError(-113, unit.header)
-        parameters, outputs = self._address(unit.parameters, command.per_output, command.takes_list)
-        if len(parameters) < command.least:
-            raise ScpiError(-109, unit.header)
-        if len(parameters) > command.most:
-            raise ScpiError(-108, unit.header)
-        return command.run(self, Call(parameters, outputs, numbers))
-
-    def _address(
-        self, parameters: tuple[Datum, ...], per_output: bool, takes_list: bool
-    ) -> tuple[tuple[Datum, ...], tuple[int, ...]]:
-        """Parameters without the channel list, and the outputs that are meant."""
-        if not per_output:
-            return parameters, ()
-        if self.selects:
-            if any(isinstance(datum, Expression) for datum in parameters) and not takes_list:
-                raise ScpiError(-108, "this supply is addressed by INSTrument:NSELect")
-            return parameters, (self.selected,)
-        if parameters and isinstance(parameters[-1], Expression):
-            return parameters[:-1], self.outputs_of(parse_channels(parameters[-1], self.channels))
-        if len(self.panels) == 1:
-            return parameters, (0,)
-        raise ScpiError(-109, f"a channel list such as (@{self.channels[0]})")
 
     def apply_all(self) -> None:
         """Give the plant every setting of every panel."""

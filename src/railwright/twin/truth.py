@@ -119,7 +119,11 @@ class Truth:
 
     def assume(self, subject: str, text: str) -> None:
         """Declare what was taken where a document says nothing of an input or output."""
-        if (made := Assumption(subject, text)) not in self.assumptions:
+        self.take_over(Assumption(subject, text))
+
+    def take_over(self, made: Assumption) -> None:
+        """Declare what was assumed elsewhere, once."""
+        if made not in self.assumptions:
             self.assumptions.append(made)
 
     def unused_overrides(self) -> list[str]:

@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Action, Timeline
-from railwright.traces import Event, Record, Traces
+from railwright.traces import Event, EventKind, Record, Traces
 from railwright.twin.faults import TwinFault
 from railwright.twin.plant import Plant
 from railwright.twin.readings import Reading
@@ -50,7 +51,7 @@ class VirtualBench:
         self._feeds = set_points
         self.time = -LEAD_IN
         """Virtual time [s]; 0 is the start of the timeline."""
-        supplies = {each.output.partition(".")[0] for feed in set_points.values() for each in feed.outputs}
+        supplies = {each.output.supply for feed in set_points.values() for each in feed.outputs}
         self.plants = {
             name: Plant(
                 name,
@@ -71,9 +72,9 @@ class VirtualBench:
         for feed in set_points.values():
             self._prepare(feed)
 
-    def plant_of(self, output: str) -> Plant:
-        """The plant of the output called 'supply.output'."""
-        return self.plants[output.partition(".")[0]]
+    def plant_of(self, output: OutputName) -> Plant:
+        """The plant of the supply that has this output."""
+        return self.plants[output.supply]
 
     def _prepare(self, feed: Feed) -> None:
         """Limits and protections, as a run sets them before anything is switched on."""
@@ -156,7 +157,7 @@ def record_case(
     for action in timeline.actions:
         virtual.advance(action.time)
         if action.kind != "line":
-            done.append(Event(action.time, action.input, action.kind))
+            done.append(Event(action.time, action.input, EventKind(action.kind)))
         virtual.act(action)
     virtual.advance(timeline.duration)
     every = documents.procedure.record.every
@@ -167,7 +168,7 @@ def record_case(
     }
     spans = tuple(timeline.spans)
     events = virtual.events()
-    trips = [event for event in events if event.what.startswith("trips")]
+    trips = [event for event in events if event.kind.trip]
     record = Record(
         "supply readings", traces, tuple(sorted([*done, *trips], key=lambda event: event.time)), spans
     )

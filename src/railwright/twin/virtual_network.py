@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -71,6 +72,9 @@ class VirtualNetwork:
                 seed=seed,
                 longest_lag=math.inf,
             )
+        self._server_of = {
+            output: server for server in self.servers.values() for output in server.supply.plant.outputs
+        }
         unused = self.parameters.unused_overrides()
         if unused:
             raise ValueError(f"there is no true parameter '{unused[0]}'")
@@ -115,7 +119,7 @@ class VirtualNetwork:
 
     def energised(self, output: str) -> tuple[tuple[float, float | None], ...]:
         """When 'supply.output' was energised: (from, to) on the loop's time [s]; None: it still is."""
-        server = self._server(output)
+        server = self._server_of[output]
         server.catch_up()
         return tuple(server.energised()[output])
 
@@ -173,17 +177,14 @@ class VirtualNetwork:
                 )
             times = server.wall_clock(np.array([event.time for event in plant.events]))
             events += [
-                Event(float(time), event.subject, event.what, event.detail)
+                replace(event, time=float(time))
                 for time, event in zip(times, plant.events, strict=True)
                 if time >= since
             ]
         return Record("twin truth", traces, tuple(sorted(events, key=lambda event: event.time)))
 
-    def _server(self, output: str) -> SupplyServer:
-        return self.servers[output.partition(".")[0]]
-
     def _now(self, output: str) -> Plant:
-        server = self._server(output)
+        server = self._server_of[output]
         server.catch_up()
         return server.supply.plant
 

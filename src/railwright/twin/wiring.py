@@ -15,8 +15,9 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
-from railwright.twin.faults import TwinFault, has, partner_of, reversed_load
+from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of, reversed_load
 from railwright.twin.truth import Truth
 
 if TYPE_CHECKING:
@@ -57,8 +58,12 @@ def wire(
     from railwright.physics.circuit import DECLARED, Branch, Circuit
 
     parts = Parts(bench, truth.choose)
-    stages = {f"{supply}.{name}": parts.stage(f"{supply}.{name}") for name in bench.supplies[supply].outputs}
-    branches, branch_of, arrangement_of, group_of, sensed = [], {}, {}, {}, set()
+    outputs = [OutputName.of(supply, name) for name in bench.supplies[supply].outputs]
+    stages = {output: parts.stage(output) for output in outputs}
+    branches, sensed = [], set()
+    branch_of: dict[str, str] = {}
+    arrangement_of: dict[str, str] = {}
+    group_of: dict[str, int] = {}
     inputs = []
     for name, hook_up in (procedure.hook_up if procedure and device else {}).items():
         assert device is not None
@@ -68,11 +73,8 @@ def wire(
         _check_group(name, hook_up, supply)
         arrangement = "single" if hook_up.arrangement == "alone" else hook_up.arrangement
         for output in hook_up.outputs:
-            branch_of[output], arrangement_of[output], group_of[output] = (
-                name,
-                arrangement,
-                len(hook_up.outputs),
-            )
+            branch_of[output], arrangement_of[output] = name, arrangement
+            group_of[output] = len(hook_up.outputs)
         if hook_up.sense == "at load":
             sensed |= set(hook_up.outputs)
         _check_sense(name, hook_up, supply, procedure, faults)
@@ -97,7 +99,7 @@ def wire(
         group_of.setdefault(output, 1)
     parts.assumptions.add("", *DECLARED)
     for made in parts.assumptions.all():
-        truth.assume(made.subject, made.text)
+        truth.take_over(made)
     truth.know_units(parts.units)
     circuit = Circuit(branches=tuple(branches))
     shorted = frozenset(name for name in inputs if has(faults, "short", name))
@@ -108,14 +110,14 @@ def _check_sense(
     name: str, hook_up: HookUp, supply: str, procedure: Procedure | None, faults: Sequence[TwinFault]
 ) -> None:
     """A fault of sense leads needs sense leads, and two that are crossed need one supply."""
-    wrong = next((f for f in faults if f.kind.startswith("sense ") and name in f.inputs), None)
+    wrong = next((f for f in faults if f.kind in SENSE_KINDS and name in f.inputs), None)
     if wrong is None or procedure is None:
         return
     if hook_up.sense != "at load":
         raise WiringError(f"'{wrong.kind}': input '{name}' is sensed at the terminals, it has no sense leads")
     other = partner_of(faults, "sense crossed", name)
     theirs = procedure.hook_up[other].outputs if other is not None else hook_up.outputs
-    if {output.partition(".")[0] for output in theirs} != {supply}:
+    if {output.supply for output in theirs} != {supply}:
         raise WiringError(
             f"'sense crossed': a twin simulates it only within one supply, and '{other}' is fed by another"
         )
@@ -138,7 +140,7 @@ def _connected(
 
 
 def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
-    supplies = sorted({output.partition(".")[0] for output in hook_up.outputs})
+    supplies = sorted({output.supply for output in hook_up.outputs})
     if len(supplies) > 1:
         raise WiringError(
             f"input '{name}' is fed by outputs of {' and '.join(supplies)}: "

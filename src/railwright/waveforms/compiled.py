@@ -1,12 +1,15 @@
-"""Compilation of the fits' inner loops, kept on disk."""
+"""The fits' entries: their inner loops, which Python calls, compiled and kept on disk."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
-from railwright.compiled_cache import Function, compile_kept
+from railwright.compilation import Function, compile_kept
 
 
-def compiled(function: Function) -> Function:
-    """Compile at the first call, and keep the result. It releases the interpreter's lock."""
-    return compile_kept(function, "compiled-fit", sorted(Path(__file__).parent.glob("*.py")))
+def compiled_entry(*takes: Any) -> Callable[[Function], Function]:
+    """Compile a function that Python calls with arguments of these types, at its first call."""
+    sources = sorted(Path(__file__).parent.glob("*.py"))
+    return lambda function: compile_kept(function, takes, "compiled-fit", sources)

@@ -13,7 +13,8 @@ import math
 
 import numpy as np
 
-from railwright.waveforms.compiled import compiled
+from railwright.compilation import FLOAT, GIVEN, VECTOR
+from railwright.waveforms.compiled import compiled_entry
 from railwright.waveforms.fit import Fit, tidy
 from railwright.waveforms.waveform import Array, Waveform
 
@@ -73,12 +74,15 @@ def _levels(wave: Waveform, span: float, most: int) -> Fit | None:
     return Fit(made, count, 0.5 * spanned, 0.0)
 
 
-@compiled
+@compiled_entry(GIVEN, GIVEN, FLOAT, VECTOR, VECTOR)
 def _steps(time: Array, value: Array, span: float, breaks: Array, levels: Array) -> tuple[int, float]:
     """Levels of the greedy fit: how many, and the largest span of values that one of them stands for.
 
-    breaks, levels (most,): where each ends, and what it is. It stops at the first level beyond `most`.
+    breaks, levels (most,): where each ends, and what it is. It stops at the first level beyond `most`. Raises
+    ValueError where sizes do not fit together.
     """
+    if time.size < 1 or value.size != time.size or breaks.size < 1 or levels.size != breaks.size:
+        raise ValueError("time and value, breaks and levels: expected as many of each, one at least")
     low = high = value[0]
     count, spanned, most = 1, 0.0, breaks.size
     for row in range(1, time.size):

@@ -12,7 +12,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.waveforms.compiled import compiled
+from railwright.compilation import FLOAT, GIVEN, INTEGER, INTEGERS, VECTOR
+from railwright.waveforms.compiled import compiled_entry
 from railwright.waveforms.fit_stepping import least_error_steps
 from railwright.waveforms.point_list import Abilities, Listed, OnGrid, PointList, on_grid
 from railwright.waveforms.waveform import Array, Waveform
@@ -68,13 +69,20 @@ def _best(
     return float(np.maximum(highest - levels, levels - lowest).max()), ends, levels
 
 
-@compiled
+@compiled_entry(GIVEN, GIVEN, VECTOR, VECTOR)
 def _cells(at: Array, value: Array, low: Array, high: Array) -> None:
-    """Lowest and highest value of a waveform, its time in steps of the grid, within each step (cells,)."""
+    """Lowest and highest value of a waveform, its time in steps of the grid, within each step (cells,).
+
+    Raises ValueError where sizes do not fit together, or it begins before the grid.
+    """
+    if at.size < 1 or value.size != at.size or high.size != low.size:
+        raise ValueError("at and value, low and high: expected as many of each, one at least")
     for row in range(1, at.size):
         begin, end = at[row - 1], at[row]
         if end <= begin:
             continue
+        if not 0.0 <= begin < end:
+            raise ValueError("at: expected numbers from 0 on")
         slope = (value[row] - value[row - 1]) / (end - begin)
         for cell in range(int(np.floor(begin)), min(int(np.ceil(end)), low.size)):
             first = value[row - 1] + slope * max(0.0, cell - begin)
@@ -83,14 +91,16 @@ def _cells(at: Array, value: Array, low: Array, high: Array) -> None:
             high[cell] = max(high[cell], first, last)
 
 
-@compiled
+@compiled_entry(GIVEN, GIVEN, INTEGER, INTEGER, FLOAT, FLOAT, INTEGERS)
 def _fewest(
     low: Array, high: Array, shortest: int, longest: int, error: float, resolution: float, parent: Counts
 ) -> int:
     """Fewest points within an error, cells + 1 where there are none; parent (cells + 1,): where the last
-    point that ends at an instant begins.
+    point that ends at an instant begins. Raises ValueError where sizes do not fit together.
     """
     cells = low.size
+    if high.size != cells or parent.size != cells + 1 or shortest < 0:
+        raise ValueError("low, high, parent: expected (cells,) twice and (cells + 1,), and dwells from 0 on")
     none = cells + 1
     fewest = np.full(cells + 1, none, np.int64)
     fewest[0] = 0

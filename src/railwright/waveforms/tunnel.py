@@ -11,7 +11,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.waveforms.compiled import compiled
+from railwright.compilation import (
+    FLOAT,
+    GIVEN,
+    GIVEN_FLAGS,
+    INTEGER,
+    INTEGERS,
+    MATRIX,
+    compiled,
+)
+from railwright.waveforms.compiled import compiled_entry
 from railwright.waveforms.waveform import Array
 
 LOWER, UPPER = 0, 1
@@ -49,7 +58,7 @@ def _pushed(side: int, t: float, y: float, hull_t: Array, hull_y: Array, head: i
     return tail + 1
 
 
-@compiled
+@compiled_entry(GIVEN, GIVEN, GIVEN_FLAGS, FLOAT, MATRIX, MATRIX, MATRIX)
 def tunnel_lines(
     time: Array, value: Array, joined: Flags, tolerance: float, lines: Array, hull_t: Array, hull_y: Array
 ) -> int:
@@ -62,8 +71,14 @@ def tunnel_lines(
     Of each line: a point, its slope, and where the window begins and ends that the next must cross. The
     steepest line that still fits (`up`) goes through an upper corner and an earlier lower one, the flattest
     (`down`) through a lower corner and an earlier upper one.
+
+    Raises ValueError where sizes do not fit together.
     """
     rows, most, count = int(time.size), int(lines.shape[0]), 0
+    if rows < 1 or value.size != rows or joined.size != rows:
+        raise ValueError("time, value, joined: expected as many rows of each, one at least")
+    if lines.shape[1] != 5 or hull_t.shape != (2, rows + 2) or hull_y.shape != (2, rows + 2):
+        raise ValueError("lines, hull_t, hull_y: expected (n, 5) and twice (2, rows + 2)")
     head_l, tail_l, head_u, tail_u = 0, 1, 0, 1
     hull_t[LOWER, 0], hull_y[LOWER, 0] = time[0], value[0] - tolerance
     hull_t[UPPER, 0], hull_y[UPPER, 0] = time[0], value[0] + tolerance
@@ -147,14 +162,19 @@ def tunnel_lines(
     return count + 1
 
 
-@compiled
+@compiled_entry(GIVEN, GIVEN, GIVEN, GIVEN, INTEGER, INTEGERS)
 def worst_rows(
     time: Array, value: Array, knots: Array, levels: Array, block: int, worst: NDArray[np.int64]
 ) -> float:
     """Largest deviation of joined lines from the rows; worst: in each block of rows, where its largest is.
 
-    time, value (n,); knots, levels (m,): where the lines meet; worst (blocks,).
+    time, value (n,); knots, levels (m,): where the lines meet, two at least; worst (blocks,). Raises
+    ValueError where sizes do not fit together.
     """
+    if value.size != time.size or levels.size != knots.size or knots.size < 2:
+        raise ValueError("time and value, knots and levels: expected as many of each, two knots at least")
+    if block < 1 or worst.size * block < time.size:
+        raise ValueError("worst: expected one for each block of one row at least")
     largest, line = 0.0, 0
     slope = (levels[1] - levels[0]) / (knots[1] - knots[0]) if knots[1] > knots[0] else 0.0
     for begin in range(0, time.size, block):
@@ -172,15 +192,18 @@ def worst_rows(
     return largest
 
 
-@compiled
+@compiled_entry(GIVEN, GIVEN, GIVEN, MATRIX)
 def corners(time: Array, value: Array, meets: Array, found: Array) -> int:
     """The rows between meets that bound a line there: corners of the hulls above and below. Gives their
     number.
 
     time, value (n,): straight lines from row to row; meets (m,): ascending, of its time. found (room, 4):
-    line, time, value, and LOWER where a line must not be much below, UPPER where not much above.
+    line, time, value, and LOWER where a line must not be much below, UPPER where not much above. Raises
+    ValueError where sizes do not fit together, or there are more corners than room.
     """
     count, row, rows = 0, 0, time.size
+    if rows < 1 or value.size != rows or found.shape[1] != 4:
+        raise ValueError("time, value, found: expected as many rows, one at least, and (room, 4)")
     hull_t, hull_y = np.empty((2, rows + 3)), np.empty((2, rows + 3))
     for line in range(meets.size - 1):
         begin, end = meets[line], meets[line + 1]
@@ -199,6 +222,8 @@ def corners(time: Array, value: Array, meets: Array, found: Array) -> int:
         last = min(max(inside, 1), rows - 1)
         for side in (LOWER, UPPER):
             tails[side] = _pushed(side, end, _between(time, value, last, end), hull_t, hull_y, 0, tails[side])
+            if count + tails[side] > found.shape[0]:
+                raise ValueError("found: there are more corners than room for them")
             for place in range(tails[side]):
                 found[count, 0], found[count, 1] = line, hull_t[side, place]
                 found[count, 2], found[count, 3] = hull_y[side, place], side

@@ -15,7 +15,8 @@ class Waveform:
     """One quantity over time.
 
     time (n,): from 0 on, never decreasing [s]; value (n,): in the quantity's SI unit. Between rows it runs
-    in a straight line. Two rows with the same time are a jump (of more, the first and the last count).
+    in a straight line. Two rows with the same time are a jump (of more, the first and the last count). Held
+    as 64-bit floats in one piece, copied only where they are not.
     Raises ValueError where the arrays do not fit together, hold no row, or hold something that is not finite.
     """
 
@@ -23,6 +24,8 @@ class Waveform:
     value: Array
 
     def __post_init__(self) -> None:
+        for name in ("time", "value"):
+            object.__setattr__(self, name, np.asarray(getattr(self, name), np.float64, order="C"))
         if self.time.ndim != 1 or self.time.shape != self.value.shape or not self.time.size:
             raise ValueError("time and value must be of the same length, of one row at least")
         if not (np.isfinite(self.time).all() and np.isfinite(self.value).all()):

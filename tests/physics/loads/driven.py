@@ -101,7 +101,7 @@ def run(sim: Simulation, until: float) -> Run:
     samples = advance.samples["main"]
     assert samples.states is not None
     assert samples.load_currents is not None
-    own = [number for number, name in enumerate(branch.states) if "load 1 (" in name]
+    own = [number for number, name in enumerate(branch.states) if "load 1 (" in name.quantity]
     sign = -1.0 if branch.reversed_lead else 1.0
     return Run(
         branch.loads[0],

@@ -26,9 +26,12 @@ def law(volts, **more):
     return converter.current(volts, 1.0, p_of(load_of("converter", **PLAIN, **more)), [], RUNNING)
 
 
-@pytest.mark.parametrize("volts", [-3.0, 0.0, 4.0, 6.0, 12.0, 100.0])
-def test_without_a_limit_nothing_changes(volts):
-    assert law(volts) == 10.0 / max(volts, 2.0)
+@pytest.mark.parametrize(
+    ("volts", "amperes"),
+    [(-3.0, 5.0), (0.0, 5.0), (4.0, 2.5), (6.0, 1.6666667), (12.0, 0.8333333), (100.0, 0.1)],
+)
+def test_without_a_limit_it_draws_constant_power_down_to_2_v(volts, amperes):
+    assert law(volts) == pytest.approx(amperes, rel=1e-7)
 
 
 def test_within_its_limit_it_is_a_resistor_up_to_where_the_limit_begins():

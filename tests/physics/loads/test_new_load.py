@@ -8,7 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from tests.documents.demo import DEVICE, copy_demo, edit
+from tests.bench import DEVICE, copy_demo, edit
 
 PAGE = Path(__file__).parents[3] / "docs" / "new-load.md"
 BLOCK = re.compile(r"^`([\w.-]+)`:\n\n```\w+\n(.*?)^```$", re.MULTILINE | re.DOTALL)

@@ -66,6 +66,6 @@ def first_alarm(
 
 def _trip(events, outputs):  # type: ignore[no-untyped-def]
     for event in events:
-        if event.subject in outputs and event.what.startswith("trips"):
-            return event.time, event.what.removeprefix("trips ")
+        if event.subject in outputs and event.kind.trip:
+            return event.time, event.kind.trip
     return None

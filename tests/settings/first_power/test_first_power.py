@@ -11,20 +11,20 @@ import shutil
 from pathlib import Path
 
 import pytest
+from tests.bench import PROCEDURE, bench_data, demo_with
+from tests.said import says
 from tests.settings.first_power.played import first_alarm
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.translate import validated
-from railwright.examples import example
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
 from railwright.settings.first_power.figures import NotPossible, input_figures
 from railwright.settings.first_power.make import FirstPower, first_power
 from railwright.settings.settle import rehearsed_findings, settle
 
-EXAMPLE = example()
 TODAY = dt.date(2026, 11, 25)
 PARTS = ("leads", "rise")
 SENSED = {
@@ -37,14 +37,7 @@ SENSED = {
 
 def write(folder: Path, changes: dict[str, str]) -> Path:
     """The example's documents in a folder, the first power-ups beside them; gives the folder."""
-    folder.mkdir()
-    for path in EXAMPLE.glob("*.*.yaml"):
-        text = path.read_text("utf-8")
-        for old, new in changes.items() if "procedure" in path.name else ():
-            assert old in text
-            text = text.replace(old, new)
-        (folder / path.name).write_text(text, "utf-8")
-    documents = load_documents(folder / "power-input.procedure.yaml")
+    documents = demo_with(folder, *((PROCEDURE, old, new) for old, new in changes.items()))
     paths = ("tide-gauge.device.yaml", "quay.bench.yaml")
     made = first_power(documents.device, documents.bench, paths, documents.procedure, TODAY)
     for part in PARTS:
@@ -138,19 +131,19 @@ def test_crossed_sense_leads_are_found(sensed: Path) -> None:
 def test_a_third_of_the_capacitance_is_found_by_the_current_that_charges_it(as_it_is: Path) -> None:
     for seed in range(5):
         ended = cause(as_it_is, "leads", seed=seed, main__capacitor__capacitance="x0.333")
-        assert "during 'main to 5.4 V'" in ended
-        assert "a third of its capacitance (draws 11 mA)" in ended
+        assert says(ended, "main to 5.4 V")
+        assert says(ended, "11 mA")
 
 
 def test_a_converter_that_draws_too_much_is_found_where_it_starts(as_it_is: Path) -> None:
     ended = cause(as_it_is, "rise", main__converter__output_power="x1.6")
-    assert re.match("main: current .* above .* during 'main at 9 V'", ended), ended
+    assert says(ended, "main", "current", "above", "main at 9 V"), ended
 
 
 def test_a_document_says_what_the_readings_cannot_tell(as_it_is: Path) -> None:
     text = re.sub(r"\n# ", " ", (as_it_is / "leads.procedure.yaml").read_text("utf-8"))
-    assert "transducer: no current in this procedure tells a third of its capacitance" in text
-    assert "main: no current in this procedure tells" not in text
+    assert says(text, "transducer: no current", "a third of its capacitance")
+    assert "main: no current" not in text
 
 
 def made_of(device: dict[str, object], bench: dict[str, object]) -> FirstPower:
@@ -185,22 +178,15 @@ OUTPUT: dict[str, object] = {
 
 def bench(**more: object) -> dict[str, object]:
     outputs = {n: {**OUTPUT, **more, "current": f"0 A .. {most}"} for n, most in (("1", "2 A"), ("2", "9 A"))}
-    supply = {"address": "TCPIP::127.0.0.1::5025::SOCKET", "dialect": "channel-list", "outputs": outputs}
     lead = {"conductor": "AWG 18", "one_way_length": "1 m", "permitted_current": "5 A"}
-    return {
-        "bench": "Small",
-        "location": "dry",
-        "ambient": "23 °C ± 3 °C",
-        "supplies": {"one": supply},
-        "leads": {"pair": lead},
-    }
+    return bench_data({"one": {"outputs": outputs}}, {"pair": lead}, ambient="23 °C ± 3 °C")
 
 
 def test_without_a_procedure_the_smallest_output_is_taken_and_it_regulates_where_it_cannot_trip() -> None:
     made = made_of(DEVICE, bench())
     for text in (made.leads, made.rise):
-        assert "lamp: {from: one.1, lead: pair, sense: at terminals}" in text
-        assert 'procedure: "First power of Lamp: one, two' in text
+        assert says(text, "First power of Lamp: one, two")
+        assert says(text, "lamp", "one.1", "pair", "at terminals", "at_limit: regulate")
         assert "at_limit: regulate" in text  # no trip delay is given
     assert "line_to: 6 V" in made.leads  # 60 % of 10 V
     found = re.findall(r"during: lamp at 6 V, current_(below|above): ([0-9.]+) (m?A)", made.leads)
@@ -214,7 +200,7 @@ def test_without_a_procedure_the_smallest_output_is_taken_and_it_regulates_where
 def test_what_no_limit_can_be_worked_out_without_is_said() -> None:
     with pytest.raises(
         NotPossible,
-        match="no hook-up feeds every input: nothing feeds lamp: accuracy and response of its OVP",
+        match=r"lamp: .*OVP",
     ):
         made_of(DEVICE, bench(ovp={"level": "1 V .. 22 V"}))
 
@@ -222,12 +208,10 @@ def test_what_no_limit_can_be_worked_out_without_is_said() -> None:
 def test_inputs_below_zero_and_benches_that_are_too_small_are_refused_in_words(as_it_is: Path) -> None:
     lamp = {**DEVICE["inputs"]["lamp"], "operating": "10 V .. 30 V", "nominal": "24 V"}  # type: ignore[index]
     weak = {**DEVICE, "inputs": {"lamp": lamp}}
-    with pytest.raises(NotPossible, match="no hook-up feeds every input: nothing feeds lamp"):
+    with pytest.raises(NotPossible, match="lamp"):
         made_of(weak, bench())
     signed = {**lamp, "operating": "-14 V .. -10 V", "nominal": "-12 V"}
-    with pytest.raises(
-        NotPossible, match=r"got -12 V and -14 V .. -10 V; .* in amounts, with 'rail: negative'"
-    ):
+    with pytest.raises(NotPossible, match=r"got -12 V and -14 V .. -10 V; .*'rail: negative'"):
         made_of({**DEVICE, "inputs": {"lamp": signed}}, bench())
     documents = load_documents(as_it_is / "power-input.procedure.yaml")
     sources, _ = sources_of(documents)
@@ -248,8 +232,8 @@ def test_devices_of_every_kind_pass_when_healthy_and_stop_when_shorted(name: str
     for part in PARTS:
         (tmp_path / "d" / f"{part}.procedure.yaml").write_text(getattr(made, part), "utf-8")
         assert [cause(tmp_path / "d", part, seed=seed) for seed in (1, 2)] == ["", ""]
-        assert "short or leakage" in cause(tmp_path / "d", part, "short main")
-        assert "every 50 ms assumed" in re.sub(r"\n# ", " ", made.leads)
+        assert "short" in cause(tmp_path / "d", part, "short main")
+        assert says(re.sub(r"\n# ", " ", made.leads), "50 ms")
 
 
 MAST = Path(__file__).parent / "mast"
@@ -271,13 +255,13 @@ def mast(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_cause_that_may_read_as_a_healthy_device_does_is_named_all_the_same(mast: Path, seed: int) -> None:
     """Exchanged, heater draws 27 mA ± 5.3 mA: too near the band's end to be told for certain."""
     ended = cause(mast, "leads", "exchanged heater minus", seed=seed)
-    assert "the lead of minus in its place (draws 27 mA)" in ended
+    assert says(ended, "minus", "27 mA")
 
 
 def test_a_resistor_reversed_draws_the_same_and_is_said_not_to_be_told(mast: Path) -> None:
     assert cause(mast, "leads", "reversed heater") == ""
     text = (mast / "leads.procedure.yaml").read_text("utf-8")
-    assert "heater: no current in this procedure tells a reversed polarity, as" in re.sub(r"\n# ", " ", text)
+    assert says(text, "heater", "reversed polarity")
     causes = re.findall(r"input: (\w+), .*?likely: (.*?)}", text, re.DOTALL)
     assert not [likely for name, likely in causes if name == "heater" and "polarity" in likely]
     assert [likely for name, likely in causes if name == "controller" and "polarity reversed" in likely]
@@ -285,5 +269,5 @@ def test_a_resistor_reversed_draws_the_same_and_is_said_not_to_be_told(mast: Pat
 
 def test_where_nothing_flows_nothing_is_expected(mast: Path) -> None:
     text = (mast / "leads.procedure.yaml").read_text("utf-8")
-    assert "# controller at 1 V, controller: nothing expected, readings are exact to ±2.9 mA" in text
+    assert says(text, "controller at 1 V", "controller", "±2.9 mA")
     assert " pA" not in text

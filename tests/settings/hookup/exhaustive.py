@@ -308,7 +308,7 @@ def kind_of(documents: Documents, way: Way) -> Kind:
     bench = documents.bench
     figures = []
     for name in way.outputs:
-        supply, own = bench.supply_of(name), name.partition(".")[2]
+        supply, own = bench.supply_of(name), name.output
         coupled = any(own in coupling.outputs for coupling in supply.coupled)
         inside = own in supply.common_negative
         text = repr((bench.output(name), supply.isolation, supply.dialect.name, inside, coupled))

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from railwright.documents.bench import Bench
+from tests.bench import bench_of
+
 from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
@@ -35,8 +35,7 @@ def output(volts: float, amperes: float, watts: float | None = None, **more: Any
         "trip_delay": "1 ms .. 5 s",
         "sense": {"compensates": "1 V"},
     }
-    data.update(more)
-    return {key: value for key, value in data.items() if value is not None}
+    return data | more
 
 
 def supply(*outputs: Data, isolation: str | None = "200 V", **more: Any) -> Data:
@@ -84,20 +83,7 @@ def scene(
     rise: str | None = None,
 ) -> Documents:
     """The three documents. Every input is powered up and held; `steps` follow."""
-    addressed = {
-        name: {"address": f"TCPIP::127.0.0.1::{5100 + number}::SOCKET", **copy.deepcopy(each)}
-        for number, (name, each) in enumerate(supplies.items())
-    }
-    bench = validated(
-        Bench,
-        {
-            "bench": "bench",
-            "location": location,
-            "ambient": "23 °C",
-            "supplies": addressed,
-            "leads": dict(leads or {"lead": GOOD_LEAD}),
-        },
-    )
+    bench = bench_of(supplies, leads or {"lead": GOOD_LEAD}, location=location)
     device = validated(Device, {"device": "device", "inputs": dict(inputs), "never": list(never)})
     usual: Data = {"current_limit": "auto", "ovp": "auto", "at_limit": at_limit}
     if at_limit == "trip":

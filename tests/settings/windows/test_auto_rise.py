@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import json
 from pathlib import Path
 
 import pytest
+from tests.said import says
 from tests.settings.station import TODAY, Edit, of_rule, station
 
 from railwright.plan.timeline import build_timeline
+from railwright.settings.data import as_data, settings_from_data
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
-from railwright.settings.windows.auto_rise import as_risen, auto_steps
+from railwright.settings.windows.auto_rise import as_risen, auto_steps, rates_told
 
 AUTO: Edit = ("procedure", "rise: 2 V/ms, settle", "rise: auto, settle")
 
@@ -21,7 +23,7 @@ def test_within_the_windows_of_all_inputs(tmp_path: Path) -> None:
     settings = settle(station(tmp_path, AUTO), TODAY)
     (reason,) = [each for each in settings.reasons if each.setting == "rise"]
     assert (reason.about, reason.value, reason.unit) == ("main, transducer", 240.0, "V/s")
-    assert "'start-up time' permits 60 ms to 12 V" in reason.why
+    assert says(reason.why, "start-up time", "60 ms", "12 V")
     assert "by C·dV/dt" in reason.why
     for about in ("main", "transducer"):
         window = next(w for w in settings.windows if (w.about, w.setting) == (about, "rise"))
@@ -42,12 +44,12 @@ def test_where_no_rate_is_right_it_is_a_stop(tmp_path: Path) -> None:
     settings = settle(station(tmp_path, AUTO, quick), TODAY)
     (reason,) = [each for each in settings.reasons if each.setting == "rise"]
     assert reason.value == pytest.approx(0.98 * 12.0 / 20e-3)
-    assert "no rate is right" in reason.why
+    assert says(reason.why, "no rate")
     (finding,) = of_rule(settings, "empty-window")
     assert finding.blocks
-    assert "no rise of main, transducer is right: it must be at least 588 V/s (main: 'start-up" in finding.why
-    assert "and at most 290 V/s (main:" in finding.why
-    assert "a current limit of 1.4223 A, which its window up to 2.494 A holds" in finding.remedy
+    assert says(finding.why, "main", "transducer", "588 V/s", "main")
+    assert says(finding.why, "290 V/s", "main")
+    assert says(finding.remedy, "1.4223 A", "2.494 A")
 
 
 def test_the_limit_that_the_remedy_names_makes_the_window(tmp_path: Path) -> None:
@@ -61,15 +63,29 @@ def test_the_limit_that_the_remedy_names_makes_the_window(tmp_path: Path) -> Non
 def test_without_the_outputs_own_capacitance_there_is_none(tmp_path: Path) -> None:
     lacking = ("bench", "        output_capacitance: 220 uF\n", "")
     (finding,) = of_rule(settle(station(tmp_path, AUTO, lacking), TODAY), "auto-impossible")
-    assert "'rise: auto' of main, transducer: the output's own capacitance is unknown" in finding.why
+    assert says(finding.why, "rise: auto", "main", "transducer")
     assert finding.blocks
 
 
 def test_a_run_is_judged_at_the_rate_that_it_was_done_with(tmp_path: Path) -> None:
     documents = station(tmp_path, AUTO)
-    reasons = hooked_up(documents).reasons
-    done = as_risen(documents, [replace(each, value=150.0) for each in reasons])
+    assert hooked_up(documents).rises == {0: 240.0}
+    done = as_risen(documents, {0: 150.0})
     assert done.procedure.steps[0].power_up is not None
     assert done.procedure.steps[0].power_up.rate == 150.0
     with pytest.raises(KeyError):
-        as_risen(documents, ())
+        as_risen(documents, {})
+
+
+def test_settings_keep_the_rate_that_was_worked_out(tmp_path: Path) -> None:
+    documents = station(tmp_path, AUTO)
+    settings = settle(documents, TODAY)
+    assert settings.rises == {0: 240.0}
+    data = json.loads(json.dumps(as_data(settings)))
+    assert settings_from_data(data).rises == {0: 240.0}
+    del data["rises"]
+    earlier = settings_from_data(data)
+    assert earlier.rises is None
+    assert rates_told(documents, earlier.reasons) == {0: 240.0}
+    with pytest.raises(KeyError):
+        rates_told(documents, ())

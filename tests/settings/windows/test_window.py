@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+from tests.said import says
 
 from railwright.settings.windows.window import Demand, End, Replay, Window, collision, end_of
 
@@ -70,11 +71,8 @@ def test_an_empty_window_names_both_demands_and_what_would_part_them() -> None:
     pair = found.colliding()
     assert pair == (low, high)
     why, remedy = collision(found, pair)
-    assert why == (
-        "no ovp of main is right: it must be at least 6 V (why need) and at most 5.5 V (why bears), "
-        "0.5 V apart"
-    )
-    assert remedy == "need no more than 5.5, or bear 6"
+    assert says(why, "main", "6 V", "5.5 V", "0.5 V")
+    assert says(remedy, "5.5", "6")
     assert window(low, end("high", 6.0)).colliding() is None
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from railwright.documents.standard_figures import package_figures
 from railwright.waveforms.shapes import Off, Step, duration_of, moves
-from railwright.waveforms.standards import KEYS, TESTS, Choice, NoSuchChoice
+from railwright.waveforms.standards import TESTS, Choice, NoSuchChoice
 
 CHOICES = {
     "IEC 61000-4-29 dip": {"level": "70 %", "duration": 0.1},
@@ -32,13 +32,15 @@ def test_it_plays_and_comes_back(name):
     played = list(moves(found, 12.0))
     assert played[-2].value in (12.0, 9.0)  # nominal, or the lowest operating voltage where that is the base
     test = TESTS[name]
-    assert test.standard in KEYS
+    assert test.name.startswith(test.standard)
+    assert {test.levels, test.durations} <= {None, *test.cites}
     assert set(CHOICES.get(name, {})) <= set(test.uses)
     cited = package_figures()[test.standard].cited(*test.cites)
     assert cited.endswith(", from memory")
 
 
 def test_every_figure_has_its_clause_edition_and_flag():
+    assert set(package_figures()) == {test.standard for test in TESTS.values()}
     for figures in package_figures().values():
         assert figures.edition
         assert figures.title

@@ -6,29 +6,12 @@ hook-up is `auto` nothing is loaded and nothing changes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from railwright.documents.hook_up import HookUp, Source
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import Feed, SetPoints
-from railwright.settings.findings import Finding, Reason
-
-HOOK_UP_IMPOSSIBLE = "hook-up-impossible"
-"""The finding where no hook-up feeds every input. It cannot be accepted: there is nothing to go on with."""
-
-WHOLE = "hook-up"
-"""What the reason for the whole assignment is about."""
-
-
-@dataclass(frozen=True, slots=True)
-class HookedUp:
-    """Documents in which every hook-up is written out (an input that nothing feeds has none), the reasons for
-    those that were `auto`, and what keeps others from being hooked up.
-    """
-
-    documents: Documents
-    reasons: tuple[Reason, ...] = ()
-    findings: tuple[Finding, ...] = ()
+from railwright.settings.hookup.result import HookedUp
 
 
 def hooked_up(documents: Documents) -> HookedUp:
@@ -40,7 +23,8 @@ def hooked_up(documents: Documents) -> HookedUp:
 
     hooked = _hooked_up(without_auto(documents))
     found = risen(hooked.documents, auto_steps(documents))
-    return HookedUp(found.documents, (*hooked.reasons, *found.reasons), (*hooked.findings, *found.findings))
+    reasons, findings = (*hooked.reasons, *found.reasons), (*hooked.findings, *found.findings)
+    return HookedUp(found.documents, reasons, findings, found.rates)
 
 
 def _hooked_up(documents: Documents) -> HookedUp:

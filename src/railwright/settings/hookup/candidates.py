@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
+from railwright.documents.output_name import OutputName
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import (
     EARTH,
@@ -78,7 +79,7 @@ class Candidate:
     obstacles: tuple[Obstacle, ...] = ()
 
     @property
-    def outputs(self) -> tuple[str, ...]:
+    def outputs(self) -> tuple[OutputName, ...]:
         return self.group.names
 
     @property
@@ -279,7 +280,7 @@ class Field:
 class Taken:
     """What the hook-ups that a procedure writes itself take: outputs, ties (alone or shared), couplings."""
 
-    outputs: frozenset[str]
+    outputs: frozenset[OutputName]
     ties: Mapping[str, bool]
     couplings: frozenset[tuple[str, int]]
 
@@ -301,7 +302,7 @@ class Taken:
 
 def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
     """What is taken by inputs whose hook-up is written."""
-    outputs: list[str] = []
+    outputs: list[OutputName] = []
     ties: dict[str, bool] = {}
     for demand in written.values():
         group = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
@@ -317,7 +318,7 @@ def field_of(demand: Demand, taken: Taken, bench: Bench) -> Field:
         name
         for supply, each in bench.supplies.items()
         for own in each.outputs
-        if (name := f"{supply}.{own}") not in taken.outputs
+        if (name := OutputName.of(supply, own)) not in taken.outputs
     ]
     field = _among(demand, free, bench)
     against = dict(field.against)
@@ -332,14 +333,14 @@ def field_of(demand: Demand, taken: Taken, bench: Bench) -> Field:
     )
 
 
-def _among(demand: Demand, free: Sequence[str], bench: Bench) -> Field:
+def _among(demand: Demand, free: Sequence[OutputName], bench: Bench) -> Field:
     if demand.wish.source != AUTO:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
         kept, near = best_of_group(demand, written, bench)
         against_it = {} if kept else {written.words: against_group(demand, written, bench)}
         return Field(demand, tuple(kept), (near,) if near and not kept else (), against_it)
     against: dict[str, tuple[Obstacle, ...]] = {}
-    usable: list[str] = []
+    usable: list[OutputName] = []
     changed: list[Candidate] = []
     for name in free:
         own = of_output(demand, group_of((name,), "alone", bench), bench)

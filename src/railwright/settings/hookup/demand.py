@@ -12,11 +12,12 @@ from railwright.documents.device import Input
 from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
 from railwright.quantities import Uncertain
-from railwright.settings.context import Source
+from railwright.settings.context import Draw, Source
 from railwright.settings.played import Played, what_is_played
 from railwright.settings.rule import Path
 
@@ -54,7 +55,7 @@ class Demand:
     limits: Limits
     wish: HookUp
     fixture: Fixture | None
-    need: tuple[float, str] | None
+    need: Draw | None
     lowest: float
     highest: float
     in_operation: float | None
@@ -136,7 +137,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
     played, timeline = what_is_played(procedure, device)
     any_lead = next(iter(bench.leads.values()))
     # What the slowest supply cannot time; of a group `of_output.point_list` asks what its own can.
-    every = (f"{name}.{output}" for name, supply in bench.supplies.items() for output in supply.outputs)
+    every = (OutputName.of(name, own) for name, supply in bench.supplies.items() for own in supply.outputs)
     slowest = exchange_of(every, bench)
     found = {}
     for name, wish in procedure.hook_up.items():

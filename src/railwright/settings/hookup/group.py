@@ -10,6 +10,7 @@ from typing import Literal
 
 from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import Source as Joined
+from railwright.documents.output_name import OutputName
 from railwright.settings import figures
 
 Arrangement = Literal["alone", "series", "parallel"]
@@ -25,32 +26,27 @@ MOST_ACROSS = 3
 EARTH = "earth"
 
 
-def supply_of(output: str) -> str:
-    """Name of the supply of 'supply.output'."""
-    return output.partition(".")[0]
-
-
-def tie_of(name: str, bench: Bench) -> str | None:
+def tie_of(name: OutputName, bench: Bench) -> str | None:
     """What the negative terminal of an output is tied to: 'earth', the supply whose negatives are joined
     inside, or nothing.
     """
-    supply, own = bench.supply_of(name), name.partition(".")[2]
+    supply = bench.supply_of(name)
     if bench.output(name).negative == EARTH:
         return EARTH
-    if own in supply.common_negative and len(supply.common_negative) > 1:
+    if name.output in supply.common_negative and len(supply.common_negative) > 1:
         earthed = any(supply.outputs[each].negative == EARTH for each in supply.common_negative)
-        return EARTH if earthed else supply_of(name)
+        return EARTH if earthed else name.supply
     return None
 
 
-def couplings_of(outputs: Sequence[str], bench: Bench) -> tuple[tuple[str, int], ...]:
+def couplings_of(outputs: Sequence[OutputName], bench: Bench) -> tuple[tuple[str, int], ...]:
     """The coupled groups (supply, number) that outputs belong to."""
     found = dict.fromkeys(
-        (supply_of(name), number)
+        (name.supply, number)
         for name in outputs
-        if supply_of(name) in bench.supplies
-        for number, coupling in enumerate(bench.supplies[supply_of(name)].coupled)
-        if name.partition(".")[2] in coupling.outputs
+        if name.supply in bench.supplies
+        for number, coupling in enumerate(bench.supplies[name.supply].coupled)
+        if name.output in coupling.outputs
     )
     return tuple(found)
 
@@ -62,7 +58,7 @@ class Group:
     Voltages are shared by full scale in series, currents by full scale in parallel, as the set points are.
     """
 
-    names: tuple[str, ...]
+    names: tuple[OutputName, ...]
     arrangement: Arrangement
     rows: tuple[Output, ...]
     isolations: tuple[float | None, ...]
@@ -142,7 +138,7 @@ class Group:
     @cached_property
     def across(self) -> bool:
         """Whether it joins outputs of different supplies."""
-        return len({supply_of(name) for name in self.names}) > 1
+        return len({name.supply for name in self.names}) > 1
 
     @cached_property
     def unlike(self) -> bool:
@@ -169,7 +165,7 @@ class Group:
         return f"{', '.join(self.names[:-1])} and {self.names[-1]} in {self.arrangement}"
 
 
-def group_of(names: Sequence[str], arrangement: Arrangement, bench: Bench) -> Group:
+def group_of(names: Sequence[OutputName], arrangement: Arrangement, bench: Bench) -> Group:
     """The group of these outputs, in this order."""
     return Group(
         tuple(names),
@@ -181,8 +177,8 @@ def group_of(names: Sequence[str], arrangement: Arrangement, bench: Bench) -> Gr
 
 
 def joinings(
-    names: Sequence[str], size: int, voltage: float, current: float, bench: Bench
-) -> Iterator[tuple[tuple[str, ...], Arrangement]]:
+    names: Sequence[OutputName], size: int, voltage: float, current: float, bench: Bench
+) -> Iterator[tuple[tuple[OutputName, ...], Arrangement]]:
     """Every choice of so many of these outputs, in the order of the bench document, that may be joined and
     reaches a voltage [V] and a current [A] together: in series, then in parallel.
 
@@ -193,9 +189,9 @@ def joinings(
         yield from (((name,), "alone") for name in names)
         return
     rows = {name: bench.output(name) for name in names}
-    own: dict[str, list[str]] = {}
+    own: dict[str, list[OutputName]] = {}
     for name in names:
-        own.setdefault(supply_of(name), []).append(name)
+        own.setdefault(name.supply, []).append(name)
     place = {name: index for index, name in enumerate(names)}
     inside = {chosen for each in own.values() for chosen in itertools.combinations(each, size)}
     for arrangement in ("series", "parallel"):
@@ -210,7 +206,7 @@ def joinings(
                 yield chosen, "series" if series else "parallel"
 
 
-def orders(chosen: Sequence[str], arrangement: Arrangement, bench: Bench) -> Iterator[Group]:
+def orders(chosen: Sequence[OutputName], arrangement: Arrangement, bench: Bench) -> Iterator[Group]:
     """The groups of these outputs: in series each of those whose negative is tied may be the lowest; where
     none is, and in any other arrangement, there is one order.
     """

@@ -10,6 +10,7 @@ from typing import Literal
 from railwright.circuit.leads import Resistance
 from railwright.documents.bench import Bench, Lead, Output
 from railwright.documents.hook_up import HookUp
+from railwright.documents.output_name import OutputName
 from railwright.settings.context import Source
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.group import Group
@@ -84,7 +85,7 @@ class Proposal:
 Found = Iterator[Obstacle]
 
 
-def each_of(group: Group) -> Iterator[tuple[str, Output]]:
+def each_of(group: Group) -> Iterator[tuple[OutputName, Output]]:
     """Name and figures of each output of a group."""
     yield from zip(group.names, group.rows, strict=True)
 

@@ -11,7 +11,7 @@ from railwright.documents.hook_up import AUTO
 from railwright.quantities import show
 from railwright.settings.context import output_path
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.group import EARTH, Group, supply_of
+from railwright.settings.hookup.group import EARTH, Group
 from railwright.settings.hookup.obstacle import (
     FIGURE,
     PERMISSION,
@@ -83,7 +83,7 @@ def isolation(demand: Demand, group: Group, bench: Bench) -> Found:
         return
     for name, isolated in zip(group.names, group.isolations, strict=True):
         if isolated is None:
-            supply = supply_of(name)
+            supply = name.supply
             yield Obstacle(
                 f"how far supply {supply} is isolated from earth is unknown; {group.words} reach "
                 f"{show(group.reach, 'V')}",

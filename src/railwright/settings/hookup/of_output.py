@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
+from railwright.documents.output_name import OutputName
 from railwright.plan.stairs import exchange_of
 from railwright.quantities import show
 from railwright.settings import figures
@@ -50,7 +51,7 @@ def point_list(demand: Demand, group: Group, bench: Bench) -> Found:
             )
 
 
-def _lacks_list(shape: ShapeNeed, name: str, output: Output, bench: Bench) -> str:
+def _lacks_list(shape: ShapeNeed, name: OutputName, output: Output, bench: Bench) -> str:
     """Why an output's own list does not hold a shape; nothing where it does."""
     points = output.points
     if points is None:

@@ -7,14 +7,16 @@ from dataclasses import replace
 
 from railwright.documents.bench import Bench, Output
 from railwright.documents.loader import Documents
+from railwright.documents.output_name import OutputName
 from railwright.settings.context import locate
+from railwright.settings.engine_rules import HOOK_UP_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.hookup import HOOK_UP_IMPOSSIBLE, WHOLE, HookedUp
 from railwright.settings.hookup.candidates import Candidate, Field, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
-from railwright.settings.hookup.group import couplings_of, supply_of, tie_of
+from railwright.settings.hookup.group import couplings_of, tie_of
 from railwright.settings.hookup.leads import with_leads
 from railwright.settings.hookup.program import Objective, Program, worth
+from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
 from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
 
@@ -76,15 +78,15 @@ def solved(
     return best, program.best(unlike=[each for each in program.candidates if _kind(each, kinds) in same])
 
 
-def kinds_of(bench: Bench) -> Mapping[str, int]:
+def kinds_of(bench: Bench) -> Mapping[OutputName, int]:
     """Output -> a number that it shares with those of the same figures, ties, coupling and isolation."""
     found: list[tuple[Output, object]] = []
-    kinds = {}
+    kinds: dict[OutputName, int] = {}
     for supply, each in bench.supplies.items():
         for own, output in each.outputs.items():
-            name = f"{supply}.{own}"
+            name = OutputName.of(supply, own)
             tie = tie_of(name, bench)
-            tied = "inside" if tie == supply_of(name) else tie
+            tied = "inside" if tie == supply else tie
             kind = (output, (each.isolation, each.dialect.name, tied, bool(couplings_of((name,), bench))))
             if kind not in found:
                 found.append(kind)
@@ -92,7 +94,7 @@ def kinds_of(bench: Bench) -> Mapping[str, int]:
     return kinds
 
 
-def _kind(candidate: Candidate, kinds: Mapping[str, int]) -> Kind:
+def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
     members = tuple(sorted(kinds[name] for name in candidate.outputs))
     return candidate.input, (candidate.group.arrangement, members)
 
@@ -129,7 +131,7 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
     """Of another assignment, the inputs that other outputs feed."""
     pairs = zip(best, other, strict=True)
-    return describe([theirs for mine, theirs in pairs if theirs.group.words != mine.group.words])
+    return describe([theirs for mine, theirs in pairs if theirs.hook_up.source != mine.hook_up.source])
 
 
 def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:

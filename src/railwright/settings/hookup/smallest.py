@@ -15,6 +15,7 @@ import numpy as np
 
 from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
+from railwright.documents.output_name import OutputName
 from railwright.documents.translate import validated
 from railwright.plan.stairs import STAIR
 from railwright.quantities import show
@@ -54,9 +55,19 @@ EXACT_OVP = 0.05
 """Accuracy of the OVP of a further output [V]; said where it matters (ours: what good supplies have)."""
 
 
+class _NotThere(OutputName):
+    """What an output that the bench does not have is called in a sentence; it is at no supply."""
+
+    def __new__(cls, text: str) -> _NotThere:
+        name = str.__new__(cls, text)
+        name.supply = name.output = ""
+        return name
+
+
 def _ideal(demand: Demand) -> Group:
     """An output that gives whatever the input asks for, as exactly as good supplies do."""
-    return Group((f"one more output for {demand.name}",), "alone", (_any_output(),), (math.inf,), (None,))
+    name = _NotThere(f"one more output for {demand.name}")
+    return Group((name,), "alone", (_any_output(),), (math.inf,), (None,))
 
 
 def _any_output() -> Output:

@@ -6,7 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 
 from railwright.documents.bench import Bench
+from railwright.documents.output_name import OutputName
 from railwright.quantities import show
+from railwright.settings.context import Draw
 from railwright.settings.hookup.candidates import FULL, MOST_NAMED, Candidate, Field
 from railwright.settings.hookup.obstacle import Obstacle
 from railwright.settings.hookup.program import Objective
@@ -17,13 +19,13 @@ def percent(permille: int) -> str:
     return f"{permille / 10:g} %"
 
 
-def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str], bench: Bench) -> str:
+def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str], bench: Bench) -> str:
     """What the chosen outputs give against what is needed, what else would do, and what would not.
 
     taken: output -> the input that it feeds.
     """
     demand, group = field.demand, chosen.group
-    need, said_by = demand.need if demand.need is not None else (0.0, "nothing")
+    need, said_by, _ = demand.need if demand.need is not None else Draw(0.0, "nothing", False)
     resistance = demand.resistances[chosen.lead]
     drop = demand.drop(resistance, need)
     top = demand.highest + (drop if chosen.sense == "at load" else 0.0)
@@ -51,7 +53,7 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[str, str], bench:
     return "; ".join(parts)
 
 
-def _others(field: Field, chosen: Candidate, taken: Mapping[str, str]) -> list[str]:
+def _others(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) -> list[str]:
     """The other outputs: those that would do too, and what keeps the others from it."""
     seen: dict[str, str] = {}
     for each in field.admissible:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from railwright.assumptions import Assumption
 from railwright.documents.procedure import Step
 from railwright.plan.timeline import Action
 from railwright.quantities import show
 from railwright.settings.context import Source, output_path
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
-from railwright.settings.rule import Hit, Outcome, Path, rehearsed_rule
-from railwright.traces import Span
+from railwright.settings.rule import Hit, Outcome, Path, rule
+from railwright.traces import EventKind, Span
 
 MANY_STARTS = 3
 """Starts of a converter within one step from which on it counts as restarting for ever."""
@@ -72,7 +73,7 @@ def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
 
 
 def _restarting(rehearsed: Rehearsed, source: Source) -> list[Span]:
-    starts = rehearsed.events(source, "starts")
+    starts = rehearsed.events(source, EventKind.STARTS)
     spans = []
     for span in rehearsed.record.spans:
         inside = [event for event in starts if span.start <= event.time <= span.end]
@@ -81,12 +82,14 @@ def _restarting(rehearsed: Rehearsed, source: Source) -> list[Span]:
     return spans
 
 
-@rehearsed_rule("restarts-for-ever", Severity.STOP)
+@rule("restarts-for-ever", Severity.STOP)
 def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
     for source, _ in rehearsed.inputs:
         for span in _restarting(rehearsed, source)[:1]:
-            inside = [e for e in rehearsed.events(source, "starts") if span.start <= e.time <= span.end]
+            inside = [
+                e for e in rehearsed.events(source, EventKind.STARTS) if span.start <= e.time <= span.end
+            ]
             limit = source.limit(rehearsed.context.feeds[source.name])
             why, remedy = _freed(rehearsed, source)
             yield Hit(
@@ -98,7 +101,7 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("hangs-low", Severity.STOP)
+@rule("hangs-low", Severity.STOP)
 def hangs_low(rehearsed: Rehearsed) -> Outcome:
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
     for source, traces in rehearsed.inputs:
@@ -125,11 +128,11 @@ def hangs_low(rehearsed: Rehearsed) -> Outcome:
                 break
 
 
-@rehearsed_rule("not-settled", Severity.CAUTION)
+@rule("not-settled", Severity.CAUTION)
 def not_settled(rehearsed: Rehearsed) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
     for source, traces in rehearsed.inputs:
-        if rehearsed.events(source, "trips"):
+        if rehearsed.trips(source):
             continue
         for span in rehearsed.record.spans:
             if source.name not in span.inputs or span.kind != "power_up":
@@ -149,11 +152,11 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
                 )
 
 
-@rehearsed_rule("not-reached", Severity.CAUTION)
+@rule("not-reached", Severity.CAUTION)
 def not_reached(rehearsed: Rehearsed) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     for source, traces in rehearsed.inputs:
-        if rehearsed.events(source, "trips"):
+        if rehearsed.trips(source):
             continue
         column = "voltage" if source.senses else "terminal_voltage"
         told: set[Path] = set()
@@ -238,14 +241,14 @@ def _to_fall(source: Source) -> str:
     return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
-@rehearsed_rule("steady-current-rehearsed", Severity.CAUTION)
+@rule("steady-current-rehearsed", Severity.CAUTION)
 def steady_current(rehearsed: Rehearsed) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""
     import numpy as np
 
     for source, traces in rehearsed.inputs:
         declared = source.input.current.steady
-        if declared is None or rehearsed.events(source, "trips"):
+        if declared is None or rehearsed.trips(source):
             continue
         for span in rehearsed.record.spans:
             part = traces.closed(span.start, span.end)
@@ -268,7 +271,7 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
                 break
 
 
-@rehearsed_rule("order-rehearsed", Severity.CAUTION)
+@rule("order-rehearsed", Severity.CAUTION)
 def order(rehearsed: Rehearsed) -> Outcome:
     """An input comes up while the one before it is still below its operating range."""
     import numpy as np
@@ -295,7 +298,7 @@ def order(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("not-rehearsed", Severity.NOTE)
+@rule("not-rehearsed", Severity.NOTE)
 def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
     """An input has no set points: the others were rehearsed without it."""
     for name, source in rehearsed.context.sources.items():
@@ -309,22 +312,27 @@ def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("assumed", Severity.NOTE)
+@rule("assumed", Severity.NOTE)
 def assumed(rehearsed: Rehearsed) -> Outcome:
     """The rehearsal had to assume figures that no document gives."""
     sources = rehearsed.context.sources
-    outputs = {name for source in sources.values() for name in source.outputs}
-    said: dict[str, list[str]] = {}
+    outputs = {str(name): name for source in sources.values() for name in source.outputs}
+    by_subject: dict[str, list[Assumption]] = {}
     for made in dict.fromkeys(rehearsed.assumptions):
-        said.setdefault(made.subject or "rehearsal", []).append(made.text)
-    for subject, sentences in said.items():
+        by_subject.setdefault(made.subject or "rehearsal", []).append(made)
+    for subject, all_made in by_subject.items():
         path: Path = ("procedure", "procedure")
         if subject in sources:
             path = (
                 sources[subject].at_lead
-                if any("lead" in each for each in sentences)
+                if any(each.part == "lead" for each in all_made)
                 else sources[subject].at_input
             )
         elif subject in outputs:
-            path = output_path(subject)
-        yield Hit(subject, path, "; ".join(sentences), "give what is known in the document it belongs to")
+            path = output_path(outputs[subject])
+        yield Hit(
+            subject,
+            path,
+            "; ".join(each.text for each in all_made),
+            "give what is known in the document it belongs to",
+        )

@@ -10,12 +10,12 @@ from railwright.rehearsal.generator import edges_into_load
 from railwright.rehearsal.playback import Played, playback
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed
-from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.settings.rule import Hit, Outcome, rule
 from railwright.waveforms.deviation import Edge
 from railwright.waveforms.standards import Permitted
 
 
-@rehearsed_rule("standard-missed", Severity.CAUTION)
+@rule("standard-missed", Severity.CAUTION)
 def standard_missed(rehearsed: Rehearsed) -> Outcome:
     """Edges, overshoot or level of a standard's test lie outside what the standard permits the generator."""
     context = rehearsed.context

@@ -7,36 +7,43 @@ from typing import TYPE_CHECKING
 from railwright.quantities import show
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, stretches
-from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
-from railwright.traces import Mode
+from railwright.traces import EventKind, Mode
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
 
-@rehearsed_rule("trips-rehearsed", Severity.STOP)
+_OWN_LEVELS = {
+    EventKind.TRIPS_OCP: ("ocp", "over-current"),
+    EventKind.TRIPS_OPP: ("opp", "over-power"),
+}
+"""Trips of protections with a level of their own -> its key in a procedure, and what they protect from."""
+
+
+@rule("trips-rehearsed", Severity.STOP)
 def trips(rehearsed: Rehearsed) -> Outcome:
     """A protection trips while the procedure is rehearsed, with nothing wrong."""
     for source, traces in rehearsed.inputs:
-        events = rehearsed.events(source, "trips")
+        events = rehearsed.trips(source)
         if not events:
             continue
         event = events[0]
         span = rehearsed.span_at(event.time)
         step = f"'{span.name}'" if span else "the procedure"
         feed = rehearsed.context.feeds[source.name]
-        if "OVP" in event.what:
+        if event.kind is EventKind.TRIPS_OVP:
             path = (*source.at_limits, "ovp")
             remedy = "raise the OVP where the device withstands it"
             why = f"the OVP of {event.subject} trips"
-        elif "OCP" in event.what or "OPP" in event.what:
-            key, name = ("ocp", "over-current") if "OCP" in event.what else ("opp", "over-power")
+        elif event.kind in _OWN_LEVELS:
+            key, name = _OWN_LEVELS[event.kind]
             path = (*source.at_limits, key)
             remedy = f"raise '{key}', leave it out, or rise more slowly"
             why = f"the {name} protection of {event.subject} trips"
-        elif "linked" in event.what:
+        elif event.kind is EventKind.TRIPS_LINKED:
             path = (*source.at_limits, "trips_when")
             remedy = "look at what trips first"
             why = f"{event.subject} trips because another input did"
@@ -52,11 +59,11 @@ def trips(rehearsed: Rehearsed) -> Outcome:
         yield Hit(source.name, path, f"rehearsed, at {show(event.time, 's')} in {step}: {why}", remedy)
 
 
-@rehearsed_rule("fuse-rehearsed", Severity.STOP)
+@rule("fuse-rehearsed", Severity.STOP)
 def fuse(rehearsed: Rehearsed) -> Outcome:
     """A fuse opens while the procedure is rehearsed, with nothing wrong."""
     for source, traces in rehearsed.inputs:
-        for event in rehearsed.events(source, "fuse opens")[:1]:
+        for event in rehearsed.events(source, EventKind.FUSE_OPENS)[:1]:
             span = rehearsed.span_at(event.time)
             before = traces.columns["current"][traces.time <= event.time]
             yield Hit(
@@ -68,13 +75,13 @@ def fuse(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("trip-delay-margin", Severity.CAUTION)
+@rule("trip-delay-margin", Severity.CAUTION)
 def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
     for source, traces in rehearsed.inputs:
         points = rehearsed.context.feeds[source.name].outputs[0]
         held = longest(stretches(traces.time, in_limit(traces)))
-        if points.at_limit != "trip" or held is None or rehearsed.events(source, "trips"):
+        if points.at_limit != "trip" or held is None or rehearsed.trips(source):
             continue
         length = held[1] - held[0]
         if length * DELAY_MARGIN > points.trip_delay:
@@ -90,14 +97,15 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rehearsed_rule("stop-rehearsed", Severity.STOP)
+@rule("stop-rehearsed", Severity.STOP)
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
     import numpy as np
 
     for index, condition in enumerate(rehearsed.context.procedure.stop_when):
         traces = rehearsed.record.traces.get(condition.input)
-        if traces is None or condition.trips is not None:
+        bound = condition.bound
+        if traces is None or bound is None:
             continue
         if condition.during is not None:
             span = next((each for each in rehearsed.record.spans if each.name == condition.during), None)
@@ -106,17 +114,15 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
             traces = traces.closed(span.start, span.end)
         current, voltage = traces.columns["current"], traces.columns["voltage"]
         on = (traces.columns["mode"] > Mode.OFF) & (traces.columns["mode"] < Mode.TRIPPED)
-        key = condition.kind
-        threshold = float(getattr(condition, key))
-        beyond = (current if key.startswith("current") else voltage) - threshold
-        if key.endswith("below"):
+        beyond = (current if bound.quantity == "current" else voltage) - bound.value
+        if bound.side == "below":
             beyond = np.where(on, -beyond, -1.0)
         held = longest(_exceeds(traces.time, beyond))
         if held is not None and held[1] - held[0] > condition.duration:
             span = rehearsed.span_at(held[0])
             yield Hit(
                 condition.input,
-                ("procedure", "stop_when", index, key),
+                ("procedure", "stop_when", index, condition.kind),
                 f"rehearsed, it holds for {show(held[1] - held[0], 's')} from {show(held[0], 's')} on, in "
                 f"'{span.name if span else 'the procedure'}': the run would end there",
                 "correct the condition, or give it a longer 'for'",

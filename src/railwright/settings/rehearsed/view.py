@@ -8,10 +8,11 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from railwright.assumptions import Assumption
+from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
 from railwright.quantities import Uncertain
 from railwright.settings.context import Bound, Source
-from railwright.traces import Event, Mode, Record, Span, Traces
+from railwright.traces import Event, EventKind, Mode, Record, Span, Traces
 
 if TYPE_CHECKING:
     import numpy as np
@@ -32,11 +33,11 @@ HARDEST_AT_LOW = (
 """Quantities that ask for more current, or let less through, the lower they are."""
 
 
-def hardest(name: str, value: Uncertain) -> float:
+def hardest(name: QuantityName, value: Uncertain) -> float:
     """The case in which a start needs the highest current limit: those of `HARDEST_AT_LOW` at their lower
     bound, all others at their upper one.
     """
-    return value.low if name.rpartition(".")[2] in HARDEST_AT_LOW else value.high
+    return value.low if name.field in HARDEST_AT_LOW else value.high
 
 
 @dataclass(frozen=True)
@@ -70,17 +71,14 @@ class Rehearsed:
     def _starts(self) -> dict[str, Start | None]:
         return {}
 
-    def events(self, source: Source, *whats: str) -> list[Event]:
-        """Events of an input, its outputs or parts of its load whose `what` is one of `whats`, or begins with
-        one.
-        """
+    def events(self, source: Source, *kinds: EventKind) -> list[Event]:
+        """Events of these kinds of an input or its outputs."""
         own = {source.name, *source.outputs}
-        return [
-            event
-            for event in self.record.events
-            if (event.subject in own or event.subject.startswith(f"{source.name}."))
-            and event.what.startswith(whats)
-        ]
+        return [event for event in self.record.events if event.subject in own and event.kind in kinds]
+
+    def trips(self, source: Source) -> list[Event]:
+        """Trips of an input's outputs."""
+        return self.events(source, *(kind for kind in EventKind if kind.trip))
 
     def span_at(self, time: float) -> Span | None:
         """The step that is played at a time [s]."""

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.observability import all_known, blind_time, deciding_interval, sample_rate
+from railwright.evaluation.observability import all_known
+from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import show
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest, stretches
-from railwright.settings.rule import Hit, Outcome, rehearsed_rule
+from railwright.settings.rule import Hit, Outcome, rule
 
 TOP = 10.0
 """Samples within the time above 90 % of a peak that show its height (common practice, no source)."""
@@ -16,7 +17,7 @@ CLOSE = 0.1
 """A requirement is met by little within this part of its limit, or of what lies between its two limits."""
 
 
-@rehearsed_rule("withstand-rehearsed", Severity.STOP)
+@rule("withstand-rehearsed", Severity.STOP)
 def withstand(rehearsed: Rehearsed) -> Outcome:
     """The rehearsed voltage at the connector is more than the input withstands, or for too long."""
     for source, traces in rehearsed.inputs:
@@ -43,38 +44,38 @@ def withstand(rehearsed: Rehearsed) -> Outcome:
                 break
 
 
-@rehearsed_rule("never-rehearsed", Severity.STOP)
+@rule("never-rehearsed", Severity.STOP)
 def never(rehearsed: Rehearsed) -> Outcome:
     """The rehearsed voltages of two inputs differ by more than the device permits."""
     import numpy as np
 
     traces_of = rehearsed.record.traces
-    for index, rule in enumerate(rehearsed.context.device.never):
-        first, second = traces_of.get(rule.voltage_of), traces_of.get(rule.minus)
+    for index, bound in enumerate(rehearsed.context.device.never):
+        first, second = traces_of.get(bound.voltage_of), traces_of.get(bound.minus)
         if first is None or second is None:
             continue
         time = np.union1d(first.time, second.time)
         inputs = rehearsed.context.device.inputs
-        difference = inputs[rule.voltage_of].sign * np.interp(
+        difference = inputs[bound.voltage_of].sign * np.interp(
             time, first.time, first.columns["voltage"]
-        ) - inputs[rule.minus].sign * np.interp(time, second.time, second.columns["voltage"])
-        beyond = np.maximum(rule.outside.low - difference, difference - rule.outside.high)
+        ) - inputs[bound.minus].sign * np.interp(time, second.time, second.columns["voltage"])
+        beyond = np.maximum(bound.outside.low - difference, difference - bound.outside.high)
         worst = int(np.argmax(beyond))
         if beyond[worst] > 1e-9:
             span = rehearsed.span_at(float(time[worst]))
             yield Hit(
-                rule.voltage_of,
+                bound.voltage_of,
                 ("device", "never", index),
-                f"rehearsed, {rule.voltage_of} minus {rule.minus} is "
+                f"rehearsed, {bound.voltage_of} minus {bound.minus} is "
                 f"{show(float(difference[worst]), 'V')} at "
                 f"{show(float(time[worst]), 's')} in '{span.name if span else 'the procedure'}'; it must "
                 f"stay within "
-                f"{show(rule.outside.low, 'V')} to {show(rule.outside.high, 'V')}",
+                f"{show(bound.outside.low, 'V')} to {show(bound.outside.high, 'V')}",
                 "change the order, the gap or the voltages",
             )
 
 
-@rehearsed_rule("requirement-predicted", Severity.CAUTION)
+@rule("requirement-predicted", Severity.CAUTION)
 def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
     requires = rehearsed.context.procedure.requires
@@ -95,7 +96,7 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
         yield Hit(required.of, ("procedure", "requires", index), why, remedy)
 
 
-@rehearsed_rule("requirement-close", Severity.NOTE)
+@rule("requirement-close", Severity.NOTE)
 def requirement_close(rehearsed: Rehearsed) -> Outcome:
     """By rehearsal, a device with its nominal figures meets a requirement by little."""
     requires = rehearsed.context.procedure.requires
@@ -131,19 +132,14 @@ def _permitted(required: Requirement) -> str:
     return f"at least {_amount(low, required.unit)}"
 
 
-@rehearsed_rule("peak-brief", Severity.NOTE)
+@rule("peak-brief", Severity.NOTE)
 def peak_brief(rehearsed: Rehearsed) -> Outcome:
     """A peak that a requirement looks at stands, by rehearsal, for less than one reading's time."""
     for index, required in enumerate(rehearsed.context.procedure.requires):
         source = rehearsed.context.sources.get(required.of)
         traces = rehearsed.record.traces.get(required.of)
         span = next((span for span in rehearsed.record.spans if span.name == required.during), None)
-        if (
-            source is None
-            or traces is None
-            or span is None
-            or required.measure not in ("peak_current", "peak_voltage")
-        ):
+        if source is None or traces is None or span is None or not required.known.momentary:
             continue
         updates = [
             output.reading.update for output in source.rows if output.reading and output.reading.update
@@ -154,7 +150,7 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         apertures = [output.reading.aperture if output.reading else None for output in source.rows]
         every = rehearsed.context.procedure.record.every
         blind = blind_time(max(updates), every, max(all_known(apertures) or updates))
-        values = part.columns[required.measure.removeprefix("peak_")]
+        values = part.columns[required.known.records[0]]
         peak = float(values.max())
         finer = ""
         held = longest(stretches(part.time, values >= 0.9 * peak))

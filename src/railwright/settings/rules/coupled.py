@@ -60,10 +60,10 @@ def _taken_along(context: Context) -> Iterator[_TakenAlong]:
 
         before = voltage()
         stands[change.output] = change.voltage
-        if not change.moved_by or not on[change.output] or feed.input == fed[change.moved_by]:
+        if change.moved_by is None or not on[change.output] or feed.input == fed[change.moved_by]:
             continue
         spans = [each for each in context.timeline.spans if each.start <= change.time <= each.end]
-        supply = change.output.partition(".")[0]
+        supply = change.output.supply
         groups = context.bench.supplies[supply].coupled
         by = next(
             group for other, group in followers(context.bench, change.moved_by) if other == change.output

@@ -88,7 +88,7 @@ def limit_below_need(context: Context) -> Outcome:
             yield Unknown(
                 source.name, path, "accuracy of the current limit", "the error of the current limit"
             )
-        need, need_from = source.needs
+        need, need_from, _ = source.needs
         if limit - (wrong or 0.0) < need:
             yield Hit(
                 source.name,
@@ -107,7 +107,7 @@ def limit_headroom(context: Context) -> Outcome:
         limit = source.limit(feed)
         if source.needs is None:
             continue
-        need, need_from = source.needs
+        need, need_from, _ = source.needs
         least = limit - (source.limit_error(limit) or 0.0)
         if need <= least < HEADROOM * need:
             yield Hit(

@@ -66,7 +66,7 @@ def host_cannot_keep(context: Context) -> Outcome:
     for step, name, path, asked, left_out, closest, lacks in _too_soon(context):
         source = context.sources[name]
         apart = exchange_of(source.outputs, context.bench)
-        supplies = dict.fromkeys(output.partition(".")[0] for output in source.outputs)
+        supplies = dict.fromkeys(output.supply for output in source.outputs)
         unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
         taken = f" (taken: the bench gives no 'exchange' of {', '.join(unknown)})" if unknown else ""
         times = math.ceil(10.0 * apart / max(closest, AT_ONCE) * (1.0 - EXACT)) / 10.0

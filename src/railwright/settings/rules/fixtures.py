@@ -20,7 +20,7 @@ def fuse_below_need(context: Context) -> Outcome:
         if source.needs is None:
             yield Unknown(source.name, source.at_input, "what the input draws", "the fuse against it")
             continue
-        need, need_from = source.needs
+        need, need_from, _ = source.needs
         time = fuse.opens_after(need)
         if math.isfinite(time):
             yield Hit(

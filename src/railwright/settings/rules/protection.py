@@ -342,11 +342,11 @@ def linked_trip_by_program(context: Context) -> Outcome:
     instrument.
     """
     for source, feed in context.having():
-        own = {name.partition(".")[0] for name in source.outputs}
+        own = {name.supply for name in source.outputs}
         for other in feed.trips_when:
             if other not in context.sources:
                 continue
-            theirs = {name.partition(".")[0] for name in context.sources[other].outputs}
+            theirs = {name.supply for name in context.sources[other].outputs}
             if own != theirs:
                 yield Hit(
                     source.name,

@@ -2,20 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
 from railwright.documents.procedure import Requirement, Step
-from railwright.evaluation.observability import (
-    SETTLING,
-    all_known,
-    averaged,
-    blind_time,
-    deciding_interval,
-    sample_rate,
-    start_up_interval,
-    surge_path,
-)
+from railwright.evaluation.observability import SETTLING, all_known, surge_path
+from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 from railwright.quantities import show
@@ -24,21 +16,6 @@ from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
-
-PEAKS = ("peak_current", "peak_voltage")
-"""Measures that a single short event decides."""
-
-_READ = {
-    "peak_current": "current",
-    "mean_current": "current",
-    "peak_voltage": "voltage",
-    "mean_voltage": "voltage",
-    "turn_on_voltage": "voltage",
-    "turn_off_voltage": "voltage",
-    "high_state_level": "voltage",
-    "low_state_level": "voltage",
-}
-"""Measures that are a reading's own quantity: what the reading must resolve."""
 
 
 def _required(context: Context) -> Iterator[tuple[Path, Requirement, Source, Feed | None]]:
@@ -67,7 +44,7 @@ def requirement_masked(context: Context) -> Outcome:
         if feed is None or highest is None:
             continue
         here = (*path, _limit_key(required))
-        if required.measure in ("peak_current", "mean_current"):
+        if required.known.bounded == "current":
             limit = source.limit(feed)
             most = limit + (source.limit_error(limit) or 0.0)
             if highest >= most:
@@ -79,7 +56,7 @@ def requirement_masked(context: Context) -> Outcome:
                     f"{show(most, 'A')} (with its error){until}",
                     "lower what is permitted, or raise the current limit above it, where the device bears it",
                 )
-        elif required.measure in ("peak_voltage", "mean_voltage", "high_state_level"):
+        elif required.known.bounded == "voltage":
             level = source.ovp(feed) + (source.ovp_error or 0.0)
             if highest >= level:
                 after = (
@@ -88,7 +65,7 @@ def requirement_masked(context: Context) -> Outcome:
                     else ""
                 )
                 means = "it cannot fail, for what stays above trips"
-                if required.measure == "peak_voltage":
+                if required.known.momentary:
                     means = (
                         f"it can be exceeded only{after} by what the device or the lead adds for a moment, "
                         f"which the readings cannot see"
@@ -107,7 +84,7 @@ def _until_it_responds(context: Context, required: Requirement, source: Source, 
     _, highest = required.limits
     path = surge_path(context.bench, feed)
     time = f"in {show(path.response, 's')}" if path.response else "in a time that is not given"
-    if required.measure == "mean_current":
+    if not required.known.momentary:
         bound = _mean_bound(context, required, source, path)
         if bound is not None and highest is not None and highest >= bound:
             return ": it cannot fail"
@@ -157,9 +134,9 @@ def requirement_out_of_reach(context: Context) -> Outcome:
             continue
         limit = source.limit(feed)
         most: tuple[float, str, str] | None = None
-        if required.measure in ("peak_current", "mean_current"):
+        if required.known.bounded == "current":
             most = (limit + (source.limit_error(limit) or 0.0), "A", "the current limit holds the current to")
-        elif required.measure in ("peak_voltage", "mean_voltage", "high_state_level", "low_state_level"):
+        elif required.known.bounded == "voltage":
             highest = source.highest_terminals(limit)
             if highest is not None:
                 most = (highest, "V", "the procedure plays at most")
@@ -173,14 +150,14 @@ def requirement_out_of_reach(context: Context) -> Outcome:
             )
 
 
-def _recorders(context: Context, quantity: str, interval: float) -> str:
-    """Who can record a quantity with this time between samples [s]."""
+def _recorders(context: Context, channels: Sequence[str], interval: float) -> str:
+    """Who can record these channels with this time between samples [s]."""
     able = [
         f"'{name}'"
         for name, recorder in context.bench.recorders.items()
-        if recorder.interval <= interval and getattr(recorder, quantity) is not None
+        if recorder.interval <= interval and all(getattr(recorder, each) is not None for each in channels)
     ]
-    needed = f"a recording of the {quantity} with at least {sample_rate(interval)}"
+    needed = f"a recording of the {' and '.join(channels)} with at least {sample_rate(interval)}"
     return f"{needed}; recorder {' or '.join(able)} can do it" if able else needed
 
 
@@ -188,11 +165,14 @@ def _recorders(context: Context, quantity: str, interval: float) -> str:
 def reading_too_slow(context: Context) -> Outcome:
     """A requirement hangs on an event that the supply's own readings cannot see, or are too slow for."""
     for path, required, source, feed in _required(context):
-        if required.measure not in (*PEAKS, "start_up_time") or feed is None:
+        measure, every = required.known, context.procedure.record.every
+        if measure.sampling is None or feed is None:
+            continue
+        if not (measure.momentary or measure.after_switching_on):
             continue
         apertures = [output.reading.aperture if output.reading else None for output in source.rows]
         means = any(averaged(aperture) for aperture in apertures)
-        if required.measure in PEAKS and not means:
+        if measure.momentary and not means:
             continue
         readings = [output.reading for output in source.rows]
         updates = [reading.update if reading else None for reading in readings]
@@ -203,9 +183,10 @@ def reading_too_slow(context: Context) -> Outcome:
                 source.name, here, "update interval of the reading", f"whether it sees '{required.name}'"
             )
             continue
-        slowest = max(max(known), context.procedure.record.every)
+        slowest = max(max(known), every)
         longest = max(all_known(apertures) or known)
-        if required.measure == "start_up_time":
+        able = _recorders(context, measure.records, measure.sampling(max(known), every, longest))
+        if measure.after_switching_on:
             lasts = min(limit for limit in required.limits if limit is not None)
             what = f"the time that '{required.name}' permits is {show(lasts, 's')}"
             if lasts < 5 * slowest:
@@ -214,14 +195,10 @@ def reading_too_slow(context: Context) -> Outcome:
                     (*path, "measure"),
                     f"{what}; a reading comes every {show(slowest, 's')}: what happens between two readings "
                     f"is not seen",
-                    "expect 'inconclusive' unless the margin is large; decided by "
-                    + _recorders(
-                        context, "current", start_up_interval(context.procedure.record.every, longest)
-                    ),
+                    f"expect 'inconclusive' unless the margin is large; decided by {able}",
                 )
             continue
-        quantity = required.measure.removeprefix("peak_")
-        blind = blind_time(max(known), context.procedure.record.every, longest)
+        blind = blind_time(max(known), every, longest)
         low, high = required.limits
         says = "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
         if high is None and low is not None:
@@ -231,7 +208,7 @@ def reading_too_slow(context: Context) -> Outcome:
             (*path, "measure"),
             f"a reading is a mean: '{required.name}' may hang on a peak shorter than {show(blind, 's')}, "
             f"which is averaged away or falls between readings; {says}",
-            f"decided by {_recorders(context, quantity, deciding_interval(blind))}",
+            f"decided by {able}",
         )
 
 
@@ -253,7 +230,7 @@ def _reading_bound(source: Source, quantity: str, value: float) -> float | None:
 def reading_too_coarse(context: Context) -> Outcome:
     """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
     for path, required, source, _ in _required(context):
-        quantity = _READ.get(required.measure)
+        quantity = required.known.level_of
         if quantity is None:
             continue
         low, high = required.limits
@@ -284,7 +261,7 @@ def step_too_short(context: Context) -> Outcome:
     for path, required, source, _ in _required(context):
         found = _step(context, required.during)
         longest = required.limits[1]
-        if required.measure != "start_up_time" or found is None or longest is None:
+        if not required.known.after_switching_on or found is None or longest is None:
             continue
         step = found[1]
         if step.power_up is None or source.name not in step.power_up.order:
@@ -305,7 +282,7 @@ def step_too_short(context: Context) -> Outcome:
 def threshold_not_crossed(context: Context) -> Outcome:
     """A turn-on or turn-off voltage is looked for in a step that does not play through what is permitted."""
     for path, required, source, _ in _required(context):
-        if required.measure not in ("turn_on_voltage", "turn_off_voltage"):
+        if required.known.turns is None:
             continue
         levels = [level.voltage for level in source.played.levels if level.step == required.during]
         if not levels:

@@ -193,7 +193,7 @@ def standard_from_memory(context: Context) -> Outcome:
         names = [name for name in test.cites if figures.figures[name].from_memory]
         if names:
             choice = choice_of(waveform, context.device, source.name)
-            but = "".join(f"; {each}" for each in open_choices(figures, test.cites, choice))
+            but = "".join(f"; {each}" for each in open_choices(figures, test, choice))
             yield Hit(
                 source.name,
                 (*here, "standard"),
@@ -211,13 +211,13 @@ def standard_leaves_open(context: Context) -> Outcome:
             continue
         figures = figures_of(context.procedure, test)
         choice = choice_of(waveform, context.device, source.name)
-        opened = open_choices(figures, test.cites, choice)
+        opened = open_choices(figures, test, choice)
         if opened:
             yield Hit(
                 source.name,
-                (*here, "level" if opened[0].startswith("level") else "duration"),
+                (*here, opened[0].key),
                 f"'{step_name(context.procedure.steps[index], index)}' plays {test.name} with "
-                f"{', '.join(opened)}: no value of {figures.cited(*test.cites)}, which leaves x to the "
-                "product",
+                f"{', '.join(map(str, opened))}: no value of {figures.cited(*test.cites)}, which leaves x to "
+                "the product",
                 "say with the result why it was chosen, or take one that the standard lists",
             )

@@ -60,7 +60,7 @@ def stop_in_normal(context: Context) -> Outcome:
         if condition.during is not None:
             continue  # what is drawn in one step a rehearsal tells: rule stop-rehearsed
         if condition.current_above is not None and source.needs is not None:
-            need, need_from = source.needs
+            need, need_from, _ = source.needs
             if need > condition.current_above:
                 why = f"{need_from} is {show(need, 'A')}, above {show(condition.current_above, 'A')}"
         elif condition.voltage_above is not None:

@@ -12,6 +12,10 @@ TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
 memory).
 """
 WHO_DECIDES = "local codes and competent persons decide"
+
+COVER = "cover the connections before switching on"
+"""What to do where a voltage is dangerous to touch."""
+
 """Said where a remedy is a matter of safety at work."""
 
 EXTRA_LOW_VOLTAGE = 120.0
@@ -153,7 +157,7 @@ def touch_voltage(context: Context) -> Outcome:
             f"{', '.join(source.outputs)} can reach {show(reach, 'V')}, whatever is set; above "
             f"{show(touch, 'V')} d.c. counts as dangerous to touch in a {context.bench.location} place "
             f"(IEC 61010-1, from memory){normal}{beyond}",
-            f"cover the connections before switching on; {WHO_DECIDES}",
+            f"{COVER}; {WHO_DECIDES}",
         )
 
 
@@ -166,7 +170,7 @@ def isolation(context: Context) -> Outcome:
         reach = source.full_voltage
         for name in source.outputs:
             supply = context.bench.supply_of(name)
-            path = ("bench", "supplies", name.partition(".")[0])
+            path = ("bench", "supplies", name.supply)
             if supply.isolation is None:
                 yield Unknown(
                     name,

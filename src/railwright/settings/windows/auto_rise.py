@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Step
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.context import Source, locate, sources_of
+from railwright.settings.engine_rules import AUTO_IMPOSSIBLE, EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
-from railwright.settings.overrides import AUTO_IMPOSSIBLE, EMPTY_WINDOW
 from railwright.settings.windows import current_limit, rise
 from railwright.settings.windows.window import End, Window, collision
 
@@ -19,12 +19,14 @@ from railwright.settings.windows.window import End, Window, collision
 @dataclass(frozen=True, slots=True)
 class Risen:
     """Documents without `rise: auto`, the reason for each rate that was worked out, and what kept others from
-    it: they rise as fast as the output does.
+    it: they rise as fast as the output does. rates: number of a power-up -> the rate that was worked out
+    [V/s].
     """
 
     documents: Documents
     reasons: tuple[Reason, ...] = ()
     findings: tuple[Finding, ...] = ()
+    rates: Mapping[int, float] = field(default_factory=dict)
 
 
 def auto_steps(documents: Documents) -> tuple[int, ...]:
@@ -33,7 +35,7 @@ def auto_steps(documents: Documents) -> tuple[int, ...]:
     return tuple(index for index, step in steps if step.power_up and step.power_up.rise == "auto")
 
 
-def with_rises(documents: Documents, rates: dict[int, float | None]) -> Documents:
+def with_rises(documents: Documents, rates: Mapping[int, float | None]) -> Documents:
     """Documents with these rates of rise [V/s] in the power-ups of these numbers; None: as fast as can be."""
 
     def told(index: int, step: Step) -> Step:
@@ -57,7 +59,7 @@ def risen(documents: Documents, steps: Iterable[int]) -> Risen:
     that is a stop, and what is rehearsed all the same rises at the least that is fast enough.
     """
     sources, _ = sources_of(documents)
-    rates: dict[int, float | None] = {}
+    rates: dict[int, float] = {}
     reasons: list[Reason] = []
     findings: list[Finding] = []
     for index in steps:
@@ -85,20 +87,29 @@ def risen(documents: Documents, steps: Iterable[int]) -> Risen:
                 why, remedy = collision(replace(windows[0], about=about), (low, high))
                 findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, why, remedy))
             rates[index], why = _common(low, high)
-            reasons.append(Reason(about, "rise", rates[index] or 0.0, "V/s", where, why))
-    return Risen(with_rises(documents, rates), tuple(reasons), tuple(findings))
+            reasons.append(Reason(about, "rise", rates[index], "V/s", where, why))
+    return Risen(with_rises(documents, rates), tuple(reasons), tuple(findings), rates)
 
 
-def as_risen(documents: Documents, reasons: Iterable[Reason]) -> Documents:
+def as_risen(documents: Documents, rates: Mapping[int, float]) -> Documents:
     """Documents with the rates that a run was done with, where they say `auto`; KeyError where it had none.
 
-    reasons: of the run's settings, which have one for each rate that was worked out, in the steps' order.
+    rates: of the run's settings, by the number of the power-up [V/s].
+    """
+    if set(rates) != set(auto_steps(documents)):
+        raise KeyError("rise")
+    return with_rises(documents, rates) if rates else documents
+
+
+def rates_told(documents: Documents, reasons: Iterable[Reason]) -> Mapping[int, float]:
+    """The rates that a run was done with, of a version that kept them with their reasons alone: one for each
+    rate that was worked out, in the steps' order. KeyError where there is another number of them.
     """
     steps = auto_steps(documents)
     rates = [float(reason.value) for reason in reasons if reason.setting == "rise"]
     if len(rates) != len(steps):
         raise KeyError("rise")
-    return with_rises(documents, dict(zip(steps, rates, strict=True))) if steps else documents
+    return dict(zip(steps, rates, strict=True))
 
 
 def _limit(source: Source) -> float | None:

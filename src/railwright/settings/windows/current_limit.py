@@ -122,8 +122,7 @@ def _lacks(source: Source) -> Iterator[Impossible]:
 
 
 def _lows(source: Source) -> Iterator[Demand]:
-    for need, words in source.asked:
-        declared = words.startswith("the declared")
+    for need, words, declared in source.asked:
         yield Demand(
             "declared" if declared else "draw",
             "low",
@@ -259,9 +258,9 @@ def _deciding(source: Source) -> str:
     """Which figure for the steady current decides, beside the others."""
     if len(source.asked) < 2:
         return ""
-    (_, decides), *others = sorted(source.asked, reverse=True)
-    beside = " and ".join(f"{words}, {show(value, 'A')}" for value, words in others)
-    return f"; {decides} decides, being no less than {beside}"
+    decides, *others = sorted(source.asked, reverse=True)
+    beside = " and ".join(f"{each.words}, {show(each.current, 'A')}" for each in others)
+    return f"; {decides.words} decides, being no less than {beside}"
 
 
 def _overshoot(source: Source) -> float:

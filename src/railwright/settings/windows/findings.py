@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings.context import locate
+from railwright.settings.engine_rules import EMPTY_WINDOW, OUTSIDE_WINDOW
 from railwright.settings.findings import Finding, Severity
-from railwright.settings.overrides import EMPTY_WINDOW, OUTSIDE_WINDOW
 from railwright.settings.windows.window import End, Window, collision
 
 

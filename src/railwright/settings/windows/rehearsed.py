@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from railwright.circuit.case import Case, fixed
+from railwright.circuit.errors import VOLTAGE_QUANTITIES
 from railwright.documents.loader import Documents
 from railwright.plan.stairs import in_stairs
 from railwright.plan.timeline import Timeline, timeline_of
@@ -140,9 +141,9 @@ class _Study:
         """
         number = (1 << len(self.quantities)) - 1
         for feed in self.set_points.values():
-            others = tuple(f"{p.output}.voltage_" for p in feed.outputs[1:] if feed.arrangement == "parallel")
+            others = [p.output for p in feed.outputs[1:] if feed.arrangement == "parallel"]
             for k, quantity in enumerate(self.quantities):
-                if others and quantity.startswith(others):
+                if quantity.of in others and quantity.field in VOLTAGE_QUANTITIES:
                     number ^= 1 << k
         return number
 

@@ -104,7 +104,7 @@ def _power_up(source: Source, documents: Documents, number: int | None) -> _Powe
         here: Path = ("procedure", "steps", index, "power_up")
         path = (*here, "rise") if up.rise is not None else here
         on = {name: place * up.gap for place, name in enumerate(up.order)}
-        return _PowerUp(index, step.name or f"step {index + 1}", voltage, up.rate, path, on)
+        return _PowerUp(index, step.called(index), voltage, up.rate, path, on)
     return None
 
 
@@ -213,7 +213,7 @@ def _order(source: Source, step: _PowerUp, documents: Documents) -> Iterator[Dem
 def _required(source: Source, step: _PowerUp, documents: Documents) -> Iterator[Demand]:
     """A start-up time that is required leaves so much time to rise."""
     for index, required in enumerate(documents.procedure.requires):
-        wanted = required.measure == "start_up_time" and required.of == source.name
+        wanted = required.known.after_switching_on and required.of == source.name
         most = required.limits[1] if wanted and required.during == step.name else None
         if most is None or most <= 0.0:
             continue

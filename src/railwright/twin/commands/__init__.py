@@ -1,10 +1,44 @@
-"""The command tree of the simulated supplies, written by hand; each module adds the headers of its part.
+"""The commands of the simulated supplies, written by hand; each module adds the headers of its part.
 
 Headers are those of SCPI-1999 (and IEEE 488.2 for the common ones) unless a module's first lines say
-otherwise.
+otherwise. Nothing of them comes from the driver.
 """
 
+from railwright.scpi.data import Datum, Expression, parse_channels
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.grammar import Unit
 from railwright.twin.commands import common, measure, points, protection, source, status, system
-from railwright.twin.commands.tree import TREE
+from railwright.twin.commands.tree import TREE, Call, Command
+from railwright.twin.supply import TwinSupply
 
-__all__ = ["TREE", "common", "measure", "points", "protection", "source", "status", "system"]
+__all__ = ["TREE", "common", "execute", "measure", "points", "protection", "source", "status", "system"]
+
+
+def execute(supply: TwinSupply, unit: Unit) -> str | None:
+    """Carry out one unit and give its answer, if it asks. Raises ScpiError; nothing has changed then."""
+    command, numbers = TREE.find(unit.nodes, unit.query)
+    if command.only_dialect not in (None, supply.document.dialect.name):
+        raise ScpiError(-113, unit.header)
+    parameters, outputs = _address(supply, command, unit.parameters)
+    if len(parameters) < command.least:
+        raise ScpiError(-109, unit.header)
+    if len(parameters) > command.most:
+        raise ScpiError(-108, unit.header)
+    return command.run(supply, Call(parameters, outputs, numbers))
+
+
+def _address(
+    supply: TwinSupply, command: Command, parameters: tuple[Datum, ...]
+) -> tuple[tuple[Datum, ...], tuple[int, ...]]:
+    """Parameters without the channel list, and the outputs that are meant."""
+    if not command.per_output:
+        return parameters, ()
+    if supply.selects:
+        if any(isinstance(datum, Expression) for datum in parameters) and not command.takes_list:
+            raise ScpiError(-108, "this supply is addressed by INSTrument:NSELect")
+        return parameters, (supply.selected,)
+    if parameters and isinstance(parameters[-1], Expression):
+        return parameters[:-1], supply.outputs_of(parse_channels(parameters[-1], supply.channels))
+    if len(supply.panels) == 1:
+        return parameters, (0,)
+    raise ScpiError(-109, f"a channel list such as (@{supply.channels[0]})")

@@ -6,8 +6,8 @@ from __future__ import annotations
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.parameters import integer_in
-from railwright.twin.commands.tree import TREE, Command
-from railwright.twin.supply import Call, TwinSupply, version
+from railwright.twin.commands.tree import TREE, Call, Command
+from railwright.twin.supply import TwinSupply, version
 
 
 def _identify(supply: TwinSupply, call: Call) -> str:

@@ -12,9 +12,9 @@ from collections.abc import Callable
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.numbers import format_nr3
-from railwright.twin.commands.tree import of_outputs
+from railwright.twin.commands.tree import Call, of_outputs
 from railwright.twin.readings import Reading
-from railwright.twin.supply import Call, TwinSupply
+from railwright.twin.supply import TwinSupply
 
 
 def _measure(quantity: Callable[[Reading], float]) -> Callable[[TwinSupply, int, Call], str]:

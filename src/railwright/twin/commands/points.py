@@ -13,9 +13,9 @@ from railwright.scpi.data import Word
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.numbers import INFINITY, format_nr3
 from railwright.scpi.parameters import choice, number_in
-from railwright.twin.commands.tree import TREE, Command, needs, not_playing, of_outputs, on_outputs
+from railwright.twin.commands.tree import TREE, Call, Command, needs, not_playing, of_outputs, on_outputs
 from railwright.twin.panel import LARGEST_COUNT, Bounds, Panel
-from railwright.twin.supply import Call, TwinSupply
+from railwright.twin.supply import TwinSupply
 
 _HAS_POINTS = needs(lambda panel: panel.output.points, "point list")
 LONGEST = 100_000

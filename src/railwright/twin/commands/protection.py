@@ -15,8 +15,8 @@ from collections.abc import Callable
 from railwright.scpi.channels import format_channels
 from railwright.scpi.data import Expression, Word, parse_channels
 from railwright.scpi.errors import ScpiError
-from railwright.twin.commands.tree import needs, number, of_outputs, on_outputs, switch
-from railwright.twin.supply import Call, TwinSupply
+from railwright.twin.commands.tree import Call, needs, number, of_outputs, on_outputs, switch
+from railwright.twin.supply import TwinSupply
 
 _HAS_OVP = needs(lambda panel: panel.output.ovp, "over-voltage protection")
 _HAS_OPP = needs(lambda panel: panel.output.opp, "over-power protection")

@@ -10,8 +10,8 @@ from collections.abc import Callable
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.parameters import choice
-from railwright.twin.commands.tree import needs, not_playing, number, of_outputs, on_outputs, switch
-from railwright.twin.supply import Call, TwinSupply
+from railwright.twin.commands.tree import Call, needs, not_playing, number, of_outputs, on_outputs, switch
+from railwright.twin.supply import TwinSupply
 
 
 def _put_voltage(supply: TwinSupply, channel: int, value: float) -> None:

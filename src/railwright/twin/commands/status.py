@@ -11,9 +11,9 @@ from collections.abc import Callable
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.parameters import integer_in
-from railwright.twin.commands.tree import TREE, Command
+from railwright.twin.commands.tree import TREE, Call, Command
 from railwright.twin.registers import ALL_BITS, EventRegister
-from railwright.twin.supply import Call, TwinSupply
+from railwright.twin.supply import TwinSupply
 
 Find = Callable[[TwinSupply, Call], EventRegister]
 

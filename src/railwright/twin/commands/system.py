@@ -11,8 +11,8 @@ from railwright.scpi.data import Word
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import boolean, integer_in, number_in
-from railwright.twin.commands.tree import TREE, Command
-from railwright.twin.supply import Call, TwinSupply, Watchdog
+from railwright.twin.commands.tree import TREE, Call, Command
+from railwright.twin.supply import TwinSupply, Watchdog
 
 SCPI_VERSION = "1999.0"
 

@@ -8,15 +8,26 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from railwright.scpi.data import Datum
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.headers import CommandTree
 from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import boolean, number_in, special_word
 from railwright.twin.panel import Bounds, Panel
-from railwright.twin.supply import Call, TwinSupply
+from railwright.twin.supply import TwinSupply
 
-Run = Callable[[TwinSupply, Call], str | None]
 Dialect = Literal["channel-list", "selected-output"]
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A command being executed: its parameters without the channel list, the outputs it addresses (places in
+    the document, 0 is the first), and the numbers its nodes carried.
+    """
+
+    parameters: tuple[Datum, ...]
+    outputs: tuple[int, ...]
+    numbers: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -26,7 +37,7 @@ class Command:
     takes_list: a parameter of its own may be a channel list.
     """
 
-    run: Run
+    run: Callable[[TwinSupply, Call], str | None]
     per_output: bool = False
     least: int = 0
     most: int = 0

@@ -16,6 +16,7 @@ from typing import Literal, Protocol
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import parse_message
+from railwright.twin.commands import execute
 from railwright.twin.mischief import answers
 from railwright.twin.mischief.kinds import KINDS
 from railwright.twin.mischief.script import Mischief, commands_of
@@ -282,7 +283,7 @@ class Layer:
         supply = self._host.supply
         try:
             for unit in parse_message(message.encode("latin-1", "replace")):
-                supply.execute(unit)
+                execute(supply, unit)
         except ScpiError as error:
             supply.status.report(error)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from railwright.waveforms.standards import en_50155, iec_61000_4_29, iso_16750_2, mil_std_704, rtca_do_160
 from railwright.waveforms.standards.figures import Figure, Figures
 from railwright.waveforms.standards.kinds import (
-    KEYS,
     Choice,
     NoSuchChoice,
     Permitted,
@@ -21,7 +20,6 @@ TESTS: dict[str, Test] = {
 """Every test under the name by which a procedure writes it."""
 
 __all__ = [
-    "KEYS",
     "TESTS",
     "Choice",
     "Figure",

@@ -61,13 +61,16 @@ def change_over(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
 TESTS = (
     Test(
         "EN 50155 variation",
+        "EN 50155",
         "lowest or highest continuous voltage",
         ("level", "duration"),
         variation,
         ("variation levels",),
+        levels="variation levels",
     ),
     Test(
         "EN 50155 temporary dip",
+        "EN 50155",
         "0.6 U for 100 ms",
         (),
         temporary_dip,
@@ -75,6 +78,7 @@ TESTS = (
     ),
     Test(
         "EN 50155 temporary rise",
+        "EN 50155",
         "1.4 U for 1 s",
         (),
         temporary_rise,
@@ -82,6 +86,7 @@ TESTS = (
     ),
     Test(
         "EN 50155 interruption",
+        "EN 50155",
         "class S2 or S3",
         ("level", "impedance"),
         interruption,
@@ -89,6 +94,7 @@ TESTS = (
     ),
     Test(
         "EN 50155 change-over",
+        "EN 50155",
         "class C1 or C2",
         ("level", "impedance"),
         change_over,

@@ -96,6 +96,7 @@ def drop_permitted(figures: Figures) -> Permitted:
 TESTS = (
     Test(
         "ISO 16750-2 slow decrease",
+        "ISO 16750-2",
         "from the lowest operating voltage to 0 V and back, slowly",
         ("level",),
         slow_decrease,
@@ -103,6 +104,7 @@ TESTS = (
     ),
     Test(
         "ISO 16750-2 momentary drop",
+        "ISO 16750-2",
         "a fuse of another circuit blows",
         ("level",),
         momentary_drop,
@@ -111,6 +113,7 @@ TESTS = (
     ),
     Test(
         "ISO 16750-2 reset",
+        "ISO 16750-2",
         "drops that grow in steps: does it reset as it should?",
         ("level",),
         reset,
@@ -118,6 +121,7 @@ TESTS = (
     ),
     Test(
         "ISO 16750-2 starting",
+        "ISO 16750-2",
         "starting profile, by its level",
         ("level",),
         starting,
@@ -125,6 +129,7 @@ TESTS = (
     ),
     Test(
         "ISO 16750-2 over-voltage",
+        "ISO 16750-2",
         "long-term over-voltage; a shorter duration can be chosen",
         ("duration",),
         over_voltage,
@@ -132,6 +137,7 @@ TESTS = (
     ),
     Test(
         "ISO 16750-2 jump start",
+        "ISO 16750-2",
         "a 12 V system at 24 V; a shorter duration can be chosen",
         ("duration",),
         jump_start,

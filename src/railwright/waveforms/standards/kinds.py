@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
 from railwright.quantities import parse_value, quoted, show
 from railwright.waveforms.shapes import Piece
@@ -56,41 +57,50 @@ class Permitted:
 class Test:
     """One test of a standard. name: as a procedure writes it, 'IEC 61000-4-29 dip'.
 
-    uses: the keys that it knows beside 'standard'. pieces: what is played; raises NoSuchChoice. cited: where
-    its figures stand. permitted: what is asked of the generator; None: nothing.
+    standard: its key among the figures. uses: the keys that it knows beside 'standard'. pieces: what is
+    played; raises NoSuchChoice. cites: its figures. permitted: what is asked of the generator; None: nothing.
+    levels, durations: those of its figures that list the levels and durations to choose from; None: it has no
+    such list.
     """
 
     __test__ = False  # no class of tests, whatever pytest makes of its name
 
     name: str
+    standard: str
     what: str
     uses: tuple[str, ...]
     pieces: Callable[[Figures, Choice], tuple[Piece, ...]]
     cites: tuple[str, ...]
-    permitted: Callable[[Figures], Permitted] | None = field(default=None)
-
-    @property
-    def standard(self) -> str:
-        """The standard's key among the figures: the one that the name begins with."""
-        return next(key for key in KEYS if self.name.startswith(key))
+    permitted: Callable[[Figures], Permitted] | None = None
+    levels: str | None = None
+    durations: str | None = None
 
 
-KEYS = ("IEC 61000-4-29", "ISO 16750-2", "MIL-STD-704", "RTCA DO-160", "EN 50155")
+class OpenChoice(NamedTuple):
+    """The key of a procedure by which something is chosen that a standard leaves open, and what is chosen."""
+
+    key: Literal["level", "duration"]
+    chosen: str
+
+    def __str__(self) -> str:
+        return f"{self.key} {OPEN}, chosen: {self.chosen}"
 
 
-def open_choices(figures: Figures, cites: Sequence[str], choice: Choice) -> tuple[str, ...]:
-    """'level x, chosen: 75 %': what is chosen where the standard's own list leaves it open, in words."""
-    said = []
-    for name in cites:
-        listed = [text for text in figures.texts(name) if text != OPEN]
-        if len(listed) == len(figures.texts(name)):
-            continue
-        level, duration = choice.level, choice.duration
-        if name.endswith("levels") and level and not _listed(parse_value(level, "1"), listed, "1"):
-            said.append(f"level {OPEN}, chosen: {level}")
-        if name.endswith("durations") and duration and not _listed(duration, listed, "s"):
-            said.append(f"duration {OPEN}, chosen: {show(duration, 's')}")
-    return tuple(said)
+def open_choices(figures: Figures, test: Test, choice: Choice) -> tuple[OpenChoice, ...]:
+    """What is chosen where the standard's own list leaves it open: 'level x, chosen: 75 %'."""
+    found = []
+    level, duration = choice.level, choice.duration
+    if test.levels and level and _left_open(figures.texts(test.levels), parse_value(level, "1"), "1"):
+        found.append(OpenChoice("level", level))
+    if test.durations and duration and _left_open(figures.texts(test.durations), duration, "s"):
+        found.append(OpenChoice("duration", show(duration, "s")))
+    return tuple(found)
+
+
+def _left_open(texts: Sequence[str], value: float, unit: str) -> bool:
+    """Whether a list leaves others open, and the value is one that it does not name."""
+    listed = [text for text in texts if text != OPEN]
+    return len(listed) < len(texts) and not _listed(value, listed, unit)
 
 
 def chosen_ratio(figures: Figures, name: str, choice: Choice) -> float:

@@ -24,6 +24,7 @@ def normal_transient(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
 TESTS = (
     Test(
         "MIL-STD-704F normal transient",
+        "MIL-STD-704",
         "along the limit of the normal transients, over or under",
         ("level",),
         normal_transient,

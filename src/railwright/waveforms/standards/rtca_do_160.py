@@ -30,6 +30,7 @@ def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
 TESTS = (
     Test(
         "RTCA DO-160G abnormal surge",
+        "RTCA DO-160",
         "surge by category A, B or Z",
         ("level",),
         abnormal_surge,
@@ -37,6 +38,7 @@ TESTS = (
     ),
     Test(
         "RTCA DO-160G interruption",
+        "RTCA DO-160",
         "momentary interruption by category A, B or Z",
         ("level", "impedance"),
         interruption,

@@ -1,0 +1,74 @@
+"""Collects the contributions of one result and turns them into a value with its 95 % interval."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.measures import uncertainty
+from railwright.measures.outcome import Contribution, Measured
+from railwright.measures.signal import Array, Signal, View
+
+
+class Budget:
+    """The uncertainty budget of one result; contributions are independent of each other."""
+
+    def __init__(self, view: View) -> None:
+        self._view = view
+        self.contributions: list[Contribution] = []
+
+    def systematic(self, signal: Signal, weights: Array) -> None:
+        """Errors that are the same for all values: their effects on Σ w x add up before they are squared."""
+        for error in signal.systematic:
+            self.bounded(error.source, math.fsum(weights * error.shape))
+
+    def noise(self, signal: Signal, weights: Array) -> None:
+        """Noise of independent readings on Σ w x. A reading that was handed over more than once counts as
+        one.
+        """
+        repeats = 1.0
+        update = self._view.model.update or 0.0
+        if update and signal.time.size > 2:
+            repeats = max(1.0, update / max(1e-9, float(np.median(np.diff(signal.time)))))
+        self.normal("noise", signal.noise * math.sqrt(repeats * math.fsum(weights * weights)))
+
+    def bounded(self, source: str, half_width: float) -> None:
+        """Something within ±half_width."""
+        self._add(uncertainty.rectangular(source, half_width))
+
+    def normal(self, source: str, standard: float) -> None:
+        """Something normally distributed."""
+        self._add(uncertainty.normal(source, standard))
+
+    def many(self, source: str, half_widths: NDArray[np.float64] | Sequence[float]) -> None:
+        """Many independent bounded things of one kind."""
+        self._add(uncertainty.of_many(source, half_widths))
+
+    def _add(self, contribution: Contribution) -> None:
+        if contribution.standard > 0.0:
+            self.contributions.append(contribution)
+
+    def result(self, value: float, how: str, **extra: Any) -> Measured:
+        """The value with the interval that holds 95 % of the combined distribution."""
+        half = uncertainty.half_interval(self.contributions)
+        return Measured(
+            value,
+            value - half,
+            value + half,
+            tuple(self.contributions),
+            how,
+            assumptions=self._view.assumptions(),
+            **extra,
+        )
+
+    def at_least(self, value: float, highest: float, how: str, **extra: Any) -> Measured:
+        """A value that is known from below with 95 %, and bounded from above by what can hide."""
+        low = value + uncertainty.quantile(self.contributions, 1.0 - uncertainty.COVERAGE)
+        high = max(highest, value + uncertainty.half_interval(self.contributions))
+        return Measured(
+            value, low, high, tuple(self.contributions), how, assumptions=self._view.assumptions(), **extra
+        )

@@ -1,0 +1,58 @@
+"""What a measure comes to: a value with its interval and budget, or why there is none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """One source of uncertainty: standard uncertainty in the result's unit, and its distribution.
+
+    distribution: 'rectangular', 'triangular' or 'normal'.
+    """
+
+    source: str
+    standard: float
+    distribution: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A measured value with its 95 % coverage interval [low, high], in the measure's unit.
+
+    value: best estimate. contributions: the uncertainty budget. unseen: what the reading cannot see, in words
+    (empty where nothing hides from it); `high` is then the bound of what may hide, not a probability.
+    how: how the value was computed, in a sentence. assumptions: what was taken where a document says nothing.
+    hides: what it is that can hide, without what bounds it; empty: `unseen` says no more. would_decide: what
+    would see or decide it. elsewhere: which part of the step another record judges, in words; empty: none.
+    """
+
+    value: float
+    low: float
+    high: float
+    contributions: tuple[Contribution, ...]
+    how: str
+    unseen: str = ""
+    would_decide: str = ""
+    assumptions: tuple[str, ...] = ()
+    elsewhere: str = ""
+    hides: str = ""
+
+
+class CannotMeasure(Exception):
+    """The record does not allow the measure: why, and what would."""
+
+    def __init__(self, why: str, would_decide: str = "") -> None:
+        super().__init__(why)
+        self.would_decide = would_decide
+
+
+class Beyond(Exception):
+    """The event did not happen up to a bound: the true value lies above (or below) `bound`."""
+
+    def __init__(self, why: str, bound: float, side: Literal["above", "below"]) -> None:
+        super().__init__(why)
+        self.bound = bound
+        self.side = side

@@ -1,0 +1,289 @@
+"""Peak current and peak voltage, with what may hide between readings.
+
+A mean over an aperture is never above the peak: it bounds the peak from below only. What lies above it can be
+anything up to the limit that was set, and until the limit has responded even more. A recorder's samples see a
+peak that several of them in a row outline. A recording need not last as long as the step: where it ends, the
+supply's readings go on, as long as they are steady and nowhere higher.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from statistics import NormalDist
+from typing import TYPE_CHECKING
+
+from railwright.measures.integral import covered
+from railwright.measures.measure import measure
+from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.reading_model import Bound
+from railwright.measures.sampling import blind_time, deciding_interval
+from railwright.measures.wording import amount, rate
+from railwright.quantities import show
+
+if TYPE_CHECKING:
+    from railwright.measures.signal import Signal, View
+
+NEIGHBOURS = 5
+"""Values in a row whose mean tells a top from noise."""
+
+SHARPNESS = 0.25
+"""Where between a round and a sharp top the best estimate of a peak between samples lies."""
+
+SPREAD = 0.6
+"""Bound of that estimate's error, in parts of the difference of the two tops."""
+
+RESOLVED = 0.2
+"""A peak is outlined when its neighbours differ from it by less than this part of the whole range."""
+
+STEADY = 0.1
+"""Readings beside a recording are steady when they differ by less than this part of the recording's peak."""
+
+
+def outlining_interval(update: float, every: float, aperture: float) -> float:
+    """Longest time between two samples of a recording that sees what the readings hide [s]."""
+    return deciding_interval(blind_time(update, every, aperture))
+
+
+@measure(
+    "A",
+    "peak current",
+    ("current",),
+    level_of="current",
+    momentary=True,
+    only_grows=True,
+    sampling=outlining_interval,
+)
+def peak_current(view: View) -> Measured:
+    """Largest current.
+
+    Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
+    samples rises above them.
+    Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
+    in it. A recording may cover a part; readings that are steady and not higher judge the rest.
+    Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
+    Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
+    from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
+    once it has responded, before that what lead and output capacitor let through.
+    Standard: none; common practice.
+    """
+    return _peak(view, view.current(), view.model.current_bound, "A", "current")
+
+
+@measure(
+    "V",
+    "peak voltage",
+    ("voltage",),
+    level_of="voltage",
+    momentary=True,
+    only_grows=True,
+    sampling=outlining_interval,
+)
+def peak_voltage(view: View) -> Measured:
+    """Largest voltage.
+
+    Computed: as the largest current.
+    Window: as of the largest current.
+    Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
+    Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
+    from readings that are means is no uncertainty but stated beside it, with its bound: the OVP level, its
+    error and what the output rises while it responds.
+    Standard: none; common practice.
+    """
+    return _peak(view, view.voltage(), view.model.voltage_bound, "V", "voltage")
+
+
+def _peak(view: View, signal: Signal, bound: Bound | None, unit: str, what: str) -> Measured:
+    import numpy as np
+
+    from railwright.measures.budget import Budget
+
+    update, _, aperture = view.timing()
+    late = view.shift()[1]
+    # A value belongs to the step where any part of its aperture may have lain in it.
+    if view.model.exact:
+        near = signal.within(view.begin, view.end)
+    else:
+        near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
+    rest = _rest(view, near, what) if view.beside is not None else None
+    covered(view, near, seen_elsewhere=rest is not None)
+    place = int(np.argmax(near.values))
+    budget = Budget(view)
+    weights = np.zeros(near.time.size)
+    weights[place] = 1.0
+    budget.systematic(near, weights)
+    budget.noise(near, weights)
+    value, spread_of_lift = _without_noise(near)
+    budget.bounded("noise of the largest", spread_of_lift)
+    if view.model.averages:
+        sees = blind_time(update, view.interval, aperture)
+        hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
+        highest, unseen = _hidden(view, bound, unit, hides)
+        how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
+        needed = outlining_interval(update, view.every or view.interval, aperture)
+        return budget.at_least(value, highest, how, unseen=unseen, hides=hides, would_decide=rate(needed))
+    if view.model.exact:
+        return budget.result(value, "largest value")
+    beside = np.abs(np.diff(near.values[max(0, place - 1) : place + 2]))
+    jump = max(0.0, float(np.max(beside)) - 3.0 * math.sqrt(2.0) * near.noise) if beside.size else 0.0
+    # A round top follows the parabola through the three highest samples, a sharp one the lines on either
+    # side. Inductance and capacitance round tops: the estimate lies nearer to the parabola.
+    round_top, sharp_top = _above_samples(near, place, jump)
+    value += round_top + SHARPNESS * (sharp_top - round_top)
+    budget.bounded("between samples", SPREAD * (sharp_top - round_top))
+    how = f"largest {what} of {near.time.size} samples"
+    spread = float(np.ptp(near.values))
+    if jump > RESOLVED * spread > 0.0:
+        return budget.at_least(
+            value,
+            value if bound is None else bound.value + bound.tolerance,
+            how,
+            unseen=f"the peak stands on fewer than three samples {amount(view.interval, 's')} apart",
+            would_decide=rate(view.interval / 20.0),
+        )
+    measured = budget.result(value, how, would_decide="a recorder with a smaller error")
+    return measured if rest is None else _together(measured, rest, unit)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rest:
+    """What the supply's readings show beside the recording: the largest, its error's bound, and where."""
+
+    largest: float
+    error: float
+    words: str
+
+
+def _rest(view: View, near: Signal, what: str) -> _Rest | None:
+    """The part of the step beside the recording, from the run's own readings; None: there is none.
+
+    Raises CannotMeasure where they are not steady there: what a mean over an aperture hides would be part of
+    an event that goes on. A peak that they hide completely is shorter than what is said in the result.
+    """
+    import numpy as np
+
+    beside = view.beside
+    if beside is None or near.time.size < 2 or not beside.model.averages:
+        return None
+    slack = max(3.0 * view.interval, view.shift()[1])
+    first, last = float(near.time[0]), float(near.time[-1])
+    early, late = first > view.begin + slack, last < view.end - slack
+    if not (early or late):
+        return None
+    readings = beside.current() if what == "current" else beside.voltage()
+    update, _, aperture = beside.timing()
+    reach = aperture / 2.0 + beside.shift()[1]
+    time = readings.time
+    before = (time > view.begin - reach) & (time < first + reach) & early
+    after = (time > last - reach) & (time < view.end + reach) & late
+    chosen = readings.take(np.flatnonzero(before | after))
+    parts = [
+        f"{show(length, 's', 3)} {where}"
+        for length, where, there in (
+            (first - view.begin, "before the recording", early),
+            (view.end - last, "after the recording", late),
+        )
+        if there
+    ]
+    if chosen.time.size < 2:
+        raise CannotMeasure("the record does not cover the whole step", "a recording that covers the step")
+    covered(beside, readings.between(view.begin - reach, view.end + reach))
+    spread = float(np.ptp(chosen.values))
+    visible = 8.0 * chosen.noise + 2.0 * chosen.step
+    if spread > max(STEADY * float(np.max(near.values)), visible):
+        raise CannotMeasure(
+            f"the record does not cover the whole step, and in the {' and the '.join(parts)} the supply's "
+            f"readings are not steady",
+            "a recording from before the inrush until the current has settled",
+        )
+    place = int(np.argmax(chosen.values))
+    error = sum(abs(float(each.shape[place])) for each in chosen.systematic) + 2.0 * chosen.noise
+    hides = blind_time(update, beside.interval, aperture)
+    return _Rest(
+        float(chosen.values[place]),
+        error,
+        f"but for the {' and the '.join(parts)}, which the supply's readings judge: they are steady there "
+        f"(they do not see a peak shorter than {show(hides, 's', 3)})",
+    )
+
+
+def _together(measured: Measured, rest: _Rest, unit: str) -> Measured:
+    """The recording's peak, where the readings beside it show nothing higher within their error."""
+    if rest.largest - rest.error > measured.high:
+        raise CannotMeasure(
+            f"the record does not cover the whole step, and beside it the supply's readings show "
+            f"{amount(rest.largest, unit)}, more than the {amount(measured.value, unit)} in it",
+            "a recording that covers the step",
+        )
+    return replace(
+        measured,
+        high=max(measured.high, rest.largest + rest.error),
+        elsewhere=f"{rest.words} and show at most {amount(rest.largest, unit)}",
+    )
+
+
+def _hidden(view: View, bound: Bound | None, unit: str, hides: str) -> tuple[float, str]:
+    """The largest value that can hide between readings, and why, in words, of which `hides` is the first.
+
+    A current limit holds a current only once it has responded; until then the output capacitor feeds the
+    load, and the lead limits the current (`railwright.physics.surge`).
+    """
+    if bound is None:
+        return math.inf, hides
+    unseen = f"{hides}: anything up to {bound.what}, {amount(bound.value, unit)}"
+    highest = bound.value + bound.tolerance
+    if unit != "A":
+        return highest, unseen
+    path, level = view.model.surge, view.model.voltage_bound
+    surge = path.largest(level.value + level.tolerance) if path is not None and level is not None else None
+    response = path.response if path is not None else None
+    when = f"until it has responded, in {amount(response, 's')}," if response else "until it has responded"
+    if surge is None:
+        return math.inf, f"{unseen}, and {when} what lead and output capacitor let through (unknown)"
+    return (
+        max(highest, surge.current),
+        f"{unseen}, and {when} up to {amount(surge.current, unit)}, which {surge.words}",
+    )
+
+
+def _without_noise(signal: Signal) -> tuple[float, float]:
+    """The largest value less what noise lifts it by, and the bound of what is left of that.
+
+    The largest of n values of one level stands E[max of n] above it (Blom's approximation). A top that is
+    higher for a while only, but longer than NEIGHBOURS, is seen better in means over that many, which noise
+    lifts less.
+    """
+    import numpy as np
+
+    top = float(np.max(signal.values))
+    if signal.noise <= 0.0:
+        return top, 0.0
+    lifted = signal.noise * _lift(
+        int(np.count_nonzero(signal.values > top - 3.0 * signal.noise - signal.step))
+    )
+    if signal.values.size < 2 * NEIGHBOURS:
+        return top - lifted, 0.0
+    means = np.convolve(signal.values, np.full(NEIGHBOURS, 1.0 / NEIGHBOURS), mode="valid")
+    half = signal.noise / math.sqrt(NEIGHBOURS) * _lift(signal.values.size) / 2.0
+    return max(top - lifted, float(np.max(means)) - half), min(lifted, half)
+
+
+def _lift(count: int) -> float:
+    return NormalDist().inv_cdf((count - 0.375) / (count + 0.25)) if count > 1 else 0.0
+
+
+def _above_samples(signal: Signal, place: int, jump: float) -> tuple[float, float]:
+    """How far a round and a sharp top between the samples rise above the largest one; 0 within the noise."""
+    if jump <= 0.0 or not 2 <= place < signal.values.size - 2:
+        return 0.0, 0.0
+    before, left, top, right, after = (float(value) for value in signal.values[place - 2 : place + 3])
+    bend = left - 2.0 * top + right
+    round_top = (left - right) ** 2 / (-8.0 * bend) if bend < 0.0 else 0.0
+    rise, fall = left - before, right - after
+    if rise + fall <= 0.0:
+        return round_top, round_top
+    # The line before, left + rise (x + 1), meets the line after, right + fall (1 - x), in samples from the
+    # top.
+    crossing = min(1.0, max(-1.0, (right + fall - left - rise) / (rise + fall)))
+    sharp_top = left + rise * (crossing + 1.0) - top
+    return round_top, min(max(sharp_top, round_top), round_top + jump / 2.0)

@@ -1,0 +1,246 @@
+"""Restarts: how often the input current drops out and comes back.
+
+A drop-out is a stretch of at least a millisecond in which the current is below half of its usual value, or,
+in readings that average over longer, a dip of at least 15 % against both sides. A dip that the input
+capacitor makes up for, because the supply's voltage goes down to a lower set point or settles, is none: the
+load ran on. Whether it did, the current alone does not tell where the voltage comes down to where the load
+stops: a load of constant power draws the more before it stops, and the capacitor is charged again after it.
+A rehearsal knows when its loads stopped; of readings it is told as unseen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from railwright.measures.integral import covered
+from railwright.measures.measure import measure
+from railwright.measures.outcome import CannotMeasure, Measured
+from railwright.measures.turning import low_stretches
+from railwright.measures.wording import amount, rate
+
+if TYPE_CHECKING:
+    from railwright.measures.signal import Array, Signal, View
+
+LONG_DIP = 0.5
+SHORT_DIP = 0.15
+EXPLAINED = 0.5
+BLOCK = 1e-3
+"""Samples closer than this are averaged to this: what is shorter is no drop-out [s]."""
+AROUND = 5
+"""Values on either side whose median is the usual value for a short dip."""
+PHASES = 64
+MOST_POINTS = 50_000_000
+"""Values of a rehearsal, a tenth of a millisecond apart, that are looked at in one step."""
+
+
+@measure("1", "restarts", ("current",), only_grows=True)
+def restarts(view: View) -> Measured:
+    """Number of times that the load stops and comes back.
+
+    Computed: drop-outs of the current after the load has first run: at least 1 ms below half of its usual
+    value (the median of the upper state; less in proportion at a lower voltage), or in readings a dip of 15 %
+    or more against the medians of five values on either side. A dip that the input capacitor makes up for (C
+    ΔV) is none, unless the voltage falls below the lowest at which the load stops. In a rehearsal: whenever
+    the load really stops in the step and starts again, then or later.
+    Window: the step, without values whose aperture may reach into another step.
+    Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
+    load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop.
+    Standard: none; a definition of this program.
+    """
+    import numpy as np
+
+    from railwright.measures.budget import Budget
+
+    current, voltage = view.current(), view.voltage()
+    if view.model.exact:
+        points = int((view.end - view.begin) / BLOCK * 10.0) + 2
+        if points > MOST_POINTS:
+            longest = f"{MOST_POINTS * BLOCK / 10.0 / 60.0:.0f} minutes"
+            raise CannotMeasure(f"drop-outs are looked for in a step of at most {longest}", "a shorter step")
+        current, voltage = current.evenly(view, points), voltage.evenly(view, points)
+    # Readings whose aperture may reach into another step are left out.
+    margin = view.timing()[2] / 2.0 + view.shift()[1]
+    inside = (current.time >= view.begin + margin) & (current.time <= view.end - margin)
+    covered(view, current.take(np.flatnonzero(inside)))
+    if current.time.size != voltage.time.size:
+        raise CannotMeasure("voltage and current were not recorded together", "a recording of both")
+    time, amps, volts = current.time[inside], current.values[inside], voltage.values[inside]
+    if float(np.median(np.diff(time))) < BLOCK:
+        time, amps, volts = _blocks(time, amps, volts)
+    usual = _usual(amps, current)
+    visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts))))
+    runs, explained = _drop_outs(view, time, amps, volts, usual, visible)
+    shortest = _shortest_seen(view, time)
+    how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time.size} values"
+    budget = Budget(view)
+    if view.model.exact:
+        own = [(stop, start) for stop, start in view.away if view.begin <= stop <= view.end]
+        seen = [run for run in runs if not _within(time, run, view.away)]
+        if own:
+            how += f"; times that the load stops and starts again: {len(own)}"
+        return budget.result(float(len(own) + len(seen)), how)
+    if lowest := _may_have_stopped(view, volts, explained):
+        reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
+        unseen = f"{reached}, while the capacitor feeds it"
+        advice = "a recording of the load's own output, or of the voltage and current at a higher rate,"
+        return budget.result(float(len(runs)), how, unseen=unseen, would_decide=advice)
+    if not view.model.averages:
+        return budget.result(float(len(runs)), how)
+    if view.restart is not None and _always_seen(view, time, view.restart):
+        how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
+        return budget.result(float(len(runs)), how)
+    unseen = f"a drop-out shorter than {amount(shortest, 's')} can fall between the readings"
+    return budget.result(float(len(runs)), how, unseen=unseen, would_decide=rate(shortest / 20.0))
+
+
+def _blocks(time: Array, amps: Array, volts: Array) -> tuple[Array, Array, Array]:
+    """Means over blocks of BLOCK. Shape (m,) each."""
+    import numpy as np
+
+    grid = np.arange(time[0], time[-1], BLOCK)
+    if grid.size < 2:
+        return time, amps, volts
+    means = []
+    for values in (amps, volts):
+        steps = np.diff(time) * (values[1:] + values[:-1]) / 2.0
+        integral = np.concatenate(([0.0], np.cumsum(steps)))
+        means.append(np.diff(np.interp(grid, time, integral)) / BLOCK)
+    return (grid[1:] + grid[:-1]) / 2.0, means[0], means[1]
+
+
+def _usual(amps: Array, current: Signal) -> float:
+    """Current while the load runs: the median of the values in the upper state [A]."""
+    import numpy as np
+
+    from railwright.measures.levels import state_levels
+
+    levels = state_levels(amps, max(8.0 * current.noise + 2.0 * current.step, 1e-9))
+    running = amps > (levels.low + levels.high) / 2.0 if levels.two_states else amps >= np.min(amps)
+    usual, typical = float(np.median(amps[running])), float(np.median(amps))
+    # An inrush makes an upper state of its own; the load's usual current is then the typical one.
+    usual = typical if typical > 0.2 * usual else usual
+    if usual <= max(10.0 * current.noise, 5.0 * current.step):
+        raise CannotMeasure("the current is too small for its drop-outs to show", "a finer current reading")
+    return usual
+
+
+def _drop_outs(
+    view: View, time: Array, amps: Array, volts: Array, usual: float, visible: float
+) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
+    """First and one past the last value of each drop-out after the load has first run; then the same of dips
+    that the capacitor makes up for.
+
+    usual: its usual current [A]; visible: a change of voltage that is not noise [V].
+    """
+    import numpy as np
+
+    # At a lower voltage a load may draw less, in proportion at most, and still run.
+    threshold = LONG_DIP * usual * np.minimum(1.0, np.abs(volts) / max(1e-9, float(np.median(np.abs(volts)))))
+    low = amps < threshold
+    if view.model.averages:
+        before, after = _medians_beside(amps)
+        low |= amps < (1.0 - SHORT_DIP) * np.minimum(before, after)
+    has_run = np.maximum.accumulate(amps >= np.maximum(threshold, 0.1 * usual))
+    dips = [(a, b) for a, b in low_stretches(low) if a > 0 and has_run[a - 1]]
+    explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
+    return [dip for dip in dips if dip not in explained], explained
+
+
+def _within(time: Array, run: tuple[int, int], away: Sequence[tuple[float, float]]) -> bool:
+    """Whether a drop-out is one of the stretches in which the load was away, as far as blocks can tell."""
+    first, last = float(time[run[0]]) - BLOCK, float(time[run[1] - 1]) + BLOCK
+    return any(first <= start and last >= stop for stop, start in away)
+
+
+def _may_have_stopped(view: View, volts: Array, dips: Sequence[tuple[int, int]]) -> float | None:
+    """Lowest voltage in dips that the capacitor makes up for [V], if the load may stop there; None: not."""
+    if view.stops_at is None or not dips:
+        return None
+    lowest = min(_lowest(volts, dip) for dip in dips)
+    return lowest if lowest < view.stops_at[1] else None
+
+
+def _lowest(volts: Array, dip: tuple[int, int]) -> float:
+    """Lowest amount of the voltage in a dip and one value beside it [V]."""
+    import numpy as np
+
+    return float(np.min(np.abs(volts[max(0, dip[0] - 1) : dip[1] + 1])))
+
+
+def _explained(
+    view: View, time: Array, amps: Array, volts: Array, run: tuple[int, int], visible: float
+) -> bool:
+    """Whether the input capacitor gave the load what the supply did not, over the dip and two values beside
+    it. Below the lowest voltage at which the load stops it cannot have run on.
+
+    The load's charge is the supply's charge less C ΔV of the capacitor. The dip is explained where the load
+    misses less than half of what the dip misses, for some capacitance within its tolerance.
+    """
+    import numpy as np
+
+    if view.stops_at is not None and _lowest(volts, run) < view.stops_at[0] - visible:
+        return False
+    start, stop = run
+    first, last = max(0, start - 2), min(time.size - 1, stop + 1)
+    cell = np.gradient(time)[first : last + 1]
+    inside = np.arange(first, last + 1)
+    dip = (inside >= start) & (inside < stop)
+    beside = np.concatenate((amps[max(0, start - 2 - AROUND) : start], amps[stop : stop + 2 + AROUND]))
+    level = float(np.median(beside))
+    missing = (level - amps[first : last + 1]) * cell
+    dip_misses = float(np.sum(missing[dip]))
+    rise = float(volts[last] - volts[first])
+    given = max(-rise * view.capacitance[0], -rise * view.capacitance[1])
+    if view.capacitance[1] == 0.0 and rise < -visible:
+        # The device document gives no capacitor: a falling voltage may explain anything.
+        return True
+    return float(np.sum(missing)) - given < EXPLAINED * dip_misses
+
+
+def _medians_beside(values: Array) -> tuple[Array, Array]:
+    """Medians of AROUND values before and after each value."""
+    import numpy as np
+
+    padded = np.pad(values, AROUND, mode="edge")
+    windows = np.median(np.lib.stride_tricks.sliding_window_view(padded, AROUND), axis=1)
+    return windows[: values.size], windows[AROUND + 1 : AROUND + 1 + values.size]
+
+
+def _gap(view: View, time: Array) -> tuple[float, float]:
+    """Time between two apertures, and the aperture [s]."""
+    import numpy as np
+
+    update, least, _ = view.timing()
+    interval = float(np.median(np.diff(time)))
+    period = interval if interval > 1.5 * update else max(update, interval)
+    return max(0.0, period - least), least
+
+
+def _shortest_seen(view: View, time: Array) -> float:
+    """Length of a full drop-out that shows wherever it falls: the gap, and SHORT_DIP of an aperture on either
+    side.
+    """
+    gap, aperture = _gap(view, time)
+    return gap + 2.0 * SHORT_DIP * aperture
+
+
+def _always_seen(view: View, time: Array, soft_start: float) -> bool:
+    """Whether the soft start after even the shortest drop-out lowers a reading by SHORT_DIP, wherever it
+    falls.
+    """
+    import numpy as np
+
+    gap, aperture = _gap(view, time)
+    if aperture <= 0.0:
+        return False
+    period = gap + aperture
+    start = np.linspace(0.0, period, PHASES, endpoint=False)[:, None]
+    windows = period * np.arange(-1, int(np.ceil(soft_start / period)) + 2)[None, :]
+
+    def missing(until: Any) -> Any:
+        inside = np.clip(until - start, 0.0, soft_start)
+        return inside - inside**2 / (2.0 * soft_start)
+
+    deficit = (missing(windows + aperture) - missing(windows)) / aperture
+    return bool(np.min(np.max(deficit, axis=1)) > SHORT_DIP)

@@ -1,0 +1,275 @@
+"""One channel over one step: values, their systematic errors over time, noise, and the weights of an
+integral.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.measures.outcome import CannotMeasure
+from railwright.measures.reading_model import Part, ReadingModel
+from railwright.traces import Traces
+
+Array = NDArray[np.float64]
+Place = Literal["connector", "terminals"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Systematic:
+    """An error that is the same through the whole record: its largest effect on each value, shape (n,).
+
+    The true effect is this shape times one unknown number that is uniform between -1 and 1.
+    """
+
+    source: str
+    shape: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Signal:
+    """A channel: time of the middle of each value's aperture [s], values, systematic errors, r.m.s. noise."""
+
+    time: Array
+    values: Array
+    systematic: tuple[Systematic, ...]
+    noise: float
+    step: float
+
+    def between(self, start: float, end: float) -> Signal:
+        """The part with start <= time <= end."""
+        first = int(np.searchsorted(self.time, start, side="left"))
+        last = int(np.searchsorted(self.time, end, side="right"))
+        parts = tuple(Systematic(s.source, s.shape[first:last]) for s in self.systematic)
+        return replace(self, time=self.time[first:last], values=self.values[first:last], systematic=parts)
+
+    def take(self, index: NDArray[np.intp]) -> Signal:
+        """The values at these indices."""
+        parts = tuple(Systematic(s.source, s.shape[index]) for s in self.systematic)
+        return replace(self, time=self.time[index], values=self.values[index], systematic=parts)
+
+    def evenly(self, view: View, points: int = 4001) -> Signal:
+        """Values at equally spaced instants of the window; a computed trace has them where it changes."""
+        time = np.linspace(view.begin, view.end, points)
+        parts = tuple(Systematic(s.source, np.interp(time, self.time, s.shape)) for s in self.systematic)
+        return replace(self, time=time, values=np.interp(time, self.time, self.values), systematic=parts)
+
+    def within(self, start: float, end: float) -> Signal:
+        """The part from start to end, closed with interpolated values at both (of a computed trace)."""
+        inside = (self.time > start) & (self.time < end)
+        time = np.concatenate(([start], self.time[inside], [end]))
+        values = np.concatenate(
+            (
+                [np.interp(start, self.time, self.values)],
+                self.values[inside],
+                [np.interp(end, self.time, self.values)],
+            )
+        )
+        parts = tuple(Systematic(s.source, np.interp(time, self.time, s.shape)) for s in self.systematic)
+        return replace(self, time=time, values=values, systematic=parts)
+
+    def times(self, other: Signal) -> Signal:
+        """Product with another channel on the same time base; first order in the errors."""
+        parts = [Systematic(s.source, s.shape * other.values) for s in self.systematic]
+        parts += [Systematic(s.source, s.shape * self.values) for s in other.systematic]
+        # The noise of a product differs from value to value; the largest stands for all.
+        noise = math.hypot(self.noise * _largest(other.values), other.noise * _largest(self.values))
+        return Signal(self.time, self.values * other.values, tuple(parts), noise, 0.0)
+
+
+def over_lead(name: str) -> str:
+    """What a contribution is called that is there because a voltage was measured at a lead's other end."""
+    return f"resistance of {name}"
+
+
+def _largest(values: Array) -> float:
+    return float(np.max(np.abs(values))) if values.size else 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """What a measure looks at: one input's record with its reading model, and the part of time that counts.
+
+    start, end: the window [s]. switched_on: when the input's output was switched on in this step; None:
+    before it. goal: voltage that the procedure gives the input at the end of the step; None: unknown. at:
+    where a voltage is meant. restart: shortest time in which the load comes back after a drop-out (soft
+    start); None: unknown.
+    capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
+    stops [V]; None: unknown, or it does not. away: of a rehearsal, when the load stopped and when it came
+    back [s], over the whole record. stair: height of the stairs in which the host played
+    the step's lines [V]. every: time between two readings that the procedure asks for [s]; 0: unknown.
+    beside: of an external recording, the same window as the run's own readings show it.
+    """
+
+    traces: Traces
+    model: ReadingModel
+    start: float
+    end: float
+    at: Place = "connector"
+    switched_on: float | None = None
+    goal: float | None = None
+    restart: float | None = None
+    capacitance: tuple[float, float] = (0.0, 0.0)
+    stops_at: tuple[float, float] | None = None
+    away: tuple[tuple[float, float], ...] = ()
+    stair: float = 0.0
+    every: float = 0.0
+    beside: View | None = None
+
+    @property
+    def begin(self) -> float:
+        """Start of the window, or the switching-on inside it."""
+        return self.start if self.switched_on is None else max(self.start, self.switched_on)
+
+    @property
+    def interval(self) -> float:
+        """Typical time between two values of the record in the window [s]."""
+        times = self.traces.between(self.start, self.end).time
+        if times.size < 3:
+            raise CannotMeasure(f"the record holds {times.size} values in this step", "a faster recording")
+        return float(np.median(np.diff(times)))
+
+    def timing(self) -> tuple[float, float, float]:
+        """Update, least and largest aperture [s]. Raises where the update interval is unknown."""
+        update = self.model.update
+        if update is None:
+            raise CannotMeasure(
+                f"how often {_names(self.model.current)} takes a new reading is unknown",
+                "the update interval in the bench document, or an external recording",
+            )
+        aperture = self.model.aperture
+        return (update, 0.0, update) if aperture is None else (update, aperture, aperture)
+
+    def shift(self) -> tuple[float, float]:
+        """Middle of the aperture minus the record's time: best estimate, and the bound of its error [s]."""
+        update, least, most = self.timing()
+        return -(update / 2.0 + (least + most) / 4.0), update / 2.0 + (most - least) / 4.0 + self.model.clock
+
+    def current(self) -> Signal:
+        """The current [A], timed at the middle of each aperture."""
+        return self._signal("current", self.model.current)
+
+    def voltage(self) -> Signal:
+        """The voltage [V] where it is meant; carried over the lead where it was measured at its other end.
+
+        A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout.
+        """
+        wanted = "voltage" if self.at == "connector" else "terminal_voltage"
+        other = "terminal_voltage" if self.at == "connector" else "voltage"
+        if wanted in self.traces.columns:
+            return self._signal(wanted, self.model.voltage)
+        if other not in self.traces.columns:
+            raise CannotMeasure("the record holds no voltage of this input", "a recording of its voltage")
+        if self.model.lead is None:
+            raise CannotMeasure(
+                f"the voltage was measured at the other end of '{self.model.lead_name}', whose contact "
+                "resistance is unknown",
+                "the lead's contact_resistance_loop, or a voltage measured at the place meant,",
+            )
+        measured, current = self._signal(other, self.model.voltage), self.current()
+        low, high = self.model.lead
+        sign = -1.0 if self.at == "connector" else 1.0
+        resistance = (low + high) / 2.0
+        parts = list(measured.systematic)
+        parts += [Systematic(s.source, sign * resistance * s.shape) for s in current.systematic]
+        spread = sign * (high - low) / 2.0 * current.values
+        parts.append(Systematic(over_lead(self.model.lead_name), spread))
+        least, most = self.model.drop
+        if most > least:
+            half = np.full(measured.values.shape, sign * (most - least) / 2.0)
+            parts.append(Systematic(f"diode in {self.model.lead_name}", half))
+        return Signal(
+            measured.time,
+            measured.values + sign * (resistance * current.values + (least + most) / 2.0),
+            tuple(parts),
+            math.hypot(measured.noise, resistance * current.noise),
+            measured.step,
+        )
+
+    def _signal(self, column: str, parts: Sequence[Part]) -> Signal:
+        if column not in self.traces.columns:
+            raise CannotMeasure(f"the record holds no {column} of this input", f"a recording of its {column}")
+        if not parts:
+            raise CannotMeasure(
+                f"the accuracy of the {column.replace('terminal_', '')} in '{self.model.source}' is unknown",
+                "its accuracy in the bench document",
+            )
+        time, values = self.traces.time, self.traces.columns[column]
+        finite = np.isfinite(values)
+        if not finite.all():
+            time, values = time[finite], values[finite]
+        shift = self.shift()[0] if self.model.update is not None else 0.0
+        systematic, variance, step = [], 0.0, 0.0
+        for part in parts:
+            systematic.append(Systematic(f"{part.name} {column} gain", part.of_value * part.share * values))
+            grid = smallest_step(values) if part.resolution is None else part.resolution
+            for what, bound in (("offset", part.offset), ("resolution", grid / 2.0)):
+                # One number for all of them, which takes no memory however long the record is.
+                systematic.append(
+                    Systematic(f"{part.name} {column} {what}", np.broadcast_to(bound, values.shape))
+                )
+            variance += (scatter(values) if part.noise is None else part.noise) ** 2
+            step = max(step, grid)
+        kept = tuple(s for s in systematic if s.shape.any())
+        return Signal(time + shift, values, kept, math.sqrt(variance), step)
+
+    def assumptions(self) -> tuple[str, ...]:
+        """What is taken where the documents say nothing, in words."""
+        said = list(self.model.assumptions)
+        for parts, word in ((self.model.voltage, "voltage"), (self.model.current, "current")):
+            for part in parts:
+                subject = f"of the {word} of {part.name} is unknown"
+                if part.resolution is None:
+                    said.append(f"resolution {subject}: smallest step in the record taken")
+                if part.noise is None:
+                    said.append(f"noise {subject}: taken from the record's own scatter")
+        if self.model.aperture is None:
+            subject = f"aperture of {_names(self.model.current)} is unknown"
+            said.append(f"{subject}: anything up to the update interval taken")
+        return tuple(said)
+
+
+def _names(parts: Sequence[Part]) -> str:
+    return " and ".join(part.name for part in parts) or "the instrument"
+
+
+def smallest_step(values: Array) -> float:
+    """Smallest difference between two values of a record: its resolution, where no document gives it."""
+    levels = np.unique(values)
+    return float(np.min(np.diff(levels))) if levels.size > 1 else 0.0
+
+
+def scatter(values: Array) -> float:
+    """R.m.s. noise from the differences of neighbours, robust against steps (median absolute deviation)."""
+    if values.size < 3:
+        return 0.0
+    return float(np.median(np.abs(np.diff(values)))) * 1.4826 / math.sqrt(2.0)
+
+
+def trapezoid_weights(time: Array, start: float, end: float) -> Array:
+    """Weights w with Σ w x = ∫ x dt over [start, end], x piecewise linear, held at its ends. Shape (n,).
+
+    time: shape (n,), n >= 1, never decreasing. Σ w = end - start.
+    """
+    inner = time[(time > start) & (time < end)]
+    corners = np.concatenate(([start], inner, [end]))
+    width = np.diff(corners)
+    corner_weights = np.zeros(corners.size)
+    corner_weights[:-1] += width / 2.0
+    corner_weights[1:] += width / 2.0
+    place = np.clip(corners, time[0], time[-1])
+    right = np.clip(np.searchsorted(time, place, side="left"), 1, max(1, time.size - 1))
+    if time.size == 1:
+        return np.array([end - start])
+    left = right - 1
+    gap = time[right] - time[left]
+    fraction = np.where(gap > 0.0, (place - time[left]) / np.where(gap > 0.0, gap, 1.0), 1.0)
+    weights = np.zeros(time.size)
+    np.add.at(weights, left, corner_weights * (1.0 - fraction))
+    np.add.at(weights, right, corner_weights * fraction)
+    return weights

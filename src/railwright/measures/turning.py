@@ -1,0 +1,280 @@
+"""Turn-on and turn-off voltage: the voltage at which the input current rises or falls on a ramp.
+
+Turn-off is the start, turn-on the end, of the longest stretch of low current in the step that follows (or
+precedes) high current: a step down of the supply, in which the device lives for a moment on its own
+capacitor, is shorter. The voltage is that of the ramp, a straight line through its values before the
+transition, at the instant at which the current is half-way between its levels before and after (IEEE 181, mid
+reference level): what the transition itself does to the voltage does not count. A device that starts softly
+began before: at turn-on the instant is that at which the current leaves its lower level. Voltage and current
+come from the same aperture, so how late a reading is, cancels.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Literal
+
+from railwright.measures.integral import covered
+from railwright.measures.measure import measure
+from railwright.measures.outcome import Beyond, CannotMeasure, Measured
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from railwright.measures.signal import Array, Signal, View
+
+LOCAL = 0.05
+"""Time before and after the transition whose median is the level there [s]."""
+
+SOFT = 0.18
+"""Bound of how far the middle of a soft start lies from half of its duration, in parts of it."""
+
+CLEAR = 0.05
+"""A value is counted as in transition when it is this part of the step away from both levels."""
+
+
+@measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall")
+def turn_off_voltage(view: View) -> Measured:
+    """Voltage at which the device stops.
+
+    Computed: the voltage of the straight line through the ramp's values within 50 ms (five values at least)
+    before the current falls, at the instant at which the current is half-way between its levels before and
+    after. The fall is the start of the longest stretch of low current that follows high current.
+    Window: the step.
+    Uncertainty: 'instant of the transition' (times the slope of the ramp), 'stairs of the ramp' (where the
+    host plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
+    current changes'.
+    Standard: IEEE 181-2011, mid reference level, for the instant; the rest is a definition of this program.
+    """
+    return _turning(view, falling=True)
+
+
+@measure("V", "turn-on voltage", ("voltage",), level_of="voltage", turns="rise")
+def turn_on_voltage(view: View) -> Measured:
+    """Voltage at which the device starts.
+
+    Computed: as the voltage at which it stops, at the rise that ends the longest stretch of low current, but
+    at the instant at which the rise begins: half of the soft start that the device document gives before its
+    middle; in a recorder's samples where the current has risen by a tenth. The level after it is taken once
+    the soft start is over.
+    Window: the step.
+    Uncertainty: 'instant of the transition' (times the slope of the ramp), 'course of the soft start' (a
+    fifth of its duration; all that the readings leave open where the document gives none), 'stairs of the
+    ramp' (where the host plays it in stairs), 'bend of the ramp' (how far its values lie from the line),
+    'lead drop while the current changes'.
+    Standard: IEEE 181-2011, mid and 10 % reference levels, for the instants; the rest is a definition of this
+    program.
+    """
+    return _turning(view, falling=False)
+
+
+def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of each run of True."""
+    import numpy as np
+
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], low, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def turning_instants(time: Array, current: Array) -> tuple[float | None, float | None]:
+    """When a current falls to its low state, and when it rises from it, as on the axis `time`, shape (n,).
+
+    The ends of the longest stretch of low current that has such an end; None where there is none.
+    """
+    from railwright.measures.levels import state_levels
+
+    if time.size < 3:
+        return None, None
+    levels = state_levels(current, 1e-9)
+    if levels.low > 0.5 * levels.high:
+        return None, None
+    runs = low_stretches(current < (levels.low + levels.high) / 2.0)
+
+    def longest(complete: list[tuple[int, int]]) -> tuple[int, int] | None:
+        return max(complete, key=lambda run: float(time[run[1] - 1] - time[run[0]]), default=None)
+
+    falls, rises = longest([r for r in runs if r[0] > 0]), longest([r for r in runs if r[1] < time.size])
+    return None if falls is None else float(time[falls[0]]), None if rises is None else float(time[rises[1]])
+
+
+def _turning(view: View, *, falling: bool) -> Measured:
+    import numpy as np
+
+    from railwright.measures.budget import Budget
+    from railwright.measures.signal import over_lead
+
+    current = _distinct(view, view.current().between(view.begin, view.end))
+    covered(view, current)
+    voltage = view.voltage()
+    place = _transition(view, current, voltage, falling=falling)
+    before, after = _levels_beside(view, current, place, falling=falling)
+    instant, spread, first, _ = _crossing(view, current, place, before, after, falling=falling)
+    course = 0.0
+    if not falling and view.model.averages:
+        began = float(current.time[first] + current.time[first + 1]) / 2.0
+        instant, course = _start(instant, began, view.restart)
+    known = _before(view, voltage, float(current.time[first]))
+    weights = line_weights(known.time, instant)
+    at = math.fsum(weights * known.values)
+    slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
+    line = at + slope * (known.time - instant)
+    budget = Budget(view)
+    budget.systematic(known, weights)
+    budget.noise(known, weights)
+    budget.bounded("instant of the transition", slope * spread)
+    budget.bounded("course of the soft start", slope * course)
+    # What crosses the threshold is a stair, which stands anywhere within one stair of the line through them.
+    budget.bounded("stairs of the ramp", view.stair)
+    bend = float(np.max(np.abs(known.values - line))) - 3.0 * known.noise - known.step
+    budget.bounded("bend of the ramp", 0.0 if view.model.exact else max(0.0, bend))
+    carried = any(part.source == over_lead(view.model.lead_name) for part in voltage.systematic)
+    if carried and view.model.lead is not None:
+        step = abs(before - after) * sum(view.model.lead) / 2.0
+        budget.bounded("lead drop while the current changes", step / 2.0)
+    where = "falls through the middle between" if falling else "begins to rise between"
+    how = f"voltage where the current {where} {before:.4g} A and {after:.4g} A"
+    return budget.result(at, how, would_decide="an instrument with a smaller error, or a slower ramp")
+
+
+def _distinct(view: View, signal: Signal) -> Signal:
+    """Without the second copy of a reading that was handed over twice."""
+    import numpy as np
+
+    update = view.model.update or 0.0
+    if not update or signal.time.size < 3:
+        return signal
+    repeated = (np.diff(signal.values) == 0.0) & (np.diff(signal.time) < 0.75 * update)
+    return signal.take(np.flatnonzero(np.concatenate(([True], ~repeated))))
+
+
+def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) -> int:
+    """Index of the first low (falling) or first high (rising) value at the transition."""
+    import numpy as np
+
+    from railwright.measures.levels import state_levels
+
+    levels = state_levels(current.values, max(8.0 * current.noise + 2.0 * current.step, 1e-9))
+    volts = voltage.between(view.begin, view.end).values
+    if not levels.two_states or levels.low > 0.5 * levels.high:
+        error = max((float(np.max(s.shape)) for s in current.systematic), default=0.0)
+        running = levels.high > max(2.0 * error, 10.0 * current.noise)
+        if falling and running:
+            raise _never("falls", "below", float(np.min(volts)))
+        if not falling and not running:
+            raise _never("rises", "above", float(np.max(volts)))
+        state = "high" if running else "low"
+        raise CannotMeasure(f"the current is {state} through the whole step", "a step with a ramp across")
+    low = current.values < (levels.low + levels.high) / 2.0
+    runs = low_stretches(low)
+    complete = [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)]
+    if not complete:
+        if falling:
+            raise CannotMeasure(
+                "the current is low from the start of the step", "a step that begins above it"
+            )
+        after = voltage.between(float(current.time[runs[-1][0]]), view.end)
+        raise _never("rises", "above", float(np.max(after.values)))
+    start, stop = max(complete, key=lambda run: float(current.time[run[1] - 1] - current.time[run[0]]))
+    return start if falling else stop
+
+
+def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:
+    return Beyond(f"the current never {word}: if at all, this happens {side} {bound:.4g} V", bound, side)
+
+
+def _levels_beside(view: View, current: Signal, place: int, *, falling: bool) -> tuple[float, float]:
+    """Medians of the current within LOCAL (at least three values) before and after the transition."""
+    import numpy as np
+
+    instant = float(current.time[place])
+    if view.model.exact:
+        current = current.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
+    time = current.time
+    reach = max(LOCAL, 5.0 * (view.model.update or 0.0))
+    margin = 1.5 * view.interval if view.model.averages else 0.0
+    before = current.values[(time < instant - margin) & (time >= instant - margin - reach)]
+    # A soft start takes its time: the level after it is taken once it is over.
+    settle = margin + (0.0 if falling else view.restart or 0.0)
+    after = current.values[(time > instant + settle) & (time <= instant + settle + reach)]
+    if before.size < 2 or after.size < 2:
+        raise CannotMeasure("the transition lies at the edge of the step", "a longer hold around the ramp")
+    return float(np.median(before)), float(np.median(after))
+
+
+def _start(middle: float, began: float, soft: float | None) -> tuple[float, float]:
+    """Instant at which a rise begins [s], and the bound of its error [s], from that of its middle.
+
+    began: the earliest that the readings leave open. soft: duration of the soft start; None: unknown.
+    """
+    if soft is None:
+        return (began + middle) / 2.0, max(0.0, middle - began) / 2.0
+    return middle - soft / 2.0, SOFT * soft
+
+
+def _crossing(
+    view: View, current: Signal, place: int, before: float, after: float, *, falling: bool
+) -> tuple[float, float, int, int]:
+    """Instant of the half-way crossing [s], the bound of its error [s], and the indices around it.
+
+    Samples: interpolated between the two around the crossing. Means over apertures: the instant of the ideal
+    step that has the same mean over the values in transition; off by at most half of the time that no
+    aperture covers.
+    """
+    import numpy as np
+
+    span = after - before
+    fraction = (current.values - before) / span
+    if not view.model.averages:
+        index = max(1, place)
+        middle = 0.5 if falling else CLEAR if view.model.exact else 2.0 * CLEAR
+        crossed = np.flatnonzero(fraction[max(1, place - 3) :] >= middle)
+        if crossed.size:
+            index = max(1, place - 3) + int(crossed[0])
+        low, high = fraction[index - 1], fraction[index]
+        part = float(np.clip((middle - low) / (high - low), 0.0, 1.0)) if high != low else 0.5
+        width = float(current.time[index] - current.time[index - 1])
+        noise = current.noise / abs(span) * width / max(1e-9, abs(float(high - low)))
+        spread = 0.0 if view.model.exact else min(width, width / 2.0 * 0.1 + noise)
+        return float(current.time[index - 1]) + part * width, spread, index - 1, index
+    first = place
+    while first > 0 and fraction[first - 1] > CLEAR:
+        first -= 1
+    first = max(0, first - 1)
+    last = place
+    while last < fraction.size - 1 and fraction[last] < 1.0 - CLEAR:
+        last += 1
+    edges = (current.time[1:] + current.time[:-1]) / 2.0
+    remaining = math.fsum(
+        float(edges[j] - edges[j - 1]) * (1.0 - min(1.0, max(0.0, float(fraction[j]))))
+        for j in range(first + 1, last)
+    )
+    begin = float(edges[first])
+    _, least, _ = view.timing()
+    gap = max(0.0, float(np.max(np.diff(current.time[first : last + 1]))) - least)
+    return begin + remaining, gap / 2.0, first, last
+
+
+def _before(view: View, voltage: Signal, end: float) -> Signal:
+    """The voltage within LOCAL, five values at least, before the transition."""
+    import numpy as np
+
+    if view.model.exact:
+        even = voltage.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
+        return even.between(end - LOCAL, end - 1e-4)
+    known = voltage.between(view.begin, end + 1e-9)
+    count = max(5, int(np.count_nonzero(known.time >= end - LOCAL)))
+    if known.time.size < 3:
+        raise CannotMeasure("the transition lies at the start of the step", "a longer hold before the ramp")
+    return known.take(np.arange(max(0, known.time.size - count), known.time.size))
+
+
+def line_weights(time: Array, instant: float) -> Array:
+    """Weights of the least-squares line through values at `time`, evaluated at an instant. Shape (n,)."""
+    import numpy as np
+
+    centre = float(np.mean(time))
+    spread = float(np.sum((time - centre) ** 2))
+    tilt = (instant - centre) / spread if spread > 0.0 else 0.0
+    weights: Array = 1.0 / time.size + tilt * (time - centre)
+    return weights

@@ -1,0 +1,151 @@
+"""Combination of uncertainty contributions: propagation (JCGM 100) and the 95 % interval of the actual
+distribution.
+
+The interval is not "k = 2": with few and bounded contributions that would be far too wide (a single
+rectangular contribution of half-width a has all of its probability within a = √3 u). Instead the
+distributions themselves are convolved, numerically and without random numbers, as JCGM 101 does by
+simulation.
+
+References
+----------
+.. [1] JCGM 100:2008 (GUM), 4.3.7 (rectangular), F.2.2.1 (resolution), 5.2.2 (correlated input quantities).
+.. [2] JCGM 101:2008, propagation of distributions; 7.7 coverage interval.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from railwright.measures.outcome import Contribution
+
+COVERAGE = 0.95
+RECTANGULAR, NORMAL, TRIANGULAR = "rectangular", "normal", "triangular"
+_POINTS = 8001
+_LARGEST_RECTANGLES = 12
+
+
+def rectangular(source: str, half_width: float) -> Contribution:
+    """A quantity known to lie within ±half_width: u = a/√3 [1]_."""
+    return Contribution(source, abs(half_width) / math.sqrt(3.0), RECTANGULAR)
+
+
+def resolution(source: str, step: float) -> Contribution:
+    """A digital indication with this step: u = step/√12 [1]_."""
+    return Contribution(source, abs(step) / math.sqrt(12.0), RECTANGULAR)
+
+
+def normal(source: str, standard: float) -> Contribution:
+    """A normally distributed quantity of this standard deviation."""
+    return Contribution(source, abs(standard), NORMAL)
+
+
+def triangular(source: str, half_width: float) -> Contribution:
+    """The sum of two equal rectangular quantities: u = a/√6."""
+    return Contribution(source, abs(half_width) / math.sqrt(6.0), TRIANGULAR)
+
+
+def of_many(source: str, half_widths: ArrayLike) -> Contribution:
+    """Many independent bounded quantities as one contribution, with the distribution that their sum has.
+
+    One that outweighs all others leaves it rectangular, two triangular, more tend to a normal distribution.
+    """
+    squares = np.square(np.asarray(half_widths, dtype=np.float64))
+    total = float(np.sum(squares))
+    standard = math.sqrt(total / 3.0)
+    if total == 0.0:
+        return Contribution(source, 0.0, RECTANGULAR)
+    effective = total**2 / float(np.sum(np.square(squares)))
+    kind = RECTANGULAR if effective < 1.5 else TRIANGULAR if effective < 3.0 else NORMAL
+    return Contribution(source, standard, kind)
+
+
+def combined_standard(contributions: Sequence[Contribution]) -> float:
+    """Combined standard uncertainty of independent contributions: the root of the sum of squares [1]_."""
+    return math.sqrt(math.fsum(c.standard**2 for c in contributions))
+
+
+def propagate(sensitivities: ArrayLike, standards: ArrayLike, correlations: ArrayLike | None = None) -> float:
+    """Combined standard uncertainty with correlated inputs [1]_: u² = cᵀ (u r u) c.
+
+    sensitivities, standards: shape (n,); correlations: shape (n, n) with ones on the diagonal, None:
+    independent.
+    """
+    scaled = np.asarray(sensitivities, dtype=np.float64) * np.asarray(standards, dtype=np.float64)
+    matrix = np.eye(scaled.size) if correlations is None else np.asarray(correlations, dtype=np.float64)
+    return math.sqrt(max(0.0, float(scaled @ matrix @ scaled)))
+
+
+def half_interval(contributions: Sequence[Contribution], probability: float = COVERAGE) -> float:
+    """Half-width q of the symmetric coverage interval: the sum of all contributions lies within ±q with
+    `probability`.
+    """
+    return quantile(contributions, 0.5 + probability / 2.0)
+
+
+def quantile(contributions: Sequence[Contribution], probability: float) -> float:
+    """The value below which the sum of the (zero-mean, independent) contributions lies with `probability`
+    [2]_.
+    """
+    total = combined_standard(contributions)
+    if total == 0.0:
+        return 0.0
+    rectangles, sigma = _split(contributions, total)
+    if not rectangles:
+        return sigma * NormalDist().inv_cdf(probability)
+    grid, distribution = _distribution(rectangles, sigma)
+    return float(np.interp(probability, distribution, grid))
+
+
+def _split(contributions: Sequence[Contribution], total: float) -> tuple[list[float], float]:
+    """Half-widths of the rectangles that matter, and one normal standard deviation for everything else."""
+    rectangles: list[float] = []
+    variance = 0.0
+    for contribution in contributions:
+        if contribution.distribution == RECTANGULAR:
+            rectangles.append(contribution.standard * math.sqrt(3.0))
+        elif contribution.distribution == TRIANGULAR:
+            rectangles += [contribution.standard * math.sqrt(6.0) / 2.0] * 2
+        elif contribution.distribution == NORMAL:
+            variance += contribution.standard**2
+        else:
+            raise ValueError(f"unknown distribution '{contribution.distribution}' of '{contribution.source}'")
+    rectangles.sort(reverse=True)
+    kept = [a for a in rectangles[:_LARGEST_RECTANGLES] if a > 1e-3 * total]
+    variance += math.fsum(a * a / 3.0 for a in rectangles[len(kept) :])
+    return kept, math.sqrt(variance)
+
+
+def _distribution(rectangles: list[float], sigma: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Cumulative distribution of the sum, on a grid.
+
+    Adding a rectangular quantity of half-width a to X: F(x) = (G(x + a) - G(x - a)) / 2a, G the integral of
+    X's F.
+    """
+    reach = math.fsum(rectangles) + 6.5 * sigma
+    grid = np.linspace(-reach, reach, _POINTS)
+    step = grid[1] - grid[0]
+    if sigma > 2.0 * step:
+        distribution = np.interp(grid / sigma, *_standard_normal())
+        remaining = rectangles
+    else:
+        distribution = np.clip((grid + rectangles[0]) / (2.0 * rectangles[0]), 0.0, 1.0)
+        remaining = rectangles[1:]
+    for half_width in remaining:
+        integral = np.concatenate(([0.0], np.cumsum(0.5 * (distribution[1:] + distribution[:-1])) * step))
+        above = np.interp(grid + half_width, grid, integral) + np.maximum(0.0, grid + half_width - reach)
+        below = np.interp(grid - half_width, grid, integral)
+        distribution = (above - below) / (2.0 * half_width)
+    return grid, np.maximum.accumulate(distribution)
+
+
+@cache
+def _standard_normal() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The standard normal distribution on a grid fine enough for linear interpolation (error below 1e-7)."""
+    grid = np.linspace(-7.0, 7.0, 14001)
+    return grid, np.array([0.5 + 0.5 * math.erf(x / math.sqrt(2.0)) for x in grid])

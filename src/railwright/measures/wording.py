@@ -1,0 +1,16 @@
+"""How numbers are worded in the reasons of an evaluation."""
+
+from __future__ import annotations
+
+from railwright.measures.sampling import sample_rate
+from railwright.quantities import show
+
+
+def amount(value: float, unit: str) -> str:
+    """A value with its unit; a count is a plain number."""
+    return f"{value:g}" if unit == "1" else show(value, unit, 5)
+
+
+def rate(interval: float) -> str:
+    """'a recording with at least N samples/s' for this interval [s]."""
+    return f"a recording with at least {sample_rate(interval)}"

@@ -1,0 +1,123 @@
+"""The manifest of a run folder: a SHA-256 of each file, so that what was changed afterwards is seen."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from railwright.records.log import sync_folder
+from railwright.records.names import MANIFEST, UNFINISHED
+from railwright.regular import LARGEST_LOG, Unfit, size_of, text_of
+
+
+@dataclass(frozen=True, slots=True)
+class Differences:
+    """What of a folder is not as its manifest says; paths relative to the folder. `added` came later: no
+    fault. record: what of the readings is not as the run counted them, one line each.
+    """
+
+    changed: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    added: tuple[str, ...] = ()
+    manifest: str = ""
+    record: tuple[str, ...] = ()
+
+    @property
+    def sound(self) -> bool:
+        return not (self.changed or self.missing or self.manifest or self.record)
+
+    def lines(self) -> tuple[str, ...]:
+        """One line for each thing that is wrong."""
+        return (
+            *([self.manifest] if self.manifest else []),
+            *(f"{name}: changed since the run" for name in self.changed),
+            *(f"{name}: missing, the run had written it" for name in self.missing),
+            *self.record,
+        )
+
+
+def write_atomically(path: Path, text: str) -> None:
+    """A file is there whole or not at all, also after a crash in the middle."""
+    beside = path.with_name(path.name + UNFINISHED)
+    try:
+        with open(beside, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(beside, path)
+    except OSError:
+        # A piece of a file helps nobody, and takes room on a disk that is full.
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
+
+
+def write_json(path: Path, data: Any) -> None:
+    """Readable JSON, numbers in SI units; no NaN, which is no JSON."""
+    write_atomically(path, json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def hash_file(path: Path) -> str:
+    """SHA-256 of a file's content, in hexadecimal."""
+    with open(path, "rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
+    """Hash the files of a folder. names: only these are (re)hashed, the other entries stay, as after an
+    evaluation.
+    """
+    known: dict[str, str] = {}
+    if names is None:
+        names = _files(folder)
+    else:
+        known = _read(folder)
+    entries = {**known, **{name: hash_file(folder / name) for name in names}}
+    write_json(folder / MANIFEST, {"algorithm": "SHA-256", "files": dict(sorted(entries.items()))})
+
+
+def verify_manifest(folder: Path) -> Differences:
+    """Compare a folder with its manifest."""
+    try:
+        known = _read(folder)
+    except FileNotFoundError:
+        return Differences(
+            manifest=f"{MANIFEST}: missing; the run was never finished, or somebody took it away"
+        )
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        return Differences(manifest=f"{MANIFEST}: expected hashes of files, got {error!r}")
+    here = set(_files(folder))
+    return Differences(
+        changed=tuple(n for n in known if n in here and _is_other(folder / n, known[n])),
+        missing=tuple(n for n in known if n not in here),
+        added=tuple(sorted(here - set(known))),
+    )
+
+
+def _is_other(path: Path, digest: str) -> bool:
+    """Whether a file's content is not what was hashed; one that is larger than any of a run is not read."""
+    try:
+        size_of(path, LARGEST_LOG)
+    except Unfit:
+        return True
+    return hash_file(path) != digest
+
+
+def _read(folder: Path) -> dict[str, str]:
+    files = json.loads(text_of(folder / MANIFEST))["files"]
+    return {str(name): str(digest) for name, digest in files.items()}
+
+
+def _files(folder: Path) -> list[str]:
+    return sorted(
+        path.relative_to(folder).as_posix()
+        for path in folder.rglob("*")
+        if path.is_file() and path.name != MANIFEST and not path.name.endswith(UNFINISHED)
+    )

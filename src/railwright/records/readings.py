@@ -1,0 +1,317 @@
+"""The readings of a run on disk: gathered from its log, folded into one Parquet file an input, and read back.
+
+One reader serves both, `read_story`: what a finished run's files hold is what its log tells.
+"""
+
+from __future__ import annotations
+
+import os
+from array import array
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Protocol
+
+from railwright.recordings.samples import Channel
+from railwright.records import lines
+from railwright.records.log import LogLines, decode_line, raw_lines
+from railwright.records.names import LOG, UNFINISHED, readings_file
+from railwright.regular import LARGEST_LOG
+from railwright.traces import Event, EventKind, Record, Span, Traces
+
+ORIGIN = "supply readings"
+
+ROWS = 65_536
+"""Rows of a row group: what is held in memory of each input while a log is folded."""
+
+MOST_EVENTS = 10_000
+"""Events of a run that are kept, the first and the last half each; the log holds all of them."""
+
+
+class Events:
+    """Events of a run in the order in which they came; of more than `most` those in the middle are only
+    counted.
+    """
+
+    def __init__(self, most: int = MOST_EVENTS) -> None:
+        self._first: list[Event] = []
+        self._last: deque[Event] = deque(maxlen=most // 2)
+        self._most = most // 2
+        self.count = 0
+
+    def add(self, event: Event) -> None:
+        self.count += 1
+        if len(self._first) < self._most:
+            self._first.append(event)
+        else:
+            self._last.append(event)
+
+    def shift(self, by: float) -> None:
+        """Their times are less by so much [s]."""
+        self._first = [replace(e, time=e.time - by) for e in self._first]
+        self._last = deque((replace(e, time=e.time - by) for e in self._last), self._last.maxlen)
+
+    def kept(self) -> list[Event]:
+        """Those that are kept; one of its own stands for what was left out."""
+        left_out = self.count - len(self._first) - len(self._last)
+        if not left_out:
+            return [*self._first, *self._last]
+        told = f"{left_out} events from here on are in {LOG} only"
+        gap = Event(self._first[-1].time, "run", EventKind.EVENTS_LEFT_OUT, text=told)
+        return [*self._first, gap, *self._last]
+
+    def ordered(self) -> tuple[Event, ...]:
+        """Those that are kept, in order of time."""
+        return tuple(sorted(self.kept(), key=lambda event: event.time))
+
+
+class Rows(Protocol):
+    """Takes the readings of one input in their order; mode is -1 where the output does not tell it."""
+
+    def add(self, time: float, voltage: float, current: float, mode: int) -> None:
+        """One reading."""
+
+
+@dataclass
+class Columns:
+    """Readings of one input in memory."""
+
+    at: str
+    time: array[float] = field(default_factory=lambda: array("d"))
+    voltage: array[float] = field(default_factory=lambda: array("d"))
+    current: array[float] = field(default_factory=lambda: array("d"))
+    mode: array[int] = field(default_factory=lambda: array("b"))
+
+    def add(self, time: float, voltage: float, current: float, mode: int) -> None:
+        self.time.append(time)
+        self.voltage.append(voltage)
+        self.current.append(current)
+        self.mode.append(mode)
+
+    def traces(self) -> Traces:
+        """Channels as `Traces` names them: the voltage by where it was sensed, `mode` where it was told."""
+        import numpy as np
+
+        columns = {
+            channel_of(self.at): np.array(self.voltage, dtype=np.float64),
+            "current": np.array(self.current, dtype=np.float64),
+        }
+        if self.mode and min(self.mode) >= 0:
+            columns["mode"] = np.array(self.mode, dtype=np.float64)
+        return Traces(np.array(self.time, dtype=np.float64), columns)
+
+
+def channel_of(at: str) -> str:
+    """What the record calls a voltage that was sensed there."""
+    return "voltage" if at == "at load" else "terminal_voltage"
+
+
+class ParquetRows:
+    """Readings of one input on their way into a file, a row group at a time; use as a context.
+
+    Columns `time_s`, `<input>_voltage_V` or `_terminal_voltage_V`, `<input>_current_A`, `<input>_mode` (null
+    where the output did not tell it). The file is there whole or not at all.
+    """
+
+    def __init__(self, path: Path, name: str, at: str) -> None:
+        import pyarrow as pa
+        from pyarrow import parquet
+
+        self.count = 0
+        self._path, self._beside = path, path.with_name(path.name + UNFINISHED)
+        names = ["time_s", f"{name}_{channel_of(at)}_V", f"{name}_current_A", f"{name}_mode"]
+        self._schema = pa.schema([(column, pa.float64()) for column in names])
+        self._at, self._columns = at, Columns(at)
+        self._file = open(self._beside, "wb")  # noqa: SIM115 - closed by __exit__
+        self._writer = parquet.ParquetWriter(self._file, self._schema, use_dictionary=False)
+
+    def __enter__(self) -> ParquetRows:
+        return self
+
+    def add(self, time: float, voltage: float, current: float, mode: int) -> None:
+        self._columns.add(time, voltage, current, mode)
+        self.count += 1
+        if self.count % ROWS == 0:
+            self._flush()
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        try:
+            if kind is None:
+                self._flush()
+                self._writer.close()
+                self._file.flush()
+                os.fsync(self._file.fileno())
+                self._file.close()
+                os.replace(self._beside, self._path)
+        finally:
+            with suppress(OSError, ValueError):
+                self._writer.close()
+            with suppress(OSError):
+                self._file.close()
+            with suppress(OSError):
+                # Makes room on a full disk, too.
+                self._beside.unlink(missing_ok=True)
+
+    def _flush(self) -> None:
+        import numpy as np
+        import pyarrow as pa
+
+        columns, self._columns = self._columns, Columns(self._at)
+        mode = np.array(columns.mode, dtype=np.float64)
+        arrays = [pa.array(np.frombuffer(c)) for c in (columns.time, columns.voltage, columns.current)]
+        table = pa.table([*arrays, pa.array(mode, mask=mode < 0)], schema=self._schema)
+        self._writer.write_table(table)
+
+
+def read_parquet(path: Path, name: str) -> Traces:
+    """What `ParquetRows` wrote; a mode that was not told throughout is left out. OSError or ValueError where
+    it is something else.
+    """
+    import numpy as np
+
+    from railwright.recordings.opening import open_recording
+
+    with open_recording(path, time="time", largest=LARGEST_LOG) as recording:
+        own = {column.name.removeprefix(f"{name}_"): Channel(place) for place, column in recording.channels}
+        samples = recording.read(list(own.values()), most=None, checked=False)
+    columns = dict(zip(own, samples.values, strict=True))
+    if "mode" in columns and (not samples.time.size or np.isnan(columns["mode"]).any()):
+        del columns["mode"]
+    return Traces(samples.time, columns)
+
+
+def count_rows(path: Path) -> int:
+    """Readings in a file; only its end is read. OSError or ValueError."""
+    from pyarrow import parquet
+
+    return int(parquet.read_metadata(path).num_rows)
+
+
+@dataclass
+class Story:
+    """What a log tells besides the readings. recovered: what of it was no whole line, empty where it is
+    whole. ended: how the run ended, as the log has it; empty where it does not tell. zero: where the record's
+    time begins on the clock of run and guard [s]; None: an earlier version did not tell. instruments: what
+    each said that it is, by its name.
+    """
+
+    events: Events = field(default_factory=Events)
+    spans: list[Span] = field(default_factory=list)
+    rows: dict[str, int] = field(default_factory=dict)
+    recovered: str = ""
+    ended: str = ""
+    zero: float | None = None
+    instruments: dict[str, Mapping[str, str]] = field(default_factory=dict)
+
+
+def read_story(log: Path, rows_of: Callable[[str, str], Rows]) -> Story:
+    """Follow a log from its first line to its last; times logged before the record began are of its own time.
+
+    rows_of: asked once for each input, with where its voltage was sensed, for what takes its readings. Takes
+    constant memory but for that. OSError, or ValueError, KeyError or TypeError where it is no log of a run.
+    """
+    story, told = Story(), LogLines(log)
+    rows: dict[str, Rows] = {}
+    begun: dict[str, Any] | None = None
+    early, last = sum(_shifts(log)), 0.0
+    for line in told:
+        match line["kind"]:
+            case lines.RUN if line.get("clock") is not None:
+                story.zero = float(line["clock"]) + early
+            case lines.INSTRUMENT:
+                story.instruments[line["name"]] = line["identification"]
+            case lines.ZERO:
+                early -= float(line["shift"])
+            case lines.READING:
+                name, last = line["input"], float(line["time"]) - early
+                if name not in rows:
+                    rows[name] = rows_of(name, line["at"])
+                    story.rows[name] = 0
+                rows[name].add(last, _number(line["voltage"]), _number(line["current"]), int(line["mode"]))
+                story.rows[name] += 1
+            case lines.EVENT:
+                time = float(line["time"]) - early
+                story.events.add(Event.from_data({**line, "time": time}))
+            case lines.STEP_BEGINS:
+                begun = line
+            case lines.STEP_ENDS if begun is not None:
+                story.spans.append(lines.step_of(begun, line))
+                begun = None
+            case lines.END:
+                story.ended = str(line["ended"])
+    if begun is not None:
+        end = max(last, float(begun["time"]))
+        story.spans.append(lines.step_of(begun, {"time": end, "points": (), "whole": False}))
+    story.recovered = told.recovered
+    return story
+
+
+def fold(log: Path, folder: Path, at: Mapping[str, str]) -> Story:
+    """Fold the readings of a log into one file an input, `at` says which and where each voltage was sensed.
+
+    Errors as `read_story`, or OSError where a file cannot be written, which is not there then.
+    """
+    with ExitStack() as files:
+        own = {
+            name: files.enter_context(ParquetRows(readings_file(folder, name), name, where))
+            for name, where in at.items()
+        }
+        return read_story(log, lambda name, _: own[name])
+
+
+def read_record(log: Path) -> tuple[Record, Story]:
+    """The whole record as its log tells it, in memory, and the story. Errors as `read_story`."""
+    columns: dict[str, Columns] = {}
+
+    def rows_of(name: str, at: str) -> Columns:
+        return columns.setdefault(name, Columns(at))
+
+    story = read_story(log, rows_of)
+    traces = {name: own.traces() for name, own in columns.items()}
+    return Record(ORIGIN, traces, story.events.ordered(), tuple(story.spans)), story
+
+
+class StoredTraces(Mapping[str, Traces]):
+    """Readings of a run that is over, read when they are asked for: from the files, else from the log.
+
+    Raises what `read_parquet` and `read_record` raise where neither can be read.
+    """
+
+    def __init__(self, folder: Path, names: tuple[str, ...]) -> None:
+        self._folder, self._names = folder, names
+        self._read: dict[str, Traces] = {}
+
+    def __getitem__(self, name: str) -> Traces:
+        if name not in self._names:
+            raise KeyError(name)
+        if name not in self._read:
+            path = readings_file(self._folder, name)
+            if path.exists():
+                self._read[name] = read_parquet(path, name)
+            else:
+                logged, _ = read_record(self._folder / LOG)
+                empty = Columns("").traces()
+                self._read = {**{n: logged.traces.get(n, empty) for n in self._names}, **self._read}
+        return self._read[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
+def _shifts(log: Path) -> Iterator[float]:
+    """By how much the record's time was moved when it began [s]: a quick look through the whole log."""
+    begin = f'{{"kind":"{lines.ZERO}"'.encode()
+    for raw in raw_lines(log):
+        # As the log writes it; decoding every line would take as long as reading them all.
+        if raw.startswith(begin) and (line := decode_line(raw)):
+            yield float(line["shift"])
+
+
+def _number(value: Any) -> float:
+    """null stands for what was no number."""
+    return float("nan") if value is None else float(value)

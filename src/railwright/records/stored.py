@@ -1,0 +1,158 @@
+"""A run read back from its folder: whole, or, where it was killed, as far as its log goes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from railwright.printable import printable
+from railwright.records.ended import Ended
+from railwright.records.finished import events_of, missing_rows, spans_of
+from railwright.records.guard_journal import end_by_guard, read_journal
+from railwright.records.manifest import Differences, verify_manifest
+from railwright.records.names import EVENTS, GUARD_LOG, LOG, RUN, SETTINGS, readings_file
+from railwright.records.readings import ORIGIN, Story, read_parquet, read_record
+from railwright.regular import text_of
+from railwright.traces import VOLTAGES, Record
+
+
+class NoRun(ValueError):
+    """A folder that holds no run, or one that cannot be read; one line that says which file, and what is
+    wrong.
+    """
+
+    def __init__(self, told: str) -> None:
+        super().__init__(printable(told, one_line=True))
+
+
+@dataclass(frozen=True, eq=False)
+class RunData:
+    """A run as it lies on disk.
+
+    about: what `run.json` says; of a run that was killed, with how its guard switched off. settings: what the
+    check had settled. complete: it came to its end, and wrote down how. procedure: the procedure document as
+    it was; None for a run of documents made in code. recovered: what was read otherwise than from whole
+    files, one line each.
+    """
+
+    folder: Path
+    about: Mapping[str, Any]
+    settings: Mapping[str, Any]
+    record: Record
+    ended: Ended
+    differences: Differences
+    procedure: Path | None
+    recovered: tuple[str, ...] = ()
+
+    @property
+    def complete(self) -> bool:
+        return self.ended is not Ended.KILLED
+
+    @property
+    def whole(self) -> bool:
+        """Every reading that was taken is in the record."""
+        return self.complete and not self.differences.record
+
+
+def open_run(folder: Path) -> RunData:
+    """Read a run. NoRun where there is none; files that changed since are named in `differences`, not
+    refused.
+    """
+    about = _json(folder / RUN, dict)
+    settings = _json(folder / SETTINGS, dict)
+    differences = verify_manifest(folder)
+    try:
+        placed = about.get("documents") or {}
+        procedure = folder / placed["procedure"] if "procedure" in placed else None
+        if about.get("ended") is None:
+            ended = Ended.KILLED
+            record, about, recovered = _killed(folder, about)
+        else:
+            (record, recovered), ended = _finished(folder, about), Ended(about["ended"])
+            kept = {name: traces.time.size for name, traces in record.traces.items()}
+            lost = missing_rows(about.get("rows") or {}, kept)
+            differences = replace(differences, record=tuple(lost))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
+        raise NoRun(f"{folder}: expected the record of a run, got {_told(error)}") from error
+    return RunData(folder, about, settings, record, ended, differences, procedure, tuple(recovered))
+
+
+def _finished(folder: Path, about: Mapping[str, Any]) -> tuple[Record, list[str]]:
+    """What the run wrote at its end; the log stands in for what it could not write."""
+    paths = {name: readings_file(folder, name) for name in about["sensed"]}
+    absent = [path.name for path in (*paths.values(), folder / EVENTS) if not path.exists()]
+    if absent:
+        record, recovered = _logged(folder, ended_told=True)
+        told = f"{', '.join(absent)}: not there; everything was read from {LOG}"
+        return replace(record, spans=spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)), [
+            told,
+            *recovered,
+        ]
+    traces = {name: read_parquet(path, name) for name, path in paths.items()}
+    events = events_of(_json(folder / EVENTS, list))
+    return Record(
+        ORIGIN, traces, events, spans_of(about["steps"], Ended(about["ended"]) is Ended.COMPLETED)
+    ), []
+
+
+def _logged(folder: Path, *, ended_told: bool) -> tuple[Record, list[str]]:
+    """What the log tells, and what of it was recovered. ended_told: `run.json` says how the run ended."""
+    record, story = read_record(folder / LOG)
+    return record, _recovered(story, ended_told)
+
+
+def _recovered(story: Story, ended_told: bool) -> list[str]:
+    told = [story.recovered] if story.recovered else []
+    if story.ended and not ended_told:
+        told.append(f"{RUN}: does not say how the run ended; {LOG} says '{story.ended}'")
+    return told
+
+
+def _killed(folder: Path, about: Mapping[str, Any]) -> tuple[Record, Mapping[str, Any], list[str]]:
+    """What the log tells of a run that was killed, with what its guard's journal tells of the end."""
+    record, story = read_record(folder / LOG)
+    recovered = _recovered(story, ended_told=False)
+    instruments = [
+        {**each, "identification": story.instruments.get(each["name"])} for each in about["instruments"]
+    ]
+    about = {**about, "instruments": instruments}
+
+    def newest(name: str) -> tuple[float, float] | None:
+        traces = record.traces.get(name)
+        if traces is None or not traces.time.size:
+            return None
+        voltage = next(traces.columns[each] for each in VOLTAGES if each in traces.columns)
+        return float(traces.time[-1]), float(voltage[-1])
+
+    try:
+        told = end_by_guard(read_journal(folder / GUARD_LOG), story.zero, newest)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
+        return record, about, [*recovered, f"{GUARD_LOG}: does not say how the outputs ended: {_told(error)}"]
+    # A run that was killed while it was ending has written down some of it itself.
+    known = {(event.subject, event.what) for event in record.events}
+    more = [event for event in told.events if (event.subject, event.what) not in known]
+    events = sorted((*record.events, *more), key=lambda event: event.time)
+    return replace(record, events=tuple(events)), {**about, **told.about}, recovered
+
+
+def _json(path: Path, kind: type) -> Any:
+    try:
+        data = json.loads(text_of(path))
+    except (OSError, ValueError, RecursionError) as error:
+        raise NoRun(f"{path}: expected a file of a run, got {_told(error)}") from error
+    if not isinstance(data, kind):
+        raise NoRun(f"{path}: expected a file of a run, got JSON of another form")
+    return data
+
+
+def _told(error: Exception) -> str:
+    if isinstance(error, FileNotFoundError | NotADirectoryError):
+        return "nothing there"
+    if isinstance(error, RecursionError):
+        return "JSON nested too deeply"
+    if isinstance(error, KeyError):
+        return f"no entry {error}"
+    return str(error).splitlines()[0] if str(error) else type(error).__name__

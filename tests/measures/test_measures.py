@@ -1,0 +1,369 @@
+"""Each measure on waveforms whose answer is known by hand, and on records that cannot tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import get_args
+
+import numpy as np
+import pytest
+from tests.said import says
+
+from railwright.documents.procedure import Requirement
+from railwright.measures import MEASURES
+from railwright.measures.outcome import Beyond, CannotMeasure
+from railwright.traces import Traces
+
+from .scene import CURRENT, EXACT, MODEL, RECORDER, VOLTAGE, Scene, brown_out, power_up, view
+
+
+def steady(volts: float = 12.0, amps: float = 0.3) -> Scene:
+    return Scene.of((0.0, volts, amps), (3.0, volts, amps))
+
+
+def test_a_requirement_can_name_every_measure_and_no_other() -> None:
+    assert get_args(Requirement.model_fields["measure"].annotation) == tuple(MEASURES)
+    assert {name: measure.name for name, measure in MEASURES.items()} == {name: name for name in MEASURES}
+
+
+@pytest.mark.parametrize(
+    ("measure", "expected"),
+    [("mean_voltage", 12.0), ("mean_current", 0.3), ("mean_power", 3.6), ("charge", 0.6), ("energy", 7.2)],
+)
+def test_integrals_of_a_steady_waveform(measure: str, expected: float) -> None:
+    scene = steady()
+    got = MEASURES[measure](view(scene.truth(), EXACT, 0.5, 2.5))
+    assert got.value == pytest.approx(expected, rel=1e-12)
+    assert got.low == got.high == got.value
+    read = MEASURES[measure](view(scene.read(1), MODEL, 0.5, 2.5))
+    assert read.low <= expected <= read.high
+
+
+def test_what_is_systematic_is_not_divided_by_the_number_of_readings() -> None:
+    short = MEASURES["mean_current"](view(steady().read(2), MODEL, 0.5, 0.8))
+    long = MEASURES["mean_current"](view(steady().read(2), MODEL, 0.5, 2.8))
+    offset = {c.source: c.standard for c in long.contributions}["left.1 current offset"]
+    assert offset == pytest.approx(CURRENT.offset / np.sqrt(3.0))
+    assert long.high - long.low == pytest.approx(short.high - short.low, rel=0.03)
+    assert long.high - long.low > 1.8 * CURRENT.offset
+
+
+def test_noise_is_divided_by_the_root_of_the_number_of_readings() -> None:
+    noisy = replace(MODEL, current=(replace(CURRENT, of_value=0.0, offset=0.0, resolution=0.0, noise=0.01),))
+    standards = []
+    for end in (1.0, 2.5):
+        got = MEASURES["mean_current"](view(steady().read(3, noisy), noisy, 0.5, end))
+        standards.append(next(c.standard for c in got.contributions if c.source == "noise"))
+    assert standards[0] / standards[1] == pytest.approx(2.0, rel=0.05)
+    assert standards[1] == pytest.approx(0.01 / np.sqrt(200), rel=0.1)
+
+
+def test_a_reading_handed_over_twice_counts_once() -> None:
+    once = MEASURES["mean_current"](view(steady().read(3), MODEL, 0.5, 2.5))
+    twice = MEASURES["mean_current"](view(steady().read(3, every=5e-3), MODEL, 0.5, 2.5))
+    noise = [next(c.standard for c in got.contributions if c.source == "noise") for got in (once, twice)]
+    assert noise[1] == pytest.approx(noise[0], rel=0.02)
+
+
+def test_a_turn_off_voltage_from_the_other_end_of_the_lead_counts_its_drop() -> None:
+    """At the terminals, whatever the lead is called: while the current falls, so does the drop."""
+    seen = brown_out().read(3)
+    columns = {"terminal_voltage": seen.columns["voltage"], "current": seen.columns["current"]}
+    model = replace(MODEL, lead_name="thin pair")
+    got = MEASURES["turn_off_voltage"](view(Traces(seen.time, columns), model, 0.05, 2.9))
+    drop = next(c.standard for c in got.contributions if c.source == "lead drop while the current changes")
+    assert drop == pytest.approx(0.55 * 0.075 / 2.0 / np.sqrt(3.0), rel=0.2)
+
+
+def test_energy_of_a_computed_ramp_is_that_of_straight_lines() -> None:
+    """v = 10 t, i = t: ∫ 10 t² dt, which a trapezoid over the two rows would make half as large again."""
+    truth = Scene.of((0.0, 0.0, 0.0), (1.0, 10.0, 1.0)).truth()
+    assert MEASURES["energy"](view(truth, EXACT, 0.0, 0.5)).value == pytest.approx(10.0 * 0.125 / 3.0)
+    assert MEASURES["mean_power"](view(truth, EXACT, 0.0, 1.0)).value == pytest.approx(10.0 / 3.0)
+
+
+def test_charge_of_a_power_up() -> None:
+    """1 A for 12 ms, with its edges, then 0.35 A."""
+    scene = power_up()
+    expected = 0.0119 + 0.5 * 0.0001 + 0.5 * 1.35 * 0.0001 + 0.35 * (0.25 - 0.0121)
+    exact = MEASURES["charge"](view(scene.truth(), EXACT, 0.0, 0.25, switched_on=0.0))
+    assert exact.value == pytest.approx(expected, rel=1e-9)
+    inside = 0
+    for seed in range(40):
+        got = MEASURES["charge"](view(scene.read(seed), MODEL, 0.0, 0.25, switched_on=0.0))
+        inside += got.low <= expected <= got.high
+        assert got.value == pytest.approx(expected, abs=4e-3)
+    assert inside >= 36
+
+
+def test_sources_of_the_charge_are_written_down() -> None:
+    got = MEASURES["charge"](view(power_up().read(5), MODEL, 0.0, 0.25, switched_on=0.0))
+    named = {c.source for c in got.contributions}
+    assert {"between readings", "time of the readings", "left.1 current offset", "noise"} <= named
+
+
+def test_a_peak_between_readings_is_bounded_not_ignored() -> None:
+    spike = Scene.of(
+        (0.0, 12.0, 0.02), (0.5, 12.0, 0.02), (0.5005, 12.0, 0.9), (0.501, 12.0, 0.02), (1.0, 12.0, 0.02)
+    )
+    got = MEASURES["peak_current"](view(spike.read(1), MODEL, 0.1, 0.9))
+    assert got.value < 0.2
+    assert got.low <= 0.9 <= got.high
+    assert got.high >= 1.0
+    assert says(got.unseen, "1 A")
+    assert "samples/s" in got.would_decide
+
+
+def test_the_largest_reading_bounds_a_peak_from_below() -> None:
+    below = 0
+    for seed in range(60):
+        got = MEASURES["peak_current"](view(power_up().read(seed), MODEL, 0.0, 0.25))
+        below += got.low <= 1.0
+    assert below >= 56
+
+
+def surge(duration: float) -> Scene:
+    """Half a sine of 0.9 A, as what charges a capacitor through a lead."""
+    part = np.linspace(0.0, 1.0, 101)
+    corners = [(0.5 + duration * x, 12.0, 0.02 + 0.88 * np.sin(np.pi * x)) for x in part]
+    return Scene.of((0.0, 12.0, 0.02), *corners, (1.0, 12.0, 0.02))
+
+
+def test_a_recorder_sees_the_peak() -> None:
+    inside = 0
+    for seed in range(40):
+        samples = surge(250e-6).read(seed, RECORDER, every=20e-6)
+        got = MEASURES["peak_current"](view(samples, RECORDER, 0.1, 0.9))
+        assert not got.unseen
+        inside += got.low <= 0.9 <= got.high
+    assert inside >= 36
+
+
+def test_a_recorder_too_slow_for_the_peak_says_so() -> None:
+    spike = Scene.of(
+        (0.0, 12.0, 0.02), (0.5, 12.0, 0.02), (0.5005, 12.0, 0.9), (0.501, 12.0, 0.02), (1.0, 12.0, 0.02)
+    )
+    got = MEASURES["peak_current"](view(spike.read(4, RECORDER, every=400e-6), RECORDER, 0.1, 0.9))
+    assert says(got.unseen, "three samples")
+
+
+def test_peak_voltage_is_bounded_by_the_protection() -> None:
+    got = MEASURES["peak_voltage"](view(steady().read(1), MODEL, 0.5, 2.5))
+    assert got.value == pytest.approx(12.0, abs=0.02)
+    assert got.high == pytest.approx(18.1)
+
+
+def test_state_levels_of_a_shape() -> None:
+    scene = brown_out()
+    for measure, expected in (("high_state_level", 12.0), ("low_state_level", 6.0)):
+        exact = MEASURES[measure](view(scene.truth(), EXACT, 0.0, 5.5))
+        assert exact.value == pytest.approx(expected, abs=1e-3)
+        read = MEASURES[measure](view(scene.read(7), MODEL, 0.05, 5.5))
+        assert read.low <= expected <= read.high
+
+
+def test_a_steady_voltage_has_one_level() -> None:
+    scene = steady()
+    for measure in ("high_state_level", "low_state_level"):
+        got = MEASURES[measure](view(scene.read(3), MODEL, 0.5, 2.5))
+        assert got.low <= 12.0 <= got.high
+        assert got.high - got.low < 2.2 * (VOLTAGE.offset + 12.0 * VOLTAGE.of_value)
+
+
+@pytest.mark.parametrize(("measure", "expected"), [("turn_off_voltage", 7.6), ("turn_on_voltage", 8.4)])
+def test_turning_voltages(measure: str, expected: float) -> None:
+    """Off at once at 7.6 V; on at 8.4 V, whose soft start of 8 ms is half-way 12 mV later, at 3 V/s."""
+    scene = brown_out()
+    exact = MEASURES[measure](view(scene.truth(), EXACT, 0.0, 5.5, restart=8e-3))
+    assert exact.value == pytest.approx(expected, abs=2e-3)
+    inside = 0
+    for seed in range(40):
+        got = MEASURES[measure](view(scene.read(seed), MODEL, 0.05, 5.5, restart=8e-3))
+        assert got.value == pytest.approx(expected, abs=0.016)
+        inside += got.low <= expected <= got.high
+    assert inside >= 36
+
+
+def test_a_device_that_never_stops() -> None:
+    never = Scene.of((0.0, 12.0, 0.3), (2.0, 6.0, 0.5), (3.0, 6.0, 0.5))
+    with pytest.raises(Beyond, match="below 6") as caught:
+        MEASURES["turn_off_voltage"](view(never.read(1), MODEL, 0.05, 2.9))
+    assert caught.value.side == "below"
+    with pytest.raises(CannotMeasure, match="whole step"):
+        MEASURES["turn_on_voltage"](view(never.read(1), MODEL, 0.05, 2.9))
+
+
+def test_a_device_that_never_starts() -> None:
+    dead = Scene.of((0.0, 0.0, 0.0), (2.0, 12.0, 0.0), (3.0, 12.0, 0.0))
+    with pytest.raises(Beyond, match="above 12") as caught:
+        MEASURES["turn_on_voltage"](view(dead.read(1), MODEL, 0.05, 2.9))
+    assert caught.value.side == "above"
+
+
+def test_start_up_time() -> None:
+    """The voltage enters 2 % of 12 V at 11.76 ms, the current 10 % of 0.35 A at 12.1 ms, about."""
+    scene = power_up()
+    exact = MEASURES["start_up_time"](view(scene.truth(), EXACT, 0.0, 0.25, switched_on=0.0, goal=12.0))
+    assert exact.value == pytest.approx(0.0121, abs=2e-5)
+    inside = 0
+    for seed in range(60):
+        read = view(scene.read(seed), MODEL, 0.0, 0.25, switched_on=0.0, goal=12.0)
+        got = MEASURES["start_up_time"](read)
+        inside += got.low <= 0.0121 <= got.high
+        assert got.high - got.low < 25e-3
+    assert inside >= 53
+
+
+def test_an_input_that_does_not_come_up_has_no_start_up_time() -> None:
+    stuck = Scene.of((-0.2, 0.0, 0.0), (0.0, 0.0, 0.0), (0.01, 2.0, 0.5), (0.4, 2.0, 0.5))
+    with pytest.raises(Beyond, match="did not start"):
+        MEASURES["start_up_time"](view(stuck.read(1), MODEL, 0.0, 0.3, switched_on=0.0, goal=12.0))
+
+
+def hiccups(times: list[float], off: float = 0.0, soft: float = 8e-3) -> Scene:
+    """Steady 0.3 A with drop-outs: away for `off`, back over `soft`."""
+    corners = [(0.0, 12.0, 0.3)]
+    for at in times:
+        corners += [(at, 12.0, 0.3), (at + 1e-5, 12.0, 0.0), (at + off + 2e-5, 12.0, 0.0)]
+        corners += [(at + off + soft, 12.0, 0.3)]
+    return Scene.of(*corners, (3.0, 12.0, 0.3))
+
+
+def test_drop_outs_are_not_looked_for_in_a_step_of_weeks() -> None:
+    """20 days a tenth of a millisecond apart would be 17 thousand million values."""
+    scene = Scene.of((0.0, 12.0, 0.3), (20 * 86400.0, 12.0, 0.3))
+    with pytest.raises(CannotMeasure, match="83 minutes"):
+        MEASURES["restarts"](view(scene.truth(), EXACT, 0.0, 20 * 86400.0))
+
+
+def test_restarts_are_counted() -> None:
+    scene = hiccups([0.5, 1.0, 1.7], off=30e-3)
+    exact = MEASURES["restarts"](view(scene.truth(), EXACT, 0.1, 2.9))
+    read = MEASURES["restarts"](view(scene.read(1), MODEL, 0.1, 2.9, restart=8e-3))
+    assert exact.value == read.value == 3
+    assert not read.unseen
+
+
+def test_the_shortest_restart_shows_wherever_it_falls() -> None:
+    for position in np.linspace(1.0, 1.01, 23):
+        got = MEASURES["restarts"](view(hiccups([position]).read(4), MODEL, 0.1, 2.9, restart=8e-3))
+        assert got.value == 1
+
+
+def test_without_a_known_soft_start_a_drop_out_may_hide() -> None:
+    got = MEASURES["restarts"](view(steady().read(1), MODEL, 0.1, 2.9))
+    assert got.value == 0
+    assert says(got.unseen, "readings")
+
+
+def test_a_capacitor_that_feeds_the_load_is_no_restart() -> None:
+    """12 V to 9 V in 8 ms: 1 mF gives the load 3 mC, and the supply's current is away meanwhile."""
+    scene = Scene.of(
+        (0.0, 12.0, 0.375), (1.0, 12.0, 0.375), (1.00001, 12.0, 0.0), (1.008, 9.0, 0.0), (1.00801, 9.0, 0.4),
+        (3.0, 9.0, 0.4),
+    )  # fmt: skip
+    for seed in range(10):
+        looked_at = view(scene.read(seed), MODEL, 0.1, 2.9, restart=8e-3, capacitance=(0.8e-3, 1.2e-3))
+        assert MEASURES["restarts"](looked_at).value == 0
+    exact = view(scene.truth(), EXACT, 0.1, 2.9, capacitance=(0.8e-3, 1.2e-3))
+    assert MEASURES["restarts"](exact).value == 0
+
+
+def deep_dip() -> Scene:
+    """24 V to 9.6 V for 100 ms: a load of 10 W stops at 12.5 V, and 2.2 mF is charged again at 1.3 A."""
+    return Scene.of(
+        (0.0, 24.0, 0.44), (1.0, 24.0, 0.44), (1.00001, 24.0, 0.0), (1.052, 12.5, 0.0), (1.1, 12.3, 0.0),
+        (1.101, 12.4, 1.3), (1.128, 24.0, 1.3), (1.129, 24.0, 0.44), (3.0, 24.0, 0.44),
+    )  # fmt: skip
+
+
+def test_a_rehearsal_counts_what_its_loads_did_whatever_the_capacitor_makes_up_for() -> None:
+    known = {"capacitance": (1.8e-3, 2.6e-3), "stops_at": (12.2, 12.8)}
+    exact = view(deep_dip().truth(), EXACT, 0.1, 2.9, **known, away=((1.052, 1.111),))
+    assert MEASURES["restarts"](exact).value == 1
+    assert "starts again: 1" in MEASURES["restarts"](exact).how
+    # It stops in the step, and comes back after it; in the step after it there is no other.
+    first, then = (replace(exact, end=1.08), replace(exact, start=1.08))
+    assert (MEASURES["restarts"](first).value, MEASURES["restarts"](then).value) == (1, 0)
+    # Where the current shows it too it is still one.
+    hiccup = view(hiccups([0.5, 1.0], off=30e-3).truth(), EXACT, 0.1, 2.9, away=((0.5, 0.531),))
+    assert MEASURES["restarts"](hiccup).value == 2
+
+
+def test_readings_say_where_a_load_may_have_stopped_while_the_capacitor_fed_it() -> None:
+    capacitance, scene = (1.8e-3, 2.6e-3), deep_dip()
+    for lowest, highest, count, unseen in (
+        (12.2, 12.8, 0, True), (14.0, 15.0, 1, False), (6.0, 8.0, 0, False),
+    ):  # fmt: skip
+        looked_at = view(
+            scene.read(3), MODEL, 0.1, 2.9, restart=8e-3, capacitance=capacitance, stops_at=(lowest, highest)
+        )
+        got = MEASURES["restarts"](looked_at)
+        assert (got.value, bool(got.unseen)) == (count, unseen), (lowest, got)
+        assert not unseen or says(got.unseen, "load")
+
+
+def test_unknown_update_interval_makes_time_measures_impossible() -> None:
+    blind = replace(MODEL, update=None)
+    for measure in ("charge", "peak_current", "start_up_time", "turn_off_voltage"):
+        with pytest.raises(CannotMeasure, match=r"left\.1 .* unknown"):
+            MEASURES[measure](view(power_up().read(1), blind, 0.0, 0.25, switched_on=0.0))
+
+
+def test_unknown_accuracy_is_never_zero() -> None:
+    blind = replace(MODEL, current=())
+    with pytest.raises(CannotMeasure, match="accuracy"):
+        MEASURES["mean_current"](view(steady().read(1), blind, 0.5, 2.5))
+
+
+def test_what_is_assumed_is_said() -> None:
+    vague = replace(MODEL, current=(replace(CURRENT, resolution=None, noise=None),), aperture=None)
+    got = MEASURES["mean_current"](view(steady().read(1), vague, 0.5, 2.5))
+    said = " / ".join(got.assumptions)
+    for word in ("resolution of the current", "noise of the current", "aperture"):
+        assert word in said
+
+
+def test_the_lead_drop_is_taken_off_with_its_uncertainty() -> None:
+    scene = steady(12.0, 2.0)
+    read = scene.read(1)
+    terminals = Traces(
+        read.time,
+        {"terminal_voltage": read.columns["voltage"] + 2.0 * 0.075, "current": read.columns["current"]},
+    )
+    got = MEASURES["mean_voltage"](view(terminals, MODEL, 0.5, 2.5))
+    assert got.low <= 12.0 <= got.high
+    resistance = next(c for c in got.contributions if c.source.startswith("resistance of"))
+    assert resistance.standard == pytest.approx(2.0 * 0.005 / np.sqrt(3.0), rel=0.01)
+    there = MEASURES["mean_voltage"](view(terminals, MODEL, 0.5, 2.5, at="terminals"))
+    assert there.value == pytest.approx(12.15, abs=0.015)
+    with pytest.raises(CannotMeasure, match="contact resistance"):
+        MEASURES["mean_voltage"](view(terminals, replace(MODEL, lead=None), 0.5, 2.5))
+
+
+def test_a_diode_in_the_lead_is_taken_off_with_its_uncertainty() -> None:
+    scene = steady(12.0, 2.0)
+    read = scene.read(1)
+    terminals = Traces(
+        read.time,
+        {"terminal_voltage": read.columns["voltage"] + 2.0 * 0.075 + 0.7, "current": read.columns["current"]},
+    )
+    model = replace(MODEL, drop=(0.6, 0.8), lead_name="pair with guard")
+    got = MEASURES["mean_voltage"](view(terminals, model, 0.5, 2.5))
+    assert got.value == pytest.approx(12.0, abs=0.015)
+    diode = next(c for c in got.contributions if c.source == "diode in pair with guard")
+    assert diode.standard == pytest.approx(0.1 / np.sqrt(3.0), rel=1e-6)
+
+
+def test_holes_and_missing_values() -> None:
+    read = steady().read(1)
+    keep = (read.time < 1.0) | (read.time > 1.8)
+    holed = Traces(read.time[keep], {name: values[keep] for name, values in read.columns.items()})
+    with pytest.raises(CannotMeasure, match="hole"):
+        MEASURES["mean_current"](view(holed, MODEL, 0.5, 2.5))
+    with pytest.raises(CannotMeasure, match="does not cover"):
+        MEASURES["mean_current"](view(read, MODEL, 0.5, 3.5))
+    values = read.columns["current"].copy()
+    values[60] = np.nan
+    torn = Traces(read.time, {"voltage": read.columns["voltage"], "current": values})
+    assert MEASURES["mean_power"](view(torn, MODEL, 0.5, 2.5)).value == pytest.approx(3.6, abs=0.06)

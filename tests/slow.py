@@ -1,0 +1,77 @@
+"""Which tests `make test-fast` leaves out, and why."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+TESTS = Path(__file__).parent
+
+JUDGE = "an outside program or a reference solution judges"
+PROCESSES = "starts processes of its own"
+REAL_TIME = "lasts as long as what it plays: fake supplies, a guard or a log in real time"
+LONG = "works for long: thousands of cases, or code compiled for it"
+
+SLOW = {
+    "external": JUDGE,
+    "instruments": REAL_TIME,
+    "test_compiled_cache.py": PROCESSES,
+    "test_fault_matrix.py": LONG,
+    "test_fuzz.py": PROCESSES,
+    "test_job.py": LONG,
+    "test_notebook.py": PROCESSES,
+    "test_same_outcomes.py": PROCESSES,
+    "test_spread.py": PROCESSES,
+    "test_wheel.py": PROCESSES,
+    "cli/test_demo.py": PROCESSES,
+    "cli/test_detail.py": PROCESSES,
+    "cli/test_evaluate_recordings.py": LONG,
+    "cli/test_exits.py": PROCESSES,
+    "cli/test_killed_run.py": PROCESSES,
+    "cli/test_off.py": REAL_TIME,
+    "cli/test_other_commands.py": REAL_TIME,
+    "cli/test_printer.py": PROCESSES,
+    "cli/test_printing.py": PROCESSES,
+    "cli/test_rehearse_cases.py": LONG,
+    "cli/test_streams.py": PROCESSES,
+    "cli/test_warm_up.py": PROCESSES,
+    "guard/test_alone.py": PROCESSES,
+    "guard/test_locks.py": PROCESSES,
+    "guard/test_process.py": PROCESSES,
+    "guard/test_wire.py": REAL_TIME,
+    "physics/loads/test_new_load.py": LONG,
+    "physics/test_energy.py": LONG,
+    "physics/test_equations.py": LONG,
+    "physics/test_rosenbrock.py": LONG,
+    "physics/test_start_up.py": LONG,
+    "recordings/test_memory.py": PROCESSES,
+    "rehearsal/test_ensemble.py": LONG,
+    "report/test_build.py": PROCESSES,
+    "report/test_plots.py": LONG,
+    "running/test_hostile.py": REAL_TIME,
+    "running/test_interruption.py": PROCESSES,
+    "running/test_lists.py": REAL_TIME,
+    "running/test_log.py": REAL_TIME,
+    "running/test_one_bench.py": REAL_TIME,
+    "running/test_one_command_a_message.py": REAL_TIME,
+    "running/test_progress_that_fails.py": REAL_TIME,
+    "running/test_readings.py": REAL_TIME,
+    "running/test_rig.py": REAL_TIME,
+    "running/test_runner.py": REAL_TIME,
+    "running/test_stored.py": REAL_TIME,
+    "running/test_waiting.py": REAL_TIME,
+    "running/test_within_a_program.py": PROCESSES,
+    "settings/first_power": LONG,
+    "settings/hookup/test_random.py": LONG,
+    "settings/windows/test_cases.py": LONG,
+    "twin/test_launcher.py": REAL_TIME,
+    "twin/test_virtual_network.py": LONG,
+    "waveforms/test_fit_lines.py": LONG,
+}
+"""Folder or file of tests -> why `make test-fast` leaves it out."""
+
+QUICK = "not slow and not alone"
+"""The marker expression of `make test-fast`."""
+
+
+def is_slow(path: Path) -> bool:
+    return any(path == TESTS / name or TESTS / name in path.parents for name in SLOW)
