@@ -14,7 +14,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.waveforms.compiled import compiled
+from railwright.compilation import FLOAT, GIVEN, INTEGERS, MATRIX, compiled
+from railwright.waveforms.compiled import compiled_entry
 from railwright.waveforms.waveform import Array
 
 Rows = NDArray[np.int64]
@@ -53,7 +54,8 @@ def breaks_refined(time: Array, value: Array, breaks: Rows, noise: float, most: 
         before = at.copy()
         _move(sums, at)
         at = at[: _merged(sums, at, worth)]
-        at = _parted(sums, at, worth, most)
+        ends = np.empty(max(most + 1, at.size), np.int64)
+        at = ends[: _parted(sums, at, worth, ends)]
         if np.array_equal(before, at):
             break
     return at[:-1]
@@ -132,6 +134,16 @@ def _squares(sums: Array, begin: int, end: int) -> float:
 
 
 @compiled
+def _check(sums: Array, at: Rows) -> None:
+    """Raise ValueError where breaks are not ascending rows of what is summed."""
+    if sums.shape[0] != 8 or at.size < 2 or at[0] < 0 or at[at.size - 1] >= sums.shape[1]:
+        raise ValueError("sums, at: expected (8, rows + 1), and two rows at least")
+    for number in range(1, at.size):
+        if at[number] <= at[number - 1]:
+            raise ValueError("at: expected ascending rows")
+
+
+@compiled
 def _best(sums: Array, begin: int, end: int) -> tuple[int, float]:
     """Row at which a second line best begins, and the squares that are left; row `end`: there is none."""
     row, least = end, np.inf
@@ -142,18 +154,22 @@ def _best(sums: Array, begin: int, end: int) -> tuple[int, float]:
     return row, least
 
 
-@compiled
+@compiled_entry(MATRIX, INTEGERS)
 def _move(sums: Array, at: Rows) -> None:
-    """Move each break to where it is best between its neighbours."""
+    """Move each break to where it is best between its neighbours. As the others below, it raises ValueError
+    where sizes do not fit together, or rows do not ascend.
+    """
+    _check(sums, at)
     for number in range(1, at.size - 1):
         row, _ = _best(sums, at[number - 1], at[number + 1])
         if row < at[number + 1]:
             at[number] = row
 
 
-@compiled
+@compiled_entry(MATRIX, INTEGERS, FLOAT)
 def _merged(sums: Array, at: Rows, worth: float) -> int:
     """Take out breaks that are not worth it; gives how many entries are left."""
+    _check(sums, at)
     kept = 1
     for number in range(1, at.size - 1):
         begin, middle, end = at[kept - 1], at[number], at[number + 1]
@@ -165,19 +181,23 @@ def _merged(sums: Array, at: Rows, worth: float) -> int:
     return kept + 1
 
 
-@compiled
-def _parted(sums: Array, at: Rows, worth: float, most: int) -> Rows:
-    """Part lines where that is worth it, again and again; at most so many lines."""
-    ends = np.empty(most + 1, np.int64)
+@compiled_entry(MATRIX, INTEGERS, FLOAT, INTEGERS)
+def _parted(sums: Array, at: Rows, worth: float, ends: Rows) -> int:
+    """Part lines where that is worth it, again and again, as long as there is room in ends; gives how many of
+    them there are.
+    """
+    _check(sums, at)
+    if ends.size < at.size:
+        raise ValueError("ends: expected room for as many as there are")
     ends[0] = at[0]
     count, lines = 1, at.size - 1
-    waiting = np.empty(most + 1, np.int64)
+    waiting = np.empty(ends.size, np.int64)
     for number in range(1, at.size):
         waiting[0], size = at[number], 1
         while size > 0:
             begin, end = ends[count - 1], waiting[size - 1]
             row, left = _best(sums, begin, end)
-            if lines < most and row < end and _squares(sums, begin, end) - left > worth:
+            if lines + 1 < ends.size and row < end and _squares(sums, begin, end) - left > worth:
                 waiting[size] = row
                 size += 1
                 lines += 1
@@ -185,12 +205,21 @@ def _parted(sums: Array, at: Rows, worth: float, most: int) -> Rows:
                 ends[count] = end
                 count += 1
                 size -= 1
-    return ends[:count]
+    return count
 
 
-@compiled
+@compiled_entry(GIVEN, GIVEN, GIVEN, GIVEN, INTEGERS, MATRIX)
 def _solve(time: Array, value: Array, meets: Array, prior: Array, same: Rows, room: Array) -> None:
-    """The normal equations of joined lines, three diagonals, solved in place; room (3, unknowns), zero."""
+    """The normal equations of joined lines, three diagonals, solved in place; room (3, unknowns), zero.
+
+    Raises ValueError where sizes do not fit together.
+    """
+    if value.size != time.size or meets.size < 2 or prior.size != meets.size or same.size != meets.size:
+        raise ValueError(
+            "time and value, meets, prior, same: expected as many of each, two meets at least"
+        )
+    if room.shape[0] != 3 or room.shape[1] < 1 or same.min() < 0 or same.max() >= room.shape[1]:
+        raise ValueError("room: expected three rows of as many as same counts")
     diagonal, beside, right = room[0], room[1], room[2]
     line = 0
     for row in range(time.size):

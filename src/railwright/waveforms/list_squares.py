@@ -13,7 +13,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.waveforms.compiled import compiled
+from railwright.compilation import FLOAT, GIVEN, INTEGER, INTEGERS, MATRIX, VECTOR, compiled
+from railwright.waveforms.compiled import compiled_entry
 from railwright.waveforms.fit import deviation
 from railwright.waveforms.fit_lines import least_error_lines
 from railwright.waveforms.fit_stepping import least_error_steps
@@ -83,14 +84,21 @@ def _sums(wave: Waveform, cells: int) -> tuple[Array, float]:
     return sums, level
 
 
-@compiled
+@compiled_entry(GIVEN, GIVEN, MATRIX)
 def _integrate(at: Array, value: Array, sums: Array) -> None:
-    """Integral of f, t·f and f² within each step of the grid, exact for straight lines, at the step's end."""
+    """Integral of f, t·f and f² within each step of the grid, exact for straight lines, at the step's end.
+
+    Raises ValueError where sizes do not fit together, or it begins before the grid.
+    """
     cells = sums.shape[1] - 1
+    if at.size < 1 or value.size != at.size or sums.shape[0] != 3 or cells < 1:
+        raise ValueError("at and value, sums: expected as many of each, one at least, and (3, cells + 1)")
     for row in range(1, at.size):
         begin, end = at[row - 1], at[row]
         if end <= begin:
             continue
+        if not 0.0 <= begin < end:
+            raise ValueError("at: expected numbers from 0 on")
         slope = (value[row] - value[row - 1]) / (end - begin)
         for cell in range(int(np.floor(begin)), min(int(np.ceil(end)), cells)):
             since, until = max(begin, float(cell)), min(end, cell + 1.0)
@@ -170,13 +178,26 @@ def _squares(sums: Array, begin: int, end: int, kind: int) -> float:
 
 
 @compiled
+def _check(sums: Array, at: Cells) -> None:
+    """Raise ValueError where instants are not ascending ones of what is summed."""
+    if sums.shape[0] != 3 or at.size < 2 or at[0] < 0 or at[at.size - 1] >= sums.shape[1]:
+        raise ValueError("sums, instants: expected (3, cells + 1), and two instants at least")
+    for number in range(1, at.size):
+        if at[number] <= at[number - 1]:
+            raise ValueError("instants: expected them to ascend")
+
+
+@compiled_entry(MATRIX, INTEGERS, INTEGER, INTEGER, FLOAT, INTEGER, INTEGERS)
 def _chosen(
     sums: Array, places: Cells, shortest: int, longest: int, price: float, kind: int, ends: Cells
 ) -> int:
     """The points whose squares and prices are least together: how many, and where they end; 0: none last as
-    long.
+    long. As the others below, it raises ValueError where sizes do not fit together.
     """
+    _check(sums, places)
     size = places.size
+    if ends.size < size or shortest < 1:
+        raise ValueError("ends, shortest: expected room for all places, and a step at least")
     cost = np.full(size, np.inf)
     count = np.zeros(size, np.int64)
     parent = np.full(size, -1, np.int64)
@@ -214,12 +235,15 @@ def _best(sums: Array, begin: int, end: int, shortest: int, longest: int, kind: 
     return best, least
 
 
-@compiled
+@compiled_entry(MATRIX, INTEGERS, INTEGER, INTEGER, INTEGER)
 def _used_up(sums: Array, ends: Cells, size: int, shortest: int, kind: int) -> int:
     """Part the stretches that gain most until no room is left, or none gains; gives how many ends there
     are.
     """
     room = ends.size
+    if size > room or shortest < 1:
+        raise ValueError("size, shortest: expected no more than there is room for, and a step at least")
+    _check(sums, ends[:size])
     gain = np.full(room, -1.0)
     part = np.zeros(room, np.int64)
     for number in range(size - 1):
@@ -240,9 +264,12 @@ def _used_up(sums: Array, ends: Cells, size: int, shortest: int, kind: int) -> i
     return size
 
 
-@compiled
+@compiled_entry(MATRIX, INTEGERS, INTEGER, INTEGER, INTEGER)
 def _moved(sums: Array, ends: Cells, shortest: int, longest: int, kind: int) -> None:
     """Move each change to its best place between its neighbours."""
+    _check(sums, ends)
+    if shortest < 1:
+        raise ValueError("shortest: expected a step at least")
     for number in range(1, ends.size - 1):
         best, _ = _best(sums, ends[number - 1], ends[number + 1], shortest, longest, kind)
         if best > ends[number - 1]:
@@ -256,9 +283,12 @@ def _joined(sums: Array, ends: Cells) -> Array:
     return levels
 
 
-@compiled
+@compiled_entry(MATRIX, INTEGERS, VECTOR, MATRIX)
 def _solve(sums: Array, ends: Cells, levels: Array, room: Array) -> None:
     """The normal equations of joined lines, three diagonals; room (2, m), zero."""
+    _check(sums, ends)
+    if levels.size != ends.size or room.shape != (2, ends.size):
+        raise ValueError("levels, room: expected (m,) and (2, m)")
     diagonal, beside = room[0], room[1]
     levels[:] = 0.0
     for line in range(ends.size - 1):
