@@ -215,9 +215,7 @@ def _solve(time: Array, value: Array, meets: Array, prior: Array, same: Rows, ro
     Raises ValueError where sizes do not fit together.
     """
     if value.size != time.size or meets.size < 2 or prior.size != meets.size or same.size != meets.size:
-        raise ValueError(
-            "time and value, meets, prior, same: expected as many of each, two meets at least"
-        )
+        raise ValueError("time and value, meets, prior, same: expected as many of each, two meets at least")
     if room.shape[0] != 3 or room.shape[1] < 1 or same.min() < 0 or same.max() >= room.shape[1]:
         raise ValueError("room: expected three rows of as many as same counts")
     diagonal, beside, right = room[0], room[1], room[2]

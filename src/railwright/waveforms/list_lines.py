@@ -45,7 +45,7 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
         fit = least_error_lines(asked, max(1, round(most * part)))
         if part == FEWER[0]:
             least = max(0.0, fit.error - fit.gap)
-        meets = _spaced(fit.wave.time, grid, most)
+        meets = spaced(fit.wave.time, grid, most)
         if meets is None:
             continue
         levels = abilities.on_grid(_levels(asked, meets, abilities))
@@ -92,7 +92,7 @@ def without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:
     return Waveform(np.concatenate(time), np.concatenate(value)), lost
 
 
-def _spaced(meets: Array, grid: OnGrid, most: int) -> Cells | None:
+def spaced(meets: Array, grid: OnGrid, most: int) -> Cells | None:
     """Meets on the grid, neither nearer nor farther than dwells may be; None: that takes too many points."""
     at = np.round(meets).astype(np.int64)
     at[0], at[-1] = 0, grid.cells

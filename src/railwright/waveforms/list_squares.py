@@ -5,7 +5,9 @@ much. Here all points are used so that the integral of the squared deviation bec
 lines may change is chosen among instants of the grid at which the waveform does something, by dynamic
 programming with a price for each point (of these, and for such a price, no choice is better: of levels it is
 the least; of lines it is for lines that need not meet). The price is found by bisection; points left over
-part the stretch that gains most; then every change moves to where it is best between its neighbours.
+part the stretch that gains most; then every change moves to where it is best between its neighbours. Where
+lines meet is moved once more, from there and from where those of the least largest deviation meet, as long as
+that leaves less of all.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from railwright.waveforms.compiled import compiled_entry
 from railwright.waveforms.fit import deviation
 from railwright.waveforms.fit_lines import least_error_lines
 from railwright.waveforms.fit_stepping import least_error_steps
-from railwright.waveforms.list_lines import without_jumps
+from railwright.waveforms.list_lines import spaced, without_jumps
 from railwright.waveforms.point_list import Abilities, Listed, OnGrid, PointList, on_grid
 from railwright.waveforms.waveform import Array, Waveform
 
@@ -65,12 +67,17 @@ def line_squares(wave: Waveform, abilities: Abilities, start: float | None = Non
     ends = _ends(grid, sums, asked, abilities.at_most, LINE)
     if ends is None:
         return None
-    levels = abilities.on_grid(level + _joined(sums, ends))
+    fit = least_error_lines(asked, abilities.at_most)
+    other = spaced(fit.wave.time, grid, min(abilities.at_most, max(1, grid.cells // grid.shortest)))
+    tried = [ends] if other is None else [ends, other]
+    for each in tried:
+        _joined_moved(sums, each, grid.shortest, grid.longest, SWEEPS)
+    (_, own), ends = min(((_joined(sums, each), each) for each in tried), key=lambda one: one[0][0])
+    levels = abilities.on_grid(level + own)
     points = PointList("line", float(levels[0]), levels[1:], np.diff(ends) * grid.step)
     error = max(lost, deviation(asked, Waveform(ends.astype(np.float64), levels)))
-    least = least_error_lines(asked, abilities.at_most)
     edge = grid.moved + grid.shortest * grid.step if (np.diff(jumping.time) == 0.0).any() else 0.0
-    return Listed(points, error, max(0.0, least.error - least.gap), edge)
+    return Listed(points, error, max(0.0, fit.error - fit.gap), edge)
 
 
 def _sums(wave: Waveform, cells: int) -> tuple[Array, float]:
@@ -276,21 +283,27 @@ def _moved(sums: Array, ends: Cells, shortest: int, longest: int, kind: int) -> 
             ends[number] = best
 
 
-def _joined(sums: Array, ends: Cells) -> Array:
-    """Levels (m,) of the least squares, for lines that meet at these instants (m,)."""
+def _joined(sums: Array, ends: Cells) -> tuple[float, Array]:
+    """The least squares that lines leave which meet at these instants (m,), and their levels there (m,)."""
     levels = np.empty(ends.size)
-    _solve(sums, ends, levels, np.zeros((2, ends.size)))
-    return levels
+    return _levels(sums, ends, levels, np.zeros((3, ends.size))), levels
 
 
 @compiled_entry(MATRIX, INTEGERS, VECTOR, MATRIX)
-def _solve(sums: Array, ends: Cells, levels: Array, room: Array) -> None:
-    """The normal equations of joined lines, three diagonals; room (2, m), zero."""
+def _levels(sums: Array, ends: Cells, levels: Array, room: Array) -> float:
+    """Levels (m,) of the least squares, room (3, m) to work in; gives the squares that are left."""
     _check(sums, ends)
-    if levels.size != ends.size or room.shape != (2, ends.size):
-        raise ValueError("levels, room: expected (m,) and (2, m)")
-    diagonal, beside = room[0], room[1]
-    levels[:] = 0.0
+    if levels.size != ends.size or room.shape != (3, ends.size):
+        raise ValueError("levels, room: expected (m,) and (3, m)")
+    return _solve(sums, ends, levels, room)
+
+
+@compiled
+def _solve(sums: Array, ends: Cells, levels: Array, room: Array) -> float:
+    """The normal equations of joined lines, three diagonals; gives the squares that are left."""
+    diagonal, beside, right = room[0], room[1], room[2]
+    for meet in range(ends.size):
+        diagonal[meet] = beside[meet] = right[meet] = 0.0
     for line in range(ends.size - 1):
         begin, end = ends[line], ends[line + 1]
         length = float(end - begin)
@@ -298,13 +311,46 @@ def _solve(sums: Array, ends: Cells, levels: Array, room: Array) -> None:
         second = (sums[1, end] - sums[1, begin] - begin * area) / length
         diagonal[line] += length / 3.0
         diagonal[line + 1] += length / 3.0
-        beside[line] += length / 6.0
-        levels[line] += area - second
-        levels[line + 1] += second
+        beside[line] = length / 6.0
+        right[line] += area - second
+        right[line + 1] += second
+    levels[0] = right[0]
     for meet in range(1, ends.size):
         times = beside[meet - 1] / diagonal[meet - 1]
         diagonal[meet] -= times * beside[meet - 1]
-        levels[meet] -= times * levels[meet - 1]
-    levels[-1] /= diagonal[-1]
+        levels[meet] = right[meet] - times * levels[meet - 1]
+    levels[ends.size - 1] /= diagonal[ends.size - 1]
     for meet in range(ends.size - 2, -1, -1):
         levels[meet] = (levels[meet] - beside[meet] * levels[meet + 1]) / diagonal[meet]
+    left = sums[2, ends[ends.size - 1]] - sums[2, ends[0]]
+    for meet in range(ends.size):
+        left -= levels[meet] * right[meet]
+    return float(left)
+
+
+@compiled_entry(MATRIX, INTEGERS, INTEGER, INTEGER, INTEGER)
+def _joined_moved(sums: Array, ends: Cells, shortest: int, longest: int, sweeps: int) -> None:
+    """Move each meeting of lines by more and more steps, as long as that leaves less of all."""
+    _check(sums, ends)
+    levels, room = np.empty(ends.size), np.empty((3, ends.size))
+    least = _solve(sums, ends, levels, room)
+    for _ in range(sweeps):
+        better = False
+        for number in range(1, ends.size - 1):
+            for way in (-1, 1):
+                step = 1
+                while step > 0:
+                    before = ends[number]
+                    to = before + way * step
+                    one, other = to - ends[number - 1], ends[number + 1] - to
+                    if min(one, other) < shortest or max(one, other) > longest:
+                        break
+                    ends[number] = to
+                    left = _solve(sums, ends, levels, room)
+                    if left < least * (1.0 - 1e-9):
+                        least, better, step = left, True, 2 * step
+                    else:
+                        ends[number] = before
+                        step = 0
+        if not better:
+            break

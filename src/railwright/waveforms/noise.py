@@ -18,6 +18,9 @@ smoothly, also a ringing, gives less the higher the order.
 MEDIAN, UPPER = 0.674489750196082, 1.2815515655446004
 """What half, and what 80 %, of a normal quantity's magnitudes do not exceed, in parts of its r.m.s."""
 
+FLICKER = 0.1
+"""Part of the changes from sample to sample from which on those that are taken back at once are noise."""
+
 ROUNDING = 1e-9
 """Noise up to this part of the span is what rounding leaves."""
 
@@ -27,8 +30,10 @@ SAMPLED = 50
 EDGE = 0.01
 """Least height of an edge between two samples that is taken for a jump, in parts of the span."""
 
-EDGE_NOISE = 8.0
-"""Least height of such an edge in times the noise: 5.7 times the r.m.s. of a difference of two samples."""
+EDGE_NOISE = 12.0
+"""By how many times the noise an edge must be higher than what goes on beside it for as long: 4.9 times the
+r.m.s. of such a difference. Lower edges are found by the means on both sides.
+"""
 
 FLATTER = 0.25
 """Beside an edge the samples go on in its direction by at most this part of its height an interval."""
@@ -57,7 +62,16 @@ def _by_differences(value: Array, order: int) -> float:
     magnitude = np.abs(np.diff(value, order)) / math.sqrt(math.comb(2 * order, order))
     places = magnitude.size // 2, int(0.8 * magnitude.size)
     middle, upper = np.partition(magnitude, places)[list(places)].tolist()
-    return float(middle / MEDIAN if middle > 0.0 else upper / UPPER)
+    if middle > 0.0:
+        return float(middle / MEDIAN)
+    return float(upper / UPPER) if _flickers(value) else 0.0
+
+
+def _flickers(value: Array) -> bool:
+    """Whether samples on a coarse grid leave a value for a single sample, as noise does and levels do not."""
+    changes = value[1:] != value[:-1]
+    single = changes[1:] & changes[:-1] & (value[2:] == value[:-2])
+    return int(np.count_nonzero(single)) > FLICKER * int(np.count_nonzero(changes))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -106,22 +120,27 @@ def _edges(time: Array, value: Array, noise: float) -> tuple[NDArray[np.int64], 
     """Rows before the edges that last one interval, and before those that last two."""
     steps, gaps = np.diff(value), np.diff(time)
     even = (gaps > 0.0) & (gaps <= EVEN * float(np.median(gaps)))
-    least = max(EDGE * float(np.ptp(value)), EDGE_NOISE * noise)
-    around = np.concatenate(([0.0], steps, [0.0]))
-    one = even & (np.abs(steps) > least)
-    if not (one.any() or (steps.size > 1 and (np.abs(steps[1:] + steps[:-1]) > least).any())):
-        none = np.empty(0, np.int64)
-        return none, none
-    room = FLATTER * np.abs(steps) + 4.0 * noise
-    sign = np.sign(steps)
-    one &= (sign * around[:-2] <= room) & (sign * around[2:] <= room)
+    least = EDGE * float(np.ptp(value))
+    sign, high = np.sign(steps), np.abs(steps)
     height = steps[1:] + steps[:-1]
-    sign, high = np.sign(height), np.abs(height)
-    room = FLATTER * high + 4.0 * noise
-    on_way = (sign * steps[:-1] > SLIGHTEST * high) & (sign * steps[1:] > SLIGHTEST * high)
-    two = even[:-1] & even[1:] & (high > least) & on_way & ~one[:-1] & ~one[1:]
-    two &= (sign * around[:-3] <= room) & (sign * around[3:] <= room)
+    none = np.empty(0, np.int64)
+    if not ((even & (high > least)).any() or (np.abs(height) > least).any()):
+        return none, none
+    around = np.concatenate(([0.0], steps, [0.0]))
+    beside = np.maximum(0.0, np.maximum(sign * around[:-2], sign * around[2:]))
+    slack = 4.0 * noise
+    one = even & (high > least) & (high - beside >= EDGE_NOISE * noise)
+    clear = one & (beside - slack <= SLIGHTEST * high)
+    sign, both = np.sign(height), np.abs(height)
+    on_way = (sign * steps[:-1] > SLIGHTEST * both) & (sign * steps[1:] > SLIGHTEST * both)
+    two = even[:-1] & even[1:] & (both > least) & on_way & ~clear[:-1] & ~clear[1:]
+    later = np.maximum(0.0, np.maximum(sign * around[:-3], sign * around[3:]))
+    two &= (later - slack <= FLATTER * both) & (both - 2.0 * later >= 1.5 * EDGE_NOISE * noise)
     two[1:] &= ~two[:-1]
+    # What follows an edge of one interval may go on a little in its direction.
+    one &= beside - slack <= FLATTER * high
+    one[:-1] &= ~two
+    one[1:] &= ~two
     return np.flatnonzero(one), np.flatnonzero(two)
 
 

@@ -94,6 +94,9 @@ LEVEL_ROWS = 8
 SURE = 4.0
 """A line that rises by less than so many standard errors of its rise is level."""
 
+CLEAN = 0.2
+"""Part of the bound that counts as noise where there is none to speak of."""
+
 
 def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> Lines:
     """Few lines that stand for samples, their jumps kept; at most so many.
@@ -129,8 +132,8 @@ def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> Lin
             pieces += found
     else:
         pieces = [
-            (time, _levelled(wave.time[begin:end], wave.value[begin:end], time, value, bound, 0.0))
-            for (begin, end, _, _), (time, value) in zip(each, made, strict=True)
+            _without_noise(wave.time[begin:end], wave.value[begin:end], opens, closes, time, value, bound)
+            for (begin, end, opens, closes), (time, value) in zip(each, made, strict=True)
         ]
     time = np.concatenate([one for one, _ in pieces])
     whole = Waveform(np.maximum.accumulate(time), np.concatenate([one for _, one in pieces]))
@@ -172,7 +175,7 @@ def _through_noise(
     room: lines that there may be more than there are.
     """
     if time.size < 2 * FEWEST:
-        return [(meets, _levelled(time, value, meets, prior, math.inf, noise))]
+        return [(meets, _levelled(time, value, meets, prior, math.inf, noise, tolerance))]
     breaks = np.searchsorted(time, meets[:-1])
     breaks[0] = 0
     breaks = breaks_refined(time, value, breaks, noise, meets.size - 1 + max(0, room))
@@ -187,6 +190,20 @@ def _through_noise(
         levels = np.interp(own, time, value)
         found.append((own, _levelled(time[rows], value[rows], own, levels, math.inf, noise, tolerance)))
     return found
+
+
+def _without_noise(
+    time: Array, value: Array, opens: float, closes: float, meets: Array, prior: Array, bound: float
+) -> tuple[Array, Array]:
+    """The lines of one stretch within a bound, as few as those given: those of the least squares, where they
+    keep within it.
+    """
+    found = _through_noise(time, value, opens, closes, meets, prior, CLEAN * bound, bound, 0)
+    if len(found) == 1 and found[0][0].size <= meets.size:
+        own, levels = found[0]
+        if np.abs(np.interp(time, own, levels) - value).max() <= bound:
+            return own, levels
+    return meets, _levelled(time, value, meets, prior, bound, 0.0)
 
 
 def _levelled(
