@@ -181,7 +181,7 @@ def _delivery(
     )  # fmt: skip
 
 
-# As `_delivery`.
+# One piece: the host's figures, the list's, and what follows from both. Many: as `_delivery`.
 def _captured(
     set_points: SetPoints,
     bench: Bench,

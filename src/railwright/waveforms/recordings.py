@@ -159,6 +159,7 @@ def _stretch(
     return meets, fit.wave.value
 
 
+# Many: a stretch's samples and instants, the lines to begin with, and what counts as noise and as level.
 def _through_noise(
     time: Array,
     value: Array,
