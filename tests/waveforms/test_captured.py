@@ -113,3 +113,13 @@ def test_noise_on_a_coarse_grid_shows() -> None:
     value = np.round((12.0 + np.random.default_rng(6).normal(scale=4e-3, size=time.size)) / 10e-3) * 10e-3
     assert 2e-3 < noise_of(Waveform(time, value)) < 10e-3
     assert noise_of(Waveform(time, np.full(time.size, 12.0))) == 0.0
+
+
+def test_of_very_many_samples_parts_tell_the_noise() -> None:
+    value = 12.0 + np.random.default_rng(7).normal(scale=5e-3, size=1_200_000)
+    value[700_000:] -= 3.0
+    wave = Waveform(np.arange(value.size) * 1e-6, value)
+    assert noise_of(wave) == pytest.approx(5e-3, rel=0.02)
+    made = few_lines(wave)
+    assert (made.jumps, made.points) == (1, 2)
+    assert made.wave.time[1] == pytest.approx(0.7, abs=1e-6)

@@ -10,6 +10,11 @@ from numpy.typing import NDArray
 
 from railwright.waveforms.waveform import Array, Waveform
 
+Rows = NDArray[np.int64]
+
+MOST, PARTS = 1 << 20, 64
+"""Of more samples than this, so many parts are looked at for noise, that many together."""
+
 ORDERS = (2, 4, 6)
 """Orders of the differences by which noise is estimated. White noise gives the same by each; what moves
 smoothly, also a ringing, gives less the higher the order.
@@ -59,12 +64,20 @@ def noise_of(wave: Waveform) -> float:
 
 
 def _by_differences(value: Array, order: int) -> float:
-    magnitude = np.abs(np.diff(value, order)) / math.sqrt(math.comb(2 * order, order))
+    magnitude = np.abs(_differences(value, order)) / math.sqrt(math.comb(2 * order, order))
     places = magnitude.size // 2, int(0.8 * magnitude.size)
     middle, upper = np.partition(magnitude, places)[list(places)].tolist()
     if middle > 0.0:
         return float(middle / MEDIAN)
     return float(upper / UPPER) if _flickers(value) else 0.0
+
+
+def _differences(value: Array, order: int) -> Array:
+    if value.size <= MOST:
+        return np.diff(value, order)
+    length = MOST // PARTS
+    begins = np.linspace(0, value.size - length, PARTS).astype(np.int64)
+    return np.concatenate([np.diff(value[begin : begin + length], order) for begin in begins])
 
 
 def _flickers(value: Array) -> bool:
@@ -82,8 +95,8 @@ class Stretches:
     lasts [s]; a row that an edge passed on its way belongs to none.
     """
 
-    begin: NDArray[np.int64]
-    end: NDArray[np.int64]
+    begin: Rows
+    end: Rows
     opens: Array
     closes: Array
 
@@ -116,35 +129,63 @@ def stretches_of(wave: Waveform, noise: float, most: int) -> Stretches:
     )
 
 
-def _edges(time: Array, value: Array, noise: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _edges(time: Array, value: Array, noise: float) -> tuple[Rows, Rows]:
     """Rows before the edges that last one interval, and before those that last two."""
-    steps, gaps = np.diff(value), np.diff(time)
-    even = (gaps > 0.0) & (gaps <= EVEN * float(np.median(gaps)))
+    steps = np.diff(value)
     least = EDGE * float(np.ptp(value))
-    sign, high = np.sign(steps), np.abs(steps)
-    height = steps[1:] + steps[:-1]
-    none = np.empty(0, np.int64)
-    if not ((even & (high > least)).any() or (np.abs(height) > least).any()):
-        return none, none
-    around = np.concatenate(([0.0], steps, [0.0]))
-    beside = np.maximum(0.0, np.maximum(sign * around[:-2], sign * around[2:]))
+    widest = EVEN * float(np.median(np.diff(time)))
+    # Of two intervals one has half the height at least; all else is looked at there alone.
+    large = np.flatnonzero(np.abs(steps) >= max(0.5 * least, 0.75 * EDGE_NOISE * noise))
+    around = _Around(time, steps, widest)
+    high, beside = np.abs(steps[large]), around.beside(large, 1)
     slack = 4.0 * noise
-    one = even & (high > least) & (high - beside >= EDGE_NOISE * noise)
-    clear = one & (beside - slack <= SLIGHTEST * high)
-    sign, both = np.sign(height), np.abs(height)
-    on_way = (sign * steps[:-1] > SLIGHTEST * both) & (sign * steps[1:] > SLIGHTEST * both)
-    two = even[:-1] & even[1:] & (both > least) & on_way & ~clear[:-1] & ~clear[1:]
-    later = np.maximum(0.0, np.maximum(sign * around[:-3], sign * around[3:]))
-    two &= (later - slack <= FLATTER * both) & (both - 2.0 * later >= 1.5 * EDGE_NOISE * noise)
-    two[1:] &= ~two[:-1]
+    is_one = around.even(large, 1) & (high > least) & (high - beside >= EDGE_NOISE * noise)
+    clear = large[is_one & (beside - slack <= SLIGHTEST * high)]
+
+    rows = np.unique(np.concatenate((large, large - 1)))
+    rows = rows[(rows >= 0) & (rows + 1 < steps.size)]
+    rows = rows[~np.isin(rows, clear) & ~np.isin(rows + 1, clear)]
+    first, second = steps[rows], steps[rows + 1]
+    sign, both, later = np.sign(first + second), np.abs(first + second), around.beside(rows, 2)
+    on_way = (sign * first > SLIGHTEST * both) & (sign * second > SLIGHTEST * both)
+    two = rows[
+        around.even(rows, 2)
+        & (both > least)
+        & on_way
+        & (later - slack <= FLATTER * both)
+        & (both - 2.0 * later >= 1.5 * EDGE_NOISE * noise)
+    ]
+    two = two[np.append(True, np.diff(two) > 1)[: two.size]]
     # What follows an edge of one interval may go on a little in its direction.
-    one &= beside - slack <= FLATTER * high
-    one[:-1] &= ~two
-    one[1:] &= ~two
-    return np.flatnonzero(one), np.flatnonzero(two)
+    one = large[is_one & (beside - slack <= FLATTER * high)]
+    return one[~np.isin(one, two) & ~np.isin(one, two + 1)], two
 
 
-def _crossing(time: Array, value: Array, begin: NDArray[np.int64], end: NDArray[np.int64]) -> Array:
+@dataclass(frozen=True, eq=False, slots=True)
+class _Around:
+    """Samples around possible edges: steps from each to the next, and what is the widest interval of one."""
+
+    time: Array
+    steps: Array
+    widest: float
+
+    def even(self, rows: Rows, intervals: int) -> NDArray[np.bool_]:
+        """Whether the samples from these rows on are so many usual intervals, at most, apart."""
+        gaps = [self.time[rows + n + 1] - self.time[rows + n] for n in range(intervals)]
+        result: NDArray[np.bool_] = np.all([(gap > 0.0) & (gap <= self.widest) for gap in gaps], axis=0)
+        return result
+
+    def beside(self, rows: Rows, intervals: int) -> Array:
+        """By how much the samples go on in an edge's direction in the interval before or after it; 0: not."""
+        sign = np.sign(sum(self.steps[rows + n] for n in range(intervals)))
+        last = self.steps.size - 1
+        before = np.where(rows > 0, self.steps[np.maximum(rows - 1, 0)], 0.0)
+        after = np.where(rows + intervals <= last, self.steps[np.minimum(rows + intervals, last)], 0.0)
+        result: Array = np.maximum(0.0, np.maximum(sign * before, sign * after))
+        return result
+
+
+def _crossing(time: Array, value: Array, begin: Rows, end: Rows) -> Array:
     """When straight lines between rows, at most two of them, cross the middle of their ends' values [s]."""
     middle = 0.5 * (value[begin] + value[end])
     late = (end - begin == 2) & ((value[begin + 1] < middle) == (value[begin] < middle))
