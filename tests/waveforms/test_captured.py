@@ -84,6 +84,22 @@ def test_a_drawn_waveform_of_few_rows_keeps_its_lines() -> None:
     assert (made.jumps, made.noise, made.error) == (0, 0.0, pytest.approx(0.0, abs=0.0075))
 
 
+def test_a_drawn_waveform_of_many_rows_keeps_its_lines_and_jumps() -> None:
+    """As `railwright waveform --to` writes one: rows where lines meet, two at one time where it jumps."""
+    draw = np.random.default_rng(4)
+    ends = np.cumsum(draw.uniform(0.01, 1.0, 100))
+    wave = Waveform(
+        np.concatenate(([0.0], np.repeat(ends, 2)[:-1])), np.repeat(draw.uniform(5.0, 15.0, 100), 2)
+    )
+    made = few_lines(wave)
+    assert (made.noise, made.jumps, made.points) == (0.0, 99, 100)
+    assert made.error == pytest.approx(0.0, abs=1e-9)
+    zigzag = Waveform(np.append(0.0, ends), draw.uniform(5.0, 15.0, 101))
+    found = few_lines(zigzag)
+    assert (found.noise, found.jumps) == (0.0, 0)
+    assert found.error <= 0.0025 * float(np.ptp(zigzag.value)) * (1.0 + 1e-9)
+
+
 def test_edges_too_many_for_jumps_stay_lines() -> None:
     time = np.arange(2000) * 1e-3
     wave = Waveform(time, np.where(np.arange(2000) // 5 % 2, 6.0, 12.0))

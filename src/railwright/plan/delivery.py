@@ -181,7 +181,8 @@ def _delivery(
     )  # fmt: skip
 
 
-# One piece: the host's figures, the list's, and what follows from both. Many: as `_delivery`.
+# One piece: the host's figures, the list's, and what follows from both.
+# Many: as `_delivery`.
 def _captured(
     set_points: SetPoints,
     bench: Bench,

@@ -46,10 +46,11 @@ def breaks_refined(time: Array, value: Array, breaks: Rows, noise: float, most: 
     """
     sums = _running(time, value)
     worth = WORTH * math.log(max(3, time.size)) * noise**2
-    at = np.unique(np.append(breaks, time.size))
-    at = at[np.append(True, np.diff(at) >= FEWEST)]
-    if at[-1] != time.size:
-        at[-1] = time.size
+    kept = [0]
+    for row in breaks.tolist():
+        if row - kept[-1] >= FEWEST and time.size - row >= FEWEST:
+            kept.append(row)
+    at = np.array([*kept, time.size], np.int64)
     for _ in range(SWEEPS):
         before = at.copy()
         _move(sums, at)

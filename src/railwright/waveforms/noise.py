@@ -32,6 +32,11 @@ ROUNDING = 1e-9
 SAMPLED = 50
 """From so many samples on there is a usual interval, and an edge within one is told from a drawn line."""
 
+REGULAR, USUALLY = 0.5, 0.9
+"""Intervals are regular that are off the usual one by at most the first part of it, and samples are rows of
+which the second part at least is regular.
+"""
+
 EDGE = 0.01
 """Least height of an edge between two samples that is taken for a jump, in parts of the span."""
 
@@ -50,14 +55,24 @@ EVEN = 2.0
 """An edge lies between samples no farther apart than so many usual intervals: over a gap nothing is known."""
 
 
+def sampled(wave: Waveform) -> bool:
+    """Whether a waveform's rows are samples: many, and evenly taken. Rows where drawn lines meet are not."""
+    if wave.time.size < SAMPLED:
+        return False
+    gaps = np.diff(wave.time)
+    usual = float(np.median(gaps))
+    regular = np.count_nonzero(np.abs(gaps - usual) <= REGULAR * usual)
+    return usual > 0.0 and bool(regular >= USUALLY * gaps.size)
+
+
 def noise_of(wave: Waveform) -> float:
-    """Estimated r.m.s. of the white noise in a waveform's rows [its unit]; 0: none shows, or too few rows.
+    """Estimated r.m.s. of the white noise in a waveform's samples [its unit]; 0: none shows, or no samples.
 
     From the median magnitude of differences, so that edges do not count; the least of several orders, so that
     ringing does not either. Samples on a coarse grid, of which half do not differ: from their upper fifth.
     """
     value = wave.value
-    if value.size < SAMPLED:
+    if not sampled(wave):
         return 0.0
     found = min(_by_differences(value, order) for order in ORDERS)
     return found if found > ROUNDING * float(np.ptp(value)) else 0.0
@@ -110,7 +125,7 @@ def stretches_of(wave: Waveform, noise: float, most: int) -> Stretches:
     time, value = wave.time, wave.value
     jumps = np.flatnonzero(np.diff(time) == 0.0)
     last, first, at = jumps, jumps + 1, time[jumps]
-    if time.size >= SAMPLED:
+    if sampled(wave):
         one, two = _edges(time, value, noise)
         if jumps.size + one.size + two.size >= most:
             one, two = one[:0], two[:0]
