@@ -139,3 +139,16 @@ def test_of_very_many_samples_parts_tell_the_noise() -> None:
     made = few_lines(wave)
     assert (made.jumps, made.points) == (1, 2)
     assert made.wave.time[1] == pytest.approx(0.7, abs=1e-6)
+
+
+@pytest.mark.parametrize("scale", [1e-300, 1e-160, 1e160, 1.7e308])
+@pytest.mark.parametrize("interval", [1e-16, 1e290])
+def test_no_number_is_too_large_or_too_small(scale: float, interval: float) -> None:
+    time, near = np.arange(400) * interval, np.arange(400) * 1.0
+    noise = np.random.default_rng(8).normal(scale=0.01, size=400)
+    value = np.where(np.arange(400) < 200, 0.9, -0.9) + noise
+    made, usual = few_lines(Waveform(time, value * scale)), few_lines(Waveform(near, value))
+    assert made.wave.value / scale == pytest.approx(usual.wave.value)
+    assert made.wave.time / interval == pytest.approx(usual.wave.time)
+    assert (made.points, made.jumps) == (usual.points, usual.jumps) == (2, 1)
+    assert made.noise / scale == pytest.approx(usual.noise)

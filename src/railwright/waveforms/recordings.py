@@ -94,6 +94,9 @@ LEVEL_ROWS = 8
 SURE = 4.0
 """A line that rises by less than so many standard errors of its rise is level."""
 
+LARGE = 128
+"""Power of two beyond which numbers are divided by it before they are squared and summed."""
+
 CLEAN = 0.2
 """Part of the bound that counts as noise where there is none to speak of."""
 
@@ -108,6 +111,10 @@ def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> Lin
     lines follow what stands out of it.
     """
     wave = tidy(wave)
+    powers = _power(wave.time), _power(wave.value)
+    if powers != (0, 0):
+        near = Waveform(np.ldexp(wave.time, -powers[0]), np.ldexp(wave.value, -powers[1]))
+        return _as_large(few_lines(near, part, most), *powers)
     noise = noise_of(wave)
     parts = stretches_of(wave, noise, most)
     if parts.begin.size > most:
@@ -142,6 +149,19 @@ def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> Lin
     jumps = int(np.count_nonzero(np.diff(whole.time) == 0.0))
     rms = float(np.sqrt(np.mean(off**2)))
     return Lines(whole, time.size - len(pieces), float(np.abs(off).max()), rms, noise, jumps)
+
+
+def _power(each: Array) -> int:
+    """Power of two by which numbers are to be divided so that no square of them is beyond any number."""
+    power = int(np.frexp(np.abs(each).max())[1])
+    return power if abs(power) > LARGE else 0
+
+
+def _as_large(made: Lines, time: int, value: int) -> Lines:
+    """Lines whose time and value were divided by these powers of two as they are."""
+    wave = Waveform(np.ldexp(made.wave.time, time), np.ldexp(made.wave.value, value))
+    error, rms, noise = (math.ldexp(each, value) for each in (made.error, made.rms, made.noise))
+    return Lines(wave, made.points, error, rms, noise, made.jumps)
 
 
 def _stretch(
