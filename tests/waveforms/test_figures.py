@@ -75,3 +75,11 @@ def test_small_jumps_are_no_edges() -> None:
     flat = steps((0.0, 12.1), (2.0, 9.0), end=3.0)
     assert figures(asked, flat, 0.02, least=0.3).missing == 0
     assert figures(asked, flat, 0.02).missing == 1
+
+
+def test_a_small_jump_may_be_moved_as_an_edge_may() -> None:
+    asked = steps((0.0, 12.0), (1.0, 12.2), (2.0, 9.0), end=3.0)
+    moved = steps((0.0, 12.0), (1.01, 12.2), (2.0, 9.0), end=3.0)
+    found = figures(asked, moved, 0.02, least=0.3)
+    assert (found.largest, found.steady, found.edges, found.missing, found.late) == (0.0, 0.0, 1, 0, 0.0)
+    assert figures(asked, moved, 0.005, least=0.3).largest == pytest.approx(0.2)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from railwright.plan.stairs import stair_count, stairs_of
 from railwright.plan.timeline import Action
+from railwright.quantities import show
 
 if TYPE_CHECKING:
     from railwright.waveforms.figures import Figures
@@ -38,8 +39,6 @@ def is_captured(actions: Sequence[Action]) -> bool:
 
 def far_off(figures: Figures, span: float) -> str:
     """In which figure what is told is no longer the capture of that span [V]; '': in none."""
-    from railwright.quantities import show
-
     if figures.missing:
         return f"{figures.missing} of its {figures.edges} edges are not played"
     if figures.level > MOST_LEVEL * span:

@@ -43,8 +43,12 @@ def figures(asked: Waveform, told: Waveform, beside: float, least: float = 0.0) 
     beside: so far from an asked jump the told one may be, and so long it may last, and what that makes does
     not count as a deviation [s]. least: jumps up to this height do not count as edges [V].
     """
-    at, low, high = _jumps(asked, least)
-    crossed, since, until = _crossings(told, at, low, high, asked.duration)
+    at, low, high = _jumps(asked)
+    edge = np.abs(high - low) > least
+    crossed, since, until = np.full(at.size, np.inf), at.copy(), at.copy()
+    for own in (edge, ~edge):
+        found = _crossings(told, at[own], low[own], high[own], asked.duration)
+        crossed[own], since[own], until[own] = found
     there = np.abs(crossed - at) <= beside
     opens = np.where(there, np.maximum(np.minimum(at, since), at - beside), at)
     closes = np.where(there, np.minimum(np.maximum(at, until), at + beside), at)
@@ -59,7 +63,7 @@ def figures(asked: Waveform, told: Waveform, beside: float, least: float = 0.0) 
     square = length * (first * first + first * last + last * last) / 3.0
     counts = ~_within(0.5 * (begins + ends), opens, closes)
     off = np.maximum(np.abs(first), np.abs(last))[counts]
-    late = np.abs(crossed - at)
+    late = np.abs(crossed - at)[edge]
     return Figures(
         largest=float(off.max()) if off.size else 0.0,
         rms=math.sqrt(float(square.sum()) / asked.duration),
@@ -67,17 +71,17 @@ def figures(asked: Waveform, told: Waveform, beside: float, least: float = 0.0) 
         level=_levels_off(
             asked, begins[counts], 0.5 * (length * (first + last))[counts], length[counts], LONG * beside
         ),
-        edges=at.size,
+        edges=late.size,
         missing=int(np.isinf(late).sum()),
         late=float(late[np.isfinite(late)].max(initial=0.0)),
         duration=told.duration,
     )
 
 
-def _jumps(asked: Waveform, least: float) -> tuple[Array, Array, Array]:
-    """When a waveform jumps by more than that within its time [s], from what, and to what."""
+def _jumps(asked: Waveform) -> tuple[Array, Array, Array]:
+    """When a waveform jumps within its time [s], from what, and to what."""
     time, value = asked.time, asked.value
-    rows = np.flatnonzero((np.diff(time) == 0.0) & (np.abs(np.diff(value)) > least))
+    rows = np.flatnonzero((np.diff(time) == 0.0) & (np.diff(value) != 0.0))
     rows = rows[(time[rows] > 0.0) & (time[rows] < asked.duration)]
     return time[rows], value[rows], value[rows + 1]
 
@@ -112,8 +116,10 @@ def _crossings(
 
 
 def _within(instants: Array, opens: Array, closes: Array) -> NDArray[np.bool_]:
-    """Which instants lie in one of some windows (their beginnings, and their ends, ascend)."""
-    return np.searchsorted(opens, instants, side="left") > np.searchsorted(closes, instants, side="left")
+    """Which instants lie in one of some windows."""
+    begun = np.searchsorted(np.sort(opens), instants, side="left")
+    result: NDArray[np.bool_] = begun > np.searchsorted(np.sort(closes), instants, side="left")
+    return result
 
 
 def _levels_off(asked: Waveform, begins: Array, areas: Array, lengths: Array, least: float) -> float:
