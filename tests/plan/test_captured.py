@@ -141,6 +141,12 @@ def test_a_dip_that_a_list_can_is_played_by_it_in_time() -> None:
         assert (one.figures.edges, one.figures.missing) == (2, 0)
 
 
+def test_the_span_is_the_captures_own_wherever_the_output_was_left() -> None:
+    capture = captured("", *levels(3.0, (0.5, 3.3), (1.0, 3.1)), 2.0, 1e-3, 0.0)
+    _, one = plan_on(capture, BENCHES["slew"])  # from 12 V
+    assert one.tolerance == pytest.approx(0.003)
+
+
 def test_a_repeated_capture_is_listed_once() -> None:
     capture = captured("", *levels(12.0, (0.01, 9.0), (0.014, 10.5), (0.02, 12.0)), 0.0401, 1e-4, 0.0)
     plan, one = plan_on(capture, bench(points={**FAST_LIST, "at_most": 8}), repeat=6)

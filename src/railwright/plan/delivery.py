@@ -126,11 +126,13 @@ def _delivery(
     busy: Sequence[Listing],
 ) -> Delivery:
     feed, span, level, actions = set_points[name], timeline.spans[step], own.level, own.actions
-    levels = [level, *(action.voltage for action in actions)]
+    captured = is_captured(actions)
+    # A capture begins where it does, wherever the output was left: its span is its own.
+    levels = [*([] if captured else [level]), *(action.voltage for action in actions)]
     if tolerance is None:
         tolerance = max(TOLERANCE * (max(levels) - min(levels)), _resolution(feed, bench))
     apart = exchange_of((output.output for output in feed.outputs), bench)
-    if is_captured(actions):
+    if captured:
         turns = timeline.turns.get(step, 1)
         return _captured(set_points, bench, step, name, own, span, turns, tolerance, busy)
     host = by_host(actions, level, slew_range(feed, bench), apart)
@@ -206,7 +208,8 @@ def _captured(
     brief = apart if points is None or hindrance else min(apart, points.shortest)
     actions = with_jumps(own.actions, level, slews[1] if slews else None, brief)
     asked = waveform(level, actions, span.start, duration)
-    reach = float(asked.value.max() - asked.value.min())
+    voltages = [action.voltage for action in actions]
+    reach = max(voltages) - min(voltages)
     least = MOST_LEVEL * reach
     host = by_host(actions, level, slews, apart)
     told = by_set_points(actions, level, slews, apart, span.start, duration)
@@ -223,11 +226,8 @@ def _captured(
             lacks = f"its best list of {points.at_most} points is off by {show(found[1].rms, 'V')} r.m.s."
         else:
             listed, best, count = found
-            serves, bound, late = (
-                _within(best, tolerance, points.shortest + points.step),
-                listed.least,
-                best.late,
-            )
+            bound, late = listed.least, best.late
+            serves = _within(best, tolerance, points.shortest + points.step)
             listing = Listing(step, name, listed.points, count)
             how = "in steps" if listed.points.between == "step" else "in lines"
             often = f", {count} times" if count > 1 else ""

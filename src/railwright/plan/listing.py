@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from railwright.plan.timeline import Action, Timeline
+from railwright.plan.timeline import Action, LimitChange, Timeline, Waiting
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import PointList
@@ -73,9 +74,21 @@ def with_actions(timeline: Timeline, instead: Mapping[tuple[int, str], Sequence[
         return timeline
     own = shape_actions(timeline)
     replaced = {id(action) for key in instead for action in own[key].actions}
-    actions = [action for action in timeline.actions if id(action) not in replaced]
-    actions += [action for each in instead.values() for action in each]
-    return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))
+    kept = [number for number, action in enumerate(timeline.actions) if id(action) not in replaced]
+    added = [action for each in instead.values() for action in each]
+    times = sorted(action.time for action in added)
+    actions = [*(timeline.actions[number] for number in kept), *added]
+
+    def before(each: LimitChange | Waiting) -> int:
+        """Position of the first action after it, among the actions as they are now."""
+        return bisect_left(kept, each.before) + bisect_left(times, each.time)
+
+    return replace(
+        timeline,
+        actions=tuple(sorted(actions, key=lambda action: action.time)),
+        limits=tuple(replace(each, before=before(each)) for each in timeline.limits),
+        waits=tuple(replace(each, before=before(each)) for each in timeline.waits),
+    )
 
 
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:
