@@ -31,6 +31,11 @@ WORTH = 6.0
 break of noise alone takes away is less, but for one recording in many.
 """
 
+SAG = 0.6
+"""A break must also take away so many squares of the tolerance for each row of the shorter line beside it:
+what a bow within the tolerance leaves, about, of both.
+"""
+
 CERTAIN = 5.0
 """Two lines that miss each other by so many standard errors where one follows the other do not meet."""
 
@@ -38,14 +43,17 @@ NEAR = 10
 """Where two lines cross within so many rows of a break, they meet there: noise hides the corner itself."""
 
 
-def breaks_refined(time: Array, value: Array, breaks: Rows, noise: float, most: int) -> Rows:
+def breaks_refined(
+    time: Array, value: Array, breaks: Rows, noise: float, tolerance: float, most: int
+) -> Rows:
     """Better rows (m,) at which lines through samples begin, the first 0; at most `most` lines.
 
     time, value (n,): samples; breaks: rows at which a first attempt has them, 0 first; noise: r.m.s. [the
-    samples' unit, > 0].
+    samples' unit, > 0]; tolerance: what lines may be off without it.
     """
     sums = _running(time, value)
     worth = WORTH * math.log(max(3, time.size)) * noise**2
+    bow = SAG * tolerance**2
     kept = [0]
     for row in breaks.tolist():
         if row - kept[-1] >= FEWEST and time.size - row >= FEWEST:
@@ -54,9 +62,9 @@ def breaks_refined(time: Array, value: Array, breaks: Rows, noise: float, most: 
     for _ in range(SWEEPS):
         before = at.copy()
         _move(sums, at)
-        at = at[: _merged(sums, at, worth)]
+        at = at[: _merged(sums, at, worth, bow)]
         ends = np.empty(max(most + 1, at.size), np.int64)
-        at = ends[: _parted(sums, at, worth, ends)]
+        at = ends[: _parted(sums, at, worth, bow, ends)]
         if np.array_equal(before, at):
             break
     return at[:-1]
@@ -167,23 +175,23 @@ def _move(sums: Array, at: Rows) -> None:
             at[number] = row
 
 
-@compiled_entry(MATRIX, INTEGERS, FLOAT)
-def _merged(sums: Array, at: Rows, worth: float) -> int:
+@compiled_entry(MATRIX, INTEGERS, FLOAT, FLOAT)
+def _merged(sums: Array, at: Rows, worth: float, bow: float) -> int:
     """Take out breaks that are not worth it; gives how many entries are left."""
     _check(sums, at)
     kept = 1
     for number in range(1, at.size - 1):
         begin, middle, end = at[kept - 1], at[number], at[number + 1]
         gain = _squares(sums, begin, end) - _squares(sums, begin, middle) - _squares(sums, middle, end)
-        if gain >= worth:
+        if gain >= worth + bow * min(middle - begin, end - middle):
             at[kept] = middle
             kept += 1
     at[kept] = at[at.size - 1]
     return kept + 1
 
 
-@compiled_entry(MATRIX, INTEGERS, FLOAT, INTEGERS)
-def _parted(sums: Array, at: Rows, worth: float, ends: Rows) -> int:
+@compiled_entry(MATRIX, INTEGERS, FLOAT, FLOAT, INTEGERS)
+def _parted(sums: Array, at: Rows, worth: float, bow: float, ends: Rows) -> int:
     """Part lines where that is worth it, again and again, as long as there is room in ends; gives how many of
     them there are.
     """
@@ -198,7 +206,8 @@ def _parted(sums: Array, at: Rows, worth: float, ends: Rows) -> int:
         while size > 0:
             begin, end = ends[count - 1], waiting[size - 1]
             row, left = _best(sums, begin, end)
-            if lines + 1 < ends.size and row < end and _squares(sums, begin, end) - left > worth:
+            least = worth + bow * min(row - begin, end - row)
+            if lines + 1 < ends.size and row < end and _squares(sums, begin, end) - left > least:
                 waiting[size] = row
                 size += 1
                 lines += 1

@@ -199,7 +199,7 @@ def _through_noise(
         return [(meets, _levelled(time, value, meets, prior, math.inf, noise, tolerance))]
     breaks = np.searchsorted(time, meets[:-1])
     breaks[0] = 0
-    breaks = breaks_refined(time, value, breaks, noise, meets.size - 1 + max(0, room))
+    breaks = breaks_refined(time, value, breaks, noise, tolerance, meets.size - 1 + max(0, room))
     instants, jumps = lines_of(time, value, breaks, noise)
     instants[0], instants[-1] = opens, closes
     found = []
