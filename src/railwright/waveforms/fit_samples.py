@@ -70,7 +70,7 @@ def breaks_refined(
     return at[:-1]
 
 
-def lines_of(time: Array, value: Array, breaks: Rows, noise: float) -> tuple[Array, Rows]:
+def lines_of(time: Array, value: Array, breaks: Rows, noise: float, tolerance: float) -> tuple[Array, Rows]:
     """Where lines of their own between breaks meet: instants (m + 1,) [s], and which of the inner ones are
     jumps (row of each in the instants).
     """
@@ -87,7 +87,8 @@ def lines_of(time: Array, value: Array, breaks: Rows, noise: float) -> tuple[Arr
         at = middle + gap / turn if turn else math.inf
         near = time[max(row - NEAR, 0)] <= at <= time[min(row + NEAR, time.size) - 1]
         rows = ends[number] - ends[number - 1], ends[number + 1] - ends[number]
-        if not near and abs(gap) > CERTAIN * noise * math.sqrt(4.0 / rows[0] + 4.0 / rows[1]):
+        least = max(2.0 * tolerance, CERTAIN * noise * math.sqrt(4.0 / rows[0] + 4.0 / rows[1]))
+        if not near and abs(gap) > least:
             jumps.append(number)
             meets.append(middle)
             continue

@@ -200,7 +200,7 @@ def _through_noise(
     breaks = np.searchsorted(time, meets[:-1])
     breaks[0] = 0
     breaks = breaks_refined(time, value, breaks, noise, tolerance, meets.size - 1 + max(0, room))
-    instants, jumps = lines_of(time, value, breaks, noise)
+    instants, jumps = lines_of(time, value, breaks, noise, tolerance)
     instants[0], instants[-1] = opens, closes
     found = []
     for first, last in zip(np.append(0, jumps), np.append(jumps, instants.size - 1), strict=True):
