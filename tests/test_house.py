@@ -98,7 +98,17 @@ def test_ci_ends_with_the_tests():
     assert "make --no-print-directory test" in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
-MIDDLE = ("circuit", "evaluation", "physics", "plan", "rehearsal", "report", "settings", "traces.py")
+MIDDLE = (
+    "circuit",
+    "evaluation",
+    "measures",
+    "physics",
+    "plan",
+    "rehearsal",
+    "report",
+    "settings",
+    "traces.py",
+)
 """The pure middle, and what shows it: here nothing is recovered from a text that was made here."""
 
 TAKES_APART = {
@@ -115,9 +125,7 @@ TAKEN_APART = {
     "report/sheet.py": (2, "typography; which voltages findings tell, as rules do not yet give them"),
     "report/sheet_page.py": (1, "the size of a drawing is in its SVG alone"),
     "report/text.py": (2, "typography: blanks, and capitals at the beginning of a sentence"),
-    "settings/rehearsed/voltages.py": (1, "what a peak is of"),
     "settings/rule.py": (2, "a rule's docstring is its title"),
-    "settings/rules/requirements.py": (1, "what a peak is of"),
     "waveforms/standards/figures.py": (1, "levels I to IV are keys of a data file"),
 }
 """File -> how often it takes a text apart, and why it may."""

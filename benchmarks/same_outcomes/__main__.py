@@ -18,7 +18,7 @@ is used as `python -m railwright`.
 That it can fail is seen with a copy in which one constant is changed, and nothing else:
 
     cp -r src changed
-    sed -i 's/^REACHED = 0.98/REACHED = 0.97/' changed/railwright/settings/windows/rise.py
+    sed -i 's/^REACHED = 0.98/REACHED = 0.97/' changed/railwright/settings/constraints/rise.py
     python -m benchmarks.same_outcomes --before src --after changed --static --jobs 3
 
 must end with differences; with the text of a sentence changed in the copy, it must not.

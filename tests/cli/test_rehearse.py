@@ -93,8 +93,8 @@ def test_all_stops_are_told_at_once_and_not_only_those_that_hide_a_set_point(doc
     for said in (
         "no ovp of transducer is right",
         "the input withstands 20 V",
-        "whose range is 0 A to 2.5 A",
-        "the input bears 2.5 A",
+        "whose current limit ranges from 0 A to 2.5 A",
+        "the device bears 2.5 A",
     ):
         assert said in result.stderr
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import asyncio
 import os
 import socket
+import threading
+import time
 from typing import Any
 
 import pytest
 
 from railwright.guard import wire
-from railwright.guard.session import Session, Unreachable
+from railwright.guard.session import Session, SessionError, Unreachable
 
 
 def test_a_helper_that_hangs_in_its_library_is_not_left_behind(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -34,3 +36,48 @@ def test_a_helper_that_hangs_in_its_library_is_not_left_behind(monkeypatch: pyte
         asyncio.run(go(f"TCPIP::127.0.0.1::hislip0,{port}::INSTR"))
     with pytest.raises(ProcessLookupError):
         os.kill(started[0].pid, 0)
+
+
+def test_an_answer_that_came_while_the_process_stood_still_counts() -> None:
+    """Stopped and continued, it finds the deadline passed and the answer there, which came in time."""
+    answers = threading.Event()
+
+    def serve(server: socket.socket) -> None:
+        client, _ = server.accept()
+        with client:
+            client.recv(64)
+            client.sendall(b"12.0\n")
+            answers.set()
+            client.recv(64)
+
+    async def go(address: str) -> tuple[str, bool]:
+        session = Session("left", address, wire.connect)
+        await session.open()
+        loop = asyncio.get_running_loop()
+        # As SIGSTOP would: the question is out, and nothing of this process works until long after.
+        loop.call_later(0.0, lambda: (answers.wait(5.0), time.sleep(0.6)))
+        try:
+            exchange = await session.ask("VOLT?", 0.3)
+        finally:
+            session.close()
+        return exchange.answer, bool(session.broken)
+
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        threading.Thread(target=serve, args=(server,), daemon=True).start()
+        port = server.getsockname()[1]
+        assert asyncio.run(go(f"TCPIP::127.0.0.1::{port}::SOCKET")) == ("12.0", False)
+
+
+def test_an_answer_that_never_came_fails_also_where_the_process_stood_still() -> None:
+    async def go(address: str) -> None:
+        session = Session("left", address, wire.connect)
+        await session.open()
+        asyncio.get_running_loop().call_later(0.05, time.sleep, 0.6)
+        try:
+            with pytest.raises(SessionError, match="gives no whole answer"):
+                await session.ask("VOLT?", 0.3)
+        finally:
+            session.close()
+
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        asyncio.run(go(f"TCPIP::127.0.0.1::{silent.getsockname()[1]}::SOCKET"))

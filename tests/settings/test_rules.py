@@ -16,6 +16,8 @@ from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, stati
 from railwright.dialects.dialect import load_dialect
 from railwright.evaluation.evaluate import evaluate
 from railwright.plan.timeline import build_timeline
+from railwright.settings.constraints.ovp import falling
+from railwright.settings.context import sources_of
 from railwright.settings.data import as_data, settings_from_data
 from railwright.settings.engine_rules import ENGINE_RULES
 from railwright.settings.rules import RULES
@@ -190,6 +192,16 @@ def watchdog(supply: str) -> Edit:
     dialect = f"dialect: {'channel-list' if supply == 'left' else 'selected-output'}\n"
     return ("bench", dialect, f"{dialect}    watchdog: {{times: 1 s .. 3600 s, does: off}}\n")
 
+
+NEGATIVE: Edit = ("device", "    return: common   ", "    rail: negative\n    return: common   ")
+
+
+def second(text: str) -> Edit:
+    """The second output of left, like the first but for this."""
+    return ("bench", "{same_as: 1}", f"{{same_as: 1, {text}}}")
+
+
+LESS_EXACT = second("ovp: {level: 1 V .. 38 V, accuracy: 300 mV, response: 200 us, at: terminals}")
 
 DIODE = "diode: {drop: 0.7 V ± 0.1 V, resistance: 60 mohm}"
 
@@ -440,14 +452,14 @@ CASES = [
         "main",
         (OWN_LEVELS, protections("    opp: 70 W\n")),
         "opp: 70 W",
-        "70 W on left.1, whose over-power protection ranges over 1 W .. 66 W",
+        "70 W on left.1, whose over-power protection ranges from 1 W to 66 W",
     ),
     Case(
         "opp-below-need",
         "main",
         (OWN_LEVELS, protections("    opp: 4 W\n")),
         "opp: 4 W",
-        "it acts from 4 W on; 'first power' plays 12 V",
+        "it acts from 4 W on; 'line sweep' plays 9 V with up to 0.5301 A, 4.791 W",
         silent=(OWN_LEVELS, protections("    opp: 8 W\n")),
     ),
     Case(
@@ -463,7 +475,7 @@ CASES = [
         "main",
         (OWN_LEVELS, protections("    ocp: 800 mA\n    ocp_delay: 1 ms\n")),
         "ocp_delay: 1 ms",
-        "1 ms on left.1, whose over-current protection has a delay of 5 ms .. 1 s",
+        "1 ms on left.1, whose delay of the over-current protection ranges from 5 ms to 1 s",
         silent=(OWN_LEVELS, protections("    ocp: 800 mA\n    ocp_delay: 5 ms\n")),
     ),
     Case(
@@ -882,7 +894,7 @@ CASES = [
         "main",
         (("bench", "permitted_current: 8 A", "permitted_current: 1 A"),),
         LIMIT,
-        "lets 1.005 A through (with programming error); lead 'silicone pair' may carry 1 A",
+        "lets 1.005 A through (with programming error); lead 'silicone pair' bears 1 A",
     ),
     Case("current-range", "main", (limit("3 A"),), "current_limit: 3 A", "0 A to 2.5 A"),
     Case("power-range", "main", (("bench", "power: 60 W", "power: 4 W"),), "main", "can give 4 W"),
@@ -1098,6 +1110,16 @@ CASES = [
         "the OVP trips by 18.1 V",
     ),
     Case(
+        "requirement-masked",
+        "main",
+        (
+            ("procedure", "measure: high_state_level", "measure: low_state_level"),
+            ("procedure", "between: 11.9 V .. 12.1 V", "at_most: 19 V"),
+        ),
+        "at_most: 19 V",
+        "it cannot fail, for what stays above trips",
+    ),
+    Case(
         "requirement-out-of-reach",
         "transducer",
         (("procedure", INRUSH, "    at_least: 150 mA"),),
@@ -1262,6 +1284,101 @@ CASES = [
         "at 18 V it acts as -270 Ω",
         silent=(("device", "constant_current: {current: 20 mA ± 5 %, compliance: 9 V}", POWER),),
     ),
+    Case(  # each output in series acts on its own half: the less exact one 0.6 V below the level, not 0.4 V
+        "ovp-below-played",
+        "main",
+        (SERIES, LESS_EXACT, ("procedure", "ovp: 18 V", "ovp: 16.5 V")),
+        "ovp: 16.5 V",
+        "the OVP may trip from 15.9 V on",
+        silent=(SERIES, ("procedure", "ovp: 18 V", "ovp: 16.5 V")),
+    ),
+    Case(  # before there is a limit the drop is left out, and a level below even that is told
+        "ovp-below-played",
+        "main",
+        (limit("auto"), ("device", ", at_most: 2.5 A", ""), ("procedure", "ovp: 18 V", "ovp: 16 V")),
+        "ovp: 16 V",
+        "the OVP may trip from 15.9 V on",
+        silent=(limit("auto"), ("device", ", at_most: 2.5 A", "")),
+    ),
+    Case(  # 0.2 ms of response, and 1.42 mF that fall by 0.48 V with 0.2 A in 3.4 ms: 1 ms is too brief
+        "ovp-above-withstand",
+        "main",
+        (("procedure", "ovp: 18 V", "ovp: 19.8 V"), ("device", "26 V, for: 1 s", "26 V, for: 1 ms")),
+        "ovp: 19.8 V",
+        "may reach 20.38 V before the OVP acts; the input withstands 20 V",
+        silent=(("procedure", "ovp: 18 V", "ovp: 19.8 V"), ("device", "26 V, for: 1 s", "26 V, for: 20 ms")),
+    ),
+    Case(  # what is withstood for a time is judged where nothing says what is withstood for any time
+        "ovp-above-withstand",
+        "main",
+        (
+            ("procedure", "ovp: 18 V", "ovp: 26 V"),
+            ("device", "      - {voltage: 20 V}                  # for any time\n", ""),
+        ),
+        "ovp: 26 V",
+        "may reach 26.58 V before the OVP acts; the input withstands 26 V for 1 s",
+        silent=(("device", "      - {voltage: 20 V}                  # for any time\n", ""),),
+    ),
+    Case(  # in parallel every output is set to the whole voltage
+        "voltage-range",
+        "main",
+        (PARALLEL, second("voltage: 0 V .. 15 V")),
+        "to: 16 V",
+        "that is sensed away is more than the 15 V that left.1 and left.2 in parallel can give",
+        silent=(PARALLEL,),
+    ),
+    Case(  # half of the current comes from the weak output: 4 W together, not 62 W
+        "power-range",
+        "main",
+        (PARALLEL, second("power: 2 W")),
+        "",
+        "left.1 and left.2 in parallel can give 4 W",
+        silent=(PARALLEL, second("power: 4 W")),
+    ),
+    Case(  # with its + at 0 V an output stands below earth by all that it can reach
+        "isolation",
+        "main",
+        (NEGATIVE, ("bench", "isolation: 150 V", "isolation: 30 V")),
+        "main:",
+        "left.1 can reach 36 V; left.1 is isolated from earth up to 30 V",
+        silent=(("bench", "isolation: 150 V", "isolation: 30 V"),),
+    ),
+    Case(  # each of two in series rises half as fast as the input
+        "slew-out-of-range",
+        "main",
+        (SERIES, power_up("order: [main, transducer], gap: 50 ms, rise: 1.5 V/s, settle: 150 ms")),
+        "rise: 1.5 V/s",
+        "1.5 V/s is asked for; the slew of left.1 begins at 2 V/s",
+        silent=(power_up("order: [main, transducer], gap: 50 ms, rise: 1.5 V/s, settle: 150 ms"),),
+    ),
+    Case(  # the slower of two in series does its half with 0.8 V/ms: 1.6 V/ms together, not 3.2 V/ms
+        "slew-too-fast",
+        "main",
+        (SERIES, second("slew: 1 V/s .. 0.8 V/ms")),
+        "rise: 2 V/ms",
+        "2 kV/s is asked for; left.1, left.2 can do 1.6 kV/s",
+        silent=(SERIES,),
+    ),
+    Case(  # each of two in series falls half as fast as the input, the slower with 30 V/s: 60 V/s
+        "fall-too-fast",
+        "main",
+        (
+            SERIES,
+            second("fall: {loaded: 60 ms, unloaded: 960 ms}"),
+            ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}"),
+        ),
+        "over: 60 ms",
+        "100 V/s downwards is asked for; left.1, left.2 falls at 60 V/s",
+        silent=(SERIES, ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}")),
+    ),
+    Case(  # with the programming error of the limit, as rule lead-current has it
+        "lead-from-stock",
+        "main",
+        (("bench", "permitted_current: 8 A", "permitted_current: 1 A"), STOCK),
+        "lead: silicone pair",
+        "(it may not carry what the current limit lets through); AWG 14 from stock",
+        silent=(("bench", "permitted_current: 8 A", "permitted_current: 1.01 A"), STOCK),
+    ),
     Case(
         "stored-energy",
         "main",
@@ -1396,6 +1513,28 @@ def test_own_levels_are_divided_among_a_group(tmp_path: Path) -> None:
     assert [(each.ocp, each.opp) for each in in_line] == [(0.8, 4.0)] * 2
     settings = settled(tmp_path, PARALLEL, OWN_LEVELS, levels)
     assert settings_from_data(json.loads(json.dumps(as_data(settings)))).set_points == settings.set_points
+
+
+def test_the_error_of_a_groups_reading_is_that_of_what_a_run_makes_of_its_outputs(tmp_path: Path) -> None:
+    """In parallel currents add up, and voltages are averaged; in series it is the other way round."""
+    accuracy = "reading: {voltage: {offset: 10 mV}, current: {offset: 5 mA}, update: 10 ms}"
+    expected = {PARALLEL: (11e-3, 3.5e-3 + 5e-3), SERIES: (9e-3 + 10e-3, 4.5e-3)}
+    for edit, errors in expected.items():
+        sources, _ = sources_of(station(tmp_path, edit, second(accuracy)))
+        main = sources["main"]
+        found = main.reading_error("voltage", 12.0), main.reading_error("current", 1.0)
+        assert found == pytest.approx(errors)
+
+
+def test_an_input_falls_through_its_load_and_the_bleeders_of_its_group(tmp_path: Path) -> None:
+    """1.2 mF and the outputs' own: 110 µF and 2 kΩ in series, 440 µF and 500 Ω in parallel."""
+    for edit, farads, ohms in ((SERIES, 1.31e-3, 2000.0), (PARALLEL, 1.64e-3, 500.0)):
+        sources, _ = sources_of(station(tmp_path, edit))
+        main = sources["main"]
+        assert main.bleeder == pytest.approx(ohms)
+        drawn = main.load.current(20.0)
+        assert drawn is not None
+        assert falling(main, 0.5, 20.0) == pytest.approx(farads * 0.5 / (drawn.low + 20.0 / ohms))
 
 
 def test_every_rule_has_a_case() -> None:

@@ -129,7 +129,7 @@ def test_serving_for_a_while_says_what_is_where(tmp_path: Path) -> None:
     with socket.create_server(("127.0.0.1", 0)) as probe:
         port = probe.getsockname()[1]
     lines: list[str] = []
-    serve_bench(with_port(port), say=lines.append, seconds=0.1)
+    serve_bench(TwinBench(with_port(port), ports="bench"), say=lines.append, seconds=0.1)
     assert f"left: TCPIP::127.0.0.1::{port}::SOCKET (channel-list)" in lines
     assert lines[-1] == "seed 1; Ctrl-C ends"
 

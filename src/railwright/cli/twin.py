@@ -105,7 +105,7 @@ def twin(
     evaluation is told; --show-true and --truth tell you, to compare.
     """
     from railwright.documents.loader import load_bench, load_documents
-    from railwright.twin.launcher import serve_bench
+    from railwright.twin.launcher import TwinBench, serve_bench
 
     detail = Detail(quiet, verbose)
     device = plan = None
@@ -135,7 +135,7 @@ def twin(
             raise BadInput("--recorder needs --procedure: with nothing connected there is nothing to record")
         moment = _trigger(trigger, before, length, tuple(plan.hook_up))
         recording = (_known_recorder(loaded, recorder), moment, to)
-    serve_bench(
+    twins = TwinBench(
         loaded,
         device,
         plan,
@@ -144,6 +144,9 @@ def twin(
         faults=faults_of(fault or [], tuple(device.inputs) if device is not None else ()),
         mischief=mischief_of(mischief or [], loaded),
         ports="free" if free_ports else "bench",
+    )
+    serve_bench(
+        twins,
         recording=recording,
         say=say,
         ready=lambda twins: _ready(twins, quiet=quiet, show_true=show_true, truth=truth),

@@ -91,6 +91,63 @@ def _numbers(branch: Branch) -> Array:
     return numbers
 
 
+def _system(branch: Branch) -> layout.System:
+    """The arrays of a branch on which nothing is set yet."""
+    n, m = len(branch.stages), len(branch.loads)
+    kinds = [KINDS[load.kind] for load in branch.loads]
+    fixed = np.array([[float(value) for value in dataclasses.astuple(stage)] for stage in branch.stages])
+    settings = np.zeros((n, layout.SETTINGS))
+    settings[:, layout.LIMIT] = fixed[:, layout.IMAX]
+    settings[:, layout.POWER] = fixed[:, layout.RATED_POWER]
+    settings[:, _NOT_SET] = math.inf
+    settings[:, layout.OF_LOAD if branch.sense == "load" else layout.OF_TERMINALS] = 1.0
+    values = [
+        [*(load.values[name] for name in kind.parameters), *load.table]
+        for load, kind in zip(branch.loads, kinds, strict=True)
+    ]
+    states = [len(kind.states) for kind in kinds]
+    flags = [flag for kind in kinds for flag in kind.flags_at_start]
+    loads = np.zeros((m + 1, layout.LOADS), dtype=np.int64)
+    loads[:m, layout.KIND] = [COMPILED_KINDS.index(load.kind) for load in branch.loads]
+    loads[1:, layout.PARAMETER_AT] = np.cumsum([len(row) for row in values])
+    loads[:, layout.STATE_AT] = np.cumsum([len(branch.states) - sum(states), *states])
+    loads[1:, layout.FLAG_AT] = np.cumsum([len(kind.flags_at_start) for kind in kinds])
+    return layout.System(
+        fixed=fixed,
+        settings=settings,
+        branch=_numbers(branch),
+        fuse=np.log(np.array(branch.lead.fuse or ((1.0, 1.0), (2.0, 1.0)))),
+        loads=loads,
+        parameters=np.array([value for row in values for value in row], dtype=np.float64),
+        flags=np.array(flags, dtype=np.float64),
+        scratch=np.zeros((2, max([1, *states]))),
+    )
+
+
+def _discharged(branch: Branch, system: layout.System) -> Array:
+    """States (n,) when everything is off, discharged and cold."""
+    y = np.zeros(int(system.loads[-1, layout.STATE_AT]))
+    y[2 : 3 * len(branch.stages) : 3] = system.fixed[:, layout.OVERSHOOT]
+    for load, here, following in zip(branch.loads, system.loads[:-1], system.loads[1:], strict=True):
+        own = system.parameters[here[layout.PARAMETER_AT] : following[layout.PARAMETER_AT]].tolist()
+        cold = KINDS[load.kind].equation("at_start")(own)
+        y[here[layout.STATE_AT] : here[layout.STATE_AT] + len(cold)] = cold
+    return y
+
+
+def _tolerances(branch: Branch, system: layout.System, relative: float) -> Array:
+    """Absolute tolerance of each state (n,): a tenth of `relative` of full scale."""
+    volts = float(system.fixed[:, layout.VMAX].sum())
+    amperes = float(system.fixed[:, layout.IMAX].sum())
+    first = int(system.loads[0, layout.STATE_AT])
+    connector = first - 1 - bool(branch.lead.fuse)
+    absolute = np.full(int(system.loads[-1, layout.STATE_AT]), 0.1 * relative * volts)
+    absolute[: 3 * len(branch.stages)] = 0.1 * relative * amperes
+    absolute[connector - 1] = 0.1 * relative * amperes
+    absolute[connector + 1 : first] = 0.1 * relative
+    return absolute
+
+
 def settled_reference(time: float, settings: Array) -> float:
     """Reference voltage of an output [V], as the compiled equations see it."""
     goal, rate = float(settings[layout.REF_GOAL]), float(settings[layout.REF_RATE])
@@ -123,63 +180,23 @@ class Saved(NamedTuple):
 class Player:
     """One branch: its arrays, the actions that are still to come, and what has been recorded."""
 
-    # One piece: the arrays that the compiled loop works on, in the order of its arguments.
     def __init__(
         self, branch: Branch, start: float, relative: float, fine: float, everything: bool = False
     ) -> None:
         self.branch, self.relative, self.fine = branch, relative, fine
-        n, m = len(branch.stages), len(branch.loads)
         unknown = [load.kind for load in branch.loads if load.kind not in COMPILED_KINDS]
         if unknown:
             raise ValueError(f"load '{unknown[0]}' was announced after the equations had been compiled")
-        kinds = [KINDS[load.kind] for load in branch.loads]
-        fixed = np.array([[float(value) for value in dataclasses.astuple(stage)] for stage in branch.stages])
-        settings = np.zeros((n, layout.SETTINGS))
-        settings[:, layout.LIMIT] = fixed[:, layout.IMAX]
-        settings[:, layout.POWER] = fixed[:, layout.RATED_POWER]
-        settings[:, _NOT_SET] = math.inf
-        settings[:, layout.OF_LOAD if branch.sense == "load" else layout.OF_TERMINALS] = 1.0
-        lead = branch.lead
-        first = 3 * n + (1 if branch.arrangement == "parallel" else n) + 2
-        connector = first - 1
-        first += bool(lead.fuse)
-        places = np.zeros((m + 1, layout.LOADS), dtype=np.int64)
-        places[:m, layout.KIND] = [COMPILED_KINDS.index(load.kind) for load in branch.loads]
-        flags = [flag for kind in kinds for flag in kind.flags_at_start]
-        values = [
-            [*(load.values[name] for name in kind.parameters), *load.table]
-            for load, kind in zip(branch.loads, kinds, strict=True)
-        ]
-        places[1:, layout.PARAMETER_AT] = np.cumsum([len(row) for row in values])
-        places[:, layout.STATE_AT] = np.cumsum([first, *(len(kind.states) for kind in kinds)])
-        places[1:, layout.FLAG_AT] = np.cumsum([len(kind.flags_at_start) for kind in kinds])
-        self.system = layout.System(
-            fixed=fixed,
-            settings=settings,
-            branch=_numbers(branch),
-            fuse=np.log(np.array(lead.fuse or ((1.0, 1.0), (2.0, 1.0)))),
-            loads=places,
-            parameters=np.array([value for row in values for value in row], dtype=np.float64),
-            flags=np.array(flags, dtype=np.float64),
-            scratch=np.zeros((2, max([1, *(len(kind.states) for kind in kinds)]))),
-        )
-        size = int(places[m, layout.STATE_AT])
-        volts, amperes = float(fixed[:, layout.VMAX].sum()), float(fixed[:, layout.IMAX].sum())
-        absolute = np.full(size, 0.1 * relative * volts)
-        absolute[: 3 * n] = 0.1 * relative * amperes
-        absolute[connector - 1] = 0.1 * relative * amperes
-        absolute[connector + 1 : first] = 0.1 * relative
-        self.y = np.zeros(size)
-        self.y[2 : 3 * n : 3] = fixed[:, layout.OVERSHOOT]
-        for row, kind, place in zip(values, kinds, places[:m, layout.STATE_AT], strict=True):
-            cold = kind.equation("at_start")(row)
-            self.y[place : place + len(cold)] = cold
+        self.system = _system(branch)
+        self.y = _discharged(branch, self.system)
         self.clock = np.zeros(layout.CLOCK)
         self.clock[layout.TIME], self.clock[layout.STEP] = start, STARTING_STEP
+        n, m = len(branch.stages), len(branch.loads)
         self.charge = np.zeros(n + m + 1, dtype=np.int64)
         self.charge[n:] = -1
-        self.work = work_space(absolute, n + m + 1)
-        self.rows = np.zeros((_ROOM, layout.ROW_OUTPUTS + 3 * n + (size + m if everything else 0)))
+        self.work = work_space(_tolerances(branch, self.system, relative), n + m + 1)
+        columns = layout.ROW_OUTPUTS + 3 * n + (self.y.size + m if everything else 0)
+        self.rows = np.zeros((_ROOM, columns))
         self.events = np.zeros((_EVENT_ROOM, layout.EVENT))
         self.last = self.rows[0].copy()
         self.pending: list[Pending] = []

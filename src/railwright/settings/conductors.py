@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from railwright.documents.bench import Lead, StockConductor
 from railwright.documents.conductor import Conductor
 from railwright.physics import conductors
+from railwright.settings import figures
 
 INSULATION = 0.8e-3
 """Thickness of a conductor's insulation at most [m]; a thin conductor's is as thick as the conductor itself
@@ -74,11 +75,8 @@ def temperature_rise(section: float, current: float, ambient: float) -> float:
 
     if excess(HOTTEST) > 0.0:
         return math.inf
-    low, high = 0.0, HOTTEST
-    for _ in range(60):  # halved so often that nothing is left of the interval
-        middle = (low + high) / 2
-        low, high = (middle, high) if excess(middle) > 0.0 else (low, middle)
-    return high
+    # Halved so often that nothing is left of the interval.
+    return figures.least(lambda rise: excess(rise) <= 0.0, 0.0, HOTTEST, 60)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,25 +7,36 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple, cast
+from typing import Literal, NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_resistance
-from railwright.documents.bench import Bench, Lead, Output, Supply
+from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
-from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
-from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
 from railwright.plan.delivery import Delivery, deliveries
-from railwright.plan.set_points import Feed
+from railwright.plan.set_points import Feed, limit_of
 from railwright.plan.timeline import Timeline
-from railwright.settings import figures
 from railwright.settings.draw import Bounds, LoadModel
+from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, what_is_played
 from railwright.settings.rule import Path
+
+UNITS = {
+    "current_limit": "A",
+    "ovp": "V",
+    "trip_delay": "s",
+    "opp": "W",
+    "ocp": "A",
+    "ocp_delay": "s",
+    "rise": "V/s",
+}
+"""Settings of an input -> their unit."""
+
+Sensed = Literal["at load", "at terminals"]
 
 MANY = 1000
 """Levels from which on they are judged together first."""
@@ -48,18 +59,19 @@ class Draw(NamedTuple):
     declared: bool
 
 
-@dataclass(frozen=True)
-class Source:
-    """One hooked-up input with everything that feeds it; SI units throughout."""
+@dataclass(frozen=True, eq=False)
+class Source(Group):
+    """One input with the group that feeds it, through which lead and fixture, and where it is sensed."""
 
     name: str
     input: Input
-    hook_up: HookUp
     limits: Limits | None
+    lead_name: str
     lead: Lead
-    outputs: Mapping[OutputName, Output]
+    sense: Sensed
     resistance: Resistance
     played: Played
+    fixture_name: str | None = None
     fixture: Fixture | None = None
 
     @cached_property
@@ -89,72 +101,33 @@ class Source:
         return (max(above) + drop) * most[0].high
 
     @cached_property
-    def _powers(self) -> list[tuple[Level, float, float]]:
-        found = []
-        for level in self.played.levels:
-            drawn = self.load.current(level.voltage) if level.voltage > 0 else None
-            if drawn is not None:
-                drop = self.drop(drawn.high) if self.senses else 0.0
-                found.append((level, drawn.high, (level.voltage + drop) * drawn.high))
-        return found
+    def most_power(self) -> tuple[Level, float, float] | None:
+        """Of these levels the one that needs the most power; None: there is none."""
+        return max(self._powers, key=lambda each: each[2], default=None)
 
-    @property
-    def count(self) -> int:
-        return len(self.outputs)
+    @cached_property
+    def _powers(self) -> list[tuple[Level, float, float]]:
+        above = [level for level in self.played.levels if level.voltage > 0]
+        drawn = [(level, bounds.high) for level in above if (bounds := self.load.current(level.voltage))]
+        drops = [self.drop(current) if self.senses else 0.0 for _, current in drawn]
+        return [
+            (level, current, (level.voltage + drop) * current)
+            for (level, current), drop in zip(drawn, drops, strict=True)
+        ]
 
     @property
     def senses(self) -> bool:
-        return self.hook_up.sense == "at load"
+        return self.sense == "at load"
 
     @property
-    def series(self) -> bool:
-        return self.hook_up.arrangement == "series"
+    def steady_drop(self) -> float | None:
+        """Largest drop along lead and fixture at the largest steady current [V]; None: current unknown."""
+        return self.drop(self.needs[0]) if self.needs is not None else None
 
     @property
-    def parallel(self) -> bool:
-        return self.hook_up.arrangement == "parallel"
-
-    @property
-    def rows(self) -> list[Output]:
-        return list(self.outputs.values())
-
-    @property
-    def shares(self) -> tuple[float, ...]:
-        """Part of the input's voltage of each output: by full scale in series, all of it otherwise."""
-        if not self.series:
-            return (1.0,) * self.count
-        full = sum(output.voltage.high for output in self.rows)
-        return tuple(output.voltage.high / full for output in self.rows)
-
-    @property
-    def parts(self) -> tuple[float, ...]:
-        """Part of the input's current that each output carries: by full scale in parallel, all of it
-        otherwise.
-        """
-        if not self.parallel:
-            return (1.0,) * self.count
-        full = sum(output.current.high for output in self.rows)
-        return tuple(output.current.high / full for output in self.rows)
-
-    @property
-    def full_voltage(self) -> float:
-        """Highest voltage that the outputs can reach together [V]."""
-        highest = [output.voltage.high for output in self.rows]
-        return sum(highest) if self.series else max(highest)
-
-    @property
-    def full_current(self) -> float:
-        """Largest current that the outputs can give together [A]."""
-        largest = [output.current.high for output in self.rows]
-        return sum(largest) if self.parallel else min(largest)
-
-    def voltage_error(self, voltage: float) -> float | None:
-        """Bound of the programming error at a set voltage [V]."""
-        return figures.voltage_error(self.rows, self.shares, voltage, series=self.series)
-
-    def limit_error(self, limit: float) -> float | None:
-        """Bound of the error of a current limit set for the input [A]."""
-        return figures.current_error(self.rows, [limit * part for part in self.parts], parallel=self.parallel)
+    def sensed_drop(self) -> float:
+        """What sensing adds to the voltage at the terminals at the largest steady current, if known [V]."""
+        return (self.steady_drop or 0.0) if self.senses else 0.0
 
     @cached_property
     def needs(self) -> Draw | None:
@@ -186,70 +159,51 @@ class Source:
 
     def limit(self, feed: Feed) -> float:
         """Current limit of the group [A]."""
-        limits = [output.current_limit for output in feed.outputs]
-        return sum(limits) if self.parallel else min(limits)
+        return limit_of(feed)
 
     def ovp(self, feed: Feed) -> float:
         """OVP level of the group [V]."""
-        levels = [output.ovp for output in feed.outputs]
-        return sum(levels) if self.series else min(levels)
+        return (sum if self.series else min)(output.ovp for output in feed.outputs)
+
+    def ovp_at_most(self, feed: Feed) -> float:
+        """The most that can stand at the terminals [V]: the OVP level, its error, the rise while it acts."""
+        return self.ovp(feed) + (self.ovp_error or 0.0) + (self.ovp_overshoot or 0.0)
 
     def ocp(self, feed: Feed) -> float:
         """Level of the group's over-current protection [A]; inf: it is not used."""
-        levels = [output.ocp for output in feed.outputs]
-        return sum(levels) if self.parallel else min(levels)
+        return (sum if self.parallel else min)(output.ocp for output in feed.outputs)
 
     def opp(self, feed: Feed) -> float:
         """Power at which the group's over-power protection acts [W]; inf: it is not used."""
         return sum(output.opp for output in feed.outputs)
 
-    @property
-    def ovp_error(self) -> float | None:
-        """Bound of the error of the group's OVP level [V]; None: unknown."""
-        errors = [output.ovp.accuracy if output.ovp else None for output in self.rows]
-        known = [each for each in errors if each is not None]
-        if len(known) < self.count:
-            return None
-        return sum(known) if self.series else max(known)
-
-    @property
-    def ovp_overshoot(self) -> float | None:
-        """How far the group may rise past its OVP level while it responds [V]; None: unknown."""
-        known = [each for each in map(figures.ovp_overshoot, self.rows) if each is not None]
-        if len(known) < self.count:
-            return None
-        return sum(known) if self.series else max(known)
-
-    @property
-    def ovp_response(self) -> float | None:
-        """Slowest response of the group's OVP [s]; None: unknown."""
-        known = [
-            output.ovp.response for output in self.rows if output.ovp and output.ovp.response is not None
-        ]
-        return max(known) if len(known) == self.count else None
+    def set_to(self, feed: Feed, setting: str) -> float | None:
+        """What a setting of the group is set to, in SI units; None: it is not used."""
+        first = feed.outputs[0]
+        value = {
+            "current_limit": self.limit(feed),
+            "trip_delay": first.trip_delay if first.at_limit == "trip" else math.inf,
+            "ovp": self.ovp(feed),
+            "opp": self.opp(feed),
+            "ocp": self.ocp(feed),
+            "ocp_delay": first.ocp_delay if math.isfinite(first.ocp) else math.inf,
+        }[setting]
+        return value if math.isfinite(value) else None
 
     def highest_terminals(self, current: float) -> float | None:
         """Highest voltage at the terminals while the procedure is played [V]: set point, its error, and the
         drop at `current` [A] where the voltage is sensed at the load. None: programming error unknown.
         """
         highest = self.played.highest
-        if highest is None:
+        wrong = self.voltage_error(highest.voltage) if highest is not None else None
+        if highest is None or wrong is None:
             return None
-        wrong = self.voltage_error(highest.voltage)
-        if wrong is None:
-            return None
-        drop = self.drop(current) if self.senses else 0.0
-        return highest.voltage + wrong + drop
+        return highest.voltage + wrong + (self.drop(current) if self.senses else 0.0)
 
     @property
-    def output_capacitance(self) -> float | None:
-        """Capacitance of the group's own outputs at its terminals [F]; None: unknown."""
-        known = [output.output_capacitance for output in self.rows if output.output_capacitance is not None]
-        if len(known) < self.count:
-            return None
-        if self.series:
-            return 1.0 / sum(1.0 / each for each in known)
-        return sum(known)
+    def capacitance(self) -> float:
+        """Largest that a limit charges: of the input, and of the outputs as far as it is known [F]."""
+        return self.load.capacitance.high + (self.output_capacitance or 0.0)
 
     def drawn_rising(self, start: float, stop: float) -> Bounds | None:
         """Steady current over a move upwards between two voltages [V]: converters that have stopped draw
@@ -268,8 +222,7 @@ class Source:
         capacitance is the input's largest and the output's own, which the same limit charges (left out where
         it is unknown).
         """
-        own = self.output_capacitance or 0.0
-        most = self.load.capacitance.high + own
+        own, most = self.output_capacitance or 0.0, self.capacitance
         longest: Charging | None = None
         for move in self.played.widest_rises:
             drawn = self.drawn_rising(move.start, move.stop)
@@ -296,21 +249,11 @@ class Source:
 
     @property
     def at_lead(self) -> Path:
-        return ("bench", "leads", self.hook_up.lead)
+        return ("bench", "leads", self.lead_name)
 
     @property
     def at_fixture(self) -> Path:
-        return ("bench", "fixtures", str(self.hook_up.fixture))
-
-    @property
-    def at_output(self) -> Path:
-        """The first output's place in the bench document."""
-        return output_path(next(iter(self.outputs)))
-
-
-def output_path(name: OutputName) -> Path:
-    """Place of an output in the bench document."""
-    return ("bench", "supplies", name.supply, "outputs", name.output)
+        return ("bench", "fixtures", str(self.fixture_name))
 
 
 @dataclass(frozen=True)
@@ -386,15 +329,21 @@ def sources_of(documents: Documents) -> tuple[dict[str, Source], Timeline]:
     sources = {}
     for name, hook_up in procedure.hook_up.items():
         lead, fixture = bench.leads[hook_up.lead], bench.fixture(hook_up.fixture)
+        group = group_of(hook_up.outputs, hook_up.arrangement, bench)
         sources[name] = Source(
-            name=name,
-            input=device.inputs[name],
-            hook_up=hook_up,
-            limits=procedure.limits.get(name),
-            lead=lead,
-            outputs={output: bench.output(output) for output in hook_up.outputs},
-            resistance=lead_resistance(lead, bench, fixture),
-            played=played[name],
-            fixture=fixture,
+            group.outputs,
+            group.arrangement,
+            group.isolations,
+            group.ties,
+            name,
+            device.inputs[name],
+            procedure.limits.get(name),
+            hook_up.lead,
+            lead,
+            hook_up.sensed,
+            lead_resistance(lead, bench, fixture),
+            played[name],
+            hook_up.fixture,
+            fixture,
         )
     return sources, timeline

@@ -107,6 +107,15 @@ class LoadModel:
             self._seen[voltage] = seen
         return seen
 
+    @property
+    def just_above_stopping(self) -> list[tuple[float, float]]:
+        """Of each converter the lowest voltage at which it may stop [V], and the greatest current that the
+        whole load draws just above it [A].
+        """
+        stops = [converter.stops_at.low for converter in self.converters]
+        found = [(volts, self.current(volts * (1 + 1e-9))) for volts in stops]
+        return [(volts, drawn.high) for volts, drawn in found if drawn is not None]
+
     def _looks(self, low: float, high: float) -> list[float]:
         """Voltages worth a look between two ends: a grid, and both sides of every threshold."""
         grid = {low + (high - low) * index / _LOOKS for index in range(_LOOKS + 1)}

@@ -1,4 +1,4 @@
-"""Figures derived from the bench's data sheets: errors, lead resistance, slew, ranges of groups of outputs.
+"""Figures derived from the bench's data sheets, and how figures are rounded.
 
 A figure that the bench does not give comes back as None: unknown, never zero.
 """
@@ -6,7 +6,7 @@ A figure that the bench does not give comes back as None: unknown, never zero.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable
 
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
 
@@ -16,42 +16,14 @@ def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:
     return accuracy.of_value * abs(value) + accuracy.offset
 
 
-def voltage_error(
-    outputs: Sequence[Output], shares: Sequence[float], voltage: float, *, series: bool
-) -> float | None:
-    """Bound of the programming error of a group set to `voltage` in total [V]: the sum in series, else the
-    largest.
-    """
-    errors = []
-    for output, share in zip(outputs, shares, strict=True):
-        if output.programming is None:
-            return None
-        errors.append(error(output.programming.voltage, voltage * share))
-    return sum(errors) if series else max(errors)
-
-
-def current_error(outputs: Sequence[Output], limits: Sequence[float], *, parallel: bool) -> float | None:
-    """Bound of the error of the current limit of a group [A]: the sum in parallel, the largest otherwise."""
-    errors = []
-    for output, limit in zip(outputs, limits, strict=True):
-        if output.programming is None:
-            return None
-        errors.append(error(output.programming.current, limit))
-    return sum(errors) if parallel else max(errors)
-
-
 def fastest_slew(output: Output) -> float | None:
     """Fastest rise of the output [V/s]: 80 % of full scale in its rise time; None: unknown."""
-    if output.rise is None:
-        return None
-    return 0.8 * output.voltage.high / output.rise
+    return None if output.rise is None else 0.8 * output.voltage.high / output.rise
 
 
 def slowest_fall(output: Output) -> float | None:
     """Fall of the output without load [V/s]: 80 % of full scale in its unloaded fall time; None: unknown."""
-    if output.fall.unloaded is None:
-        return None
-    return 0.8 * output.voltage.high / output.fall.unloaded
+    return None if output.fall.unloaded is None else 0.8 * output.voltage.high / output.fall.unloaded
 
 
 def ovp_overshoot(output: Output) -> float | None:
@@ -62,9 +34,30 @@ def ovp_overshoot(output: Output) -> float | None:
     return slew * output.ovp.response
 
 
+def round_up(value: float, digits: int = 2) -> float:
+    """A figure rounded up to so many significant digits, for what people are to write or look for."""
+    return -round_down(-value, digits) if value > 0.0 else value
+
+
+def round_down(value: float, digits: int = 2) -> float:
+    """A figure rounded down to so many significant digits."""
+    step = 10.0 ** (math.floor(math.log10(abs(value) or 1.0)) - digits + 1)
+    return float(f"{math.floor(value / step + 1e-9) * step:.6g}")
+
+
 def on_grid(value: float, step: float) -> bool:
     """Whether a value is a whole number of steps (to a thousandth of a step)."""
     return abs(value / step - round(value / step)) <= 1e-3
+
+
+def least(holds: Callable[[float], bool], low: float, high: float, halvings: int) -> float:
+    """The least value between two from which on a condition holds: from above, to a part of the interval by
+    so many halvings. It holds at `high`.
+    """
+    for _ in range(halvings):
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
 
 
 def tidy(value: float, low: float, high: float, step: float) -> float:

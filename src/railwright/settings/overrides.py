@@ -37,16 +37,15 @@ def check_overrides(documents: Documents) -> None:
     if not documents.procedure.overrides:
         return
     known = known_rules()
-    problems = []
-    for index, override in enumerate(documents.procedure.overrides):
-        if override.finding not in known:
-            problems.append(
-                Problem(
-                    documents.where("procedure", ("overrides", index, "finding")),
-                    f"expected the id of a finding, got '{override.finding}'"
-                    + (hint(override.finding, known) or "; take the id that the finding shows"),
-                )
-            )
+    problems = [
+        Problem(
+            documents.where("procedure", ("overrides", index, "finding")),
+            f"expected the id of a finding, got '{override.finding}'"
+            + (hint(override.finding, known) or "; take the id that the finding shows"),
+        )
+        for index, override in enumerate(documents.procedure.overrides)
+        if override.finding not in known
+    ]
     if problems:
         raise DocumentErrors(problems)
 
@@ -61,13 +60,16 @@ def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[st
     for index, wanted in enumerate(procedure.overrides):
         if wanted.finding not in ids:
             continue
-        accepted = False
-        for position, finding in enumerate(result):
-            if finding.rule != wanted.finding or wanted.about not in (None, finding.about):
-                continue
-            if finding.severity is Severity.STOP and finding.rule not in NOT_ACCEPTABLE:
-                result[position] = replace(finding, overridden=wanted.because)
-                accepted = True
+        accepted = [
+            position
+            for position, finding in enumerate(result)
+            if finding.rule == wanted.finding
+            and wanted.about in (None, finding.about)
+            and finding.severity is Severity.STOP
+            and finding.rule not in NOT_ACCEPTABLE
+        ]
+        for position in accepted:
+            result[position] = replace(result[position], overridden=wanted.because)
         if not accepted:
             severity = known_rules()[wanted.finding]
             why = (

@@ -55,5 +55,5 @@ class Rule(Generic[Seen]):
 
 
 def rule(identity: str, severity: Severity) -> Callable[[Callable[[Seen], Outcome]], Rule[Seen]]:
-    """Make a function a rule: of the documents and set points (`Context`) or of a rehearsal (`Rehearsed`)."""
+    """Make a function of the documents and set points, or of a rehearsal, a rule."""
     return lambda look: Rule(identity, severity, look)

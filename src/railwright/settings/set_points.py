@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -12,12 +12,27 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import show
-from railwright.settings.context import Draft, Source, locate
+from railwright.settings.context import UNITS, Draft, Draw, Source, locate
 from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.windows import current_limit, opp, ovp, rise, trip_delay
-from railwright.settings.windows.choose import Chosen, Settled, Waiting
-from railwright.settings.windows.window import End, Window
+from railwright.settings.windows.window import End, Impossible, Window
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A value that was worked out, in SI units, and why."""
+
+    value: float
+    why: str
+
+
+AS_WRITTEN = "as the procedure says"
+
+Settled = Chosen | tuple[Impossible, ...]
+"""A value, or everything that has to be mended before there can be one; nothing: it waits for another value,
+or its window is empty.
+"""
 
 
 def _settled(found: Window, as_written: Callable[[float], str], provisional: bool) -> Settled:
@@ -37,54 +52,55 @@ def _settled(found: Window, as_written: Callable[[float], str], provisional: boo
 
 
 def _limit_as_written(source: Source, value: float) -> str:
-    words = []
-    if source.needs is not None and source.needs[0] > 0:
-        words.append(f"{value / source.needs[0]:.3g} times {source.needs[1]} of {show(source.needs[0], 'A')}")
-    if source.input.current.at_most is not None:
-        words.append(f"the input bears {show(source.input.current.at_most, 'A')}")
-    if source.lead.permitted_current is not None:
-        words.append(f"the lead {show(source.lead.permitted_current, 'A')}")
-    return "; ".join(["as the procedure says", *words])
+    need, words, _ = source.needs or Draw(0.0, "", False)
+    at_most, permitted = source.input.current.at_most, source.lead.permitted_current
+    return _joined(
+        f"{value / need:.3g} times {words} of {show(need, 'A')}" if need > 0 else "",
+        f"the input bears {show(at_most, 'A')}" if at_most is not None else "",
+        f"the lead {show(permitted, 'A')}" if permitted is not None else "",
+    )
 
 
 def _ovp_as_written(source: Source, value: float, limit: float | None) -> str:
-    words = []
-    highest = source.highest_terminals(limit or 0.0)
-    if highest is not None and (limit is not None or not source.senses):
-        words.append(
-            f"{show(value - highest, 'V')} above the highest voltage at the terminals, {show(highest, 'V')}"
-        )
-    withstands = source.input.withstands_always
-    if withstands is not None:
-        words.append(
-            f"{show(withstands - value, 'V')} below the {show(withstands, 'V')} that the input withstands"
-        )
-    return "; ".join(["as the procedure says", *words])
+    highest, withstands = source.highest_terminals(limit or 0.0), source.input.withstands_always
+    known = highest is not None and (limit is not None or not source.senses)
+    return _joined(
+        f"{show(value - highest, 'V')} above the highest voltage at the terminals, {show(highest, 'V')}"
+        if known and highest is not None
+        else "",
+        f"{show(withstands - value, 'V')} below the {show(withstands, 'V')} that the input withstands"
+        if withstands is not None
+        else "",
+    )
 
 
 def _delay_as_written(source: Source, value: float, limit: float | None) -> str:
-    words = ["as the procedure says"]
-    longest = None
-    if limit is not None:
-        longest = source.longest_charging(limit - (source.limit_error(limit) or 0.0))
-    if longest is not None and 0 < longest.time < float("inf"):
-        words.append(f"{longest.words} at the limit takes up to {show(longest.time, 's')} by C·V/I")
-        words.append(f"{value / longest.time:.3g} times that")
-    return "; ".join(words)
+    longest = source.longest_charging(source.surely(limit)) if limit is not None else None
+    if longest is None or not 0 < longest.time < math.inf:
+        return AS_WRITTEN
+    takes = f"{longest.words} at the limit takes up to {show(longest.time, 's')} by C·V/I"
+    return _joined(takes, f"{value / longest.time:.3g} times that")
 
 
-def _feed(source: Source, limit: float, ovp: float, delay: float, opp: float) -> Feed:
+def _joined(*words: str) -> str:
+    """Why a value is what it is that is written: what of these can be said."""
+    return "; ".join([AS_WRITTEN, *filter(None, words)])
+
+
+def _feed(source: Source, values: Mapping[str, float]) -> Feed:
+    """Set points of each output by those of the input; nan where there is none."""
     assert source.limits is not None
+    limit, level = values.get("current_limit", math.nan), values.get("ovp", math.nan)
     outputs = tuple(
         OutputSetPoints(
             output=name,
             current_limit=_own(limit * part, output, source.limits.current_limit == "auto"),
             at_limit=source.limits.at_limit,
-            trip_delay=delay,
-            ovp=ovp * share,
+            trip_delay=values.get("trip_delay", math.nan),
+            ovp=level * share,
             share=share,
-            opp=opp * part * share,
-            ocp=source.limits.ocp * part if source.limits.ocp is not None else math.inf,
+            opp=values.get("opp", math.nan) * part * share,
+            ocp=values["ocp"] * part,
             ocp_delay=_ocp_delay(source.limits, output),
         )
         for (name, output), part, share in zip(
@@ -93,12 +109,12 @@ def _feed(source: Source, limit: float, ovp: float, delay: float, opp: float) ->
     )
     return Feed(
         input=source.name,
-        arrangement=source.hook_up.arrangement,
+        arrangement=source.arrangement,
         outputs=outputs,
-        lead=source.hook_up.lead,
-        sense=source.hook_up.sensed,
+        lead=source.lead_name,
+        sense=source.sense,
         trips_when=source.limits.trips_when,
-        fixture=source.hook_up.fixture,
+        fixture=source.fixture_name,
     )
 
 
@@ -122,18 +138,14 @@ def _ocp_delay(limits: Limits, output: Output) -> float:
 def _shared(source: Source, setting: str) -> str:
     """How a setting of an input is divided among the outputs of its group."""
     if source.parallel and setting in ("current_limit", "ocp", "opp"):
-        parts = ", ".join(
-            f"{name} {part:.4g}" for name, part in zip(source.outputs, source.parts, strict=True)
-        )
-        return f"; divided among the parallel outputs by full scale: {parts}"
-    if source.series and setting in ("ovp", "opp"):
-        parts = ", ".join(
-            f"{name} {share:.4g}" for name, share in zip(source.outputs, source.shares, strict=True)
-        )
-        return f"; each output in series carries its share by full scale: {parts}"
-    if source.series and setting in ("current_limit", "ocp"):
-        return "; the same on each output in series"
-    return ""
+        how, portions = "divided among the parallel outputs by full scale", source.parts
+    elif source.series and setting in ("ovp", "opp"):
+        how, portions = "each output in series carries its share by full scale", source.shares
+    else:
+        same = source.series and setting in ("current_limit", "ocp")
+        return "; the same on each output in series" if same else ""
+    each = ", ".join(f"{name} {part:.4g}" for name, part in zip(source.outputs, portions, strict=True))
+    return f"; {how}: {each}"
 
 
 @dataclass(frozen=True)
@@ -155,73 +167,81 @@ def settle_input(
     rehearsed: setting -> the end of its window that a rehearsal has settled. A setting that does not hang on
     another is settled whatever becomes of the other.
     """
-    assert source.limits is not None
-    ends = rehearsed
-    windows = [_with(current_limit.window(source), ends, partial(current_limit.recommend, source=source))]
-    limit = _settled(windows[0], partial(_limit_as_written, source), provisional)
-    amperes = limit.value if isinstance(limit, Chosen) else None
-    windows.append(_with(ovp.window(source, amperes), ends, ovp.recommend))
-    level = _settled(windows[1], partial(_ovp_as_written, source, limit=amperes), provisional)
-    if isinstance(level, Chosen) and windows[1].asked is None and amperes is None and source.senses:
-        level = Waiting()
-    delay: Settled | None = None
-    if source.limits.at_limit == "trip":
-        found = trip_delay.window(source, amperes)
-        if amperes is not None:
-            found = _with(found, ends, partial(trip_delay.recommend, source=source))
-        windows.append(found)
-        delay = _settled(found, partial(_delay_as_written, source, limit=amperes), provisional)
-        if not found.lacks and found.asked is None and amperes is None:
-            delay = Waiting()
-    power: Settled | None = None
+    limits = source.limits
+    assert limits is not None
+    settled: dict[str, Settled] = {}
+    windows: list[Window] = []
+
+    def settle(
+        found: Window,
+        recommend: Callable[[Window], Window],
+        as_written: Callable[[float], str],
+        *,
+        waits: bool = False,
+    ) -> float | None:
+        """The value of a setting; waits: it hangs on another that has none."""
+        window = _with(found, rehearsed, recommend)
+        windows.append(window)
+        if not window.used:
+            return None
+        value = _settled(window, as_written, provisional)
+        if waits and window.asked is None and not window.lacks:
+            value = ()
+        settled[window.setting] = value
+        return value.value if isinstance(value, Chosen) else None
+
+    amperes = settle(
+        current_limit.window(source),
+        partial(current_limit.recommend, source=source),
+        partial(_limit_as_written, source),
+    )
+    volts = settle(
+        ovp.window(source, amperes),
+        ovp.recommend,
+        partial(_ovp_as_written, source, limit=amperes),
+        waits=amperes is None and source.senses,
+    )
+    if limits.at_limit == "trip":
+        settle(
+            trip_delay.window(source, amperes),
+            partial(trip_delay.recommend, source=source),
+            partial(_delay_as_written, source, limit=amperes),
+            waits=amperes is None,
+        )
     if opp.is_there(source):
-        volts = level.value if isinstance(level, Chosen) else None
-        found = opp.window(source, amperes, volts)
-        windows.append(_with(found, ends, opp.recommend) if amperes is not None else found)
-        if source.limits.opp is not None:
-            power = _settled(windows[-1], lambda value: "as the procedure says", provisional)
-            if isinstance(power, Chosen) and windows[-1].asked is None and None in (amperes, volts):
-                power = Waiting()
+        window = opp.window(source, amperes, volts)
+        settle(window, opp.recommend, lambda value: AS_WRITTEN, waits=None in (amperes, volts))
     slope = rise.window(source, documents, amperes)
     windows += [] if slope is None else [slope]
-    settings: dict[str, tuple[str, Settled | None]] = {
-        "current_limit": ("A", limit),
-        "ovp": ("V", level),
-        "trip_delay": ("s", delay),
-        "opp": ("W", power),
-    }
+    for setting in ("ocp", "ocp_delay"):
+        if (asked := getattr(limits, setting)) is not None:
+            settled[setting] = Chosen(asked, AS_WRITTEN)
     reasons: list[Reason] = []
     findings: list[Finding] = []
-    values: dict[str, float] = {}
-    for setting, (unit, settled) in settings.items():
-        if isinstance(settled, Chosen):
-            values[setting] = settled.value
+    # A limit that regulates has no delay; the others are not used.
+    values = {"trip_delay": 0.0, "opp": math.inf, "ocp": math.inf, "ocp_delay": 0.0}
+    for setting, value in settled.items():
+        if isinstance(value, Chosen):
+            values[setting] = value.value
             where = documents.where("procedure", ("limits", source.name, setting))
-            why = settled.why + _shared(source, setting)
-            reasons.append(Reason(source.name, setting, settled.value, unit, where, why))
-        elif settled is None:  # a limit that regulates has no delay; a protection that is not used
-            values[setting] = math.inf if setting == "opp" else 0.0
-        elif not isinstance(settled, Waiting):
-            for impossible in settled:
-                where = locate(documents, impossible.path)
-                why = f"'{setting}: auto' of {source.name}: {impossible.why}"
-                findings.append(
-                    Finding(AUTO_IMPOSSIBLE, Severity.STOP, source.name, where, why, impossible.remedy)
-                )
-    asked: dict[str, tuple[str, float | None]] = {
-        "ocp": ("A", source.limits.ocp),
-        "ocp_delay": ("s", source.limits.ocp_delay),
-    }
-    for setting, (unit, value) in asked.items():
-        if value is not None:
-            where = documents.where("procedure", ("limits", source.name, setting))
-            why = "as the procedure says" + _shared(source, setting)
-            reasons.append(Reason(source.name, setting, value, unit, where, why))
+            why = value.why + _shared(source, setting)
+            reasons.append(Reason(source.name, setting, value.value, UNITS[setting], where, why))
+            continue
+        values.pop(setting, None)
+        findings += impossible_auto(value, setting, source.name, documents)
     reasons += _channels(source, documents)
-    each = [values.get(setting, math.nan) for setting in settings]
-    draft = Draft(_feed(source, *each), frozenset(values), len(values) == len(settings))
-    located = [_located(found, documents) for found in windows]
-    return InputSettled(draft, reasons, located, findings)
+    whole = all(setting in values for setting in ("current_limit", "ovp", "trip_delay", "opp"))
+    draft = Draft(_feed(source, values), frozenset(values), whole)
+    return InputSettled(draft, reasons, [_located(found, documents) for found in windows], findings)
+
+
+def impossible_auto(
+    lacks: Iterable[Impossible], setting: str, about: str, documents: Documents
+) -> Iterator[Finding]:
+    """What keeps an automatic value from being worked out."""
+    for each in lacks:
+        where, why = locate(documents, each.path), f"'{setting}: auto' of {about}: {each.why}"
+        yield Finding(AUTO_IMPOSSIBLE, Severity.STOP, about, where, why, each.remedy)
 
 
 def _channels(source: Source, documents: Documents) -> Iterator[Reason]:

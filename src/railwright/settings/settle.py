@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 RehearsedEnds = Mapping[tuple[str, str], End]
 """(input, setting) -> the end of its window that a rehearsal has settled."""
 
-_ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
-
 
 @dataclass(frozen=True, slots=True)
 class Settings:
@@ -80,7 +78,7 @@ def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -
 
 def by_severity(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Stops first, then cautions, then notes; in each, as the rules made them."""
-    return tuple(sorted(findings, key=lambda finding: _ORDER[finding.severity]))
+    return tuple(sorted(findings, key=lambda finding: list(Severity).index(finding.severity)))
 
 
 def settle(

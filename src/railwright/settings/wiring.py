@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import itertools
 from collections import deque
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
@@ -34,64 +34,52 @@ def minus(output: str) -> str:
     return f"{output} −"
 
 
-@dataclass
+@dataclass(frozen=True, slots=True)
 class Joined:
-    """Sets of terminals that are at one potential (union-find with path halving, union by size)."""
+    """Sets of terminals that are at one potential: terminal -> the set that it belongs to, by one of them."""
 
-    parent: dict[str, str] = field(default_factory=dict)
-    size: dict[str, int] = field(default_factory=dict)
-
-    def root(self, terminal: str) -> str:
-        parent = self.parent
-        parent.setdefault(terminal, terminal)
-        self.size.setdefault(terminal, 1)
-        while parent[terminal] != terminal:
-            parent[terminal] = parent[parent[terminal]]
-            terminal = parent[terminal]
-        return terminal
-
-    def join(self, one: str, other: str) -> None:
-        first, second = self.root(one), self.root(other)
-        if first == second:
-            return
-        if self.size[first] < self.size[second]:
-            first, second = second, first
-        self.parent[second] = first
-        self.size[first] += self.size[second]
+    sets: Mapping[str, str]
 
     def together(self, one: str, other: str) -> bool:
-        return self.root(one) == self.root(other)
+        return self.sets.get(one, one) == self.sets.get(other, other)
 
 
-def joined(links: Iterable[Link]) -> Joined:
-    """Terminals at one potential, given what joins them."""
-    sets = Joined()
-    for link in links:
-        sets.join(link.one, link.other)
-    return sets
-
-
-def path(links: Iterable[Link], start: str, goal: str) -> list[Link]:
-    """Shortest chain of links from one terminal to another; empty where there is none."""
+def _reached(links: Iterable[Link], starts: Iterable[str]) -> dict[str, tuple[str, tuple[str, Link] | None]]:
+    """Every terminal that is joined to one of these -> the first of them that is, and the terminal before it
+    on the shortest chain, with its link; None: it is that one.
+    """
     neighbours: dict[str, list[tuple[str, Link]]] = {}
     for link in links:
         neighbours.setdefault(link.one, []).append((link.other, link))
         neighbours.setdefault(link.other, []).append((link.one, link))
-    came: dict[str, tuple[str, Link] | None] = {start: None}
-    waiting = deque([start])
-    while waiting:
-        terminal = waiting.popleft()
-        if terminal == goal:
-            break
-        for other, link in neighbours.get(terminal, []):
-            if other not in came:
-                came[other] = (terminal, link)
-                waiting.append(other)
+    found: dict[str, tuple[str, tuple[str, Link] | None]] = {}
+    for start in starts:
+        waiting = deque([start] if start not in found else [])
+        found.setdefault(start, (start, None))
+        while waiting:
+            terminal = waiting.popleft()
+            for other, link in neighbours.get(terminal, []):
+                if other not in found:
+                    found[other] = start, (terminal, link)
+                    waiting.append(other)
+    return found
+
+
+def joined(links: Iterable[Link]) -> Joined:
+    """Terminals at one potential, given what joins them."""
+    given = list(links)
+    ends = [end for link in given for end in (link.one, link.other)]
+    return Joined({terminal: start for terminal, (start, _) in _reached(given, ends).items()})
+
+
+def path(links: Iterable[Link], start: str, goal: str) -> list[Link]:
+    """Shortest chain of links from one terminal to another; empty where there is none."""
+    found = _reached(links, [start])
     chain: list[Link] = []
-    step = came.get(goal)
+    step = found[goal][1] if goal in found else None
     while step is not None:
         chain.append(step[1])
-        step = came[step[0]]
+        step = found[step[0]][1]
     return chain[::-1]
 
 

@@ -151,7 +151,7 @@ class TwinBench:
     ) -> None:
         self._given = bench
         self._device, self._procedure = device, procedure
-        self._seed, self._overrides = seed, dict(overrides or {})
+        self.seed, self._overrides = seed, dict(overrides or {})
         self._faults = tuple(faults)
         self._mischief = tuple(mischief)
         self._reply_times = dict(reply_times or {})
@@ -194,7 +194,7 @@ class TwinBench:
                     self._given,
                     self._device,
                     self._procedure,
-                    self._seed,
+                    self.seed,
                     self._overrides,
                     host,
                     port,
@@ -230,7 +230,7 @@ class TwinBench:
 
     def truth_data(self) -> dict[str, Any]:
         """What is true behind the twins, as data: seed, parameters of the circuit, errors of the outputs."""
-        return truth_data(self._seed, self.parameters, self.errors, self.assumptions)
+        return truth_data(self.seed, self.parameters, self.errors, self.assumptions)
 
     def stop(self) -> None:
         """End every process."""
@@ -308,48 +308,31 @@ class TwinBench:
         begin = self.started if after is None else after
         traces = self.truth(begin - trigger.before - 0.1).traces
         return write_capture(
-            recorder, document, traces, trigger, path, inputs=inputs, seed=self._seed, after=begin
+            recorder, document, traces, trigger, path, inputs=inputs, seed=self.seed, after=begin
         )
 
 
-# Many: what a bench of twins is made of, and what is told of it.
 def serve_bench(
-    bench: Bench,
-    device: Device | None = None,
-    procedure: Procedure | None = None,
+    bench: TwinBench,
     *,
-    seed: int = 1,
-    overrides: Mapping[str, str] | None = None,
-    faults: Sequence[TwinFault] = (),
-    mischief: Sequence[Mischief] = (),
-    ports: Literal["free", "bench"] = "bench",
     recording: tuple[str, Trigger, Path] | None = None,
     say: Callable[[str], None] = print,
     ready: Callable[[TwinBench], None] | None = None,
     seconds: float | None = None,
 ) -> None:
-    """Serve a bench's twins until Ctrl-C, or for `seconds`. Raises TwinError when one cannot start or ends.
+    """Start a bench's twins, and serve them until Ctrl-C, or for `seconds`. Raises TwinError when one cannot
+    start or ends.
 
     recording: (recorder, trigger, file): write the first capture of the bench's external recorder. say: gets
     one line for every supply and the recording. ready: called once when all are started.
     """
     try:
-        made = TwinBench(
-            bench,
-            device,
-            procedure,
-            seed=seed,
-            overrides=overrides,
-            faults=faults,
-            mischief=mischief,
-            ports=ports,
-        )
-        with made as twins:
+        with bench as twins:
             if ready is not None:
                 ready(twins)
             for name, address in twins.addresses.items():
-                say(f"{name}: {address} ({bench.supplies[name].dialect.name})")
-            say(f"seed {seed}; Ctrl-C ends")
+                say(f"{name}: {address} ({twins.bench.supplies[name].dialect.name})")
+            say(f"seed {twins.seed}; Ctrl-C ends")
             end = None if seconds is None else time.monotonic() + seconds
             while end is None or time.monotonic() < end:
                 time.sleep(0.25 if end is None else max(0.0, min(0.25, end - time.monotonic())))

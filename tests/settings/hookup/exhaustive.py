@@ -205,7 +205,7 @@ def value_of(documents: Documents, name: str, hook_up: HookUp) -> Way:
             o.reading.current.of_value * amperes * part + o.reading.current.offset  # type: ignore[union-attr]
             for o, part in zip(rows, parts, strict=True)
         ]
-        reading = min(1000, round(1000 * (sum(read) if parallel else min(read)) / amperes))
+        reading = min(1000, round(1000 * sum(read) / (1 if parallel else len(read)) / amperes))
     return Way(name, hook_up, math.floor(1000 * min(counted) + 1e-6), cautions, reading)
 
 

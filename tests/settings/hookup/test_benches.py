@@ -29,7 +29,7 @@ def by_program(documents: Documents) -> tuple[tuple[Candidate, ...] | None, tupl
     demands = demands_of(documents)
     written = {name: each for name, each in demands.items() if not each.wish.auto}
     taken = taken_by(written, documents.bench)
-    fields = [field_of(each, taken, documents.bench) for each in demands.values() if each.wish.auto]
+    fields = [field_of(each, taken) for each in demands.values() if each.wish.auto]
     return solved(fields, documents.bench)
 
 

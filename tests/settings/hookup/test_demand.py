@@ -36,7 +36,7 @@ def test_a_converter_needs_the_most_power_behind_a_lead_where_it_draws_the_most(
     assert abs(demand.power(None) - 30.0) < 1e-9
     # 30 W at 8 V are 3.75 A, which lose 1.41 W in 0.1 Ω
     assert abs(demand.power(Resistance(Uncertain(0.1, 0.1, 0.1), True)) - (30.0 + 0.1 * 3.75**2)) < 1e-6
-    assert (demand.lowest, demand.highest, demand.in_operation) == (8.0, 16.0, 8.0)
+    assert (demand.lowest, demand.highest) == (8.0, 16.0)
 
 
 def test_a_shape_with_brief_pieces_wants_a_point_list_and_one_with_long_ones_does_not():

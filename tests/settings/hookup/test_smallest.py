@@ -167,7 +167,11 @@ def limit_too_high(current_limit: str = "2.1 A") -> Documents:
 
 
 def test_a_limit_that_the_input_does_not_bear():
-    changed(limit_too_high, "lower 'current_limit' of main to 1.996 A or less", current_limit="1.99 A")
+    changed(
+        limit_too_high,
+        "write a 'current_limit' of main above 0.503 A and at most 1.99 A",
+        current_limit="1.99 A",
+    )
 
 
 def protected(**limits: Any) -> Documents:
@@ -196,11 +200,15 @@ def written_limits(**limits: Any) -> Documents:
     [
         (
             {"at_limit": "trip", "trip_delay": "0.1 ms"},
-            "write a 'trip_delay' of main from 1 ms to 5 s",
+            "write a 'trip_delay' of main above 1 ms and at most 5 s",
             {"at_limit": "trip", "trip_delay": "1 ms"},
         ),
-        ({"ovp": "40 V"}, "write an 'ovp' of main between 12 V and 33 V", {"ovp": "20 V"}),
-        ({"ovp": "12.01 V"}, "write 'ovp: auto' in the limits of main", {"ovp": "auto"}),
+        ({"ovp": "40 V"}, "write a 'ovp' of main above 12.1 V and at most 28.7 V", {"ovp": "28.7 V"}),
+        (
+            {"ovp": "12.01 V"},
+            "write a 'ovp' of main above 12.1 V and at most 28.7 V",
+            {"ovp": "12.1 V"},
+        ),
         ({"ocp": "1 A"}, "leave 'ocp' out of the limits of main", {}),
     ],
 )
@@ -209,6 +217,72 @@ def test_a_word_of_the_procedure_is_the_smallest_change(limits: Data, said: str,
     assert said in finding.remedy
     assert "one more output" not in finding.remedy
     assert hooked_up(written_limits(**mended)).findings == ()
+
+
+@pytest.mark.parametrize(
+    ("limits", "said", "mended"),
+    [
+        ({"ocp": "0.4 A"}, "write a 'ocp' of main above 0.5 A and at most 5 A", "0.6 A"),
+        ({"opp": "5 W"}, "write a 'opp' of main above 6 W and at most 150 W", "6.1 W"),
+    ],
+)
+def test_a_protection_below_the_need_is_not_hooked_up_to_be_stopped_by_the_check(
+    limits: Data, said: str, mended: str
+) -> None:
+    own = {"opp": {"level": "1 W .. 150 W"}, "ocp": {"level": "0.1 A .. 5 A", "delay": "0 s .. 1 s"}}
+
+    def of(**limits: Any) -> Documents:
+        return scene({"a": supply(output(30, 5, **own))}, {"main": needs(12, 0.5)}, limits={"main": limits})
+
+    assert said in finding_of(of(**limits)).remedy
+    (setting,) = limits
+    assert hooked_up(of(**{setting: mended})).findings == ()
+
+
+def test_what_an_ovp_lets_through_while_it_acts_is_asked_before_there_is_a_hook_up():
+    """30 V in 10 ms are 2.4 kV/s: 0.24 V in the 100 µs of the response, above 20 V and its error."""
+
+    def of(ovp: str) -> Documents:
+        delicate = needs(12, 0.5, withstands=[{"voltage": "20.3 V"}])
+        return scene({"a": supply(output(30, 5))}, {"main": delicate}, limits={"main": {"ovp": ovp}})
+
+    assert "at most 20 V" in finding_of(of("20.1 V")).remedy
+    assert hooked_up(of("20 V")).findings == ()
+
+
+def test_a_stop_that_the_procedure_accepts_keeps_no_output_away():
+    delicate = needs(12, 0.5, withstands=[{"voltage": "20.3 V"}])
+    limits = {"main": {"ovp": "20.1 V"}}
+    documents = scene({"a": supply(output(30, 5))}, {"main": delicate}, limits=limits)
+    assert hooked_up(documents).findings
+    override = {"finding": "ovp-above-withstand", "about": "main", "because": "its clamp was measured"}
+    procedure = documents.procedure.model_copy(update={"overrides": (Override.model_validate(override),)})
+    settings = settle(replace(documents, procedure=procedure), exhaustive.TODAY)
+    assert not settings.blocked
+    (accepted,) = [finding for finding in settings.findings if finding.overridden]
+    assert accepted.rule == "ovp-above-withstand"
+
+
+def unknown_sensing(**sense: str) -> Documents:
+    wish = {"main": {"from": "auto", "sense": "at load"}}
+    return scene({"a": supply(output(30, 2, sense=sense))}, {"main": needs(12, 0.5)}, hook_up=wish)
+
+
+def test_how_much_drop_sensing_makes_up_for_is_a_figure_that_it_needs():
+    assert finding_of(unknown_sensing()).remedy.endswith("fit: give 'compensates' of a.1")
+    assert hooked_up(unknown_sensing(compensates="1 V")).findings == ()
+
+
+def test_an_automatic_trip_delay_needs_the_outputs_own_capacitance():
+    def of(**more: Any) -> Documents:
+        limits = {"at_limit": "trip", "trip_delay": "auto"}
+        bench = {"a": supply(output(30, 5, **more))}
+        return scene(bench, {"main": needs(12, 0.5)}, limits={"main": limits})
+
+    assert finding_of(of()).remedy.endswith("fit: give 'output_capacitance' of a.1")
+    hooked = of(output_capacitance="100 uF")
+    assert hooked_up(hooked).findings == ()
+    assert not any(f.rule == "auto-impossible" for f in settle(hooked, exhaustive.TODAY).findings)
 
 
 def test_outputs_that_together_would_reach_are_told_before_single_ones_that_do_not():

@@ -93,10 +93,10 @@ def holds(found: Device, window: Window, end: End, value: float) -> bool:
         case "rise", "slew", side:
             slews = [output.slew for output in rows]
             assert all(slews)
+            each = [(slew, share) for slew, share in zip(slews, source.shares, strict=True) if slew]
             if side == "low":
-                return value >= max(slew.low for slew in slews if slew)
-            each = [slew.high for slew in slews if slew]
-            return value <= (sum(each) if source.series else min(each))
+                return all(value * share >= slew.low for slew, share in each)
+            return all(value * share <= slew.high * (1 + 1e-9) for slew, share in each)
         case "rise", "order", _:
             return source.input.operating.low / value <= 50e-3 * (1 + 1e-9)
         case "rise", "required", _:

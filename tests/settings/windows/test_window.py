@@ -7,15 +7,16 @@ import math
 import pytest
 from tests.said import says
 
-from railwright.settings.windows.window import Demand, End, Replay, Window, collision, end_of
+from railwright.settings.constraints.constraint import Constraint
+from railwright.settings.windows.window import End, Replay, Window, collision, end_of
 
 HERE = ("device", "inputs", "main")
 
 
-def demand(side: str, near: float, bound: float, **more: object) -> Demand:
+def constraint(side: str, near: float, bound: float, **more: object) -> Constraint:
     holds = (lambda value: value >= bound) if side == "low" else (lambda value: value <= bound)
     relax = lambda value: f"{side} relaxed to {value:g}"  # noqa: E731
-    return Demand("key", side, near, holds, "a reason", HERE, relax, **more)  # type: ignore[arg-type]
+    return Constraint("key", side, near, holds, "a reason", HERE, relax, **more)  # type: ignore[arg-type]
 
 
 def end(side: str, value: float, key: str = "key", **more: object) -> End:
@@ -28,14 +29,14 @@ def window(*ends: End, **more: object) -> Window:
 
 @pytest.mark.parametrize("near", [0.0, 1.23, 1.3, 7.0, 1e6])
 def test_an_end_is_the_last_step_that_holds_however_far_the_guess(near: float) -> None:
-    assert end_of(demand("low", near, 1.23), 0.1).value == pytest.approx(1.3)
-    assert end_of(demand("high", near, 1.23), 0.1).value == pytest.approx(1.2)
+    assert end_of(constraint("low", near, 1.23), 0.1).value == pytest.approx(1.3)
+    assert end_of(constraint("high", near, 1.23), 0.1).value == pytest.approx(1.2)
 
 
-def test_a_demand_that_nothing_meets() -> None:
-    assert end_of(demand("high", 0.0, -1.0), 0.1).value == pytest.approx(-0.1)
-    assert end_of(demand("low", math.inf, math.inf), 0.1).value == math.inf
-    assert end_of(demand("low", 1.0, math.inf), 0.1).value == math.inf
+def test_a_constraint_that_nothing_meets() -> None:
+    assert end_of(constraint("high", 0.0, -1.0), 0.1).value == pytest.approx(-0.1)
+    assert end_of(constraint("low", math.inf, math.inf), 0.1).value == math.inf
+    assert end_of(constraint("low", 1.0, math.inf), 0.1).value == math.inf
 
 
 def test_the_narrowest_ends_decide_and_brackets_can_be_left_out() -> None:

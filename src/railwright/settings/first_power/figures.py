@@ -15,6 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.quantities import show
 from railwright.settings import figures
 from railwright.settings.context import Source
+from railwright.settings.group import Quantity
 
 BELOW_OPERATING = 0.6
 """Harmless voltage in parts of the lowest operating voltage."""
@@ -84,12 +85,13 @@ def judged_for(duration: float, source: Source) -> float:
 
 def blind_of(source: Source) -> float:
     """How old what a reading of an input covers may be when it is handed over [s]; assumed where unknown."""
-    ages = []
-    for output in source.rows:
-        update = (output.reading.update if output.reading else None) or ASSUMED_UPDATE
-        latency = (output.reading.latency if output.reading else None) or 0.0
-        ages.append(update + aperture_of(output) + latency)
-    return max(ages)
+    readings = [(output, output.reading) for output in source.rows]
+    return max(
+        ((reading.update if reading else None) or ASSUMED_UPDATE)
+        + aperture_of(output)
+        + ((reading.latency if reading else None) or 0.0)
+        for output, reading in readings
+    )
 
 
 def aperture_of(output: Output) -> float:
@@ -140,13 +142,19 @@ def input_figures(documents: Documents, sources: Mapping[str, Source], name: str
     harmless, why = _harmless(sources, name)
     started = [START_MARGIN * each.starts_at.high for each in source.load.converters]
     drop = source.drop(source.needs[0]) if source.needs is not None and not source.senses else 0.0
-    lowest = min(round_up(max([wanted.operating.low + drop, *started])), wanted.nominal)
+    lowest = min(figures.round_up(max([wanted.operating.low + drop, *started])), wanted.nominal)
     levels: tuple[float, ...] = (harmless,) if lowest <= harmless else (harmless, lowest)
     if levels[-1] < wanted.nominal:
         levels = (*levels, wanted.nominal)
     blind = max(blind_of(source), documents.procedure.record.every)
     return InputFigures(
-        name, _down(min(PROBE, harmless / 2)), harmless, levels, _slope(source, harmless), blind, why
+        name,
+        figures.round_down(min(PROBE, harmless / 2)),
+        harmless,
+        levels,
+        _slope(source, harmless),
+        blind,
+        why,
     )
 
 
@@ -167,9 +175,9 @@ def _harmless(sources: Mapping[str, Source], name: str) -> tuple[float, str]:
             borne = theirs.input.withstands_always or theirs.input.operating.high
             found.append((borne, f"what {other} bears, should their leads be exchanged"))
     value, why = min(found)
-    if _down(value) <= 0.0:
+    if figures.round_down(value) <= 0.0:
         raise NotPossible(f"{name}: no voltage of 0.1 V or more is harmless ({why}); write one by hand")
-    return _down(value), why
+    return figures.round_down(value), why
 
 
 def _slope(source: Source, harmless: float) -> float:
@@ -184,40 +192,21 @@ def _slope(source: Source, harmless: float) -> float:
     return max(slope, least)
 
 
-def reading_error(source: Source, quantity: str, value: float) -> float:
+def reading_error(source: Source, quantity: Quantity, value: float) -> float:
     """By how much the input's reading of a voltage or current may be off [V or A]; assumed where unknown.
 
-    Accuracy, resolution and noise; those of a group add as its outputs do.
+    Accuracy, resolution and noise; those of a group as its outputs' readings are put together.
     """
-    total, largest = 0.0, 0.0
-    adds = source.parallel if quantity == "current" else source.series
-    for output in source.rows:
-        own = value / source.count if adds else value
+
+    def bound(output: Output, own: float) -> float:
         if output.reading is None:
             full = output.current.high if quantity == "current" else output.voltage.high
-            error = ASSUMED_OF_VALUE * abs(own) + ASSUMED_OFFSET * full
-        else:
-            accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
-            error = figures.error(accuracy, own) + (accuracy.resolution or 0.0)
-            error += CONFIDENT * (accuracy.noise or 0.0)
-        total, largest = total + error, max(largest, error)
-    return total if adds else largest
+            return ASSUMED_OF_VALUE * abs(own) + ASSUMED_OFFSET * full
+        accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
+        beside = (accuracy.resolution or 0.0) + CONFIDENT * (accuracy.noise or 0.0)
+        return figures.error(accuracy, own) + beside
 
-
-def _down(volts: float) -> float:
-    """To two digits, downwards."""
-    if volts <= 0.0:
-        return 0.0
-    step = 10.0 ** (math.floor(math.log10(volts)) - 1)
-    return round(math.floor(volts / step + 1e-9) * step, 6)
-
-
-def round_up(value: float, digits: int = 2) -> float:
-    """To so many digits, upwards."""
-    if value <= 0.0:
-        return 0.0
-    step = 10.0 ** (math.floor(math.log10(value)) - digits + 1)
-    return round(math.ceil(value / step - 1e-9) * step, 9)
+    return source.read_together(quantity, value, bound)
 
 
 def energy_words(volts: float, limit: float) -> str:

@@ -14,14 +14,16 @@ from itertools import combinations
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
-from railwright.documents.hook_up import HookUp
+from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.nodes import compose
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.translate import validated
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import show
+from railwright.settings.constraints import current_limit, ovp, trip_delay
 from railwright.settings.context import Source, sources_of
+from railwright.settings.figures import round_up
 from railwright.settings.first_power import conditions as stop
 from railwright.settings.first_power import expected
 from railwright.settings.first_power.figures import (
@@ -33,12 +35,11 @@ from railwright.settings.first_power.figures import (
     input_figures,
     reading_error,
     refuse_below_zero,
-    round_up,
     rounded_time,
 )
-from railwright.settings.first_power.hook_up import hook_up_of
 from railwright.settings.first_power.steps import PlainStep, leads_steps, order_of, rise_steps
 from railwright.settings.first_power.text import Draft, LimitsOf, as_text, names_listed
+from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
 
 HEADROOM = 1.5
@@ -77,6 +78,19 @@ class _Scene:
             raise NotPossible(f"the procedure cannot be written: {problems[0] if problems else 'no text'}")
         return Documents(self.device, self.bench, validated(Procedure, root.plain()))
 
+    def settled(self, draft: Draft) -> tuple[Documents, SetPoints]:
+        """The documents of a draft, and their set points."""
+        documents = self.documents(as_text(draft))
+        settings = settle(documents, self.today)
+        for name in documents.procedure.hook_up:
+            if name not in settings.set_points:
+                raise NotPossible(f"{name}: its limits cannot be settled; write the procedure by hand")
+        return documents, settings.set_points
+
+    def bands(self, draft: Draft) -> expected.Bands:
+        """What each step draws when all is well."""
+        return expected.healthy(*self.settled(draft), _keys(draft.steps))
+
     def draft(self, title: str, limits: Mapping[str, LimitsOf], steps: tuple[PlainStep, ...]) -> Draft:
         device, bench = self.paths
         draft = Draft(title, device, bench, self.hook_up, limits, self.order, self.gap, steps, self.every)
@@ -99,7 +113,7 @@ def first_power(
     for name, wanted in device.inputs.items():
         if given is None or name in given.hook_up:
             refuse_below_zero(name, wanted)
-    hook_up = hook_up_of(device, bench, given)
+    hook_up = _hook_up_of(device, bench, given)
     order, gap = order_of(device, given)
     outputs = [bench.output(name) for each in hook_up.values() for name in each.outputs]
     updates = [(output.reading.update if output.reading else None) or ASSUMED_UPDATE for output in outputs]
@@ -114,6 +128,32 @@ def first_power(
     return FirstPower(as_text(leads), as_text(_rise(scene, figures, given, leads)))
 
 
+def _hook_up_of(device: Device, bench: Bench, given: Procedure | None) -> Mapping[str, HookUp]:
+    """What feeds each input of the device, written out. NotPossible where something cannot be worked out."""
+    procedure = given if given is not None else _anything(device)
+    hooked = hooked_up(Documents(device, bench, procedure.for_inputs(device.inputs)))
+    if hooked.findings:
+        raise NotPossible("\n".join(f"{each.why}; {each.remedy}" for each in hooked.findings))
+    return hooked.documents.procedure.hook_up
+
+
+def _anything(device: Device) -> Procedure:
+    """A procedure that powers every input to its nominal voltage, and asks for no more."""
+    limits = {"current_limit": AUTO, "at_limit": "regulate", "ovp": AUTO}
+    return validated(
+        Procedure,
+        {
+            "procedure": "first power",
+            "device": "device",
+            "bench": "bench",
+            "hook_up": AUTO,
+            "limits": dict.fromkeys(device.inputs, limits),
+            "steps": [{"power_up": {"order": list(device.inputs)}}],
+            "record": {"every": "10 ms"},
+        },
+    )
+
+
 def _leads(scene: _Scene, sources: Mapping[str, Source], figures: Mapping[str, InputFigures]) -> Draft:
     """Part 1: limits as low as a healthy device allows, voltages at which nothing starts."""
     steps = leads_steps(figures, scene.order, dict.fromkeys(scene.order, 0.0))
@@ -123,14 +163,12 @@ def _leads(scene: _Scene, sources: Mapping[str, Source], figures: Mapping[str, I
         for name, source in sources.items()
     }
     draft = scene.draft(title, wide, steps)
-    documents = scene.documents(as_text(draft))
-    bands = expected.healthy(documents, _settled(documents, scene.today), _keys(steps))
+    bands = scene.bands(draft)
     limits = {name: _low_limits(sources[name], figures[name], bands, steps) for name in scene.hook_up}
     rises = {name: _blind_rise(sources[name], limits[name]) for name in scene.hook_up}
     steps = leads_steps(figures, scene.order, rises)
     draft = replace(draft, limits=limits, steps=steps)
-    documents = scene.documents(as_text(draft))
-    bands = expected.healthy(documents, _settled(documents, scene.today), _keys(steps))
+    bands = scene.bands(draft)
     energies = [
         f"{name}: {energy_words(limits[name].ovp, limits[name].current)}; "
         f"{show(figures[name].harmless, 'V')} is {figures[name].why}"
@@ -184,8 +222,7 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
         *_late(scene),
     )
     draft = replace(draft, limits=limits, remarks=remarks)
-    documents = scene.documents(as_text(draft))
-    bands = expected.healthy(documents, _settled(documents, scene.today), _keys(steps))
+    bands = scene.bands(draft)
     return _watched(scene, draft, bands)
 
 
@@ -202,8 +239,7 @@ def _wanted_limits(scene: _Scene, given: Procedure | None, name: str) -> Limits:
 
 def _watched(scene: _Scene, draft: Draft, bands: expected.Bands) -> Draft:
     """The draft with its stop conditions, by what each step draws when all is well and when it is not."""
-    documents = scene.documents(as_text(draft))
-    set_points = _settled(documents, scene.today)
+    documents, set_points = scene.settled(draft)
     sources, _ = sources_of(documents)
     keys = _keys(draft.steps)
     less = expected.less_capacitance(documents, set_points, keys)
@@ -251,14 +287,6 @@ def _keys(steps: Sequence[PlainStep]) -> list[tuple[str, str]]:
     return [(step.name, name) for step in steps for name in step.watched]
 
 
-def _settled(documents: Documents, today: dt.date) -> SetPoints:
-    settings = settle(documents, today)
-    for name in documents.procedure.hook_up:
-        if name not in settings.set_points:
-            raise NotPossible(f"{name}: its limits cannot be settled; write the procedure by hand")
-    return settings.set_points
-
-
 def _low_limits(
     source: Source, figures: InputFigures, bands: expected.Bands, steps: Sequence[PlainStep]
 ) -> LimitsOf:
@@ -271,25 +299,18 @@ def _low_limits(
     if source.parallel:
         wanted *= source.count  # the one that is set a little higher carries it all
     wanted += 2 * (source.limit_error(wanted) or 0.0)
-    lowest = (
-        sum(output.current.low for output in source.rows)
-        if source.parallel
-        else max(output.current.low for output in source.rows)
-    )
-    limit = min(round_up(max(wanted, lowest, 1e-3)), source.full_current)
-    trips = all(output.trip_delay is not None for output in source.rows)
-    shortest = max((output.trip_delay.low for output in source.rows if output.trip_delay), default=0.0)
-    ovp = _ovp(source, figures, limit)
+    limit = min(round_up(max(wanted, current_limit.range_of(source).low, 1e-3)), source.full_current)
+    reach = trip_delay.range_of(source)
+    level = _ovp(source, figures, limit)
     why = (
         f"at most {show(most, 'A', 3)} into the device and {show(charging, 'A', 3)} into the output's own "
         f"capacitor, times {HEADROOM:g}, and the errors of limit and reading"
     )
-    made = LimitsOf(limit, None, ovp, why)
-    if not trips:
+    made = LimitsOf(limit, None, level, why)
+    if len(reach.reaches) < source.count:
         return made
     rise = _blind_rise(source, made)
-    longest = min(output.trip_delay.high for output in source.rows if output.trip_delay)
-    delay = min(max(shortest, rounded_time(max(2 * figures.blind, rise))), longest)
+    delay = min(max(reach.low, rounded_time(max(2 * figures.blind, rise))), reach.high)
     told = f"longer than the {show(rise, 's', 2)} in which an output with wrong sense leads gets to its OVP"
     return replace(made, delay=delay, why_delay=told if rise > 0.0 else "")
 
@@ -309,11 +330,7 @@ def _ovp(source: Source, figures: InputFigures, limit: float) -> float:
     volts = figures.harmless
     room = max(OVP_ROOM * volts, LEAST_OVP_ROOM) + (source.voltage_error(volts) or 0.0)
     room += 2 * (source.ovp_error or 0.0) + (source.drop(limit) if source.senses else 0.0)
-    levels = [output.ovp.level for output in source.rows if output.ovp is not None]
-    if not levels:
-        return round_up(volts + room)
-    low = sum(level.low for level in levels) if source.series else max(level.low for level in levels)
-    return max(round_up(volts + room), round_up(low / min(source.shares) / source.count))
+    return max(round_up(volts + room), round_up(ovp.range_of(source).low))
 
 
 def _unseen_sense(scene: _Scene) -> list[str]:

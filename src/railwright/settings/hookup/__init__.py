@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from railwright.documents.hook_up import HookUp, Source
+from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import Feed, SetPoints
+from railwright.settings.group import hook_up_of
 from railwright.settings.hookup.result import HookedUp
 
 
@@ -49,11 +50,4 @@ def as_run(documents: Documents, set_points: SetPoints) -> Documents:
 
 def _written(feed: Feed) -> HookUp:
     names = tuple(output.output for output in feed.outputs)
-    source: str | Source = names[0]
-    if feed.arrangement == "series":
-        source = Source(series=names)
-    elif feed.arrangement == "parallel":
-        source = Source(parallel=names)
-    return HookUp.model_validate(
-        {"source": source, "lead": feed.lead, "fixture": feed.fixture, "sense": feed.sense}
-    )
+    return hook_up_of(names, feed.arrangement, feed.lead, feed.fixture, feed.sense)

@@ -13,21 +13,13 @@ from dataclasses import dataclass
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.output_name import OutputName
+from railwright.settings.context import Sensed, Source
+from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
+from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.group import (
-    EARTH,
-    MOST_JOINED,
-    Arrangement,
-    Group,
-    couplings_of,
-    group_of,
-    joinings,
-    orders,
-)
-from railwright.settings.hookup.obstacle import Obstacle, Proposal, Sensed
-from railwright.settings.hookup.of_group import of_group
-from railwright.settings.hookup.of_lead import of_proposal
-from railwright.settings.hookup.of_output import of_output
+from railwright.settings.hookup.joinings import MOST_JOINED, couplings_of, joinings, orders
+from railwright.settings.hookup.obstacle import Obstacle
+from railwright.settings.rules.leads import UNSENSED, too_low
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
 
@@ -42,11 +34,6 @@ VOLTAGE_FULL = round((HEADROOM - 1.0) * 1000)
 MOST_NAMED = 4
 """Outputs of which it is said why they were not taken."""
 
-DROP_THAT_COUNTS = 0.005
-"""Drop of an unsensed lead, in parts of the nominal voltage, that is worth sense leads (as rule
-lead-drop-unsensed).
-"""
-
 
 @dataclass(frozen=True, slots=True)
 class Tied:
@@ -60,16 +47,13 @@ class Tied:
 class Candidate:
     """One way to feed an input, with what decides between ways.
 
-    headroom: its smallest margin [‰], as far as it counts; margins: each margin as it is (voltage, current,
-    power), in parts of the need. cautions: what the check would caution of. reading: bound of the error with
-    which the outputs read the steady current [‰ of it]. obstacles: what speaks against it; none: admissible.
+    source: the input, fed like this. headroom: its smallest margin [‰], as far as it counts; margins: each
+    margin as it is (voltage, current, power), in parts of the need. cautions: what the check would caution
+    of. reading: bound of the error with which the outputs read the steady current [‰ of it]. obstacles: what
+    speaks against it; none: admissible.
     """
 
-    input: str
-    group: Group
-    lead: str
-    sense: Sensed
-    fixture: str | None
+    source: Source
     headroom: int
     margins: Mapping[str, float]
     cautions: tuple[str, ...]
@@ -79,43 +63,37 @@ class Candidate:
     obstacles: tuple[Obstacle, ...] = ()
 
     @property
+    def input(self) -> str:
+        return self.source.name
+
+    @property
     def outputs(self) -> tuple[OutputName, ...]:
-        return self.group.names
+        return self.source.names
 
     @property
     def hook_up(self) -> HookUp:
         """As a procedure writes it."""
-        return HookUp(
-            source=self.group.source,
-            lead=self.lead,
-            fixture=self.fixture,
-            sense=self.sense,
-        )
+        fed = self.source
+        return hook_up_of(fed.names, fed.arrangement, fed.lead_name, fed.fixture_name, fed.sense)
 
     @property
     def words(self) -> str:
         """'left.1 and left.2 in series through silicone pair, sensed at load'."""
-        return f"{self.group.words} through {self.lead}, sensed {self.sense}"
+        return f"{self.source.words} through {self.source.lead_name}, sensed {self.source.sense}"
 
 
 def counted(margins: Mapping[str, float]) -> int:
     """Headroom [‰]: the smallest margin as far as each counts, rounded down."""
-    least = FULL
-    for what, margin in margins.items():
-        permille = FULL if margin == math.inf else math.floor(margin * 1000 + 1e-6)
-        if what == "voltage" and permille >= VOLTAGE_FULL:
-            permille = FULL
-        least = min(least, permille)
-    return least
+    enough = {"voltage": VOLTAGE_FULL}
+    each = ((what, math.floor(min(margin, 1.0) * 1000 + 1e-6)) for what, margin in margins.items())
+    return min([FULL, *(permille for what, permille in each if permille < enough.get(what, FULL))])
 
 
-def _margins(proposal: Proposal) -> dict[str, float]:
-    demand, group = proposal.demand, proposal.group
-    most = group.full_current - (group.limit_error(group.full_current) or 0.0)
+def _margins(demand: Demand, source: Source) -> dict[str, float]:
     return {
-        "voltage": _beyond(group.full_voltage, proposal.top),
-        "current": _beyond(most, demand.current),
-        "power": _beyond(group.full_power, proposal.power),
+        "voltage": _beyond(source.full_voltage, demand.highest + source.sensed_drop),
+        "current": _beyond(source.surely(source.full_current), demand.current),
+        "power": _beyond(source.full_power, demand.power(source.resistance if source.senses else None)),
     }
 
 
@@ -123,21 +101,15 @@ def _beyond(gives: float, needed: float) -> float:
     return gives / needed - 1.0 if needed > 0 else math.inf
 
 
-def _cautions(proposal: Proposal) -> tuple[str, ...]:
+def _cautions(demand: Demand, source: Source) -> tuple[str, ...]:
     """What the check would caution of because of this hook-up."""
-    demand, group, bench = proposal.demand, proposal.group, proposal.bench
-    found = []
-    if group.reach > TOUCH_LIMIT[bench.location]:
-        found.append("touch-voltage")
-    if group.unlike:
-        found.append("unequal-group")
-    if group.across:
-        found.append("group across supplies")
-    lowest, drop = demand.in_operation, proposal.drop(demand.current)
-    unsensed = proposal.sense == "at terminals"
-    if unsensed and lowest is not None and lowest - drop < demand.input.operating.low - 1e-9:
-        found.append("lead-drop")
-    return tuple(found)
+    found = {
+        "touch-voltage": source.reach > TOUCH_LIMIT[demand.bench.location],
+        "unequal-group": bool(source.unlike),
+        "group across supplies": len({name.supply for name in source.names}) > 1,
+        "lead-drop": too_low(source) is not None,
+    }
+    return tuple(rule for rule, holds in found.items() if holds)
 
 
 def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
@@ -145,119 +117,103 @@ def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
     the input is isolated, so that nothing else may be joined to it.
     """
     found: dict[str, bool] = {}
-    for index, tie in enumerate(group.ties):
-        if tie is None:
-            continue
-        hot = demand.input.rail == "negative" or (group.series and index < len(group.names) - 1)
-        found[tie] = found.get(tie, False) or hot or demand.input.returns == "isolated"
+    for _, tie, off_zero in hot(demand, group):
+        if tie is not None:
+            found[tie] = found.get(tie, False) or off_zero or demand.input.returns == "isolated"
     return tuple(Tied(tie, alone) for tie, alone in found.items())
 
 
-def _proposals(demand: Demand, group: Group, bench: Bench) -> Iterator[Proposal]:
-    leads = [demand.wish.lead] if demand.wish.lead != AUTO else list(bench.leads)
+def _proposals(demand: Demand, group: Group) -> Iterator[Source]:
+    """The group with every lead and place of sensing that is wished."""
     senses: tuple[Sensed, ...] = ("at terminals", "at load")
-    for name in leads:
-        lead = bench.leads[name]
-        resistance = demand.resistances[name]
+    for lead in [demand.wish.lead] if demand.wish.lead != AUTO else demand.bench.leads:
         for sense in senses:
             if demand.wish.sense in (AUTO, sense):
-                yield Proposal(demand, group, name, lead, resistance, sense, bench)
+                yield demand.fed(group, lead, sense)
 
 
-def _candidate(proposal: Proposal, found: Sequence[Obstacle]) -> Candidate:
-    demand, group = proposal.demand, proposal.group
-    wrong = group.reading_error_at(demand.current)
+def _candidate(demand: Demand, source: Source, found: Sequence[Obstacle]) -> Candidate:
+    wrong = source.reading_error("current", demand.current)
     known = wrong is not None and demand.current > 0
     reading = round(1000 * wrong / demand.current) if known and wrong is not None else 1000
-    margins = _margins(proposal)
+    margins = _margins(demand, source)
     return Candidate(
-        input=demand.name,
-        group=group,
-        lead=proposal.lead_name,
-        sense=proposal.sense,
-        fixture=demand.wish.fixture,
-        headroom=counted(margins),
-        margins=margins,
-        cautions=_cautions(proposal),
-        reading=min(1000, reading),
-        tied=tied_by(demand, group),
-        coupled=couplings_of(group.names, proposal.bench),
-        obstacles=tuple(found),
+        source,
+        counted(margins),
+        margins,
+        _cautions(demand, source),
+        min(1000, reading),
+        tied_by(demand, source),
+        couplings_of(source.names, demand.bench),
+        tuple(found),
     )
 
 
-def _liking(proposal: Proposal) -> tuple[float, float, float]:
+def _liking(source: Source) -> tuple[float, float, float]:
     """What decides between leads and places of sensing that are alike otherwise: less of a drop that is not
     made up for, as far as it counts; no sense leads where they are not needed; less resistance.
     """
-    drop = proposal.drop(proposal.demand.current)
-    lacks = 0.0 if proposal.sense == "at load" else drop / max(abs(proposal.demand.input.nominal), 1e-9)
-    return (
-        lacks if lacks > DROP_THAT_COUNTS else 0.0,
-        float(proposal.sense == "at load"),
-        proposal.resistance.high,
-    )
+    drop = 0.0 if source.senses or source.steady_drop is None else source.steady_drop
+    lacks = drop / max(abs(source.input.nominal), 1e-9)
+    return lacks if lacks > UNSENSED else 0.0, float(source.senses), source.resistance.high
 
 
 def best_of_group(
-    demand: Demand, group: Group, bench: Bench, own: Sequence[Obstacle] = ()
+    demand: Demand, group: Group, own: Sequence[Obstacle] = ()
 ) -> tuple[list[Candidate], Candidate | None]:
     """Admissible candidates of a group that no other one beats in headroom and cautions; and, where there is
     none, the one whose obstacles cost least to part (None: another output is needed).
 
     own: obstacles of its outputs that are known already.
     """
-    for_group = [*own, *of_group(demand, group, bench)]
-    admissible: list[tuple[Proposal, Candidate]] = []
-    nearest: tuple[tuple[float, ...], Proposal, list[Obstacle]] | None = None
+    for_group = [*own, *of_group(demand, demand.fed(group))]
+    admissible: list[Candidate] = []
+    nearest: tuple[tuple[float, ...], Source, list[Obstacle]] | None = None
     hopeless = any(each.change is None for each in for_group)
-    for proposal in sorted(_proposals(demand, group, bench), key=_liking) if not hopeless else ():
+    for source in sorted(_proposals(demand, group), key=_liking) if not hopeless else ():
         found = list(for_group)
-        for each in of_proposal(proposal):
+        for each in with_lead(demand, source):
             found.append(each)
             if each.change is None:
                 break
         if not found:
-            candidate = _candidate(proposal, ())
-            admissible.append((proposal, candidate))
-            if "lead-drop" not in candidate.cautions and candidate.headroom == _most_headroom(proposal):
+            candidate = _candidate(demand, source, ())
+            admissible.append(candidate)
+            if "lead-drop" not in candidate.cautions and candidate.headroom == _most_headroom(demand, source):
                 break  # what is liked less has no more headroom, and no fewer cautions
         elif not admissible and all(each.change is not None for each in found):
-            rank = (float(sum(each.cost for each in found)), *_liking(proposal))
+            rank = (float(sum(each.cost for each in found)), *_liking(source))
             if nearest is None or rank < nearest[0]:
-                nearest = (rank, proposal, found)
-    admissible.sort(key=lambda pair: (-pair[1].headroom, len(pair[1].cautions), *_liking(pair[0])))
+                nearest = (rank, source, found)
+    admissible.sort(key=lambda each: (-each.headroom, len(each.cautions), *_liking(each.source)))
     kept: list[Candidate] = []
-    for _, candidate in admissible:
+    for candidate in admissible:
         if not kept or len(candidate.cautions) < len(kept[-1].cautions):
             kept.append(candidate)
     if kept or nearest is None:
         return kept, None
-    return kept, _candidate(nearest[1], nearest[2])
+    return kept, _candidate(demand, nearest[1], nearest[2])
 
 
-def alike(
-    demand: Demand, chosen: Candidate, bench: Bench
-) -> list[tuple[Candidate, tuple[float, float, float]]]:
+def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[float, float, float]]]:
     """The same outputs with every lead and place of sensing that leaves headroom and cautions as they are,
     each with what decides between them: see `_liking`.
     """
     found = []
-    for proposal in _proposals(demand, chosen.group, bench):
-        if any(True for _ in of_proposal(proposal)):
+    for source in _proposals(demand, chosen.source):
+        if any(True for _ in with_lead(demand, source)):
             continue
-        candidate = _candidate(proposal, ())
+        candidate = _candidate(demand, source, ())
         if (candidate.headroom, len(candidate.cautions)) == (chosen.headroom, len(chosen.cautions)):
-            found.append((candidate, _liking(proposal)))
+            found.append((candidate, _liking(source)))
     return found
 
 
-def _most_headroom(proposal: Proposal) -> int:
+def _most_headroom(demand: Demand, source: Source) -> int:
     """Headroom with a lead that drops nothing [‰]."""
-    margins = _margins(proposal)
-    demand, group = proposal.demand, proposal.group
-    margins["voltage"] = _beyond(group.full_voltage, demand.highest)
-    margins["power"] = _beyond(group.full_power, demand.power(None))
+    margins = _margins(demand, source)
+    margins["voltage"] = _beyond(source.full_voltage, demand.highest)
+    margins["power"] = _beyond(source.full_power, demand.power(None))
     return counted(margins)
 
 
@@ -292,11 +248,11 @@ class Taken:
             if tied.tie in self.ties and (tied.alone or self.ties[tied.tie]):
                 where = "earth" if tied.tie == EARTH else f"the negatives joined inside {tied.tie}"
                 return Obstacle(
-                    f"{candidate.group.words} would join {candidate.input} to another input through {where}"
+                    f"{candidate.source.words} would join {candidate.input} to another input through {where}"
                 )
         if common_coupling := [each for each in candidate.coupled if each in self.couplings]:
             supply = common_coupling[0][0]
-            return Obstacle(f"{candidate.group.words} is coupled to an output of {supply} for another input")
+            return Obstacle(f"{candidate.source.words} is coupled to an output of {supply} for another input")
         return None
 
 
@@ -312,15 +268,15 @@ def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
     return Taken(frozenset(outputs), ties, frozenset(couplings_of(outputs, bench)))
 
 
-def field_of(demand: Demand, taken: Taken, bench: Bench) -> Field:
+def field_of(demand: Demand, taken: Taken) -> Field:
     """Candidates of an input among the outputs that are free; or those of the outputs that it names."""
     free = [
         name
-        for supply, each in bench.supplies.items()
+        for supply, each in demand.bench.supplies.items()
         for own in each.outputs
         if (name := OutputName.of(supply, own)) not in taken.outputs
     ]
-    field = _among(demand, free, bench)
+    field = _among(demand, free)
     against = dict(field.against)
     for candidate in (*field.admissible, *field.nearest):
         if len(candidate.outputs) == 1 and (barred := taken.against(candidate)):
@@ -333,22 +289,24 @@ def field_of(demand: Demand, taken: Taken, bench: Bench) -> Field:
     )
 
 
-def _among(demand: Demand, free: Sequence[OutputName], bench: Bench) -> Field:
+def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
+    bench = demand.bench
     if demand.wish.source != AUTO:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
-        kept, near = best_of_group(demand, written, bench)
-        against_it = {} if kept else {written.words: against_group(demand, written, bench)}
+        kept, near = best_of_group(demand, written)
+        against_it = {} if kept else {written.words: against_group(demand, written)}
         return Field(demand, tuple(kept), (near,) if near and not kept else (), against_it)
     against: dict[str, tuple[Obstacle, ...]] = {}
     usable: list[OutputName] = []
     changed: list[Candidate] = []
     for name in free:
-        own = of_output(demand, group_of((name,), "alone", bench), bench)
+        single = group_of((name,), "alone", bench)
+        own = of_output(demand, demand.fed(single))
         if not own:
             usable.append(name)
             continue
         against[name] = tuple(own)
-        near = best_of_group(demand, group_of((name,), "alone", bench), bench, own)[1]
+        near = best_of_group(demand, single, own)[1]
         if near is not None:
             changed.append(near)
     admissible: list[Candidate] = []
@@ -361,25 +319,25 @@ def _among(demand: Demand, free: Sequence[OutputName], bench: Bench) -> Field:
             if any(each < own_set for each in (*does["alone"], *does[arrangement])):
                 continue
             for group in orders(chosen, arrangement, bench):
-                kept, near = best_of_group(demand, group, bench)
+                kept, near = best_of_group(demand, group)
                 admissible += kept
                 if kept and own_set not in does[arrangement]:
                     does[arrangement].append(own_set)
                 elif near is not None:
                     nearest.append(near)
                 elif size == 1 and not kept:
-                    against[chosen[0]] = against_group(demand, group, bench)
+                    against[chosen[0]] = against_group(demand, group)
                 elif size > 1 and not kept and len(joined) < MOST_NAMED:
                     joined.append(group)
     if not admissible:  # what keeps outputs from it that together would reach is told before the rest
-        why = {group.words: against_group(demand, group, bench) for group in joined}
+        why = {group.words: against_group(demand, group) for group in joined}
         against = {**why, **against}
     return Field(demand, tuple(admissible), tuple(nearest), against)
 
 
-def against_group(demand: Demand, group: Group, bench: Bench) -> tuple[Obstacle, ...]:
+def against_group(demand: Demand, group: Group) -> tuple[Obstacle, ...]:
     """What speaks against an output taken alone, with the lead that speaks least."""
-    if found := of_group(demand, group, bench):
+    if found := of_group(demand, demand.fed(group)):
         return tuple(found)
-    each = [tuple(of_proposal(proposal)) for proposal in _proposals(demand, group, bench)]
+    each = [tuple(with_lead(demand, source)) for source in _proposals(demand, group)]
     return min(each, key=len, default=())

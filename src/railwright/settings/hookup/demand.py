@@ -5,21 +5,21 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from railwright.circuit.leads import Resistance, lead_resistance
+from railwright.documents.bench import Bench
 from railwright.documents.device import Input
-from railwright.documents.fixture import Fixture
 from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
-from railwright.quantities import Uncertain
-from railwright.settings.context import Draw, Source
+from railwright.settings.constraints.constraint import Constraint, Missing
+from railwright.settings.context import Sensed, Source
+from railwright.settings.group import Group
 from railwright.settings.played import Played, what_is_played
-from railwright.settings.rule import Path
 
 STEPS_OF_A_LINE = 20
 """Points that a stepping point list spends on a straight line: steps of 5 % of it (ours)."""
@@ -40,50 +40,69 @@ class ShapeNeed:
 
 @dataclass(frozen=True, eq=False)
 class Demand:
-    """What an input asks for; SI units. `wish`: what the procedure says of its hook-up. source: the input as
+    """What an input asks for; SI units. wish: what the procedure says of its hook-up. source: the input as
     rules and windows see it, fed by nothing yet. resistances: of each lead of the bench with this input's
     fixture, both ways.
 
-    need: largest steady current [A] and who says so; None: unknown. lowest, highest: voltage played [V], the
-    nominal one where nothing is; in_operation: the lowest meant to lie inside the operating range or None.
-    own_power: largest steady power at the connector [W]. powers: (power ahead of the fixture [W], largest
-    steady current [A]) at the levels that can need the most power behind some lead.
+    lowest, highest: voltage played [V], the nominal one where nothing is. own_power: largest steady power at
+    the connector [W]. powers: (power ahead of the fixture [W], largest steady current [A]) at the levels that
+    can need the most power behind some lead. accepted: rules whose stops the procedure accepts.
     """
 
-    name: str
-    input: Input
-    limits: Limits
+    bench: Bench
     wish: HookUp
-    fixture: Fixture | None
-    need: Draw | None
-    lowest: float
-    highest: float
-    in_operation: float | None
     source: Source
     resistances: Mapping[str, Resistance]
+    lowest: float
+    highest: float
     own_power: float
     powers: tuple[tuple[float, float], ...]
     shape: ShapeNeed | None
     slowest_rise: float
+    accepted: frozenset[str]
+
+    @property
+    def name(self) -> str:
+        return self.source.name
+
+    @property
+    def input(self) -> Input:
+        return self.source.input
+
+    @property
+    def limits(self) -> Limits:
+        assert self.source.limits is not None
+        return self.source.limits
 
     @property
     def current(self) -> float:
         """Largest steady current [A]; ValueError where it is unknown."""
-        if self.need is None:
+        if self.source.needs is None:
             raise ValueError(f"what input '{self.name}' draws is unknown")
-        return self.need[0]
+        return self.source.needs[0]
 
-    @property
-    def at_hook_up(self) -> Path:
-        return ("procedure", "hook_up", self.name)
+    def asked_of(self, facts: Iterable[Constraint | Missing]) -> list[Constraint | Missing]:
+        """Of facts those whose stops are not accepted."""
+        return [fact for fact in facts if fact.rule not in self.accepted]
 
-    @property
-    def at_limits(self) -> Path:
-        return ("procedure", "limits", self.name)
-
-    def drop(self, resistance: Resistance, current: float) -> float:
-        """Largest drop along lead and fixture at a current [V]."""
-        return current * resistance.high + (self.fixture.drop.high if self.fixture else 0.0)
+    def fed(self, group: Group, lead: str | None = None, sense: Sensed = "at terminals") -> Source:
+        """The input as rules and windows see it, fed by a group of outputs. lead: None: any."""
+        base = self.source
+        name = lead or base.lead_name
+        source = replace(
+            base,
+            outputs=group.outputs,
+            arrangement=group.arrangement,
+            isolations=group.isolations,
+            ties=group.ties,
+            lead_name=name,
+            lead=self.bench.leads[name],
+            sense=sense,
+            resistance=self.resistances[name],
+        )
+        # What the input draws hangs on none of these, and takes long to work out.
+        vars(source).update(load=base.load, asked=base.asked, needs=base.needs)
+        return source
 
     def power(self, resistance: Resistance | None) -> float:
         """Largest steady power at the terminals behind a lead [W]; None: at the connector."""
@@ -135,24 +154,30 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
     """Every input that is hooked up -> what it asks for."""
     device, bench, procedure = documents.device, documents.bench, documents.procedure
     played, timeline = what_is_played(procedure, device)
-    any_lead = next(iter(bench.leads.values()))
+    any_lead = next(iter(bench.leads))
     # What the slowest supply cannot time; of a group `of_output.point_list` asks what its own can.
     every = (OutputName.of(name, own) for name, supply in bench.supplies.items() for own in supply.outputs)
     slowest = exchange_of(every, bench)
     found = {}
     for name, wish in procedure.hook_up.items():
         wanted, fixture = device.inputs[name], bench.fixture(wish.fixture)
+        resistances = {key: lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()}
         # Only what hangs on neither outputs nor lead is asked of this one.
         source = Source(
-            name=name,
-            input=wanted,
-            hook_up=wish,
-            limits=procedure.limits[name],
-            lead=any_lead,
-            outputs={},
-            resistance=Resistance(Uncertain(0.0, 0.0, 0.0), False),
-            played=played[name],
-            fixture=fixture,
+            {},
+            "alone",
+            (),
+            (),
+            name,
+            wanted,
+            procedure.limits[name],
+            any_lead,
+            bench.leads[any_lead],
+            "at terminals",
+            resistances[any_lead],
+            played[name],
+            wish.fixture,
+            fixture,
         )
         levels = {level.voltage for level in played[name].levels}
         drawn = {volts: source.load.current(volts) for volts in levels if volts > 0}
@@ -160,22 +185,16 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
         diode = fixture.drop.high if fixture else 0.0
         rises = [rate for slope, rate in played[name].slopes if "rise" in slope.path]
         found[name] = Demand(
-            name=name,
-            input=wanted,
-            limits=procedure.limits[name],
-            wish=wish,
-            fixture=fixture,
-            need=source.needs,
+            bench,
+            wish,
+            source,
+            resistances,
             lowest=min(levels, default=wanted.nominal),
             highest=max(levels, default=wanted.nominal),
-            in_operation=min(
-                (level.voltage for level in played[name].meant_within(wanted.operating)), default=None
-            ),
-            source=source,
-            resistances={key: lead_resistance(lead, bench, fixture) for key, lead in bench.leads.items()},
             own_power=max((volts * amperes for volts, amperes in draws), default=0.0),
             powers=_most_power((volts + diode, amperes) for volts, amperes in draws),
             shape=_shape_need(name, played[name], timeline, slowest),
             slowest_rise=min(rises, default=math.inf),
+            accepted=frozenset(o.finding for o in procedure.overrides if o.about in (None, name)),
         )
     return found

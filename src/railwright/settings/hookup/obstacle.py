@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
-from typing import Literal
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
 
-from railwright.circuit.leads import Resistance
-from railwright.documents.bench import Bench, Lead, Output
-from railwright.documents.hook_up import HookUp
-from railwright.documents.output_name import OutputName
-from railwright.settings.context import Source
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.constraints.constraint import Constraint, Missing, broken, constraints_in
+from railwright.settings.context import UNITS
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.group import Group
 from railwright.settings.rule import Path
-
-Sensed = Literal["at load", "at terminals"]
 
 FIGURE, PROCEDURE, PERMISSION, LEAD, UNCOUPLE = 1, 2, 3, 4, 5
 """What a change costs, where nothing fits: the smallest change is the one that costs least. A figure to be
@@ -37,73 +33,44 @@ class Obstacle:
     where: Path | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class Proposal:
-    """A group of outputs with a lead and a place of sensing, proposed for an input."""
-
-    demand: Demand
-    group: Group
-    lead_name: str
-    lead: Lead
-    resistance: Resistance
-    sense: Sensed
-    bench: Bench
-
-    @property
-    def sensed_drop(self) -> float:
-        """Drop that the terminals make up for at the largest steady current [V]."""
-        return self.drop(self.demand.current) if self.sense == "at load" else 0.0
-
-    def drop(self, current: float) -> float:
-        """Largest drop along lead and fixture at a current [V]."""
-        return self.demand.drop(self.resistance, current)
-
-    @property
-    def top(self) -> float:
-        """Highest steady voltage at the terminals [V]."""
-        return self.demand.highest + self.sensed_drop
-
-    def fed(self) -> Source:
-        """The input as rules and windows see it, fed like this."""
-        base = self.demand.source
-        wish = self.demand.wish
-        hook_up = HookUp(
-            source=self.group.source, lead=self.lead_name, fixture=wish.fixture, sense=self.sense
-        )
-        outputs = dict(zip(self.group.names, self.group.rows, strict=True))
-        source = replace(base, hook_up=hook_up, lead=self.lead, outputs=outputs, resistance=self.resistance)
-        # What the input draws hangs on none of these, and takes long to work out.
-        vars(source).update(load=base.load, asked=base.asked)
-        return source
-
-    @property
-    def power(self) -> float:
-        """Largest steady power at the terminals [W]."""
-        return self.demand.power(self.resistance if self.sense == "at load" else None)
-
-
 Found = Iterator[Obstacle]
 
 
-def each_of(group: Group) -> Iterator[tuple[OutputName, Output]]:
-    """Name and figures of each output of a group."""
-    yield from zip(group.names, group.rows, strict=True)
+def unknown(fact: Missing) -> Obstacle:
+    """A figure that the bench does not give, without which nothing is chosen."""
+    _, kind, name, *rest = fact.path
+    of = (
+        f"lead '{name}'"
+        if kind == "leads"
+        else f"{name}.{rest[1]}"
+        if rest[0] == "outputs"
+        else f"supply {name}"
+    )
+    return Obstacle(f"{fact.figure} of {of} is unknown", f"give '{fact.path[-1]}' of {of}", FIGURE, fact.path)
 
 
-def round_up(value: float) -> float:
-    """A figure rounded up to two significant digits, for what people are to look for."""
-    return _rounded(value, math.ceil)
+def against(demand: Demand, facts: Iterable[Constraint | Missing], value: float, *change: Any) -> Found:
+    """The hook-up's view of constraints: what speaks against outputs with which a figure does not hold, or is
+    unknown; stops that the procedure accepts do not. change: what would part it, its cost and place; none:
+    only another output would.
+    """
+    known = demand.asked_of(facts)
+    yield from (unknown(fact) for fact in known if isinstance(fact, Missing))
+    if (worst := broken(known, value)) is not None:
+        yield Obstacle(worst.breach(value)[0], *change)
 
 
-def round_down(value: float) -> float:
-    """A figure rounded down to two significant digits."""
-    return _rounded(value, math.floor)
-
-
-def _rounded(value: float, way: Callable[[float], int]) -> float:
-    if value <= 0:
-        return value
-    step = 10.0 ** (math.floor(math.log10(value)) - 1)
-    nearest = round(value / step)
-    whole = nearest if abs(value / step - nearest) < 1e-9 else way(value / step)
-    return float(f"{whole * step:.6g}")
+def written(demand: Demand, setting: str, facts: Iterable[Constraint | Missing]) -> Found:
+    """The same of a setting that the procedure writes: another value may do, if there is one that holds."""
+    value = getattr(demand.limits, setting)
+    bounds = constraints_in(demand.asked_of(facts))
+    if value is None or isinstance(value, str) or (worst := broken(bounds, value)) is None:
+        return
+    low = figures.round_up(max((each.near for each in bounds if each.side == "low"), default=0.0), 3)
+    high = min((each.near for each in bounds if each.side == "high"), default=math.inf)
+    change: tuple[Any, ...] = ()
+    if low < high:
+        most = f" and at most {show(figures.round_down(high, 3), UNITS[setting])}" if high < math.inf else ""
+        words = f"write a '{setting}' of {demand.name} above {show(low, UNITS[setting])}{most}"
+        change = (words, PROCEDURE, (*demand.source.at_limits, setting))
+    yield Obstacle(worst.breach(value)[0], *change)

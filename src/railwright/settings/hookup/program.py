@@ -15,14 +15,15 @@ Every criterion is a whole number, so that ties are ties. Solved by HiGHS throug
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from railwright.settings.hookup.candidates import FULL, Candidate
+from railwright.settings.hookup.candidates import FULL, Candidate, alike
+from railwright.settings.hookup.demand import Demand
 
 OUTPUT = 100
 """What one more output costs, where nothing fits: more than any change of what is there for one input."""
@@ -104,6 +105,20 @@ def solve(
     return np.asarray(found.x, dtype=np.float64)
 
 
+def solve_in_turn(
+    stages: Iterable[Sequence[float]], rows: Rows, upper: Sequence[float]
+) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """The values of whole variables at the least of one cost after another; the rows leave some."""
+    found = np.zeros(len(upper))
+    for cost in stages:
+        best = solve(cost, rows, upper, [1] * len(upper))
+        assert best is not None, "the rows leave an assignment"
+        found = best
+        most = float(np.dot(cost, np.round(found)))
+        rows.add({column: each for column, each in enumerate(cost) if each}, -np.inf, most)
+    return found
+
+
 def rows_of(candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], int] | None = None) -> Rows:
     """What every assignment keeps: each input once, each output at most once, ties and couplings.
 
@@ -125,7 +140,7 @@ def rows_of(candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], 
             if tied.alone:
                 alone.setdefault(tied.tie, []).append(column)
                 continue
-            for output, tie in zip(each.group.names, each.group.ties, strict=True):
+            for output, tie in zip(each.outputs, each.source.ties, strict=True):
                 if tie == tied.tie:
                     shared.setdefault(tied.tie, {}).setdefault(output, []).append(column)
     for columns in by_input.values():
@@ -274,3 +289,36 @@ class _Stages:
         """The columns of the assignment."""
         assert self.found is not None
         return [column for own in self.program.inputs.values() for column in own if self.found[column] > 0.5]
+
+
+def with_leads(
+    chosen: Sequence[Candidate], demands: Mapping[str, Demand], taken: Collection[str]
+) -> tuple[Candidate, ...]:
+    """The same outputs for the same inputs, each with its lead and place of sensing: a lead of its own for
+    each, where that costs nothing.
+
+    A bench document names a lead; how many of it there are it does not say. So no two inputs get the same one
+    where others are as good: among all leads and places of sensing that leave headroom and cautions as they
+    are, the fewest that come twice, then the least drop left unsensed and the fewest sense leads, then the
+    least power lost in leads.
+
+    taken: leads of inputs whose hook-up is written.
+    """
+    options = [(each, cost) for own in chosen for each, cost in alike(demands[own.input], own)]
+    names = list(dict.fromkeys(each.source.lead_name for each, _ in options))
+    rows = Rows()
+    for own in chosen:
+        rows.add({c: 1.0 for c, (each, _) in enumerate(options) if each.input == own.input}, 1.0, 1.0)
+    for number, name in enumerate(names):
+        columns = {c: 1.0 for c, (each, _) in enumerate(options) if each.source.lead_name == name}
+        rows.add({**columns, len(options) + number: -1.0}, -np.inf, 0.0 if name in taken else 1.0)
+    upper = [1.0] * len(options) + [float(len(chosen))] * len(names)
+    none = [0.0] * len(names)
+    stages = (
+        [0.0] * len(options) + [1.0] * len(names),
+        [float(round(1e6 * cost[0])) for _, cost in options] + none,
+        [cost[1] for _, cost in options] + none,
+        [cost[2] * demands[each.input].current ** 2 for each, cost in options] + none,
+    )
+    found = solve_in_turn(stages, rows, upper)
+    return tuple(each for column, (each, _) in enumerate(options) if found[column] > 0.5)

@@ -11,11 +11,11 @@ from railwright.documents.output_name import OutputName
 from railwright.settings.context import locate
 from railwright.settings.engine_rules import HOOK_UP_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.group import tie_of
 from railwright.settings.hookup.candidates import Candidate, Field, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
-from railwright.settings.hookup.group import couplings_of, tie_of
-from railwright.settings.hookup.leads import with_leads
-from railwright.settings.hookup.program import Objective, Program, worth
+from railwright.settings.hookup.joinings import couplings_of
+from railwright.settings.hookup.program import Objective, Program, with_leads, worth
 from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
 from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
@@ -33,17 +33,17 @@ def resolve(documents: Documents) -> HookedUp:
     findings = []
     asking: dict[str, Demand] = {}
     for name, each in demands.items():
-        if each.wish.auto and each.need is None:
+        if each.wish.auto and each.source.needs is None:
             findings.append(_unknown_draw(each, documents))
         elif each.wish.auto:
             asking[name] = each
     taken = taken_by({**written, **{n: each for n, each in demands.items() if n not in asking}}, bench)
-    fields = [field_of(each, taken, bench) for each in asking.values()]
+    fields = [field_of(each, taken) for each in asking.values()]
     best, runner_up = solved(fields, bench) if fields else (None, None)
     if best is not None:
         used = {each.wish.lead for each in written.values()}
-        best = with_leads(best, asking, used, bench)
-        runner_up = None if runner_up is None else with_leads(runner_up, asking, used, bench)
+        best = with_leads(best, asking, used)
+        runner_up = None if runner_up is None else with_leads(runner_up, asking, used)
     chosen = {each.input: each for each in best or ()}
     if best is None and fields:
         smallest = smallest_change(fields, bench)
@@ -96,7 +96,7 @@ def kinds_of(bench: Bench) -> Mapping[OutputName, int]:
 
 def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
     members = tuple(sorted(kinds[name] for name in candidate.outputs))
-    return candidate.input, (candidate.group.arrangement, members)
+    return candidate.input, (candidate.source.arrangement, members)
 
 
 def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents: Documents) -> list[Reason]:
@@ -106,7 +106,7 @@ def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents
         name = field.demand.name
         if name in chosen:
             where = documents.where("procedure", ("hook_up", name))
-            why = why_chosen(field, chosen[name], feeds, documents.bench)
+            why = why_chosen(field, chosen[name], feeds)
             reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why))
     return reasons
 

@@ -11,19 +11,18 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
 from railwright.documents.output_name import OutputName
 from railwright.documents.translate import validated
 from railwright.plan.stairs import STAIR
 from railwright.quantities import show
+from railwright.settings.figures import round_up
+from railwright.settings.group import Group
 from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
 from railwright.settings.hookup.demand import Demand
-from railwright.settings.hookup.group import Group
-from railwright.settings.hookup.obstacle import UNCOUPLE, round_up
-from railwright.settings.hookup.program import OUTPUT, Rows, rows_of, solve
+from railwright.settings.hookup.obstacle import UNCOUPLE
+from railwright.settings.hookup.program import OUTPUT, rows_of, solve_in_turn
 from railwright.settings.rule import Path
 from railwright.settings.windows.current_limit import HEADROOM
 
@@ -67,7 +66,7 @@ class _NotThere(OutputName):
 def _ideal(demand: Demand) -> Group:
     """An output that gives whatever the input asks for, as exactly as good supplies do."""
     name = _NotThere(f"one more output for {demand.name}")
-    return Group((name,), "alone", (_any_output(),), (math.inf,), (None,))
+    return Group({name: _any_output()}, "alone", (math.inf,), (None,))
 
 
 def _any_output() -> Output:
@@ -90,19 +89,17 @@ def _any_output() -> Output:
     )
 
 
-def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:
+def _further(demand: Demand) -> tuple[Candidate | None, str]:
     """The input on one more output, and that output in words; None: no output would do."""
-    kept, near = best_of_group(demand, _ideal(demand), bench)
+    kept, near = best_of_group(demand, _ideal(demand))
     candidate = kept[0] if kept else near
     if candidate is None:
         return None, ""
     if demand.input.nominal < 0:
         rail = "the figures of {} in amounts, with 'rail: negative': an output's + is then its 0 V"
         return candidate, rail.format(demand.name)
-    resistance = demand.resistances[candidate.lead]
-    drop = demand.drop(resistance, demand.current)
-    sensed = candidate.sense == "at load"
-    volts = demand.highest + (drop if sensed else 0.0)
+    drop, sensed = candidate.source.drop(demand.current), candidate.source.senses
+    volts = demand.highest + candidate.source.sensed_drop
     asked = demand.limits.current_limit
     amperes = 1.02 * HEADROOM * demand.current if asked == AUTO else float(asked)
     other = "one more output"
@@ -124,45 +121,39 @@ def _further(demand: Demand, bench: Bench) -> tuple[Candidate | None, str]:
 
 def smallest_change(fields: Sequence[Field], bench: Bench) -> Smallest:
     """What would have to change so that every input is fed. Inputs without a change keep their hook-up."""
-    candidates: list[Candidate] = []
-    cost: list[float] = []
-    changes: list[tuple[Change, ...]] = []
+    options: list[tuple[Candidate, float, tuple[Change, ...]]] = []
     by_power = sorted(fields, key=lambda each: each.demand.highest * each.demand.current)
     for own in fields:
         demand = own.demand
-        for candidate in own.admissible:
-            candidates.append(candidate)
-            cost.append(0.0)
-            changes.append(())
-        for candidate in own.nearest:
-            candidates.append(candidate)
-            cost.append(float(sum(each.cost for each in candidate.obstacles) * _SCALE))
-            changes.append(_parted(demand, candidate))
-        candidate_or_none, words = _further(demand, bench)
-        further = Change(demand.name, words, demand.at_hook_up)
-        if candidate_or_none is None:
-            against = "; ".join(_hopeless(demand, bench))
+        options += [(candidate, 0.0, ()) for candidate in own.admissible]
+        options += [(each, _cost(each) * _SCALE, _parted(demand, each)) for each in own.nearest]
+        candidate, words = _further(demand)
+        further = Change(demand.name, words, demand.source.at_hook_up)
+        if candidate is None:
+            # Not even an output that gives everything could feed it.
+            against = "; ".join(each.why for each in against_group(demand, _ideal(demand)))
             words = f"figures or steps of {demand.name} that an output can keep: {against}"
             further = Change(demand.name, words, ("device", "inputs", demand.name))
-            candidate_or_none = _placeholder(demand)
-        candidates.append(candidate_or_none)
-        rank = by_power.index(own)
-        parted = _parted(demand, candidate_or_none)
-        beside = sum(each.cost for each in candidate_or_none.obstacles)
-        cost.append(float((OUTPUT + beside) * _SCALE + rank))
-        changes.append((further, *parted))
+            candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, (), ())
+        price = (OUTPUT + _cost(candidate)) * _SCALE + by_power.index(own)
+        options.append((candidate, price, (further, *_parted(demand, candidate))))
+    candidates = [candidate for candidate, _, _ in options]
     couplings = list(dict.fromkeys(each for candidate in candidates for each in candidate.coupled))
     uncouple = {coupling: len(candidates) + number for number, coupling in enumerate(couplings)}
-    cost += [float(UNCOUPLE * _SCALE)] * len(couplings)
-    found = _cheapest(candidates, cost, uncouple)
+    none = [0.0] * len(couplings)
+    # The cheapest, among those with the fewest outputs, in the order of the documents.
+    stages = (
+        [price for _, price, _ in options] + [float(UNCOUPLE * _SCALE)] * len(couplings),
+        [float(len(each.outputs)) for each in candidates] + none,
+        [float(place) for place in range(len(candidates))] + none,
+    )
+    found = solve_in_turn(stages, rows_of(candidates, uncouple), [1.0] * len(stages[0]))
     said: list[Change] = []
     kept: dict[str, Candidate] = {}
-    for column, candidate in enumerate(candidates):
-        if found[column] <= 0.5:
-            continue
-        said += changes[column]
-        if not changes[column]:
-            kept[candidate.input] = candidate
+    for column, (candidate, _, changes) in enumerate(options):
+        if found[column] > 0.5:
+            said += changes
+            kept.update({} if changes else {candidate.input: candidate})
     for (supply, number), column in uncouple.items():
         if found[column] > 0.5:
             touched = [name for name, each in kept.items() if (supply, number) in each.coupled]
@@ -173,27 +164,13 @@ def smallest_change(fields: Sequence[Field], bench: Bench) -> Smallest:
     return Smallest(unique, kept)
 
 
-def _cheapest(
-    candidates: Sequence[Candidate], cost: Sequence[float], uncouple: Mapping[tuple[str, int], int]
-) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """The cheapest assignment, among those with the fewest outputs, in the order of the documents."""
-    rows: Rows = rows_of(candidates, uncouple)
-    upper, whole = [1.0] * len(cost), [1] * len(cost)
-    outputs = [float(len(each.outputs)) for each in candidates] + [0.0] * len(uncouple)
-    order = [float(place) for place in range(len(candidates))] + [0.0] * len(uncouple)
-    found = None
-    for stage in (cost, outputs, order):
-        found = solve(stage, rows, upper, whole)
-        assert found is not None, "an output more for each input always fits"
-        value = round(float(np.dot(stage, np.round(found))))
-        rows.add({column: each for column, each in enumerate(stage) if each}, -np.inf, value)
-    assert found is not None
-    return found
+def _cost(candidate: Candidate) -> float:
+    return float(sum(each.cost for each in candidate.obstacles))
 
 
 def _parted(demand: Demand, candidate: Candidate) -> tuple[Change, ...]:
     return tuple(
-        Change(demand.name, each.change or "", each.where or demand.at_hook_up)
+        Change(demand.name, each.change or "", each.where or demand.source.at_hook_up)
         for each in candidate.obstacles
     )
 
@@ -203,25 +180,3 @@ def _uncoupled(supply: str, number: int, bench: Bench, inputs: Iterable[str]) ->
     where: Path = ("bench", "supplies", supply, "coupled", number)
     words = f"uncouple {names} and remove them from 'coupled'"
     return Change(", ".join(inputs), words, where)
-
-
-def _hopeless(demand: Demand, bench: Bench) -> list[str]:
-    """Why not even an output that gives everything could feed an input."""
-    return [each.why for each in against_group(demand, _ideal(demand), bench)]
-
-
-def _placeholder(demand: Demand) -> Candidate:
-    """An input that nothing can feed."""
-    return Candidate(
-        input=demand.name,
-        group=_ideal(demand),
-        lead="",
-        sense="at terminals",
-        fixture=demand.wish.fixture,
-        headroom=0,
-        margins={},
-        cautions=(),
-        reading=0,
-        tied=(),
-        coupled=(),
-    )

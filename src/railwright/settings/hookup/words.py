@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
 from railwright.quantities import show
 from railwright.settings.context import Draw
@@ -19,35 +18,28 @@ def percent(permille: int) -> str:
     return f"{permille / 10:g} %"
 
 
-def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str], bench: Bench) -> str:
+def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) -> str:
     """What the chosen outputs give against what is needed, what else would do, and what would not.
 
     taken: output -> the input that it feeds.
     """
-    demand, group = field.demand, chosen.group
-    need, said_by, _ = demand.need if demand.need is not None else Draw(0.0, "nothing", False)
-    resistance = demand.resistances[chosen.lead]
-    drop = demand.drop(resistance, need)
-    top = demand.highest + (drop if chosen.sense == "at load" else 0.0)
+    demand, fed = field.demand, chosen.source
+    need, said_by, _ = fed.needs if fed.needs is not None else Draw(0.0, "nothing", False)
+    drop, top = fed.drop(need), demand.highest + fed.sensed_drop
     margins = ", ".join(
         f"{what} {100 * margin:.3g} %" if margin < 9.99 else f"{what} more than 1000 %"
         for what, margin in chosen.margins.items()
         if margin != math.inf
     )
-    sensed = (
-        f"the lead drops up to {show(drop, 'V')}, "
-        + ("sensed away" if chosen.sense == "at load" else "too little to sense")
-        if drop
-        else "the lead drops nothing"
-    )
-    if chosen.sense == "at terminals" and demand.wish.sense == "at terminals":
-        sensed = f"the lead drops up to {show(drop, 'V')}, not sensed, as the procedure says"
+    how = "sensed away" if fed.senses else "too little to sense"
+    if demand.wish.sense == "at terminals":
+        how = "not sensed, as the procedure says"
     parts = [
-        f"{group.gives} {show(group.full_voltage, 'V')}, {show(group.full_current, 'A')} and "
-        f"{show(group.full_power, 'W')}; {show(top, 'V')} and {show(need, 'A')} ({said_by}) are needed",
+        f"{fed.gives} {show(fed.full_voltage, 'V')}, {show(fed.full_current, 'A')} and "
+        f"{show(fed.full_power, 'W')}; {show(top, 'V')} and {show(need, 'A')} ({said_by}) are needed",
         f"room beyond the need: {margins or 'any, since nothing is drawn'}",
         f"headroom counted {percent(chosen.headroom)} (of at most {percent(FULL)})",
-        sensed,
+        f"the lead drops up to {show(drop, 'V')}, {how}" if drop else "the lead drops nothing",
         *_others(field, chosen, taken),
     ]
     return "; ".join(parts)
@@ -57,10 +49,10 @@ def _others(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) ->
     """The other outputs: those that would do too, and what keeps the others from it."""
     seen: dict[str, str] = {}
     for each in field.admissible:
-        if each.outputs != chosen.outputs and each.group.words not in seen:
+        if each.outputs != chosen.outputs and each.source.words not in seen:
             for_others = [taken[name] for name in each.outputs if name in taken and taken[name] != each.input]
             feeds = f", which feeds {for_others[0]}" if for_others else ""
-            seen[each.group.words] = f"{each.group.words} (headroom {percent(each.headroom)}{feeds})"
+            seen[each.source.words] = f"{each.source.words} (headroom {percent(each.headroom)}{feeds})"
     words = []
     if seen:
         words.append(f"would do too: {_some(list(seen.values()))}")
@@ -83,13 +75,13 @@ def why_none(field: Field) -> str:
     """Why an input is not fed: what speaks against each output, or who else needs those that would do."""
     name = field.demand.name
     if field.admissible:
-        able = ", ".join(dict.fromkeys(each.group.words for each in field.admissible))
+        able = ", ".join(dict.fromkeys(each.source.words for each in field.admissible))
         barred = _some([_all(each.obstacles) for each in by_cost(field.nearest)])
         words = f"{name} could be fed by {able}, but not beside the other inputs"
         return f"{words}; others would do but for this: {barred}" if barred else words
     near: dict[str, Sequence[Obstacle]] = {}
     for each in by_cost(field.nearest):
-        near.setdefault(each.group.words, each.obstacles)
+        near.setdefault(each.source.words, each.obstacles)
     found: dict[str, Sequence[Obstacle]] = {**near, **field.against, **near}
     each_why = [obstacles[0].why for obstacles in found.values() if obstacles]
     return f"nothing feeds {name}: {_some(each_why) or 'no output is free'}"

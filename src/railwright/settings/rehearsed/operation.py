@@ -9,11 +9,12 @@ from railwright.assumptions import Assumption
 from railwright.documents.procedure import Step
 from railwright.plan.timeline import Action
 from railwright.quantities import show
-from railwright.settings.context import Source, output_path
+from railwright.settings.context import Source
 from railwright.settings.findings import Severity
+from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
 from railwright.settings.rule import Hit, Outcome, Path, rule
-from railwright.traces import EventKind, Span
+from railwright.traces import EventKind, Span, Traces
 
 MANY_STARTS = 3
 """Starts of a converter within one step from which on it counts as restarting for ever."""
@@ -44,7 +45,7 @@ def _freed(rehearsed: Rehearsed, source: Source) -> tuple[str, str]:
     if start.frees and start.surely and start.surely < ALIKE * start.frees:
         found = {slow: max(start.frees, start.surely)}
     limits = " or ".join(
-        f"one above {show(limit + (source.limit_error(limit) or 0.0), 'A')} frees it, {words}"
+        f"one above {show(source.at_most(limit), 'A')} frees it, {words}"
         for words, limit in found.items()
         if limit is not None
     )
@@ -53,15 +54,11 @@ def _freed(rehearsed: Rehearsed, source: Source) -> tuple[str, str]:
 
 def _to_carry(source: Source) -> str:
     """The current limit that carries the converters' greatest draw, just above where they stop."""
-    needed = [
-        current.high
-        for converter in source.load.converters
-        if (current := source.load.current(converter.stops_at.low * (1 + 1e-9))) is not None
-    ]
+    needed = [drawn for _, drawn in source.load.just_above_stopping]
     if not needed:
         return "raise the current limit"
-    error = source.limit_error(max(needed)) or 0.0
-    return f"a current limit above {show(max(needed) + error, 'A')} frees it, where device and lead bear it"
+    limit = source.at_most(max(needed))
+    return f"a current limit above {show(limit, 'A')} frees it, where device and lead bear it"
 
 
 def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
@@ -72,30 +69,28 @@ def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
     return level
 
 
-def _restarting(rehearsed: Rehearsed, source: Source) -> list[Span]:
-    starts = rehearsed.events(source, EventKind.STARTS)
-    spans = []
-    for span in rehearsed.record.spans:
-        inside = [event for event in starts if span.start <= event.time <= span.end]
-        if len(inside) >= MANY_STARTS and span.kind != "shape":
-            spans.append(span)
-    return spans
+def _restarting(rehearsed: Rehearsed, source: Source) -> dict[str, int]:
+    """Steps in which a converter restarts for ever, and how often it starts there."""
+    starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
+    counts = {
+        span.name: sum(span.start <= time <= span.end for time in starts)
+        for span in rehearsed.record.spans
+        if span.kind != "shape"
+    }
+    return {name: count for name, count in counts.items() if count >= MANY_STARTS}
 
 
 @rule("restarts-for-ever", Severity.STOP)
 def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
     for source, _ in rehearsed.inputs:
-        for span in _restarting(rehearsed, source)[:1]:
-            inside = [
-                e for e in rehearsed.events(source, EventKind.STARTS) if span.start <= e.time <= span.end
-            ]
+        for name, count in list(_restarting(rehearsed, source).items())[:1]:
             limit = source.limit(rehearsed.context.feeds[source.name])
             why, remedy = _freed(rehearsed, source)
             yield Hit(
                 source.name,
                 (*source.at_limits, "current_limit"),
-                f"rehearsed, the converter starts {len(inside)} times in '{span.name}' at the limit of "
+                f"rehearsed, the converter starts {count} times in '{name}' at the limit of "
                 f"{show(limit, 'A')}{why}",
                 remedy,
             )
@@ -105,27 +100,35 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
 def hangs_low(rehearsed: Rehearsed) -> Outcome:
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
     for source, traces in rehearsed.inputs:
-        limited = in_limit(traces)
-        for span in rehearsed.record.spans:
-            if source.name not in span.inputs or span.kind not in ("power_up", "hold"):
-                continue
-            if span in _restarting(rehearsed, source):
-                continue
-            end = int(traces.time.searchsorted(span.end, side="left"))
-            index = min(max(end - 1, 0), traces.time.size - 1)
-            asked = _set_point(rehearsed, source.name, float(traces.time[index]))
-            voltage = float(traces.columns["voltage"][index])
-            if limited[index] and asked in source.input.operating and voltage < source.input.operating.low:
+        limited, restarting = in_limit(traces), _restarting(rehearsed, source)
+        for span, index, asked in _ends(rehearsed, source, traces, "power_up", "hold"):
+            voltage, operating = float(traces.columns["voltage"][index]), source.input.operating
+            if (
+                span.name not in restarting
+                and limited[index]
+                and asked in operating
+                and voltage < operating.low
+            ):
                 why, remedy = _freed(rehearsed, source)
                 yield Hit(
                     source.name,
                     (*source.at_limits, "current_limit"),
-                    f"rehearsed, at the end of '{span.name}' the input hangs at {show(voltage, 'V')} in "
-                    f"the current "
-                    f"limit; {show(asked, 'V')} is set{why}",
+                    f"rehearsed, at the end of '{span.name}' the input hangs at {show(voltage, 'V')} in the "
+                    f"current limit; {show(asked, 'V')} is set{why}",
                     remedy,
                 )
                 break
+
+
+def _ends(
+    rehearsed: Rehearsed, source: Source, traces: Traces, *kinds: str
+) -> Iterator[tuple[Span, int, float]]:
+    """Steps of these kinds in which an input has a part, the row of their end, and what is set there [V]."""
+    for span in rehearsed.record.spans:
+        if source.name in span.inputs and span.kind in kinds:
+            end = int(traces.time.searchsorted(span.end, side="left"))
+            index = min(max(end - 1, 0), traces.time.size - 1)
+            yield span, index, _set_point(rehearsed, source.name, float(traces.time[index]))
 
 
 @rule("not-settled", Severity.CAUTION)
@@ -134,14 +137,9 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
     for source, traces in rehearsed.inputs:
         if rehearsed.trips(source):
             continue
-        for span in rehearsed.record.spans:
-            if source.name not in span.inputs or span.kind != "power_up":
-                continue
-            index = min(
-                max(int(traces.time.searchsorted(span.end, side="left")) - 1, 0), traces.time.size - 1
-            )
-            asked = _set_point(rehearsed, source.name, float(traces.time[index]))
-            reached = float(traces.columns["terminal_voltage" if not source.senses else "voltage"][index])
+        column = "voltage" if source.senses else "terminal_voltage"
+        for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
+            reached = float(traces.columns[column][index])
             if abs(reached - asked) > SETTLED * abs(asked):
                 yield Hit(
                     source.name,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from railwright.quantities import show
 from railwright.settings.findings import Severity
-from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest, stretches
+from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
 from railwright.traces import EventKind, Mode
@@ -31,8 +31,6 @@ def trips(rehearsed: Rehearsed) -> Outcome:
         if not events:
             continue
         event = events[0]
-        span = rehearsed.span_at(event.time)
-        step = f"'{span.name}'" if span else "the procedure"
         feed = rehearsed.context.feeds[source.name]
         if event.kind is EventKind.TRIPS_OVP:
             path = (*source.at_limits, "ovp")
@@ -50,13 +48,14 @@ def trips(rehearsed: Rehearsed) -> Outcome:
         else:
             path = (*source.at_limits, "trip_delay")
             remedy = "lengthen the trip delay, raise the current limit, or rise more slowly"
-            held = longest(stretches(traces.time, in_limit(traces)))
-            stays = f" after {show(held[1] - held[0], 's')} in the limit" if held else ""
+            held = longest(traces.time, in_limit(traces))
+            stays = f" after {show(held[1], 's')} in the limit" if held else ""
             why = (
                 f"the current limit of {show(source.limit(feed), 'A')} trips{stays}; the trip delay is "
                 f"{show(feed.outputs[0].trip_delay, 's')}"
             )
-        yield Hit(source.name, path, f"rehearsed, at {show(event.time, 's')} in {step}: {why}", remedy)
+        when = f"at {show(event.time, 's')} in {rehearsed.step_words(event.time)}"
+        yield Hit(source.name, path, f"rehearsed, {when}: {why}", remedy)
 
 
 @rule("fuse-rehearsed", Severity.STOP)
@@ -64,13 +63,12 @@ def fuse(rehearsed: Rehearsed) -> Outcome:
     """A fuse opens while the procedure is rehearsed, with nothing wrong."""
     for source, traces in rehearsed.inputs:
         for event in rehearsed.events(source, EventKind.FUSE_OPENS)[:1]:
-            span = rehearsed.span_at(event.time)
             before = traces.columns["current"][traces.time <= event.time]
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "fixture"),
-                f"rehearsed, at {show(event.time, 's')} in '{span.name if span else 'the procedure'}': the "
-                f"fuse in '{source.hook_up.fixture}' opens, after up to {show(float(before.max()), 'A')}",
+                f"rehearsed, at {show(event.time, 's')} in {rehearsed.step_words(event.time)}: the "
+                f"fuse in '{source.fixture_name}' opens, after up to {show(float(before.max()), 'A')}",
                 "take a slower or larger fuse, rise more slowly, or lower the current limit",
             )
 
@@ -80,17 +78,16 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
     for source, traces in rehearsed.inputs:
         points = rehearsed.context.feeds[source.name].outputs[0]
-        held = longest(stretches(traces.time, in_limit(traces)))
+        held = longest(traces.time, in_limit(traces))
         if points.at_limit != "trip" or held is None or rehearsed.trips(source):
             continue
-        length = held[1] - held[0]
+        length = held[1]
         if length * DELAY_MARGIN > points.trip_delay:
-            span = rehearsed.span_at(held[0])
             yield Hit(
                 source.name,
                 (*source.at_limits, "trip_delay"),
                 f"rehearsed, {source.name} stays in the limit for {show(length, 's')} in "
-                f"'{span.name if span else 'the procedure'}'; the trip delay of "
+                f"{rehearsed.step_words(held[0])}; the trip delay of "
                 f"{show(points.trip_delay, 's')} is only "
                 f"{points.trip_delay / length:.3g} times that",
                 f"lengthen the delay to {show(DELAY_MARGIN * length, 's')} or more, or raise the limit",
@@ -117,20 +114,21 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
         beyond = (current if bound.quantity == "current" else voltage) - bound.value
         if bound.side == "below":
             beyond = np.where(on, -beyond, -1.0)
-        held = longest(_exceeds(traces.time, beyond))
-        if held is not None and held[1] - held[0] > condition.duration:
-            span = rehearsed.span_at(held[0])
+        held = longest(*_exceeds(traces.time, beyond))
+        if held is not None and held[1] > condition.duration:
             yield Hit(
                 condition.input,
                 ("procedure", "stop_when", index, condition.kind),
-                f"rehearsed, it holds for {show(held[1] - held[0], 's')} from {show(held[0], 's')} on, in "
-                f"'{span.name if span else 'the procedure'}': the run would end there",
+                f"rehearsed, it holds for {show(held[1], 's')} from {show(held[0], 's')} on, in "
+                f"{rehearsed.step_words(held[0])}: the run would end there",
                 "correct the condition, or give it a longer 'for'",
             )
 
 
-def _exceeds(time: NDArray[np.float64], beyond: NDArray[np.float64]) -> list[tuple[float, float]]:
-    """Stretches of time [s] over which a trace of straight lines lies above zero; shape (n,) both.
+def _exceeds(
+    time: NDArray[np.float64], beyond: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Times [s], and whether a trace of straight lines lies above zero after each; shapes (n,) and (n - 1,).
 
     Rows of a computed trace are far apart on a ramp: where it crosses zero lies between two of them.
     """
@@ -141,4 +139,4 @@ def _exceeds(time: NDArray[np.float64], beyond: NDArray[np.float64]) -> list[tup
     at = time[crosses] + part * (time[crosses + 1] - time[crosses])
     finer = np.insert(time, crosses + 1, at)
     values = np.insert(beyond, crosses + 1, 0.0)
-    return stretches(finer, np.maximum(values[:-1], values[1:]) > 0.0)
+    return finer, np.maximum(values[:-1], values[1:]) > 0.0

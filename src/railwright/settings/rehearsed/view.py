@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -85,14 +84,16 @@ class Rehearsed:
         inside = [span for span in self.record.spans if span.start <= time <= span.end]
         return inside[0] if inside else None
 
+    def step_words(self, time: float) -> str:
+        """The step that is played at a time [s], for people."""
+        span = self.span_at(time)
+        return f"'{span.name}'" if span else "the procedure"
+
     def step_path(self, span: Span | None) -> tuple[str | int, ...]:
         """Where a step is written."""
-        if span is None:
-            return ("procedure", "steps")
+        steps: tuple[str | int, ...] = ("procedure", "steps")
         names = [each.name for each in self.context.timeline.spans]
-        return (
-            ("procedure", "steps", names.index(span.name)) if span.name in names else ("procedure", "steps")
-        )
+        return (*steps, names.index(span.name)) if span is not None and span.name in names else steps
 
 
 def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple[float, float]]:
@@ -107,9 +108,10 @@ def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple
     return [(float(time[a]), float(time[b])) for a, b in zip(starts, closed, strict=True)]
 
 
-def longest(found: Sequence[tuple[float, float]]) -> tuple[float, float] | None:
-    """The longest of some stretches."""
-    return max(found, key=lambda each: each[1] - each[0], default=None)
+def longest(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> tuple[float, float] | None:
+    """The longest of these stretches: its start and its length [s]; None: there is none."""
+    found = ((start, end - start) for start, end in stretches(time, holds))
+    return max(found, key=lambda each: each[1], default=None)
 
 
 def in_limit(traces: Traces) -> NDArray[np.bool_]:

@@ -7,7 +7,7 @@ from railwright.evaluation.observability import all_known
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import show
 from railwright.settings.findings import Severity
-from railwright.settings.rehearsed.view import Rehearsed, longest, stretches
+from railwright.settings.rehearsed.view import Rehearsed, longest
 from railwright.settings.rule import Hit, Outcome, rule
 
 TOP = 10.0
@@ -29,16 +29,14 @@ def withstand(rehearsed: Rehearsed) -> Outcome:
         )
         for level, _ in forward:
             allowed = max((duration for other, duration in forward if other > level), default=0.0)
-            held = longest(stretches(traces.time, voltage > level))
-            if held is not None and held[1] - held[0] > allowed:
-                span = rehearsed.span_at(held[0])
+            held = longest(traces.time, voltage > level)
+            if held is not None and held[1] > allowed:
                 yield Hit(
                     source.name,
                     (*source.at_input, "withstands"),
                     f"rehearsed, the connector is above {show(level, 'V')} for "
-                    f"{show(held[1] - held[0], 's')} in "
-                    f"'{span.name if span else 'the procedure'}' (peak {show(float(voltage.max()), 'V')}); "
-                    f"{show(allowed, 's')} is permitted",
+                    f"{show(held[1], 's')} in {rehearsed.step_words(held[0])} "
+                    f"(peak {show(float(voltage.max()), 'V')}); {show(allowed, 's')} is permitted",
                     "rise more slowly, or play a lower voltage",
                 )
                 break
@@ -50,27 +48,26 @@ def never(rehearsed: Rehearsed) -> Outcome:
     import numpy as np
 
     traces_of = rehearsed.record.traces
-    for index, bound in enumerate(rehearsed.context.device.never):
-        first, second = traces_of.get(bound.voltage_of), traces_of.get(bound.minus)
+    for index, asked in enumerate(rehearsed.context.device.never):
+        first, second = traces_of.get(asked.voltage_of), traces_of.get(asked.minus)
         if first is None or second is None:
             continue
         time = np.union1d(first.time, second.time)
         inputs = rehearsed.context.device.inputs
-        difference = inputs[bound.voltage_of].sign * np.interp(
+        difference = inputs[asked.voltage_of].sign * np.interp(
             time, first.time, first.columns["voltage"]
-        ) - inputs[bound.minus].sign * np.interp(time, second.time, second.columns["voltage"])
-        beyond = np.maximum(bound.outside.low - difference, difference - bound.outside.high)
+        ) - inputs[asked.minus].sign * np.interp(time, second.time, second.columns["voltage"])
+        beyond = np.maximum(asked.outside.low - difference, difference - asked.outside.high)
         worst = int(np.argmax(beyond))
         if beyond[worst] > 1e-9:
-            span = rehearsed.span_at(float(time[worst]))
             yield Hit(
-                bound.voltage_of,
+                asked.voltage_of,
                 ("device", "never", index),
-                f"rehearsed, {bound.voltage_of} minus {bound.minus} is "
+                f"rehearsed, {asked.voltage_of} minus {asked.minus} is "
                 f"{show(float(difference[worst]), 'V')} at "
-                f"{show(float(time[worst]), 's')} in '{span.name if span else 'the procedure'}'; it must "
+                f"{show(float(time[worst]), 's')} in {rehearsed.step_words(float(time[worst]))}; it must "
                 f"stay within "
-                f"{show(bound.outside.low, 'V')} to {show(bound.outside.high, 'V')}",
+                f"{show(asked.outside.low, 'V')} to {show(asked.outside.high, 'V')}",
                 "change the order, the gap or the voltages",
             )
 
@@ -141,21 +138,18 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         span = next((span for span in rehearsed.record.spans if span.name == required.during), None)
         if source is None or traces is None or span is None or not required.known.momentary:
             continue
-        updates = [
-            output.reading.update for output in source.rows if output.reading and output.reading.update
-        ]
+        updates = source.updates
         part = traces.closed(span.start, span.end)
         if len(updates) < source.count or part.time.size < 2:
             continue
-        apertures = [output.reading.aperture if output.reading else None for output in source.rows]
         every = rehearsed.context.procedure.record.every
-        blind = blind_time(max(updates), every, max(all_known(apertures) or updates))
+        blind = blind_time(max(updates), every, max(all_known(source.apertures) or updates))
         values = part.columns[required.known.records[0]]
         peak = float(values.max())
         finer = ""
-        held = longest(stretches(part.time, values >= 0.9 * peak))
-        if peak > 0 and held is not None and held[1] - held[0] < max(updates):
-            length = max(held[1] - held[0], 1e-6)
+        held = longest(part.time, values >= 0.9 * peak)
+        if peak > 0 and held is not None and held[1] < max(updates):
+            length = max(held[1], 1e-6)
             if length / TOP < deciding_interval(blind):
                 finer = f"; as short as it is rehearsed, {sample_rate(length / TOP)} show its height"
             yield Hit(
@@ -163,6 +157,6 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
                 ("procedure", "requires", index),
                 f"rehearsed, '{required.name}' peaks at {show(peak, required.unit)} and is above 90 % of "
                 f"it for "
-                f"{show(held[1] - held[0], 's')}; a reading comes every {show(max(updates), 's')}",
+                f"{show(held[1], 's')}; a reading comes every {show(max(updates), 's')}",
                 f"record it with {sample_rate(deciding_interval(blind))} or more{finer}",
             )

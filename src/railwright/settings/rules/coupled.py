@@ -55,8 +55,7 @@ def _taken_along(context: Context) -> Iterator[_TakenAlong]:
         source, feed = context.sources[name], feeds[name]
 
         def voltage(source: Source = source) -> float:
-            own = [stands[output] for output in source.outputs]
-            return sum(own) if source.series else max(own)
+            return (sum if source.series else max)(stands[output] for output in source.outputs)
 
         before = voltage()
         stands[change.output] = change.voltage

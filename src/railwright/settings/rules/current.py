@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from railwright.quantities import show
+from railwright.settings.constraints import current_limit
+from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.rules.judge import judged, settings_judged
 from railwright.settings.windows import rise
 from railwright.settings.windows.current_limit import HEADROOM
 
@@ -13,42 +16,15 @@ from railwright.settings.windows.current_limit import HEADROOM
 @rule("current-range", Severity.STOP)
 def current_range(context: Context) -> Outcome:
     """A current limit is outside the output's range."""
-    for source, feed in context.having("current_limit"):
-        for points in feed.outputs:
-            reach = context.bench.output(points.output).current
-            if points.current_limit not in reach or points.current_limit <= 0:
-                yield Hit(
-                    source.name,
-                    (*source.at_limits, "current_limit"),
-                    f"{show(points.current_limit, 'A')} on {points.output}, whose range is "
-                    f"{show(reach.low, 'A')} to "
-                    f"{show(reach.high, 'A')}",
-                    "set a limit above zero inside the output's range, or take another output",
-                )
+    yield from settings_judged(context, "current_limit", lambda source, _: current_limit.in_range(source))
 
 
 @rule("power-range", Severity.STOP)
 def power_range(context: Context) -> Outcome:
     """The steady power that is needed is more than the output can give."""
     for source in context.sources.values():
-        ratings = [output.power for output in source.rows]
-        known = [power for power in ratings if power is not None]
-        if len(known) < source.count:
-            yield Unknown(
-                source.name, source.at_output, "power rating of the output", f"the power of {source.name}"
-            )
-            continue
-        for level, drawn, power in source.powers(sum(known)):
-            if power > sum(known):
-                yield Hit(
-                    source.name,
-                    level.path,
-                    f"{show(level.voltage, 'V')} with up to {show(drawn, 'A')} needs "
-                    f"{show(power, 'W')}; "
-                    f"{', '.join(source.outputs)} can give {show(sum(known), 'W')}",
-                    "take a stronger output, or join outputs",
-                )
-                break
+        powers = [(power, level.path) for level, _, power in source.powers(source.full_power)]
+        yield from judged(source, given(source), *powers, once=True)
 
 
 @rule("power-before-limit", Severity.NOTE)
@@ -75,29 +51,7 @@ def power_before_limit(context: Context) -> Outcome:
 @rule("limit-below-need", Severity.STOP)
 def limit_below_need(context: Context) -> Outcome:
     """The current limit, less its error, does not carry what normal operation draws."""
-    for source, feed in context.having("current_limit"):
-        limit = source.limit(feed)
-        if source.needs is None:
-            yield Unknown(
-                source.name, source.at_input, "what the input draws", "the current limit against it"
-            )
-            continue
-        wrong = source.limit_error(limit)
-        if wrong is None:
-            path = (*source.at_output, "programming")
-            yield Unknown(
-                source.name, path, "accuracy of the current limit", "the error of the current limit"
-            )
-        need, need_from, _ = source.needs
-        if limit - (wrong or 0.0) < need:
-            yield Hit(
-                source.name,
-                (*source.at_limits, "current_limit"),
-                f"the limit may be as low as {show(limit - (wrong or 0.0), 'A')} with programming error; "
-                f"{need_from} is "
-                f"{show(need, 'A')}",
-                "raise the current limit, or play no voltage at which so much is drawn",
-            )
+    yield from settings_judged(context, "current_limit", lambda source, _: current_limit.enough(source))
 
 
 @rule("limit-headroom", Severity.CAUTION)
@@ -108,7 +62,7 @@ def limit_headroom(context: Context) -> Outcome:
         if source.needs is None:
             continue
         need, need_from, _ = source.needs
-        least = limit - (source.limit_error(limit) or 0.0)
+        least = source.surely(limit)
         if need <= least < HEADROOM * need:
             yield Hit(
                 source.name,
@@ -122,25 +76,7 @@ def limit_headroom(context: Context) -> Outcome:
 @rule("limit-above-device", Severity.STOP)
 def limit_above_device(context: Context) -> Outcome:
     """The current limit, with its error, lets through more than does the input no harm."""
-    for source, feed in context.having("current_limit"):
-        limit = source.limit(feed)
-        at_most = source.input.current.at_most
-        if at_most is None:
-            path = (*source.at_input, "current")
-            what = "current that does the input no harm (at_most)"
-            yield Unknown(
-                source.name, path, what, f"the current limit of {show(limit, 'A')} against the device"
-            )
-            continue
-        most = limit + (source.limit_error(limit) or 0.0)
-        if most > at_most:
-            yield Hit(
-                source.name,
-                (*source.at_limits, "current_limit"),
-                f"the limit lets {show(most, 'A')} through (with programming error); the input bears "
-                f"{show(at_most, 'A')}",
-                "lower the current limit",
-            )
+    yield from settings_judged(context, "current_limit", lambda source, _: current_limit.device(source))
 
 
 @rule("declared-current", Severity.CAUTION)
@@ -173,7 +109,7 @@ def ramp_in_limit(context: Context) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
     for source, feed in context.having("current_limit"):
         limit = source.limit(feed)
-        least = limit - (source.limit_error(limit) or 0.0)
+        least = source.surely(limit)
         charging = source.longest_charging(least)
         if charging is None or charging.move.rate is None:
             continue
@@ -212,21 +148,17 @@ def _slower(context: Context, source: Source, path: Path, limit: float) -> str:
 def limit_at_low_voltage(context: Context) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
     for source, feed in context.having("current_limit"):
-        least = source.limit(feed) - (source.limit_error(source.limit(feed)) or 0.0)
-        for converter in source.load.converters:
-            low = converter.stops_at.low
-            falling = [
-                move for move in source.played.moves if move.stop < move.start and move.stop < low * 1.2
-            ]
-            drawn = source.load.current(low * (1 + 1e-9))
-            if not falling or drawn is None or drawn.high <= least:
+        least = source.surely(source.limit(feed))
+        for low, drawn in source.load.just_above_stopping:
+            falling = [each for each in source.played.moves if each.stop < min(each.start, low * 1.2)]
+            if not falling or drawn <= least:
                 continue
             yield Hit(
                 source.name,
                 falling[0].path,
                 f"'{falling[0].step}' plays down to {show(falling[0].stop, 'V')}; just above its lowest "
                 f"stopping "
-                f"voltage, {show(low, 'V')}, the load model draws {show(drawn.high, 'A')}, and the limit "
+                f"voltage, {show(low, 'V')}, the load model draws {show(drawn, 'A')}, and the limit "
                 f"may be as "
                 f"low as {show(least, 'A')}: the output leaves CV before the converter stops",
                 "raise the current limit, or mind it in the turn-off voltage that is measured",
@@ -237,17 +169,16 @@ def limit_at_low_voltage(context: Context) -> Outcome:
 def power_headroom(context: Context) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
     for source in context.sources.values():
-        known = [output.power for output in source.rows if output.power is not None]
-        if len(known) < source.count:
+        full = source.full_power
+        if any(output.power is None for output in source.rows):
             continue
-        for level, drawn, power in source.powers(sum(known)):
-            if power <= sum(known) < HEADROOM * power:
+        for level, drawn, power in source.powers(full):
+            if power <= full < HEADROOM * power:
                 yield Hit(
                     source.name,
                     level.path,
-                    f"{show(level.voltage, 'V')} with up to {show(drawn, 'A')} needs "
-                    f"{show(power, 'W')} of the "
-                    f"{show(sum(known), 'W')} that {', '.join(source.outputs)} can give",
+                    f"{show(level.voltage, 'V')} with up to {show(drawn, 'A')} needs {show(power, 'W')} of "
+                    f"the {show(full, 'W')} that {', '.join(source.outputs)} can give",
                     "take a stronger output, or join outputs",
                 )
                 break

@@ -146,11 +146,11 @@ def stays_on(context: Context) -> Outcome:
 def stays_on_high(context: Context) -> Outcome:
     """An input stays on at the end whose outputs can reach a dangerous voltage."""
     for name, source in context.sources.items():
-        if _stays_on(source) is not None and source.full_voltage > DANGEROUS:
+        if _stays_on(source) is not None and source.reach > DANGEROUS:
             yield Hit(
                 name,
                 (*source.at_limits, "at_end"),
-                f"{', '.join(source.outputs)} can reach {show(source.full_voltage, 'V')}, more than "
+                f"{', '.join(source.outputs)} can reach {show(source.reach, 'V')}, more than "
                 f"{show(DANGEROUS, 'V')} d.c. (IEC 61010-1, from memory), and would be left on",
                 "let it go off at the end, or feed it from outputs that reach less",
             )
@@ -196,9 +196,7 @@ def _rates(source: Source) -> Iterator[tuple[float, str]]:
         ("can be set to a slew of", [output.slew.high if output.slew else None for output in source.rows]),
         ("falls without load at", [figures.slowest_fall(output) for output in source.rows]),
     ):
-        known = [rate for rate in each if rate is not None]
-        if known and len(known) == source.count:
-            able = sum(known) if source.series else min(known)
+        if (able := source.fastest(each)) is not None:
             yield able, f"{' and '.join(source.outputs)} {what} {show(able, 'V/s')} at most"
 
 
@@ -229,7 +227,7 @@ _REMEDY = (
 
 
 def _high(context: Context) -> list[Source]:
-    return [source for source in context.sources.values() if source.full_voltage > DANGEROUS]
+    return [source for source in context.sources.values() if source.reach > DANGEROUS]
 
 
 @rule("unattended", Severity.CAUTION)
@@ -255,7 +253,7 @@ def unattended_high(context: Context) -> Outcome:
         yield Hit(
             source.name,
             ("procedure", "attended"),
-            f"nobody is there, {', '.join(source.outputs)} can reach {show(source.full_voltage, 'V')}, more "
+            f"nobody is there, {', '.join(source.outputs)} can reach {show(source.reach, 'V')}, more "
             f"than {show(DANGEROUS, 'V')} d.c. (IEC 61010-1, from memory), and only this computer would "
             f"switch off: {'; '.join(lacks)}",
             _REMEDY,

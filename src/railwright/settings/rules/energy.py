@@ -89,11 +89,10 @@ def discharge_of(context: Context, source: Source, *, sinks: bool = False) -> Di
     # Through a diode neither the output's bleeder nor its capacitor has a part in it.
     if source.fixture is not None and source.fixture.diode is not None:
         time = discharging_time(context, source.name, most, math.inf, highest.voltage)
-        return Discharge(most, time, f"the diode in '{source.hook_up.fixture}' blocks")
-    bleeders = [output.bleeder for output in source.rows if output.bleeder is not None]
-    if len(bleeders) < source.count:
+        return Discharge(most, time, f"the diode in '{source.fixture_name}' blocks")
+    bleeder = source.bleeder
+    if bleeder is None:
         return Discharge(most, None, None)
-    bleeder = sum(bleeders) if source.series else 1.0 / sum(1.0 / each for each in bleeders)
     most += source.output_capacitance or 0.0
     through, taken = f"bleeder {show(bleeder, 'ohm')}", 0.0
     if sinks and (taken := _sunk(source)):
@@ -104,8 +103,7 @@ def discharge_of(context: Context, source: Source, *, sinks: bool = False) -> Di
 
 def _sunk(source: Source) -> float:
     """Current that the outputs of an input take in together [A]; what is unknown is not counted on."""
-    each = [output.sink or 0.0 for output in source.rows]
-    return sum(each) if source.parallel else min(each)
+    return (sum if source.parallel else min)(output.sink or 0.0 for output in source.rows)
 
 
 def discharging_time(

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from railwright.dialects.dialect import Setting
-from railwright.documents.bench import Calibration
+from railwright.documents.bench import Calibration, Output
+from railwright.documents.output_name import OutputName
 from railwright.quantities import show
-from railwright.settings.context import Context, Source, output_path
+from railwright.settings.context import Context, Source
 from railwright.settings.figures import on_grid
 from railwright.settings.findings import Severity
+from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 
@@ -109,37 +111,40 @@ def _voltages(source: Source) -> Iterator[tuple[Path, float]]:
 def off_grid(context: Context) -> Outcome:
     """A set point is no whole number of the output's steps: the instrument will round it."""
     for source, feed in context.having("current_limit"):
+        limit_at = (*source.at_limits, "current_limit")
         for (name, output), points in zip(source.outputs.items(), feed.outputs, strict=True):
-            if output.programming is None:
-                continue
-            step = output.programming.voltage.resolution
-            if step is None:
-                here = (*output_path(name), "programming", "voltage")
-                yield Unknown(
-                    name, here, "smallest step of the set voltage", f"the voltages of {source.name}"
-                )
-            else:
-                off = {v: path for path, v in _voltages(source) if not on_grid(v * points.share, step)}
-                for voltage, path in off.items():
-                    yield Hit(
-                        source.name,
-                        path,
-                        f"{show(voltage * points.share, 'V', 8)} on {name}, which sets in steps of "
-                        f"{show(step, 'V')}",
-                        "write a voltage that the output can set, or mind the rounding",
-                    )
-            step = output.programming.current.resolution
-            if step is None:
-                here = (*output_path(name), "programming", "current")
-                yield Unknown(name, here, "smallest step of the current limit", f"the limit of {source.name}")
-            elif not on_grid(points.current_limit, step):
-                yield Hit(
-                    source.name,
-                    (*source.at_limits, "current_limit"),
-                    f"{show(points.current_limit, 'A', 8)} on {name}, which sets in steps of "
-                    f"{show(step, 'A')}",
-                    "write a limit that the output can set, or mind the rounding",
-                )
+            voltages = [(path, voltage * points.share) for path, voltage in _voltages(source)]
+            for key, unit, what, values in (
+                ("voltage", "V", "set voltage", voltages),
+                ("current", "A", "current limit", [(limit_at, points.current_limit)]),
+            ):
+                yield from _off_grid(source, name, output, key, f"smallest step of the {what}", unit, values)
+
+
+def _off_grid(
+    source: Source,
+    name: OutputName,
+    output: Output,
+    key: str,
+    figure: str,
+    unit: str,
+    values: Iterable[tuple[Path, float]],
+) -> Outcome:
+    """The values of one kind that an output cannot be set to."""
+    if output.programming is None:
+        return
+    step = getattr(output.programming, key).resolution
+    if step is None:
+        here = (*output_path(name), "programming", key)
+        yield Unknown(name, here, figure, f"the {key}s of {source.name}")
+        return
+    for value, path in {value: path for path, value in values if not on_grid(value, step)}.items():
+        yield Hit(
+            source.name,
+            path,
+            f"{show(value, unit, 8)} on {name}, which sets in steps of {show(step, unit)}",
+            "write a value that the output can set, or mind the rounding",
+        )
 
 
 @rule("dialect-cannot-set", Severity.STOP)

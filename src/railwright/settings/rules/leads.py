@@ -2,177 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
 
 from railwright.quantities import show
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
+from railwright.settings.constraints import current_limit, outputs
+from railwright.settings.constraints.constraint import broken, constraints_in
+from railwright.settings.constraints.outputs import along
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rules.judge import judged, settings_judged
 from railwright.settings.windows.current_limit import HEADROOM
-
-
-def _steady_drop(source: Source) -> float | None:
-    """Largest drop along the lead, both ways, at the largest steady current [V]; None: current unknown."""
-    if source.needs is None:
-        return None
-    return source.drop(source.needs[0])
-
-
-def _meant_within(source: Source) -> list[Level]:
-    """Levels at which the input has to work, with the programming error as the margin."""
-    operating = source.input.operating
-    return source.played.meant_within(operating, source.voltage_error(operating.low) or 0.0)
-
-
-def _resistance(source: Source) -> str:
-    words = f"{show(source.resistance.high, 'ohm')} at most, both ways with contacts"
-    if source.fixture is None:
-        return words
-    drop = source.fixture.drop.high
-    diode = f" and {show(drop, 'V')} in its diode" if drop else ""
-    return f"{words} and fixture '{source.hook_up.fixture}'{diode}"
-
-
-@rule("lead-drop", Severity.CAUTION)
-def lead_drop(context: Context) -> Outcome:
-    """Without sensing, the lead's drop takes the input below its operating range."""
-    for source in context.sources.values():
-        drop = _steady_drop(source)
-        if source.senses:
-            continue
-        if drop is None:
-            yield Unknown(source.name, source.at_input, "what the input draws", "the lead's drop")
-            continue
-        operating = source.input.operating
-        for level in _meant_within(source):
-            if level.voltage - drop < operating.low - 1e-9:
-                assert source.needs is not None
-                yield Hit(
-                    source.name,
-                    level.path,
-                    f"{show(level.voltage, 'V')} at the terminals leaves "
-                    f"{show(level.voltage - drop, 'V')} at the "
-                    f"connector (lead {_resistance(source)}, {show(source.needs[0], 'A')}); it must work "
-                    f"from "
-                    f"{show(operating.low, 'V')}",
-                    "sense at the load, take a thicker or shorter lead, or raise the voltage by the drop",
-                )
-                break
-
-
-@rule("lead-drop-unsensed", Severity.NOTE)
-def lead_drop_unsensed(context: Context) -> Outcome:
-    """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
-    for source in context.sources.values():
-        drop = _steady_drop(source)
-        if source.senses or drop is None or drop <= 0.005 * abs(source.input.nominal):
-            continue
-        assert source.needs is not None
-        yield Hit(
-            source.name,
-            (*source.at_hook_up, "sense"),
-            f"the connector is up to {show(drop, 'V')} below the terminals (lead {_resistance(source)}, "
-            f"{show(source.needs[0], 'A')})",
-            "mind it in what is required at the connector, or sense at the load",
-        )
-
-
-@rule("sense-unavailable", Severity.STOP)
-def sense_unavailable(context: Context) -> Outcome:
-    """Sensing at the load is asked of an output whose data sheet does not say that it can."""
-    for source in context.sources.values():
-        if not source.senses:
-            continue
-        for name, output in source.outputs.items():
-            if output.sense is None:
-                yield Hit(
-                    source.name,
-                    (*source.at_hook_up, "sense"),
-                    f"the bench does not say that output {name} can sense at the load",
-                    "write 'sense: at terminals', or give the output's 'sense' in the bench document",
-                )
-
-
-@rule("sense-compensation", Severity.STOP)
-def sense_compensation(context: Context) -> Outcome:
-    """With sensing, the lead's steady drop is more than the output can make up for."""
-    for source in context.sources.values():
-        drop = _steady_drop(source)
-        if not source.senses:
-            continue
-        for name, output in source.outputs.items():
-            if output.sense is None:
-                continue
-            if output.sense.compensates is None:
-                path = (*source.at_output, "sense")
-                yield Unknown(name, path, "how much drop sensing makes up for", f"sensing of {source.name}")
-            elif drop is not None and drop > output.sense.compensates:
-                yield Hit(
-                    source.name,
-                    (*source.at_hook_up, "lead"),
-                    f"the lead drops up to {show(drop, 'V')} ({_resistance(source)}); {name} makes up for "
-                    f"{show(output.sense.compensates, 'V')}",
-                    "take a thicker or shorter lead",
-                )
-
-
-@rule("sense-compensation-peak", Severity.NOTE)
-def sense_compensation_peak(context: Context) -> Outcome:
-    """With sensing, the drop at the current limit is more than the output can make up for."""
-    for source, feed in context.having("current_limit"):
-        if not source.senses:
-            continue
-        drop, steady = source.drop(source.limit(feed)), _steady_drop(source)
-        for name, output in source.outputs.items():
-            most = output.sense.compensates if output.sense else None
-            if most is not None and drop > most and (steady is None or steady <= most):
-                yield Hit(
-                    source.name,
-                    (*source.at_hook_up, "lead"),
-                    f"at the current limit of {show(source.limit(feed), 'A')} the lead drops "
-                    f"{show(drop, 'V')}; "
-                    f"{name} makes up for {show(most, 'V')}",
-                    "expect a lower voltage at the load during inrush, or take a thicker lead",
-                )
-
-
-@rule("lead-current", Severity.STOP)
-def lead_current(context: Context) -> Outcome:
-    """The current limit lets through more than the lead is permitted to carry."""
-    for source, feed in context.having("current_limit"):
-        limit = source.limit(feed)
-        permitted = source.lead.permitted_current
-        if permitted is None:
-            path = (*source.at_lead, "permitted_current")
-            what = f"permitted current of lead '{source.hook_up.lead}'"
-            yield Unknown(
-                source.name, path, what, f"the current limit of {show(limit, 'A')} against the lead"
-            )
-            continue
-        most = limit + (source.limit_error(limit) or 0.0)
-        if most > permitted:
-            yield Hit(
-                source.name,
-                (*source.at_limits, "current_limit"),
-                f"the limit lets {show(most, 'A')} through (with programming error); lead "
-                f"'{source.hook_up.lead}' "
-                f"may carry {show(permitted, 'A')}",
-                "lower the current limit, or take a lead that bears it",
-            )
-
-
-@rule("lead-contacts", Severity.NOTE)
-def lead_contacts(context: Context) -> Outcome:
-    """The contacts of a lead are not counted in its drop, since they are not given."""
-    for source in context.sources.values():
-        if not source.resistance.contacts:
-            path = (*source.at_lead, "contact_resistance_loop")
-            what = f"contact resistance of lead '{source.hook_up.lead}'"
-            yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
-
 
 RISE = 30.0
 """Rise of a lead that is wanted at most at its steady current [K] (common practice, no source)."""
@@ -182,61 +25,158 @@ UNSENSED = 5e-3
 """Drop without sensing that goes unnoticed, in parts of nominal, as rule lead-drop-unsensed has it."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Trouble:
-    """What is wrong with a lead, in words, and the drop [V] that would be right."""
-
-    words: str
-    drop: float
+def _meant_within(source: Source) -> list[Level]:
+    """Levels at which the input has to work, with the programming error as the margin."""
+    operating = source.input.operating
+    return source.played.meant_within(operating, source.voltage_error(operating.low) or 0.0)
 
 
-def _trouble(context: Context, source: Source) -> _Trouble | None:
-    """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat."""
-    drop = _steady_drop(source)
+def too_low(source: Source) -> Level | None:
+    """The first level that the lead's drop, where nothing senses, takes below the operating range."""
+    drop, operating = source.steady_drop, source.input.operating
+    if source.senses or drop is None:
+        return None
+    levels = (level for level in _meant_within(source) if level.voltage - drop < operating.low - 1e-9)
+    return next(levels, None)
+
+
+@rule("lead-drop", Severity.CAUTION)
+def lead_drop(context: Context) -> Outcome:
+    """Without sensing, the lead's drop takes the input below its operating range."""
+    for source in context.sources.values():
+        if not source.senses and source.needs is None:
+            yield Unknown(source.name, source.at_input, "what the input draws", "the lead's drop")
+        level, drop = too_low(source), source.steady_drop
+        if level is not None and drop is not None and source.needs is not None:
+            yield Hit(
+                source.name,
+                level.path,
+                f"{show(level.voltage, 'V')} at the terminals leaves {show(level.voltage - drop, 'V')} at "
+                f"the connector (lead {along(source)}, {show(source.needs[0], 'A')}); it must work from "
+                f"{show(source.input.operating.low, 'V')}",
+                "sense at the load, take a thicker or shorter lead, or raise the voltage by the drop",
+            )
+
+
+@rule("lead-drop-unsensed", Severity.NOTE)
+def lead_drop_unsensed(context: Context) -> Outcome:
+    """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
+    for source in context.sources.values():
+        drop = source.steady_drop
+        if source.senses or drop is None or drop <= UNSENSED * abs(source.input.nominal):
+            continue
+        assert source.needs is not None
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "sense"),
+            f"the connector is up to {show(drop, 'V')} below the terminals (lead {along(source)}, "
+            f"{show(source.needs[0], 'A')})",
+            "mind it in what is required at the connector, or sense at the load",
+        )
+
+
+@rule("sense-unavailable", Severity.STOP)
+def sense_unavailable(context: Context) -> Outcome:
+    """Sensing at the load is asked of an output whose data sheet does not say that it can."""
+    for source in context.sources.values():
+        for name in outputs.sensing(source):
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "sense"),
+                f"the bench does not say that output {name} can sense at the load",
+                "write 'sense: at terminals', or give the output's 'sense' in the bench document",
+            )
+
+
+@rule("sense-compensation", Severity.STOP)
+def sense_compensation(context: Context) -> Outcome:
+    """With sensing, the lead's steady drop is more than the output can make up for."""
+    for source in context.sources.values():
+        drops = [] if source.steady_drop is None else [(source.steady_drop, (*source.at_hook_up, "lead"))]
+        for fact in outputs.made_up_for(source):
+            yield from judged(source, [fact], *drops)
+
+
+@rule("sense-compensation-peak", Severity.NOTE)
+def sense_compensation_peak(context: Context) -> Outcome:
+    """With sensing, the drop at the current limit is more than the output can make up for."""
+    for source, feed in context.having("current_limit"):
+        drop, steady = source.drop(source.limit(feed)), source.steady_drop
+        for each in constraints_in(outputs.made_up_for(source)):
+            if not each.holds(drop) and (steady is None or each.holds(steady)):
+                yield Hit(
+                    source.name,
+                    (*source.at_hook_up, "lead"),
+                    f"at the current limit of {show(source.limit(feed), 'A')} the lead drops "
+                    f"{show(drop, 'V')}; {each.why}",
+                    "expect a lower voltage at the load during inrush, or take a thicker lead",
+                )
+
+
+@rule("lead-current", Severity.STOP)
+def lead_current(context: Context) -> Outcome:
+    """The current limit lets through more than the lead is permitted to carry."""
+    yield from settings_judged(context, "current_limit", lambda source, _: current_limit.lead(source))
+
+
+@rule("lead-contacts", Severity.NOTE)
+def lead_contacts(context: Context) -> Outcome:
+    """The contacts of a lead are not counted in its drop, since they are not given."""
+    for source in context.sources.values():
+        if not source.resistance.contacts:
+            path = (*source.at_lead, "contact_resistance_loop")
+            what = f"contact resistance of lead '{source.lead_name}'"
+            yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
+
+
+def _trouble(context: Context, source: Source) -> tuple[str, float] | None:
+    """Why a lead will not do: its drop, what sensing makes up for, what it carries, or its heat; and the drop
+    that would be right [V].
+    """
+    drop = source.steady_drop
     if drop is None or source.needs is None:
         return None
-    known = [output.sense.compensates for output in source.rows if output.sense is not None]
-    compensates = min((each for each in known if each is not None), default=None) if source.senses else None
-    words, permitted_drop = [], drop
-    if compensates is not None:
-        permitted_drop = max(drop, compensates)
-        if drop > USED_UP * compensates:
-            permitted_drop = USED_UP * compensates
-            more = "more than" if drop > compensates else f"{drop / compensates:.0%} of what"
-            words.append(f"its drop is {more} sensing makes up for")
-    elif not source.senses:
-        operating = source.input.operating
-        lowest = min((level.voltage for level in _meant_within(source)), default=None)
-        noticed = UNSENSED * abs(source.input.nominal)
-        # At the very end of the range no lead would do, however thick: rule lead-drop tells that.
-        if lowest is not None and operating.low + 1e-9 < lowest < operating.low + drop - 1e-9:
-            words.append("its drop takes the input out of its operating range")
-            permitted_drop = lowest - operating.low
-        elif drop > noticed:
-            words.append("its drop is noticed without sensing")
-            permitted_drop = noticed
-    permitted, carries = source.lead.permitted_current, _carries(context, source)
-    if permitted is not None and carries > permitted:
+    permitted_drop, why = _permitted_drop(source, drop)
+    words = [why] if why else []
+    if broken(current_limit.lead(source), _carries(context, source)) is not None:
         has = "what the current limit lets through" if source.name in context.feeds else "what is needed"
         words.append(f"it may not carry {has}")
-    rise = conductors.temperature_rise(
-        source.lead.conductor.section, source.needs[0], context.bench.ambient.high
-    )
-    if context.bench.ambient.high + rise > TOUCHED:
+    if _surface(context, source, source.needs[0]) > TOUCHED:
         words.append("it gets too hot to touch")
-    return _Trouble(" and ".join(words), permitted_drop) if words else None
+    return (" and ".join(words), permitted_drop) if words else None
+
+
+def _permitted_drop(source: Source, drop: float) -> tuple[float, str]:
+    """The drop that a lead may have [V] where it has this one, and what is wrong with it; empty: nothing."""
+    compensates = min((each.near for each in constraints_in(outputs.made_up_for(source))), default=math.inf)
+    if source.senses:
+        if drop <= USED_UP * compensates:
+            return max(drop, compensates if compensates < math.inf else drop), ""
+        more = "more than" if drop > compensates else f"{drop / compensates:.0%} of what"
+        return USED_UP * compensates, f"its drop is {more} sensing makes up for"
+    operating, noticed = source.input.operating, UNSENSED * abs(source.input.nominal)
+    lowest = min((level.voltage for level in _meant_within(source)), default=math.inf)
+    # At the very end of the range no lead would do, however thick: rule lead-drop tells that.
+    if operating.low + 1e-9 < lowest < operating.low + drop - 1e-9:
+        return lowest - operating.low, "its drop takes the input out of its operating range"
+    return (noticed, "its drop is noticed without sensing") if drop > noticed else (drop, "")
+
+
+def _surface(context: Context, source: Source, current: float) -> float:
+    """How hot a lead gets at a current [°C]; inf: hotter than its insulation bears."""
+    ambient = context.bench.ambient.high
+    return ambient + conductors.temperature_rise(source.lead.conductor.section, current, ambient)
 
 
 def _carries(context: Context, source: Source) -> float:
-    """What a lead has to be permitted to carry [A]: the current limit, or, where none could be settled, the
-    one that the steady current asks for, with its errors.
+    """The current limit that a lead has to bear [A]: the one that is set, or, where none could be settled,
+    the one that the steady current asks for, with its error.
     """
     feed = context.feeds.get(source.name)
     if feed is not None:
         return source.limit(feed)
     assert source.needs is not None
-    least = HEADROOM * source.needs[0]
-    return least + 2 * (source.limit_error(least) or 0.0)
+    return source.at_most(HEADROOM * source.needs[0])
 
 
 @rule("lead-from-stock", Severity.NOTE)
@@ -246,18 +186,18 @@ def lead_from_stock(context: Context) -> Outcome:
         trouble = _trouble(context, source)
         if trouble is None or source.needs is None or not context.bench.stock:
             continue
-        current, ambient = source.needs[0], context.bench.ambient.high
-        carries = _carries(context, source)
+        (words, permitted), current, ambient = trouble, source.needs[0], context.bench.ambient.high
+        carries = source.at_most(_carries(context, source))
         fixed = source.fixture
         spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
         choice = conductors.recommend(
-            context.bench.stock, source.lead, current, carries, ambient, trouble.drop - spent, RISE
+            context.bench.stock, source.lead, current, carries, ambient, permitted - spent, RISE
         )
         sensing = ""
         if not source.senses and all(output.sense is not None for output in source.rows):
             sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
-        if choice is None and trouble.drop - spent <= 1e-9:
-            why = f"fixture '{source.hook_up.fixture}' alone drops {show(spent, 'V', 2)}"
+        if choice is None and permitted - spent <= 1e-9:
+            why = f"fixture '{source.fixture_name}' alone drops {show(spent, 'V', 2)}"
             remedy = f"raise the voltage by the drop{sensing}"
         elif choice is None:
             why, remedy = "no conductor in stock would do", f"a shorter lead, or a thicker conductor{sensing}"
@@ -270,7 +210,7 @@ def lead_from_stock(context: Context) -> Outcome:
         yield Hit(
             source.name,
             (*source.at_hook_up, "lead"),
-            f"lead '{source.hook_up.lead}' will not do ({trouble.words}); {why}",
+            f"lead '{source.lead_name}' will not do ({words}); {why}",
             remedy,
         )
 
@@ -279,7 +219,7 @@ def lead_from_stock(context: Context) -> Outcome:
 def lead_hot(context: Context) -> Outcome:
     """A lead gets too hot to be touched, at the steady current or for as long as the limit holds."""
     for source in context.sources.values():
-        feed, ambient = context.feeds.get(source.name), context.bench.ambient.high
+        feed = context.feeds.get(source.name)
         currents = []
         if source.needs is not None:
             currents.append((source.needs[0], f"at {source.needs[1]}, {show(source.needs[0], 'A')}"))
@@ -287,14 +227,14 @@ def lead_hot(context: Context) -> Outcome:
             limit = source.limit(feed)
             currents.append((limit, f"at the current limit of {show(limit, 'A')}, which does not trip"))
         for current, words in currents:
-            rise = conductors.temperature_rise(source.lead.conductor.section, current, ambient)
-            if ambient + rise <= TOUCHED:
+            surface = _surface(context, source, current)
+            if surface <= TOUCHED:
                 continue
-            hot = f"{show(ambient + rise, 'degC', 2)}" if rise < conductors.HOTTEST else "hundreds of °C"
+            hot = show(surface, "degC", 2) if surface < math.inf else "hundreds of °C"
             yield Hit(
                 source.name,
                 source.at_lead,
-                f"{words}, lead '{source.hook_up.lead}' ({source.lead.conductor.text}) gets to {hot}; "
+                f"{words}, lead '{source.lead_name}' ({source.lead.conductor.text}) gets to {hot}; "
                 f"touched for a minute, {show(TOUCHED, 'degC')} burns (ISO 13732-1, from memory). Counted: "
                 f"{ASSUMED}",
                 "take a thicker conductor, or cover it and let nobody touch it",
@@ -306,17 +246,14 @@ def lead_hot(context: Context) -> Outcome:
 def sense_used_up(context: Context) -> Outcome:
     """The lead's steady drop takes more than 80 % of what sensing makes up for: little is left."""
     for source in context.sources.values():
-        drop = _steady_drop(source)
-        if not source.senses or drop is None:
-            continue
-        for name, output in source.outputs.items():
-            most = output.sense.compensates if output.sense else None
-            if most is not None and USED_UP * most < drop <= most:
+        drop = source.steady_drop
+        for each in constraints_in(outputs.made_up_for(source)):
+            if drop is not None and drop > USED_UP * each.near and each.holds(drop):
                 yield Hit(
                     source.name,
                     (*source.at_hook_up, "lead"),
-                    f"the lead drops up to {show(drop, 'V')} ({_resistance(source)}), {drop / most:.0%} of "
-                    f"the {show(most, 'V')} that {name} makes up for",
+                    f"the lead drops up to {show(drop, 'V')} ({along(source)}), {drop / each.near:.0%} of "
+                    f"the {show(each.near, 'V')} that {each.key} makes up for",
                     "take a thicker or shorter lead",
                 )
 
@@ -334,11 +271,11 @@ def sense_faults(context: Context) -> Outcome:
         elif opens == {"rises"}:
             told = "open, the same"
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
-        level = source.ovp(feed) + (source.ovp_error or 0.0) + (source.ovp_overshoot or 0.0)
+        level = source.ovp_at_most(feed)
         ends = (
             f"until its OVP trips, by {show(level, 'V')}"
             if watched
-            else (f"as far as it can, {show(source.full_voltage, 'V')}: its OVP watches what it senses")
+            else (f"as far as it can, {show(source.reach, 'V')}: its OVP watches what it senses")
         )
         bears = source.input.withstands_always
         borne = f"; {source.name} withstands {show(bears, 'V')} for any time" if bears is not None else ""

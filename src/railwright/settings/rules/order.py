@@ -6,29 +6,37 @@ import heapq
 import math
 from collections.abc import Iterator
 
+from railwright.documents.device import OrderRule
+from railwright.documents.procedure import PowerDown, PowerUp
 from railwright.plan.set_point import Piece
 from railwright.plan.stairs import exchange_of, stair_count
 from railwright.quantities import show
-from railwright.settings import figures
+from railwright.settings.constraints.rise import falling, fast_output, slow_output
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.rules.judge import judged
+
+
+def _pairs(context: Context, switching: PowerUp | PowerDown | None) -> Iterator[tuple[OrderRule, int]]:
+    """What the device asks of the order of two inputs that both have a turn, and how many turns the one that
+    is to follow comes later.
+    """
+    turn = {name: position for position, name in enumerate(switching.order if switching else ())}
+    for order in context.device.order:
+        if order.after in turn and order.then in turn:
+            yield order, turn[order.then] - turn[order.after]
 
 
 @rule("order-broken", Severity.STOP)
 def order_broken(context: Context) -> Outcome:
     """A power-up brings inputs up in another order, or with another delay, than the device asks for."""
     for index, step in enumerate(context.procedure.steps):
-        if step.power_up is None:
-            continue
-        turn = {name: position for position, name in enumerate(step.power_up.order)}
         path = ("procedure", "steps", index, "power_up")
-        for order in context.device.order:
-            if order.after not in turn or order.then not in turn:
-                continue
-            delay = (turn[order.then] - turn[order.after]) * step.power_up.gap
-            if turn[order.then] < turn[order.after]:
+        for order, turns in _pairs(context, step.power_up):
+            delay = turns * (step.power_up.gap if step.power_up else 0.0)
+            if turns < 0:
                 yield Hit(
                     order.then,
                     (*path, "order"),
@@ -51,11 +59,8 @@ def order_broken(context: Context) -> Outcome:
 def order_down(context: Context) -> Outcome:
     """A power-down takes inputs down in the order in which they come up, not in reverse (common practice)."""
     for index, step in enumerate(context.procedure.steps):
-        if step.power_down is None:
-            continue
-        turn = {name: position for position, name in enumerate(step.power_down.order)}
-        for order in context.device.order:
-            if order.after in turn and order.then in turn and turn[order.after] < turn[order.then]:
+        for order, turns in _pairs(context, step.power_down):
+            if turns > 0:
                 yield Hit(
                     order.then,
                     ("procedure", "steps", index, "power_down", "order"),
@@ -124,43 +129,16 @@ def never_played(context: Context) -> Outcome:
 def slew_too_fast(context: Context) -> Outcome:
     """A slope is asked for that is faster than the output rises."""
     for source in context.sources.values():
-        fastest = [
-            output.slew.high if output.slew is not None else figures.fastest_slew(output)
-            for output in source.rows
-        ]
-        known = [each for each in fastest if each is not None]
-        rising = [each for each in source.played.slopes if each[0].stop > each[0].start]
-        if rising and len(known) < source.count:
-            yield Unknown(
-                source.name, source.at_output, "rise or slew of the output", f"the slopes of {source.name}"
-            )
-            continue
-        for slope, rate in rising:
-            able = sum(known) if source.series else min(known)
-            if rate > able * (1 + 1e-9):
-                yield Hit(
-                    source.name,
-                    slope.path,
-                    f"{show(rate, 'V/s')} is asked for; {', '.join(source.outputs)} can do "
-                    f"{show(able, 'V/s')}",
-                    "rise more slowly, or mind that the edge will be slower than asked",
-                )
+        rising = [(rate, slope.path) for slope, rate in source.played.slopes if slope.stop > slope.start]
+        yield from judged(source, fast_output(source), *rising) if rising else ()
 
 
 @rule("slew-out-of-range", Severity.STOP)
 def slew_out_of_range(context: Context) -> Outcome:
     """A power-up rises more slowly than the output's programmable slew begins."""
     for source in context.sources.values():
-        for slope, rate in source.played.slopes:
-            for name, output in source.outputs.items():
-                if "rise" in slope.path and output.slew is not None and rate < output.slew.low * (1 - 1e-9):
-                    yield Hit(
-                        source.name,
-                        slope.path,
-                        f"{show(rate, 'V/s')} is asked for; the slew of {name} begins at "
-                        f"{show(output.slew.low, 'V/s')}",
-                        "rise faster, or play the slope as a shape",
-                    )
+        rises = [(rate, slope.path) for slope, rate in source.played.slopes if "rise" in slope.path]
+        yield from judged(source, slow_output(source), *rises)
 
 
 @rule("ramp-in-stairs", Severity.NOTE)
@@ -199,25 +177,8 @@ def ramp_in_stairs(context: Context) -> Outcome:
 def fall_too_fast(context: Context) -> Outcome:
     """A falling slope is faster than the output falls without load: the load decides how it falls."""
     for source in context.sources.values():
-        for name, output in source.outputs.items():
-            slowest = figures.slowest_fall(output)
-            falling = [each for each in source.played.slopes if each[0].stop < each[0].start]
-            if falling and slowest is None:
-                path = (*source.at_output, "fall")
-                yield Unknown(
-                    name, path, "unloaded fall time of the output", f"falling slopes of {source.name}"
-                )
-                continue
-            steep = [each for each in falling if slowest is not None and each[1] > slowest]
-            if steep and slowest is not None:
-                yield Hit(
-                    source.name,
-                    steep[0][0].path,
-                    f"{show(steep[0][1], 'V/s')} downwards is asked for; {name} falls at "
-                    f"{show(slowest, 'V/s')} "
-                    "without load",
-                    "mind that the edge may be slower than asked",
-                )
+        falls = [(rate, slope.path) for slope, rate in source.played.slopes if slope.stop < slope.start]
+        yield from judged(source, falling(source), *falls, once=True) if falls else ()
 
 
 @rule("dwell-too-short", Severity.CAUTION)
@@ -227,10 +188,7 @@ def dwell_too_short(context: Context) -> Outcome:
         if step.sweep is None or step.sweep.input not in context.sources:
             continue
         source = context.sources[step.sweep.input]
-        updates = [
-            output.reading.update for output in source.rows if output.reading and output.reading.update
-        ]
-        slowest = max([*updates, context.procedure.record.every])
+        slowest = max([*source.updates, context.procedure.record.every])
         if step.sweep.dwell < 3 * slowest:
             yield Hit(
                 source.name,

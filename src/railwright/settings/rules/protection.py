@@ -4,36 +4,20 @@ from __future__ import annotations
 
 import math
 
-from railwright.documents.bench import OverCurrent, OverPower
 from railwright.quantities import show
-from railwright.settings.context import Context, Source
+from railwright.settings.constraints import ocp, ovp, power, trip_delay
+from railwright.settings.context import Context
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.rules.judge import settings_judged
 from railwright.settings.windows.ovp import OVP_MARGIN
 
 
 @rule("ovp-range", Severity.STOP)
 def ovp_range(context: Context) -> Outcome:
     """An OVP level is outside the output's range, or the bench does not say that the output has an OVP."""
-    for source, feed in context.having("ovp"):
-        for points in feed.outputs:
-            output = context.bench.output(points.output)
-            path = (*source.at_limits, "ovp")
-            if output.ovp is None:
-                why = f"the bench does not say that {points.output} has an over-voltage protection"
-                yield Hit(
-                    source.name, path, why, "take another output, or give its 'ovp' in the bench document"
-                )
-            elif points.ovp not in output.ovp.level:
-                level = output.ovp.level
-                yield Hit(
-                    source.name,
-                    path,
-                    f"{show(points.ovp, 'V')} on {points.output}, whose OVP ranges from "
-                    f"{show(level.low, 'V')} to "
-                    f"{show(level.high, 'V')}",
-                    "set a level inside the range",
-                )
+    yield from _without(context, "ovp", "over-voltage protection")
+    yield from settings_judged(context, "ovp", lambda source, _: ovp.in_range(source))
 
 
 @rule("ovp-above-withstand", Severity.STOP)
@@ -41,82 +25,13 @@ def ovp_above_withstand(context: Context) -> Outcome:
     """The OVP, with its error and what happens while it responds, lets through more than the input
     withstands.
     """
-    for source, feed in context.having("ovp"):
-        level, accuracy = source.ovp(feed), source.ovp_error
-        withstands = source.input.withstands_always
-        path = (*source.at_limits, "ovp")
-        if withstands is None:
-            here = (*source.at_input, "withstands")
-            yield Unknown(
-                source.name, here, "what the input withstands for any time", "the OVP level against it"
-            )
-            continue
-        if accuracy is None:
-            yield Unknown(
-                source.name, (*source.at_output, "ovp"), "accuracy of the OVP", "the error of the OVP level"
-            )
-        steady = level + (accuracy or 0.0)
-        if steady > withstands:
-            yield Hit(
-                source.name,
-                path,
-                f"the OVP may let {show(steady, 'V')} stand ({show(level, 'V')} with its accuracy); the "
-                f"input "
-                f"withstands {show(withstands, 'V')}",
-                f"set the OVP to {show(withstands - (accuracy or 0.0), 'V')} or less",
-            )
-            continue
-        overshoot, response = source.ovp_overshoot, source.ovp_response
-        if overshoot is None or response is None:
-            here = (*source.at_output, "ovp")
-            yield Unknown(
-                source.name,
-                here,
-                "response of the OVP, or rise of the output",
-                "how far it may rise past the level",
-            )
-            continue
-        brief = [
-            each.voltage
-            for each in source.input.withstands
-            if each.voltage is not None and (each.duration is None or each.duration >= response)
-        ]
-        if steady + overshoot > max(brief):
-            yield Hit(
-                source.name,
-                path,
-                f"the voltage may reach {show(steady + overshoot, 'V')} before the OVP acts "
-                f"({show(response, 's')} at "
-                f"the output's rise); the input withstands {show(max(brief), 'V')} so long",
-                f"set the OVP to {show(max(brief) - overshoot - (accuracy or 0.0), 'V')} or less",
-            )
+    yield from settings_judged(context, "ovp", lambda source, _: ovp.borne(source))
 
 
 @rule("ovp-below-played", Severity.STOP)
 def ovp_below_played(context: Context) -> Outcome:
     """The OVP, with its error, trips at a voltage that the procedure plays."""
-    # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
-    for source, feed in context.having("ovp"):
-        highest, level = source.highest_terminals(source.limit(feed)), source.ovp(feed)
-        if highest is None:
-            if source.played.highest is not None:
-                path = (*source.at_output, "programming")
-                yield Unknown(
-                    source.name, path, "accuracy of the set voltage", "the OVP against the highest voltage"
-                )
-            continue
-        least = level - (source.ovp_error or 0.0)
-        if least <= highest:
-            assert source.played.highest is not None
-            yield Hit(
-                source.name,
-                (*source.at_limits, "ovp"),
-                f"the OVP may trip from {show(least, 'V')} on; '{source.played.highest.step}' plays "
-                f"{show(source.played.highest.voltage, 'V')}, up to {show(highest, 'V')} at the "
-                f"terminals with "
-                "programming error and sensed drop",
-                "raise the OVP where the device withstands it, or play a lower voltage",
-            )
+    yield from settings_judged(context, "ovp", ovp.played)
 
 
 @rule("ovp-close", Severity.CAUTION)
@@ -127,7 +42,7 @@ def ovp_close(context: Context) -> Outcome:
         highest, level = source.highest_terminals(source.limit(feed)), source.ovp(feed)
         if highest is None:
             continue
-        least = level - (source.ovp_error or 0.0)
+        least = level - source.ovp_early
         if highest < least < highest * (1 + OVP_MARGIN):
             yield Hit(
                 source.name,
@@ -150,7 +65,7 @@ def ovp_at_sense(context: Context) -> Outcome:
                     (*source.at_hook_up, "sense"),
                     f"the OVP of {name} looks at the sense leads: with one of them open it sees too "
                     f"little, while the "
-                    f"terminals may rise to {show(source.full_voltage, 'V')}",
+                    f"terminals may rise to {show(source.reach, 'V')}",
                     "secure the sense leads, or sense at the terminals",
                 )
 
@@ -158,38 +73,14 @@ def ovp_at_sense(context: Context) -> Outcome:
 @rule("trip-delay-range", Severity.STOP)
 def trip_delay_range(context: Context) -> Outcome:
     """A trip delay is outside the output's range."""
-    for source, feed in context.having("trip_delay"):
-        for points in feed.outputs:
-            if points.at_limit != "trip":
-                continue
-            output = context.bench.output(points.output)
-            path = (*source.at_limits, "trip_delay")
-            if output.trip_delay is None:
-                yield Unknown(
-                    points.output, source.at_output, "range of the trip delay", f"the delay of {source.name}"
-                )
-            elif points.trip_delay not in output.trip_delay:
-                reach = output.trip_delay
-                yield Hit(
-                    source.name,
-                    path,
-                    f"{show(points.trip_delay, 's')} on {points.output}, whose range is "
-                    f"{show(reach.low, 's')} to "
-                    f"{show(reach.high, 's')}",
-                    "set a delay inside the range",
-                )
+    yield from settings_judged(context, "trip_delay", lambda source, _: trip_delay.in_range(source))
 
 
 @rule("opp-range", Severity.STOP)
 def opp_range(context: Context) -> Outcome:
     """An over-power level is outside the output's range, or the bench names no such protection of it."""
-    for source, feed in context.having("opp"):
-        for points in feed.outputs:
-            protection = context.bench.output(points.output).opp
-            path = (*source.at_limits, "opp")
-            if math.isinf(points.opp) or (protection is not None and points.opp in protection.level):
-                continue
-            yield _cannot(source, path, points.output, "opp", "over-power", show(points.opp, "W"), protection)
+    yield from _without(context, "opp", "over-power protection")
+    yield from settings_judged(context, "opp", lambda source, _: power.in_range(source))
 
 
 @rule("ocp-range", Severity.STOP)
@@ -197,81 +88,36 @@ def ocp_range(context: Context) -> Outcome:
     """Level or delay of an over-current protection is outside the output's range, or the bench does not say
     that the output has one apart from its current limit.
     """
-    for source, feed in context.having():
-        for points in feed.outputs:
-            protection = context.bench.output(points.output).ocp
-            path = (*source.at_limits, "ocp")
-            if math.isinf(points.ocp):
-                continue
-            if protection is None or points.ocp not in protection.level:
-                level = show(points.ocp, "A")
-                yield _cannot(source, path, points.output, "ocp", "over-current", level, protection)
-                continue
-            delay = points.ocp_delay
-            if delay not in protection.delay if protection.delay else delay > 0.0:
-                reach = protection.delay.text if protection.delay else "none that can be set"
-                yield Hit(
-                    source.name,
-                    (*source.at_limits, "ocp_delay"),
-                    f"{show(delay, 's')} on {points.output}, whose over-current protection has a delay of "
-                    f"{reach}",
-                    "set a delay inside the range, or leave it out",
-                )
+    yield from _without(context, "ocp", "over-current protection apart from its limit")
+    yield from settings_judged(context, "ocp", lambda source, _: ocp.in_range(source))
+    yield from settings_judged(context, "ocp_delay", lambda source, _: ocp.delay_in_range(source))
 
 
-def _cannot(
-    source: Source,
-    path: Path,
-    output: str,
-    key: str,
-    what: str,
-    level: str,
-    protection: OverPower | OverCurrent | None,
-) -> Hit:
-    if protection is None:
-        return Hit(
-            source.name,
-            path,
-            f"the bench does not say that {output} has an {what} protection apart from its limit",
-            f"leave '{key}' out, take another output, or give its '{key}' in the bench document",
-        )
-    return Hit(
-        source.name,
-        path,
-        f"{level} on {output}, whose {what} protection ranges over {protection.level.text}",
-        "set a level inside the range",
-    )
+def _without(context: Context, setting: str, title: str) -> Outcome:
+    """Outputs of which the bench names no protection that the procedure asks for."""
+    leave = "" if setting == "ovp" else f"leave '{setting}' out, "
+    for source, feed in context.having(setting):
+        if source.set_to(feed, setting) is None:
+            continue
+        for name in source.without(setting):
+            yield Hit(
+                source.name,
+                (*source.at_limits, setting),
+                f"the bench does not say that {name} has an {title}",
+                f"{leave}take another output, or give its '{setting}' in the bench document",
+            )
 
 
 @rule("ocp-below-need", Severity.STOP)
 def ocp_below_need(context: Context) -> Outcome:
     """The over-current protection trips at what normal operation draws."""
-    for source, feed in context.having():
-        level = source.ocp(feed)
-        if source.needs is not None and level <= source.needs[0]:
-            yield Hit(
-                source.name,
-                (*source.at_limits, "ocp"),
-                f"it acts from {show(level, 'A')} on; {source.needs[1]} is {show(source.needs[0], 'A')}",
-                "raise 'ocp', or leave it out",
-            )
+    yield from settings_judged(context, "ocp", lambda source, _: ocp.needed(source))
 
 
 @rule("opp-below-need", Severity.STOP)
 def opp_below_need(context: Context) -> Outcome:
     """The over-power protection trips at what normal operation draws."""
-    for source, feed in context.having("opp"):
-        level = source.opp(feed)
-        for played, drawn, power in source.powers(level):
-            if power >= level:
-                yield Hit(
-                    source.name,
-                    (*source.at_limits, "opp"),
-                    f"it acts from {show(level, 'W')} on; '{played.step}' plays {show(played.voltage, 'V')} "
-                    f"with up to {show(drawn, 'A')}, {show(power, 'W')}",
-                    "raise 'opp', or leave it out",
-                )
-                break
+    yield from settings_judged(context, "opp", lambda source, _: power.steady(source))
 
 
 @rule("ocp-above-limit", Severity.NOTE)
@@ -279,7 +125,7 @@ def ocp_above_limit(context: Context) -> Outcome:
     """The current limit holds the current below the level of the over-current protection."""
     for source, feed in context.having("current_limit"):
         level, limit = source.ocp(feed), source.limit(feed)
-        least = limit + (source.limit_error(limit) or 0.0)
+        least = source.at_most(limit)
         if math.isfinite(level) and level > least:
             yield Hit(
                 source.name,
@@ -293,19 +139,7 @@ def ocp_above_limit(context: Context) -> Outcome:
 @rule("trip-before-charged", Severity.CAUTION)
 def trip_before_charged(context: Context) -> Outcome:
     """By C·V / (I_limit − I_load), charging at the current limit may last longer than the trip delay."""
-    for source, feed in context.having("current_limit", "trip_delay"):
-        points, limit = feed.outputs[0], source.limit(feed)
-        least = limit - (source.limit_error(limit) or 0.0)
-        charging = source.longest_charging(least)
-        if points.at_limit == "trip" and charging is not None and points.trip_delay < charging.time:
-            takes = show(charging.time, "s") if charging.time < float("inf") else "for ever"
-            yield Hit(
-                source.name,
-                (*source.at_limits, "trip_delay"),
-                f"{charging.words} (the output's own with it) at {show(least, 'A')} beside the load may take "
-                f"{takes}; the trip delay is {show(points.trip_delay, 's')}",
-                "lengthen the delay, raise the limit, or rise more slowly",
-            )
+    yield from settings_judged(context, "trip_delay", trip_delay.charged)
 
 
 @rule("never-after-trip", Severity.CAUTION)

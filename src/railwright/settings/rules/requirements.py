@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from railwright.documents.bench import CurrentAccuracy, VoltageAccuracy
 from railwright.documents.procedure import Requirement, Step
 from railwright.evaluation.observability import SETTLING, all_known, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 from railwright.quantities import show
-from railwright.settings import figures
 from railwright.settings.context import Context, Source
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
@@ -45,8 +43,7 @@ def requirement_masked(context: Context) -> Outcome:
             continue
         here = (*path, _limit_key(required))
         if required.known.bounded == "current":
-            limit = source.limit(feed)
-            most = limit + (source.limit_error(limit) or 0.0)
+            most = source.at_most(source.limit(feed))
             if highest >= most:
                 until = _until_it_responds(context, required, source, feed)
                 yield Hit(
@@ -59,17 +56,14 @@ def requirement_masked(context: Context) -> Outcome:
         elif required.known.bounded == "voltage":
             level = source.ovp(feed) + (source.ovp_error or 0.0)
             if highest >= level:
-                after = (
-                    f" (until it has responded, {show(source.ovp_overshoot, 'V')} more)"
-                    if source.ovp_overshoot
-                    else ""
+                rise = source.ovp_overshoot
+                after = f" (until it has responded, {show(rise, 'V')} more)" if rise else ""
+                means = (
+                    f"it can be exceeded only{after} by what the device or the lead adds for a moment, which "
+                    f"the readings cannot see"
+                    if required.known.momentary
+                    else "it cannot fail, for what stays above trips"
                 )
-                means = "it cannot fail, for what stays above trips"
-                if required.known.momentary:
-                    means = (
-                        f"it can be exceeded only{after} by what the device or the lead adds for a moment, "
-                        f"which the readings cannot see"
-                    )
                 yield Hit(
                     source.name,
                     here,
@@ -92,7 +86,7 @@ def _until_it_responds(context: Context, required: Requirement, source: Source, 
             f" once it has responded, {time}: the mean can be higher only by what flows before that, again "
             f"and again"
         )
-    surge = path.largest(_highest_voltage(source, feed))
+    surge = path.largest(source.ovp_at_most(feed))
     until = "what lead and output capacitor let through, which cannot be worked out from what is given"
     if surge is not None and highest is not None and surge.current <= highest:
         return (
@@ -102,11 +96,6 @@ def _until_it_responds(context: Context, required: Requirement, source: Source, 
     if surge is not None:
         until = f"up to {show(surge.current, 'A')}, which {surge.words}"
     return f" once it has responded, {time}; until then {until}. The readings cannot see it"
-
-
-def _highest_voltage(source: Source, feed: Feed) -> float:
-    """The most that can stand at the terminals [V]: the OVP level, its error, and the rise while it acts."""
-    return source.ovp(feed) + (source.ovp_error or 0.0) + (source.ovp_overshoot or 0.0)
 
 
 def _mean_bound(context: Context, required: Requirement, source: Source, path: SurgePath) -> float | None:
@@ -121,7 +110,7 @@ def _mean_bound(context: Context, required: Requirement, source: Source, path: S
     length = min(lengths) if required.each_point and lengths else span.end - span.start
     if length <= 0.0:
         return None
-    charge = path.capacitance * _highest_voltage(source, context.feeds[required.of])
+    charge = path.capacitance * source.ovp_at_most(context.feeds[required.of])
     return path.first + charge / length
 
 
@@ -135,7 +124,7 @@ def requirement_out_of_reach(context: Context) -> Outcome:
         limit = source.limit(feed)
         most: tuple[float, str, str] | None = None
         if required.known.bounded == "current":
-            most = (limit + (source.limit_error(limit) or 0.0), "A", "the current limit holds the current to")
+            most = (source.at_most(limit), "A", "the current limit holds the current to")
         elif required.known.bounded == "voltage":
             highest = source.highest_terminals(limit)
             if highest is not None:
@@ -212,20 +201,6 @@ def reading_too_slow(context: Context) -> Outcome:
         )
 
 
-def _reading_bound(source: Source, quantity: str, value: float) -> float | None:
-    """Bound of the error of the input's reading [V or A]; None: unknown."""
-    bounds = []
-    for output in source.rows:
-        if output.reading is None:
-            return None
-        accuracy: VoltageAccuracy | CurrentAccuracy = getattr(output.reading, quantity)
-        part = (
-            value / source.count if (quantity == "voltage") == source.series and source.count > 1 else value
-        )
-        bounds.append(figures.error(accuracy, part))
-    return sum(bounds)
-
-
 @rule("reading-too-coarse", Severity.CAUTION)
 def reading_too_coarse(context: Context) -> Outcome:
     """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
@@ -236,7 +211,7 @@ def reading_too_coarse(context: Context) -> Outcome:
         low, high = required.limits
         around = high if high is not None else low
         assert around is not None
-        bound = _reading_bound(source, quantity, around)
+        bound = source.reading_error(quantity, around)
         if bound is None:
             here = (*source.at_output, "reading")
             yield Unknown(

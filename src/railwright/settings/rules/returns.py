@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from railwright.settings import wiring
-from railwright.settings.context import Context, output_path
+from railwright.settings.constraints.outputs import apart
+from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, rule
 
@@ -26,43 +27,31 @@ def return_short(context: Context) -> Outcome:
 def may_not_join(context: Context) -> Outcome:
     """Outputs are joined in series or in parallel that the bench does not say may be."""
     for source in context.sources.values():
-        arrangement = source.hook_up.arrangement
-        if arrangement == "alone":
-            continue
-        for name, output in source.outputs.items():
-            if arrangement not in output.may_join:
-                said = (
-                    f"only in {' or '.join(output.may_join)}"
-                    if output.may_join
-                    else "neither in series nor parallel"
-                )
-                yield Hit(
-                    source.name,
-                    (*source.at_hook_up, "from"),
-                    f"{name} is joined in {arrangement}; the bench says that it may be joined {said}",
-                    "take other outputs, or give 'may_join' in the bench document where the maker permits it",
-                )
+        for name in apart(source):
+            joins = source.outputs[name].may_join
+            said = f"only in {' or '.join(joins)}" if joins else "neither in series nor parallel"
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "from"),
+                f"{name} is joined in {source.arrangement}; the bench says that it may be joined {said}",
+                "take other outputs, or give 'may_join' in the bench document where the maker permits it",
+            )
 
 
 @rule("unequal-group", Severity.CAUTION)
 def unequal_group(context: Context) -> Outcome:
     """Outputs joined in one group differ in range or rise: one of them limits the others."""
     for source in context.sources.values():
-        first, *_others = source.rows
-        for name, other in list(source.outputs.items())[1:]:
-            same = (first.voltage.high, first.current.high, first.rise) == (
-                other.voltage.high,
-                other.current.high,
-                other.rise,
+        first = source.rows[0]
+        for name in source.unlike:
+            other = source.outputs[name]
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "from"),
+                f"{name} differs from {source.names[0]}: {other.voltage.high:g} V, {other.current.high:g} A "
+                f"against {first.voltage.high:g} V, {first.current.high:g} A",
+                "join outputs of one kind where there are any",
             )
-            if not same:
-                yield Hit(
-                    source.name,
-                    (*source.at_hook_up, "from"),
-                    f"{name} differs from {next(iter(source.outputs))}: {other.voltage.high:g} V, "
-                    f"{other.current.high:g} A against {first.voltage.high:g} V, {first.current.high:g} A",
-                    "join outputs of one kind where there are any",
-                )
 
 
 @rule("isolation-lost", Severity.CAUTION)
@@ -101,7 +90,7 @@ def floating_device(context: Context) -> Outcome:
         return
     yield Hit(
         ", ".join(source.name for source in floating),
-        output_path(next(iter(floating[0].outputs))),
+        floating[0].at_output,
         "no 0 V of the hook-up is tied to earth: outputs and device float",
         "tie 0 V to earth at one point where nothing forbids it",
     )

@@ -16,6 +16,8 @@ from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS, open_choices
+from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.kinds import OpenChoice, Test
 
 AT_ONCE = 1e-9
 """Sums of times that stand for the same instant differ by less [s]."""
@@ -180,38 +182,38 @@ def recording_recognised(context: Context) -> Outcome:
             )
 
 
+def _standards(context: Context) -> Iterator[tuple[int, Path, Source, Test, Figures, tuple[OpenChoice, ...]]]:
+    """Every waveform of a standard's test: number of its step, where it is written, of which input, the test,
+    its figures, and what it plays that the standard leaves open.
+    """
+    for index, here, source, waveform in _waveforms(context):
+        if (test := TESTS.get(waveform.standard or "")) is not None:
+            figures = figures_of(context.procedure, test)
+            choice = choice_of(waveform, context.device, source.name)
+            yield index, here, source, test, figures, open_choices(figures, test, choice)
+
+
 @rule("standard-from-memory", Severity.NOTE)
 def standard_from_memory(context: Context) -> Outcome:
     """A standard's figures are played that were written down from memory."""
     said: set[str] = set()
-    for _, here, source, waveform in _waveforms(context):
-        test = TESTS.get(waveform.standard or "")
-        if test is None or test.name in said:
-            continue
-        said.add(test.name)
-        figures = figures_of(context.procedure, test)
+    for _, here, source, test, figures, opened in _standards(context):
         names = [name for name in test.cites if figures.figures[name].from_memory]
-        if names:
-            choice = choice_of(waveform, context.device, source.name)
-            but = "".join(f"; {each}" for each in open_choices(figures, test, choice))
+        if names and test.name not in said:
+            but = "".join(f"; {each}" for each in opened)
             yield Hit(
                 source.name,
                 (*here, "standard"),
                 f"{test.name} is played by figures of {figures.cited(*names)}{but}",
                 "compare them with your copy, and put corrected ones in a file under 'standards'",
             )
+        said.add(test.name)
 
 
 @rule("standard-leaves-open", Severity.NOTE)
 def standard_leaves_open(context: Context) -> Outcome:
     """A level or duration is played that stands in no table of the standard, which leaves others open (x)."""
-    for index, here, source, waveform in _waveforms(context):
-        test = TESTS.get(waveform.standard or "")
-        if test is None:
-            continue
-        figures = figures_of(context.procedure, test)
-        choice = choice_of(waveform, context.device, source.name)
-        opened = open_choices(figures, test, choice)
+    for index, here, source, test, figures, opened in _standards(context):
         if opened:
             yield Hit(
                 source.name,

@@ -24,19 +24,16 @@ def stop_out_of_reach(context: Context) -> Outcome:
         if condition.input not in context.feeds:
             continue
         source, feed = context.sources[condition.input], context.feeds[condition.input]
-        limit = source.limit(feed)
-        most = limit + (source.limit_error(limit) or 0.0)
+        most = source.at_most(source.limit(feed))
         level = source.ovp(feed) + (source.ovp_error or 0.0)
         why = ""
         if condition.current_above is not None and condition.current_above >= most:
             limited = f"the current limit, {show(most, 'A')} with its error"
             why = f"{show(condition.current_above, 'A')} is not below {limited}"
-        elif condition.voltage_above is not None and condition.voltage_above >= min(
-            level, source.full_voltage
-        ):
-            least = "the OVP trips by" if level <= source.full_voltage else "the outputs reach at most"
+        elif condition.voltage_above is not None and condition.voltage_above >= min(level, source.reach):
+            least = "the OVP trips by" if level <= source.reach else "the outputs reach at most"
             why = f"{show(condition.voltage_above, 'V')} is out of reach: {least} " + show(
-                min(level, source.full_voltage), "V"
+                min(level, source.reach), "V"
             )
         elif condition.current_below is not None and condition.current_below <= 0:
             why = f"the current does not fall below {show(condition.current_below, 'A')}"
@@ -70,8 +67,8 @@ def stop_in_normal(context: Context) -> Outcome:
         elif condition.voltage_below is not None:
             below = [level for level in source.played.levels if level.voltage < condition.voltage_below]
             if below:
-                threshold = show(condition.voltage_below, "V")
-                why = f"'{below[0].step}' plays {show(below[0].voltage, 'V')}, below {threshold}"
+                plays = f"'{below[0].step}' plays {show(below[0].voltage, 'V')}"
+                why = f"{plays}, below {show(condition.voltage_below, 'V')}"
         if why:
             yield Hit(
                 source.name,
@@ -86,10 +83,7 @@ def stop_unseen(context: Context) -> Outcome:
     """A stop condition asks for a duration shorter than a reading takes: it is judged on one reading."""
     for path, condition in _conditions(context):
         source = context.sources[condition.input]
-        updates = [
-            output.reading.update for output in source.rows if output.reading and output.reading.update
-        ]
-        slowest = max([*updates, context.procedure.record.every])
+        slowest = max([*source.updates, context.procedure.record.every])
         if 0 < condition.duration < slowest:
             yield Hit(
                 source.name,

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from railwright.quantities import show
-from railwright.settings.context import Context, Source
+from railwright.settings.constraints.outputs import highest, isolated, lowest
+from railwright.settings.context import Context
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.played import Level
+from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rules.judge import judged
 
 TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
 """Voltage above which a part counts as dangerous to touch in normal condition, d.c. [V] (IEC 61010-1, from
@@ -22,36 +25,12 @@ EXTRA_LOW_VOLTAGE = 120.0
 """End of extra-low voltage, d.c. [V] (IEC 61140, from memory)."""
 
 
-def _steady_drop(source: Source) -> float:
-    """Drop along the lead that sensing adds to the terminals at the largest steady current [V]."""
-    return source.drop(source.needs[0]) if source.senses and source.needs else 0.0
-
-
 @rule("voltage-range", Severity.STOP)
 def voltage_range(context: Context) -> Outcome:
     """A voltage played, with the drop that sensing makes up for, is outside the output's range."""
     for source in context.sources.values():
-        drop, reach = _steady_drop(source), source.full_voltage
-        lows = [output.voltage.low for output in source.rows]
-        lowest = sum(lows) if source.series else max(lows)
-        for level in source.played.levels:
-            if level.voltage + drop > reach:
-                added = f" and the lead's drop of {show(drop, 'V')}" if drop else ""
-                yield Hit(
-                    source.name,
-                    level.path,
-                    f"{show(level.voltage, 'V')}{added} is more than the {show(reach, 'V')} that "
-                    f"{', '.join(source.outputs)} can give",
-                    "take an output with a higher range, join outputs in series, or play a lower voltage",
-                )
-            elif level.voltage < lowest:
-                yield Hit(
-                    source.name,
-                    level.path,
-                    f"{show(level.voltage, 'V')} is below the output's range, which begins at "
-                    f"{show(lowest, 'V')}",
-                    "play a voltage inside the output's range",
-                )
+        levels = [(level.voltage, level.path) for level in source.played.levels]
+        yield from judged(source, [highest(source), lowest(source)], *levels)
 
 
 @rule("withstand-played", Severity.STOP)
@@ -68,9 +47,8 @@ def withstand_played(context: Context) -> Outcome:
             highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
             enough = [each for each in forward if each.voltage is not None and each.voltage >= highest]
             if not enough:
-                most = max(each.voltage for each in forward if each.voltage is not None)
-                least = f"the {show(most, 'V')} it withstands"
-                why = f"{show(highest, 'V')} (with programming error) is more than {least}"
+                most = show(max(each.voltage for each in forward if each.voltage is not None), "V")
+                why = f"{show(highest, 'V')} (with programming error) is more than the {most} it withstands"
             else:
                 allowed = max(float("inf") if each.duration is None else each.duration for each in enough)
                 if allowed == float("inf"):
@@ -115,17 +93,15 @@ def outside_operating(context: Context) -> Outcome:
     """A voltage played is outside the input's operating range."""
     for source in context.sources.values():
         operating = source.input.operating
-        outside: dict[str, list[float]] = {}
-        paths: dict[str, Path] = {}
+        outside: dict[str, list[Level]] = {}
         for level in source.played.levels:
             if level.voltage not in operating:
-                outside.setdefault(level.step, []).append(level.voltage)
-                paths.setdefault(level.step, level.path)
-        for step, voltages in outside.items():
-            said = ", ".join(show(voltage, "V") for voltage in dict.fromkeys(voltages))
+                outside.setdefault(level.step, []).append(level)
+        for step, levels in outside.items():
+            said = ", ".join(dict.fromkeys(show(level.voltage, "V") for level in levels))
             yield Hit(
                 source.name,
-                paths[step],
+                levels[0].path,
                 f"'{step}' plays {said}; the input must work from {show(operating.low, 'V')} to "
                 f"{show(operating.high, 'V')}",
                 "make sure that this is meant",
@@ -137,7 +113,7 @@ def touch_voltage(context: Context) -> Outcome:
     """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]
     for source in context.sources.values():
-        reach = source.full_voltage
+        reach = source.reach
         if reach <= touch:
             continue
         highest = source.played.highest
@@ -163,27 +139,7 @@ def touch_voltage(context: Context) -> Outcome:
 
 @rule("isolation", Severity.STOP)
 def isolation(context: Context) -> Outcome:
-    """Outputs in series can lift a terminal beyond the supply's isolation from earth."""
+    """Outputs in series, or of a negative rail, lift a terminal beyond the supply's isolation from earth."""
     for source in context.sources.values():
-        if not source.series:
-            continue
-        reach = source.full_voltage
-        for name in source.outputs:
-            supply = context.bench.supply_of(name)
-            path = ("bench", "supplies", name.supply)
-            if supply.isolation is None:
-                yield Unknown(
-                    name,
-                    path,
-                    "isolation of the supply from earth",
-                    f"{show(reach, 'V')} of {source.name} against it",
-                )
-            elif reach > supply.isolation:
-                yield Hit(
-                    source.name,
-                    source.at_hook_up,
-                    f"the outputs in series can reach {show(reach, 'V')}; {name} is isolated from earth "
-                    f"up to "
-                    f"{show(supply.isolation, 'V')}",
-                    "join fewer outputs, or take a supply with a higher isolation",
-                )
+        for fact in isolated(source):
+            yield from judged(source, [fact], (source.reach, source.at_hook_up))

@@ -7,13 +7,12 @@ from dataclasses import dataclass, field, replace
 
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Step
-from railwright.quantities import show
-from railwright.settings import figures
 from railwright.settings.context import Source, locate, sources_of
-from railwright.settings.engine_rules import AUTO_IMPOSSIBLE, EMPTY_WINDOW
+from railwright.settings.engine_rules import EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
+from railwright.settings.set_points import impossible_auto
 from railwright.settings.windows import current_limit, rise
-from railwright.settings.windows.window import End, Window, collision
+from railwright.settings.windows.window import Window, collision
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,19 +73,16 @@ def risen(documents: Documents, steps: Iterable[int]) -> Risen:
             and (found := rise.window(sources[name], documents, _limit(sources[name]), index)) is not None
         ]
         lacks = [impossible for window in windows for impossible in window.lacks]
-        findings += [
-            Finding(
-                AUTO_IMPOSSIBLE, Severity.STOP, about, locate(documents, each.path),
-                f"'rise: auto' of {about}: {each.why}", each.remedy,
-            )
-            for each in lacks
-        ]  # fmt: skip
+        findings += impossible_auto(lacks, "rise", about, documents)
         if windows and not lacks:
-            low, high = _deciding(windows)
-            if low.value > high.value:
-                why, remedy = collision(replace(windows[0], about=about), (low, high))
-                findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, why, remedy))
-            rates[index], why = _common(low, high)
+            whole = _together(windows, about)
+            low, pair = whole.low, whole.colliding()
+            assert low is not None
+            rates[index], why = whole.recommended or low.value, whole.why
+            if pair is not None:
+                said, remedy = collision(whole, pair)
+                findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, said, remedy))
+                why = f"no rate is right: {said}; rehearsed with the least that is fast enough"
             reasons.append(Reason(about, "rise", rates[index], "V/s", where, why))
     return Risen(with_rises(documents, rates), tuple(reasons), tuple(findings), rates)
 
@@ -118,22 +114,11 @@ def _limit(source: Source) -> float | None:
     return found.recommended if found.asked is None else found.asked
 
 
-def _deciding(windows: list[Window]) -> tuple[End, End]:
-    """The highest lower and the lowest upper end of all inputs, with its input where there are several."""
-
-    def told(window: Window, end: End) -> End:
-        return replace(end, why=f"{window.about}: {end.why}") if len(windows) > 1 else end
-
-    low = max((told(w, w.low) for w in windows if w.low is not None), key=lambda end: end.value)
-    high = min((told(w, w.high) for w in windows if w.high is not None), key=lambda end: end.value)
-    return low, high
-
-
-def _common(low: End, high: End) -> tuple[float, str]:
-    """One rate for several inputs [V/s] between two ends, and why."""
-    said = f"at least {show(low.value, 'V/s')} ({low.why}) and at most {show(high.value, 'V/s')} ({high.why})"
-    if low.value > high.value:
-        return low.value, f"no rate is right: {said}; rehearsed with the least that is fast enough"
-    wanted = max(low.value, high.value / rise.RISE_MARGIN)
-    value = figures.tidy(wanted, low.value, high.value, rise.RISE_STEP)
-    return value, f"{said}; the upper one divided by {rise.RISE_MARGIN:g}, where there is room, and rounded"
+def _together(windows: list[Window], about: str) -> Window:
+    """The window of all inputs, each end with its input where there are several."""
+    ends = tuple(
+        replace(end, why=f"{window.about}: {end.why}" if len(windows) > 1 else end.why)
+        for window in windows
+        for end in window.ends
+    )
+    return rise.recommend(replace(windows[0], about=about, ends=ends, recommended=None, why=""))

@@ -44,6 +44,8 @@ TRIES = 8
 """Steps of the grid by which an end is moved until it is tight."""
 
 
+REGULATING = "a limit that regulates instead of tripping, or a higher one"
+
 NOTHING = Level(-math.inf, 0.0)
 
 
@@ -228,10 +230,10 @@ class _Study:
         case = self.case_of(replay)
         feed = self.set_points[window.about]
 
+        step, path = self._step(level.at)
         if math.isinf(level.value):
-            step, path = self._step(level.at)
             why = f"rehearsed, {replay.words} stays in the limit in '{step}' until it is switched off"
-            return End(math.inf, "low", "rehearsed", why, path, replay=replay, relax=_regulating)
+            return End(math.inf, "low", "rehearsed", why, path, replay=replay, relax=lambda high: REGULATING)
 
         def trips_at(n: int) -> bool:
             value = round(n * window.step, 12)
@@ -249,7 +251,6 @@ class _Study:
             else:
                 break
         value = round(n * window.step, 12)
-        step, path = self._step(level.at)
         return End(
             value,
             "low",
@@ -272,10 +273,6 @@ class _Study:
 def hangs_on_rehearsal(window: Window) -> bool:
     """Whether a value is worked out that a rehearsal settles."""
     return window.used and window.asked is None and window.setting in (*REHEARSED, LIMIT)
-
-
-def _regulating(high: float) -> str:
-    return "a limit that regulates instead of tripping, or a higher one"
 
 
 def _limit_end(value: float, why: str, replay: Replay) -> End:

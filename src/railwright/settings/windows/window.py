@@ -1,32 +1,37 @@
 """What a window is: the interval in which a setting is right, with the reason of each end.
 
-What bounds a setting from one side is a demand: a condition that holds on one side of a value and not on the
-other. An end is the last value on the setting's own grid for which its demand holds; one step further it does
-not. The window lies between the highest of the lower ends and the lowest of the upper ones.
+What bounds a setting from one side is a constraint (`settings.constraints`). An end is the last value on the
+setting's own grid for which its constraint holds; one step further it does not. The window lies between the
+highest of the lower ends and the lowest of the upper ones.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
 
 from railwright.documents.sources import Location
 from railwright.quantities import show
 from railwright.settings import figures
+from railwright.settings.constraints.constraint import EXACT, Constraint, Missing, Side, constraints_in
+from railwright.settings.context import UNITS, Source
 from railwright.settings.rule import Path
 
 REHEARSED = ("trip_delay", "ovp", "opp")
 """Settings of protections whose lower end hangs on what moves, and is settled by rehearsal."""
 
+TITLES = {
+    "current_limit": "a current limit",
+    "trip_delay": "a trip delay",
+    "ovp": "an OVP level",
+    "opp": "an OPP level",
+    "rise": "a rate of rise",
+}
+"""Settings that have windows, as they are spoken of."""
+
 LIMIT = "current_limit"
 """The setting whose lower end a rehearsal settles too: with less something does not come up."""
-
-Side = Literal["low", "high"]
-
-EXACT = 1e-9
-"""Part of a figure by which a setting may be beyond it and still counts as at it (rounding of numbers)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,60 +71,9 @@ class Impossible:
     remedy: str
 
 
-def missing(path: Path, figure: str, needed: str) -> Impossible:
-    """A figure that no document gives."""
-    return Impossible(
-        path, f"{figure} is unknown, and {needed} without it", "give the figure, or write the value"
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Demand:
-    """One condition that a setting must meet.
-
-    key: stable name. near: about where it begins to hold, SI units. holds: whether it does at a value; it
-    does above (side low) or below (side high) one and the same value. why: in words, with figures. path: the
-    line that it comes from. relax: (value that the other side allows) -> what would have to change here to
-    allow it too. rule: the rule that tells a written value that breaks it; empty: none. bracket: a closed
-    form that a rehearsal settles.
-    """
-
-    key: str
-    side: Side
-    near: float
-    holds: Callable[[float], bool]
-    why: str
-    path: Path
-    relax: Callable[[float], str]
-    rule: str = ""
-    bracket: bool = False
-
-
-# Many: a demand has them.
-def threshold(
-    key: str,
-    side: Side,
-    value: float,
-    why: str,
-    path: Path,
-    relax: Callable[[float], str],
-    rule: str = "",
-    *,
-    bracket: bool = False,
-) -> Demand:
-    """The demand that a setting stays at or above (side low), or at or below (side high), one figure."""
-
-    def holds(setting: float) -> bool:
-        if side == "low":
-            return setting >= value * (1.0 - EXACT)
-        return setting <= value * (1.0 + EXACT)
-
-    return Demand(key, side, value, holds, why, path, relax, rule, bracket)
-
-
 @dataclass(frozen=True, slots=True)
 class End:
-    """An end of a window: the last value on the grid that meets one demand; see `Demand`.
+    """An end of a window: the last value on the grid that meets one constraint; see `Constraint`.
 
     replay: the rehearsed case that decides it. alone: no more corners were looked for, so that it may raise
     a closed form and settles none. where: the line of the document, once it was looked up.
@@ -224,20 +178,20 @@ class Window:
         return replace(self, ends=(*kept, end))
 
 
-def end_of(demand: Demand, step: float) -> End:
-    """The end that a demand makes on a grid: from near it, by doubled steps and then by halving.
+def end_of(bound: Constraint, step: float) -> End:
+    """The end that a constraint makes on a grid: from near it, by doubled steps and then by halving.
 
-    Where no value from zero up meets a demand of the upper side, the end lies one step below zero; where none
+    Where no value from zero up meets one of the upper side, the end lies one step below zero; where none
     that is finite meets one of the lower side, it is infinite.
     """
-    toward = 1 if demand.side == "low" else -1
-    if not math.isfinite(demand.near):
-        return _end(demand, demand.near)
+    toward = 1 if bound.side == "low" else -1
+    if not math.isfinite(bound.near):
+        return _end(bound, bound.near)
 
     def holds(n: int) -> bool:
-        return n >= 0 and demand.holds(round(n * step, 12))
+        return n >= 0 and bound.holds(round(n * step, 12))
 
-    n = max(0, round(demand.near / step))
+    n = max(0, round(bound.near / step))
     good, bad = (n, None) if holds(n) else (None, n)
     stride = 1
     while good is None or bad is None:
@@ -247,34 +201,76 @@ def end_of(demand: Demand, step: float) -> End:
         if holds(n):
             good = n
         elif n == 0 and toward < 0:
-            return _end(demand, -step)
+            return _end(bound, -step)
         else:
             bad = n
         stride *= 2
         if stride > 1 << 60:
-            return _end(demand, math.inf)
+            return _end(bound, math.inf)
     while abs(good - bad) > 1:
         middle = (good + bad) // 2
         good, bad = (middle, bad) if holds(middle) else (good, middle)
-    return _end(demand, round(good * step, 12))
+    return _end(bound, round(good * step, 12))
 
 
-def _end(demand: Demand, value: float) -> End:
+def _end(bound: Constraint, value: float) -> End:
     return End(
         value,
-        demand.side,
-        demand.key,
-        demand.why,
-        demand.path,
-        demand.rule,
-        demand.bracket,
-        relax=demand.relax,
+        bound.side,
+        bound.key,
+        bound.why,
+        bound.path,
+        bound.rule,
+        bound.bracket,
+        relax=bound.relax,
     )
 
 
-def ends_of(demands: Sequence[Demand], step: float) -> tuple[End, ...]:
-    """The ends that demands make on a grid."""
-    return tuple(end_of(demand, step) for demand in demands)
+# Many: a window has them.
+def window_of(
+    source: Source,
+    setting: str,
+    step: float,
+    facts: Iterable[Constraint | Missing],
+    parts: Iterable[float],
+    asked: float | str | None,
+    taken: str = "",
+    lacks: Sequence[Impossible] = (),
+) -> Window:
+    """The window of an input's setting by what bounds it, its lower ends first; without a recommended value.
+
+    parts: of each output. asked: as the procedure has it. lacks: beside the figures that are missing.
+    """
+    found = list(facts)
+    bounds = sorted(constraints_in(found), key=lambda each: each.side == "high")
+    missing = [
+        Impossible(
+            each.path,
+            f"{each.figure} is unknown, and {TITLES[setting]} cannot be worked out without it",
+            "give the figure, or write the value",
+        )
+        for each in found
+        if isinstance(each, Missing) and each.auto
+    ]
+    return Window(
+        source.name,
+        setting,
+        UNITS[setting],
+        step,
+        taken,
+        tuple(end_of(each, step) for each in bounds),
+        (*missing, *lacks),
+        dict(zip(source.outputs, parts, strict=True)),
+        None if asked is None or isinstance(asked, str) else asked,
+        used=asked is not None,
+    )
+
+
+NOTHING_PLAYED = Impossible(
+    ("procedure", "steps"),
+    "nothing is played on the input, so nothing says what the level must lie above",
+    "play a step on it, or write the level",
+)
 
 
 def rounded(value: float, wanted: float, unit: str, step: float) -> str:

@@ -1,0 +1,169 @@
+"""The constraint: a condition that holds on one side of a value and not on the other, and why."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from railwright.documents.output_name import OutputName
+from railwright.quantities import Interval, show
+from railwright.settings.group import Group
+from railwright.settings.rule import Path
+
+Side = Literal["low", "high"]
+
+EXACT = 1e-9
+"""Part of a figure by which a setting may be beyond it and still counts as at it (rounding of numbers)."""
+
+Breach = tuple[str, str]
+"""What is said of a value that breaks a constraint: why, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Constraint:
+    """One condition that a setting, or another figure of an input, must meet.
+
+    key: stable name. near: about where it begins to hold, SI units. holds: whether it does at a value; it
+    does above (side low) or below (side high) one and the same value. why: in words, with figures. path: the
+    line that it comes from. relax: (value that the other side allows) -> what would have to change here to
+    allow it too. rule: the rule that tells a written value that breaks it; empty: none. breach: (such a
+    value) -> what that rule says of it. bracket: a closed form that a rehearsal settles.
+    """
+
+    key: str
+    side: Side
+    near: float
+    holds: Callable[[float], bool]
+    why: str
+    path: Path
+    relax: Callable[[float], str] = lambda value: ""
+    rule: str = ""
+    breach: Callable[[float], Breach] = lambda value: ("", "")
+    bracket: bool = False
+
+    def beyond(self, value: float) -> float:
+        """How far a value lies on the wrong side, about."""
+        return value - self.near if self.side == "high" else self.near - value
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A figure that no document gives: without it nothing can be worked out, and no written value be judged.
+
+    rule: the rule that notes it; check: what it then cannot check, for people. about: empty: the input. auto:
+    whether an automatic value needs it.
+    """
+
+    path: Path
+    figure: str
+    rule: str = ""
+    check: str = ""
+    about: str = ""
+    auto: bool = True
+
+
+Facts = Iterator[Constraint | Missing]
+
+
+def constraints_in(facts: Iterable[Constraint | Missing]) -> list[Constraint]:
+    """The constraints among facts."""
+    return [fact for fact in facts if isinstance(fact, Constraint)]
+
+
+def broken(facts: Iterable[Constraint | Missing], value: float) -> Constraint | None:
+    """Of the constraints that a rule tells, the one that a value breaks by most; None: it breaks none."""
+    beyond = [each for each in constraints_in(facts) if each.rule and not each.holds(value)]
+    return max(beyond, key=lambda each: each.beyond(value), default=None)
+
+
+# Many: a constraint has them.
+def threshold(
+    key: str,
+    side: Side,
+    value: float,
+    why: str,
+    path: Path,
+    relax: Callable[[float], str] = lambda value: "",
+    rule: str = "",
+    breach: Callable[[float], Breach] = lambda value: ("", ""),
+) -> Constraint:
+    """The constraint that a setting stays at or above (side low), or at or below (side high), one figure."""
+
+    def holds(setting: float) -> bool:
+        if side == "low":
+            return setting >= value * (1.0 - EXACT)
+        return setting <= value * (1.0 + EXACT)
+
+    return Constraint(key, side, value, holds, why, path, relax, rule, breach)
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """What the outputs of a group can be set to, as values of the input.
+
+    what: for people, such as 'OVP'. unit: SI. reaches: output -> its own range, where it is given. portions:
+    output -> its part of the input's value. key: of the figure in the bench document. rule: that judges a
+    written value. zero: whether a lower end at zero is told too.
+    """
+
+    what: str
+    unit: str
+    reaches: dict[OutputName, Interval]
+    portions: dict[OutputName, float]
+    key: tuple[str, ...]
+    rule: str
+    zero: bool = False
+
+    @property
+    def low(self) -> float:
+        return max((each.low / self.portions[name] for name, each in self.reaches.items()), default=0.0)
+
+    @property
+    def high(self) -> float:
+        return min((each.high / self.portions[name] for name, each in self.reaches.items()), default=math.inf)
+
+    def ends(self, group: Group) -> Iterator[Constraint]:
+        """Its two ends: every output is set within its own range."""
+        low, high, unit = self.low, self.high, self.unit
+        path = (*group.at_output, *self.key)
+
+        def breach(value: float) -> Breach:
+            beyond = {
+                name: max(each.low - value * self.portions[name], value * self.portions[name] - each.high)
+                for name, each in self.reaches.items()
+            }
+            name = max(beyond, key=lambda each: beyond[each])
+            reach = self.reaches[name]
+            return (
+                f"{show(value * self.portions[name], unit)} on {name}, whose {self.what} ranges from "
+                f"{show(reach.low, unit)} to {show(reach.high, unit)}",
+                "set it inside the range, or take another output",
+            )
+
+        what = f"an output whose {self.what}"
+        if low > 0.0 or self.zero:
+            why = f"the output's {self.what} begins at {show(low, unit)}"
+            yield threshold(
+                "range",
+                "low",
+                low,
+                why,
+                path,
+                lambda other: f"{what} begins at {show(max(0.0, other), unit)}",
+                self.rule,
+                breach,
+            )
+        if high < math.inf:
+            why = f"the output's {self.what} reaches {show(high, unit)}"
+            yield threshold(
+                "range",
+                "high",
+                high,
+                why,
+                path,
+                lambda other: "" if math.isinf(other) else f"{what} reaches {show(other, unit)}",
+                self.rule,
+                breach,
+            )

@@ -1,0 +1,198 @@
+"""What a current limit must meet: it carries what is drawn, and lets through no more than device, lead and
+outputs bear.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
+from railwright.settings.context import Source
+from railwright.settings.rule import Path
+
+HALVINGS = 16
+"""Halvings of an output's range of currents: to a few parts in 100,000 of it, which the grid then settles."""
+
+BELOW_NEED = "limit-below-need"
+
+
+def facts(source: Source) -> Facts:
+    """Everything that bounds an input's current limit [A], whatever the limit is."""
+    yield from enough(source)
+    yield from charged(source)
+    yield from device(source)
+    yield from lead(source)
+    yield from in_range(source)
+
+
+def carrying(source: Source, current: float) -> float:
+    """The limit that, less its error, is a current [A]; by fixed-point iteration, for the grid to settle."""
+    limit = current
+    for _ in range(8):
+        limit = current + (source.limit_error(limit) or 0.0)
+    return limit
+
+
+def _carries(
+    source: Source, key: str, need: float, words: str, why: str, path: Path, input_: str
+) -> Constraint:
+    """The limit, less its error, carries a need [A]. words: who needs it; input_: what would need less."""
+
+    return Constraint(
+        key,
+        "low",
+        carrying(source, need),
+        lambda limit: source.surely(limit) >= need * (1.0 - EXACT),
+        f"{why}, plus programming error",
+        path,
+        lambda high: f"{input_} {show(max(0.0, source.surely(high)), 'A')}",
+        BELOW_NEED,
+        lambda limit: (
+            f"the limit may be as low as {show(source.surely(limit), 'A')} with programming error; "
+            f"{words} is {show(need, 'A')}",
+            "raise the current limit, or play no voltage at which so much is drawn",
+        ),
+    )
+
+
+def enough(source: Source) -> Facts:
+    """It carries what normal operation draws."""
+    if not source.asked:
+        yield Missing(source.at_input, "what the input draws", BELOW_NEED, "the current limit against it")
+    if source.limit_error(0.0) is None:
+        path, figure = (*source.at_output, "programming"), "accuracy or resolution of the current limit"
+        yield Missing(path, figure, BELOW_NEED, "the error of the current limit")
+    for need, words, declared in source.asked:
+        key, path = ("declared", ("current", "steady")) if declared else ("draw", ("load",))
+        why = f"{words}, {show(need, 'A')}"
+        less = "an input that draws no more than"
+        yield _carries(source, key, need, words, why, (*source.at_input, *path), less)
+    yield from _starting(source)
+
+
+def _starting(source: Source) -> Facts:
+    """A converter that starts at its lowest starting voltage draws the most that it ever does on the way up:
+    with less its input falls back while it starts.
+    """
+    top = source.played.highest
+    for index, entry in enumerate(source.input.load):
+        if entry.kind != "converter" or top is None:
+            continue
+        starts = entry.parameters.starts_at.low  # type: ignore[attr-defined]
+        draw = source.load.current(starts) if 0.0 < starts <= top.voltage else None
+        if draw is None:
+            continue
+        words = f"a converter that starts at {show(starts, 'V')}"
+        path = (*source.at_input, "load", index, "converter", "starts_at")
+        less = "a converter that starts at a higher voltage, and draws there no more than"
+        why = f"{words} draws {show(draw.high, 'A')} there"
+        yield _carries(source, "start", draw.high, f"the draw of {words}", why, path, less)
+
+
+def charging_time(source: Source, limit: float) -> float:
+    """Longest time at a limit [A], less its error, by its closed form [s]."""
+    charging = source.longest_charging(source.surely(limit))
+    return charging.time if charging is not None else 0.0
+
+
+def charges_within(source: Source, delay: float) -> float | None:
+    """The least limit [A] with which everything is charged within a delay [s], from above; None: the largest
+    does not do it.
+    """
+    full = source.full_current
+    if charging_time(source, full) > delay:
+        return None
+    return figures.least(lambda limit: charging_time(source, limit) <= delay, 0.0, full, HALVINGS)
+
+
+def charged(source: Source) -> Iterator[Constraint]:
+    """A limit that trips charges what is to be charged before a delay that is written is over."""
+    limits = source.limits
+    if limits is None or limits.at_limit != "trip" or limits.trip_delay in ("auto", None):
+        return
+    delay = float(limits.trip_delay)
+    least = charges_within(source, delay)
+    if least is None:
+        return  # no limit of these outputs does it: the window of the delay says so
+    charging = source.longest_charging(source.surely(least))
+    what = charging.words if charging else "charging what is to be charged"
+
+    def relax(high: float) -> str:
+        time = charging_time(source, high)
+        return f"a trip delay of {show(time, 's')}" if math.isfinite(time) else ""
+
+    yield Constraint(
+        "charging",
+        "low",
+        least,
+        lambda value: charging_time(source, value) <= delay,
+        f"{what} takes no longer than the trip delay, {show(delay, 's')}, by C·V/(I_limit − I_load)",
+        (*source.at_limits, "trip_delay"),
+        relax,
+        "trip-before-charged",
+        bracket=True,
+    )
+
+
+def _bears(source: Source, key: str, bound: float | None, what: str, missing: Missing, remedy: str) -> Facts:
+    """The limit, with its error, lets through no more than something bears [A]. what: it, for people."""
+    if bound is None:
+        yield missing
+        return
+
+    yield Constraint(
+        key,
+        "high",
+        max(0.0, bound - (source.limit_error(bound) or 0.0)),
+        lambda limit: source.at_most(limit) <= bound * (1.0 + EXACT),
+        f"{what} bears {show(bound, 'A')}, less programming error",
+        missing.path,
+        lambda low: f"a {key} that bears {show(source.at_most(low), 'A')}",
+        missing.rule,
+        lambda limit: (
+            f"the limit lets {show(source.at_most(limit), 'A')} through (with programming error); "
+            f"{what} bears {show(bound, 'A')}",
+            remedy,
+        ),
+    )
+
+
+def device(source: Source) -> Facts:
+    """It lets through no more than does the input no harm."""
+    missing = Missing(
+        (*source.at_input, "current", "at_most"),
+        "the current that does the input no harm (at_most)",
+        "limit-above-device",
+        "the current limit against the device",
+    )
+    yield from _bears(
+        source, "device", source.input.current.at_most, "the device", missing, "lower the current limit"
+    )
+
+
+def lead(source: Source) -> Facts:
+    """It lets through no more than the lead is permitted to carry."""
+    what = f"lead '{source.lead_name}'"
+    missing = Missing(
+        (*source.at_lead, "permitted_current"),
+        f"permitted current of {what}",
+        "lead-current",
+        "the current limit against the lead",
+    )
+    remedy = "lower the current limit, or take a lead that bears it"
+    yield from _bears(source, "lead", source.lead.permitted_current, what, missing, remedy)
+
+
+def range_of(source: Source) -> Range:
+    """What the outputs' current limits can be set to [A]."""
+    reaches = {name: output.current for name, output in source.outputs.items()}
+    portions = dict(zip(source.names, source.parts, strict=True))
+    return Range("current limit", "A", reaches, portions, ("current",), "current-range")
+
+
+def in_range(source: Source) -> Iterator[Constraint]:
+    """Every output can be set to its part."""
+    yield from range_of(source).ends(source)

@@ -1,0 +1,59 @@
+"""What a level and a delay of an over-current protection must meet: above the need, within the range."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.quantities import Interval, show
+from railwright.settings.constraints.constraint import Breach, Constraint, Facts, Range
+from railwright.settings.context import Source
+
+AT_ONCE = Interval(0.0, 0.0)
+"""Delays of a protection that has none that can be set [s]."""
+
+
+def facts(source: Source) -> Facts:
+    """Everything that bounds the level of an input's OCP [A]."""
+    yield from in_range(source)
+    yield from needed(source)
+
+
+def in_range(source: Source) -> Iterator[Constraint]:
+    """Every output can be set to its part."""
+    reaches = {name: output.ocp.level for name, output in source.outputs.items() if output.ocp}
+    portions = dict(zip(source.names, source.parts, strict=True))
+    yield from Range("over-current protection", "A", reaches, portions, ("ocp", "level"), "ocp-range").ends(
+        source
+    )
+
+
+def needed(source: Source) -> Iterator[Constraint]:
+    """It does not act at what normal operation draws."""
+    if source.needs is None:
+        return
+    need, words, _ = source.needs
+
+    def breach(level: float) -> Breach:
+        why = f"it acts from {show(level, 'A')} on; {words} is {show(need, 'A')}"
+        return why, "raise 'ocp', or leave it out"
+
+    why = f"{words}, {show(need, 'A')}"
+    path = (*source.at_input, "current")
+    yield Constraint(
+        "need", "low", need, lambda level: level > need, why, path, rule="ocp-below-need", breach=breach
+    )
+
+
+def delay_in_range(source: Source) -> Iterator[Constraint]:
+    """Every output can be set to its delay [s]."""
+    reaches = {name: output.ocp.delay or AT_ONCE for name, output in source.outputs.items() if output.ocp}
+    portions = dict.fromkeys(source.outputs, 1.0)
+    yield from Range(
+        "delay of the over-current protection",
+        "s",
+        reaches,
+        portions,
+        ("ocp", "delay"),
+        "ocp-range",
+        zero=True,
+    ).ends(source)

@@ -1,0 +1,171 @@
+"""What an OVP level must meet: above what stands at the terminals, below what the device withstands."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from railwright.quantities import show
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
+from railwright.settings.context import Source
+
+ABOVE_WITHSTAND = "ovp-above-withstand"
+
+
+def facts(source: Source, limit: float | None) -> Facts:
+    """Everything that bounds an input's OVP level [V].
+
+    limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
+    is left out.
+    """
+    yield from borne(source)
+    yield from played(source, limit)
+    yield from in_range(source)
+
+
+def played(source: Source, limit: float | None) -> Facts:
+    """It does not act at what is played: less its error it lies above what stands at the terminals."""
+    highest, level = source.highest_terminals(limit or 0.0), source.played.highest
+    if level is None:
+        return
+    if highest is None:
+        path, check = (*source.at_output, "programming"), "the OVP against the highest voltage"
+        yield Missing(path, "accuracy of the set voltage", "ovp-below-played", check)
+        return
+    early = source.ovp_early
+    drop = f" and {show(source.drop(limit), 'V')} of sensed drop" if limit and source.senses else ""
+    plays = (
+        f"'{level.step}' plays {show(level.voltage, 'V')}, up to {show(highest, 'V')} at the terminals with "
+        f"programming error{drop}"
+    )
+
+    yield Constraint(
+        "played",
+        "low",
+        highest + early,
+        lambda value: value - early >= highest * (1.0 - EXACT),
+        f"{plays}, plus OVP accuracy {show(early, 'V')}",
+        level.path,
+        lambda high: (
+            f"no more than {show(max(0.0, high - early - highest + level.voltage), 'V')} played in "
+            f"'{level.step}'"
+        ),
+        "ovp-below-played",
+        lambda value: (
+            f"the OVP may trip from {show(value - early, 'V')} on; {plays}",
+            "raise the OVP where the device withstands it, or play a lower voltage",
+        ),
+        bracket=True,
+    )
+
+
+def borne(source: Source) -> Facts:
+    """With its error it lets nothing stand that the input does not withstand for any time, nor, while it
+    acts, for as long as that lasts.
+    """
+    yield from _standing(source)
+    yield from _while_acting(source)
+
+
+def _standing(source: Source) -> Facts:
+    withstands, accuracy = source.input.withstands_always, source.ovp_error
+    if withstands is None:
+        path, figure = (*source.at_input, "withstands"), "what the input withstands for any time"
+        yield Missing(path, figure, ABOVE_WITHSTAND, "the OVP level against it")
+    if accuracy is None:
+        path, check = (*source.at_output, "ovp"), "the error of the OVP level"
+        yield Missing(path, "level or accuracy of the OVP", ABOVE_WITHSTAND, check)
+    if withstands is None:
+        return
+    wrong = accuracy or 0.0
+
+    yield Constraint(
+        "withstands",
+        "high",
+        withstands - wrong,
+        lambda level: level + wrong <= withstands * (1.0 + EXACT),
+        f"the input withstands {show(withstands, 'V')}, less OVP accuracy {show(wrong, 'V')}",
+        (*source.at_input, "withstands"),
+        lambda low: (
+            f"an input that withstands {show(low + wrong, 'V', 5)}, or an OVP that is "
+            f"{show(low + wrong - withstands, 'V', 2)} more accurate"
+        ),
+        ABOVE_WITHSTAND,
+        lambda level: (
+            f"the OVP may let {show(level + wrong, 'V')} stand ({show(level, 'V')} with its accuracy); the "
+            f"input withstands {show(withstands, 'V')}",
+            f"set the OVP to {show(withstands - wrong, 'V')} or less",
+        ),
+    )
+
+
+def _while_acting(source: Source) -> Facts:
+    overshoot, wrong = source.ovp_overshoot, source.ovp_error or 0.0
+    if overshoot is None and all(output.ovp for output in source.rows):
+        path, check = (*source.at_output, "ovp", "response"), "how far it may rise past the level"
+        yield Missing(path, "response of the OVP, or rise of the output", ABOVE_WITHSTAND, check)
+    if overshoot is None:
+        return
+    most, long = _withstood_for(source, lasting(source, overshoot))
+    if math.isinf(most):
+        return
+
+    yield Constraint(
+        "brief",
+        "high",
+        most - wrong - overshoot,
+        lambda level: level + wrong + overshoot <= most * (1.0 + EXACT),
+        f"the input withstands {show(most, 'V')}{long}, less OVP accuracy {show(wrong, 'V')} and overshoot "
+        f"while it responds {show(overshoot, 'V')}",
+        (*source.at_input, "withstands"),
+        lambda low: f"an input that withstands {show(low + wrong + overshoot, 'V', 5)}{long}",
+        ABOVE_WITHSTAND,
+        lambda level: (
+            f"the voltage may reach {show(level + wrong + overshoot, 'V')} before the OVP acts; the input "
+            f"withstands {show(most, 'V')}{long}",
+            f"set the OVP to {show(most - overshoot - wrong, 'V')} or less",
+        ),
+    )
+
+
+def lasting(source: Source, overshoot: float) -> float:
+    """For how long an input stands above what it withstands for any time when an OVP acts that overshoots
+    [V], at most [s]: while it responds, and until the input has fallen back.
+    """
+    always, response = source.input.withstands_always, source.ovp_response or 0.0
+    return response + (falling(source, overshoot, always) if always is not None else 0.0)
+
+
+def _withstood_for(source: Source, time: float) -> tuple[float, str]:
+    """The highest voltage [V] that the input withstands for a time [s], and for how long, in words; inf: none
+    is given.
+    """
+    held = [
+        (each.voltage, each.duration)
+        for each in source.input.withstands
+        if each.voltage is not None and (each.duration is None or each.duration >= time)
+    ]
+    voltage, duration = max(held, key=lambda each: each[0], default=(math.inf, None))
+    return voltage, "" if duration is None else f" for {show(duration, 's')}"
+
+
+def falling(source: Source, overshoot: float, level: float) -> float:
+    """Longest time in which an input that was switched off falls by `overshoot` to `level` [V], in s: C·ΔV
+    over the least that its load and the outputs' bleeders draw there; inf: nothing is known to draw.
+    """
+    drawn = source.load.current(level)
+    least = (drawn.low if drawn is not None else 0.0) + level * source.leak
+    most = source.capacitance
+    return most * overshoot / least if least > 0.0 else math.inf if most > 0.0 else 0.0
+
+
+def in_range(source: Source) -> Iterator[Constraint]:
+    """Every output can be set to its share."""
+    yield from range_of(source).ends(source)
+
+
+def range_of(source: Source) -> Range:
+    """What the outputs' OVP levels can be set to [V], of those that have one."""
+    reaches = {name: output.ovp.level for name, output in source.outputs.items() if output.ovp}
+    portions = dict(zip(source.names, source.shares, strict=True))
+    return Range("OVP", "V", reaches, portions, ("ovp", "level"), "ovp-range")

@@ -1,0 +1,121 @@
+"""What power must meet: an over-power level above the need, and the need within what the outputs give."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.quantities import show
+from railwright.settings.constraints.constraint import (
+    EXACT,
+    Constraint,
+    Facts,
+    Missing,
+    Range,
+    threshold,
+)
+from railwright.settings.context import Source
+
+
+def facts(source: Source, limit: float | None) -> Facts:
+    """Everything that bounds an OPP level [W]. limit [A]: the current limit; None: there is none yet."""
+    yield from steady(source)
+    yield from in_range(source)
+    if limit is not None:
+        yield from charging(source, limit)
+    yield from device(source)
+
+
+def steady(source: Source) -> Facts:
+    """It does not act at what normal operation takes."""
+    if source.load.current(source.input.nominal) is None:
+        yield Missing(source.at_input, "what a part of the load draws")
+    needed = source.most_power
+    if needed is None:
+        return
+    level, current, power = needed
+    plays = (
+        f"'{level.step}' plays {show(level.voltage, 'V')} with up to {show(current, 'A')}, {show(power, 'W')}"
+    )
+
+    # A level at the power itself counts as too low, too.
+    yield Constraint(
+        "steady",
+        "low",
+        power,
+        lambda value: value > power * (1.0 + EXACT),
+        plays,
+        level.path,
+        lambda high: f"an input that takes no more than {show(max(0.0, high), 'W')} in '{level.step}'",
+        "opp-below-need",
+        lambda value: (f"it acts from {show(value, 'W')} on; {plays}", "raise 'opp', or leave it out"),
+    )
+
+
+def in_range(source: Source) -> Facts:
+    """Every output can be set to its part."""
+    reaches = {name: output.opp.level for name, output in source.outputs.items() if output.opp}
+    portions = dict(zip(source.names, source.power_parts, strict=True))
+    if len(reaches) < source.count:
+        yield Missing((*source.at_output, "opp"), "the level of the output's OPP")
+    yield from Range("over-power protection", "W", reaches, portions, ("opp", "level"), "opp-range").ends(
+        source
+    )
+
+
+def charging(source: Source, limit: float) -> Iterator[Constraint]:
+    """It does not act while the input is charged at the current limit."""
+    longest, most = source.longest_charging(source.surely(limit)), source.at_most(limit)
+    if longest is None:
+        return
+    volts = longest.move.stop + (source.voltage_error(longest.move.stop) or 0.0)
+    volts += source.drop(most) if source.senses else 0.0
+    yield Constraint(
+        "charging",
+        "low",
+        volts * most,
+        lambda value: value >= volts * most,
+        f"{longest.words} ends at {show(volts, 'V')} and the current limit, {show(most, 'A')} with its error",
+        longest.move.path,
+        lambda high: f"a current limit of {show(max(0.0, high) / volts, 'A')}",
+        bracket=True,
+    )
+
+
+def device(source: Source) -> Iterator[Constraint]:
+    """It keeps the device from more than it bears at the highest voltage played."""
+    highest, at_most = source.played.highest, source.input.current.at_most
+    if highest is None or at_most is None:
+        return
+    bears = highest.voltage * at_most
+    yield threshold(
+        "device",
+        "high",
+        bears,
+        f"the device bears {show(at_most, 'A')} at the {show(highest.voltage, 'V')} of '{highest.step}', "
+        f"{show(bears, 'W')}",
+        (*source.at_input, "current", "at_most"),
+        lambda low: f"a device that bears {show(low / highest.voltage, 'A')}",
+    )
+
+
+def given(source: Source) -> Facts:
+    """The outputs give the power that is drawn, while none of them gives more than its own."""
+    if any(output.power is None for output in source.rows):
+        yield Missing(
+            source.at_output, "power rating of the output", "power-range", f"the power of {source.name}"
+        )
+    full = source.full_power
+
+    why = f"{source.words} can give {show(full, 'W')}"
+    yield threshold(
+        "outputs",
+        "high",
+        full,
+        why,
+        source.at_output,
+        rule="power-range",
+        breach=lambda power: (
+            f"{show(power, 'W')} is needed; {source.words} can give {show(full, 'W')}",
+            "take a stronger output, or join outputs",
+        ),
+    )

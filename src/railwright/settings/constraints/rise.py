@@ -1,0 +1,186 @@
+"""What the rate of a rise must meet: slow enough for limit and outputs, fast enough for what is asked."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from railwright.documents.loader import Documents
+from railwright.quantities import show
+from railwright.settings import figures
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
+from railwright.settings.context import Source
+from railwright.settings.group import output_path
+from railwright.settings.rule import Path
+
+REACHED = 0.98
+"""Part of the set voltage at which an input counts as up: as the start-up time has it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rise:
+    """A power-up of an input: its step's number and name, the voltage [V], the rate asked for [V/s]
+    and where it or its step is written; on: instants at which its inputs are switched on [s].
+    """
+
+    index: int
+    name: str
+    voltage: float
+    rate: float | None
+    path: Path
+    on: dict[str, float]
+
+
+def facts(
+    source: Source, rise: Rise, documents: Documents, limit: float | None, limit_for: Callable[[float], str]
+) -> Facts:
+    """Everything that bounds the rate of a power-up [V/s].
+
+    limit [A]: the current limit; None: there is none yet. limit_for: (current that it must carry [A]) -> what
+    limit that would be, for people.
+    """
+    if source.output_capacitance is None:
+        yield Missing((*source.at_output, "output_capacitance"), "the output's own capacitance")
+    if limit is not None:
+        yield from within_limit(source, rise, limit, limit_for)
+    yield from fast_output(source)
+    yield from slow_output(source)
+    yield from in_order(source, rise, documents)
+    yield from required(source, rise, documents)
+
+
+def within_limit(
+    source: Source, rise: Rise, limit: float, limit_for: Callable[[float], str]
+) -> Iterator[Constraint]:
+    """Charging, beside the load, stays within the current limit."""
+    drawn = source.drawn_rising(0.0, rise.voltage)
+    if drawn is None:
+        return
+    least, farads = source.surely(limit), source.capacitance
+    spare = least - drawn.high
+    without = [name for name, output in source.outputs.items() if output.slew is None]
+    stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
+    yield Constraint(
+        "limit",
+        "high",
+        max(0.0, spare) / farads if farads > 0.0 else math.inf,
+        lambda rate: farads * rate <= spare * (1.0 + EXACT),
+        f"{show(farads, 'F')} and the load's {show(drawn.high, 'A')} stay within the current limit of "
+        f"{show(least, 'A')} (less its error), by C·dV/dt{stairs if without else ''}",
+        (*source.at_limits, "current_limit"),
+        lambda low: limit_for(farads * low + drawn.high),
+        "ramp-in-limit",
+        bracket=True,
+    )
+
+
+def fast_output(source: Source) -> Facts:
+    """Every output keeps up with its share of it."""
+    rates = [o.slew.high if o.slew is not None else figures.fastest_slew(o) for o in source.rows]
+    able, names = source.fastest(rates), ", ".join(source.outputs)
+    if able is None:
+        check = f"the slopes of {source.name}"
+        yield Missing(source.at_output, "rise or slew of the output", "slew-too-fast", check, auto=False)
+        return
+
+    yield threshold(
+        "slew",
+        "high",
+        able,
+        f"{names} can rise with {show(able, 'V/s')}",
+        (*source.at_output, "slew" if source.rows[0].slew else "rise"),
+        lambda low: f"an output that rises with {show(low, 'V/s')}",
+        "slew-too-fast",
+        lambda rate: (
+            f"{show(rate, 'V/s')} is asked for; {names} can do {show(able, 'V/s')}",
+            "rise more slowly, or mind that the edge will be slower than asked",
+        ),
+    )
+
+
+def slow_output(source: Source) -> Iterator[Constraint]:
+    """No output has to rise more slowly than its programmable slew begins."""
+    shares = zip(source.outputs.items(), source.shares, strict=True)
+    slews = {name: output.slew.low / share for (name, output), share in shares if output.slew is not None}
+    if not slews:
+        return
+    name = max(slews, key=lambda each: slews[each])
+    slowest = slews[name]
+
+    yield threshold(
+        "slew",
+        "low",
+        slowest,
+        f"the slew of {name} begins at {show(slowest, 'V/s')}",
+        (*source.at_output, "slew"),
+        lambda high: f"an output whose slew begins at {show(max(0.0, high), 'V/s')}",
+        "slew-out-of-range",
+        lambda rate: (
+            f"{show(rate, 'V/s')} is asked for; the slew of {name} begins at {show(slowest, 'V/s')}",
+            "rise faster, or play the slope as a shape",
+        ),
+    )
+
+
+def falling(source: Source) -> Facts:
+    """What falls no faster than the outputs do without load [V/s]."""
+    for name, output in source.outputs.items():
+        if output.fall.unloaded is None:
+            path, check = (*output_path(name), "fall"), f"falling slopes of {source.name}"
+            yield Missing(path, "unloaded fall time of the output", "fall-too-fast", check, name, auto=False)
+    able, names = source.fastest(map(figures.slowest_fall, source.rows)), ", ".join(source.outputs)
+    if able is None:
+        return
+    why = f"{names} falls at {show(able, 'V/s')} without load"
+    yield threshold(
+        "fall",
+        "high",
+        able,
+        why,
+        (*source.at_output, "fall"),
+        rule="fall-too-fast",
+        breach=lambda rate: (
+            f"{show(rate, 'V/s')} downwards is asked for; {why}",
+            "mind that the edge may be slower than asked",
+        ),
+    )
+
+
+def in_order(source: Source, rise: Rise, documents: Documents) -> Iterator[Constraint]:
+    """An input is within its operating range when the one that follows it is switched on."""
+    lowest = source.input.operating.low
+    for index, wanted in enumerate(documents.device.order):
+        gap = rise.on.get(wanted.then, 0.0) - rise.on[source.name]
+        if wanted.after != source.name or lowest > rise.voltage or gap <= 0.0:
+            continue
+        yield Constraint(
+            "order",
+            "low",
+            lowest / gap,
+            lambda rate, gap=gap: rate * gap >= lowest * (1.0 - EXACT),  # type: ignore[misc]
+            f"it reaches {show(lowest, 'V')} before {wanted.then} is switched on {show(gap, 's')} later",
+            ("device", "order", index),
+            lambda high: "a longer gap" if high <= 0.0 else f"a gap of {show(lowest / high, 's')}",
+            "order-rehearsed",
+        )
+
+
+def required(source: Source, rise: Rise, documents: Documents) -> Iterator[Constraint]:
+    """A start-up time that is required leaves so much time to rise."""
+    goal = REACHED * rise.voltage
+    for index, wanted in enumerate(documents.procedure.requires):
+        own = wanted.known.after_switching_on and wanted.of == source.name
+        most = wanted.limits[1] if own else None
+        if most is None or most <= 0.0 or wanted.during != rise.name:
+            continue
+        yield Constraint(
+            "required",
+            "low",
+            goal / most,
+            lambda rate, most=most: rate * most >= goal * (1.0 - EXACT),  # type: ignore[misc]
+            f"'{wanted.name}' permits {show(most, 's')} to {show(rise.voltage, 'V')}",
+            ("procedure", "requires", index),
+            lambda high: f"{show(goal / high, 's') if high > 0.0 else 'more time'} in the requirement",
+            "requirement-predicted",
+        )

@@ -1,0 +1,153 @@
+"""What a trip delay must meet: longer than operation is in the limit, within what lead and fuse bear."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from railwright.physics import conductors
+from railwright.quantities import show
+from railwright.settings.constraints.constraint import (
+    EXACT,
+    Breach,
+    Constraint,
+    Facts,
+    Missing,
+    Range,
+)
+from railwright.settings.constraints.current_limit import charges_within
+from railwright.settings.context import Source
+from railwright.settings.group import output_path
+
+
+def facts(source: Source, limit: float | None) -> Facts:
+    """Everything that bounds a trip delay [s]. limit [A]: the current limit; None: there is none yet."""
+    yield from _unknown(source)
+    yield from charged(source, limit)
+    yield from in_range(source)
+    if limit is not None:
+        yield from insulation(source, limit)
+        yield from fuse(source, limit)
+
+
+def _unknown(source: Source) -> Iterator[Missing]:
+    """Figures that charging hangs on."""
+    if source.limit_error(0.0) is None:
+        yield Missing((*source.at_output, "programming"), "accuracy of the current limit")
+    if source.output_capacitance is None:
+        yield Missing((*source.at_output, "output_capacitance"), "the output's own capacitance")
+    if source.load.current(source.input.nominal) is None:
+        yield Missing(source.at_input, "what a part of the load draws")
+
+
+def charged(source: Source, limit: float | None) -> Iterator[Constraint]:
+    """It is longer than charging at the limit takes."""
+    least = source.surely(limit) if limit is not None else math.inf
+    longest = source.longest_charging(least) if limit is not None else None
+    if longest is None:
+        return
+    takes = "never ends" if math.isinf(longest.time) else f"takes up to {show(longest.time, 's')}"
+    what = f"{longest.words} (the output's own with it) at {show(least, 'A')}"
+
+    def relax(delay: float) -> str:
+        enough = charges_within(source, delay)
+        if enough is None:
+            return "a limit that regulates instead of tripping, or a slower rise"
+        return f"a current limit of {show(enough, 'A')} or more, a limit that regulates, or a slower rise"
+
+    yield Constraint(
+        "charging",
+        "low",
+        longest.time,
+        lambda delay: delay >= longest.time,
+        f"{what} (the limit less its error) beside the load {takes}, from C·V/(I_limit − I_load)",
+        longest.move.path,
+        relax,
+        "trip-before-charged",
+        lambda delay: (
+            f"{what} beside the load {takes}; the trip delay is {show(delay, 's')}",
+            "lengthen the delay, raise the limit, or rise more slowly",
+        ),
+        bracket=True,
+    )
+
+
+def range_of(source: Source) -> Range:
+    """What the outputs' trip delays can be set to [s], of those whose range is given."""
+    reaches = {name: output.trip_delay for name, output in source.outputs.items() if output.trip_delay}
+    portions = dict.fromkeys(source.outputs, 1.0)
+    return Range("trip delay", "s", reaches, portions, ("trip_delay",), "trip-delay-range", zero=True)
+
+
+def in_range(source: Source) -> Facts:
+    """Every output can be set to it."""
+    reach = range_of(source)
+    for name in source.outputs:
+        if name not in reach.reaches:
+            path = (*output_path(name), *reach.key)
+            yield Missing(path, "range of the trip delay", reach.rule, f"the delay of {source.name}", name)
+    if reach.reaches:
+        yield from reach.ends(source)
+
+
+def short_heat(source: Source, limit: float, delay: float) -> float:
+    """I²t of a short at the load that trips after a delay [A²s]: the limit with its error for that long, and
+    the output's own capacitor, all of whose energy the lead takes at worst (½·C·V²/R).
+    """
+    level, own = source.played.highest, source.output_capacitance or 0.0
+    volts, ohms = (level.voltage if level else 0.0), max(source.resistance.low, 1e-3)
+    return source.at_most(limit) ** 2 * delay + own * volts**2 / (2.0 * ohms)
+
+
+def _bearing(amount: float, unit: str) -> str:
+    return "" if math.isinf(amount) else f" that bears {amount:.3g} {unit}"
+
+
+def insulation(source: Source, limit: float) -> Iterator[Constraint]:
+    """Within it a short does not heat the lead beyond what its insulation survives (k²S²)."""
+    through, permitted = source.at_most(limit), source.lead.permitted_current
+    if permitted is not None and through <= permitted:
+        return
+    survives = conductors.adiabatic_limit(source.lead.conductor.section)
+    stored = short_heat(source, limit, 0.0)
+    yield Constraint(
+        "k2s2",
+        "high",
+        max(0.0, survives - stored) / through**2 if through > 0.0 else math.inf,
+        lambda delay: short_heat(source, limit, delay) <= survives * (1.0 + EXACT),
+        f"the insulation of lead '{source.lead_name}' survives {survives:.3g} A²s (k²S²) of a short at "
+        f"{show(through, 'A')}, of which the output's own capacitor takes {stored:.2g} A²s",
+        (*source.at_lead, "conductor"),
+        lambda low: "a thicker lead" + _bearing(through**2 * low + stored, "A²s"),
+    )
+
+
+def fuse(source: Source, limit: float) -> Iterator[Constraint]:
+    """The output is off before a fuse opens at the limit."""
+    fused, through = source.fixture.fuse if source.fixture else None, source.at_most(limit)
+    opens = fused.opens_after(through) if fused is not None else math.inf
+    if math.isinf(opens):
+        return
+
+    def breach(delay: float) -> Breach:
+        until = "the output regulates there and does not trip"
+        if math.isfinite(delay):
+            until = f"{show(delay, 's')} pass before the output trips"
+        return (
+            f"the limit lets {show(through, 'A')} through (with programming error), at which the fuse in "
+            f"'{source.fixture_name}' opens after {show(opens, 's')}; {until}",
+            "lower the current limit, trip sooner, or mind that a fault costs the fuse",
+        )
+
+    why = f"the fuse in '{source.fixture_name}' opens after {show(opens, 's')} at {show(through, 'A')}"
+    yield Constraint(
+        "fuse",
+        "high",
+        opens,
+        lambda delay: delay <= opens,
+        why,
+        (*source.at_fixture, "fuse"),
+        lambda low: "a slower fuse" + _bearing(low, f"s of {show(through, 'A')}"),
+        "fuse-before-trip",
+        breach,
+    )

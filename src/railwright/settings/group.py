@@ -1,0 +1,287 @@
+"""Outputs that feed one input together: alone, in series or in parallel, and what they give as a whole."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+from railwright.documents.bench import Bench, Output, Reading
+from railwright.documents.hook_up import HookUp
+from railwright.documents.hook_up import Source as Joined
+from railwright.documents.output_name import OutputName
+from railwright.settings import figures
+from railwright.settings.rule import Path
+
+Quantity = Literal["voltage", "current"]
+Arrangement = Literal["alone", "series", "parallel"]
+
+EARTH = "earth"
+
+
+def output_path(name: OutputName) -> Path:
+    """Place of an output in the bench document."""
+    return ("bench", "supplies", name.supply, "outputs", name.output)
+
+
+def tie_of(name: OutputName, bench: Bench) -> str | None:
+    """What the negative terminal of an output is tied to: 'earth', the supply whose negatives are joined
+    inside, or nothing.
+    """
+    supply = bench.supply_of(name)
+    if bench.output(name).negative == EARTH:
+        return EARTH
+    if name.output in supply.common_negative and len(supply.common_negative) > 1:
+        earthed = any(supply.outputs[each].negative == EARTH for each in supply.common_negative)
+        return EARTH if earthed else name.supply
+    return None
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """Outputs that are joined, in the order in which they are written: in series the first is the top one.
+
+    Voltages are shared by full scale in series, currents by full scale in parallel, as the set points are.
+    outputs: name -> figures. isolations: of their supplies from earth [V]; None: unknown.
+    ties: see `tie_of`. SI units; what hangs on a figure that the bench does not give comes back as None.
+    """
+
+    outputs: Mapping[OutputName, Output]
+    arrangement: Arrangement
+    isolations: tuple[float | None, ...]
+    ties: tuple[str | None, ...]
+
+    @property
+    def names(self) -> tuple[OutputName, ...]:
+        return tuple(self.outputs)
+
+    @cached_property
+    def rows(self) -> tuple[Output, ...]:
+        return tuple(self.outputs.values())
+
+    @property
+    def count(self) -> int:
+        return len(self.outputs)
+
+    @property
+    def series(self) -> bool:
+        return self.arrangement == "series"
+
+    @property
+    def parallel(self) -> bool:
+        return self.arrangement == "parallel"
+
+    @property
+    def words(self) -> str:
+        """'left.1', 'left.1 and left.2 in series'."""
+        if self.arrangement == "alone":
+            return self.names[0]
+        return f"{', '.join(self.names[:-1])} and {self.names[-1]} in {self.arrangement}"
+
+    @property
+    def gives(self) -> str:
+        """'left.1 gives', 'left.1 and left.2 in series give'."""
+        return f"{self.words} {'gives' if self.count == 1 else 'give'}"
+
+    @cached_property
+    def shares(self) -> tuple[float, ...]:
+        """Part of the voltage that each output carries."""
+        highest = [output.voltage.high for output in self.rows]
+        return tuple(each / sum(highest) if self.series else 1.0 for each in highest)
+
+    @cached_property
+    def parts(self) -> tuple[float, ...]:
+        """Part of the current that each output carries."""
+        largest = [output.current.high for output in self.rows]
+        return tuple(each / sum(largest) if self.parallel else 1.0 for each in largest)
+
+    @cached_property
+    def power_parts(self) -> tuple[float, ...]:
+        """Part of the power that each output gives."""
+        return tuple(share * part for share, part in zip(self.shares, self.parts, strict=True))
+
+    @cached_property
+    def full_voltage(self) -> float:
+        """Highest voltage that can be asked of the group [V]; unlike outputs in parallel: of the lowest."""
+        return (sum if self.series else min)(output.voltage.high for output in self.rows)
+
+    @cached_property
+    def reach(self) -> float:
+        """Highest voltage that can stand at the group's terminals, whatever is set [V]."""
+        return (sum if self.series else max)(output.voltage.high for output in self.rows)
+
+    @cached_property
+    def full_current(self) -> float:
+        """Largest current that the group can give [A]."""
+        return (sum if self.parallel else min)(output.current.high for output in self.rows)
+
+    @cached_property
+    def full_power(self) -> float:
+        """Largest power that can be drawn while no output gives more than its own [W]; of an output without a
+        rating the product of its full voltage and current counts.
+        """
+        return min(
+            (output.power if output.power is not None else output.voltage.high * output.current.high) / part
+            for output, part in zip(self.rows, self.power_parts, strict=True)
+        )
+
+    def whole(self, each: Iterable[float | None], adds: bool) -> float | None:
+        """One figure for the group: the sum of the outputs' where they add up, else the largest."""
+        known = [figure for figure in each if figure is not None]
+        if len(known) < self.count:
+            return None
+        return sum(known) if adds else max(known)
+
+    def voltage_error(self, voltage: float) -> float | None:
+        """Bound of the programming error at a set voltage [V]."""
+        each = zip(self.rows, self.shares, strict=True)
+        errors = [
+            figures.error(output.programming.voltage, voltage * share) if output.programming else None
+            for output, share in each
+        ]
+        return self.whole(errors, self.series)
+
+    def limit_error(self, limit: float) -> float | None:
+        """Bound of the error of a current limit set for the input [A]."""
+        each = zip(self.rows, self.parts, strict=True)
+        errors = [
+            figures.error(output.programming.current, limit * part) if output.programming else None
+            for output, part in each
+        ]
+        return self.whole(errors, self.parallel)
+
+    def surely(self, limit: float) -> float:
+        """What a current limit carries for sure: less its error, as far as it is known [A]."""
+        return limit - (self.limit_error(limit) or 0.0)
+
+    def at_most(self, limit: float) -> float:
+        """What a current limit lets through at most: with its error, as far as it is known [A]."""
+        return limit + (self.limit_error(limit) or 0.0)
+
+    def read_together(
+        self, quantity: Quantity, value: float, bound: Callable[[Output, float], float]
+    ) -> float:
+        """Bound of the error of the group's reading of a voltage or current [V or A]: the sum where the
+        outputs share it, else the mean, as a run takes the mean of readings that are each of the whole.
+
+        bound: (output, what it reads) -> bound of the error of its own.
+        """
+        adds, portions = (self.series, self.shares) if quantity == "voltage" else (self.parallel, self.parts)
+        errors = [bound(output, value * portion) for output, portion in zip(self.rows, portions, strict=True)]
+        return sum(errors) / (1 if adds else self.count)
+
+    def reading_error(self, quantity: Quantity, value: float) -> float | None:
+        """The same by the readings' accuracy."""
+        if None in self.readings:
+            return None
+        return self.read_together(
+            quantity, value, lambda output, own: figures.error(getattr(output.reading, quantity), own)
+        )
+
+    @property
+    def ovp_error(self) -> float | None:
+        """Bound by which the voltage may exceed the group's OVP level [V]."""
+        return self.whole([output.ovp.accuracy if output.ovp else None for output in self.rows], self.series)
+
+    @property
+    def ovp_early(self) -> float:
+        """How far below the group's OVP level an output may act [V], as far as it is known: in series each
+        acts on its own share of the voltage.
+        """
+        return max(
+            (output.ovp.accuracy or 0.0) / share if output.ovp else 0.0
+            for output, share in zip(self.rows, self.shares, strict=True)
+        )
+
+    @property
+    def ovp_overshoot(self) -> float | None:
+        """How far the group may rise past its OVP level while it responds [V]."""
+        return self.whole(map(figures.ovp_overshoot, self.rows), self.series)
+
+    @property
+    def ovp_response(self) -> float | None:
+        """Slowest response of the group's OVP [s]."""
+        return self.whole([output.ovp.response if output.ovp else None for output in self.rows], False)
+
+    @property
+    def output_capacitance(self) -> float | None:
+        """Capacitance of the group's own outputs at its terminals [F]."""
+        each = [output.output_capacitance for output in self.rows]
+        whole = self.whole(map(_inverse, each) if self.series else each, True)
+        return 1.0 / whole if self.series and whole is not None else whole
+
+    @property
+    def bleeder(self) -> float | None:
+        """Resistance of the outputs' bleeders across the group's terminals [Ω]."""
+        each = [output.bleeder for output in self.rows]
+        whole = self.whole(each if self.series else map(_inverse, each), True)
+        return whole if self.series or whole is None else 1.0 / whole
+
+    @property
+    def leak(self) -> float:
+        """Conductance of the outputs' bleeders across the group's terminals, as far as it is known [S]."""
+        if self.series:
+            return 1.0 / self.bleeder if self.bleeder else 0.0
+        return sum(1.0 / output.bleeder for output in self.rows if output.bleeder)
+
+    def fastest(self, each: Iterable[float | None]) -> float | None:
+        """Rate that every output keeps up with, of the rates that they reach by themselves [V/s]."""
+        known = [rate / share for rate, share in zip(each, self.shares, strict=True) if rate is not None]
+        return min(known) if len(known) == self.count else None
+
+    @property
+    def readings(self) -> list[Reading | None]:
+        return [output.reading for output in self.rows]
+
+    @property
+    def updates(self) -> list[float]:
+        """Update intervals of the outputs' readings, those that are known [s]."""
+        return [each.update for each in self.readings if each is not None and each.update]
+
+    @property
+    def apertures(self) -> list[float | None]:
+        """Over what time each output's readings average [s]."""
+        return [each.aperture if each is not None else None for each in self.readings]
+
+    def without(self, protection: str) -> list[OutputName]:
+        """Outputs of which the bench names no such protection ('ovp', 'opp', 'ocp')."""
+        return [name for name, output in self.outputs.items() if getattr(output, protection) is None]
+
+    @property
+    def unlike(self) -> list[OutputName]:
+        """Outputs that differ from the first in range or rise."""
+        kinds = {name: (o.voltage.high, o.current.high, o.rise) for name, o in self.outputs.items()}
+        return [name for name, kind in kinds.items() if kind != kinds[self.names[0]]]
+
+    @property
+    def at_output(self) -> Path:
+        """The first output's place in the bench document."""
+        return output_path(self.names[0])
+
+
+def _inverse(value: float | None) -> float | None:
+    return None if value is None else 1.0 / value if value else math.inf
+
+
+def group_of(names: Sequence[OutputName], arrangement: Arrangement, bench: Bench) -> Group:
+    """The group of these outputs, in this order."""
+    return Group(
+        {name: bench.output(name) for name in names},
+        arrangement,
+        tuple(bench.supply_of(name).isolation for name in names),
+        tuple(tie_of(name, bench) for name in names),
+    )
+
+
+def hook_up_of(
+    names: Sequence[str],
+    arrangement: str,
+    lead: str,
+    fixture: str | None,
+    sense: Literal["at load", "at terminals"],
+) -> HookUp:
+    """What feeds an input, as a procedure writes it: these outputs in this arrangement."""
+    source = names[0] if arrangement == "alone" else Joined.model_validate({arrangement: names})
+    return HookUp(source=source, lead=lead, fixture=fixture, sense=sense)

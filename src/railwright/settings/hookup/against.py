@@ -1,0 +1,284 @@
+"""What speaks against feeding an input from some outputs: first what no joining cures, then of a group, then
+with a lead and a place of sensing.
+
+They ask what the rules of the check ask, before there is a hook-up: what is admissible here is not stopped
+there. A figure that no document gives is an obstacle too: nothing is chosen on a figure that is unknown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from railwright.documents.bench import Output
+from railwright.documents.hook_up import AUTO
+from railwright.documents.output_name import OutputName
+from railwright.plan.stairs import exchange_of
+from railwright.quantities import show
+from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
+from railwright.settings.constraints.constraint import Constraint, Missing, constraints_in
+from railwright.settings.constraints.rise import slow_output
+from railwright.settings.context import Source
+from railwright.settings.figures import round_down, round_up
+from railwright.settings.group import EARTH, Group, output_path
+from railwright.settings.hookup.demand import Demand, ShapeNeed
+from railwright.settings.hookup.joinings import couplings_of
+from railwright.settings.hookup.obstacle import (
+    FIGURE,
+    LEAD,
+    PERMISSION,
+    PROCEDURE,
+    Found,
+    Obstacle,
+    against,
+    unknown,
+    written,
+)
+from railwright.settings.rules.instruments import PROTECTIONS
+from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
+from railwright.settings.windows.ovp import grid, window
+from railwright.settings.windows.window import collision
+
+
+def slew(demand: Demand, source: Source) -> Found:
+    """A power-up rises more slowly than the output's programmable slew begins."""
+    yield from against(demand, slow_output(source), demand.slowest_rise)
+
+
+def point_list(demand: Demand, source: Source) -> Found:
+    """A shape has pieces too brief for the host to time, and the output's own list cannot hold it."""
+    shape = demand.shape
+    if shape is None:
+        return
+    apart = exchange_of(source.outputs, demand.bench)
+    if shape.briefest >= apart * (1 - 1e-6):
+        return
+    step, brief = shape.step, show(shape.briefest, "s")
+    for name, output in source.outputs.items():
+        if lacks := _lacks_list(demand, shape, name, output):
+            yield Obstacle(
+                f"'{step}' has a piece of {brief}, which wants a point list; {lacks}",
+                f"make every hold and line of '{step}' {show(apart, 's')} or longer",
+                PROCEDURE,
+                ("procedure", "steps", shape.number, "shape"),
+            )
+
+
+def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Output) -> str:
+    """Why an output's own list does not hold a shape; nothing where it does."""
+    points = output.points
+    if points is None:
+        return f"{name} has none"
+    if demand.bench.supply_of(name).dialect.points is None:
+        return f"the dialect of {name} has no commands for one"
+    if couplings_of((name,), demand.bench):
+        return f"{name} is coupled with others, which its list would not take along"
+    count = shape.drawn if "line" in points.between else shape.stepped
+    if shape.briefest < points.dwell.low * (1 - 1e-9):
+        return f"that of {name} stays {show(points.dwell.low, 's')} or more on a point"
+    return f"that of {name} has {points.at_most} of {count} points" if count > points.at_most else ""
+
+
+def protections(demand: Demand, source: Source) -> Found:
+    """The output, or its dialect, lacks a protection that the procedure asks for, or its range the delay."""
+    limits = demand.limits
+    for key, title in {
+        "ovp": "OVP",
+        "opp": "over-power protection",
+        "ocp": "over-current protection",
+    }.items():
+        for name in source.without(key) if getattr(limits, key) is not None else ():
+            yield Obstacle(f"the bench names no {title} of {name}", *_leaving_out(demand, key))
+    for name in source.outputs:
+        commands = demand.bench.supply_of(name).dialect.settings
+        for key in PROTECTIONS:
+            if getattr(limits, key) is not None and key not in commands:
+                yield Obstacle(
+                    f"the dialect of {name} has no command for '{key}'", *_leaving_out(demand, key)
+                )
+    yield from written(demand, "trip_delay", trip_delay.in_range(source))
+
+
+def _leaving_out(demand: Demand, key: str) -> tuple[str | None, int, tuple[str | int, ...] | None]:
+    """The change that does without a protection, where the procedure may: OVP it must have."""
+    if key == "ovp":
+        return None, 0, None
+    also = " and 'ocp_delay'" if key == "ocp" and demand.limits.ocp_delay is not None else ""
+    words = f"leave '{key}'{also} out of the limits of {demand.name}"
+    return words, PROCEDURE, (*demand.source.at_limits, key)
+
+
+def figures(demand: Demand, source: Source) -> Found:
+    """A figure of the output is unknown that an automatic setting needs."""
+    limits, facts = demand.limits, []
+    if limits.current_limit == AUTO:
+        facts += list(current_limit.enough(source))
+    if limits.ovp == AUTO and not source.without("ovp"):
+        facts += list(ovp.facts(source, None))
+    if limits.trip_delay == AUTO:
+        facts += list(trip_delay.facts(source, None))
+    lacks = {fact.path: fact for fact in facts if isinstance(fact, Missing) and fact.path[0] == "bench"}
+    yield from map(unknown, lacks.values())
+    for name, output in source.outputs.items():
+        coarse = output.programming is not None and not output.programming.current.resolution
+        if coarse and limits.current_limit == AUTO:
+            change = f"give the resolution of the current limit of {name}"
+            path = (*source.at_output, "programming")
+            yield Obstacle(f"the resolution of {name} is unknown", change, FIGURE, path)
+
+
+def of_output(demand: Demand, source: Source) -> list[Obstacle]:
+    """Obstacles of an output, taken alone, that no joining cures."""
+    looks = (slew, point_list, protections, figures)
+    return [each for look in looks for each in look(demand, source)]
+
+
+def hot(demand: Demand, group: Group) -> Iterator[tuple[OutputName, str | None, bool]]:
+    """Each output with what its negative terminal is tied to, and whether that is not at the input's 0 V."""
+    for index, (name, tie) in enumerate(zip(group.names, group.ties, strict=True)):
+        yield name, tie, demand.input.rail == "negative" or (group.series and index < group.count - 1)
+
+
+def ties(demand: Demand, source: Source) -> Found:
+    """A negative terminal is tied where the input must be isolated, or where the terminal is not at 0 V."""
+    for name, tie, off_zero in hot(demand, source):
+        if tie == EARTH and demand.input.returns == "isolated":
+            yield Obstacle(f"{demand.name} is isolated; the negative terminal of {name} is tied to earth")
+        elif tie == EARTH and off_zero:
+            yield Obstacle(
+                f"the negative terminal of {name} is tied to earth and would not be at {demand.name}'s 0 V"
+            )
+    inside = [tie for tie in source.ties if tie is not None]
+    if source.series and len(inside) > len(set(inside)):
+        yield Obstacle(f"{source.words} would be shorted: negative terminals of theirs are joined inside")
+
+
+# what joining may cure
+
+
+def joining(demand: Demand, source: Source) -> Found:
+    """The bench does not say that the outputs may be joined like this."""
+    if lacking := outputs.apart(source):
+        yield Obstacle(
+            f"the bench does not say that {' and '.join(lacking)} may be joined in {source.arrangement}",
+            f"let {source.words} be joined ('may_join' in the bench document, where the maker permits it)",
+            PERMISSION,
+            output_path(lacking[0]),
+        )
+
+
+def parallel_trip(demand: Demand, source: Source) -> Found:
+    """Outputs in parallel whose limit trips: the one that is set a little higher gives all that it can."""
+    if source.parallel and demand.limits.at_limit == "trip":
+        yield Obstacle(
+            f"of {source.words}, the one set a little higher gives current up to its limit, and would trip",
+            f"write 'at_limit: regulate' in the limits of {demand.name}",
+            PROCEDURE,
+            (*source.at_limits, "at_limit"),
+        )
+
+
+def isolation(demand: Demand, source: Source) -> Found:
+    """Outputs in series, or with the positive terminal at 0 V, reach further from earth than is permitted."""
+    yield from against(demand, outputs.isolated(source), source.reach)
+
+
+def low_end(demand: Demand, source: Source) -> Found:
+    """A voltage is played below the output's range."""
+    for each in against(demand, [outputs.lowest(source)], demand.lowest):
+        signed = " (a rail below its 0 V is written in amounts, with 'rail: negative')"
+        yield Obstacle(each.why + (signed if demand.input.nominal < 0 else ""))
+
+
+def settings(demand: Demand, source: Source) -> Found:
+    """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
+    yield from written(demand, "opp", [*power.steady(source), *power.in_range(source)])
+    yield from written(demand, "ocp", ocp.facts(source))
+    yield from written(demand, "ocp_delay", ocp.delay_in_range(source))
+    if demand.limits.current_limit == AUTO:
+        least = source.at_most(HEADROOM * demand.current)
+        if least > source.full_current:
+            yield Obstacle(f"{source.gives} {show(source.full_current, 'A')}; {show(least, 'A')} is needed")
+        return
+    facts = (current_limit.enough, current_limit.device, current_limit.in_range)
+    yield from written(demand, "current_limit", [each for fact in facts for each in fact(source)])
+
+
+# what hangs on lead and sense
+
+
+def voltage(demand: Demand, source: Source) -> Found:
+    """The voltage at the terminals is more than the group gives."""
+    yield from against(demand, [outputs.highest(source)], demand.highest)
+
+
+def power_drawn(demand: Demand, source: Source) -> Found:
+    """The power drawn is more than the group gives while no output gives more than its own."""
+    needed = demand.power(source.resistance if source.senses else None)
+    yield from against(demand, constraints_in(power.given(source)), needed)
+
+
+def sense(demand: Demand, source: Source) -> Found:
+    """An output cannot sense at the load, or not make up for the lead's drop."""
+    for name in outputs.sensing(source):
+        words, place = f"write 'sense: at terminals' for {demand.name}", (*source.at_hook_up, "sense")
+        yield Obstacle(f"{name} cannot sense at the load", words, PROCEDURE, place)
+    drop, need = source.drop(demand.current), demand.current
+    fixed = source.drop(0.0) + need * (source.fixture.resistance.high if source.fixture else 0.0)
+    for fact in outputs.made_up_for(source):
+        room = (fact.near - fixed) / need if isinstance(fact, Constraint) and need > 0.0 else 0.0
+        words = (
+            f"a lead of at most {show(round_down(room), 'ohm')} (both ways, contacts and warmth counted) "
+            f"for {demand.name}"
+        )
+        yield from against(demand, [fact], drop, *((words, LEAD, source.at_lead) if room > 0.0 else ()))
+
+
+def lead(demand: Demand, source: Source) -> Found:
+    """The lead carries less than the current limit lets through."""
+    asked = demand.limits.current_limit
+    limit = source.at_most(HEADROOM * demand.current) if asked == AUTO else float(asked)
+    for fact in current_limit.lead(source):
+        more = f"{show(round_up(source.at_most(limit)), 'A')} or more"
+        if isinstance(fact, Constraint):
+            words = f"a lead with a 'permitted_current' of {more} for {demand.name}"
+            yield from against(demand, [fact], limit, words, LEAD, source.at_lead)
+        elif AUTO in (demand.wish.lead, asked):
+            lacks = unknown(fact)
+            yield Obstacle(lacks.why, f"{lacks.change} ({more} is needed)", lacks.cost, lacks.where)
+
+
+def ovp_level(demand: Demand, source: Source) -> Found:
+    """No OVP level, or not the one that is written, lies between what is played and what is withstood."""
+    asked = demand.limits.current_limit
+    limit = ROOM_TO_CHARGE * demand.current if asked == AUTO else float(asked)
+    facts = list(ovp.facts(source, limit))
+    yield from written(demand, "ovp", facts)
+    if demand.limits.ovp != AUTO or _roomy(source, facts):
+        return
+    found = window(source, limit)
+    if pair := found.colliding():
+        why, _ = collision(found, pair)
+        yield Obstacle(f"with {source.words} and lead '{source.lead_name}', {why}")
+
+
+def _roomy(source: Source, facts: list[Constraint | Missing]) -> bool:
+    """Whether an OVP level has room without a closer look at its window: some steps of its grid."""
+    bounds = constraints_in(facts)
+    low = max((each.near for each in bounds if each.side == "low"), default=0.0)
+    step = 5 * grid(source)
+    return len(bounds) == len(facts) and all(each.near > low + step for each in bounds if each.side == "high")
+
+
+LOOKS = (ties, joining, parallel_trip, isolation, low_end, settings)
+WITH_LEAD = (voltage, power_drawn, sense, lead, ovp_level)
+
+
+def of_group(demand: Demand, source: Source) -> list[Obstacle]:
+    """Obstacles of a group that hang on neither lead nor sense."""
+    return [each for look in LOOKS for each in look(demand, source)]
+
+
+def with_lead(demand: Demand, source: Source) -> Found:
+    """Obstacles that hang on lead and sense."""
+    for look in WITH_LEAD:
+        yield from look(demand, source)

@@ -1,0 +1,37 @@
+"""The rule's view of a constraint: does it hold for the value that is set, and what is said if not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from railwright.settings.constraints.constraint import Constraint, Facts, Missing, broken
+from railwright.settings.context import Context, Source
+from railwright.settings.rule import Hit, Outcome, Path, Unknown
+
+
+def judged(
+    source: Source, facts: Iterable[Constraint | Missing], *values: tuple[float, Path], once: bool = False
+) -> Outcome:
+    """What is said of values that break one of these facts, each at its place, and of figures that lack;
+    once: of the first of them alone.
+    """
+    found = list(facts)
+    lacks = [fact for fact in found if isinstance(fact, Missing) and fact.check]
+    yield from (Unknown(each.about or source.name, each.path, each.figure, each.check) for each in lacks)
+    worst = [(path, value, broken(found, value)) for value, path in values]
+    hits = [Hit(source.name, path, *each.breach(value)) for path, value, each in worst if each is not None]
+    yield from hits[:1] if once else hits
+
+
+def settings_judged(
+    context: Context, setting: str, facts: Callable[[Source, float | None], Facts]
+) -> Outcome:
+    """The same of a setting of every input that has it. facts: of an input and its current limit [A], None
+    where that is not settled.
+    """
+    for name, draft in context.drafts.items():
+        source, feed = context.sources[name], draft.feed
+        value = source.set_to(feed, setting) if setting in draft.known else None
+        if value is not None:
+            limit = source.limit(feed) if "current_limit" in draft.known else None
+            yield from judged(source, facts(source, limit), (value, (*source.at_limits, setting)))
