@@ -19,7 +19,7 @@ from railwright.documents.recording_keys import RecordingKeys, RecordingParts
 from railwright.documents.shape_recordings import recorded_waveform, recording_pieces
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.opening import open_recording
-from railwright.waveforms.shapes import Jump
+from railwright.waveforms.shapes import Hold, Jump
 
 
 def given(folder: Path, text: str | bytes, name: str = "drop.csv") -> Path:
@@ -291,6 +291,12 @@ def test_a_recording_becomes_pieces_of_a_shape(tmp_path: Path) -> None:
     rows = "".join(f"{i * 1e-3:.3f},{12 - 6 * (200 <= i < 700)}\n" for i in range(1000))
     pieces, told, _ = recording_pieces(given(tmp_path, "time_s,U_V\n" + rows), RecordingParts())
     assert sum(piece.duration for piece in pieces[1:] if not isinstance(piece, Jump)) == pytest.approx(0.999)
-    assert pieces[0] == Jump(pytest.approx(12.0, abs=0.016))
-    assert len(pieces) == 6
-    assert told[-1].startswith("1000 samples as 5 lines, off by ")
+    assert pieces == (
+        Jump(12.0),
+        Hold(pytest.approx(0.1995)),
+        Jump(6.0),
+        Hold(pytest.approx(0.5)),
+        Jump(12.0),
+        Hold(pytest.approx(0.2995)),
+    )
+    assert told[-1] == "1000 samples as 3 lines, off by 0 V at most apart from 2 jumps"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from railwright.plan.listing import Listing, as_played, shape_actions
+from railwright.plan.listing import Listing, as_played, shape_actions, with_actions
 from railwright.plan.set_point import waveform
-from railwright.plan.timeline import Action, Timeline
+from railwright.plan.timeline import Action, LimitChange, Timeline, Waiting
 from railwright.traces import Span
 from railwright.waveforms.point_list import PointList
 
@@ -61,3 +61,16 @@ def test_the_points_stand_in_place_of_what_was_asked(between) -> None:
     others = [action for action in played.actions if action not in own]
     assert others == [action for action in TIMELINE.actions if action not in SHAPE]
     assert Listing(1, "main", points, 2).duration == pytest.approx(1.0)
+
+
+def test_other_actions_take_the_place_of_a_steps_own_and_what_comes_between_keeps_its_place() -> None:
+    limits = (LimitChange(1.0, "aux", 2.0, ("steps", 0, "shape"), before=2),)
+    waits = (Waiting(2.0, "key", 1.0, 2, ("steps", 2, "shape"), before=6),)
+    timeline = Timeline(TIMELINE.actions, SPANS, 2.0, limits, waits)
+    jump = Action(1.25, "line", "main", 9.0)
+    found = with_actions(timeline, {(1, "main"): [jump]})
+    assert found.actions == (*UP, *OTHER, jump, *AFTER)
+    (limit,), (wait,) = found.limits, found.waits
+    assert found.actions[limit.before] is OTHER[0]
+    assert found.actions[wait.before] is AFTER[0]
+    assert with_actions(timeline, {}) is timeline

@@ -25,7 +25,8 @@ def station(folder: Path, *edits: Edit) -> Documents:
     for document, old, new in edits:
         assert old in texts[document], f"no {old!r} in the {document} document"
         texts[document] = texts[document].replace(old, new, 1)
-    shutil.copy(STATION / "recorded.csv", folder)
+    for recording in STATION.glob("*.csv"):
+        shutil.copy(recording, folder)
     for name, text in texts.items():
         (folder / f"{name}.yaml").write_text(text)
     return load_documents(folder / "procedure.yaml")

@@ -326,6 +326,17 @@ CASES = [
         silent=shape("input: main, segments: [{step_to: 9 V}, {hold: 50 ms}, {step_to: 12 V}, {hold: 1 s}]"),
     ),
     Case(
+        "capture-not-played",
+        "main",
+        shape("input: main, recording: dip.csv"),
+        "input: main, recording: dip.csv",
+        "2 of its 2 edges are not played",
+        silent=(
+            ("bench", "dwell: 20 ms .. 300 s", "dwell: 1 ms .. 300 s"),
+            *shape("input: main, recording: dip.csv"),
+        ),
+    ),
+    Case(
         "host-cannot-keep",
         "main",
         (NO_LIST, *shape(f"input: main, segments: [{RIPPLE}]")),

@@ -32,12 +32,29 @@ def test_voltages_go_to_the_nearest_that_can_be_set() -> None:
     )
 
 
-def test_a_jump_is_moved_to_the_grid_by_half_a_step_at_most_and_the_last_dwell_rounded_up() -> None:
+def test_a_jump_is_moved_to_the_grid_by_half_a_step_at_most_and_the_list_ends_with_the_waveform() -> None:
     wave = Waveform(np.array([0.0, 0.0104, 0.0104, 0.0203]), np.array([12.0, 12.0, 6.0, 6.0]))
     grid = on_grid(wave, GRID)
-    assert list(grid.wave.time) == pytest.approx([0.0, 10.0, 10.0, 20.3, 21.0])
-    assert grid.cells == 21
+    assert list(grid.wave.time) == pytest.approx([0.0, 10.0, 10.0, 20.0])
+    assert list(grid.wave.value) == [12.0, 12.0, 6.0, 6.0]
+    assert grid.cells == 20
     assert grid.moved == pytest.approx(0.4e-3)
+
+
+def test_a_jump_right_before_the_end_comes_a_step_before_it_and_makes_no_list_longer() -> None:
+    wave = Waveform(np.array([0.0, 0.0198, 0.0198, 0.0203]), np.array([12.0, 12.0, 6.0, 5.0]))
+    grid = on_grid(wave, GRID)
+    assert (grid.cells, grid.moved) == (20, pytest.approx(0.8e-3))
+    assert list(grid.wave.time) == pytest.approx([0.0, 19.0, 19.0, 20.0])
+
+
+def test_corners_that_are_no_jumps_are_not_moved_however_often_they_are_written() -> None:
+    """Rows of a set point's pieces stand twice: a line ends where the next begins, and nothing jumps."""
+    time = np.repeat(np.arange(0.0, 40.0) * 0.4e-3, 2)
+    grid = on_grid(Waveform(time, np.repeat(np.arange(40.0), 2)), GRID)
+    assert grid.moved == 0.0
+    assert grid.cells == 15
+    assert grid.wave.time[:-1] == pytest.approx(np.arange(0.0, 37.6) * 0.4)
 
 
 def test_a_pulse_shorter_than_a_step_is_not_lost() -> None:

@@ -85,6 +85,10 @@ def recording_pieces(
     except ValueError as error:
         raise RecordingError(path, 1, f"expected a recording with fewer jumps: {error}") from None
     told = f"{wave.time.size} samples as {fit.points} lines, off by {show(fit.error, 'V')} at most"
+    if fit.jumps:
+        told += f" apart from {fit.jumps} jumps" if fit.jumps > 1 else " apart from a jump"
+    if fit.noise:
+        told += f", {show(fit.rms, 'V')} r.m.s.; noise of {show(fit.noise, 'V')} r.m.s. is not played"
     return as_pieces(fit.wave), (*recognised, told), file
 
 

@@ -4,6 +4,10 @@ The host is preferred where it can do what is asked: nothing has to be loaded. W
 or the outputs have no slew for a line, the point list is fitted, stepping and interpolating, and the better
 one taken. Where neither keeps within the tolerance, the better of the two is played, and a finding says so
 before the run.
+
+A captured waveform (a recording) may have edges that no output follows: they are asked as jumps. What host
+and list make of it is compared by the same figures (`waveforms.figures`), and where no list keeps within the
+tolerance, one of the least squares is fitted as well: the r.m.s. deviation decides.
 """
 
 from __future__ import annotations
@@ -13,15 +17,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.bench import Bench, Points
+from railwright.plan.captured import MOST_LEVEL, by_set_points, far_off, is_captured, with_jumps
 from railwright.plan.host import Host, by_host
 from railwright.plan.listing import Listing, Own, shape_actions
 from railwright.plan.set_point import waveform
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of, slew_range
-from railwright.plan.timeline import Timeline
+from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import show
+from railwright.traces import Span
 
 if TYPE_CHECKING:
+    from railwright.waveforms.figures import Figures
     from railwright.waveforms.point_list import Abilities, Listed
     from railwright.waveforms.waveform import Waveform
 
@@ -35,6 +42,9 @@ FAR = 0.25
 """Part of the shape's span: a list that is off by more is not the shape any longer (the least deviation from
 short dips is the middle between two levels, all the time), while the host's set points reach its levels.
 """
+
+HOST_LATE = 0.1
+"""Part of its shortest time between two set points by which the host may be late with an edge."""
 
 HOPELESS = 2
 """Times as many points as a list has that are needed at least, from which on none is fitted."""
@@ -52,6 +62,9 @@ class Delivery:
     time, or how long they last [s]. tolerance: what was accepted [V]. serves: whether that is kept. why: the
     reason in numbers. remedy: what would do where it is not. listing: what is loaded, None: by the host.
     host: what the host can do of it. lacks: why no list does it, '' where one does or none is asked for.
+
+    Of a captured waveform: figures of what is told. actions: what is asked of the outputs, edges that they
+    cannot follow as jumps. far_off: in what it is no longer the capture, '' where it still is.
     """
 
     step: int
@@ -67,6 +80,9 @@ class Delivery:
     listing: Listing | None
     host: Host
     lacks: str = ""
+    figures: Figures | None = None
+    actions: tuple[Action, ...] | None = None
+    far_off: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,10 +126,15 @@ def _delivery(
     busy: Sequence[Listing],
 ) -> Delivery:
     feed, span, level, actions = set_points[name], timeline.spans[step], own.level, own.actions
-    levels = [level, *(action.voltage for action in actions)]
+    captured = is_captured(actions)
+    # A capture begins where it does, wherever the output was left: its span is its own.
+    levels = [*([] if captured else [level]), *(action.voltage for action in actions)]
     if tolerance is None:
         tolerance = max(TOLERANCE * (max(levels) - min(levels)), _resolution(feed, bench))
     apart = exchange_of((output.output for output in feed.outputs), bench)
+    if captured:
+        turns = timeline.turns.get(step, 1)
+        return _captured(set_points, bench, step, name, own, span, turns, tolerance, busy)
     host = by_host(actions, level, slew_range(feed, bench), apart)
     if host.error <= tolerance:
         why = host.why or "every set point and line is the outputs' own, timed by the host"
@@ -160,6 +181,124 @@ def _delivery(
         step, name, "list", listed.error, listed.least, listed.edge, tolerance, serves, why,
         "" if serves else _more(points), Listing(step, name, listed.points, count), host,
     )  # fmt: skip
+
+
+# One piece: the host's figures, the list's, and what follows from both.
+# Many: as `_delivery`.
+def _captured(
+    set_points: SetPoints,
+    bench: Bench,
+    step: int,
+    name: str,
+    own: Own,
+    span: Span,
+    turns: int,
+    tolerance: float,
+    busy: Sequence[Listing],
+) -> Delivery:
+    """How a captured waveform reaches its outputs: by the host where that keeps within the tolerance, else by
+    whichever has the least r.m.s. deviation.
+    """
+    from railwright.waveforms.figures import figures
+
+    feed, level, duration = set_points[name], own.level, span.end - span.start
+    apart = exchange_of((output.output for output in feed.outputs), bench)
+    slews, points = slew_range(feed, bench), points_of(feed, bench)
+    hindrance = _hindrance(feed, bench, set_points, busy)
+    brief = apart if points is None or hindrance else min(apart, points.shortest)
+    actions = with_jumps(own.actions, level, slews[1] if slews else None, brief)
+    asked = waveform(level, actions, span.start, duration)
+    voltages = [action.voltage for action in actions]
+    reach = max(voltages) - min(voltages)
+    least = MOST_LEVEL * reach
+    host = by_host(actions, level, slews, apart)
+    told = by_set_points(actions, level, slews, apart, span.start, duration)
+    beside = HOST_LATE * apart
+    of_host = best = figures(asked, told, beside, least)
+    serves, lacks, listing, bound, late = _within(best, tolerance, beside), hindrance, None, None, apart
+    why = host.why or "every set point and line is the outputs' own, timed by the host"
+    if not serves and not hindrance:
+        assert points is not None
+        found = _of_list(asked, abilities(feed, bench), points, tolerance, turns, least)
+        if found is None:
+            lacks = f"a list of {points.at_most} points cannot last {show(duration, 's')}"
+        elif found[1].rms >= of_host.rms and not (host.left_out and not far_off(found[1], reach)):
+            lacks = f"its best list of {points.at_most} points is off by {show(found[1].rms, 'V')} r.m.s."
+        else:
+            listed, best, count = found
+            bound, late = listed.least, best.late
+            serves = _within(best, tolerance, points.shortest + points.step)
+            listing = Listing(step, name, listed.points, count)
+            how = "in steps" if listed.points.between == "step" else "in lines"
+            often = f", {count} times" if count > 1 else ""
+            why += (
+                f"; its own list of {listed.points.dwells.size} points {how}{often} is off by "
+                f"{show(best.largest, 'V')} at most and {show(best.rms, 'V')} r.m.s., the host by "
+                f"{show(of_host.rms, 'V')} r.m.s.; no list of {points.at_most} points by less than "
+                f"{show(listed.least, 'V')} at most"
+            )
+            why += f"; an edge is {show(late, 's')} out at most" if late else ""
+    if not serves and listing is None:
+        why += f"; it is off by {show(best.rms, 'V')} r.m.s.; {lacks}"
+    remedy = "take outputs with a point list, or with a slew for it" if points is None else _more(points)
+    return Delivery(
+        step, name, "host" if listing is None else "list", best.largest, bound, late, tolerance, serves,
+        why, "" if serves else remedy, listing, host, lacks, best, actions,
+        "" if serves else far_off(best, reach),
+    )  # fmt: skip
+
+
+def _within(figures: Figures, tolerance: float, beside: float) -> bool:
+    """Whether what is told is what is asked: within a tolerance [V], every edge there, and in time [s]."""
+    return (
+        max(figures.largest, figures.steady, figures.level) <= tolerance
+        and not figures.missing
+        and figures.late <= beside * (1.0 + 1e-6)
+    )
+
+
+def _of_list(
+    asked: Waveform, can: Abilities, points: ListPoints, tolerance: float, turns: int, least: float
+) -> tuple[Listed, Figures, int] | None:
+    """The best list for a captured waveform, for all of it or for one turn: that within the tolerance, else
+    that of the least r.m.s. deviation; and how often it is played. None: there is none.
+    """
+    whole = _best_listed(asked, can, points, tolerance, least)
+    turn = _one_turn(asked, can, turns)
+    if turn is None or (whole is not None and _within(whole[1], tolerance, points.shortest + can.step)):
+        return None if whole is None else (*whole, 1)
+    once = _best_listed(turn, can, points, tolerance, least)
+    if once is None or (whole is not None and whole[1].rms <= once[1].rms):
+        return None if whole is None else (*whole, 1)
+    return (*once, turns)
+
+
+def _best_listed(
+    asked: Waveform, can: Abilities, points: ListPoints, tolerance: float, least: float
+) -> tuple[Listed, Figures] | None:
+    """The list that keeps within the tolerance, or of the least r.m.s. deviation; None: there is none."""
+    from railwright.waveforms.figures import figures
+    from railwright.waveforms.list_squares import line_squares, stepping_squares
+
+    beside = points.shortest + can.step  # a jump in lines takes the one, and is moved by half the other
+    found: list[tuple[Listed, Figures]] = []
+    corners = asked.value.tolist()
+    if points_needed(corners, tolerance) <= HOPELESS * points.at_most:
+        listed = _better(asked, can, points, tolerance)
+        if listed is None:
+            return None
+        found.append((listed, figures(asked, listed.points.wave, beside, least)))
+        if _within(found[0][1], tolerance, beside):
+            return found[0]
+    tried = []
+    if "step" in points.between:
+        tried.append(stepping_squares(asked, can))
+    if "line" in points.between:
+        tried.append(line_squares(asked, can, float(asked.value[0])))
+    for each in tried:
+        if each is not None:
+            found.append((each, figures(asked, each.points.wave, beside, least)))
+    return min(found, key=lambda each: (each[1].missing, each[1].rms)) if found else None
 
 
 def points_needed(corners: Sequence[float], tolerance: float) -> int:
@@ -265,28 +404,33 @@ def _best(
     asked: Waveform, can: Abilities, points: ListPoints, tolerance: float, turns: int
 ) -> tuple[Listed, int] | None:
     """The better of the two kinds of list, and how often it is played; None: there is none."""
-    from railwright.waveforms.waveform import Waveform
-
     whole = _better(asked, can, points, tolerance)
     if turns == 1 or (whole is not None and whole.error <= tolerance):
         return None if whole is None else (whole, 1)
-    period = asked.duration / turns
-    if abs(round(period / can.step) - period / can.step) > 1e-6:
-        # Rounded up, each turn would begin later than the one before.
+    turn = _one_turn(asked, can, turns)
+    if turn is None:
         return None if whole is None else (whole, 1)
-    first = asked.time < period * (1.0 - 1e-9)
-    from railwright.waveforms.fit import just_before
-
-    import numpy as np  # isort: skip
-
-    turn = Waveform(
-        np.append(asked.time[first], period),
-        np.append(asked.value[first], just_before(asked, np.array([period]))),
-    )
     once = _better(turn, can, points, tolerance)
     if once is None or (whole is not None and whole.error <= once.error):
         return None if whole is None else (whole, 1)
     return once, turns
+
+
+def _one_turn(asked: Waveform, can: Abilities, turns: int) -> Waveform | None:
+    """The first of so many turns; None: there is but one, or its duration is not on the list's grid."""
+    import numpy as np
+
+    from railwright.waveforms.fit import just_before
+    from railwright.waveforms.waveform import Waveform
+
+    period = asked.duration / turns
+    if turns == 1 or abs(round(period / can.step) - period / can.step) > 1e-6:
+        return None  # rounded, each turn would begin later than the one before
+    first = asked.time < period * (1.0 - 1e-9)
+    return Waveform(
+        np.append(asked.time[first], period),
+        np.append(asked.value[first], just_before(asked, np.array([period]))),
+    )
 
 
 def _better(asked: Waveform, can: Abilities, points: ListPoints, tolerance: float) -> Listed | None:

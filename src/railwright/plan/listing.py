@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from railwright.plan.timeline import Action, Timeline
+from railwright.plan.timeline import Action, LimitChange, Timeline, Waiting
 
 if TYPE_CHECKING:
     from railwright.waveforms.point_list import PointList
@@ -65,6 +66,29 @@ def shape_actions(timeline: Timeline) -> dict[tuple[int, str], Own]:
             own.actions.append(action)
         level[name] = 0.0 if action.kind == "off" else action.voltage
     return found
+
+
+def with_actions(timeline: Timeline, instead: Mapping[tuple[int, str], Sequence[Action]]) -> Timeline:
+    """The timeline with other actions in place of what these (step, input) ask."""
+    if not instead:
+        return timeline
+    own = shape_actions(timeline)
+    replaced = {id(action) for key in instead for action in own[key].actions}
+    kept = [number for number, action in enumerate(timeline.actions) if id(action) not in replaced]
+    added = [action for each in instead.values() for action in each]
+    times = sorted(action.time for action in added)
+    actions = [*(timeline.actions[number] for number in kept), *added]
+
+    def before(each: LimitChange | Waiting) -> int:
+        """Position of the first action after it, among the actions as they are now."""
+        return bisect_left(kept, each.before) + bisect_left(times, each.time)
+
+    return replace(
+        timeline,
+        actions=tuple(sorted(actions, key=lambda action: action.time)),
+        limits=tuple(replace(each, before=before(each)) for each in timeline.limits),
+        waits=tuple(replace(each, before=before(each)) for each in timeline.waits),
+    )
 
 
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:

@@ -8,7 +8,7 @@ from functools import cached_property
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.plan.delivery import Delivery, deliveries
-from railwright.plan.listing import Listing, as_played
+from railwright.plan.listing import Listing, as_played, with_actions
 from railwright.plan.moves import Move, Moves, moves_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import in_stairs
@@ -48,7 +48,17 @@ class Plan:
         """The timeline as the outputs play it: point lists in place of what they play, and stairs in place of
         lines that the outputs have no slew for.
         """
-        return as_played(in_stairs(self.timeline, self.set_points, self.bench), self.listings)
+        return as_played(in_stairs(self._by_host, self.set_points, self.bench), self.listings)
+
+    @cached_property
+    def _by_host(self) -> Timeline:
+        """The timeline with jumps in place of a captured waveform's edges that the outputs cannot follow."""
+        instead = {
+            (each.step, each.input): each.actions
+            for each in self.deliveries
+            if each.actions is not None and each.listing is None
+        }
+        return with_actions(self.timeline, instead)
 
     @property
     def moves(self) -> tuple[Move, ...]:
@@ -67,7 +77,7 @@ class Plan:
 
     @cached_property
     def _told(self) -> Moves:
-        return moves_of(self.timeline, self.set_points, self.bench, self.listings)
+        return moves_of(self._by_host, self.set_points, self.bench, self.listings)
 
 
 def deliver(timeline: Timeline, set_points: SetPoints, bench: Bench) -> Plan:

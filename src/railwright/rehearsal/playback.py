@@ -100,12 +100,14 @@ def _away(actions: Sequence[Action], end: float) -> tuple[tuple[float, float], .
 def asked_edges(actions: Sequence[Action], level: float, end: float) -> list[Asked]:
     """The edges that the actions of one shape ask for, the set point being at `level` [V] before.
 
-    A ripple, an exponential and a recording have none: they are played in many short lines.
+    A ripple and an exponential have none: they are played in many short lines. Of a recording only its jumps
+    are edges.
     """
     found: list[Asked] = []
     for number, action in enumerate(actions):
         goal = action.voltage if action.kind == "line" else 0.0
-        if action.kind == "line" and goal != level and not (action.chord or "recording" in action.path):
+        gliding = action.chord or ("recording" in action.path and action.over > 0.0)
+        if action.kind == "line" and goal != level and not gliding:
             following = (a for a in actions[number + 1 :] if a.time > action.time or a.voltage != goal)
             until = min(next((a.time for a in following), end), end)
             if until > action.time:

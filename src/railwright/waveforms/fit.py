@@ -26,7 +26,7 @@ class Fit:
 
 
 def tidy(wave: Waveform) -> Waveform:
-    """The same waveform with two rows at most at one time, and without jumps at its two ends.
+    """The same waveform with two rows at most at one time, which differ, and without jumps at its two ends.
 
     A jump at the very beginning or end lasts no time: no point of a list can be spent on it.
     """
@@ -36,6 +36,10 @@ def tidy(wave: Waveform) -> Waveform:
     same = np.diff(time) == 0.0
     if not same.any():
         return wave
+    again = np.append(False, same & (np.diff(value) == 0.0))
+    if again.any():  # no jump: nothing may be moved for it
+        time, value = time[~again], value[~again]
+        same = np.diff(time) == 0.0
     middle = np.zeros(time.size, bool)
     middle[1:-1] = same[:-1] & same[1:]
     middle[time == 0.0] = True

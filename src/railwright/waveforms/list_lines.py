@@ -37,7 +37,7 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
     jumping = grid.wave
     if start is not None and start != jumping.value[0]:
         jumping = Waveform(np.append(0.0, jumping.time), np.append(start, jumping.value))
-    asked, lost = _without_jumps(jumping, grid.shortest)
+    asked, lost = without_jumps(jumping, grid.shortest)
     most = min(abilities.at_most, max(1, grid.cells // grid.shortest))
     best: tuple[float, Cells, Array] | None = None
     least = 0.0
@@ -45,7 +45,7 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
         fit = least_error_lines(asked, max(1, round(most * part)))
         if part == FEWER[0]:
             least = max(0.0, fit.error - fit.gap)
-        meets = _spaced(fit.wave.time, grid, most)
+        meets = spaced(fit.wave.time, grid, most)
         if meets is None:
             continue
         levels = abilities.on_grid(_levels(asked, meets, abilities))
@@ -62,7 +62,7 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
     return Listed(points, error, least, edge)
 
 
-def _without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:
+def without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:
     """Each jump as a line that begins there and lasts `over` [the waveform's time]; of jumps that are nearer
     together than that, the first takes the others with it. And what is lost with them: how far the waveform
     leaves the range of such a line while it lasts.
@@ -92,7 +92,7 @@ def _without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:
     return Waveform(np.concatenate(time), np.concatenate(value)), lost
 
 
-def _spaced(meets: Array, grid: OnGrid, most: int) -> Cells | None:
+def spaced(meets: Array, grid: OnGrid, most: int) -> Cells | None:
     """Meets on the grid, neither nearer nor farther than dwells may be; None: that takes too many points."""
     at = np.round(meets).astype(np.int64)
     at[0], at[-1] = 0, grid.cells

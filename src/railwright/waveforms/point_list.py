@@ -111,7 +111,8 @@ def on_grid(wave: Waveform, abilities: Abilities) -> OnGrid:
     """Move jumps to the nearest instant of the grid, each to one of its own, so that none is lost.
 
     Jumps must be met in time: half a step beside one, half its height is wrong, and no choice of levels
-    helps. The last dwell is rounded up; what was last stays till then.
+    helps. The list ends with the waveform, or at the last instant of the grid before, so that it is over when
+    what comes next begins; a waveform shorter than any list keeps what was last.
     """
     wave = tidy(wave)
     shortest, longest = abilities.cells
@@ -120,21 +121,29 @@ def on_grid(wave: Waveform, abilities: Abilities) -> OnGrid:
     at = wave.time / step
     near = np.round(at)
     at = np.where(np.abs(at - near) < SAME, near, at)
+    cells = max(math.floor(at[-1]), shortest)
     after = np.flatnonzero(np.diff(wave.time) == 0.0) + 1
     moved = 0.0
     if after.size:
         asked = at[after]
         turn = np.arange(after.size)
         given = np.maximum.accumulate(np.maximum(np.round(asked), 1.0) - turn) + turn
+        if after.size < cells:
+            given = np.minimum(given, cells - after.size + turn)  # what comes after the last lasts a step
+        else:
+            cells = max(cells, int(given[-1]) + 1)
         moved = float(np.abs(given - asked).max()) * step
         # Rows between two jumps stay between them.
         piece = np.searchsorted(after, np.arange(at.size), side="right")
         ends = np.concatenate(([0.0], given, [math.inf]))
         at = np.clip(at, ends[piece], ends[piece + 1])
         at[after], at[after - 1] = given, given
-        at[-1] = max(at[-1], given[-1] + 1.0)
-    cells = max(math.ceil(at[-1]), shortest)
-    if at[-1] < cells:
-        at, value = np.append(at, float(cells)), np.append(wave.value, wave.value[-1])
-        return OnGrid(Waveform(at, value), step, cells, moved, shortest, longest)
-    return OnGrid(Waveform(at, wave.value), step, cells, moved, shortest, longest)
+    value = wave.value
+    if at[-1] > cells:
+        inside = at < cells
+        since = int(after[-1]) if after.size else 0
+        last = np.interp(float(cells), at[since:], value[since:])
+        at, value = np.append(at[inside], float(cells)), np.append(value[inside], last)
+    elif at[-1] < cells:
+        at, value = np.append(at, float(cells)), np.append(value, value[-1])
+    return OnGrid(Waveform(at, value), step, cells, moved, shortest, longest)

@@ -88,6 +88,7 @@ RULES: tuple[Rule[Context], ...] = (
     order.fall_too_fast,
     order.dwell_too_short,
     delivery.shape_not_served,
+    delivery.capture_not_played,
     delivery.host_cannot_keep,
     delivery.shape_by_list,
     shapes.shape_limit_above,

@@ -34,12 +34,28 @@ def _shape_path(context: Context, step: int, name: str) -> Path:
 def shape_not_served(context: Context) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
     for each, path, name in _delivered(context):
-        if not each.serves and not (each.by == "host" and each.host.left_out):  # that one stops
+        stops = each.far_off or (each.by == "host" and each.host.left_out)
+        if not each.serves and not stops:
             yield Hit(
                 each.input,
                 path,
                 f"'{name}' is played off by up to {show(each.error, 'V')}, {show(each.tolerance, 'V')} is "
                 f"accepted: {each.why}",
+                each.remedy,
+            )
+
+
+@rule("capture-not-played", Severity.STOP)
+def capture_not_played(context: Context) -> Outcome:
+    """What would be played is no longer the captured waveform: an edge is missing, a flat stretch is off by
+    more than 10 % of the span, or all of it by more than 5 % r.m.s.
+    """
+    for each, path, name in _delivered(context):
+        if each.far_off and not (each.by == "host" and each.host.left_out):
+            yield Hit(
+                each.input,
+                path,
+                f"'{name}' would not be the capture: {each.far_off}; {each.why}",
                 each.remedy,
             )
 
@@ -79,9 +95,12 @@ def _too_soon(context: Context) -> Iterator[tuple[str, str, Path, int, int, floa
             apart = exchange_of(context.sources[name].outputs, context.bench)
             waits = [wait.time for wait in context.timeline.waits if wait.step == step]
             slews = slew_range(draft.feed, context.bench)
-            host = by_host([*own.actions, *last], own.level, slews, apart, waits)
+            actions = own.actions if delivery is None or delivery.actions is None else delivery.actions
+            host = by_host([*actions, *last], own.level, slews, apart, waits)
         else:
             host = delivery.host
+        if delivery is not None and delivery.figures is not None and delivery.serves and not last:
+            continue  # what is left out of a captured waveform does not show
         if host.left_out and (delivery is None or host.error > delivery.tolerance):
             lacks = f"; {delivery.lacks}" if delivery and delivery.lacks else ""
             path = _shape_path(context, step, name)

@@ -1,0 +1,194 @@
+"""A captured waveform on the outputs: its edges that they cannot follow, and what set points make of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from railwright.plan.stairs import stair_count, stairs_of
+from railwright.plan.timeline import Action
+from railwright.quantities import show
+
+if TYPE_CHECKING:
+    from railwright.waveforms.figures import Figures
+    from railwright.waveforms.waveform import Waveform
+
+SAME = 1e-9
+"""Sums of times that stand for the same instant differ by less [s]."""
+
+SMALLER = 0.5
+"""An edge is one, and no part of a ringing, where what goes back right beside it is at most this part."""
+
+FLATTER = 0.25
+"""What follows a brief edge in its direction is no part of it where its slope is at most this part."""
+
+MOST_RMS = 0.05
+"""R.m.s. deviation from which on a capture is not what is played, in parts of its span."""
+
+MOST_LEVEL = 0.1
+"""Deviation of a flat stretch's mean from which on it is not, in parts of the span; edges up to this height
+may be lost, others not.
+"""
+
+
+def is_captured(actions: Sequence[Action]) -> bool:
+    """Whether a recording is played."""
+    return any("recording" in action.path for action in actions)
+
+
+def far_off(figures: Figures, span: float) -> str:
+    """In which figure what is told is no longer the capture of that span [V]; '': in none."""
+    if figures.missing:
+        return f"{figures.missing} of its {figures.edges} edges are not played"
+    if figures.level > MOST_LEVEL * span:
+        return f"a flat stretch is off by {show(figures.level, 'V')}, more than {MOST_LEVEL:.0%} of its span"
+    if figures.steady > MOST_RMS * span:
+        return f"it is off by {show(figures.steady, 'V')} r.m.s., more than {MOST_RMS:.0%} of its span"
+    return ""
+
+
+@dataclass(slots=True)
+class _Run:
+    """Lines one way, by their positions from first to before end: so much height [V], in so long [s]."""
+
+    first: int
+    end: int
+    height: float
+    length: float
+
+
+def with_jumps(
+    actions: Sequence[Action], level: float, fastest: float | None, brief: float
+) -> tuple[Action, ...]:
+    """The actions with jumps in place of the edges that outputs cannot follow, each at the instant at which
+    the edge crosses half its height.
+
+    level: set point before [V]. fastest: highest slew [V/s], above which lines are an edge; None: there is no
+    slew, and lines that follow each other one way within `brief` [s] are, also where a far flatter end comes
+    after it. What goes up and down in turn, as ringing does, stays as it is.
+    """
+    runs = _runs(actions, level, fastest, brief)
+    result: list[Action] = []
+    done = 0
+    for number, run in enumerate(runs):
+        beside = [
+            abs(other.height)
+            for other in runs[max(0, number - 1) : number] + runs[number + 1 : number + 2]
+            if other.end == run.first or other.first == run.end
+        ]
+        if any(height > SMALLER * abs(run.height) for height in beside):
+            continue
+        start = actions[run.end - 1].voltage - run.height
+        edge = run if fastest is not None else _brief_part(actions, run, start, brief)
+        if edge is None:
+            continue
+        first, last = actions[edge.first], actions[edge.end - 1]
+        at = _half(actions[edge.first : edge.end], start, start + 0.5 * edge.height)
+        result += actions[done : edge.first]
+        result.append(replace(first, time=at, voltage=last.voltage, over=0.0))
+        done = edge.end
+    return (*result, *actions[done:])
+
+
+def _runs(actions: Sequence[Action], level: float, fastest: float | None, brief: float) -> list[_Run]:
+    """Lines that are too steep, or too short, by those that follow each other one way."""
+    runs: list[_Run] = []
+    for number, action in enumerate(actions):
+        change, over = action.voltage - level, action.over
+        level = action.voltage
+        if over <= 0.0 or change == 0.0:
+            continue
+        if over >= brief if fastest is None else abs(change) <= fastest * over:
+            continue
+        if runs and runs[-1].end == number and runs[-1].height * change > 0.0:
+            before = actions[number - 1]
+            if abs(before.time + before.over - action.time) < SAME:
+                runs[-1].end = number + 1
+                runs[-1].height += change
+                runs[-1].length += over
+                continue
+        runs.append(_Run(number, number + 1, change, over))
+    return runs
+
+
+def _brief_part(actions: Sequence[Action], run: _Run, start: float, brief: float) -> _Run | None:
+    """The lines at the beginning of a run that together are brief; None: it goes on nearly as steeply."""
+    length, end = 0.0, run.first
+    while end < run.end and length + actions[end].over < brief:
+        length += actions[end].over
+        end += 1
+    height = actions[end - 1].voltage - start
+    rest, longer = abs(run.height - height), run.length - length
+    if end < run.end and rest * length > FLATTER * abs(height) * longer:
+        return None
+    return _Run(run.first, end, height, length)
+
+
+def _half(lines: Sequence[Action], start: float, middle: float) -> float:
+    """When lines one way from a level cross another [s]."""
+    level = start
+    for line in lines:
+        if (line.voltage - middle) * (level - middle) <= 0.0:
+            return line.time + line.over * (middle - level) / (line.voltage - level)
+        level = line.voltage
+    return lines[-1].time
+
+
+def by_set_points(
+    actions: Sequence[Action],
+    level: float,
+    slews: tuple[float, float] | None,
+    apart: float,
+    start: float,
+    duration: float,
+) -> Waveform:
+    """What the outputs are told by a host that sends each set point at its time, or as soon as it can again;
+    one that is late as the next is due is left out. On the clock that begins at `start` [s], for a duration.
+
+    Arguments else as of `host.by_host`.
+    """
+    import numpy as np
+
+    from railwright.waveforms.waveform import Waveform
+
+    asked: list[tuple[float, float, float]] = []  # when, to which level, how fast; 0: at once
+    stands = level
+    for action in actions:
+        change = abs(action.voltage - stands)
+        stairs = stairs_of(action, stands, slews, apart)
+        if not stairs or stair_count(change, action.over, slews, apart) == 0:
+            rate = change / action.over if action.over > 0.0 else 0.0
+            asked.append((action.time, action.voltage, min(rate, slews[1]) if slews else rate))
+        else:
+            asked += [(time, voltage, 0.0) for time, voltage in stairs]
+        stands = action.voltage
+    time, value, free = [start], [level], start
+    goal, rate = level, 0.0
+    for number, (when, voltage, fast) in enumerate(asked):
+        sent = max(when, free)
+        following = asked[number + 1][0] if number + 1 < len(asked) else float("inf")
+        if following <= sent + SAME:
+            continue
+        _go_on(time, value, goal, rate, sent)
+        if fast == 0.0 and value[-1] != voltage:
+            time.append(sent)
+            value.append(voltage)
+        goal, rate, free = voltage, fast, sent + apart * (1.0 - 1e-6)
+    _go_on(time, value, goal, rate, max(start + duration, time[-1]))
+    return Waveform(np.maximum.accumulate(np.array(time) - start), np.array(value))
+
+
+def _go_on(time: list[float], value: list[float], goal: float, rate: float, until: float) -> None:
+    """The set point's way on to its goal, until an instant."""
+    now, level = time[-1], value[-1]
+    if rate > 0.0 and level != goal:
+        there = now + abs(goal - level) / rate
+        if there > until:
+            level += (goal - level) * (until - now) / (there - now)
+        else:
+            time.append(there)
+            value.append(goal)
+            level = goal
+    time.append(until)
+    value.append(level)
