@@ -288,3 +288,14 @@ def test_what_is_slow_is_there_and_left_out_by_make():
     assert [name for name in SLOW if not (ROOT / "tests" / name).exists()] == []
     recipe = (ROOT / "Makefile").read_text("utf-8").partition("\ntest-fast:")[2].partition("\n\n")[0]
     assert f'-m "{QUICK}"' in recipe
+
+
+def test_a_public_class_has_a_name_of_its_own():
+    """One name, one meaning; the models of documents and the classes of the front door keep theirs."""
+    found: dict[str, list[str]] = {}
+    for path in SOURCES:
+        for node in ast.parse(path.read_text("utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                found.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
+    assert len(found) > 400
+    assert {name: places for name, places in found.items() if len(places) > 1} == {}

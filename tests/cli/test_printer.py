@@ -12,7 +12,7 @@ import time
 import pytest
 
 from railwright.cli import printer as printing
-from railwright.cli.live import Lines, LiveBar
+from railwright.cli.live import LiveBar, PrintedLines
 from railwright.cli.printer import Printer, patience, traffic_file, traffic_line
 from railwright.cli.streams import tolerant_text
 from railwright.cli.writer import KEPT, PrintThread, gap_line
@@ -132,7 +132,7 @@ def test_traffic_does_not_crowd_out_events():
 @pytest.mark.parametrize("number", [errno.EPIPE, errno.EIO, errno.ENOSPC, errno.EBADF, errno.EAGAIN])
 def test_no_error_of_a_stream_reaches_the_run(number):
     out, err = Failing(number), io.StringIO()
-    with Printer(StopRequest(), out, err) as printer, printer.showing(Lines(out)) as progress:
+    with Printer(StopRequest(), out, err) as printer, printer.showing(PrintedLines(out)) as progress:
         printer.say("a line")
         print("a line", flush=True)
         progress.preparing("identify the supplies")
@@ -142,7 +142,7 @@ def test_no_error_of_a_stream_reaches_the_run(number):
 
 
 def test_a_display_that_fails_costs_a_line():
-    class Broken(Lines):
+    class Broken(PrintedLines):
         def step_started(self, span, position):
             raise RuntimeError("a fault of a display")
 
@@ -157,7 +157,7 @@ def test_only_the_newest_values_are_drawn_and_all_of_it_in_the_printers_thread(m
     monkeypatch.setattr("railwright.cli.writer.REFRESH", 0.01)
     drawn, threads = [], set()
 
-    class Display(Lines):
+    class Display(PrintedLines):
         def draw(self, readings):
             threads.add(threading.current_thread())
             drawn.append([(r.input, r.time) for r in readings])

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from rich.progress import TaskID
 
 
-class Lines(Progress):
+class PrintedLines(Progress):
     """Steps and events as lines on `stream`; values are not shown.
 
     The printer calls all of it, in its own thread: `start`, what the run tells, now and then `draw`, `stop`.
@@ -60,7 +60,7 @@ class Lines(Progress):
         self.say(f"switching off {printable(text, one_line=True)}")
 
 
-class LiveBar(Lines):
+class LiveBar(PrintedLines):
     """A bar over the procedure's duration, the step, and the newest values of each input.
 
     rich has a lock that it holds while it writes, and a thread that refreshes: neither is used, as only the
@@ -145,7 +145,7 @@ def event_line(event: Event, timed: bool = True) -> str:
     return printable(f"{time}  {event.subject}: {event.what}{detail}", one_line=True)
 
 
-class Calls(Lines):
+class Calls(PrintedLines):
     """Only what calls for somebody: that the run waits."""
 
     def preparing(self, text: str) -> None:
@@ -165,8 +165,8 @@ class Calls(Lines):
         """Is not said."""
 
 
-def live(stream: TextIO, traced: bool, quiet: bool = False) -> Lines:
+def live(stream: TextIO, traced: bool, quiet: bool = False) -> PrintedLines:
     """The bar on a terminal; lines elsewhere, and where the traffic is printed too. quiet: only calls."""
     if quiet:
         return Calls(stream)
-    return LiveBar(stream) if stream.isatty() and not traced else Lines(stream)
+    return LiveBar(stream) if stream.isatty() and not traced else PrintedLines(stream)

@@ -19,7 +19,7 @@ from types import TracebackType
 from typing import Literal, Self, TextIO
 
 from railwright.cli.exits import complain
-from railwright.cli.live import Lines
+from railwright.cli.live import PrintedLines
 from railwright.cli.streams import loss_of, same_file, tolerant_text
 from railwright.cli.writer import TRAFFIC_KEPT, PrintThread, gap_line
 from railwright.printable import printable
@@ -42,7 +42,7 @@ class Printer:
     def __init__(self, stop: StopRequest, out: TextIO | None = None, err: TextIO | None = None) -> None:
         self._stop = stop
         self._out, self._err = out or sys.stdout, err or sys.stderr
-        self._display: Lines | None = None
+        self._display: PrintedLines | None = None
         self.together = same_file(self._out, self._err)
 
     def __enter__(self) -> Self:
@@ -81,7 +81,7 @@ class Printer:
         self._err_writer.put(self._write_traffic, time, instrument, direction, line, kept=TRAFFIC_KEPT)
 
     @contextmanager
-    def showing(self, display: Lines) -> Iterator[Progress]:
+    def showing(self, display: PrintedLines) -> Iterator[Progress]:
         """A progress to be told by the run, drawn by the printer's thread; lines go above what it draws."""
         self._display = display
         progress = QueuedProgress(self._out_writer, display)
@@ -166,7 +166,7 @@ class Queued(io.TextIOBase):
 class QueuedProgress(Progress):
     """Passes what a run tells to a display in the printer's thread; of the values, only the newest."""
 
-    def __init__(self, writer: PrintThread, display: Lines) -> None:
+    def __init__(self, writer: PrintThread, display: PrintedLines) -> None:
         self._writer = writer
         self._display = display
         self._newest: dict[str, InputReading] = {}

@@ -36,7 +36,7 @@ from railwright.quantities import (
     parse_value,
     quoted,
 )
-from railwright.waveforms.standards import Figures
+from railwright.waveforms.standards import StandardFigures
 
 
 class Limits(Model):
@@ -336,14 +336,14 @@ class Procedure(Model):
         description="path of a file with standards' figures, corrected against an own copy; left out: those "
         "that come with the program",
     )
-    _own_figures: dict[str, Figures] = PrivateAttr(default_factory=dict)
+    _own_figures: dict[str, StandardFigures] = PrivateAttr(default_factory=dict)
 
     @property
-    def own_figures(self) -> Mapping[str, Figures]:
+    def own_figures(self) -> Mapping[str, StandardFigures]:
         """Figures of the file under 'standards', by standard; none: the program's own hold."""
         return self._own_figures
 
-    def with_figures(self, figures: Mapping[str, Figures]) -> Self:
+    def with_figures(self, figures: Mapping[str, StandardFigures]) -> Self:
         """The same with figures read from the file under 'standards'."""
         made = self.model_copy()
         made._own_figures = dict(figures)

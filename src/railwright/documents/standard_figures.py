@@ -11,14 +11,14 @@ from railwright.documents.files import DocumentSource, content, decoded
 from railwright.documents.nodes import Node, Unreadable, compose
 from railwright.documents.sources import Location, Problem, hint
 from railwright.quantities import parse_value, quoted
-from railwright.waveforms.standards import Figure, Figures
+from railwright.waveforms.standards import Figure, StandardFigures
 
 UNITS = ("V", "s", "1", "ohm", "Hz")
 """SI units that a figure may have; a number of times has none."""
 
 
 @cache
-def package_figures() -> Mapping[str, Figures]:
+def package_figures() -> Mapping[str, StandardFigures]:
     """The figures that come with the package, by standard."""
     text = (files("railwright.waveforms.standards") / "figures.yaml").read_text("utf-8")
     root, _ = compose(text, "figures.yaml")
@@ -27,7 +27,7 @@ def package_figures() -> Mapping[str, Figures]:
     for standard, entry in root.entries.items():
         node = entry.value
         figures = {name: _figure(each.value) for name, each in node.entries["figures"].value.entries.items()}
-        found[standard] = Figures(standard, _text(node, "edition"), _text(node, "title"), figures)
+        found[standard] = StandardFigures(standard, _text(node, "edition"), _text(node, "title"), figures)
     return found
 
 
@@ -46,7 +46,7 @@ def _figure(node: Node) -> Figure:
     return Figure(_values(node.child("value")), _text(node, "clause"), _text(node, "from_memory") != "no")
 
 
-def own_figures(procedure: DocumentSource) -> tuple[dict[str, Figures], list[Problem]]:
+def own_figures(procedure: DocumentSource) -> tuple[dict[str, StandardFigures], list[Problem]]:
     """The figures of the file that a procedure names under 'standards', laid over the package's.
 
     Its bytes are kept in `procedure.beside`. Every key must be one that the package knows, and every value
@@ -84,7 +84,7 @@ def own_figures(procedure: DocumentSource) -> tuple[dict[str, Figures], list[Pro
         changed, wrong = _changed(file, known, given if given is not None else Node("mapping", 1, 1))
         problems += wrong
         edition = _text(entry.value, "edition") or known.edition
-        found[standard] = Figures(standard, edition, known.title, {**known.figures, **changed})
+        found[standard] = StandardFigures(standard, edition, known.title, {**known.figures, **changed})
     return found, problems
 
 
@@ -93,7 +93,7 @@ def _not_known(file: str, line: int, column: int, what: str, name: str, known: l
     return Problem(Location(file, line, column), f"expected one of the {what}, got {quoted(name)}{near}")
 
 
-def _changed(file: str, known: Figures, given: Node) -> tuple[dict[str, Figure], list[Problem]]:
+def _changed(file: str, known: StandardFigures, given: Node) -> tuple[dict[str, Figure], list[Problem]]:
     changed, problems = {}, []
     for name, entry in given.entries.items():
         if name not in known.figures:

@@ -12,10 +12,10 @@ from railwright.documents.sources import Problem, hint
 from railwright.documents.standard_figures import package_figures
 from railwright.quantities import quoted
 from railwright.waveforms.shapes import Piece
-from railwright.waveforms.standards import TESTS, Choice, Figures, NoSuchChoice, Permitted, Test
+from railwright.waveforms.standards import TESTS, Choice, NoSuchChoice, Permitted, StandardFigures, Test
 
 
-def figures_of(procedure: Procedure, test: Test) -> Figures:
+def figures_of(procedure: Procedure, test: Test) -> StandardFigures:
     """The figures of a test's standard: the procedure's own, else the package's."""
     return procedure.own_figures.get(test.standard) or package_figures()[test.standard]
 

@@ -11,7 +11,7 @@ from railwright.plan.timeline import Action
 from railwright.quantities import show
 
 if TYPE_CHECKING:
-    from railwright.waveforms.figures import Figures
+    from railwright.waveforms.figures import PlayedFigures
     from railwright.waveforms.waveform import Waveform
 
 SAME = 1e-9
@@ -37,7 +37,7 @@ def is_captured(actions: Sequence[Action]) -> bool:
     return any("recording" in action.path for action in actions)
 
 
-def far_off(figures: Figures, span: float) -> str:
+def far_off(figures: PlayedFigures, span: float) -> str:
     """In which figure what is told is no longer the capture of that span [V]; '': in none."""
     if figures.missing:
         return f"{figures.missing} of its {figures.edges} edges are not played"

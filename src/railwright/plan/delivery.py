@@ -28,7 +28,7 @@ from railwright.quantities import show
 from railwright.traces import Span
 
 if TYPE_CHECKING:
-    from railwright.waveforms.figures import Figures
+    from railwright.waveforms.figures import PlayedFigures
     from railwright.waveforms.point_list import Abilities, Listed
     from railwright.waveforms.waveform import Waveform
 
@@ -80,7 +80,7 @@ class Delivery:
     listing: Listing | None
     host: Host
     lacks: str = ""
-    figures: Figures | None = None
+    figures: PlayedFigures | None = None
     actions: tuple[Action, ...] | None = None
     far_off: str = ""
 
@@ -248,7 +248,7 @@ def _captured(
     )  # fmt: skip
 
 
-def _within(figures: Figures, tolerance: float, beside: float) -> bool:
+def _within(figures: PlayedFigures, tolerance: float, beside: float) -> bool:
     """Whether what is told is what is asked: within a tolerance [V], every edge there, and in time [s]."""
     return (
         max(figures.largest, figures.steady, figures.level) <= tolerance
@@ -259,7 +259,7 @@ def _within(figures: Figures, tolerance: float, beside: float) -> bool:
 
 def _of_list(
     asked: Waveform, can: Abilities, points: ListPoints, tolerance: float, turns: int, least: float
-) -> tuple[Listed, Figures, int] | None:
+) -> tuple[Listed, PlayedFigures, int] | None:
     """The best list for a captured waveform, for all of it or for one turn: that within the tolerance, else
     that of the least r.m.s. deviation; and how often it is played. None: there is none.
     """
@@ -275,13 +275,13 @@ def _of_list(
 
 def _best_listed(
     asked: Waveform, can: Abilities, points: ListPoints, tolerance: float, least: float
-) -> tuple[Listed, Figures] | None:
+) -> tuple[Listed, PlayedFigures] | None:
     """The list that keeps within the tolerance, or of the least r.m.s. deviation; None: there is none."""
     from railwright.waveforms.figures import figures
     from railwright.waveforms.list_squares import line_squares, stepping_squares
 
     beside = points.shortest + can.step  # a jump in lines takes the one, and is moved by half the other
-    found: list[tuple[Listed, Figures]] = []
+    found: list[tuple[Listed, PlayedFigures]] = []
     corners = asked.value.tolist()
     if points_needed(corners, tolerance) <= HOPELESS * points.at_most:
         listed = _better(asked, can, points, tolerance)

@@ -18,7 +18,7 @@ from railwright.circuit.errors import SetErrors
 from railwright.documents.device import Input
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
-from railwright.plan.timeline import Timeline, build_timeline
+from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import show
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.rehearsal.crossed_sense import play_crossed
@@ -135,7 +135,7 @@ def power_up_alone(documents: Documents, set_points: SetPoints) -> Timeline:
             seen.update(order)
             part = step.power_up.model_copy(update={"order": order})
             steps.append(step.model_copy(update={"power_up": part}))
-    return build_timeline(documents.procedure.model_copy(update={"steps": tuple(steps)}), documents.device)
+    return timeline_of(documents.procedure.model_copy(update={"steps": tuple(steps)}), documents.device)
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ LONG = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class PlayedFigures:
     """A waveform told against the one asked, both in straight lines and jumps; exact for them.
 
     largest: deviation by amount [V], but for what a moved edge makes. rms: over the whole time, moved edges
@@ -37,7 +37,7 @@ class Figures:
     duration: float
 
 
-def figures(asked: Waveform, told: Waveform, beside: float, least: float = 0.0) -> Figures:
+def figures(asked: Waveform, told: Waveform, beside: float, least: float = 0.0) -> PlayedFigures:
     """The figures of a waveform told; after its end it keeps its last value.
 
     beside: so far from an asked jump the told one may be, and so long it may last, and what that makes does
@@ -55,7 +55,7 @@ def figures(asked: Waveform, told: Waveform, beside: float, least: float = 0.0) 
     rows = np.unique(np.concatenate((asked.time, told.time, opens, closes)))
     rows = rows[(rows >= 0.0) & (rows <= asked.duration)]
     if rows.size < 2:
-        return Figures(0.0, 0.0, 0.0, 0.0, 0, 0, 0.0, told.duration)
+        return PlayedFigures(0.0, 0.0, 0.0, 0.0, 0, 0, 0.0, told.duration)
     begins, ends = rows[:-1], rows[1:]
     first = told.at(begins) - asked.at(begins)
     last = just_before(told, ends) - just_before(asked, ends)
@@ -64,7 +64,7 @@ def figures(asked: Waveform, told: Waveform, beside: float, least: float = 0.0) 
     counts = ~_within(0.5 * (begins + ends), opens, closes)
     off = np.maximum(np.abs(first), np.abs(last))[counts]
     late = np.abs(crossed - at)[edge]
-    return Figures(
+    return PlayedFigures(
         largest=float(off.max()) if off.size else 0.0,
         rms=math.sqrt(float(square.sum()) / asked.duration),
         steady=math.sqrt(float(square[counts].sum()) / asked.duration),

@@ -72,7 +72,7 @@ MOST_LINES = 10_000
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Lines:
+class FittedLines:
     """A recording as few straight lines and jumps.
 
     wave: what they make. points: lines. error: largest deviation from the samples apart from jumps [their
@@ -101,7 +101,7 @@ CLEAN = 0.2
 """Part of the bound that counts as noise where there is none to speak of."""
 
 
-def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> Lines:
+def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> FittedLines:
     """Few lines that stand for samples, their jumps kept; at most so many.
 
     Edges between two samples, or with one sample on the way, are jumps (`noise.stretches_of`). Without noise
@@ -148,7 +148,7 @@ def few_lines(wave: Waveform, part: float = PART, most: int = MOST_LINES) -> Lin
     off = _away(wave, kept, whole, parts.closes[:-1])
     jumps = int(np.count_nonzero(np.diff(whole.time) == 0.0))
     rms = float(np.sqrt(np.mean(off**2)))
-    return Lines(whole, time.size - len(pieces), float(np.abs(off).max()), rms, noise, jumps)
+    return FittedLines(whole, time.size - len(pieces), float(np.abs(off).max()), rms, noise, jumps)
 
 
 def _power(each: Array) -> int:
@@ -157,11 +157,11 @@ def _power(each: Array) -> int:
     return power if abs(power) > LARGE else 0
 
 
-def _as_large(made: Lines, time: int, value: int) -> Lines:
+def _as_large(made: FittedLines, time: int, value: int) -> FittedLines:
     """Lines whose time and value were divided by these powers of two as they are."""
     wave = Waveform(np.ldexp(made.wave.time, time), np.ldexp(made.wave.value, value))
     error, rms, noise = (math.ldexp(each, value) for each in (made.error, made.rms, made.noise))
-    return Lines(wave, made.points, error, rms, noise, made.jumps)
+    return FittedLines(wave, made.points, error, rms, noise, made.jumps)
 
 
 def _stretch(

@@ -16,7 +16,7 @@ from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS, open_choices
-from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import OpenChoice, Test
 
 AT_ONCE = 1e-9
@@ -184,7 +184,7 @@ def recording_recognised(context: Context) -> Outcome:
 
 def _standards(
     context: Context,
-) -> Iterator[tuple[int, Path, FedInput, Test, Figures, tuple[OpenChoice, ...]]]:
+) -> Iterator[tuple[int, Path, FedInput, Test, StandardFigures, tuple[OpenChoice, ...]]]:
     """Every waveform of a standard's test: number of its step, where it is written, of which input, the test,
     its figures, and what it plays that the standard leaves open.
     """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from railwright.waveforms.standards import en_50155, iec_61000_4_29, iso_16750_2, mil_std_704, rtca_do_160
-from railwright.waveforms.standards.figures import Figure, Figures
+from railwright.waveforms.standards.figures import Figure, StandardFigures
 from railwright.waveforms.standards.kinds import (
     Choice,
     NoSuchChoice,
@@ -23,9 +23,9 @@ __all__ = [
     "TESTS",
     "Choice",
     "Figure",
-    "Figures",
     "NoSuchChoice",
     "Permitted",
+    "StandardFigures",
     "Test",
     "open_choices",
 ]

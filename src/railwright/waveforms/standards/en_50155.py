@@ -5,7 +5,7 @@ memory. S1 (no interruption) plays nothing and is no choice.
 from __future__ import annotations
 
 from railwright.waveforms.shapes import Hold, Jump, Off, Piece
-from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Test, chosen_name, chosen_ratio
 
 
@@ -13,7 +13,7 @@ def _there_and_back(choice: Choice, ratio: float, duration: float) -> tuple[Piec
     return Jump(choice.nominal), Jump(ratio * choice.nominal), Hold(duration), Jump(choice.nominal)
 
 
-def variation(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def variation(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """To the lowest or highest continuous voltage for the duration that is chosen."""
     ratio = chosen_ratio(figures, "variation levels", choice)
     if choice.duration is None:
@@ -21,14 +21,14 @@ def variation(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     return _there_and_back(choice, ratio, choice.duration)
 
 
-def temporary_dip(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def temporary_dip(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """To 0.6 U for 100 ms."""
     return _there_and_back(
         choice, figures.value("temporary dip", "1"), figures.value("temporary dip duration", "s")
     )
 
 
-def temporary_rise(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def temporary_rise(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """To 1.4 U for 1 s."""
     return _there_and_back(
         choice, figures.value("temporary rise", "1"), figures.value("temporary rise duration", "s")
@@ -41,13 +41,13 @@ def _interrupted(choice: Choice, duration: float) -> tuple[Piece, ...]:
     return Jump(choice.nominal), Off(duration)
 
 
-def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Class S2 or S3: disconnected (or, impedance: low, at 0 V) for its time."""
     name = chosen_name(figures, "interruption ", choice)
     return _interrupted(choice, figures.value(f"interruption {name}", "s"))
 
 
-def change_over(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def change_over(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Class C1: 0.6 U for 100 ms. Class C2: an interruption of 30 ms."""
     if choice.level == "C1":
         ratio, duration = figures.value("change-over C1 level", "1"), "change-over C1 duration"

@@ -21,7 +21,7 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Figures:
+class StandardFigures:
     """The figures of one standard by name, and its edition."""
 
     standard: str

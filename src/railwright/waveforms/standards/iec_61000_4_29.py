@@ -7,7 +7,7 @@ All figures stand in figures.yaml, from memory. The standard asks for three of e
 from __future__ import annotations
 
 from railwright.waveforms.shapes import Hold, Jump, Off, Piece
-from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import (
     Choice,
     NoSuchChoice,
@@ -18,23 +18,23 @@ from railwright.waveforms.standards.kinds import (
 )
 
 
-def _to_level(name: str, durations: str, figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def _to_level(name: str, durations: str, figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     level = chosen_ratio(figures, name, choice)
     duration = chosen_duration(figures, durations, choice)
     return Jump(choice.nominal), Jump(level * choice.nominal), Hold(duration), Jump(choice.nominal)
 
 
-def dip(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def dip(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """At once to a part of U, and at once back after the duration."""
     return _to_level("dip levels", "dip durations", figures, choice)
 
 
-def variation(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def variation(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """At once to a part of U below or above it, and at once back after the duration."""
     return _to_level("variation levels", "variation durations", figures, choice)
 
 
-def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """At low impedance the output goes to 0 V and takes in the current that the input gives back; at high
     impedance it is disconnected.
     """
@@ -48,7 +48,7 @@ def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     return Jump(choice.nominal), Off(duration)
 
 
-def permitted(figures: Figures) -> Permitted:
+def permitted(figures: StandardFigures) -> Permitted:
     """Edges, overshoot and level of the test generator, into its verification load."""
     names = ("shortest edge", "longest edge", "overshoot", "level tolerance", "verification load")
     return Permitted(

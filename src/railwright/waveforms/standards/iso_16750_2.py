@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from railwright.quantities import parse_value
 from railwright.waveforms.shapes import Hold, Jump, Line, Piece, Ripple
-from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Permitted, Test, chosen_name
 
 
-def _lowest(figures: Figures, choice: Choice) -> float:
+def _lowest(figures: StandardFigures, choice: Choice) -> float:
     """U_Smin [V]."""
     if choice.level is None:
         return choice.lowest
@@ -20,14 +20,14 @@ def _lowest(figures: Figures, choice: Choice) -> float:
     return figures.value(prefix + chosen_name(figures, prefix, choice), "V")
 
 
-def slow_decrease(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def slow_decrease(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """From U_Smin to 0 V and back at 0.5 V/min."""
     lowest = _lowest(figures, choice)
     over = lowest / figures.value("slow change", "V") * figures.value("slow change time", "s")
     return Jump(lowest), Line(0.0, over), Line(lowest, over)
 
 
-def momentary_drop(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def momentary_drop(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """From U_Smin to the drop's level for 100 ms, edges of 10 ms."""
     lowest, edge = _lowest(figures, choice), figures.value("momentary drop edge", "s")
     level = figures.value(f"{choice.system} momentary drop", "V")
@@ -35,7 +35,7 @@ def momentary_drop(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     return Jump(lowest), Line(level, edge), hold, Line(lowest, edge)
 
 
-def reset(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def reset(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """From U_Smin down by 5 %, 10 %, … of it to 0 V, each for 5 s, with 10 s at U_Smin before each."""
     lowest, step = _lowest(figures, choice), figures.value("reset step", "1")
     down, up = Hold(figures.value("reset hold", "s")), Hold(figures.value("reset recovery", "s"))
@@ -45,7 +45,7 @@ def reset(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     return tuple(pieces)
 
 
-def starting(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def starting(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Starting profile: dip of the engaging starter, plateau with the ripple of the turning engine,
     recovery.
     """
@@ -69,24 +69,24 @@ def starting(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     )
 
 
-def over_voltage(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def over_voltage(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Long-term over-voltage: a failed regulator of the alternator."""
     return _held(figures, choice, f"{choice.system} over-voltage")
 
 
-def jump_start(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def jump_start(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Jump start of a 12 V system from a 24 V one; for 24 V systems there is no such test."""
     if choice.system != "12 V":
         raise NoSuchChoice("expected a 12 V system for a jump start, got one of 24 V", "standard")
     return _held(figures, choice, "12 V jump start")
 
 
-def _held(figures: Figures, choice: Choice, name: str) -> tuple[Piece, ...]:
+def _held(figures: StandardFigures, choice: Choice, name: str) -> tuple[Piece, ...]:
     hold = Hold(choice.duration or figures.value(f"{name} duration", "s"))
     return Jump(choice.nominal), Jump(figures.value(name, "V")), hold, Jump(choice.nominal)
 
 
-def drop_permitted(figures: Figures) -> Permitted:
+def drop_permitted(figures: StandardFigures) -> Permitted:
     """Edges of the momentary drop."""
     return Permitted(
         figures.cited("momentary drop edge"), edge=(0.0, figures.value("momentary drop edge", "s"))

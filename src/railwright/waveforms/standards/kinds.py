@@ -8,7 +8,7 @@ from typing import Literal, NamedTuple
 
 from railwright.quantities import parse_value, quoted, show
 from railwright.waveforms.shapes import Piece
-from railwright.waveforms.standards.figures import OPEN, Figures
+from railwright.waveforms.standards.figures import OPEN, StandardFigures
 
 
 class NoSuchChoice(ValueError):
@@ -69,9 +69,9 @@ class Test:
     standard: str
     what: str
     uses: tuple[str, ...]
-    pieces: Callable[[Figures, Choice], tuple[Piece, ...]]
+    pieces: Callable[[StandardFigures, Choice], tuple[Piece, ...]]
     cites: tuple[str, ...]
-    permitted: Callable[[Figures], Permitted] | None = None
+    permitted: Callable[[StandardFigures], Permitted] | None = None
     levels: str | None = None
     durations: str | None = None
 
@@ -86,7 +86,7 @@ class OpenChoice(NamedTuple):
         return f"{self.key} {OPEN}, chosen: {self.chosen}"
 
 
-def open_choices(figures: Figures, test: Test, choice: Choice) -> tuple[OpenChoice, ...]:
+def open_choices(figures: StandardFigures, test: Test, choice: Choice) -> tuple[OpenChoice, ...]:
     """What is chosen where the standard's own list leaves it open: 'level x, chosen: 75 %'."""
     found = []
     level, duration = choice.level, choice.duration
@@ -103,7 +103,7 @@ def _left_open(texts: Sequence[str], value: float, unit: str) -> bool:
     return len(listed) < len(texts) and not _listed(value, listed, unit)
 
 
-def chosen_ratio(figures: Figures, name: str, choice: Choice) -> float:
+def chosen_ratio(figures: StandardFigures, name: str, choice: Choice) -> float:
     """The level that is chosen, in parts of the nominal voltage."""
     texts = figures.texts(name)
     listed = [text for text in texts if text != OPEN]
@@ -120,7 +120,7 @@ def chosen_ratio(figures: Figures, name: str, choice: Choice) -> float:
     return ratio
 
 
-def chosen_duration(figures: Figures, name: str, choice: Choice) -> float:
+def chosen_duration(figures: StandardFigures, name: str, choice: Choice) -> float:
     """The duration that is chosen [s]."""
     texts = figures.texts(name)
     listed = [text for text in texts if text != OPEN]
@@ -131,7 +131,7 @@ def chosen_duration(figures: Figures, name: str, choice: Choice) -> float:
     return choice.duration
 
 
-def chosen_name(figures: Figures, prefix: str, choice: Choice) -> str:
+def chosen_name(figures: StandardFigures, prefix: str, choice: Choice) -> str:
     """The level that is chosen by a name, such as I to IV."""
     names = figures.names(prefix)
     if choice.level is None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from railwright.waveforms.shapes import Hold, Jump, Line, Piece
-from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Test
 
 
-def normal_transient(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def normal_transient(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Along the limit of normal transients: to its peak, held, and in a line to the steady-state limit."""
     names = {"over": ("over-voltage", "highest"), "under": ("under-voltage", "lowest")}
     if choice.level not in names:

@@ -6,11 +6,11 @@ from __future__ import annotations
 
 from railwright.quantities import parse_value
 from railwright.waveforms.shapes import Hold, Jump, Off, Piece
-from railwright.waveforms.standards.figures import Figures
+from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import Choice, Test, chosen_name
 
 
-def abnormal_surge(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def abnormal_surge(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """To the category's first voltage, then to its second, then back."""
     texts = figures.texts("abnormal surge " + chosen_name(figures, "abnormal surge ", choice))
     pieces: list[Piece] = [Jump(choice.nominal)]
@@ -19,7 +19,7 @@ def abnormal_surge(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
     return (*pieces, Jump(choice.nominal))
 
 
-def interruption(figures: Figures, choice: Choice) -> tuple[Piece, ...]:
+def interruption(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Momentary interruption: disconnected, or (impedance: low) at 0 V, for the category's time."""
     duration = figures.value("interruption " + chosen_name(figures, "interruption ", choice), "s")
     if choice.impedance == "low":
