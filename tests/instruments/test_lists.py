@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 from tests.instruments.fake_supply import FakeSupply
 
-from railwright.documents.bench import SupplyDriver as Document
+from railwright.documents.bench import Supply as Document
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.lists import OwnList

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import pytest
 from tests.instruments.fake_supply import FakeSupply
 
-from railwright.documents.bench import SupplyDriver as SupplyDocument
+from railwright.documents.bench import Supply as SupplyDocument
 from railwright.instruments.conversation import split_answers
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, open_visa
