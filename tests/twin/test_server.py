@@ -6,12 +6,15 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.twin.bench import AtHand
+from tests.twin.bench import BENCH, DEVICE, PROCEDURE, AtHand
 from tests.twin.network import Network
 
 from railwright.scpi.errors import STANDARD_TEXTS, parse_entry
 from railwright.twin.commands import TREE
+from railwright.twin.plant import Plant
 from railwright.twin.server import LONGEST_MESSAGE, SupplyServer
+from railwright.twin.supply import TwinSupply
+from railwright.twin.truth import Truth
 
 BYTES = settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
@@ -96,6 +99,16 @@ def test_a_lag_shifts_only_what_is_played_after_it() -> None:
     wall = at_hand.server.wall_clock(np.array([early / 2, early, late]))
     assert wall == pytest.approx([began + early / 2, began + early, at_hand.now])
     assert wall[2] - wall[1] > late - early + 0.5
+
+
+def test_a_measurement_is_waited_for_also_where_it_is_the_first() -> None:
+    """A supply that was switched on a moment ago has read nothing yet; an error would be no answer."""
+    plant = Plant("left", BENCH, DEVICE, PROCEDURE, Truth(1, {}))
+    supply = TwinSupply("left", BENCH.supplies["left"], plant)
+    assert not supply.has_read
+    answer = asyncio.run(SupplyServer(supply).answer(b"MEAS:VOLT? (@1)"))
+    assert abs(float(answer)) < 0.1
+    assert 0.0 < plant.time < 0.5
 
 
 @pytest.mark.slow

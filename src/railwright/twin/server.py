@@ -37,6 +37,9 @@ CATCH_UP = 0.25
 deaf.
 """
 
+FIRST_READING = 1.0
+"""How long a supply that was just switched on is waited for until it has read [s]."""
+
 LONGEST_MESSAGE = 65536
 LONGEST_ANSWER_QUEUE = 1 << 20
 """Bytes of unread answers at which a client's messages wait (it is served again once it reads)."""
@@ -293,6 +296,13 @@ class SupplyServer:
         word = unit.nodes[0].upper()
         if word == "*WAI" or (word == "*OPC" and unit.query):
             while self.supply.busy:
+                await asyncio.sleep(TICK)
+                self.catch_up()
+        if word.startswith("MEAS") and unit.query:
+            # A measurement is waited for, as any is: this one may be the first since the supply is there.
+            for _ in range(round(FIRST_READING / TICK)):
+                if self.supply.has_read:
+                    break
                 await asyncio.sleep(TICK)
                 self.catch_up()
         if word == "*STB" and unit.query and not unit.parameters:

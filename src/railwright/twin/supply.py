@@ -191,6 +191,11 @@ class TwinSupply:
         operation |= registers.WAITING_FOR_TRIGGER if channel in self.armed else 0
         self.status.update(channel, questionable, operation)
 
+    @property
+    def has_read(self) -> bool:
+        """Whether every output has a reading that can be had."""
+        return all(self.plant.reading(panel.name) is not None for panel in self.panels)
+
     def apply_all(self) -> None:
         """Give the plant every setting of every panel."""
         for channel in range(len(self.panels)):
