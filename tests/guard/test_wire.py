@@ -68,6 +68,32 @@ def test_an_answer_that_came_while_the_process_stood_still_counts() -> None:
         assert asyncio.run(go(f"TCPIP::127.0.0.1::{port}::SOCKET")) == ("12.0", False)
 
 
+def test_a_connection_that_is_closed_right_after_the_process_stood_still_is_broken() -> None:
+    """It may not be used again as if nothing had happened."""
+    goes_on = threading.Event()
+
+    def serve(server: socket.socket) -> None:
+        client, _ = server.accept()
+        with client:
+            goes_on.wait(5.0)
+            time.sleep(0.02)
+
+    async def go(address: str) -> str:
+        session = Session("left", address, wire.connect)
+        await session.open()
+        asyncio.get_running_loop().call_later(0.0, lambda: (time.sleep(0.6), goes_on.set()))
+        with pytest.raises(SessionError):
+            await session.ask("VOLT?", 0.3)
+        broken = session.broken
+        session.close()
+        return broken
+
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        threading.Thread(target=serve, args=(server,), daemon=True).start()
+        broken = asyncio.run(go(f"TCPIP::127.0.0.1::{server.getsockname()[1]}::SOCKET"))
+    assert broken
+
+
 def test_an_answer_that_never_came_fails_also_where_the_process_stood_still() -> None:
     async def go(address: str) -> None:
         session = Session("left", address, wire.connect)

@@ -107,17 +107,17 @@ class Session:
                 await writer.drain()
                 line = await self._answer(longest)
         except TimeoutError:
-            late = await self._late_answer(loop.time() - began - deadline, longest)
-            if late is None:
-                raise self._fail(f"gives no whole answer within {deadline:g} s") from None
-            line = late
+            line = await self._late_answer(
+                f"gives no whole answer within {deadline:g} s", began + deadline, longest
+            )
+            return Exchange(_text(line), sent, loop.time())
         except OSError as error:
             raise self._fail(f"the connection is lost: {_why(error)}") from None
         except SessionError as error:
             raise self._fail(str(error)) from None
         received = loop.time()
         self.duration = max(0.75 * self.duration, received - began)
-        return Exchange(line.rstrip(b"\r").decode("latin-1"), sent, received)
+        return Exchange(_text(line), sent, received)
 
     async def tell(self, message: str, deadline: float) -> Exchange:
         """Send a message that asks nothing. Raises SessionError."""
@@ -158,16 +158,17 @@ class Session:
             raise SessionError(self.broken or "no session is open")
         return self._writer
 
-    async def _late_answer(self, too_late: float, longest: int) -> bytes | None:
-        """The answer, where this process itself stood still past the deadline, by so much [s]: what came
-        meanwhile lies there, and the event loop let the deadline go first.
+    async def _late_answer(self, told: str, due: float, longest: int) -> bytes:
+        """The answer that came in time where this process itself stood still past the deadline, `due` [s]: it
+        lies there, and the event loop let the deadline go first. Raises SessionError with what is told.
         """
-        if too_late < STOOD_STILL:
-            return None
-        with suppress(TimeoutError):
+        if asyncio.get_running_loop().time() - due < STOOD_STILL:
+            raise self._fail(told) from None
+        try:
             async with asyncio.timeout(STOOD_STILL):
                 return await self._answer(longest)
-        return None
+        except (TimeoutError, OSError, SessionError):
+            raise self._fail(told) from None
 
     async def _answer(self, longest: int) -> bytes:
         """The answer to what was asked last, after those that are still owing."""
@@ -209,6 +210,10 @@ class Session:
     def _fail(self, what: str) -> SessionError:
         self.broken = what
         return SessionError(what)
+
+
+def _text(line: bytes) -> str:
+    return line.rstrip(b"\r").decode("latin-1")
 
 
 def _why(error: OSError) -> str:

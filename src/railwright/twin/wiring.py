@@ -151,8 +151,7 @@ def _check_group(name: str, hook_up: HookUp, supply: str) -> None:
 
 def _open(output: str, stage: OutputStage) -> Branch:
     """An output with nothing connected."""
-    from railwright.physics.circuit import Branch
-    from railwright.physics.circuit import LeadCircuit as CircuitLead
+    from railwright.physics.circuit import Branch, LeadCircuit
 
     return Branch(
         name=output,
@@ -160,6 +159,6 @@ def _open(output: str, stage: OutputStage) -> Branch:
         stages=(stage,),
         arrangement="single",
         sense="terminals",
-        lead=CircuitLead(resistance=0.01, inductance=1e-6),
+        lead=LeadCircuit(resistance=0.01, inductance=1e-6),
         loads=(),
     )
