@@ -201,6 +201,7 @@ def second(text: str) -> Edit:
     return ("bench", "{same_as: 1}", f"{{same_as: 1, {text}}}")
 
 
+BOTH_WAYS: Edit = ("bench", "voltage: 0 V .. 36 V", "voltage: -3 V .. 36 V")
 LESS_EXACT = second("ovp: {level: 1 V .. 38 V, accuracy: 300 mV, response: 200 us, at: terminals}")
 
 DIODE = "diode: {drop: 0.7 V ± 0.1 V, resistance: 60 mohm}"
@@ -1326,6 +1327,14 @@ CASES = [
         "to: 16 V",
         "that is sensed away is more than the 15 V that left.1 and left.2 in parallel can give",
         silent=(PARALLEL,),
+    ),
+    Case(  # at the very end of a range that begins below 0 V is inside it
+        "voltage-range",
+        "main",
+        (BOTH_WAYS, *shape("input: main, segments: [{step_to: -3.1 V}, {hold: 1 s}]")),
+        "step_to: -3.1 V",
+        "the range of left.1 begins at -3 V; -3.1 V is played on it",
+        silent=(BOTH_WAYS, *shape("input: main, segments: [{step_to: -3 V}, {hold: 1 s}]")),
     ),
     Case(  # half of the current comes from the weak output: 4 W together, not 62 W
         "power-range",
