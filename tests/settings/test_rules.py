@@ -13,9 +13,11 @@ import pytest
 from tests.said import says
 from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, station
 
+from railwright.circuit.case import fixed
 from railwright.dialects.dialect import load_dialect
 from railwright.evaluation.evaluate import evaluate
 from railwright.plan.timeline import build_timeline
+from railwright.rehearsal.needed import trips
 from railwright.settings.constraints.ovp import falling
 from railwright.settings.context import sources_of
 from railwright.settings.data import as_data, settings_from_data
@@ -202,6 +204,10 @@ def second(text: str) -> Edit:
 
 
 BOTH_WAYS: Edit = ("bench", "voltage: 0 V .. 36 V", "voltage: -3 V .. 36 V")
+UNLIKE = second(
+    "voltage: 0 V .. 12 V, programming: {voltage: {offset: 50 mV}, "
+    "current: {of_value: 0.1 %, offset: 4 mA, resolution: 0.1 mA}}"
+)
 LESS_EXACT = second("ovp: {level: 1 V .. 38 V, accuracy: 300 mV, response: 200 us, at: terminals}")
 
 DIODE = "diode: {drop: 0.7 V ± 0.1 V, resistance: 60 mohm}"
@@ -1533,6 +1539,28 @@ def test_the_error_of_a_groups_reading_is_that_of_what_a_run_makes_of_its_output
         main = sources["main"]
         found = main.reading_error("voltage", 12.0), main.reading_error("current", 1.0)
         assert found == pytest.approx(errors)
+
+
+@pytest.mark.parametrize(("range_of_second", "share"), [("36 V", 0.5), ("12 V", 0.25), ("4 V", 0.1)])
+def test_an_ovp_in_series_is_stopped_below_what_trips_in_a_rehearsal(
+    range_of_second: str, share: float, tmp_path: Path
+) -> None:
+    """The second output stands 50 mV high and its OVP 100 mV low: on its own share of the voltage both count
+    by as much more as the share is smaller. The rehearsal plays it and judges each output by itself;
+    above that level 10 mV of it are left for what passes in a step.
+    """
+    unsensed = MAIN.replace("left.1", "{series: [left.1, left.2]}").replace("at load", "at terminals")
+    unlike = (UNLIKE[0], UNLIKE[1], UNLIKE[2].replace("12 V", range_of_second))
+    adverse = fixed({"left.2.voltage_offset": 0.05, "left.2.ovp_error": -0.1})
+    least = 16.0 + (0.05 + 0.1) / share
+    for level, stopped in ((least - 0.02, True), (least + 0.01 / share, False)):
+        edits = (("procedure", MAIN, unsensed), unlike, ("procedure", "ovp: 18 V", f"ovp: {level} V"))
+        documents = station(tmp_path, *edits)
+        settings = settle(documents, TODAY)
+        found = [each for each in of_rule(settings, "ovp-below-played") if each.about == "main"]
+        assert bool(found) is stopped
+        timeline = build_timeline(documents.procedure, documents.device)
+        assert trips(documents, settings.set_points["main"], adverse, timeline) is stopped
 
 
 def test_an_input_falls_through_its_load_and_the_bleeders_of_its_group(tmp_path: Path) -> None:
