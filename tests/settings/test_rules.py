@@ -1363,7 +1363,8 @@ CASES = [
         "main",
         (SERIES, power_up("order: [main, transducer], gap: 50 ms, rise: 1.5 V/s, settle: 150 ms")),
         "rise: 1.5 V/s",
-        "1.5 V/s is asked for; the slew of left.1 begins at 2 V/s",
+        "1.5 V/s is asked for; the slew of left.1 begins at 1 V/s, with which left.1 and left.2 in series "
+        "rise at 2 V/s",
         silent=(power_up("order: [main, transducer], gap: 50 ms, rise: 1.5 V/s, settle: 150 ms"),),
     ),
     Case(  # the slower of two in series does its half with 0.8 V/ms: 1.6 V/ms together, not 3.2 V/ms
@@ -1383,7 +1384,7 @@ CASES = [
             ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}"),
         ),
         "over: 60 ms",
-        "100 V/s downwards is asked for; left.1, left.2 falls at 60 V/s",
+        "100 V/s downwards is asked for; left.1, left.2 fall at 60 V/s",
         silent=(SERIES, ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}")),
     ),
     Case(  # with the programming error of the limit, as rule lead-current has it
