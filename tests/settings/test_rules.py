@@ -13,9 +13,11 @@ import pytest
 from tests.said import says
 from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, station
 
+from railwright.circuit.case import fixed
 from railwright.dialects.dialect import load_dialect
 from railwright.evaluation.evaluate import evaluate
 from railwright.plan.timeline import build_timeline
+from railwright.rehearsal.needed import trips
 from railwright.settings.constraints.ovp import falling
 from railwright.settings.context import sources_of
 from railwright.settings.data import as_data, settings_from_data
@@ -201,6 +203,11 @@ def second(text: str) -> Edit:
     return ("bench", "{same_as: 1}", f"{{same_as: 1, {text}}}")
 
 
+BOTH_WAYS: Edit = ("bench", "voltage: 0 V .. 36 V", "voltage: -3 V .. 36 V")
+UNLIKE = second(
+    "voltage: 0 V .. 12 V, programming: {voltage: {offset: 50 mV}, "
+    "current: {of_value: 0.1 %, offset: 4 mA, resolution: 0.1 mA}}"
+)
 LESS_EXACT = second("ovp: {level: 1 V .. 38 V, accuracy: 300 mV, response: 200 us, at: terminals}")
 
 DIODE = "diode: {drop: 0.7 V ± 0.1 V, resistance: 60 mohm}"
@@ -1327,6 +1334,14 @@ CASES = [
         "that is sensed away is more than the 15 V that left.1 and left.2 in parallel can give",
         silent=(PARALLEL,),
     ),
+    Case(  # at the very end of a range that begins below 0 V is inside it
+        "voltage-range",
+        "main",
+        (BOTH_WAYS, *shape("input: main, segments: [{step_to: -3.1 V}, {hold: 1 s}]")),
+        "step_to: -3.1 V",
+        "the range of left.1 begins at -3 V; -3.1 V is played on it",
+        silent=(BOTH_WAYS, *shape("input: main, segments: [{step_to: -3 V}, {hold: 1 s}]")),
+    ),
     Case(  # half of the current comes from the weak output: 4 W together, not 62 W
         "power-range",
         "main",
@@ -1348,7 +1363,8 @@ CASES = [
         "main",
         (SERIES, power_up("order: [main, transducer], gap: 50 ms, rise: 1.5 V/s, settle: 150 ms")),
         "rise: 1.5 V/s",
-        "1.5 V/s is asked for; the slew of left.1 begins at 2 V/s",
+        "1.5 V/s is asked for; the slew of left.1 begins at 1 V/s, with which left.1 and left.2 in series "
+        "rise at 2 V/s",
         silent=(power_up("order: [main, transducer], gap: 50 ms, rise: 1.5 V/s, settle: 150 ms"),),
     ),
     Case(  # the slower of two in series does its half with 0.8 V/ms: 1.6 V/ms together, not 3.2 V/ms
@@ -1368,7 +1384,7 @@ CASES = [
             ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}"),
         ),
         "over: 60 ms",
-        "100 V/s downwards is asked for; left.1, left.2 falls at 60 V/s",
+        "100 V/s downwards is asked for; left.1, left.2 fall at 60 V/s",
         silent=(SERIES, ("procedure", "{line_to: 6 V, over: 2 s}", "{line_to: 6 V, over: 60 ms}")),
     ),
     Case(  # with the programming error of the limit, as rule lead-current has it
@@ -1524,6 +1540,28 @@ def test_the_error_of_a_groups_reading_is_that_of_what_a_run_makes_of_its_output
         main = sources["main"]
         found = main.reading_error("voltage", 12.0), main.reading_error("current", 1.0)
         assert found == pytest.approx(errors)
+
+
+@pytest.mark.parametrize(("range_of_second", "share"), [("36 V", 0.5), ("12 V", 0.25), ("4 V", 0.1)])
+def test_an_ovp_in_series_is_stopped_below_what_trips_in_a_rehearsal(
+    range_of_second: str, share: float, tmp_path: Path
+) -> None:
+    """The second output stands 50 mV high and its OVP 100 mV low: on its own share of the voltage both count
+    by as much more as the share is smaller. The rehearsal plays it and judges each output by itself;
+    above that level 10 mV of it are left for what passes in a step.
+    """
+    unsensed = MAIN.replace("left.1", "{series: [left.1, left.2]}").replace("at load", "at terminals")
+    unlike = (UNLIKE[0], UNLIKE[1], UNLIKE[2].replace("12 V", range_of_second))
+    adverse = fixed({"left.2.voltage_offset": 0.05, "left.2.ovp_error": -0.1})
+    least = 16.0 + (0.05 + 0.1) / share
+    for level, stopped in ((least - 0.02, True), (least + 0.01 / share, False)):
+        edits = (("procedure", MAIN, unsensed), unlike, ("procedure", "ovp: 18 V", f"ovp: {level} V"))
+        documents = station(tmp_path, *edits)
+        settings = settle(documents, TODAY)
+        found = [each for each in of_rule(settings, "ovp-below-played") if each.about == "main"]
+        assert bool(found) is stopped
+        timeline = build_timeline(documents.procedure, documents.device)
+        assert trips(documents, settings.set_points["main"], adverse, timeline) is stopped
 
 
 def test_an_input_falls_through_its_load_and_the_bleeders_of_its_group(tmp_path: Path) -> None:

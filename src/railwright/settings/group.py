@@ -134,14 +134,16 @@ class Group:
             return None
         return sum(known) if adds else max(known)
 
+    def _voltage_errors(self, voltage: float) -> list[float | None]:
+        """Bound of the programming error of each output at a set voltage of the group [V]."""
+        return [
+            figures.error(output.programming.voltage, voltage * share) if output.programming else None
+            for output, share in zip(self.rows, self.shares, strict=True)
+        ]
+
     def voltage_error(self, voltage: float) -> float | None:
         """Bound of the programming error at a set voltage [V]."""
-        each = zip(self.rows, self.shares, strict=True)
-        errors = [
-            figures.error(output.programming.voltage, voltage * share) if output.programming else None
-            for output, share in each
-        ]
-        return self.whole(errors, self.series)
+        return self.whole(self._voltage_errors(voltage), self.series)
 
     def limit_error(self, limit: float) -> float | None:
         """Bound of the error of a current limit set for the input [A]."""
@@ -185,15 +187,17 @@ class Group:
         """Bound by which the voltage may exceed the group's OVP level [V]."""
         return self.whole([output.ovp.accuracy if output.ovp else None for output in self.rows], self.series)
 
-    @property
-    def ovp_early(self) -> float:
-        """How far below the group's OVP level an output may act [V], as far as it is known: in series each
-        acts on its own share of the voltage.
+    def ovp_early(self, voltage: float) -> float:
+        """How far the group's OVP level must lie above the highest voltage that a set one [V] may come to, so
+        that no output acts [V]; as far as it is known. In series each output acts on its own share, which its
+        own errors put off: where the shares are unlike, the smallest one mostly decides.
         """
-        return max(
-            (output.ovp.accuracy or 0.0) / share if output.ovp else 0.0
-            for output, share in zip(self.rows, self.shares, strict=True)
-        )
+        together = self.voltage_error(voltage) or 0.0
+        own = [each or 0.0 for each in self._voltage_errors(voltage)]
+        errors = own if self.series else [together] * self.count
+        early = [output.ovp.accuracy or 0.0 if output.ovp else 0.0 for output in self.rows]
+        each = zip(errors, early, self.shares, strict=True)
+        return max((error + acts) / share for error, acts, share in each) - together
 
     @property
     def ovp_overshoot(self) -> float | None:

@@ -91,10 +91,10 @@ def threshold(
 ) -> Constraint:
     """The constraint that a setting stays at or above (side low), or at or below (side high), one figure."""
 
+    margin = EXACT * abs(value)
+
     def holds(setting: float) -> bool:
-        if side == "low":
-            return setting >= value * (1.0 - EXACT)
-        return setting <= value * (1.0 + EXACT)
+        return setting >= value - margin if side == "low" else setting <= value + margin
 
     return Constraint(key, side, value, holds, why, path, relax, rule, breach)
 

@@ -32,7 +32,7 @@ def played(source: FedInput, limit: float | None) -> Facts:
         path, check = (*source.at_output, "programming"), "the OVP against the highest voltage"
         yield Missing(path, "accuracy of the set voltage", "ovp-below-played", check)
         return
-    early = source.ovp_early
+    early = source.ovp_early(level.voltage)
     drop = f" and {show(source.drop(limit), 'V')} of sensed drop" if limit and source.senses else ""
     plays = (
         f"'{level.step}' plays {show(level.voltage, 'V')}, up to {show(highest, 'V')} at the terminals with "
@@ -44,7 +44,7 @@ def played(source: FedInput, limit: float | None) -> Facts:
         "low",
         highest + early,
         lambda value: value - early >= highest * (1.0 - EXACT),
-        f"{plays}, plus OVP accuracy {show(early, 'V')}",
+        f"{plays}, plus {show(early, 'V')} by which the OVP may act early",
         level.path,
         lambda high: (
             f"no more than {show(max(0.0, high - early - highest + level.voltage), 'V')} played in "

@@ -101,23 +101,25 @@ def fast_output(source: FedInput) -> Facts:
 
 def slow_output(source: FedInput) -> Iterator[Constraint]:
     """No output has to rise more slowly than its programmable slew begins."""
-    shares = zip(source.outputs.items(), source.shares, strict=True)
-    slews = {name: output.slew.low / share for (name, output), share in shares if output.slew is not None}
+    shares = dict(zip(source.names, source.shares, strict=True))
+    slews = {name: output.slew.low for name, output in source.outputs.items() if output.slew is not None}
     if not slews:
         return
-    name = max(slews, key=lambda each: slews[each])
-    slowest = slews[name]
+    name = max(slews, key=lambda each: slews[each] / shares[each])
+    own, slowest = slews[name], slews[name] / shares[name]
+    joined = f", with which {source.words} rise at {show(slowest, 'V/s')}" if source.series else ""
+    why = f"the slew of {name} begins at {show(own, 'V/s')}{joined}"
 
     yield threshold(
         "slew",
         "low",
         slowest,
-        f"the slew of {name} begins at {show(slowest, 'V/s')}",
+        why,
         (*source.at_output, "slew"),
-        lambda high: f"an output whose slew begins at {show(max(0.0, high), 'V/s')}",
+        lambda high: f"an output whose slew begins at {show(max(0.0, high) * shares[name], 'V/s')}",
         "slew-out-of-range",
         lambda rate: (
-            f"{show(rate, 'V/s')} is asked for; the slew of {name} begins at {show(slowest, 'V/s')}",
+            f"{show(rate, 'V/s')} is asked for; {why}",
             "rise faster, or play the slope as a shape",
         ),
     )
@@ -132,7 +134,8 @@ def falling(source: FedInput) -> Facts:
     able, names = source.fastest(map(figures.slowest_fall, source.rows)), ", ".join(source.outputs)
     if able is None:
         return
-    why = f"{names} falls at {show(able, 'V/s')} without load"
+    falls = "falls" if source.count == 1 else "fall"
+    why = f"{names} {falls} at {show(able, 'V/s')} without load"
     yield threshold(
         "fall",
         "high",
@@ -154,11 +157,10 @@ def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
         gap = rise.on.get(wanted.then, 0.0) - rise.on[source.name]
         if wanted.after != source.name or lowest > rise.voltage or gap <= 0.0:
             continue
-        yield Constraint(
+        yield threshold(
             "order",
             "low",
             lowest / gap,
-            lambda rate, gap=gap: rate * gap >= lowest * (1.0 - EXACT),  # type: ignore[misc]
             f"it reaches {show(lowest, 'V')} before {wanted.then} is switched on {show(gap, 's')} later",
             ("device", "order", index),
             lambda high: "a longer gap" if high <= 0.0 else f"a gap of {show(lowest / high, 's')}",
@@ -174,11 +176,10 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
         most = wanted.limits[1] if own else None
         if most is None or most <= 0.0 or wanted.during != rise.name:
             continue
-        yield Constraint(
+        yield threshold(
             "required",
             "low",
             goal / most,
-            lambda rate, most=most: rate * most >= goal * (1.0 - EXACT),  # type: ignore[misc]
             f"'{wanted.name}' permits {show(most, 's')} to {show(rise.voltage, 'V')}",
             ("procedure", "requires", index),
             lambda high: f"{show(goal / high, 's') if high > 0.0 else 'more time'} in the requirement",

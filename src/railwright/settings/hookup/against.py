@@ -8,6 +8,7 @@ there. A figure that no document gives is an obstacle too: nothing is chosen on 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 
 from railwright.documents.bench import Output
 from railwright.documents.hook_up import AUTO
@@ -191,7 +192,7 @@ def low_end(demand: Demand, source: FedInput) -> Found:
 
 def settings(demand: Demand, source: FedInput) -> Found:
     """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
-    yield from written(demand, "opp", [*power.steady(source), *power.in_range(source)])
+    yield from written(demand, "opp", chain(power.steady(source), power.in_range(source)))
     yield from written(demand, "ocp", ocp.facts(source))
     yield from written(demand, "ocp_delay", ocp.delay_in_range(source))
     if demand.limits.current_limit == AUTO:

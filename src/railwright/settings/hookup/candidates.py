@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from railwright.documents.bench import Bench
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.output_name import OutputName
-from railwright.settings.context import FedInput, Sensed
+from railwright.settings.context import FedInput
 from railwright.settings.group import EARTH, Arrangement, Group, group_of, hook_up_of
 from railwright.settings.hookup.against import hot, of_group, of_output, with_lead
-from railwright.settings.hookup.demand import Demand
+from railwright.settings.hookup.demand import Demand, liking
 from railwright.settings.hookup.joinings import MOST_JOINED, couplings_of, joinings, orders
 from railwright.settings.hookup.obstacle import Obstacle
-from railwright.settings.rules.leads import UNSENSED, too_low
+from railwright.settings.rules.leads import too_low
 from railwright.settings.rules.voltage import TOUCH_LIMIT
 from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
 
@@ -125,11 +125,7 @@ def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
 
 def _proposals(demand: Demand, group: Group) -> Iterator[FedInput]:
     """The group with every lead and place of sensing that is wished."""
-    senses: tuple[Sensed, ...] = ("at terminals", "at load")
-    for lead in [demand.wish.lead] if demand.wish.lead != AUTO else demand.bench.leads:
-        for sense in senses:
-            if demand.wish.sense in (AUTO, sense):
-                yield demand.fed(group, lead, sense)
+    return (demand.fed(group, lead, sense) for lead, sense in demand.connections)
 
 
 def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> Candidate:
@@ -149,15 +145,6 @@ def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> C
     )
 
 
-def _liking(source: FedInput) -> tuple[float, float, float]:
-    """What decides between leads and places of sensing that are alike otherwise: less of a drop that is not
-    made up for, as far as it counts; no sense leads where they are not needed; less resistance.
-    """
-    drop = 0.0 if source.senses or source.steady_drop is None else source.steady_drop
-    lacks = drop / max(abs(source.input.nominal), 1e-9)
-    return lacks if lacks > UNSENSED else 0.0, float(source.senses), source.resistance.high
-
-
 def best_of_group(
     demand: Demand, group: Group, own: Sequence[Obstacle] = ()
 ) -> tuple[list[Candidate], Candidate | None]:
@@ -170,8 +157,8 @@ def best_of_group(
     admissible: list[Candidate] = []
     nearest: tuple[tuple[float, ...], FedInput, list[Obstacle]] | None = None
     hopeless = any(each.change is None for each in for_group)
-    for source in sorted(_proposals(demand, group), key=_liking) if not hopeless else ():
-        found = list(for_group)
+    for lead, sense in demand.liked_connections if not hopeless else ():
+        source, found = demand.fed(group, lead, sense), list(for_group)
         for each in with_lead(demand, source):
             found.append(each)
             if each.change is None:
@@ -182,10 +169,10 @@ def best_of_group(
             if "lead-drop" not in candidate.cautions and candidate.headroom == _most_headroom(demand, source):
                 break  # what is liked less has no more headroom, and no fewer cautions
         elif not admissible and all(each.change is not None for each in found):
-            rank = (float(sum(each.cost for each in found)), *_liking(source))
+            rank = (float(sum(each.cost for each in found)), *liking(source))
             if nearest is None or rank < nearest[0]:
                 nearest = (rank, source, found)
-    admissible.sort(key=lambda each: (-each.headroom, len(each.cautions), *_liking(each.source)))
+    admissible.sort(key=lambda each: (-each.headroom, len(each.cautions), *liking(each.source)))
     kept: list[Candidate] = []
     for candidate in admissible:
         if not kept or len(candidate.cautions) < len(kept[-1].cautions):
@@ -197,7 +184,7 @@ def best_of_group(
 
 def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[float, float, float]]]:
     """The same outputs with every lead and place of sensing that leaves headroom and cautions as they are,
-    each with what decides between them: see `_liking`.
+    each with what decides between them: see `liking`.
     """
     found = []
     for source in _proposals(demand, chosen.source):
@@ -205,7 +192,7 @@ def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[floa
             continue
         candidate = _candidate(demand, source, ())
         if (candidate.headroom, len(candidate.cautions)) == (chosen.headroom, len(chosen.cautions)):
-            found.append((candidate, _liking(source)))
+            found.append((candidate, liking(source)))
     return found
 
 

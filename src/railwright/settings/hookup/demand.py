@@ -6,11 +6,12 @@ import math
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from railwright.circuit.leads import Resistance, lead_resistance
 from railwright.documents.bench import Bench
 from railwright.documents.device import Input
-from railwright.documents.hook_up import HookUp
+from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
@@ -20,6 +21,7 @@ from railwright.settings.constraints.constraint import Constraint, Missing
 from railwright.settings.context import FedInput, Sensed
 from railwright.settings.group import Group
 from railwright.settings.played import Played, what_is_played
+from railwright.settings.rules.leads import UNSENSED
 
 STEPS_OF_A_LINE = 20
 """Points that a stepping point list spends on a straight line: steps of 5 % of it (ours)."""
@@ -104,11 +106,32 @@ class Demand:
         vars(source).update(load=base.load, asked=base.asked, needs=base.needs)
         return source
 
+    @cached_property
+    def connections(self) -> tuple[tuple[str, Sensed], ...]:
+        """Every lead and place of sensing that is wished, in the order of the bench document."""
+        leads = [self.wish.lead] if self.wish.lead != AUTO else self.bench.leads
+        senses: tuple[Sensed, ...] = ("at terminals", "at load")
+        return tuple((lead, sense) for lead in leads for sense in senses if self.wish.sense in (AUTO, sense))
+
+    @cached_property
+    def liked_connections(self) -> tuple[tuple[str, Sensed], ...]:
+        """The same, the best liked first; the order hangs on no group, and is worked out once."""
+        return tuple(sorted(self.connections, key=lambda each: liking(self.fed(self.source, *each))))
+
     def power(self, resistance: Resistance | None) -> float:
         """Largest steady power at the terminals behind a lead [W]; None: at the connector."""
         if resistance is None:
             return self.own_power
         return max((power + resistance.high * i**2 for power, i in self.powers), default=0.0)
+
+
+def liking(source: FedInput) -> tuple[float, float, float]:
+    """What decides between leads and places of sensing that are alike otherwise: less of a drop that is not
+    made up for, as far as it counts; no sense leads where they are not needed; less resistance.
+    """
+    drop = 0.0 if source.senses or source.steady_drop is None else source.steady_drop
+    lacks = drop / max(abs(source.input.nominal), 1e-9)
+    return lacks if lacks > UNSENSED else 0.0, float(source.senses), source.resistance.high
 
 
 def _most_power(levels: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:

@@ -61,10 +61,15 @@ def against(demand: Demand, facts: Iterable[Constraint | Missing], value: float,
 
 
 def written(demand: Demand, setting: str, facts: Iterable[Constraint | Missing]) -> Found:
-    """The same of a setting that the procedure writes: another value may do, if there is one that holds."""
+    """The same of a setting that the procedure writes: another value may do, if there is one that holds.
+
+    facts: only worked out where it is written.
+    """
     value = getattr(demand.limits, setting)
+    if value is None or isinstance(value, str):
+        return
     bounds = constraints_in(demand.asked_of(facts))
-    if value is None or isinstance(value, str) or (worst := broken(bounds, value)) is None:
+    if (worst := broken(bounds, value)) is None:
         return
     low = figures.round_up(max((each.near for each in bounds if each.side == "low"), default=0.0), 3)
     high = min((each.near for each in bounds if each.side == "high"), default=math.inf)

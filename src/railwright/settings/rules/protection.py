@@ -39,10 +39,10 @@ def ovp_close(context: Context) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
     # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
     for source, feed in context.having("ovp"):
-        highest, level = source.highest_terminals(source.limit(feed)), source.ovp(feed)
-        if highest is None:
+        highest, played = source.highest_terminals(source.limit(feed)), source.played.highest
+        if highest is None or played is None:
             continue
-        least = level - source.ovp_early
+        least = source.ovp(feed) - source.ovp_early(played.voltage)
         if highest < least < highest * (1 + OVP_MARGIN):
             yield Hit(
                 source.name,
