@@ -40,7 +40,9 @@ CERTAIN = 5.0
 """Two lines that miss each other by so many standard errors where one follows the other do not meet."""
 
 NEAR = 10
-"""Where two lines cross within so many rows of a break, they meet there: noise hides the corner itself."""
+"""Where two lines cross within so many rows of a break, and of their own, they meet there: noise hides the
+corner itself.
+"""
 
 
 def breaks_refined(
@@ -85,8 +87,9 @@ def lines_of(time: Array, value: Array, breaks: Rows, noise: float, tolerance: f
         gap = (right[0] + right[1] * middle) - (left[0] + left[1] * middle)
         turn = left[1] - right[1]
         at = middle + gap / turn if turn else math.inf
-        near = time[max(row - NEAR, 0)] <= at <= time[min(row + NEAR, time.size) - 1]
-        rows = ends[number] - ends[number - 1], ends[number + 1] - ends[number]
+        first, last = max(row - NEAR, ends[number - 1]), min(row + NEAR, ends[number + 1]) - 1
+        near = time[first] <= at <= time[last]
+        rows = row - ends[number - 1], ends[number + 1] - row
         least = max(2.0 * tolerance, CERTAIN * noise * math.sqrt(4.0 / rows[0] + 4.0 / rows[1]))
         if not near and abs(gap) > least:
             jumps.append(number)
