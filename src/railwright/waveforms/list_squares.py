@@ -325,6 +325,8 @@ def _solve(sums: Array, ends: Cells, levels: Array, room: Array) -> float:
 def _joined_moved(sums: Array, ends: Cells, shortest: int, longest: int, sweeps: int) -> None:
     """Move each meeting of lines by more and more steps, as long as that leaves less of all."""
     _check(sums, ends)
+    if shortest < 1:
+        raise ValueError("shortest: expected a step at least")
     levels, room = np.empty(ends.size), np.empty((3, ends.size))
     least = _solve(sums, ends, levels, room)
     for _ in range(sweeps):
