@@ -45,7 +45,7 @@ def call(template=template, slots=slots, values=values, **changed):
 
 FITS = """
 import numpy as np
-from railwright.waveforms import fit_stepping, list_stepping, tunnel
+from railwright.waveforms import fit_samples, fit_stepping, list_squares, list_stepping, tunnel
 
 time, value, joined = np.arange(9.0), np.arange(9.0) ** 2, np.ones(9, bool)
 hull = np.empty((2, 11))
@@ -67,6 +67,40 @@ def cells(at=time, value=value, low=np.zeros(8), high=np.zeros(8)):
 
 def fewest(low=value, high=value, shortest=1, parent=np.empty(10, int)):
     return list_stepping._fewest(low, high, shortest, 9, 1.0, 0.0, parent)
+
+own = fit_samples._running(time, value)
+grid = np.cumsum(np.ones((3, 9)), axis=1)
+ends, meets, same = np.array([0, 4, 8]), np.array([0.0, 4.0, 8.0]), np.arange(3)
+
+def move(sums=own, at=ends.copy()):
+    return fit_samples._move(sums, at)
+
+def merged(sums=own, at=ends.copy()):
+    return fit_samples._merged(sums, at, 1.0, 0.0)
+
+def parted(sums=own, at=ends, room=np.empty(9, int)):
+    return fit_samples._parted(sums, at, 1.0, 0.0, room)
+
+def solve(time=time, value=value, meets=meets, prior=np.zeros(3), same=same, room=np.zeros((3, 3))):
+    return fit_samples._solve(time, value, meets, prior, same, room)
+
+def integrate(at=time, value=value, sums=np.zeros((3, 9))):
+    return list_squares._integrate(at, value, sums)
+
+def chosen(sums=grid, places=ends, shortest=1, room=np.empty(3, int)):
+    return list_squares._chosen(sums, places, shortest, 9, 1.0, 0, room)
+
+def used_up(sums=grid, ends=np.array([0, 4, 8, 0]), size=3, shortest=1):
+    return list_squares._used_up(sums, ends, size, shortest, 0)
+
+def moved(sums=grid, ends=ends.copy(), shortest=1):
+    return list_squares._moved(sums, ends, shortest, 9, 0)
+
+def levels(sums=grid, ends=ends, levels=np.empty(3), room=np.zeros((3, 3))):
+    return list_squares._levels(sums, ends, levels, room)
+
+def joined_moved(sums=grid, ends=ends.copy(), shortest=1):
+    return list_squares._joined_moved(sums, ends, shortest, 9, 2)
 """
 
 HUGE = "10**9"
@@ -157,6 +191,33 @@ FITTED_WRONGLY = {
     "fewest(parent=np.empty(0, int))": ValueError,
     f"fewest(shortest=-{HUGE})": ValueError,
     "fewest(high=np.zeros(0))": ValueError,
+    "move(sums=own[:6].copy())": ValueError,
+    f"move(at=ends + {HUGE})": ValueError,
+    "move(at=np.zeros(0, int))": ValueError,
+    "merged(at=ends[::-1].copy())": ValueError,
+    f"merged(at=ends - {HUGE})": ValueError,
+    "parted(room=np.empty(0, int))": ValueError,
+    "parted(at=ends.astype(float))": TypeError,
+    "solve(value=np.zeros(1))": ValueError,
+    "solve(meets=np.zeros(0), prior=np.zeros(0), same=np.zeros(0, int))": ValueError,
+    f"solve(same=same + {HUGE})": ValueError,
+    f"solve(same=same - {HUGE})": ValueError,
+    "solve(room=np.zeros((1, 3)))": ValueError,
+    "integrate(value=np.zeros(1))": ValueError,
+    "integrate(sums=np.zeros((1, 9)))": ValueError,
+    f"integrate(at=time - {HUGE})": ValueError,
+    f"chosen(places=ends + {HUGE})": ValueError,
+    f"chosen(shortest=-{HUGE})": ValueError,
+    "chosen(room=np.empty(0, int))": ValueError,
+    f"used_up(size={HUGE})": ValueError,
+    f"used_up(shortest=-{HUGE})": ValueError,
+    f"moved(ends=ends - {HUGE})": ValueError,
+    f"moved(shortest=-{HUGE})": ValueError,
+    "levels(levels=np.empty(0))": ValueError,
+    "levels(room=np.zeros((3, 1)))": ValueError,
+    "levels(sums=np.zeros((1, 9)))": ValueError,
+    f"joined_moved(ends=ends + {HUGE})": ValueError,
+    f"joined_moved(shortest=-{HUGE})": ValueError,
 }
 
 INNER = """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from railwright.plan.delivery import (
 )
 from railwright.plan.listing import as_played
 from railwright.plan.plan import plan_of
+from railwright.plan.set_point import waveform
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.settings.settle import settle
@@ -163,6 +165,21 @@ def test_a_shape_that_repeats_may_be_listed_once() -> None:
     assert one.listing.count == turns
     assert one.listing.points.voltages == pytest.approx([6.0, 9.0, 12.0])
     assert one.listing.duration == pytest.approx(turns * 0.02)
+
+
+def test_a_list_in_lines_that_repeats_begins_each_turn_where_the_shape_does() -> None:
+    """12 V before it, so the first turn begins without a jump; each later one jumps from 5 V back to 12 V."""
+    one_turn = [step(0.0, 12.0), line(0.0, 9.0, 0.3), line(0.3, 8.0, 0.5), step(0.8, 5.0)]
+    actions = [replace(each, time=each.time + turn) for turn in range(3) for each in one_turn]
+    one = delivered(actions, bench(points={**POINTS, "between": ["line"], "at_most": 8}), 3.0, repeat=3)
+    assert one.listing is not None
+    assert (one.serves, one.listing.count) == (True, 3)
+    spans = (Span("up", "power_up", 0.0, 1.0, ("main",)), Span("shape", "shape", 1.0, 4.0, ("main",)))
+    played = as_played(Timeline(tuple(actions), spans, 4.0), [one.listing])
+    told = waveform(12.0, played.actions, 1.0, 3.0)
+    for turn in range(3):
+        at = turn + np.array([0.15, 0.3, 0.55, 0.79, 0.9])
+        assert told.at(at) == pytest.approx([10.5, 9.0, 8.5, 8.02, 5.0], abs=one.tolerance)
 
 
 def test_two_lists_at_once_on_one_supply_are_not_possible() -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from tests.waveforms.captures import CAPTURES, Capture, captured, levels
 
+from railwright.waveforms.fit_samples import lines_of
 from railwright.waveforms.noise import noise_of
 from railwright.waveforms.recordings import few_lines
 from railwright.waveforms.waveform import Waveform
@@ -76,6 +77,20 @@ def test_a_step_within_the_noise_of_single_samples_is_found_in_time() -> None:
     made = few_lines(wave_of(capture)).wave
     assert made.at(np.array([0.5, 1.5, 2.5])) == pytest.approx([12.0, 12.06, 11.0], abs=2e-3)
     assert capture.latest(made.at) < 2e-3
+
+
+def test_lines_that_would_cross_beyond_their_own_rows_do_not_meet_there() -> None:
+    """12 V, down by 6 times the noise and in nine samples nearly back, then up: two jumps, in their order."""
+    offset = np.concatenate((np.zeros(440), np.linspace(-0.3, -0.02, 9), np.full(400, 0.4)))
+    time = np.arange(offset.size) * 1e-3
+    value = 12.0 + offset + 1e-2 * np.random.default_rng(1).normal(size=offset.size)
+    instants, jumps = lines_of(time, value, np.array([0, 440, 449]), 0.05, 0.0)
+    assert instants == pytest.approx([0.0, 0.4395, 0.4485, 0.848])
+    assert list(jumps) == [1, 2]
+    noisy = value + 0.05 * np.random.default_rng(2).normal(size=offset.size)
+    made = few_lines(Waveform(time, noisy)).wave
+    assert made.time[np.flatnonzero(np.diff(made.time) == 0.0)] == pytest.approx([0.4395, 0.4485], abs=1e-3)
+    assert made.at(np.array([0.2, 0.44, 0.7])) == pytest.approx([12.0, 11.7, 12.4], abs=0.12)
 
 
 def test_a_drawn_waveform_of_few_rows_keeps_its_lines() -> None:

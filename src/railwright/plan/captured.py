@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from railwright.plan.stairs import stair_count, stairs_of
+from railwright.plan.host import AT_ONCE, EXACT
+from railwright.plan.stairs import stairs_of
 from railwright.plan.timeline import Action
 from railwright.quantities import show
 
 if TYPE_CHECKING:
     from railwright.waveforms.figures import PlayedFigures
     from railwright.waveforms.waveform import Waveform
-
-SAME = 1e-9
-"""Sums of times that stand for the same instant differ by less [s]."""
 
 SMALLER = 0.5
 """An edge is one, and no part of a ringing, where what goes back right beside it is at most this part."""
@@ -103,7 +102,7 @@ def _runs(actions: Sequence[Action], level: float, fastest: float | None, brief:
             continue
         if runs and runs[-1].end == number and runs[-1].height * change > 0.0:
             before = actions[number - 1]
-            if abs(before.time + before.over - action.time) < SAME:
+            if abs(before.time + before.over - action.time) < AT_ONCE:
                 runs[-1].end = number + 1
                 runs[-1].height += change
                 runs[-1].length += over
@@ -155,26 +154,25 @@ def by_set_points(
     asked: list[tuple[float, float, float]] = []  # when, to which level, how fast; 0: at once
     stands = level
     for action in actions:
-        change = abs(action.voltage - stands)
         stairs = stairs_of(action, stands, slews, apart)
-        if not stairs or stair_count(change, action.over, slews, apart) == 0:
-            rate = change / action.over if action.over > 0.0 else 0.0
-            asked.append((action.time, action.voltage, min(rate, slews[1]) if slews else rate))
-        else:
+        if stairs:
             asked += [(time, voltage, 0.0) for time, voltage in stairs]
+        else:
+            rate = abs(action.voltage - stands) / action.over if action.over > 0.0 else 0.0
+            asked.append((action.time, action.voltage, min(rate, slews[1]) if slews else rate))
         stands = action.voltage
     time, value, free = [start], [level], start
     goal, rate = level, 0.0
     for number, (when, voltage, fast) in enumerate(asked):
         sent = max(when, free)
-        following = asked[number + 1][0] if number + 1 < len(asked) else float("inf")
-        if following <= sent + SAME:
+        following = asked[number + 1][0] if number + 1 < len(asked) else math.inf
+        if following <= sent + AT_ONCE:
             continue
         _go_on(time, value, goal, rate, sent)
         if fast == 0.0 and value[-1] != voltage:
             time.append(sent)
             value.append(voltage)
-        goal, rate, free = voltage, fast, sent + apart * (1.0 - 1e-6)
+        goal, rate, free = voltage, fast, sent + apart * (1.0 - EXACT)
     _go_on(time, value, goal, rate, max(start + duration, time[-1]))
     return Waveform(np.maximum.accumulate(np.array(time) - start), np.array(value))
 

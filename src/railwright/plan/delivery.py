@@ -417,7 +417,9 @@ def _best(
 
 
 def _one_turn(asked: Waveform, can: Abilities, turns: int) -> Waveform | None:
-    """The first of so many turns; None: there is but one, or its duration is not on the list's grid."""
+    """The first of so many turns, from where the output stands before; if that is where the turn begins, from
+    where the turn ends, as all later ones. None: there is but one, or its duration is not on the list's grid.
+    """
     import numpy as np
 
     from railwright.waveforms.fit import just_before
@@ -427,9 +429,11 @@ def _one_turn(asked: Waveform, can: Abilities, turns: int) -> Waveform | None:
     if turns == 1 or abs(round(period / can.step) - period / can.step) > 1e-6:
         return None  # rounded, each turn would begin later than the one before
     first = asked.time < period * (1.0 - 1e-9)
+    begin, end = asked.at(np.zeros(1)), just_before(asked, np.array([period]))
+    before = end if begin == asked.value[0] else asked.value[:1]
     return Waveform(
-        np.append(asked.time[first], period),
-        np.append(asked.value[first], just_before(asked, np.array([period]))),
+        np.concatenate(([0.0], asked.time[first], [period])),
+        np.concatenate((before, asked.value[first], end)),
     )
 
 

@@ -40,7 +40,9 @@ CERTAIN = 5.0
 """Two lines that miss each other by so many standard errors where one follows the other do not meet."""
 
 NEAR = 10
-"""Where two lines cross within so many rows of a break, they meet there: noise hides the corner itself."""
+"""Where two lines cross within so many rows of a break, and of their own, they meet there: noise hides the
+corner itself.
+"""
 
 
 def breaks_refined(
@@ -85,8 +87,9 @@ def lines_of(time: Array, value: Array, breaks: Rows, noise: float, tolerance: f
         gap = (right[0] + right[1] * middle) - (left[0] + left[1] * middle)
         turn = left[1] - right[1]
         at = middle + gap / turn if turn else math.inf
-        near = time[max(row - NEAR, 0)] <= at <= time[min(row + NEAR, time.size) - 1]
-        rows = ends[number] - ends[number - 1], ends[number + 1] - ends[number]
+        first, last = max(row - NEAR, ends[number - 1]), min(row + NEAR, ends[number + 1]) - 1
+        near = time[first] <= at <= time[last]
+        rows = row - ends[number - 1], ends[number + 1] - row
         least = max(2.0 * tolerance, CERTAIN * noise * math.sqrt(4.0 / rows[0] + 4.0 / rows[1]))
         if not near and abs(gap) > least:
             jumps.append(number)
@@ -157,7 +160,7 @@ def _check(sums: Array, at: Rows) -> None:
 def _best(sums: Array, begin: int, end: int) -> tuple[int, float]:
     """Row at which a second line best begins, and the squares that are left; row `end`: there is none."""
     row, least = end, np.inf
-    for middle in range(begin + 3, end - 2):
+    for middle in range(begin + FEWEST, end - FEWEST + 1):
         left = _squares(sums, begin, middle) + _squares(sums, middle, end)
         if left < least:
             row, least = middle, left
@@ -221,7 +224,7 @@ def _parted(sums: Array, at: Rows, worth: float, bow: float, ends: Rows) -> int:
 
 @compiled_entry(GIVEN, GIVEN, GIVEN, GIVEN, INTEGERS, MATRIX)
 def _solve(time: Array, value: Array, meets: Array, prior: Array, same: Rows, room: Array) -> None:
-    """The normal equations of joined lines, three diagonals, solved in place; room (3, unknowns), zero.
+    """The normal equations of joined lines, solved in place; room (3, unknowns), zero.
 
     Raises ValueError where sizes do not fit together.
     """
@@ -249,6 +252,16 @@ def _solve(time: Array, value: Array, meets: Array, prior: Array, same: Rows, ro
     for meet in range(meets.size):  # where no sample tells a level
         diagonal[same[meet]] += 1e-6
         right[same[meet]] += 1e-6 * prior[meet]
+    solve_tridiagonal(diagonal, beside, right)
+
+
+@compiled
+def solve_tridiagonal(diagonal: Array, beside: Array, right: Array) -> None:
+    """Solve symmetric equations (n,) of three diagonals, positive definite: `right` becomes the solution, and
+    `diagonal` room to work in. beside (n,): between each unknown and the next, the last unused.
+
+    By hand, as scipy cannot be called from compiled code; as `scipy.linalg.solveh_banded`.
+    """
     for unknown in range(1, right.size):
         times = beside[unknown - 1] / diagonal[unknown - 1]
         diagonal[unknown] -= times * beside[unknown - 1]

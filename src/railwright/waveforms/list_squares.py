@@ -19,8 +19,10 @@ from railwright.compilation import FLOAT, GIVEN, INTEGER, INTEGERS, MATRIX, VECT
 from railwright.waveforms.compiled import compiled_entry
 from railwright.waveforms.fit import deviation
 from railwright.waveforms.fit_lines import least_error_lines
+from railwright.waveforms.fit_samples import solve_tridiagonal
 from railwright.waveforms.fit_stepping import least_error_steps
 from railwright.waveforms.list_lines import spaced, without_jumps
+from railwright.waveforms.list_stepping import cells_passed
 from railwright.waveforms.point_list import Abilities, Listed, OnGrid, PointList, on_grid
 from railwright.waveforms.waveform import Array, Waveform
 
@@ -102,12 +104,8 @@ def _integrate(at: Array, value: Array, sums: Array) -> None:
         raise ValueError("at and value, sums: expected as many of each, one at least, and (3, cells + 1)")
     for row in range(1, at.size):
         begin, end = at[row - 1], at[row]
-        if end <= begin:
-            continue
-        if not 0.0 <= begin < end:
-            raise ValueError("at: expected numbers from 0 on")
         slope = (value[row] - value[row - 1]) / (end - begin)
-        for cell in range(int(np.floor(begin)), min(int(np.ceil(end)), cells)):
+        for cell in range(*cells_passed(begin, end, cells)):
             since, until = max(begin, float(cell)), min(end, cell + 1.0)
             length = until - since
             if length <= 0.0:
@@ -300,7 +298,7 @@ def _levels(sums: Array, ends: Cells, levels: Array, room: Array) -> float:
 
 @compiled
 def _solve(sums: Array, ends: Cells, levels: Array, room: Array) -> float:
-    """The normal equations of joined lines, three diagonals; gives the squares that are left."""
+    """The normal equations of joined lines; gives the squares that are left."""
     diagonal, beside, right = room[0], room[1], room[2]
     for meet in range(ends.size):
         diagonal[meet] = beside[meet] = right[meet] = 0.0
@@ -314,14 +312,9 @@ def _solve(sums: Array, ends: Cells, levels: Array, room: Array) -> float:
         beside[line] = length / 6.0
         right[line] += area - second
         right[line + 1] += second
-    levels[0] = right[0]
-    for meet in range(1, ends.size):
-        times = beside[meet - 1] / diagonal[meet - 1]
-        diagonal[meet] -= times * beside[meet - 1]
-        levels[meet] = right[meet] - times * levels[meet - 1]
-    levels[ends.size - 1] /= diagonal[ends.size - 1]
-    for meet in range(ends.size - 2, -1, -1):
-        levels[meet] = (levels[meet] - beside[meet] * levels[meet + 1]) / diagonal[meet]
+    for meet in range(ends.size):
+        levels[meet] = right[meet]
+    solve_tridiagonal(diagonal, beside, levels)
     left = sums[2, ends[ends.size - 1]] - sums[2, ends[0]]
     for meet in range(ends.size):
         left -= levels[meet] * right[meet]
@@ -332,6 +325,8 @@ def _solve(sums: Array, ends: Cells, levels: Array, room: Array) -> float:
 def _joined_moved(sums: Array, ends: Cells, shortest: int, longest: int, sweeps: int) -> None:
     """Move each meeting of lines by more and more steps, as long as that leaves less of all."""
     _check(sums, ends)
+    if shortest < 1:
+        raise ValueError("shortest: expected a step at least")
     levels, room = np.empty(ends.size), np.empty((3, ends.size))
     least = _solve(sums, ends, levels, room)
     for _ in range(sweeps):

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from railwright.compilation import FLOAT, GIVEN, INTEGER, INTEGERS, VECTOR
+from railwright.compilation import FLOAT, GIVEN, INTEGER, INTEGERS, VECTOR, compiled
 from railwright.waveforms.compiled import compiled_entry
 from railwright.waveforms.fit_stepping import least_error_steps
 from railwright.waveforms.point_list import Abilities, Listed, OnGrid, PointList, on_grid
@@ -69,6 +69,18 @@ def _best(
     return float(np.maximum(highest - levels, levels - lowest).max()), ends, levels
 
 
+@compiled
+def cells_passed(begin: float, end: float, cells: int) -> tuple[int, int]:
+    """First step of the grid in which a line from row to row lies, and the one after its last; for a jump
+    none. Raises ValueError where it begins before the grid.
+    """
+    if end <= begin:
+        return 0, 0
+    if not 0.0 <= begin < end:
+        raise ValueError("at: expected numbers from 0 on")
+    return int(np.floor(begin)), min(int(np.ceil(end)), cells)
+
+
 @compiled_entry(GIVEN, GIVEN, VECTOR, VECTOR)
 def _cells(at: Array, value: Array, low: Array, high: Array) -> None:
     """Lowest and highest value of a waveform, its time in steps of the grid, within each step (cells,).
@@ -79,12 +91,8 @@ def _cells(at: Array, value: Array, low: Array, high: Array) -> None:
         raise ValueError("at and value, low and high: expected as many of each, one at least")
     for row in range(1, at.size):
         begin, end = at[row - 1], at[row]
-        if end <= begin:
-            continue
-        if not 0.0 <= begin < end:
-            raise ValueError("at: expected numbers from 0 on")
         slope = (value[row] - value[row - 1]) / (end - begin)
-        for cell in range(int(np.floor(begin)), min(int(np.ceil(end)), low.size)):
+        for cell in range(*cells_passed(begin, end, low.size)):
             first = value[row - 1] + slope * max(0.0, cell - begin)
             last = value[row] if cell + 1 >= end else value[row - 1] + slope * (cell + 1 - begin)
             low[cell] = min(low[cell], first, last)
