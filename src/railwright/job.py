@@ -40,8 +40,7 @@ if TYPE_CHECKING:
     from railwright.rehearsal.ensemble import Ensemble
     from railwright.rehearsal.faults import FaultStudy
     from railwright.rehearsal.playback import PlayedShape
-    from railwright.rehearsal.rehearse import InputResult
-    from railwright.rehearsal.rehearse import Prediction as Prediction
+    from railwright.rehearsal.rehearse import InputResult, Prediction
     from railwright.running.outcome import RunOutcome
     from railwright.settings.check import Checked
     from railwright.settings.findings import Finding
