@@ -119,11 +119,14 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[External]) -> Evaluatio
         stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
     )
     number = len(evaluation_files(stored.folder)) + 1
-    added = []
+    added: list[str] = []
     used = []
     for recording, (_, found) in zip(recordings, read, strict=True):
         called = re.sub(r"[^A-Za-z0-9]+", "-", recording.recorder)
-        name = recording_name(number, called, found.ending)
+        name, copies = recording_name(number, called, found.ending), 1
+        while name in added:  # one recorder may have made several
+            copies += 1
+            name = recording_name(number, f"{called}-{copies}", found.ending)
         (stored.folder / RECORDINGS).mkdir(exist_ok=True)
         found.file.copy_to(stored.folder / name)
         used.append({"recorder": recording.recorder, "file": name, "keys": recording.keys})
