@@ -13,7 +13,7 @@ PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 help:
 	@echo "make demo    check, rehearse, run, evaluate and report the example on simulated supplies"
 	@echo "make test    linters, type checks, layer contract and all tests"
-	@echo "make test-fast  the quick tests alone, within 90 s on two cores: no process, no supply, no real time"
+	@echo "make test-fast  the quick tests alone, within 90 s on two cores: no process of ours, no supply, no real time"
 	@echo "make bench   the benchmarks; each prints its figure on its last line"
 	@echo "make docs    write docs/documents.md, docs/measures.md and the help text again from their sources"
 	@echo "make verification  docs/verification.md: the rehearsal against ngspice, scipy and closed forms"
@@ -58,6 +58,7 @@ test: lint
 
 # Left out is what tests/slow.py lists as slow, with the reason.
 test-fast: $(VENV)/.installed-dev
+	@scripts/install_tools.sh pdftoppm
 	@$(BIN)/python -m pytest -q -n 2 -m "not slow and not alone"
 
 bench: $(VENV)/.installed-dev

@@ -1,17 +1,18 @@
 #!/usr/bin/env bash
 # Install what the tests judge Railwright with and pip cannot bring: ngspice (the outside check of the
-# rehearsal) and pdftoppm (reads the report's pages). Does nothing where both are there.
+# rehearsal) and pdftoppm (reads the report's pages); given names: only these. Does nothing where they are there.
 set -euo pipefail
 
 declare -A package=([ngspice]=ngspice [pdftoppm]=poppler-utils)
 missing=()
-for tool in "${!package[@]}"; do
+[ "$#" -gt 0 ] || set -- "${!package[@]}"
+for tool in "$@"; do
   command -v "$tool" >/dev/null 2>&1 || missing+=("${package[$tool]}")
 done
 [ "${#missing[@]}" -eq 0 ] && exit 0
 
 give_up() {
-  echo "make test needs ${missing[*]}: $1" >&2
+  echo "the tests need ${missing[*]}: $1" >&2
   exit 1
 }
 

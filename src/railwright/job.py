@@ -597,7 +597,7 @@ class Run(_Recorded):
         Raises AlignmentError or RecordingError where it does not fit the run, DocumentErrors where a key is
         wrong.
         """
-        from railwright.archive.stored import External, evaluate_run
+        from railwright.archive.stored import ExternalRecording, evaluate_run
 
         if recording is None:
             return Judged(evaluate_run(self.stored, []))
@@ -607,7 +607,7 @@ class Run(_Recorded):
         if recorder not in known:
             listed = ", ".join(f"'{name}'" for name in known) or "none"
             raise ValueError(f"expected a recorder of the bench ({listed}), got {recorder!r}; name one")
-        return Judged(evaluate_run(self.stored, [External(Path(recording), recorder, keys)]))
+        return Judged(evaluate_run(self.stored, [ExternalRecording(Path(recording), recorder, keys)]))
 
     @property
     def evaluations(self) -> tuple[Judged, ...]:

@@ -18,7 +18,7 @@ MOST_SAMPLES = 50_000_000
 """Samples that are held of a recording, of each channel that is used."""
 
 LARGEST_LOG = 4_000_000_000
-"""Bytes that the log of a run may have, and any other file of it."""
+"""Bytes that the log of a run may have, and any other file of it but for copies of recordings."""
 
 _KINDS = (
     (stat.S_ISDIR, "a folder; name the file in it"),

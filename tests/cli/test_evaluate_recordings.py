@@ -86,6 +86,30 @@ def test_every_kind_gives_the_same_outcome(run: Path, made: dict[str, np.ndarray
         assert np.array_equal(curves[kind], made["transducer_current_A"])
 
 
+def test_two_recordings_of_one_recorder_are_both_kept(
+    run: Path, made: dict[str, np.ndarray], tmp_path: Path
+) -> None:
+    """The copy of the second once took the place of the first."""
+    paths = []
+    for place, rows in enumerate((slice(None), slice(None, -100))):
+        folder = tmp_path / str(place)
+        folder.mkdir()
+        paths.append(written(folder, ".csv", {name: values[rows] for name, values in made.items()}))
+    given = [each for path in paths for each in ("--record", path, "--recorder", RECORDER)]
+    assert call("evaluate", run, *given)[0] == 0
+    used = json.loads((run / "evaluations" / "01.json").read_text("utf-8"))["recordings"]
+    assert [(run / each["file"]).read_bytes() for each in used] == [path.read_bytes() for path in paths]
+    assert [each["file"] for each in used] == [
+        "recordings/01-transient-recorder.csv",
+        "recordings/01-transient-recorder-2.csv",
+    ]
+    _, records = evaluations_of(open_stored(run))
+    assert [record.traces["main"].time.size for record in records] == [
+        made["time_s"].size,
+        made["time_s"].size - 100,
+    ]
+
+
 def test_a_report_of_an_earlier_version_s_evaluation_finds_the_offset_again(
     run: Path, made: dict[str, np.ndarray], tmp_path: Path
 ) -> None:

@@ -81,5 +81,6 @@ def test_the_reference_names_every_model_once():
             for field in each.model_fields.values():
                 for other in below(field.annotation):
                     assert other in models_below(model)
+    assert "Pydantic" not in page, "a default that is made for each is named as it is written"
     headings = [line for line in page.splitlines() if line.startswith("#")]
     assert len(headings) == len(set(headings))

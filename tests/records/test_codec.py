@@ -18,6 +18,7 @@ from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.records.codec import (
     NUMBER,
     TEXT,
+    WHOLE,
     Codec,
     Key,
     by_name,
@@ -107,6 +108,8 @@ def test_values_by_name_do_not_repeat_it() -> None:
         (THING, {"name": "a", "extent": "wide", "kind": "one", "note": None}),
         (THING, {"name": "a", "extent": 1.0, "kind": "two", "note": None}),
         (NUMBER, None),
+        (NUMBER, 10**400),
+        (WHOLE, math.inf),
         (many(TEXT), "text"),
         (by_name(THING, field="name"), {"a": 1}),
         (by_name(THING, field="name"), [1]),
@@ -216,6 +219,12 @@ def test_settings_of_an_earlier_version() -> None:
     assert [each.opp for each in read["main"].outputs] == [math.inf, math.inf]
     assert read["main"].fixture is None
     assert read["aux"] == SETTINGS.set_points["aux"]
+
+
+@pytest.mark.parametrize("rises", [[], 1, {"first": 1.0}, {"0": None}, {"0": 10**400}])
+def test_rates_of_rise_that_are_none_are_refused(rises: Any) -> None:
+    with pytest.raises((KeyError, TypeError, ValueError)):
+        settings_from_data({**settings_data(SETTINGS), "rises": rises})
 
 
 def test_steps_of_an_earlier_version_do_not_say_how_they_were_played() -> None:

@@ -45,7 +45,7 @@ from railwright.version import SOFTWARE
 
 
 @dataclass(frozen=True)
-class External:
+class ExternalRecording:
     """An external recording: its file, the recorder of the bench that made it, and what its header leaves
     open, as in a document.
     """
@@ -111,7 +111,7 @@ def open_stored(folder: Path) -> StoredRun:
     return StoredRun(data, documents, settings)
 
 
-def evaluate_run(stored: StoredRun, recordings: Sequence[External]) -> Evaluation:
+def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> Evaluation:
     """Evaluate and keep the result, with copies of the recordings."""
     read = [_read(stored, recording) for recording in recordings]
     records = [record for record, _ in read]
@@ -119,11 +119,14 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[External]) -> Evaluatio
         stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
     )
     number = len(evaluation_files(stored.folder)) + 1
-    added = []
+    added: list[str] = []
     used = []
     for recording, (_, found) in zip(recordings, read, strict=True):
         called = re.sub(r"[^A-Za-z0-9]+", "-", recording.recorder)
-        name = recording_name(number, called, found.ending)
+        name, copies = recording_name(number, called, found.ending), 1
+        while name in added:  # one recorder may have made several
+            copies += 1
+            name = recording_name(number, f"{called}-{copies}", found.ending)
         (stored.folder / RECORDINGS).mkdir(exist_ok=True)
         found.file.copy_to(stored.folder / name)
         used.append({"recorder": recording.recorder, "file": name, "keys": recording.keys})
@@ -157,7 +160,7 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
             evaluation = replace(evaluation_from_data(data), withheld=withheld)
             # An evaluation of an earlier version has neither keys nor offsets.
             used = [
-                External(stored.folder / r["file"], r["recorder"], str(r.get("keys", "")))
+                ExternalRecording(stored.folder / r["file"], r["recorder"], str(r.get("keys", "")))
                 for r in data["recordings"]
             ]
         except (KeyError, TypeError, ValueError) as error:
@@ -169,7 +172,7 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
     return tuple(evaluations), tuple(records)
 
 
-def _offset(stored: StoredRun, recording: External) -> float:
+def _offset(stored: StoredRun, recording: ExternalRecording) -> float:
     record, _ = _read(stored, recording)
     return offset_of(stored.documents, stored.settings.set_points, stored.data.record, record)
 
@@ -190,7 +193,9 @@ def _json(path: Path) -> dict[str, Any]:
     return data
 
 
-def _read(stored: StoredRun, recording: External, shown: int | None = None) -> tuple[Record, OpenRecording]:
+def _read(
+    stored: StoredRun, recording: ExternalRecording, shown: int | None = None
+) -> tuple[Record, OpenRecording]:
     """The recording as a record of the run's inputs, and what it was read from, closed.
 
     shown: so many samples are enough.

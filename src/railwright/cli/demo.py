@@ -201,11 +201,11 @@ def _show_traffic(path: Path, detail: Detail, lines: int = 12) -> None:
 
 
 def _evaluate(run: Path, recording: Path | None, detail: Detail) -> Evaluation:
-    from railwright.archive.stored import External, evaluate_run, open_stored
+    from railwright.archive.stored import ExternalRecording, evaluate_run, open_stored
     from railwright.cli.console import console
     from railwright.cli.outcomes import print_evaluation
 
-    evaluation = evaluate_run(open_stored(run), [External(recording, RECORDER)] if recording else [])
+    evaluation = evaluate_run(open_stored(run), [ExternalRecording(recording, RECORDER)] if recording else [])
     print_evaluation(console(), evaluation, detail)
     return evaluation
 

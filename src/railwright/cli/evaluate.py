@@ -12,7 +12,7 @@ from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit, complain
 
 if TYPE_CHECKING:
-    from railwright.archive.stored import External
+    from railwright.archive.stored import ExternalRecording
     from railwright.documents.bench import Bench
 
 RecordFiles = Annotated[
@@ -83,9 +83,11 @@ def evaluate(
     return code_of_outcome(evaluation.outcome)
 
 
-def _recordings(files: list[Path], recorders: list[str], keys: list[str], bench: Bench) -> list[External]:
+def _recordings(
+    files: list[Path], recorders: list[str], keys: list[str], bench: Bench
+) -> list[ExternalRecording]:
     """Each file with its recorder, which may be left out where the bench has only one, and its keys."""
-    from railwright.archive.stored import External
+    from railwright.archive.stored import ExternalRecording
     from railwright.documents.recording_keys import evaluated_keys
 
     known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"
@@ -107,4 +109,4 @@ def _recordings(files: list[Path], recorders: list[str], keys: list[str], bench:
     for text in keys:
         evaluated_keys(text, "--keys")
     keys = [*keys, *[""] * (len(files) - len(keys))]
-    return [External(*each) for each in zip(files, recorders, keys, strict=True)]
+    return [ExternalRecording(*each) for each in zip(files, recorders, keys, strict=True)]

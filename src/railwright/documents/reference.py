@@ -110,9 +110,9 @@ def _row(name: str, field: FieldInfo) -> str:
 
 def _left_out(field: FieldInfo) -> str:
     """Whether the key is needed, and what holds where it is left out."""
-    default = field.default
     if field.is_required():
         return "yes"
+    default = field.get_default(call_default_factory=True)
     if default is None or isinstance(default, BaseModel) or default in ((), {}):
         return "no"
     if isinstance(default, bool):

@@ -12,6 +12,7 @@ come from the same aperture, so how late a reading is, cancels.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from railwright.measures.integral import covered
@@ -90,12 +91,14 @@ def turning_instants(time: Array, current: Array) -> tuple[float | None, float |
     if levels.low > 0.5 * levels.high:
         return None, None
     runs = low_stretches(current < (levels.low + levels.high) / 2.0)
-
-    def longest(complete: list[tuple[int, int]]) -> tuple[int, int] | None:
-        return max(complete, key=lambda run: float(time[run[1] - 1] - time[run[0]]), default=None)
-
-    falls, rises = longest([r for r in runs if r[0] > 0]), longest([r for r in runs if r[1] < time.size])
+    falls = _longest(time, [run for run in runs if run[0] > 0])
+    rises = _longest(time, [run for run in runs if run[1] < time.size])
     return None if falls is None else float(time[falls[0]]), None if rises is None else float(time[rises[1]])
+
+
+def _longest(time: Array, runs: Sequence[tuple[int, int]]) -> tuple[int, int] | None:
+    """The run that takes the longest time; None where there is none."""
+    return max(runs, key=lambda run: float(time[run[1] - 1] - time[run[0]]), default=None)
 
 
 def _turning(view: View, *, falling: bool) -> Measured:
@@ -167,16 +170,15 @@ def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) 
         raise CannotMeasure(f"the current is {state} through the whole step", "a step with a ramp across")
     low = current.values < (levels.low + levels.high) / 2.0
     runs = low_stretches(low)
-    complete = [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)]
-    if not complete:
+    longest = _longest(current.time, [(a, b) for a, b in runs if (a > 0 if falling else b < low.size)])
+    if longest is None:
         if falling:
             raise CannotMeasure(
                 "the current is low from the start of the step", "a step that begins above it"
             )
         after = voltage.between(float(current.time[runs[-1][0]]), view.end)
         raise _never("rises", "above", float(np.max(after.values)))
-    start, stop = max(complete, key=lambda run: float(current.time[run[1] - 1] - current.time[run[0]]))
-    return start if falling else stop
+    return longest[0] if falling else longest[1]
 
 
 def _never(word: str, side: Literal["above", "below"], bound: float) -> Beyond:

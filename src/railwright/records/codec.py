@@ -127,9 +127,17 @@ def number(null: float | None = None) -> Codec[float]:
         return float(value) if value is not None and math.isfinite(value) else None
 
     def read(data: Any) -> float:
-        return null if data is None and null is not None else float(data)
+        return null if data is None and null is not None else _within(float, data)
 
     return Codec(write, read)
+
+
+def _within(kind: Callable[[Any], T], data: Any) -> T:
+    """A number as this kind of number; a whole number may be larger than any other, and infinity is none."""
+    try:
+        return kind(data)
+    except OverflowError as error:
+        raise ValueError(str(error)) from None
 
 
 def _as_text(data: Any) -> str:
@@ -140,5 +148,5 @@ def _as_text(data: Any) -> str:
 
 TEXT: Codec[str] = Codec(str, _as_text)
 NUMBER: Codec[float] = number()
-WHOLE: Codec[int] = Codec(int, int)
+WHOLE: Codec[int] = Codec(int, lambda data: _within(int, data))
 FLAG: Codec[bool] = Codec(bool, bool)

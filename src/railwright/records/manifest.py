@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from railwright.records.log import sync_folder
-from railwright.records.names import MANIFEST, UNFINISHED
-from railwright.regular import LARGEST_LOG, Unfit, size_of, text_of
+from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED
+from railwright.regular import LARGEST_LOG, LARGEST_RECORDING, Unfit, size_of, text_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,19 +95,23 @@ def verify_manifest(folder: Path) -> Differences:
         return Differences(manifest=f"{MANIFEST}: expected hashes of files, got {error!r}")
     here = set(_files(folder))
     return Differences(
-        changed=tuple(n for n in known if n in here and _is_other(folder / n, known[n])),
+        changed=tuple(n for n in known if n in here and _is_other(folder, n, known[n])),
         missing=tuple(n for n in known if n not in here),
         added=tuple(sorted(here - set(known))),
     )
 
 
-def _is_other(path: Path, digest: str) -> bool:
-    """Whether a file's content is not what was hashed; one that is larger than any of a run is not read."""
+def _is_other(folder: Path, name: str, digest: str) -> bool:
+    """Whether a file's content is not what was hashed; one that is larger than its kind may be is not read.
+
+    Copies of recordings lie in two folders: what a procedure plays, and what an evaluation used.
+    """
+    recorded = Path(name).parts[0] in (DOCUMENTS, RECORDINGS)
     try:
-        size_of(path, LARGEST_LOG)
+        size_of(folder / name, LARGEST_RECORDING if recorded else LARGEST_LOG)
     except Unfit:
         return True
-    return hash_file(path) != digest
+    return hash_file(folder / name) != digest
 
 
 def _read(folder: Path) -> dict[str, str]:

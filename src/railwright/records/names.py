@@ -11,7 +11,7 @@ DOCUMENTS = "documents"
 """Folder of the three documents as they were."""
 
 SETTINGS = "settings.json"
-"""Set points, reasons, findings."""
+"""Set points, reasons, findings, rates of rise that were worked out."""
 
 RUN = "run.json"
 """Who, what, where, and how it ended."""

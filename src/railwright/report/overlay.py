@@ -185,7 +185,7 @@ def required_until(overlay: Overlay, span: Span) -> float:
 def turning(overlay: Overlay, span: Span, name: str) -> tuple[float | None, float | None]:
     """When the input's current falls to its low state, and when it rises from it [s from the step's start].
 
-    As the measures take them (`measures.turning`); None where it does not.
+    The stretch of low current that the measures take (`measures.turning`); None where it has no such end.
     """
     from railwright.measures.turning import turning_instants
 

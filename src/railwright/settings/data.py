@@ -64,7 +64,7 @@ SET_POINTS = by_name(_FEED, field="input")
 """What feeds each input, with the set points of each output."""
 
 _NUMBER_OR_WORDS: Codec[float | str] = Codec(
-    lambda value: value, lambda data: data if isinstance(data, str) else float(data)
+    lambda value: value, lambda data: data if isinstance(data, str) else NUMBER.read(data)
 )
 
 REASONS = many(
@@ -140,9 +140,14 @@ def window_as_data(window: Window) -> dict[str, Any]:
     }
 
 
+def _rises(data: Any) -> Mapping[int, float]:
+    if not isinstance(data, Mapping):
+        raise TypeError(f"expected power-ups with rates, got {type(data).__name__}")
+    return {WHOLE.read(number): NUMBER.read(rate) for number, rate in data.items()}
+
+
 _RISES: Codec[Mapping[int, float]] = Codec(
-    lambda rises: {str(number): rate for number, rate in rises.items()},
-    lambda data: {int(number): float(rate) for number, rate in data.items()},
+    lambda rises: {str(number): rate for number, rate in rises.items()}, _rises
 )
 """Number of a power-up, from 0 -> the rate that was worked out for it [V/s]."""
 

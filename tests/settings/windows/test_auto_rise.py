@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -89,3 +90,5 @@ def test_settings_keep_the_rate_that_was_worked_out(tmp_path: Path) -> None:
     assert rates_told(documents, earlier.reasons) == {0: 240.0}
     with pytest.raises(KeyError):
         rates_told(documents, ())
+    with pytest.raises(KeyError):
+        rates_told(documents, [replace(each, value="fast") for each in earlier.reasons])

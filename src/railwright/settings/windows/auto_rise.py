@@ -102,7 +102,8 @@ def rates_told(documents: Documents, reasons: Iterable[Reason]) -> Mapping[int, 
     rate that was worked out, in the steps' order. KeyError where there is another number of them.
     """
     steps = auto_steps(documents)
-    rates = [float(reason.value) for reason in reasons if reason.setting == "rise"]
+    values = [reason.value for reason in reasons if reason.setting == "rise"]
+    rates = [value for value in values if not isinstance(value, str)]
     if len(rates) != len(steps):
         raise KeyError("rise")
     return dict(zip(steps, rates, strict=True))
