@@ -160,6 +160,16 @@ def test_full_scale_is_a_voltage_or_a_current(tmp_path: Path) -> None:
             record_of(recording, "scope", ("main",), {"main_current": Given("2")})
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_full_scale_that_would_not_count_is_refused(tmp_path: Path, kind: str) -> None:
+    """Whoever gives it expects the samples to be scaled; fractions of a WAV file are not, either."""
+    given = Given("channel 1" if kind == ".wav" else None, "V", full_scale=10.0)
+    told = "'full_scale' for a WAV file of whole numbers only, got one for '(channel 1|main_voltage)'"
+    path = written(tmp_path, kind, MADE)
+    with open_recording(path, guess=False) as recording, pytest.raises(RecordingError, match=told):
+        record_of(recording, "scope", ("main",), {"main_voltage": given})
+
+
 def test_instants_go_on_from_block_to_block(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Past midnight it is the next day, also where a block ends there."""
     monkeypatch.setattr("railwright.recordings.csv_table.PIECE", 40)

@@ -94,7 +94,7 @@ class OpenRecording:
         """A column as it is wanted, in an SI unit.
 
         written: its unit, where the file has none or another. full_scale: what a full-scale sample of whole
-        numbers stands for [unit]. RecordingError where the column cannot be that.
+        numbers stands for [unit]; of a WAV file only. RecordingError where the column cannot be that.
         """
         column = self.columns[place]
         if place == self.time.place:
@@ -106,6 +106,9 @@ class OpenRecording:
                 told = f"expected 'full_scale' for a WAV file of whole numbers, got none; give the {what}"
                 raise self.refuse(f"{told} at full scale")
             return Channel(place, full_scale)
+        if full_scale is not None:
+            told = "expected 'full_scale' for a WAV file of whole numbers only, got one for"
+            raise self.refuse(f"{told} '{column.name}', whose numbers stand as they are; remove it", column)
         given = written or column.unit
         if not given:
             told = f"unit of '{column.name}': none is given, {unit} is taken"
