@@ -279,6 +279,7 @@ def test_gaps_are_nan_where_nothing_is_checked(tmp_path: Path) -> None:
         ({"time": "main_current"}, "expected a unit of time for 'main_current', got 'A'"),
         ({"time": "tyme"}, "a column of the time 'tyme' among the columns .*; did you mean 'time'"),
         ({"time": "9"}, "a column of the time '9' among"),
+        ({"time": "9" * 5000}, "a column of the time '9999"),
     ],
 )
 def test_the_column_of_the_time(tmp_path: Path, keys: dict[str, str], told: str | None) -> None:
@@ -292,3 +293,10 @@ def test_the_column_of_the_time(tmp_path: Path, keys: dict[str, str], told: str 
         return
     with pytest.raises(RecordingError, match=told):
         open_recording(path, **keys)
+
+
+def test_a_column_that_is_not_there_is_told_at_the_header(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("# rail\n# at 23 degrees\ntime_s,U_V\n0,1\n1,2\n")
+    with open_recording(tmp_path / "a.csv") as recording, pytest.raises(RecordingError) as raised:
+        recording.place("V")
+    assert raised.value.line == 3
