@@ -191,6 +191,26 @@ def test_sets_of_other_lengths_are_no_channels_of_one_time(tmp_path: Path) -> No
         read(tmp_path / "a.h5")
 
 
+@pytest.mark.parametrize("name", ["dt", "fs"])
+def test_attributes_that_are_arrays_of_one_value(tmp_path: Path, name: str) -> None:
+    """As programs write them whose every value is an array."""
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        file["rail"] = np.arange(3.0)
+        file["rail"].attrs["units"] = np.array([b"mV"])
+        file["rail"].attrs[name] = np.array([[0.5]])
+    with open_recording(tmp_path / "a.h5") as recording:
+        assert recording.columns[0].unit == "mV"
+        assert recording.time.interval == (0.5 if name == "dt" else 2.0)
+        assert recording.channel(0, "V").factor == 1e-3
+
+
+def test_times_that_are_durations(tmp_path: Path) -> None:
+    since = pa.array([7000, 7250, 7500], pa.duration("ms"))
+    parquet.write_table(pa.table({"time": since, "U_V": [1, 2, 3]}), tmp_path / "a.pq")
+    samples = read(tmp_path / "a.pq")
+    assert samples.time.tolist() == [0.0, 0.25, 0.5]
+
+
 def test_what_is_not_wanted_does_not_count(tmp_path: Path) -> None:
     """A set that nobody asks for may have more samples than may be held, or be of another length."""
     with h5py.File(tmp_path / "a.h5", "w") as file:
