@@ -223,6 +223,18 @@ def test_what_is_not_wanted_does_not_count(tmp_path: Path) -> None:
             recording.read([Channel(0)])
 
 
+def test_a_file_without_columns(tmp_path: Path) -> None:
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        file["time_s"] = np.arange(6.0).reshape(1, 6)
+    with pytest.raises(
+        RecordingError, match="expected sets of numbers with one dimension as columns, got none"
+    ):
+        read(tmp_path / "a.h5")
+    parquet.write_table(pa.table({}), tmp_path / "a.pq")
+    with pytest.raises(RecordingError, match="expected numbers as columns, got none"):
+        read(tmp_path / "a.pq")
+
+
 def test_columns_of_one_name_are_refused(tmp_path: Path) -> None:
     table = pa.table([np.arange(3.0), np.arange(3.0), np.arange(3.0)], names=["time_s", "U_V", "U_V"])
     parquet.write_table(table, tmp_path / "a.pq")

@@ -28,6 +28,7 @@ class Hdf5Table(Table):
     """
 
     ending = ".h5"
+    columns_are = "sets of numbers with one dimension"
 
     def __init__(self, file: RecordedFile) -> None:
         try:

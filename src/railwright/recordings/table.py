@@ -26,9 +26,11 @@ class Table(ABC):
 
     interval: time between two samples [s], where the file says it. first_line: of the samples, for messages.
     recognised: what was recognised in the file, for people. ending: how such a file is called.
+    columns_are: what of it is a column, for messages.
     """
 
     ending: ClassVar[str]
+    columns_are: ClassVar[str] = "numbers"
 
     def __init__(
         self,
