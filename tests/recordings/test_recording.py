@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -229,6 +230,22 @@ def test_a_piece_that_a_file_gives_only_as_a_whole_is_not_too_large(tmp_path: Pa
         pytest.raises(RecordingError, match="chunks of at most 33,554,432 samples, got 67"),
     ):
         recording.read(channels, 0.0, 1e-6)
+
+
+def test_a_file_that_says_it_holds_what_nobody_wrote(tmp_path: Path) -> None:
+    """A few kilobytes that would be read for years."""
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        for name in ("time_s", "U_V"):
+            file.create_dataset(name, shape=(1 << 50,), dtype="f8", chunks=(1 << 16,))
+    recording, channels = opened(tmp_path / "a.h5")
+    begin = time.process_time()
+    told = "expected at most 2,000 samples in each byte of the file, got more"
+    with recording:
+        for read in (recording.thinned, lambda all_: recording.read(all_, 5.0, most=None)):
+            with pytest.raises(RecordingError, match=told):
+                read(channels)
+        assert recording.file.size < 100_000
+    assert time.process_time() - begin < 60.0
 
 
 @pytest.mark.usefixtures("small_blocks")

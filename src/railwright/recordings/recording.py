@@ -25,6 +25,12 @@ MOST_SHOWN = 1_000_000
 """Samples that are kept of a recording that is only looked at."""
 
 
+MOST_PER_BYTE = 2000
+"""Samples that a file may hold in each of its bytes: twice what deflate makes of samples of one byte. A file
+that says it holds more was never written, and would be read for ever.
+"""
+
+
 class OpenRecording:
     """A recording that is open; use as a context. `open_recording` makes it.
 
@@ -141,6 +147,9 @@ class OpenRecording:
         for arrays in self._table.blocks(self._places(channels), row):
             if not arrays[0].size:
                 continue
+            if row > MOST_PER_BYTE * self.file.size:
+                told = f"expected at most {MOST_PER_BYTE:,} samples in each byte of the file, got more"
+                raise RecordingError(self.path, 1, f"{told}; it holds less than it says: record it anew")
             if row == 0 and self.time.place is not None:
                 self._origin = arrays[-1][:1]
             block = [self._seconds(arrays, row)]
