@@ -56,7 +56,10 @@ ROWS = [(0.0, 12.5), (0.001, 12.0), (0.003, 6.25)]
         ('"time (us)","rail (kV)"\n0,0.0125\n1000,0.012\n3000,0.00625\n', "names and units in line 1"),
         ("time;U\n10:00:00,000;12,5\n10:00:00,001;12\n10:00:00,003;6,25\n", "instants"),
         (f"time,U\n{ISO}.000Z,12.5\n{ISO}.001Z,12\n{ISO}.003Z,6.25\n", "times are instants"),
-        (f"when;U [V]\n{DAY},000;12,5\n{DAY},001;12\n{DAY},003;6,25\n", "none is called so"),
+        (
+            f"when;U [V]\n{DAY},000;12,5\n{DAY},001;12\n{DAY},003;6,25\n",
+            "first column, 'when': no column is called 'time'",
+        ),
         ("time_s,main_voltage_V\n5,12.5\n5.001,12\n5.003,6.25\n", "its first time, 5 s, is taken as 0"),
         (
             "time_s,main_voltage_V,note\n0,12.5,a\n0.001,12,b\n0.003,6.25,c\n",

@@ -11,6 +11,7 @@ from railwright.recordings.columns import Column
 from railwright.recordings.csv_layout import recognise
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.opening import open_recording
+from railwright.recordings.samples import Channel
 
 HEAD = "time_s,U_V\n"
 REST = "".join(f"{n},{n}\n" for n in range(2, 9))
@@ -74,6 +75,45 @@ def test_a_column_that_is_called_time_goes_before_one_that_has_a_unit_of_time(tm
     (tmp_path / "a.csv").write_text("delay_ms,U_V\n" + "1,0\n2,1\n")
     with open_recording(tmp_path / "a.csv") as recording:
         assert (recording.time.place, recording.time.factor) == (0, 1e-3)
+
+
+ROWS = "".join(f"{n};{n},5\n" for n in range(20))
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("t_s;U_V\n" + ROWS + "20;1.5\n", "22:4: expected a number in 'U_V', got '1.5'"),
+        ("t_s;U_V\n" + ROWS + "20;1_000\n", "22:4: expected a number in 'U_V', got '1_000'"),
+        ("t_s;U_V\n" + ROWS + "20;\u0663\n", "22:4: expected a number in 'U_V', got '\u0663'"),
+        ("t_s;U_V\n" + ROWS + "20;\u00a01\n", "22:5: expected a number in 'U_V', got '\u00a01'"),
+        ("\ufeff" + ROWS + "20;x\n", "21:4: expected a number in 'column 2', got 'x'"),
+        (
+            ("t_s;U_V\n" + ROWS).replace("\n", "\r\r\n"),
+            "2:1: expected one row in each line, got a carriage return",
+        ),
+        (
+            "t_s;U_V;n\n" + ROWS.replace("\n", ";\n") + "20;1;a\rb\n",
+            "22:1: expected one row in each line, got",
+        ),
+    ],
+)
+def test_a_cell_far_below_that_is_no_number_is_told_at_its_place(
+    tmp_path: Path, text: str, told: str
+) -> None:
+    """Also where it looks like one to other readers than the file's."""
+    (tmp_path / "a.csv").write_bytes(text.encode())
+    with open_recording(tmp_path / "a.csv") as recording, pytest.raises(RecordingError) as raised:
+        recording.read([Channel(1)])
+    assert str(raised.value).removeprefix(f"{tmp_path / 'a.csv'}:").startswith(told)
+
+
+def test_a_time_of_day_that_is_no_text(tmp_path: Path) -> None:
+    clock = "".join(f"23:59:{n};{n}\n" for n in range(10, 40))
+    (tmp_path / "a.csv").write_bytes(f"time;Sp\xe4nnung [V]\n{clock}23:59:4\xb5;3\n".encode("latin-1"))
+    told = ":32:1: expected a time in 'time', got '23:59:4µ'"
+    with open_recording(tmp_path / "a.csv") as recording, pytest.raises(RecordingError, match=told):
+        recording.read([Channel(1)])
 
 
 def test_lines_that_alternate_do_not_take_for_ever() -> None:

@@ -160,6 +160,16 @@ def test_full_scale_is_a_voltage_or_a_current(tmp_path: Path) -> None:
             record_of(recording, "scope", ("main",), {"main_current": Given("2")})
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_full_scale_that_would_not_count_is_refused(tmp_path: Path, kind: str) -> None:
+    """Whoever gives it expects the samples to be scaled; fractions of a WAV file are not, either."""
+    given = Given("channel 1" if kind == ".wav" else None, "V", full_scale=10.0)
+    told = "'full_scale' for a WAV file of whole numbers only, got one for '(channel 1|main_voltage)'"
+    path = written(tmp_path, kind, MADE)
+    with open_recording(path, guess=False) as recording, pytest.raises(RecordingError, match=told):
+        record_of(recording, "scope", ("main",), {"main_voltage": given})
+
+
 def test_instants_go_on_from_block_to_block(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Past midnight it is the next day, also where a block ends there."""
     monkeypatch.setattr("railwright.recordings.csv_table.PIECE", 40)
@@ -181,6 +191,26 @@ def test_sets_of_other_lengths_are_no_channels_of_one_time(tmp_path: Path) -> No
         read(tmp_path / "a.h5")
 
 
+@pytest.mark.parametrize("name", ["dt", "fs"])
+def test_attributes_that_are_arrays_of_one_value(tmp_path: Path, name: str) -> None:
+    """As programs write them whose every value is an array."""
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        file["rail"] = np.arange(3.0)
+        file["rail"].attrs["units"] = np.array([b"mV"])
+        file["rail"].attrs[name] = np.array([[0.5]])
+    with open_recording(tmp_path / "a.h5") as recording:
+        assert recording.columns[0].unit == "mV"
+        assert recording.time.interval == (0.5 if name == "dt" else 2.0)
+        assert recording.channel(0, "V").factor == 1e-3
+
+
+def test_times_that_are_durations(tmp_path: Path) -> None:
+    since = pa.array([7000, 7250, 7500], pa.duration("ms"))
+    parquet.write_table(pa.table({"time": since, "U_V": [1, 2, 3]}), tmp_path / "a.pq")
+    samples = read(tmp_path / "a.pq")
+    assert samples.time.tolist() == [0.0, 0.25, 0.5]
+
+
 def test_what_is_not_wanted_does_not_count(tmp_path: Path) -> None:
     """A set that nobody asks for may have more samples than may be held, or be of another length."""
     with h5py.File(tmp_path / "a.h5", "w") as file:
@@ -191,6 +221,18 @@ def test_what_is_not_wanted_does_not_count(tmp_path: Path) -> None:
         assert recording.read([Channel(1)]).time.tolist() == [0.0, 0.5, 1.0, 1.5, 2.0, 2.5]
         with pytest.raises(RecordingError, match="at most 50,000,000 samples, got 10,000,000,000"):
             recording.read([Channel(0)])
+
+
+def test_a_file_without_columns(tmp_path: Path) -> None:
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        file["time_s"] = np.arange(6.0).reshape(1, 6)
+    with pytest.raises(
+        RecordingError, match="expected sets of numbers with one dimension as columns, got none"
+    ):
+        read(tmp_path / "a.h5")
+    parquet.write_table(pa.table({}), tmp_path / "a.pq")
+    with pytest.raises(RecordingError, match="expected numbers as columns, got none"):
+        read(tmp_path / "a.pq")
 
 
 def test_columns_of_one_name_are_refused(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -231,6 +232,22 @@ def test_a_piece_that_a_file_gives_only_as_a_whole_is_not_too_large(tmp_path: Pa
         recording.read(channels, 0.0, 1e-6)
 
 
+def test_a_file_that_says_it_holds_what_nobody_wrote(tmp_path: Path) -> None:
+    """A few kilobytes that would be read for years."""
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        for name in ("time_s", "U_V"):
+            file.create_dataset(name, shape=(1 << 50,), dtype="f8", chunks=(1 << 16,))
+    recording, channels = opened(tmp_path / "a.h5")
+    begin = time.process_time()
+    told = "expected at most 2,000 samples in each byte of the file, got more"
+    with recording:
+        for read in (recording.thinned, lambda all_: recording.read(all_, 5.0, most=None)):
+            with pytest.raises(RecordingError, match=told):
+                read(channels)
+        assert recording.file.size < 100_000
+    assert time.process_time() - begin < 60.0
+
+
 @pytest.mark.usefixtures("small_blocks")
 @pytest.mark.parametrize("kind", [".csv", ".parquet", ".h5"])
 def test_a_first_time_that_is_none(tmp_path: Path, kind: str) -> None:
@@ -279,6 +296,7 @@ def test_gaps_are_nan_where_nothing_is_checked(tmp_path: Path) -> None:
         ({"time": "main_current"}, "expected a unit of time for 'main_current', got 'A'"),
         ({"time": "tyme"}, "a column of the time 'tyme' among the columns .*; did you mean 'time'"),
         ({"time": "9"}, "a column of the time '9' among"),
+        ({"time": "9" * 5000}, "a column of the time '9999"),
     ],
 )
 def test_the_column_of_the_time(tmp_path: Path, keys: dict[str, str], told: str | None) -> None:
@@ -292,3 +310,10 @@ def test_the_column_of_the_time(tmp_path: Path, keys: dict[str, str], told: str 
         return
     with pytest.raises(RecordingError, match=told):
         open_recording(path, **keys)
+
+
+def test_a_column_that_is_not_there_is_told_at_the_header(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("# rail\n# at 23 degrees\ntime_s,U_V\n0,1\n1,2\n")
+    with open_recording(tmp_path / "a.csv") as recording, pytest.raises(RecordingError) as raised:
+        recording.place("V")
+    assert raised.value.line == 3

@@ -12,7 +12,7 @@ from railwright.documents.model import File, Model, Text, fault
 from railwright.documents.nodes import Unreadable, compose
 from railwright.documents.sources import DocumentErrors, Location, Problem
 from railwright.quantities import PositiveSeconds, PositiveVolts, Seconds, parse_value, quoted
-from railwright.recordings.of_inputs import EXAMPLE, Given, split_channel
+from railwright.recordings.of_inputs import CHANNELS, Given, split_channel
 from railwright.traces import UNITS
 
 
@@ -89,7 +89,7 @@ class EvaluatedKeys(_Part):
 def _given(name: str, keys: ChannelKeys) -> Given:
     key = split_channel(name)
     if key is None:
-        raise fault(f"expected a channel {EXAMPLE}, got {quoted(name)}; without the unit", "channels")
+        raise fault(f"expected a channel {CHANNELS}, got {quoted(name)}", "channels")
     scale = None
     if keys.full_scale is not None:
         try:

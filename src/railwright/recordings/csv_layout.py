@@ -23,7 +23,8 @@ _SEPARATORS = {
     ONE_COLUMN: "nothing: one column",
 }
 _NUMBER = r"[+-]?(?:\d+(?:{0}\d*)?|{0}\d+)(?:[eE][+-]?\d+)?"
-_NUMBERS = {decimal: re.compile(_NUMBER.format(re.escape(decimal))) for decimal in ".,"}
+_NUMBERS = {decimal: re.compile(_NUMBER.format(re.escape(decimal)), re.ASCII) for decimal in ".,"}
+_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf(?:inity)?)", re.ASCII | re.IGNORECASE)
 CLOCK = re.compile(r"\d{1,4}:\d\d(?::\d\d(?:[.,]\d+)?)?")
 ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:[.,]\d+)?)?Z?")
 DAY_FIRST = re.compile(r"(\d\d)\.(\d\d)\.(\d{4})[T ](\d\d:\d\d(?::\d\d(?:[.,]\d+)?)?)")
@@ -73,6 +74,11 @@ def recognise(path: Path, lines: Sequence[str], *, whole: bool) -> Layout:
     decimal = "point" if rows.decimal == "." else "comma"
     parted = f"cells parted by {_SEPARATORS[rows.separator]}, decimal {decimal}"
     return Layout(rows.line, rows.separator, rows.decimal, columns, (parted, told))
+
+
+def is_number(cell: str, decimal: str) -> bool:
+    """Whether a cell is a number to the parser of the rows, `nan` and `inf` included."""
+    return bool(_NUMBERS[decimal].fullmatch(cell) or _NOT_FINITE.fullmatch(cell))
 
 
 def place_in(row: str, separator: str, place: int) -> int:

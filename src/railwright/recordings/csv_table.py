@@ -8,8 +8,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from railwright.recordings.columns import Column
-from railwright.recordings.csv_layout import CLOCK, DAY_FIRST, Layout, place_in, recognise, wrong_count
+from railwright.recordings.csv_layout import (
+    CLOCK,
+    DAY_FIRST,
+    Layout,
+    is_number,
+    place_in,
+    recognise,
+    wrong_count,
+)
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
 from railwright.recordings.table import Table
@@ -23,6 +30,9 @@ LOOKED_AT = 200_000
 
 PIECE = 1 << 22
 """Bytes that are parsed at a time; no line is longer."""
+
+_BLANKS = " \t"
+"""What the parser leaves out around a cell."""
 
 MOST_TOLD = 5
 """Cells of a piece of which it is said what is wrong."""
@@ -181,6 +191,13 @@ class _Parser:
         except UnicodeDecodeError:
             told = "expected text in UTF-8, got something else; export it as CSV"
             return RecordingError(path, number, told)
+        if number == 1:
+            row = row.removeprefix("\ufeff")
+        if "\r" in row:
+            told = (
+                "expected one row in each line, got a carriage return within it; end lines with a line feed"
+            )
+            return RecordingError(path, number, told)
         if row.count('"') % 2:
             told = "expected cells with numbers, got a quote that does not close"
             return RecordingError(path, number, told)
@@ -189,19 +206,16 @@ class _Parser:
             told = wrong_count(len(columns), row, len(cells), separator, "the header has")
             return RecordingError(path, number, told)
         for place in self.places:
+            cell = cells[place].strip(_BLANKS).strip('"').strip(_BLANKS)
             if columns[place].kind == "instant":
-                continue
-            cell = cells[place].strip().strip('"').strip()
-            try:
-                float(cell.replace(",", ".") if self.layout.decimal == "," else cell)
-            except ValueError:
-                return _bad_cell(path, number, columns[place], cell, place_in(row, separator, place))
+                good, what = cell.isascii(), "a time"
+            else:
+                good, what = is_number(cell, self.layout.decimal), "a number"
+            if not good:
+                got = f"'{cell[:40]}'" if cell else "an empty cell"
+                told = f"expected {what} in '{columns[place].header}', got {got}"
+                return RecordingError(path, number, told, place_in(row, separator, place))
         return None
-
-
-def _bad_cell(path: Any, line: int, column: Column, cell: str, place: int) -> RecordingError:
-    got = f"'{cell[:40]}'" if cell else "an empty cell"
-    return RecordingError(path, line, f"expected a number in '{column.header}', got {got}", place)
 
 
 @dataclass

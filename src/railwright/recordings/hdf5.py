@@ -28,6 +28,7 @@ class Hdf5Table(Table):
     """
 
     ending = ".h5"
+    columns_are = "sets of numbers with one dimension"
 
     def __init__(self, file: RecordedFile) -> None:
         try:
@@ -40,7 +41,7 @@ class Hdf5Table(Table):
 
         def see(name: str, node: Any) -> None:
             if isinstance(node, h5py.Dataset) and node.ndim == 1 and node.dtype.kind in "iuf":
-                unit = _text(node.attrs.get("unit", node.attrs.get("units", "")))
+                unit = _text(_alone(node.attrs.get("unit", node.attrs.get("units", ""))))
                 bare, written = (name, unit) if unit else split_header(name)
                 columns.append(Column(bare, written, header=name))
                 if (own := _interval(node.attrs)) is not None:
@@ -106,11 +107,16 @@ def _interval(attributes: Any) -> float | None:
     """Time between two samples [s] as attributes give it; None: they do not, or not as a number above 0."""
     for name in ("interval", "dt"):
         if name in attributes:
-            return _above_zero(attributes[name])
+            return _above_zero(_alone(attributes[name]))
     for name in ("sample_rate", "samplerate", "fs"):
-        if name in attributes and (rate := _above_zero(attributes[name])) is not None:
+        if name in attributes and (rate := _above_zero(_alone(attributes[name]))) is not None:
             return 1.0 / rate
     return None
+
+
+def _alone(value: Any) -> Any:
+    """An attribute's value; many programs write one value as an array of one."""
+    return value.item() if getattr(value, "size", 0) == 1 else value
 
 
 def _above_zero(value: Any) -> float | None:

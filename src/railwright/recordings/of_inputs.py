@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
 CHANNEL = re.compile(r"(.+?)[ _](terminal[ _]voltage|voltage|current)", re.IGNORECASE)
 _WITH_UNIT = re.compile(rf"{CHANNEL.pattern}[ _/](.+)", re.IGNORECASE)
-EXAMPLE = "such as 'main_voltage_V' or 'main_current_A'"
+COLUMNS = "such as 'main_voltage_V' or 'main_current_A'"
+CHANNELS = "such as 'main_voltage' or 'main_current'"
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,8 @@ def _channels(
     for name, how in given.items():
         key = split_channel(name)
         if key is None or key[0] not in inputs:
-            raise recording.refuse(_no_input("expected a channel of one of the inputs", name, key, inputs))
+            told = "expected a channel of one of the inputs"
+            raise recording.refuse(_no_input(told, inputs, CHANNELS, name, key))
         place = recording.place(name if how.column is None else how.column)
         channels[key] = _channel(recording, place, key[1], how)
         places[place] = name
@@ -102,14 +104,14 @@ def _channels(
             left_out.append(column.header)
             continue
         if key[0] not in inputs:
-            told = _no_input("expected a column of one of the inputs", column.header, key, inputs)
+            told = _no_input("expected a column of one of the inputs", inputs, COLUMNS, column.header, key)
             raise recording.refuse(told, column)
         if key in channels:
             told = f"expected each channel once, got '{column.header}' and another"
             raise recording.refuse(told, column)
         channels[key] = _channel(recording, place, key[1], Given(unit=unit))
     if not channels:
-        told = f"expected a voltage or a current of an input, {EXAMPLE}, got none"
+        told = f"expected a voltage or a current of an input, {COLUMNS}, got none"
         raise recording.refuse(f"{told}; say in 'channels' which column is which")
     return channels, left_out
 
@@ -122,9 +124,9 @@ def _split(column: Column) -> tuple[tuple[str, str] | None, str | None]:
     return key, column.unit or None
 
 
-def _no_input(told: str, name: str, key: tuple[str, str] | None, inputs: Sequence[str]) -> str:
+def _no_input(told: str, inputs: Sequence[str], example: str, name: str, key: tuple[str, str] | None) -> str:
     near = "" if key is None else hint(key[0], inputs)
-    return f"{told} {', '.join(inputs)}, {EXAMPLE}, got '{name}'{near}"
+    return f"{told} {', '.join(inputs)}, {example}, got '{name}'{near}"
 
 
 def _channel(recording: OpenRecording, place: int, channel: str, how: Given) -> Channel:

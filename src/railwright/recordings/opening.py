@@ -120,10 +120,12 @@ def _time_place(
         return found[0]
     if table.interval is not None:
         return None
+    if not table.columns:
+        raise RecordingError(table.path, 1, f"expected {table.columns_are} as columns, got none")
     if found or not guess or len(table.columns) < 2:
         got = f"{len(found)} that may be it" if found else "none"
         told = f"expected a column of the time among {names_of(table.columns)}, got {got}"
         raise RecordingError(table.path, table.header_line, f"{told}; {remedy}")
     name = table.columns[0].name
-    recognised.append(f"time in the first column, '{name}', because none is called so")
+    recognised.append(f"time in the first column, '{name}': no column is called 'time'")
     return 0

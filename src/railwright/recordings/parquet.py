@@ -82,7 +82,8 @@ def _kind_of(kind: Any) -> Kind:
 
     if pa.types.is_integer(kind) or pa.types.is_floating(kind):
         return "number"
-    return "instant" if pa.types.is_timestamp(kind) else "text"
+    # Durations too are counted from the first of them.
+    return "instant" if pa.types.is_timestamp(kind) or pa.types.is_duration(kind) else "text"
 
 
 def _values(column: Any) -> NDArray[Any]:

@@ -25,6 +25,12 @@ MOST_SHOWN = 1_000_000
 """Samples that are kept of a recording that is only looked at."""
 
 
+MOST_PER_BYTE = 2000
+"""Samples that a file may hold in each of its bytes: twice what deflate makes of samples of one byte. A file
+that says it holds more was never written, and would be read for ever.
+"""
+
+
 class OpenRecording:
     """A recording that is open; use as a context. `open_recording` makes it.
 
@@ -94,7 +100,7 @@ class OpenRecording:
         """A column as it is wanted, in an SI unit.
 
         written: its unit, where the file has none or another. full_scale: what a full-scale sample of whole
-        numbers stands for [unit]. RecordingError where the column cannot be that.
+        numbers stands for [unit]; of a WAV file only. RecordingError where the column cannot be that.
         """
         column = self.columns[place]
         if place == self.time.place:
@@ -106,6 +112,9 @@ class OpenRecording:
                 told = f"expected 'full_scale' for a WAV file of whole numbers, got none; give the {what}"
                 raise self.refuse(f"{told} at full scale")
             return Channel(place, full_scale)
+        if full_scale is not None:
+            told = "expected 'full_scale' for a WAV file of whole numbers only, got one for"
+            raise self.refuse(f"{told} '{column.name}', whose numbers stand as they are; remove it", column)
         given = written or column.unit
         if not given:
             told = f"unit of '{column.name}': none is given, {unit} is taken"
@@ -138,6 +147,9 @@ class OpenRecording:
         for arrays in self._table.blocks(self._places(channels), row):
             if not arrays[0].size:
                 continue
+            if row > MOST_PER_BYTE * self.file.size:
+                told = f"expected at most {MOST_PER_BYTE:,} samples in each byte of the file, got more"
+                raise RecordingError(self.path, 1, f"{told}; it holds less than it says: record it anew")
             if row == 0 and self.time.place is not None:
                 self._origin = arrays[-1][:1]
             block = [self._seconds(arrays, row)]

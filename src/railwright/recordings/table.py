@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from railwright.near_words import hint
+from railwright.quantities import quoted
 from railwright.recordings.columns import Column, names_of
 from railwright.recordings.errors import RecordingError
 from railwright.recordings.file import RecordedFile
@@ -25,9 +26,11 @@ class Table(ABC):
 
     interval: time between two samples [s], where the file says it. first_line: of the samples, for messages.
     recognised: what was recognised in the file, for people. ending: how such a file is called.
+    columns_are: what of it is a column, for messages.
     """
 
     ending: ClassVar[str]
+    columns_are: ClassVar[str] = "numbers"
 
     def __init__(
         self,
@@ -54,13 +57,14 @@ class Table(ABC):
         """Of a column that is named, or numbered from 1. RecordingError where there is none, or several."""
         names = [column.name for column in self.columns]
         found = [place for place, name in enumerate(names) if name.casefold() == wanted.casefold()]
-        if not found and wanted.isdecimal() and 1 <= int(wanted) <= len(names):
+        if not found and wanted.isdecimal() and len(wanted) < 10 and 1 <= int(wanted) <= len(names):
             return int(wanted) - 1
         if len(found) != 1:
             got = "no such one" if not found else f"{len(found)} of them; give its number"
             near = hint(wanted, names) if not found else ""
-            told = f"expected a {what} '{wanted}' among the columns {names_of(self.columns)}, got {got}{near}"
-            raise RecordingError(self.path, 1, told)
+            among = f"among the columns {names_of(self.columns)}"
+            told = f"expected a {what} {quoted(wanted)} {among}, got {got}{near}"
+            raise RecordingError(self.path, self.header_line, told)
         return found[0]
 
     @abstractmethod
