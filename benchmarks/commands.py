@@ -25,7 +25,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchmarks.off_command import busy
+from benchmarks.busy import beside, busy
 
 import railwright
 from railwright.examples import example
@@ -129,7 +129,7 @@ def main() -> None:
                 command(name, sources).time()
         for loops in (0, given.busy):
             with busy(loops):
-                print(f"beside {loops} busy loops" if loops else "idle")
+                print(beside(loops))
                 for name, lines in LIBRARY.items():
                     told = f"{name}: library / command"
                     ratios.append(compare(told, program(["-c", lines], SOURCES), command(name), given.pairs))

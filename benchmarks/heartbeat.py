@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import multiprocessing
 import re
 import sys
 import tempfile
@@ -21,6 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from benchmarks.busy import beside, busy
 from benchmarks.endings.child import Job, play
 from benchmarks.endings.lane import DOCUMENTS, PROCEDURE, Lane
 
@@ -28,12 +28,6 @@ from railwright.cli.checking import check_documents
 from railwright.guard.core import SILENCE
 from railwright.records.ended import Ended
 from railwright.settings.check import Checked
-
-
-def compute() -> None:
-    """A busy loop."""
-    while True:
-        pass
 
 
 def procedure_of(place: Path, duration: float) -> Path:
@@ -87,19 +81,14 @@ def main(given: Sequence[str] | None = None) -> int:
         documents = Path(folder) / "documents"
         documents.mkdir()
         checked = check_documents(procedure_of(documents, duration), rehearsed=False)
-        busy = [multiprocessing.Process(target=compute, daemon=True) for _ in range(options.loops)]
-        for process in busy:
-            process.start()
-        with ThreadPoolExecutor(options.runs) as pool:
+        with busy(options.loops), ThreadPoolExecutor(options.runs) as pool:
             jobs = [
                 pool.submit(hold, checked, Path(folder) / f"run{number}", duration)
                 for number in range(options.runs)
             ]
             kept = [job.result() for job in jobs]
-        for process in busy:
-            process.kill()
     for each in kept:
-        print(f"{each.took:.0f} s beside {options.loops} busy loops: {each.outcome} {each.off}")
+        print(f"{each.took:.0f} s {beside(options.loops)}: {each.outcome} {each.off}")
     whole = all(each.completed for each in kept)
     ended = "all played to their end, no false OFF" if whole else "NOT PLAYED TO THE END"
     hours, silence = sum(each.took for each in kept) / 3600.0, max(each.silence for each in kept)

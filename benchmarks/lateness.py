@@ -13,15 +13,14 @@ The last line is the p99 of the run's lateness, idle.
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from benchmarks.busy import beside, busy
 from benchmarks.small_bench import set_points_of, write_bench
 
 from railwright.documents.loader import Documents
@@ -106,25 +105,6 @@ def of_sleep(points: int) -> list[float]:
     return late
 
 
-def _spin() -> None:
-    while True:
-        pass
-
-
-@contextmanager
-def busy(count: int) -> Iterator[None]:
-    """So many processes that do nothing but compute, while this lasts."""
-    loops = [multiprocessing.Process(target=_spin, daemon=True) for _ in range(count)]
-    for loop in loops:
-        loop.start()
-    try:
-        yield
-    finally:
-        for loop in loops:
-            loop.terminate()
-            loop.join()
-
-
 def shown(what: str, late: list[float]) -> float:
     """Print p50, p99 and the worst; gives p99 [ms]."""
     middle, high, worst = (1e3 * float(np.percentile(late, part)) for part in (50, 99, 100))
@@ -151,7 +131,7 @@ def main() -> None:
                     for turn in range(given.turns):
                         sleeps += of_sleep(given.points)
                         runs.append(of_run(documents, folder / f"run{loops}-{turn}"))
-                print(f"beside {loops} busy loops:")
+                print(f"{beside(loops)}:")
                 shown("bare sleep loop", sleeps)
                 high = shown("messages as they left", [late for each in runs for late in each.left])
                 shown("as the run records it", [late for each in runs for late in each.recorded])

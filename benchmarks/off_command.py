@@ -20,9 +20,10 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from pathlib import Path
+
+from benchmarks.busy import beside, busy
 
 from railwright.examples import example
 from railwright.guard.link import GuardLost
@@ -64,18 +65,6 @@ class Instrument:
 
     def close(self) -> None:
         self._server.close()
-
-
-@contextmanager
-def busy(loops: int) -> Iterator[None]:
-    """So many processes that do nothing but count."""
-    running = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(loops)]
-    try:
-        yield
-    finally:
-        for process in running:
-            process.kill()
-            process.wait()
 
 
 def once(case: str) -> tuple[float, float]:
@@ -136,10 +125,9 @@ def main() -> None:
             for case in CASES:
                 found = [once(case) for _ in range(runs)]
                 times, used = sorted(took for took, _ in found), sorted(used for _, used in found)
-                beside = f"beside {loops} busy loops" if loops else "idle"
                 shown = f"median {times[len(times) // 2]:.3f} s, slowest {times[-1]:.3f} s"
                 busy_for = f"processor {used[len(used) // 2]:.3f} s"
-                print(f"{beside}, {case}: {shown} of {runs}; {busy_for}", flush=True)
+                print(f"{beside(loops)}, {case}: {shown} of {runs}; {busy_for}", flush=True)
                 slowest.append(f"{times[-1]:.3f}")
     print(f"slowest {' '.join(slowest)} s; bound {BOUND:g} s")
 

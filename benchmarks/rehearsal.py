@@ -18,10 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import odeint, solve_ivp
 
+from railwright.compilation import FLOAT, VECTOR
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.output_name import OutputName
 from railwright.examples import example
 from railwright.physics import equations
+from railwright.physics.arrays import SYSTEM
 from railwright.physics.circuit import Circuit
 from railwright.physics.compiled import compiled_entry
 from railwright.physics.layout import AnySystem
@@ -38,7 +40,7 @@ POINTS = OutputSetPoints(OutputName("left.1"), 1.0, "regulate", 0.0, 18.0)
 END, REPEATS = 0.06, 20
 
 
-@compiled_entry
+@compiled_entry(FLOAT, VECTOR, SYSTEM)
 def right_hand_side(t: float, y: Array, system: AnySystem) -> Array:
     """The branch's equations in the form that scipy calls."""
     dy = np.empty_like(y)
@@ -46,7 +48,7 @@ def right_hand_side(t: float, y: Array, system: AnySystem) -> Array:
     return dy
 
 
-@compiled_entry
+@compiled_entry(FLOAT, VECTOR, SYSTEM)
 def jacobian(t: float, y: Array, system: AnySystem) -> Array:
     """Their derivatives."""
     out, slope = np.empty((y.size, y.size)), np.empty_like(y)

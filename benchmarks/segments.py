@@ -29,14 +29,17 @@ PROCEDURE = "power-input.procedure.yaml"
 
 
 def segments(count: int, seed: int = 1) -> list[str]:
-    """Lines of `count` segments: lines, steps and holds, nearly all with a figure that no other has."""
+    """Lines of `count` segments: lines, steps and holds, most with a figure that no other has.
+
+    None is shorter than the 20 ms that the host is taken to keep between set points: the check has no stop.
+    """
     draw = random.Random(seed)
     found: list[str] = []
     while len(found) < count:
-        found.append(f"{{line_to: {draw.uniform(9.5, 15.5):.3f} V, over: {draw.uniform(20.0, 90.0):.3f} ms}}")
-        found.append(f"{{hold: {draw.uniform(5.0, 50.0):.3f} ms}}")
+        found.append(f"{{line_to: {draw.uniform(9.5, 15.5):.3f} V, over: {draw.uniform(25.0, 90.0):.3f} ms}}")
+        found.append(f"{{hold: {draw.uniform(25.0, 90.0):.3f} ms}}")
         found.append(f"{{step_to: {draw.uniform(9.5, 15.5):.3f} V}}")
-        found.append(f"{{hold: {draw.uniform(5.0, 50.0):.3f} ms}}")
+        found.append(f"{{hold: {draw.uniform(25.0, 90.0):.3f} ms}}")
     return [f"        - {each}\n" for each in found[:count]]
 
 

@@ -6,9 +6,10 @@ two take turns in one run of this benchmark, and each figure is the median of th
 settings in rotation, records, watches and writes to the disk; the bare loop does nothing with what it reads.
 
 The last line is the smallest of the ratios, one for each reply time of the twin. Where the bare loop reaches
-more than the shortest interval of a run allows, the ratio says so.
+more than the shortest interval of a run allows, the ratio says so. With --busy, all of it runs beside so many
+busy loops.
 
-    python -m benchmarks.throughput [--turns 5] [--seconds 3] [--reply-times 0,1]
+    python -m benchmarks.throughput [--turns 5] [--seconds 3] [--reply-times 0,1] [--busy 0]
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pyvisa
+from benchmarks.busy import beside, busy
 from benchmarks.small_bench import set_points_of, write_bench
 
 from railwright.documents.loader import Documents
@@ -65,7 +67,7 @@ def of_pyvisa(address: str, message: str, seconds: float, answers: int) -> float
     return count / took
 
 
-def compare(folder: Path, reply: float, turns: int, seconds: float) -> float:
+def compare(folder: Path, reply: float, turns: int, seconds: float, loops: int) -> float:
     """Play both in turns, print what came, and give the ratio of the medians."""
     steps = f"  - power_up: {{order: [in1]}}\n  - {{hold: {seconds:g} s, name: steady}}"
     steps += "\n  - power_down: {order: [in1]}"
@@ -77,12 +79,14 @@ def compare(folder: Path, reply: float, turns: int, seconds: float) -> float:
         documents = replace(documents, bench=twins.bench)
         supply = SupplyDriver("left", twins.bench.supplies["left"], lambda *_: (_ for _ in ()).throw(OSError))
         (message,), answers = supply.look(("1",)), supply.answers_of_look(("1",))
-        for turn in range(turns):
-            runs.append(of_run(documents, folder / f"run{turn}"))
-            bare.append(of_pyvisa(twins.addresses["left"], message, seconds, answers))
+        with busy(loops):
+            for turn in range(turns):
+                runs.append(of_run(documents, folder / f"run{turn}"))
+                bare.append(of_pyvisa(twins.addresses["left"], message, seconds, answers))
     ratio = statistics.median(runs) / statistics.median(bare)
-    shown = [", ".join(f"{rate:.0f}" for rate in rates) for rates in (runs, bare)]
-    print(f"reply time {1e3 * reply:g} ms: run {shown[0]}; bare pyvisa {shown[1]} readings/s: {ratio:.3f}")
+    shown = [", ".join(f"{rate:.0f}" for rate in each) for each in (runs, bare)]
+    rates = f"run {shown[0]}; bare pyvisa {shown[1]} readings/s: {ratio:.3f}"
+    print(f"{beside(loops)}, reply time {1e3 * reply:g} ms: {rates}")
     return ratio
 
 
@@ -92,12 +96,13 @@ def main() -> None:
     parser.add_argument("--turns", type=int, default=5)
     parser.add_argument("--seconds", type=float, default=3.0, help="of each run and of each loop")
     parser.add_argument("--reply-times", default="0,1", help="of the twin, in ms")
+    parser.add_argument("--busy", type=int, default=0, help="loops that run beside")
     given = parser.parse_args()
     ratios = []
     with tempfile.TemporaryDirectory() as name:
         for number, reply in enumerate(given.reply_times.split(",")):
             folder = Path(name) / str(number)
-            ratios.append(compare(folder, 1e-3 * float(reply), given.turns, given.seconds))
+            ratios.append(compare(folder, 1e-3 * float(reply), given.turns, given.seconds, given.busy))
     print(f"readings a second, run / bare pyvisa, at its worst: {min(ratios):.3f}")
 
 

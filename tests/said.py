@@ -18,8 +18,10 @@ def figures(text: str) -> list[str]:
 def says(text: str, *what: object) -> bool:
     """Whether a text names these, each as a whole, one after the other: figures such as '40 ms', ids, names.
 
-    What lies between them is wording, and may be anything.
+    What lies between them is wording, and may be anything. AssertionError where nothing is named: that is in
+    every text.
     """
+    assert what and all(str(each) for each in what), f"says(text, ...) was given {what}"
     begin, end = r"(?<![\w.−-])", r"(?![\w%]|\.\d)"
     named = [begin + re.escape(str(each)) + end for each in what]
     return re.search("(?s)" + ".*?".join(named), text.replace("\u00a0", " ")) is not None

@@ -30,3 +30,9 @@ def test_figures_come_with_their_units_in_order():
 )
 def test_what_a_text_says_is_found_as_a_whole_and_in_order(what, said):
     assert says(TEXT, *what) is said
+
+
+@pytest.mark.parametrize("what", [(), ("",), ("110 ms", "")])
+def test_what_is_in_every_text_is_not_asked_for(what):
+    with pytest.raises(AssertionError, match="was given"):
+        says(TEXT, *what)

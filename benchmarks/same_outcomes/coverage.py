@@ -8,6 +8,7 @@ from typing import Any
 
 from benchmarks.same_outcomes.comparing import Outcome
 from benchmarks.same_outcomes.documents import loaded
+from ruamel.yaml.error import YAMLError
 
 
 class Coverage:
@@ -51,7 +52,7 @@ class Coverage:
 def _tree(content: bytes) -> Any:
     try:
         return loaded(content.decode())
-    except Exception:  # noqa: BLE001 - documents that are broken on purpose
+    except (UnicodeDecodeError, YAMLError):  # broken on purpose
         return None
 
 

@@ -5,7 +5,7 @@ program that is compared.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
@@ -161,6 +161,3 @@ def example(folder: Path) -> Documents:
     )
     made.files |= {path.name: path.read_bytes() for path in folder.glob("*.csv")}
     return made
-
-
-Change = Callable[[Documents, Random], None]

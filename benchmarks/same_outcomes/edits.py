@@ -55,10 +55,11 @@ def apply(documents: Documents, dice: Random, edits: tuple[str, ...]) -> None:
     """Make the edits; one whose place another twist has taken away is left out."""
     for edit in edits:
         with suppress(KeyError, IndexError, TypeError):
-            _apply_one(documents, drawn(dice, edit))
+            apply_one(documents, drawn(dice, edit))
 
 
-def _apply_one(documents: Documents, edit: str) -> None:
+def apply_one(documents: Documents, edit: str) -> None:
+    """Make one edit, its figures drawn; KeyError, IndexError or TypeError where its place is not there."""
     if edit.startswith("drop "):
         documents.drop(edit.removeprefix("drop "))
         return

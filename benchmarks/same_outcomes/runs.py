@@ -12,6 +12,7 @@ from random import Random
 from typing import Any
 
 from benchmarks.same_outcomes.documents import Documents, drawn, loaded
+from benchmarks.same_outcomes.edits import apply_one
 from benchmarks.same_outcomes.loads import recordings
 
 OUTPUT = """{voltage: 0 V .. 36 V, current: 0 A .. 2.5 A, power: 60 W, slew: 1 V/s .. 10 V/ms,
@@ -104,7 +105,8 @@ requires:
   - {name: low, measure: low_state_level, of: main, during: brown-out, between: 5.8 V .. 6.2 V}
 """
 
-MEAN = "{name: mean, measure: mean_current, of: aux, during: steady"
+ASKED = "procedure/requires/- + "
+MEAN = f"{ASKED}{{name: mean, measure: mean_current, of: aux, during: steady"
 
 
 @dataclass
@@ -125,9 +127,11 @@ class Run:
 
 @dataclass
 class _Kind:
-    """A kind of run by what differs from the usual one: edits of its documents and keys of its request."""
+    """A kind of run by what differs from the usual one: edits of its documents (as `edits` has them) and keys
+    of its request.
+    """
 
-    edits: tuple[tuple[str, str], ...] = ()
+    edits: tuple[str, ...] = ()
     given: dict[str, Any] = field(default_factory=dict)
     spoil: Callable[[Path], None] | None = None
 
@@ -145,55 +149,54 @@ def _edited(folder: Path) -> None:
     path.write_text(path.read_text("utf-8") + "\n# looked at later\n", "utf-8")
 
 
-LIST = "{shape: {input: main, segments: [{step_to: 10 V}, {hold: 12 ms}, {step_to: 12 V}, {hold: 15 ms}, {step_to: 11 V}, {hold: 40 ms}, {step_to: 12 V}, {hold: 100 ms}]}, name: list}"  # fmt: skip
-AFTER_SWEEP = "procedure/steps/3"
+LIST = "procedure/steps/3 + {shape: {input: main, segments: [{step_to: 10 V}, {hold: 12 ms}, {step_to: 12 V}, {hold: 15 ms}, {step_to: 11 V}, {hold: 40 ms}, {step_to: 12 V}, {hold: 100 ms}]}, name: list}"  # fmt: skip
 
 KINDS: dict[str, _Kind] = {
     "passed": _Kind(),
-    "failed": _Kind((("procedure/requires/-", MEAN + ", at_most: <50..90 mA>}"),)),
+    "failed": _Kind((MEAN + ", at_most: <50..90 mA>}",)),
     "failed and inconclusive": _Kind(
         (
-            ("procedure/requires/-", MEAN + ", at_least: 1 A}"),
-            ("procedure/requires/-", "{name: peak, measure: peak_current, of: main, during: rise, at_most: 2 A}"),
+            MEAN + ", at_least: 1 A}",
+            ASKED + "{name: peak, measure: peak_current, of: main, during: rise, at_most: 2 A}",
         )
     ),
     "tripped": _Kind(given={"true": {"aux.resistor.resistance": "=<4..8 >"}}),
     "restarts": _Kind(given={"true": {"main.converter.output_power": "x<3.3..3.8 >"}}),
     "stopped by its condition": _Kind(
-        (("procedure/stop_when = ", "[{input: aux, current_above: <60..90 mA>, for: 50 ms, during: steady}]"),)
+        ("procedure/stop_when = [{input: aux, current_above: <60..90 mA>, for: 50 ms, during: steady}]",)
     ),
     "stopped by a person": _Kind(given={"stop_at": "sweep"}),
     "series": _Kind(
         (
-            ("procedure/hook_up/main = ", "{from: {series: [left.1, left.2]}, lead: pair, sense: at terminals}"),
-            ("procedure/limits/main/ovp = ", "18 V"),
+            "procedure/hook_up/main = {from: {series: [left.1, left.2]}, lead: pair, sense: at terminals}",
+            "procedure/limits/main/ovp = 18 V",
         )
     ),
-    "parallel": _Kind((("procedure/hook_up/main = ", "{from: {parallel: [left.1, left.2]}, lead: pair, sense: at load}"),)),
+    "parallel": _Kind(("procedure/hook_up/main = {from: {parallel: [left.1, left.2]}, lead: pair, sense: at load}",)),
     "list": _Kind(
         (
-            (AFTER_SWEEP, LIST),
-            ("procedure/requires/-", "{name: bears the list, measure: restarts, of: main, during: list, at_most: 0}"),
-            ("procedure/requires/-", "{name: lowest, measure: low_state_level, of: main, during: list, at_least: 9 V}"),
+            LIST,
+            ASKED + "{name: bears the list, measure: restarts, of: main, during: list, at_most: 0}",
+            ASKED + "{name: lowest, measure: low_state_level, of: main, during: list, at_least: 9 V}",
         )
     ),
     "recording": _Kind(
         (
-            (AFTER_SWEEP, "{shape: {input: main, recording: recorded.csv}, name: recorded}"),
-            ("procedure/requires/-", "{name: recorded, measure: mean_voltage, of: main, during: recorded, between: 9 V .. 12 V}"),
+            "procedure/steps/3 + {shape: {input: main, recording: recorded.csv}, name: recorded}",
+            ASKED + "{name: recorded, measure: mean_voltage, of: main, during: recorded, between: 9 V .. 12 V}",
         )
     ),
     "external recorder": _Kind(
-        (("procedure/requires/-", "{name: inrush, measure: peak_current, of: main, during: rise, at_most: <2..4 A>}"),),
+        (ASKED + "{name: inrush, measure: peak_current, of: main, during: rise, at_most: <2..4 A>}",),
         given={"recorder": "scope", "trigger": ["main", "voltage", 1.0, "rise", 0.05, 0.5]},
     ),
     "inconclusive": _Kind(
         (
-            ("procedure/requires/-", "{name: fine, measure: mean_voltage, of: main, during: steady, between: 11.99 V .. 12.01 V}"),
-            ("procedure/requires/-", "{name: peak, measure: peak_voltage, of: main, during: sweep, at_most: 15.05 V}"),
+            ASKED + "{name: fine, measure: mean_voltage, of: main, during: steady, between: 11.99 V .. 12.01 V}",
+            ASKED + "{name: peak, measure: peak_voltage, of: main, during: sweep, at_most: 15.05 V}",
         )
     ),
-    "simple decision": _Kind((("procedure/decision = ", "{rule: simple}"), ("procedure/requires/-", MEAN + ", at_most: <130..170 mA>}"))),
+    "simple decision": _Kind(("procedure/decision = {rule: simple}", MEAN + ", at_most: <130..170 mA>}")),
     "lost": _Kind(given={"mischief": ["left: refuses at 1.2 s"]}),
     "not confirmed off": _Kind(given={"mischief": ["right.1: stays on at 1.5 s"]}),
     "overheated": _Kind(given={"mischief": ["right.1: overheats at 1.0 s"]}),
@@ -216,11 +219,8 @@ def _drawn(dice: Random, name: str, kind: str) -> Run:
     device, procedure = (loaded(drawn(dice, text)) for text in (DEVICE, PROCEDURE))
     bench = loaded(drawn(dice, BENCH).replace("OUTPUT", " ".join(OUTPUT.split())))
     documents = Documents(device, bench, procedure, recordings(dice, 12.0))
-    for path, text in how.edits:
-        if path.endswith(" = "):
-            documents.put(path.removesuffix(" = "), loaded(drawn(dice, text)))
-        else:
-            documents.insert(path, loaded(drawn(dice, text)))
+    for edit in how.edits:
+        apply_one(documents, drawn(dice, edit))
     given = {
         "do": "play",
         "procedure": f"{name}/procedure.yaml",

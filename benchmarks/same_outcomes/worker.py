@@ -1,9 +1,10 @@
 """A process in which one tree's program runs: asked and answering in lines of JSON.
 
-    PYTHONPATH=TREE:REPOSITORY python -m benchmarks.same_outcomes.worker FOLDER
+    PYTHONPATH=TREE:REPOSITORY python -m benchmarks.same_outcomes.worker FOLDER COMMANDS
 
-FOLDER becomes the working directory. Every request runs in a fork of a process in which the program has run
-once: nothing that one job leaves behind reaches the next, and nothing is imported or compiled anew.
+FOLDER becomes the working directory. COMMANDS are arguments of the program, a JSON list of lists, that warm
+it up: every request runs in a fork of a process in which they have run, so that nothing that one job leaves
+behind reaches the next, and nothing is imported or compiled anew.
 """
 
 from __future__ import annotations

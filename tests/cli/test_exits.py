@@ -92,11 +92,14 @@ def test_a_command_does_not_wait_for_the_modules_of_the_others():
     assert not loaded & {name.replace("-", "_") for name in COMMANDS if name != "check"}
 
 
-def test_a_command_that_is_not_there_is_told_beside_all_that_are():
+def test_a_command_that_is_not_there_is_told_with_one_that_is_meant():
     command = [sys.executable, "-m", "railwright", "chekc"]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 2
-    assert "No such command 'chekc'" in done.stderr
+    assert "No such command 'chekc'. Did you mean 'check'?" in done.stderr
+
+
+def test_help_names_every_command():
     assert [name for name in COMMANDS if f"\n  {name} " in HELP.read_text("utf-8")] == list(COMMANDS)
 
 

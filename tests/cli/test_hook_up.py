@@ -58,4 +58,4 @@ def test_where_nothing_fits_it_stops_and_says_what_would(edit, documents, cli):
     ):
         stopped = cli(*command)
         assert stopped.exit_code == 3
-        assert says(stopped.stderr, "hook-up")
+        assert says(stopped.stderr, "no hook-up", "transducer", "48 V", "36 V", "32 V")

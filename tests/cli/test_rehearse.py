@@ -80,7 +80,7 @@ def test_a_limit_that_cannot_be_worked_out_stops_and_says_why(documents, edit, c
     edit("tide-gauge.device.yaml", "operating: 18 V .. 30 V", "operating: 18 V .. 24 V")
     result = cli("rehearse", PROCEDURE)
     assert result.exit_code == 3
-    assert says(result.stderr, "ovp", "transducer")
+    assert says(result.stderr, "ovp", "transducer", "at least", "at most", "24.1 V", "0.1 V")
 
 
 def test_all_stops_are_told_at_once_and_not_only_those_that_hide_a_set_point(documents, edit, cli):

@@ -13,7 +13,7 @@ def test_spreads_and_the_probability_of_a_trip_are_shown(documents, cli):
     assert "40 cases of" in result.stdout
     assert "seed 7" in result.stdout
     assert "Inrush charge" in result.stdout
-    assert says(result.stdout, "0 %", "none", "0 %")
+    assert says(result.stdout, "0 %", "none", "0 %", "10 %", "95 %")
 
 
 def test_the_same_seed_gives_the_same_bytes(documents, cli):

@@ -34,7 +34,7 @@ def told(folder: Path, run_pid: int) -> str:
 
 
 def test_a_run_that_goes_on_is_named(tmp_path: Path) -> None:
-    assert says(told(tmp_path, os.getpid()), ADDRESS, str(os.getpid()))
+    assert says(told(tmp_path, os.getpid()), ADDRESS, "run", os.getpid())
 
 
 def test_of_a_run_that_is_over_its_guard_is_named_with_what_to_do(tmp_path: Path) -> None:
@@ -42,8 +42,7 @@ def test_of_a_run_that_is_over_its_guard_is_named_with_what_to_do(tmp_path: Path
     over.wait()
     line = told(tmp_path, over.pid)
     guard = os.getppid()
-    assert says(line, ADDRESS, str(guard))
-    assert says(line, str(guard))
+    assert says(line, ADDRESS, "guard", guard, "run", "over", f"kill {guard}")
     assert str(over.pid) not in line.replace(str(guard), "")
 
 

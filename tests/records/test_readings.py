@@ -249,7 +249,7 @@ def test_a_disk_that_is_full_at_the_end_keeps_what_there_is(
     assert not list(outcome.folder.glob("*.parquet"))
     data = open_run(outcome.folder)
     assert (data.whole, data.differences.sound) == (True, True)
-    assert says(data.recovered[0], "log.ndjson")
+    assert says(data.recovered[0], "record-main.parquet", "record-aux.parquet", "log.ndjson")
     assert outcome.record.traces["main"].time.size == data.about["rows"]["main"]
 
 

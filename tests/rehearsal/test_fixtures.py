@@ -112,7 +112,7 @@ def test_what_is_left_out_of_a_fixture_is_said():
     documents = with_fixture(fuse=SLOW, diode={"drop": "0.7 V"}, capacitor={"capacitance": "10 uF"})
     said = [str(each) for each in build_circuit(documents, feed())[1]]
     for part in ("fuse", "diode"):
-        assert any(says(each, "main", part) for each in said)
+        assert any(says(each, "main", "resistance", part) for each in said)
     assert any("ESR" in each and each.endswith("(its fixture)") for each in said)
 
 
@@ -155,7 +155,7 @@ def test_a_diode_contains_a_reversed_lead():
     assert blocked.peak_voltage == pytest.approx(0.0, abs=1e-6)
     assert blocked.lowest_voltage == pytest.approx(0.0, abs=1e-6)
     assert blocked.contained is True
-    assert says(blocked.note, "box")
+    assert says(blocked.note, "diode", "box")
     assert reversed_lead(with_fixture(), None).lowest_voltage < -1.0
 
 

@@ -79,7 +79,7 @@ def test_a_cell_ends_off_confirmed_and_holds_its_voltage(tmp_path: Path) -> None
     outcome = stage.run(ON_CELL)
     # It stood at the terminals before, which the device's document explains.
     assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True), outcome.cause
-    assert any(says(caution, "held") for caution in outcome.cautions)
+    assert any(says(caution, "cell", "held by the device") for caution in outcome.cautions)
     end = outcome.switched_off["cell"]
     assert end.confirmed
     assert end.holds == pytest.approx(3.7, abs=0.02)

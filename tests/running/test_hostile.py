@@ -32,7 +32,7 @@ def test_a_file_of_a_run_that_is_none_or_too_large(bench: Small, name: str) -> N
     path.unlink()
     path.touch()
     os.truncate(path, 8 << 30)
-    assert says(no_run(path.parent), "8.59")
+    assert says(no_run(path.parent), name, "8.59 GB")
 
 
 def test_a_log_that_is_none_or_too_large(bench: Small) -> None:
@@ -41,7 +41,7 @@ def test_a_log_that_is_none_or_too_large(bench: Small) -> None:
     (folder / "run.json").write_text(json.dumps({**about, "ended": None}), "utf-8")
     log = folder / "log.ndjson"
     os.truncate(log, 8 << 30)
-    assert says(no_run(folder), "8.59", "4")
+    assert says(no_run(folder), "log.ndjson", "8.59 GB", "4 GB")
     log.unlink()
     os.mkfifo(log)
     assert "got a pipe" in no_run(folder)

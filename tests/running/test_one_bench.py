@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -28,7 +29,7 @@ def test_a_second_run_is_refused_before_it_sends_a_byte(bench: Small) -> None:
         said = list(bench.left.units)
         outcome = bench.run()
         assert outcome.ended is Ended.INSTRUMENT
-        assert says(outcome.cause, bench.left.address)
+        assert says(outcome.cause, "left", bench.left.address, "another run", os.getpid())
         assert bench.left.units == said
         assert not outcome.energised
         holder = holder_of(bench.left.address, runtime_folder())

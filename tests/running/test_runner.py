@@ -151,7 +151,7 @@ def test_a_wrong_instrument_is_told_nothing(bench: Small) -> None:
     bench.left.identity = "Railwright,M-1,S-9,0"
     outcome = bench.run()
     assert outcome.ended is Ended.INSTRUMENT
-    assert says(outcome.cause, "S-1")
+    assert says(outcome.cause, "left", "S-1", "S-9")
     assert set(bench.left.units) == {"*IDN?"}
     assert not bench.ever_on
     assert not outcome.energised
@@ -229,7 +229,7 @@ def test_old_errors_do_not_stop_it(bench: Small) -> None:
 
 def test_a_blocking_finding_refuses_it_untouched(bench: Small) -> None:
     finding = Finding("ovp-withstand", Severity.STOP, "main", None, "18 V is more than 16 V", "lower it")
-    with pytest.raises(RunRefused, match=r"^ovp-withstand: "):
+    with pytest.raises(RunRefused, match=r"^ovp-withstand: 18 V .* 16 V"):
         bench.run(findings=[finding])
     assert bench.left.units == []
     assert not (bench.folder / "run").exists()
@@ -348,7 +348,7 @@ def test_a_used_output_found_on_stops_it_and_is_told_nothing(bench: Small) -> No
     bench.left.outputs[1].switch(True)
     outcome = bench.run()
     assert outcome.ended is Ended.STOPPED
-    assert says(outcome.cause, "left.1")
+    assert says(outcome.cause, "left.1", "on")
     assert bench.left.outputs[1].on
     assert not any(
         unit.startswith(("OUTPut:STATe O", "SOURce")) for unit in bench.left.units if "?" not in unit
@@ -361,13 +361,13 @@ def test_an_output_that_feeds_nothing_is_told_nothing(bench: Small) -> None:
     bench.left.outputs[2].switch(True)
     bench.left.outputs[2].settings["VOLT"] = "7"
     refused = bench.run()
-    assert (refused.ended, says(refused.cause, "left.2")) == (Ended.STOPPED, True)
+    assert (refused.ended, says(refused.cause, "left.2", "on")) == (Ended.STOPPED, True)
     outcome = bench.run(consent=True, folder=bench.folder / "again")
     assert (outcome.ended, outcome.off_confirmed) == (Ended.COMPLETED, True)
     assert bench.left.outputs[2].on
     assert bench.left.outputs[2].settings == {"VOLT": "7"}
     assert all("?" in unit for unit in bench.left.units if "(@2)" in unit)
-    assert [says(caution, "left.2", "operator") for caution in outcome.cautions] == [True]
+    assert [says(caution, "left.2", "on", "operator") for caution in outcome.cautions] == [True]
 
 
 class FullDisk(Log):
@@ -389,9 +389,11 @@ def test_a_full_disk_switches_off(bench: Small) -> None:
     assert outcome.energised
     assert bench.everything_off
     # Readings that were taken were not kept, and that is told.
-    assert any(says(caution, "readings") for caution in outcome.cautions)
     data = open_run(outcome.folder)
     assert not data.whole
+    kept, taken = data.record.traces["main"].time.size, data.about["rows"]["main"]
+    assert kept < taken
+    assert any(says(caution, "record-main.parquet", kept, taken) for caution in outcome.cautions)
     assert "on" in [event.what for event in data.record.events]
 
 

@@ -162,7 +162,7 @@ def test_a_likely_cause_is_told_with_what_ends_the_run() -> None:
     watch = watching(voltage_below="10 V", likely="a wire is off")
     alarm = watch.see(reading(0.1, voltage=9.0))[1]
     assert alarm is not None
-    assert says(alarm.cause, "main", "9 V", "10 V")
+    assert says(alarm.cause, "main", "9 V", "10 V", "a wire is off")
 
 
 @pytest.mark.parametrize(

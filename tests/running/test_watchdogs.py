@@ -105,6 +105,6 @@ def test_one_that_reads_back_wrong_ends_it_before_anything_is_on(tmp_path: Path)
     stage = alone(tmp_path, 'right: told "SYST:COMM:WATC:STAT OFF" after "WATChdog:STATe ON"')
     outcome = stage.run()
     assert outcome.ended is Ended.INSTRUMENT
-    assert says(outcome.cause, "3 s")
+    assert says(outcome.cause, "right", "watchdog", "3 s", "off")
     assert not outcome.energised
     assert [on for on, _ in states(stage)] == [False, False]
