@@ -21,7 +21,7 @@ def says(text: str, *what: object) -> bool:
     What lies between them is wording, and may be anything. AssertionError where nothing is named: that is in
     every text.
     """
-    assert what and all(str(each) for each in what), f"says(text, ...) was given {what}"
+    assert all(map(str, what or [""])), f"says(text, ...) was given {what}"
     begin, end = r"(?<![\w.−-])", r"(?![\w%]|\.\d)"
     named = [begin + re.escape(str(each)) + end for each in what]
     return re.search("(?s)" + ".*?".join(named), text.replace("\u00a0", " ")) is not None

@@ -5,8 +5,8 @@ References
 .. [1] Multimedia Programming Interface and Data Specifications 1.0 (1991): RIFF, and the WAVE form.
 .. [2] EBU Tech 3306: RF64, sizes beyond 4 GB in a `ds64` chunk.
 
-Both from memory. scipy, with which a test compares it, reads 24 bits only as a whole and maps all others, and a
-mapped file that is cut off while it is read ends the process; `wave` reads no fractions.
+Both from memory. scipy, with which a test compares it, reads 24 bits only as a whole and maps all others into
+memory, and a mapped file that is cut off while it is read ends the process; `wave` reads no fractions.
 """
 
 from __future__ import annotations
