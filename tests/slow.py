@@ -64,7 +64,7 @@ SLOW = {
     "running/test_runner.py": REAL_TIME,
     "running/test_waiting.py": REAL_TIME,
     "running/test_within_a_program.py": PROCESSES,
-    "settings/first_power": LONG,
+    "first_power": LONG,
     "settings/hookup/test_random.py": LONG,
     "settings/windows/test_cases.py": LONG,
     "twin/test_launcher.py": REAL_TIME,

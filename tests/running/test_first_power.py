@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from tests.first_power.test_first_power import SENSED, write
 from tests.said import says
-from tests.settings.first_power.test_first_power import SENSED, write
 
 from railwright.documents.loader import load_documents
 from railwright.records.ended import Ended

@@ -42,8 +42,8 @@ def first_power(
     what is likely wrong. A file that is there already is never overwritten.
     """
     from railwright.documents.loader import load_bench, load_device, load_documents
-    from railwright.settings.first_power.figures import NotPossible
-    from railwright.settings.first_power.make import first_power as make
+    from railwright.first_power.figures import NotPossible
+    from railwright.first_power.make import first_power as make
 
     detail = Detail(quiet, verbose)
     given = None

@@ -12,17 +12,17 @@ from pathlib import Path
 
 import pytest
 from tests.bench import PROCEDURE, bench_data, demo_with
+from tests.first_power.played import first_alarm
 from tests.said import says
-from tests.settings.first_power.played import first_alarm
 
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.loader import load_bench, load_device, load_documents
 from railwright.documents.translate import validated
+from railwright.first_power.figures import NotPossible, input_figures
+from railwright.first_power.make import FirstPower, first_power
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
-from railwright.settings.first_power.figures import NotPossible, input_figures
-from railwright.settings.first_power.make import FirstPower, first_power
 from railwright.settings.settle import rehearsed_findings, settle
 
 TODAY = dt.date(2026, 11, 25)
@@ -219,7 +219,7 @@ def test_inputs_below_zero_and_benches_that_are_too_small_are_refused_in_words(a
     assert (figures.probe, figures.harmless, figures.levels) == (1.0, 5.4, (5.4, 9.0, 12.0))
 
 
-DEVICES = Path(__file__).parents[1] / "windows" / "devices"
+DEVICES = Path(__file__).parents[1] / "settings" / "windows" / "devices"
 
 
 @pytest.mark.parametrize("name", sorted(path.name.split(".")[0] for path in DEVICES.glob("*.device.yaml")))

@@ -9,9 +9,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from railwright.documents.hook_up import HookUp
+from railwright.first_power.conditions import Watched
+from railwright.first_power.steps import ALL_ON, SETTLE, PlainStep
 from railwright.quantities import show
-from railwright.settings.first_power.conditions import Watched
-from railwright.settings.first_power.steps import ALL_ON, SETTLE, PlainStep
 
 _PLAIN = re.compile(r"(?:\.\./)*[\w+\-](?:[\w +\-./]*[\w+\-./])?")
 _SAID = re.compile(r"(?:true|false|yes|no|on|off|null|~|[\d.+\-]+)", re.IGNORECASE)

@@ -19,14 +19,9 @@ from railwright.documents.loader import Documents
 from railwright.documents.nodes import compose
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.translate import validated
-from railwright.plan.set_points import SetPoints
-from railwright.quantities import show
-from railwright.settings.constraints import current_limit, ovp, trip_delay
-from railwright.settings.context import FedInput, sources_of
-from railwright.settings.figures import round_up
-from railwright.settings.first_power import conditions as stop
-from railwright.settings.first_power import expected
-from railwright.settings.first_power.figures import (
+from railwright.first_power import conditions as stop
+from railwright.first_power import expected
+from railwright.first_power.figures import (
     ASSUMED_UPDATE,
     InputFigures,
     NotPossible,
@@ -37,8 +32,13 @@ from railwright.settings.first_power.figures import (
     refuse_below_zero,
     rounded_time,
 )
-from railwright.settings.first_power.steps import PlainStep, leads_steps, order_of, rise_steps
-from railwright.settings.first_power.text import Draft, LimitsOf, as_text, names_listed
+from railwright.first_power.steps import PlainStep, leads_steps, order_of, rise_steps
+from railwright.first_power.text import Draft, LimitsOf, as_text, names_listed
+from railwright.plan.set_points import SetPoints
+from railwright.quantities import show
+from railwright.settings.constraints import current_limit, ovp, trip_delay
+from railwright.settings.context import FedInput, sources_of
+from railwright.settings.figures import round_up
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
 

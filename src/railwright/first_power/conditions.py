@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from railwright.first_power.expected import Suspect
+from railwright.first_power.figures import judged_for, reading_error
+from railwright.first_power.steps import PlainStep
 from railwright.quantities import show
 from railwright.settings.context import FedInput
-from railwright.settings.first_power.expected import Suspect
-from railwright.settings.first_power.figures import judged_for, reading_error
-from railwright.settings.first_power.steps import PlainStep
 
 MODEL = 0.03
 """By how much a load model may be off beyond its tolerances, in parts of the current (assumed)."""

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 
 from railwright.circuit.case import HIGH, LOW, NOMINAL, Case, fixed
 from railwright.documents.loader import Documents
+from railwright.first_power.figures import aperture_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors, uncertain_quantities
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.rehearse import tell
-from railwright.settings.first_power.figures import aperture_of
 from railwright.traces import Span
 
 if TYPE_CHECKING:

@@ -8,8 +8,8 @@ from typing import Literal
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
+from railwright.first_power.figures import JUDGED, InputFigures, rounded_time
 from railwright.quantities import show
-from railwright.settings.first_power.figures import JUDGED, InputFigures, rounded_time
 
 ALL_ON = "all on at 0 V"
 ALL_NOMINAL = "all at nominal voltage"
