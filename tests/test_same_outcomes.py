@@ -44,7 +44,12 @@ def test_sentences_are_left_out_and_nothing_else() -> None:
     assert paths(replace(GOOD, code=3)) == ["exit code"]
     assert paths(replace(GOOD, places=("a.yaml:1:2",))) == ["places[]"]
     other = {**GOOD.data, "findings": GOOD.data["findings"][::-1], "assumptions": ["c", "d"]}
-    assert paths(replace(GOOD, data=other)) == ["findings[0].rule", "findings[1].rule"]
+    assert paths(replace(GOOD, data=other)) == ["findings[] order"]
+    assert paths(changed(rule="ovp-range")) == ["findings[0].rule"]
+    more = {**GOOD.data, "findings": [{**FOUND, "rule": "ovp-range"}, *GOOD.data["findings"]]}
+    assert [(each.kind, each.before) for each in differences(GOOD, replace(GOOD, data=more))] == [
+        ("findings[] - ->", "-")
+    ]
     assert paths(replace(GOOD, data={**GOOD.data, "assumptions": ["a"]})) == ["assumptions"]
 
 

@@ -1,7 +1,7 @@
 """Whether a restructuring leaves outcomes as they were: the same drawn inputs through two source trees.
 
     python -m benchmarks.same_outcomes --before PATH_TO_SRC --after PATH_TO_SRC
-        [--jobs 200] [--folders 30] [--seed 1] [--workers 2] [--static] [--list] [--keep FOLDER]
+        [--jobs 200] [--folders 30] [--seed 1] [--workers 2] [--static] [--list] [--shown 12] [--keep FOLDER]
 
 Each tree runs in processes of its own, with this interpreter and the tree's path first. Compared are `check
 --json` and `rehearse --json` of documents that are drawn from the seed (of some also with `--static`,
@@ -10,10 +10,10 @@ simulated supplies in virtual time. Sentences are left out by their field (`comp
 of them only whether they are empty, or how many, is compared. All else is compared exactly: ids, severities,
 figures to their last digit, locations, outcomes, exit codes, keys, order; of a refusal file:line:column.
 
-A difference prints the job, the place in the JSON, before and after. Coverage follows, and the last line
-counts. The exit code is 1 where there is a difference or nothing was compared. `--static` leaves out all that
-needs a rehearsal or a run: a quick look. `tree.PLACES` lists what is used of a tree by name; the command line
-is used as `python -m railwright`.
+A difference prints the job, the place in the JSON, before and after; "-" is what one side has not. Then each
+kind of difference is counted, coverage follows, and the last line counts all. The exit code is 1 where there
+is a difference or nothing was compared. `--static` leaves out all that needs a rehearsal or a run: a quick
+look. `tree.PLACES` lists what is used of a tree by name; the command line is used as `python -m railwright`.
 
 That it can fail is seen with a copy in which one constant is changed, and nothing else:
 
@@ -45,9 +45,6 @@ from benchmarks.same_outcomes.coverage import Coverage
 from benchmarks.same_outcomes.drawing import EXAMPLES, Job, draw
 from benchmarks.same_outcomes.runs import Run, draw_runs
 from benchmarks.same_outcomes.trees import ROOT, Answer, Request, Tree
-
-SHOWN = 12
-"""Differences of one command that are shown; the others are counted."""
 
 WARM = "warm"
 """Folder of the example with which a worker warms up."""
@@ -82,6 +79,7 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=2, help="of both trees together, at least one each")
     parser.add_argument("--static", action="store_true", help="only what needs no rehearsal and no run")
     parser.add_argument("--list", action="store_true", help="show the jobs and what counts as text; run none")
+    parser.add_argument("--shown", type=int, default=12, help="differences of a kind that are shown in full")
     parser.add_argument("--keep", type=Path, help="a new folder in which documents and runs stay")
     given = parser.parse_args()
     jobs = [draw(given.seed, number) for number in range(given.jobs)]
@@ -141,15 +139,18 @@ def compare(
     finally:
         for tree in trees:
             tree.close()
-    found = 0
+    found, kinds = 0, dict[str, list[str]]()
     for command, before, after in zip(commands, *results, strict=True):
         coverage.add_outcome(before)
         differing = list(differences(before, after))
         found += len(differing)
-        for each in differing[:SHOWN]:
-            print(f"{command.words}: {each.path}: {each.before} -> {each.after}")
-        if len(differing) > SHOWN:
-            print(f"{command.words}: … {len(differing) - SHOWN} more")
+        for each in differing:
+            seen = kinds.setdefault(each.kind, [])
+            seen.append(command.words)
+            if len(seen) <= given.shown:
+                print(f"{command.words}: {each.path}: {each.before} -> {each.after}")
+    for kind, seen in sorted(kinds.items(), key=lambda pair: -len(pair[1])):
+        print(f"{len(seen)} in {len(set(seen))} commands: {kind}")
     print("\n".join(coverage.lines(known or {})))
     return found, len(commands)
 

@@ -55,6 +55,14 @@ class Difference:
     before: str
     after: str
 
+    @property
+    def kind(self) -> str:
+        """The path without numbers, and which side lacks a part or keys."""
+        path = re.sub(r"\[\d+\]", "[]", self.path)
+        if path.endswith("{}"):
+            return f"{path.rsplit('.', 1)[-1]} {self.before} -> {self.after}"
+        return f"{path} -> -" if self.after == "-" else f"{path} - ->" if self.before == "-" else path
+
 
 def outcome_of(answer: dict[str, Any]) -> Outcome:
     """From a worker's answer."""
@@ -72,7 +80,13 @@ def differences(before: Outcome, after: Outcome) -> Iterator[Difference]:
 
 def _differ(path: str, before: Any, after: Any) -> Iterator[Difference]:
     if isinstance(before, dict) and isinstance(after, dict):
-        if list(before) != list(after):
+        gone, new = (
+            ", ".join(k for k in before if k not in after),
+            ", ".join(k for k in after if k not in before),
+        )
+        if gone or new:
+            yield Difference(f"{path}{{}}", gone or "-", new or "-")
+        elif list(before) != list(after):
             yield Difference(f"{path}{{}}", ", ".join(before), ", ".join(after))
         for key in before:
             if key in after:
@@ -81,12 +95,41 @@ def _differ(path: str, before: Any, after: Any) -> Iterator[Difference]:
                     one, other = _shape_of(one), _shape_of(other)
                 yield from _differ(f"{path}.{key}" if path else key, one, other)
     elif isinstance(before, list) and isinstance(after, list):
-        if len(before) != len(after):
-            yield Difference(f"{path}[]", f"{len(before)} of them", f"{len(after)} of them")
-        for number, (one, other) in enumerate(zip(before, after, strict=False)):
-            yield from _differ(f"{path}[{number}]", one, other)
+        yield from _differ_in_list(path, before, after)
     elif type(before) is not type(after) or before != after:
         yield Difference(path, _shown(before), _shown(after))
+
+
+def _differ_in_list(path: str, before: list[Any], after: list[Any]) -> Iterator[Difference]:
+    """Two lists: whether their order is another, what differs within a part, and what only one of them has.
+
+    Parts belong together where all their ids (texts that are no sentences) are the same, in their order; of
+    the rest, where neither list has more, each is compared with the one in its place.
+    """
+    left: dict[str, list[int]] = {}
+    for number, part in enumerate(after):
+        left.setdefault(_ids(part), []).append(number)
+    pairs = {number: places.pop(0) for number, part in enumerate(before) if (places := left.get(_ids(part)))}
+    gone = [number for number in range(len(before)) if number not in pairs]
+    new = sorted(number for places in left.values() for number in places)
+    if list(pairs.values()) != sorted(pairs.values()):
+        yield Difference(f"{path}[] order", str(list(pairs)), str(list(pairs.values())))
+    if len(gone) == len(new):
+        pairs.update(zip(gone, new, strict=True))
+        gone, new = [], []
+    for number in sorted(pairs):
+        yield from _differ(f"{path}[{number}]", before[number], after[pairs[number]])
+    yield from (Difference(f"{path}[{number}]", _shown(before[number]), "-") for number in gone)
+    yield from (Difference(f"{path}[]", "-", _shown(after[number])) for number in new)
+
+
+def _ids(part: Any) -> str:
+    """Its texts that are no sentences; nothing for a figure or a list."""
+    if not isinstance(part, dict):
+        return "" if isinstance(part, (int, float, list)) else _shown(part)
+    return ", ".join(
+        f"{key}={each}" for key, each in part.items() if isinstance(each, str) and key not in TEXT
+    )
 
 
 def _sentence(value: Any) -> bool:
