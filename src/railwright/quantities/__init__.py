@@ -54,6 +54,7 @@ from railwright.quantities.fields import (
 )
 from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
 from railwright.quantities.printing import show
+from railwright.quantities.statement import StatedFigure, Statement, figures_of, listed, state
 from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
 from railwright.quantities.values import Interval, Uncertain
 
@@ -87,6 +88,8 @@ __all__ = [
     "SecondRange",
     "SecondReach",
     "Seconds",
+    "StatedFigure",
+    "Statement",
     "Uncertain",
     "UncertainAmperes",
     "UncertainCelsius",
@@ -107,9 +110,12 @@ __all__ = [
     "WattRange",
     "WattReach",
     "Watts",
+    "figures_of",
+    "listed",
     "parse_interval",
     "parse_uncertain",
     "parse_value",
     "quoted",
     "show",
+    "state",
 ]

@@ -188,9 +188,9 @@ def _voltage(documents: Documents, feed: Feed, points: OutputSetPoints, power_up
 # Cautions
 
 
-def _voltages(words: str) -> list[str]:
-    """The voltages that a finding tells."""
-    return re.findall(r"[\d.]+ [mk]?V\b", words)
+def _voltages(finding: Finding) -> list[float]:
+    """The voltages that a finding tells [V]."""
+    return [figure.value for figure in finding.figures if figure.unit == "V"]
 
 
 def _cautions(findings: Sequence[Finding]) -> list[str]:
@@ -208,7 +208,7 @@ def _cautions(findings: Sequence[Finding]) -> list[str]:
             continue
         told.add(finding.rule)
         others = [o for o in found if o.rule == finding.rule and o.about != finding.about]
-        same = dict.fromkeys(o.about for o in others if _voltages(o.why) == _voltages(finding.why))
+        same = dict.fromkeys(o.about for o in others if _voltages(o) == _voltages(finding))
         apart = dict.fromkeys(o.about for o in others if o.about not in same)
         too = f" The same holds for {', '.join(same)}." if same else ""
         if apart:

@@ -9,6 +9,7 @@ from typing import Any
 from railwright.documents.output_name import OutputName
 from railwright.documents.sources import Location
 from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.quantities import StatedFigure
 from railwright.records.codec import (
     NUMBER,
     TEXT,
@@ -80,6 +81,8 @@ REASONS = many(
 )
 """Each setting's value in SI units, or in words without a unit, and why."""
 
+_FIGURES = many(fields(StatedFigure, name=TEXT, value=number(math.nan), unit=TEXT))
+
 FINDINGS = many(
     fields(
         Finding,
@@ -90,6 +93,7 @@ FINDINGS = many(
         why=TEXT,
         remedy=TEXT,
         overridden=optional(TEXT),
+        figures=Key(_FIGURES, missing=()),
         blocks=derived(lambda finding: finding.blocks),
     )
 )

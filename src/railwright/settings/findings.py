@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from railwright.documents.sources import Location
+from railwright.quantities import StatedFigure
 
 
 class Severity(StrEnum):
@@ -22,6 +23,7 @@ class Finding:
 
     rule: stable id. about: the input, output or instrument. where: the line of the document. why: the reason
     in numbers. remedy: what to do. overridden: the reason given in the procedure, where a stop is accepted.
+    figures: those of the reason, in SI.
     """
 
     rule: str
@@ -31,6 +33,7 @@ class Finding:
     why: str
     remedy: str
     overridden: str | None = None
+    figures: tuple[StatedFigure, ...] = ()
 
     @property
     def blocks(self) -> bool:

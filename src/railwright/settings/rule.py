@@ -16,7 +16,9 @@ Seen = TypeVar("Seen")
 
 @dataclass(frozen=True, slots=True)
 class Hit:
-    """A rule's case that holds: what it is about, where, the reason in numbers, what to do."""
+    """A rule's case that holds: what it is about, where, the reason in numbers (a statement that keeps them),
+    what to do.
+    """
 
     about: str
     path: Path

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
+from railwright.quantities import figures_of
 from railwright.settings.context import BoundDocuments, Context, SetPointDraft, locate, sources_of
 from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
@@ -59,7 +60,9 @@ def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -
                 unknown.setdefault((said.about, said.path, said.figure), []).append(said.check)
             else:
                 where = locate(documents, said.path)
-                found.append(Finding(rule.id, rule.severity, said.about, where, said.why, said.remedy))
+                figures = figures_of(said.why)
+                told = (said.about, where, said.why, said.remedy)
+                found.append(Finding(rule.id, rule.severity, *told, figures=figures))
     for (about, path, figure), checks in unknown.items():
         where = locate(documents, path)
         wanted = "; ".join(dict.fromkeys(checks))

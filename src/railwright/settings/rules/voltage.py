@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.quantities import show
+from railwright.quantities import listed, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
@@ -15,11 +15,10 @@ TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
 memory).
 """
 WHO_DECIDES = "local codes and competent persons decide"
+"""Said where a remedy is a matter of safety at work."""
 
 COVER = "cover the connections before switching on"
 """What to do where a voltage is dangerous to touch."""
-
-"""Said where a remedy is a matter of safety at work."""
 
 EXTRA_LOW_VOLTAGE = 120.0
 """End of extra-low voltage, d.c. [V] (IEC 61140, from memory)."""
@@ -47,8 +46,11 @@ def withstand_played(context: Context) -> Outcome:
             highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
             enough = [each for each in forward if each.voltage is not None and each.voltage >= highest]
             if not enough:
-                most = show(max(each.voltage for each in forward if each.voltage is not None), "V")
-                why = f"{show(highest, 'V')} (with programming error) is more than the {most} it withstands"
+                why = state(
+                    "{highest} (with programming error) is more than the {withstood} it withstands",
+                    highest=(highest, "V"),
+                    withstood=(max(each.voltage for each in forward if each.voltage is not None), "V"),
+                )
             else:
                 allowed = max(float("inf") if each.duration is None else each.duration for each in enough)
                 if allowed == float("inf"):
@@ -57,10 +59,12 @@ def withstand_played(context: Context) -> Outcome:
                 held = source.played.longest_above(max(below, default=0.0))
                 if held <= allowed:
                     continue
-                why = (
-                    f"it is above {show(max(below, default=0.0), 'V')} for {show(held, 's')}; the input "
-                    f"withstands "
-                    f"{show(highest, 'V')} for {show(allowed, 's')}"
+                why = state(
+                    "it is above {above} for {held}; the input withstands {highest} for {allowed}",
+                    above=(max(below, default=0.0), "V"),
+                    held=(held, "s"),
+                    highest=(highest, "V"),
+                    allowed=(allowed, "s"),
                 )
             yield Hit(source.name, level.path, why, "play a lower voltage, or play it for a shorter time")
             break
@@ -82,8 +86,11 @@ def reversed_voltage(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     level.path,
-                    f"{show(level.voltage, 'V')} reverses the input, which withstands "
-                    f"{show(reverse, 'V')} in reverse",
+                    state(
+                        "{level} reverses the input, which withstands {withstood} in reverse",
+                        level=(level.voltage, "V"),
+                        withstood=(reverse, "V"),
+                    ),
                     "play no negative voltage on this input",
                 )
 
@@ -98,12 +105,16 @@ def outside_operating(context: Context) -> Outcome:
             if level.voltage not in operating:
                 outside.setdefault(level.step, []).append(level)
         for step, levels in outside.items():
-            said = ", ".join(dict.fromkeys(show(level.voltage, "V") for level in levels))
             yield Hit(
                 source.name,
                 levels[0].path,
-                f"'{step}' plays {said}; the input must work from {show(operating.low, 'V')} to "
-                f"{show(operating.high, 'V')}",
+                state(
+                    "'{step}' plays {levels}; the input must work from {low} to {high}",
+                    step=step,
+                    levels=listed("level", (level.voltage for level in levels), "V"),
+                    low=(operating.low, "V"),
+                    high=(operating.high, "V"),
+                ),
                 "make sure that this is meant",
             )
 
@@ -117,22 +128,29 @@ def touch_voltage(context: Context) -> Outcome:
         if reach <= touch:
             continue
         highest = source.played.highest
-        normal = (
-            f"; {show(highest.voltage, 'V')}, which the procedure sets, is itself above that"
-            if highest is not None and highest.voltage > touch
-            else ""
-        )
-        beyond = (
-            f"; the outputs reach beyond extra-low voltage too ({show(EXTRA_LOW_VOLTAGE, 'V')}, IEC 61140)"
-            if reach > EXTRA_LOW_VOLTAGE
-            else ""
-        )
+        normal = beyond = ""
+        if highest is not None and highest.voltage > touch:
+            normal = state(
+                "; {highest}, which the procedure sets, is itself above that", highest=(highest.voltage, "V")
+            )
+        if reach > EXTRA_LOW_VOLTAGE:
+            beyond = state(
+                "; the outputs reach beyond extra-low voltage too ({extra_low}, IEC 61140)",
+                extra_low=(EXTRA_LOW_VOLTAGE, "V"),
+            )
         yield Hit(
             source.name,
             source.at_hook_up,
-            f"{', '.join(source.outputs)} can reach {show(reach, 'V')}, whatever is set; above "
-            f"{show(touch, 'V')} d.c. counts as dangerous to touch in a {context.bench.location} place "
-            f"(IEC 61010-1, from memory){normal}{beyond}",
+            state(
+                "{outputs} can reach {reach}, whatever is set; above {touch} d.c. counts as dangerous to "
+                "touch in a {location} place (IEC 61010-1, from memory){normal}{beyond}",
+                outputs=", ".join(source.outputs),
+                reach=(reach, "V"),
+                touch=(touch, "V"),
+                location=context.bench.location,
+                normal=normal,
+                beyond=beyond,
+            ),
             f"{COVER}; {WHO_DECIDES}",
         )
 

@@ -1,0 +1,40 @@
+"""A sentence keeps its figures, also those of a sentence within it."""
+
+from __future__ import annotations
+
+import pytest
+
+from railwright.quantities import StatedFigure, figures_of, listed, state
+
+
+def test_a_sentence_is_printed_and_its_figures_stay_as_they_are():
+    made = state("{count} of {of} is above {most}", count=3, of="main", most=(0.0405123, "s"))
+    assert made == "3 of main is above 40.51 ms"
+    assert made.figures == (StatedFigure("count", 3, ""), StatedFigure("most", 0.0405123, "s"))
+
+
+def test_figures_of_a_sentence_within_come_too_and_keep_both_names():
+    inner = state("; {highest} is set", highest=(61.0, "V"))
+    made = state("it reaches {highest}{more}", highest=(65.0, "V"), more=inner)
+    assert made == "it reaches 65 V; 61 V is set"
+    assert made.figures == (StatedFigure("highest", 65.0, "V"), StatedFigure("more_highest", 61.0, "V"))
+    assert figures_of(state("so: {all}", all=made)) == made.figures
+
+
+def test_what_a_person_wrote_is_no_template():
+    assert state("'{step}' ends", step="{most} %s") == "'{most} %s' ends"
+
+
+def test_a_list_tells_what_is_printed_alike_once():
+    made = listed("level", (12.0, 12.00001, 6.0), "V")
+    assert made == "12 V, 6 V"
+    assert made.figures == (StatedFigure("level_1", 12.0, "V"), StatedFigure("level_2", 6.0, "V"))
+
+
+def test_a_text_has_no_figures():
+    assert figures_of("12 V") == ()
+
+
+def test_a_part_that_is_not_given_is_an_error():
+    with pytest.raises(KeyError):
+        state("{a} and {b}", a=1)
