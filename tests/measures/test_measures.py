@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import get_args
 
@@ -281,13 +282,14 @@ def test_a_rehearsal_counts_what_its_loads_did_whatever_the_capacitor_makes_up_f
     known = {"capacitance": (1.8e-3, 2.6e-3), "stops_at": (12.2, 12.8)}
     exact = view(deep_dip().truth(), EXACT, 0.1, 2.9, **known, away=((1.052, 1.111),))
     assert MEASURES["restarts"](exact).value == 1
-    assert "starts again: 1" in MEASURES["restarts"](exact).how
-    # It stops in the step, and comes back after it; in the step after it there is no other.
-    first, then = (replace(exact, end=1.08), replace(exact, start=1.08))
-    assert (MEASURES["restarts"](first).value, MEASURES["restarts"](then).value) == (1, 0)
-    # Where the current shows it too it is still one.
-    hiccup = view(hiccups([0.5, 1.0], off=30e-3).truth(), EXACT, 0.1, 2.9, away=((0.5, 0.531),))
-    assert MEASURES["restarts"](hiccup).value == 2
+    assert says(MEASURES["restarts"](exact).how, "times that the load stops", 1)
+    # It stops in the step, and comes back after it: in both of them it was away, in a third it was not.
+    first, then, later = (replace(exact, end=1.08), replace(exact, start=1.08), replace(exact, start=1.2))
+    assert [MEASURES["restarts"](each).value for each in (first, then, later)] == [1, 1, 0]
+    # A load that does not come back counts; one that is taken down does not.
+    dead = replace(exact, away=((1.052, math.inf),))
+    assert [MEASURES["restarts"](each).value for each in (dead, replace(dead, start=2.0))] == [1, 1]
+    assert MEASURES["restarts"](replace(dead, supplied=(0.0, 1.05))).value == 0
 
 
 def test_readings_say_where_a_load_may_have_stopped_while_the_capacitor_fed_it() -> None:

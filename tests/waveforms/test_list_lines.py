@@ -90,3 +90,20 @@ def test_no_voltage_lies_beyond_what_can_be_set() -> None:
     assert listed is not None
     assert listed.points.voltages.max() <= 15.0
     assert listed.error == pytest.approx(1.0, abs=0.3)
+
+
+@pytest.mark.parametrize(("level", "before"), [(45.5, 48.0), (9.0, 12.0), (30.0, 24.0)])
+def test_a_jump_soon_after_a_corner_begins_there(level: float, before: float) -> None:
+    """A line of 20 ms to a level, 10 ms there, a jump back; no dwell is shorter than 20 ms. The line of the
+    jump is 20 ms out at most wherever it begins: from the corner on, all else is as asked.
+    """
+    kinked = [(0.0, before), (0.02, level), (0.025, level), (0.03, level), (0.03, before), (0.28, before)]
+    for rows in (kinked, [each for each in kinked if each[0] != 0.025]):
+        asked = Waveform(*np.array(rows).T)
+        can = Abilities(at_most=200, shortest=0.02, longest=300.0, step=1e-3, lowest=0.0, highest=60.0)
+        made = line_list(asked, can)
+        assert made is not None
+        assert (made.error, made.edge) == (0.0, pytest.approx(0.02))
+        assert made.points.wave.at(np.array([0.0, 0.01, 0.02, 0.03, 0.04, 0.2])) == pytest.approx(
+            [before, (before + level) / 2.0, level, (before + level) / 2.0, before, before]
+        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -70,11 +71,14 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         span.end,
         at=requirement.at,
         switched_on=switched_on,
+        interrupted=span.kind != "power_up",
         goal=_goal(case, name, span.name),
         restart=_soft_start(documents.device, name),
         capacitance=_capacitance(documents.device, name),
         stops_at=_stops_at(documents.device, name),
-        away=_away(name, source.record) if source.record.origin in EXACT else (),
+        never_stops=_never_stops(documents.device, name),
+        away=_away(name, source.record) if source.record.origin in EXACT else None,
+        supplied=_supplied(case, name, span),
         stair=_stair(case, span, source, name),
         every=documents.procedure.record.every,
     )
@@ -136,6 +140,21 @@ def _switched_on(case: Case, name: str, span: Span) -> float | None:
     return None
 
 
+def _supplied(case: Case, name: str, span: Span) -> tuple[float, float]:
+    """When an input was last switched on up to the end of a step, and when it was then taken down on purpose
+    [s]; infinite where the record says neither. It is taken down from the beginning of the power-down on.
+    """
+    on, down = -math.inf, math.inf
+    for each in case.own.record.spans:
+        if name not in each.inputs:
+            continue
+        if each.kind == "power_up" and each.start < span.end:
+            on, down = _switched_on(case, name, each) or each.start, math.inf
+        if each.kind == "power_down" and down == math.inf:
+            down = each.start
+    return on, down
+
+
 def _goal(case: Case, name: str, step: str) -> float | None:
     """Voltage that the procedure last gives an input up to the end of a step [V]; None: none."""
     planned = case.planned(step)
@@ -173,10 +192,16 @@ def _stops_at(device: Device, name: str) -> tuple[float, float] | None:
     return (max(each.low for each in found), max(each.high for each in found)) if found else None
 
 
+def _never_stops(device: Device, name: str) -> bool:
+    """Whether an input has loads, and none that stops and starts again by itself."""
+    given = [part.parameters.uncertain() for part in device.inputs[name].load]
+    return bool(given) and not any("stops_at" in values for values in given)
+
+
 def _away(name: str, record: Record) -> tuple[tuple[float, float], ...]:
     """When an input's loads stopped and started again, by the record's own events [s].
 
-    Loads that are away at the same time are away once; what never starts again is none.
+    Loads that are away at the same time are away once. What never starts again is away for ever.
     """
     found: list[tuple[float, float]] = []
     stopped: dict[str, float] = {}
@@ -190,4 +215,9 @@ def _away(name: str, record: Record) -> tuple[tuple[float, float], ...]:
             if found and start <= found[-1][1]:
                 start = min(start, found.pop()[0])
             found.append((start, event.time))
+    if stopped:
+        start = min(stopped.values())
+        if found and start <= found[-1][1]:
+            start = min(start, found.pop()[0])
+        found.append((start, math.inf))
     return tuple(found)

@@ -172,7 +172,7 @@ def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
         return _around(signal, view.begin, view.end), 0.0
     update, _, aperture = view.timing()
     late = view.shift()[1]
-    switched = view.switched_on is not None and view.switched_on >= view.start - late
+    switched = view.off_until is not None and view.off_until >= view.start - late
     early = update + aperture + view.model.clock if switched else 0.0
     near = _around(signal, view.begin - early - late, view.end)
     certain = int(np.searchsorted(near.time, view.end - aperture / 2.0 - late, side="right"))

@@ -11,6 +11,7 @@ A rehearsal knows when its loads stopped; of readings it is told as unseen.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from railwright.measures.integral import covered
@@ -36,14 +37,16 @@ MOST_POINTS = 50_000_000
 
 @measure("1", "restarts", ("current",), only_grows=True)
 def restarts(view: View) -> Measured:
-    """Number of times that the load stops and comes back.
+    """Number of times that the load stops while its input is on.
 
     Computed: drop-outs of the current after the load has first run: at least 1 ms below half of its usual
     value (the median of the upper state; less in proportion at a lower voltage), or in readings a dip of 15 %
     or more against the medians of five values on either side. A dip that the input capacitor makes up for (C
     ΔV) is none, unless the voltage falls below the lowest at which the load stops. In a rehearsal: whenever
-    the load really stops in the step and starts again, then or later.
-    Window: the step, without values whose aperture may reach into another step.
+    the load really stops.
+    Window: the step. A drop-out that reaches over an edge of it counts in both steps; one that begins or ends
+    at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
+    counts; one that is taken down by the step that switches its input off does not.
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
     load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop.
     Standard: none; a definition of this program.
@@ -52,34 +55,36 @@ def restarts(view: View) -> Measured:
 
     from railwright.measures.budget import Budget
 
-    current, voltage = view.current(), view.voltage()
-    if view.model.exact:
-        points = int((view.end - view.begin) / BLOCK * 10.0) + 2
-        if points > MOST_POINTS:
-            longest = f"{MOST_POINTS * BLOCK / 10.0 / 60.0:.0f} minutes"
-            raise CannotMeasure(f"drop-outs are looked for in a step of at most {longest}", "a shorter step")
-        current, voltage = current.evenly(view, points), voltage.evenly(view, points)
-    # Readings whose aperture may reach into another step are left out.
+    if view.never_stops:
+        raise CannotMeasure(
+            "no load of this input stops and starts again by itself",
+            "a load with 'stops_at' in the device document, such as a converter,",
+        )
+    on, down = view.supplied
+    begin, end = max(view.start, on), min(view.end, down)
+    if end <= begin:
+        raise CannotMeasure("this step takes the input down", "a step in which it is on")
+    budget = Budget(view)
+    if view.away is not None:
+        own = [each for each in view.away if on <= each[0] < end and each[1] > begin]
+        return budget.result(float(len(own)), f"times that the load stops: {len(own)}")
     margin = view.timing()[2] / 2.0 + view.shift()[1]
-    inside = (current.time >= view.begin + margin) & (current.time <= view.end - margin)
-    covered(view, current.take(np.flatnonzero(inside)))
-    if current.time.size != voltage.time.size:
-        raise CannotMeasure("voltage and current were not recorded together", "a recording of both")
-    time, amps, volts = current.time[inside], current.values[inside], voltage.values[inside]
+    current, voltage = _together(view, begin, end)
+    # Readings whose aperture may reach into another step do not tell that this one was recorded.
+    covered(view, current.between(begin + margin, end - margin))
+    # What began before the step, or ends after it, is seen from its beginning to its end.
+    known = slice(*np.searchsorted(current.time, (min(begin, on) + margin, max(end, down) - margin)))
+    time, amps, volts = current.time[known], current.values[known], voltage.values[known]
     if float(np.median(np.diff(time))) < BLOCK:
         time, amps, volts = _blocks(time, amps, volts)
-    usual = _usual(amps, current)
-    visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts))))
-    runs, explained = _drop_outs(view, time, amps, volts, usual, visible)
-    shortest = _shortest_seen(view, time)
-    how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time.size} values"
-    budget = Budget(view)
-    if view.model.exact:
-        own = [(stop, start) for stop, start in view.away if view.begin <= stop <= view.end]
-        seen = [run for run in runs if not _within(time, run, view.away)]
-        if own:
-            how += f"; times that the load stops and starts again: {len(own)}"
-        return budget.result(float(len(own) + len(seen)), how)
+    step = slice(*np.searchsorted(time, (begin + margin, end - margin)))
+    usual = _usual(amps[step], current)
+    visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts[step]))))
+    runs, explained = (
+        [dip for dip in dips if _reaches(time, dip, begin, end, margin)]
+        for dips in _drop_outs(view, time, amps, volts, usual, visible)
+    )
+    how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
     if lowest := _may_have_stopped(view, volts, explained):
         reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
         unseen = f"{reached}, while the capacitor feeds it"
@@ -90,8 +95,32 @@ def restarts(view: View) -> Measured:
     if view.restart is not None and _always_seen(view, time, view.restart):
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
         return budget.result(float(len(runs)), how)
+    shortest = _shortest_seen(view, time)
     unseen = f"a drop-out shorter than {amount(shortest, 's')} can fall between the readings"
     return budget.result(float(len(runs)), how, unseen=unseen, would_decide=rate(shortest / 20.0))
+
+
+def _together(view: View, begin: float, end: float) -> tuple[Signal, Signal]:
+    """Current and voltage at the same instants; of a rehearsal, of the step alone, evenly."""
+    current, voltage = view.current(), view.voltage()
+    if view.model.exact:
+        points = int((end - begin) / BLOCK * 10.0) + 2
+        if points > MOST_POINTS:
+            longest = f"{MOST_POINTS * BLOCK / 10.0 / 60.0:.0f} minutes"
+            raise CannotMeasure(f"drop-outs are looked for in a step of at most {longest}", "a shorter step")
+        step = replace(view, start=begin, end=end, switched_on=None)
+        return current.evenly(step, points), voltage.evenly(step, points)
+    if current.time.size != voltage.time.size:
+        raise CannotMeasure("voltage and current were not recorded together", "a recording of both")
+    return current, voltage
+
+
+def _reaches(time: Array, dip: tuple[int, int], begin: float, end: float, margin: float) -> bool:
+    """Whether a drop-out reaches into the step, as far as its edges can be told, within the margin of the
+    readings' times [s]. One that begins there comes of what the step does; one that ends there, too: the load
+    comes back once its supply has.
+    """
+    return bool(time[dip[0]] <= end - margin and time[dip[1] - 1] >= begin - margin)
 
 
 def _blocks(time: Array, amps: Array, volts: Array) -> tuple[Array, Array, Array]:
@@ -145,12 +174,6 @@ def _drop_outs(
     dips = [(a, b) for a, b in low_stretches(low) if a > 0 and has_run[a - 1]]
     explained = [dip for dip in dips if _explained(view, time, amps, volts, dip, visible)]
     return [dip for dip in dips if dip not in explained], explained
-
-
-def _within(time: Array, run: tuple[int, int], away: Sequence[tuple[float, float]]) -> bool:
-    """Whether a drop-out is one of the stretches in which the load was away, as far as blocks can tell."""
-    first, last = float(time[run[0]]) - BLOCK, float(time[run[1] - 1]) + BLOCK
-    return any(first <= start and last >= stop for stop, start in away)
 
 
 def _may_have_stopped(view: View, volts: Array, dips: Sequence[tuple[int, int]]) -> float | None:

@@ -96,14 +96,17 @@ class View:
     """What a measure looks at: one input's record with its reading model, and the part of time that counts.
 
     start, end: the window [s]. switched_on: when the input's output was switched on in this step; None:
-    before it. goal: voltage that the procedure gives the input at the end of the step; None: unknown. at:
-    where a voltage is meant. restart: shortest time in which the load comes back after a drop-out (soft
-    start); None: unknown.
+    before it. interrupted: it was on when the step began, which switched it off and on. goal: voltage
+    that the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
+    restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
-    stops [V]; None: unknown, or it does not. away: of a rehearsal, when the load stopped and when it came
-    back [s], over the whole record. stair: height of the stairs in which the host played
-    the step's lines [V]. every: time between two readings that the procedure asks for [s]; 0: unknown.
-    beside: of an external recording, the same window as the run's own readings show it.
+    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself. away: of a
+    rehearsal, when the load stopped and when it came back [s], infinite: not any more; over the whole record;
+    None: it does not tell.
+    supplied: when the input was last switched on before the end of the step, and when it was then taken down
+    [s]; infinite where the record does not say. stair: height of the stairs in which the host played the
+    step's lines [V]. every: time between two readings that the procedure asks for [s]; 0: unknown. beside: of
+    an external recording, the same window as the run's own readings show it.
     """
 
     traces: Traces
@@ -112,19 +115,27 @@ class View:
     end: float
     at: Place = "connector"
     switched_on: float | None = None
+    interrupted: bool = False
     goal: float | None = None
     restart: float | None = None
     capacitance: tuple[float, float] = (0.0, 0.0)
     stops_at: tuple[float, float] | None = None
-    away: tuple[tuple[float, float], ...] = ()
+    never_stops: bool = False
+    away: tuple[tuple[float, float], ...] | None = None
+    supplied: tuple[float, float] = (-math.inf, math.inf)
     stair: float = 0.0
     every: float = 0.0
     beside: View | None = None
 
     @property
     def begin(self) -> float:
-        """Start of the window, or the switching-on inside it."""
-        return self.start if self.switched_on is None else max(self.start, self.switched_on)
+        """Start of the window, or the switching-on inside it of an input that was off."""
+        return self.start if self.off_until is None else max(self.start, self.off_until)
+
+    @property
+    def off_until(self) -> float | None:
+        """When an input that was off before was switched on [s]; None: it was on when the step began."""
+        return None if self.interrupted else self.switched_on
 
     @property
     def interval(self) -> float:

@@ -37,6 +37,25 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
     jumping = grid.wave
     if start is not None and start != jumping.value[0]:
         jumping = Waveform(np.append(0.0, jumping.time), np.append(start, jumping.value))
+    found = _fitted(jumping, grid, abilities)
+    if found is None or found[0] > abilities.resolution:
+        earlier = _fitted(_from_corners(jumping, grid.shortest), grid, abilities)
+        if earlier is not None and (found is None or earlier[0] < found[0]):
+            found = earlier
+    if found is None:
+        return None
+    error, meets, levels, least = found
+    points = PointList("line", float(levels[0]), levels[1:], np.diff(meets) * grid.step)
+    edge = grid.moved + grid.shortest * grid.step if (np.diff(jumping.time) == 0.0).any() else 0.0
+    return Listed(points, error, least, edge)
+
+
+def _fitted(
+    jumping: Waveform, grid: OnGrid, abilities: Abilities
+) -> tuple[float, Cells, Array, float] | None:
+    """The error, where lines meet, the levels there, and a lower bound of the error of any list; None: no
+    list lasts as long.
+    """
     asked, lost = without_jumps(jumping, grid.shortest)
     most = min(abilities.at_most, max(1, grid.cells // grid.shortest))
     best: tuple[float, Cells, Array] | None = None
@@ -54,12 +73,22 @@ def line_list(wave: Waveform, abilities: Abilities, start: float | None = None) 
             best = error, meets, levels
         if best[0] <= GOOD_ENOUGH * least + abilities.resolution:
             break
-    if best is None:
-        return None
-    error, meets, levels = best
-    points = PointList("line", float(levels[0]), levels[1:], np.diff(meets) * grid.step)
-    edge = grid.moved + grid.shortest * grid.step if (np.diff(jumping.time) == 0.0).any() else 0.0
-    return Listed(points, error, least, edge)
+    return None if best is None else (*best, least)
+
+
+def _from_corners(wave: Waveform, over: int) -> Waveform:
+    """Jumps that end a level shorter than `over` begin where the level does: lines cannot meet so near to
+    each other, and a jump is out by `over` at most in either case.
+    """
+    time, value, kept = wave.time.copy(), wave.value.copy(), np.ones(wave.time.size, bool)
+    for jump in np.flatnonzero(np.diff(wave.time) == 0.0):
+        first = jump
+        while first > 0 and value[first - 1] == value[jump]:
+            first -= 1
+        if 0.0 < time[jump] - time[first] < over:
+            time[jump], value[jump] = time[first], wave.value[jump + 1]
+            kept[first + 1 : jump] = False
+    return Waveform(time[kept], value[kept])
 
 
 def without_jumps(wave: Waveform, over: int) -> tuple[Waveform, float]:

@@ -1,0 +1,65 @@
+"""What is said of one procedure in each place: rehearsed, read by the run, recorded beside it."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from railwright.archive.stored import ExternalRecording, evaluate_run, open_stored
+from railwright.evaluation.outcome import Result
+from railwright.examples import example
+from railwright.guard.local_link import LocalLink
+from railwright.job import Job
+from railwright.running.runner import run
+from railwright.settings.data import as_data
+from railwright.twin.recorder import Trigger
+from railwright.twin.virtual_network import VirtualNetwork
+from railwright.virtual_time import VirtualLoop
+
+RECORDER = "transient recorder"
+
+Said = dict[str, tuple[float | None, str]]
+"""Requirement -> its value, None where there is none, and its outcome."""
+
+
+def station(folder: Path, procedure: str, edits: Mapping[str, list[tuple[str, str]]] | None = None) -> Path:
+    """The tide-gauge station with a procedure of its own; edits: of a file, what to replace by what, once."""
+    shutil.copytree(example(), folder, dirs_exist_ok=True)
+    path = folder / "truth.procedure.yaml"
+    path.write_text(procedure, "utf-8")
+    for name, pairs in (edits or {}).items():
+        text = (folder / name).read_text("utf-8")
+        for old, new in pairs:
+            assert text.count(old) == 1, old
+            text = text.replace(old, new)
+        (folder / name).write_text(text, "utf-8")
+    return path
+
+
+def said_of(procedure: Path, seed: int, of: str = "main") -> dict[str, Said]:
+    """Played in virtual time on simulated supplies; the recording begins as the input `of` comes up."""
+    job = Job.open(procedure)
+    said = {"rehearsed": _said(job.rehearse().evaluation.results)}
+    check, loop = job.check(), VirtualLoop()
+    documents, settings = job.documents, check.settings
+    folder, recording = procedure.parent / f"run-{seed}", procedure.parent / f"scope-{seed}.csv"
+    given = (documents.bench, documents.device, documents.procedure)
+    with VirtualNetwork(loop, *given, seed=seed) as network:
+        run(
+            documents, settings.set_points, unit="T-1", operator="O", folder=folder,
+            settings=as_data(settings), link=LocalLink(loop, network.connect),
+        )  # fmt: skip
+        trigger = Trigger(of, "voltage", 1.0, "rise", 0.1, check.plan.duration)
+        assert network.record(RECORDER, trigger, recording)
+    said["readings"] = _said(evaluate_run(open_stored(folder), []).results)
+    beside = [ExternalRecording(recording, RECORDER)]
+    said["recorder"] = _said(evaluate_run(open_stored(folder), beside).results)
+    return said
+
+
+def _said(results: Iterable[Result]) -> Said:
+    return {
+        each.requirement: (None if each.measured is None else each.measured.value, each.outcome.value)
+        for each in results
+    }
