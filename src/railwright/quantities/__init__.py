@@ -54,7 +54,7 @@ from railwright.quantities.fields import (
 )
 from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
 from railwright.quantities.printing import show
-from railwright.quantities.statement import StatedFigure, Statement, figures_of, listed, state
+from railwright.quantities.statement import StatedFigure, Statement, figures_of, joined, listed, state
 from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
 from railwright.quantities.values import Interval, Uncertain
 
@@ -111,6 +111,7 @@ __all__ = [
     "WattReach",
     "Watts",
     "figures_of",
+    "joined",
     "listed",
     "parse_interval",
     "parse_uncertain",
