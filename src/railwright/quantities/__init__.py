@@ -54,7 +54,7 @@ from railwright.quantities.fields import (
 )
 from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
 from railwright.quantities.printing import show
-from railwright.quantities.statement import StatedFigure, Statement, figures_of, joined, listed, state
+from railwright.quantities.statement import Part, StatedFigure, Statement, figures_of, joined, listed, state
 from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
 from railwright.quantities.values import Interval, Uncertain
 
@@ -79,6 +79,7 @@ __all__ = [
     "NonNegativeVolts",
     "Ohms",
     "OhmsOrTrue",
+    "Part",
     "PositiveAmperes",
     "PositiveOhms",
     "PositiveSeconds",

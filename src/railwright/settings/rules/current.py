@@ -183,9 +183,9 @@ def limit_at_low_voltage(context: Context) -> Outcome:
                 source.name,
                 falling[0].path,
                 state(
-                    "'{step}' plays down to {lowest}; just above its lowest stopping voltage, {stops_at}, the "
-                    "load model draws {drawn}, and the limit may be as low as {limit}: the output leaves CV "
-                    "before the converter stops",
+                    "'{step}' plays down to {lowest}; just above its lowest stopping voltage, {stops_at}, "
+                    "the load model draws {drawn}, and the limit may be as low as {limit}: the output leaves "
+                    "CV before the converter stops",
                     step=falling[0].step,
                     lowest=(falling[0].stop, "V"),
                     stops_at=(low, "V"),
