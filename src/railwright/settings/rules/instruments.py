@@ -155,8 +155,8 @@ def _off_grid(
             source.name,
             path,
             state(
-                "{value} on {output}, which sets in steps of {resolution}",
-                value=(value, unit, 8),
+                "{set_point} on {output}, which sets in steps of {resolution}",
+                set_point=(value, unit, 8),
                 output=name,
                 resolution=(step, unit),
             ),
