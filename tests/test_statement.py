@@ -33,7 +33,10 @@ def test_a_list_tells_what_is_printed_alike_once():
 
 def test_a_figure_is_printed_with_its_own_digits_or_as_a_bare_number():
     made = state(
-        "{height}, {room:.1%} above, at {at:.3g} V", height=(1.23456, "V", 2), room=(0.1234, "1"), at=(9.5, "V")
+        "{height}, {room:.1%} above, at {at:.3g} V",
+        height=(1.23456, "V", 2),
+        room=(0.1234, "1"),
+        at=(9.5, "V"),
     )
     assert made == "1.2 V, 12.3% above, at 9.5 V"
     assert made.figures == (

@@ -78,7 +78,11 @@ def host_cannot_keep(context: Context) -> Outcome:
         apart = exchange_of(source.outputs, context.bench)
         supplies = dict.fromkeys(output.supply for output in source.outputs)
         unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
-        taken = f" (taken: the bench gives no 'exchange' of {', '.join(unknown)})" if unknown else ""
+        taken = ""
+        if unknown:
+            taken = state(
+                " (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown)
+            )
         times = math.ceil(10.0 * apart / max(closest, AT_ONCE) * (1.0 - EXACT)) / 10.0
         yield Hit(
             name,

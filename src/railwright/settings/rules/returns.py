@@ -82,8 +82,8 @@ def isolation_lost(context: Context) -> Outcome:
     for source in context.sources.values():
         if source.input.returns != "isolated":
             continue
-        own = f"input {source.name} 0 V"
-        others = [f"input {name} 0 V" for name in context.sources if name != source.name]
+        own = wiring.zero_volts(source.name)
+        others = [wiring.zero_volts(name) for name in context.sources if name != source.name]
         for other in (wiring.EARTH, *others):
             if sets.together(own, other):
                 chain = wiring.path(links, own, other)
@@ -107,7 +107,9 @@ def floating_device(context: Context) -> Outcome:
     """
     links = wiring.links_of(context.procedure, context.device, context.bench)
     sets = wiring.joined(links)
-    floating = [s for s in context.sources.values() if not sets.together(f"input {s.name} 0 V", wiring.EARTH)]
+    floating = [
+        s for s in context.sources.values() if not sets.together(wiring.zero_volts(s.name), wiring.EARTH)
+    ]
     if not floating or len(floating) < len(context.sources):
         return
     yield Hit(
