@@ -113,14 +113,14 @@ def _restarting(static: Static, between: tuple[float, float], frees: float | Non
     asked, most = static.drawn(starts, runs), static.source.most(starts)
     if asked <= most and frees is None:
         why = state(
-            "at {asked} the lead loses {drop}, more than lies between its start and its stop",
-            asked=(asked, "A"),
+            "at {needed} the lead loses {drop}, more than lies between its start and its stop",
+            needed=(asked, "A"),
             drop=(static.source.resistance * asked, "V"),
         )
     else:
         why = state(
-            "once started it asks for {asked} at {starts_at}, and {available} is there",
-            asked=(asked, "A"),
+            "once started it asks for {needed} at {starts_at}, and {available} is there",
+            needed=(asked, "A"),
             starts_at=(starts, "V"),
             available=(most, "A"),
         )
@@ -151,10 +151,10 @@ def _hanging(static: Static, point: OperatingPoint | None) -> str:
     above = volts[(volts >= point.voltage) & (volts <= static.source.voltage)]
     most = max(static.drawn(float(v), runs) for v in above)
     return state(
-        "{where}; on the way to {set_point} it asks for up to {asked}",
+        "{where}; on the way to {set_point} it asks for up to {needed}",
         where=where,
         set_point=(static.source.voltage, "V"),
-        asked=(most, "A", 3),
+        needed=(most, "A", 3),
     )
 
 

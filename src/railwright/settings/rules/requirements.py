@@ -9,7 +9,7 @@ from railwright.evaluation.observability import SETTLING, all_known, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
-from railwright.quantities import Statement, joined, state
+from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
@@ -307,8 +307,9 @@ def threshold_not_crossed(context: Context) -> Outcome:
         low, high = required.limits
         if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
             ends = [
-                *([] if low is None else [state("{permitted_low}", permitted_low=(low, "V"))]),
-                *([] if high is None else [state("{permitted_high}", permitted_high=(high, "V"))]),
+                named(f"permitted_{end}", limit, "V")
+                for end, limit in (("low", low), ("high", high))
+                if limit is not None
             ]
             yield Hit(
                 source.name,
