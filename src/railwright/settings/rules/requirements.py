@@ -306,11 +306,8 @@ def threshold_not_crossed(context: Context) -> Outcome:
             continue
         low, high = required.limits
         if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
-            ends = [
-                named(f"permitted_{end}", limit, "V")
-                for end, limit in (("low", low), ("high", high))
-                if limit is not None
-            ]
+            least = [] if low is None else [named("permitted_low", low, "V")]
+            most = [] if high is None else [named("permitted_high", high, "V")]
             yield Hit(
                 source.name,
                 (*path, "during"),
@@ -321,7 +318,7 @@ def threshold_not_crossed(context: Context) -> Outcome:
                     lowest=(min(levels), "V"),
                     highest=(max(levels), "V"),
                     requirement=required.name,
-                    permitted=joined(" to ", ends),
+                    permitted=joined(" to ", [*least, *most]),
                 ),
                 "play through the whole range that is permitted",
             )
