@@ -169,6 +169,68 @@ def test_templates_name_their_parts():
     assert wrong == []
 
 
+def reasons(function: ast.AST) -> list[ast.expr]:
+    """What a function gives as the `why` of its hits, and what it assigns to the names in that."""
+    calls = [each for each in ast.walk(function) if isinstance(each, ast.Call)]
+    hits = [each for each in calls if getattr(each.func, "id", "") == "Hit"]
+    open_ = [each.args[2] for each in hits if len(each.args) > 2]
+    open_ += [each.value for hit in hits for each in hit.keywords if each.arg == "why"]
+    assigned, found = assignments(function), []
+    while open_:
+        expression = open_.pop()
+        found.append(expression)
+        names = {each.id for each in ast.walk(expression) if isinstance(each, ast.Name)}
+        open_ += [value for name in names for value in assigned.pop(name, [])]
+    return found
+
+
+def assignments(function: ast.AST) -> dict[str, list[ast.expr]]:
+    """Name -> what a function assigns to it, where it assigns to that name alone or to a pair."""
+    found: dict[str, list[ast.expr]] = {}
+    for each in ast.walk(function):
+        if isinstance(each, ast.AnnAssign | ast.AugAssign) and each.value is not None:
+            pairs = [(each.target, each.value)]
+        elif isinstance(each, ast.Assign):
+            target, value = each.targets[0], each.value
+            both = isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple)
+            pairs = list(zip(target.elts, value.elts, strict=False)) if both else [(target, value)]
+        else:
+            continue
+        for target, value in pairs:
+            if isinstance(target, ast.Name):
+                found.setdefault(target.id, []).append(value)
+    return found
+
+
+def lost_figures(tree: ast.AST) -> list[int]:
+    """Lines of reasons that print a figure without keeping it: by an f-string, or by `show`."""
+    functions = [each for each in ast.walk(tree) if isinstance(each, ast.FunctionDef)]
+    within = [each for function in functions for reason in reasons(function) for each in ast.walk(reason)]
+    return [
+        each.lineno
+        for each in within
+        if isinstance(each, ast.JoinedStr)
+        or (isinstance(each, ast.Call) and getattr(each.func, "id", "") == "show")
+    ]
+
+
+def test_the_reason_of_a_rule_keeps_its_figures():
+    """A rule states its reason, so that nobody has to read a figure back out of the sentence."""
+    for lost in ("f'{volts}'", "show(volts, 'V')", "state('{a}', a=show(volts, 'V'))"):
+        assert lost_figures(ast.parse(f"def a_rule():\n    yield Hit('main', (), {lost}, 'mend it')")) == [2]
+        hit = "yield Hit('main', (), remedy='mend it', why=state('{a}', a=part))"
+        for part in (f"part: str = {lost}", f"part, other = {lost}, 1"):
+            assert lost_figures(ast.parse(f"def a_rule():\n    {part}\n    {hit}")) == [2]
+    found, seen = [], 0
+    for package in ("rules", "rehearsed"):
+        for path in sorted((ROOT / "src" / "railwright" / "settings" / package).glob("*.py")):
+            tree = ast.parse(path.read_text("utf-8"))
+            seen += len(reasons(tree))
+            found += [f"{package}/{path.name}:{line}" for line in lost_figures(tree)]
+    assert seen > 100
+    assert found == []
+
+
 TESTS = {path: ast.parse(path.read_text("utf-8")) for path in sorted((ROOT / "tests").rglob("*.py"))}
 Def = ast.FunctionDef | ast.AsyncFunctionDef
 

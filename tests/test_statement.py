@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from railwright.quantities import StatedFigure, figures_of, listed, state
+from railwright.quantities import StatedFigure, figures_of, joined, listed, named, state
 
 
 def test_a_sentence_is_printed_and_its_figures_stay_as_they_are():
@@ -29,6 +29,34 @@ def test_a_list_tells_what_is_printed_alike_once():
     made = listed("level", (12.0, 12.00001, 6.0), "V")
     assert made == "12 V, 6 V"
     assert made.figures == (StatedFigure("level_1", 12.0, "V"), StatedFigure("level_2", 6.0, "V"))
+
+
+def test_a_figure_is_printed_with_its_own_digits_or_as_a_bare_number():
+    made = state(
+        "{height}, {room:.1%} above, at {at:.3g} V",
+        height=(1.23456, "V", 2),
+        room=(0.1234, "1"),
+        at=(9.5, "V"),
+    )
+    assert made == "1.2 V, 12.3% above, at 9.5 V"
+    assert made.figures == (
+        StatedFigure("height", 1.23456, "V"),
+        StatedFigure("room", 0.1234, "1"),
+        StatedFigure("at", 9.5, "V"),
+    )
+
+
+def test_joined_statements_keep_all_figures():
+    made = joined("; ", [state("{limit} trips", limit=(1.0, "A")), "and", state("{limit}", limit=(2.0, "A"))])
+    assert made == "1 A trips; and; 2 A"
+    assert made.figures == (StatedFigure("limit", 1.0, "A"), StatedFigure("limit_2", 2.0, "A"))
+    assert joined(", ", ()).figures == ()
+
+
+def test_one_figure_stands_by_itself():
+    made = named("permitted_low", 9.0, "V")
+    assert made == "9 V"
+    assert made.figures == (StatedFigure("permitted_low", 9.0, "V"),)
 
 
 def test_a_text_has_no_figures():

@@ -14,6 +14,7 @@ from tests.bench import BENCH, EXAMPLE
 from tests.report.hook_ups import PARALLEL, SERIES, changed
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.quantities import state
 from railwright.report.sheet import FOR_THE_AUTHOR, NOT_OF_SETTING_UP, _cautions, _key, sheet_of
 from railwright.report.sheet_page import sheet_pdf, sheet_svg
 from railwright.settings.findings import Finding, Severity
@@ -167,8 +168,8 @@ def test_what_only_the_author_can_mend_is_left_to_the_check() -> None:
 
 def test_the_same_holds_for_another_input_only_at_the_same_voltages() -> None:
     def lead_drop(about: str, volts: float) -> Finding:
-        why = f"{volts:g} V at the terminals leaves less"
-        return Finding("lead-drop", Severity.CAUTION, about, None, why, "mind it", None)
+        why = state("{level} at the terminals leaves less", level=(volts, "V"))
+        return Finding("lead-drop", Severity.CAUTION, about, None, why, "mind it", figures=why.figures)
 
     lines = _cautions([lead_drop("minus", 11), lead_drop("controller", 16), lead_drop("aux", 11)])
     assert lines[0] == (

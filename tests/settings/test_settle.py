@@ -160,6 +160,7 @@ def test_as_data_is_json_with_stable_keys(tmp_path: Path) -> None:
         "why",
         "remedy",
         "overridden",
+        "figures",
         "blocks",
     ]
     assert list(data["reasons"][0]) == ["about", "setting", "value", "unit", "where", "why"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -30,23 +31,45 @@ class Statement(str):
         return made
 
 
-Part = tuple[float, str] | float | str
-"""What a template names: a figure with its unit, a number, or a text (a statement brings its figures)."""
+Part = tuple[float, str] | tuple[float, str, int] | float | str
+"""What a template names: a figure with its unit, and with its significant digits where they are not four; a
+number; or a text (a statement brings its figures).
+"""
 
 
 def state(template: str, **parts: Part) -> Statement:
     """A sentence of a template: `state("{set} is more than {most}", set=(18.0, "V"), most=(16.0, "V"))`.
 
-    A figure of a statement within it keeps its name, or gets the name of its part in front where another has
-    it already. KeyError where the template names a part that is not given.
+    `{at:.3g} V` and `{room:.1%}` print the bare number so. A figure of a statement within it keeps its name,
+    or gets the name of its part in front where another has it already. KeyError where the template names a
+    part that is not given.
     """
     figures: dict[str, StatedFigure] = {}
     for name, part in parts.items():
         for figure in _figures(name, part):
             free = figure.name if figure.name not in figures else f"{name}_{figure.name}"
             figures[free] = StatedFigure(free, figure.value, figure.unit)
-    shown = {name: _shown(part) for name, part in parts.items()}
+    shown = {name: _Shown(part) for name, part in parts.items()}
     return Statement(template.format(**shown), figures.values())
+
+
+def joined(separator: str, texts: Iterable[str]) -> Statement:
+    """Texts with a separator between, and the figures of those that keep some; a name that comes again gets a
+    number behind: 'limit', 'limit_2'.
+    """
+    said = list(texts)
+    figures: list[StatedFigure] = []
+    used: Counter[str] = Counter()
+    for figure in (figure for text in said for figure in figures_of(text)):
+        used[figure.name] += 1
+        name = figure.name if used[figure.name] == 1 else f"{figure.name}_{used[figure.name]}"
+        figures.append(StatedFigure(name, figure.value, figure.unit))
+    return Statement(separator.join(said), figures)
+
+
+def named(name: str, value: float, unit: str) -> Statement:
+    """One figure by itself, under a name that is put together."""
+    return Statement(show(value, unit), (StatedFigure(name, value, unit),))
 
 
 def listed(name: str, values: Iterable[float], unit: str) -> Statement:
@@ -68,9 +91,17 @@ def figures_of(text: str) -> tuple[StatedFigure, ...]:
 def _figures(name: str, part: Part) -> tuple[StatedFigure, ...]:
     if isinstance(part, str):
         return figures_of(part)
-    value, unit = part if isinstance(part, tuple) else (part, "")
+    value, unit = part[:2] if isinstance(part, tuple) else (part, "")
     return (StatedFigure(name, value, unit),)
 
 
-def _shown(part: Part) -> str:
-    return show(*part) if isinstance(part, tuple) else str(part)
+class _Shown:
+    """A part as a template prints it: by a format of its own, or with its unit."""
+
+    def __init__(self, part: Part) -> None:
+        self._part = part
+
+    def __format__(self, spec: str) -> str:
+        if not isinstance(self._part, tuple):
+            return format(self._part, spec)
+        return format(self._part[0], spec) if spec else show(*self._part)

@@ -20,6 +20,7 @@ from railwright.documents.sources import Location
 from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.set_points import Feed, limit_of
 from railwright.plan.timeline import Timeline
+from railwright.quantities import state
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, what_is_played
@@ -154,7 +155,8 @@ class FedInput(Group):
         if declared is not None:
             found.append(Draw(declared, "the declared steady current", True))
         if drawn is not None:
-            found.append(Draw(drawn[0].high, f"the load model's draw at {drawn[1]:.3g} V", False))
+            words = state("the load model's draw at {drawn_at:.3g} V", drawn_at=(drawn[1], "V"))
+            found.append(Draw(drawn[0].high, words, False))
         return found
 
     def limit(self, feed: Feed) -> float:

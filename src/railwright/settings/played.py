@@ -12,7 +12,7 @@ from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
 from railwright.plan.set_point import Piece, pieces
 from railwright.plan.timeline import Action, Timeline, timeline_of
-from railwright.quantities import Interval, show
+from railwright.quantities import Interval, Statement, state
 from railwright.settings.rule import Path
 
 FEW = 200
@@ -46,10 +46,15 @@ class Charging:
     capacitance: float
 
     @property
-    def words(self) -> str:
+    def words(self) -> Statement:
         """The move, for people."""
-        to = f"{show(self.move.start, 'V')} to {show(self.move.stop, 'V')}"
-        return f"charging {show(self.capacitance, 'F')} from {to} in '{self.move.step}'"
+        return state(
+            "charging {capacitance} from {charged_from} to {charged_to} in '{step}'",
+            capacitance=(self.capacitance, "F"),
+            charged_from=(self.move.start, "V"),
+            charged_to=(self.move.stop, "V"),
+            step=self.move.step,
+        )
 
 
 @dataclass(frozen=True)

@@ -34,6 +34,11 @@ def minus(output: str) -> str:
     return f"{output} −"
 
 
+def zero_volts(name: str) -> str:
+    """0 V of an input."""
+    return f"input {name} 0 V"
+
+
 @dataclass(frozen=True, slots=True)
 class Joined:
     """Sets of terminals that are at one potential: terminal -> the set that it belongs to, by one of them."""
@@ -106,7 +111,7 @@ def links_of(procedure: Procedure, device: Device, bench: Bench) -> list[Link]:
     """Every conductor that joins terminals: leads, links of groups, returns, earth ties, joined negatives."""
     links: list[Link] = []
     for name, hook_up in procedure.hook_up.items():
-        zero = f"input {name} 0 V"
+        zero = zero_volts(name)
         positive, negative = f"input {name} +", zero
         if device.inputs[name].rail == "negative":
             positive, negative = zero, f"input {name} −"

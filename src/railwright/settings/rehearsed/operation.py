@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from railwright.assumptions import Assumption
 from railwright.documents.procedure import Step
 from railwright.plan.timeline import Action
-from railwright.quantities import show
+from railwright.quantities import joined, show, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.group import output_path
@@ -34,7 +34,7 @@ def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
     if start is None or start.outcome == "reaches its point":
         # Its first power-up gets there: something later took it down.
         return "", _to_carry(source)
-    why = f"; at the worst of the tolerances: {start.reason}"
+    why = state("; at the worst of the tolerances: {reason}", reason=start.reason)
     if start.frees is None and start.surely is None:
         return why, (
             f"no current limit of {', '.join(source.outputs)} frees it: take a stronger output, or a lead "
@@ -90,8 +90,13 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_limits, "current_limit"),
-                f"rehearsed, the converter starts {count} times in '{name}' at the limit of "
-                f"{show(limit, 'A')}{why}",
+                state(
+                    "rehearsed, the converter starts {starts} times in '{step}' at the limit of {limit}{why}",
+                    starts=count,
+                    step=name,
+                    limit=(limit, "A"),
+                    why=why,
+                ),
                 remedy,
             )
 
@@ -113,8 +118,14 @@ def hangs_low(rehearsed: Rehearsed) -> Outcome:
                 yield Hit(
                     source.name,
                     (*source.at_limits, "current_limit"),
-                    f"rehearsed, at the end of '{span.name}' the input hangs at {show(voltage, 'V')} in the "
-                    f"current limit; {show(asked, 'V')} is set{why}",
+                    state(
+                        "rehearsed, at the end of '{step}' the input hangs at {reached} in the current "
+                        "limit; {set_point} is set{why}",
+                        step=span.name,
+                        reached=(voltage, "V"),
+                        set_point=(asked, "V"),
+                        why=why,
+                    ),
                     remedy,
                 )
                 break
@@ -144,8 +155,12 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
                 yield Hit(
                     source.name,
                     (*rehearsed.step_path(span), "power_up"),
-                    f"rehearsed, {show(reached, 'V')} is reached at the end of '{span.name}'; "
-                    f"{show(asked, 'V')} is set",
+                    state(
+                        "rehearsed, {reached} is reached at the end of '{step}'; {set_point} is set",
+                        reached=(reached, "V"),
+                        step=span.name,
+                        set_point=(asked, "V"),
+                    ),
                     "lengthen 'settle', or raise the current limit",
                 )
 
@@ -173,9 +188,16 @@ def not_reached(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 source.name,
                 move.path,
-                f"rehearsed, '{move.step}' sets {show(move.goal, 'V')}; in the "
-                f"{show(move.until - move.begins, 's')} until the next change {source.name} gets only "
-                f"{'down' if falls else 'up'} to {show(reached, 'V')}",
+                state(
+                    "rehearsed, '{step}' sets {set_point}; in the {time} until the next change {input} gets "
+                    "only {way} to {reached}",
+                    step=move.step,
+                    set_point=(move.goal, "V"),
+                    time=(move.until - move.begins, "s"),
+                    input=source.name,
+                    way="down" if falls else "up",
+                    reached=(reached, "V"),
+                ),
                 f"{_to_fall(source)}, or give it longer"
                 if falls
                 else "raise the current limit, or give it longer",
@@ -261,9 +283,14 @@ def steady_current(rehearsed: Rehearsed) -> Outcome:
                 yield Hit(
                     source.name,
                     (*source.at_input, "current", "steady"),
-                    f"rehearsed, '{span.name}' draws {show(mean, 'A')} on average; "
-                    f"{show(declared.low, 'A')} to "
-                    f"{show(declared.high, 'A')} is declared",
+                    state(
+                        "rehearsed, '{step}' draws {drawn} on average; {declared_low} to {declared_high} is "
+                        "declared",
+                        step=span.name,
+                        drawn=(mean, "A"),
+                        declared_low=(declared.low, "A"),
+                        declared_high=(declared.high, "A"),
+                    ),
                     "correct the declared current or the load model",
                 )
                 break
@@ -290,8 +317,14 @@ def order(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 wanted.then,
                 ("device", "order", index),
-                f"rehearsed, {wanted.then} comes up at {show(time, 's')} while {wanted.after} is still at "
-                f"{show(before, 'V')}, below {show(low, 'V')}",
+                state(
+                    "rehearsed, {then} comes up at {time} while {after} is still at {reached}, below {low}",
+                    then=wanted.then,
+                    time=(time, "s"),
+                    after=wanted.after,
+                    reached=(before, "V"),
+                    low=(low, "V"),
+                ),
                 "lengthen the gap, or let the first input rise faster",
             )
 
@@ -304,8 +337,12 @@ def not_rehearsed(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 name,
                 source.at_limits,
-                f"{name} has no set points: the rehearsal left it out, and played "
-                f"{', '.join(rehearsed.context.feeds)} without it; what hangs on both was not looked at",
+                state(
+                    "{input} has no set points: the rehearsal left it out, and played {others} without it; "
+                    "what hangs on both was not looked at",
+                    input=name,
+                    others=", ".join(rehearsed.context.feeds),
+                ),
                 "mend what stops its set points, and check again",
             )
 
@@ -331,6 +368,6 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
         yield Hit(
             subject,
             path,
-            "; ".join(each.text for each in all_made),
+            joined("; ", (each.text for each in all_made)),
             "give what is known in the document it belongs to",
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.standard_tests import permitted_of, pieces_of
-from railwright.quantities import show
+from railwright.quantities import Statement, joined, named, state
 from railwright.rehearsal.generator import edges_into_load
 from railwright.rehearsal.playback import PlayedShape, playback
 from railwright.settings.findings import Severity
@@ -39,8 +39,13 @@ def standard_missed(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 played.input,
                 ("procedure", "steps", played.step, "shape", *inside, "standard"),
-                f"rehearsed, '{played.span.name}' ({waveform.standard}): {'; '.join(missed)} "
-                f"({permitted.cited})",
+                state(
+                    "rehearsed, '{step}' ({test}): {missed} ({cited})",
+                    step=played.span.name,
+                    test=waveform.standard or "",
+                    missed=joined("; ", missed),
+                    cited=permitted.cited,
+                ),
                 "state the deviation with the result, or take a generator that switches fast between two "
                 "supplies",
             )
@@ -48,50 +53,74 @@ def standard_missed(rehearsed: Rehearsed) -> Outcome:
 
 def _missed(
     permitted: Permitted, played: PlayedShape, into_load: Sequence[Edge], nominal: float
-) -> Iterator[str]:
+) -> Iterator[Statement]:
     """What is not kept, with figures; nothing where all is."""
-    at_load = f"into {show(permitted.load, 'ohm')} " if permitted.load is not None else ""
+    at_load: str = ""
+    if permitted.load is not None:
+        at_load = state("into {load} ", load=(permitted.load, "ohm"))
     decides = into_load or played.edges
     if permitted.edge is not None:
         shortest, longest = permitted.edge
         if not all(e.duration is not None and shortest <= e.duration <= longest for e in decides):
-            asked = (
-                f"{show(shortest, 's')} to {show(longest, 's')}"
-                if shortest
-                else f"{show(longest, 's')} or less"
-            )
-            got = [f"{at_load}{_durations(into_load)}"] if into_load else []
-            got.append(f"at the input {_durations(played.edges)}")
-            yield f"edges of {asked} are missed: {', '.join(got)}"
+            yield _edges_missed(shortest, longest, at_load, into_load, played.edges)
     if permitted.overshoot is not None:
         largest = max(each.overshoot for each in decides)
         if largest > permitted.overshoot:
-            limit = f"{permitted.overshoot:.0%} is permitted"
-            yield f"overshoot is {largest:.1%} of the change {at_load}({limit})"
+            yield state(
+                "overshoot is {overshoot:.1%} of the change {at_load}"
+                "({permitted_overshoot:.0%} is permitted)",
+                overshoot=(largest, "1"),
+                at_load=at_load,
+                permitted_overshoot=(permitted.overshoot, "1"),
+            )
     if permitted.level is not None:
         worst = max((each.error for each in played.edges), key=abs)
         if abs(worst) > permitted.level * abs(nominal):
-            yield (
-                f"the level is off by {show(worst, 'V')}, {abs(worst / nominal):.1%} of the rated voltage, "
-                f"when its time is over (±{permitted.level:.0%} is permitted)"
+            yield state(
+                "the level is off by {level_error}, {part_of_rated:.1%} of the rated voltage, when its time "
+                "is over (±{permitted_level:.0%} is permitted)",
+                level_error=(worst, "V"),
+                part_of_rated=(abs(worst / nominal), "1"),
+                permitted_level=(permitted.level, "1"),
             )
 
 
-def _durations(edges: Sequence[Edge]) -> str:
-    """'9.6 ms down and 1.2 ms up': the longest transition durations, 10 to 90 %."""
+def _edges_missed(
+    shortest: float, longest: float, at_load: str, into_load: Sequence[Edge], at_input: Sequence[Edge]
+) -> Statement:
+    """That edges are not as short or as long [s] as is asked. at_load: the load that they are meant at."""
+    asked = state("{longest} or less", longest=(longest, "s"))
+    if shortest:
+        asked = state("{shortest} to {longest}", shortest=(shortest, "s"), longest=(longest, "s"))
+    got = [state("at the input {durations}", durations=_durations(at_input, "input"))]
+    if into_load:
+        got.insert(0, state("{at_load}{durations}", at_load=at_load, durations=_durations(into_load, "load")))
+    return state("edges of {asked} are missed: {got}", asked=asked, got=joined(", ", got))
+
+
+def _durations(edges: Sequence[Edge], place: str) -> Statement:
+    """'9.6 ms down and 1.2 ms up': the longest transition durations at a place, 10 to 90 %."""
+    down = [each for each in edges if each.asked.goal < each.asked.start]
+    up = [each for each in edges if each.asked.goal > each.asked.start]
     said = []
-    for word, own in (
-        ("down", [each for each in edges if each.asked.goal < each.asked.start]),
-        ("up", [each for each in edges if each.asked.goal > each.asked.start]),
-    ):
-        if not own:
-            continue
-        known = [each.duration for each in own if each.duration is not None]
-        if len(known) < len(own):
-            short = max((each for each in own if each.duration is None), key=lambda each: abs(each.error))
-            reached = short.asked.goal + short.error
-            instead = f"it gets to {show(reached, 'V')} instead of {show(short.asked.goal, 'V')}"
-            said.append(f"{word} not to 90 %: {instead}")
-        else:
-            said.append(f"{show(max(known), 's')} {word}")
-    return " and ".join(said)
+    if down:
+        said.append(_longest(down, "down", f"{place}_fall"))
+    if up:
+        said.append(_longest(up, "up", f"{place}_rise"))
+    return joined(" and ", said)
+
+
+def _longest(edges: Sequence[Edge], way: str, name: str) -> Statement:
+    """The longest transition duration of some edges, or that one does not get to 90 %. name: of its figures,
+    in front.
+    """
+    known = [each.duration for each in edges if each.duration is not None]
+    if len(known) == len(edges):
+        return state("{duration} {way}", duration=named(f"{name}_time", max(known), "s"), way=way)
+    short = max((each for each in edges if each.duration is None), key=lambda each: abs(each.error))
+    return state(
+        "{way} not to 90 %: it gets to {reached} instead of {goal}",
+        way=way,
+        reached=named(f"{name}_reached", short.asked.goal + short.error, "V"),
+        goal=named(f"{name}_goal", short.asked.goal, "V"),
+    )

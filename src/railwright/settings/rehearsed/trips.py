@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest
 from railwright.settings.rule import Hit, Outcome, rule
@@ -35,27 +35,35 @@ def trips(rehearsed: Rehearsed) -> Outcome:
         if event.kind is EventKind.TRIPS_OVP:
             path = (*source.at_limits, "ovp")
             remedy = "raise the OVP where the device withstands it"
-            why = f"the OVP of {event.subject} trips"
+            why = state("the OVP of {output} trips", output=event.subject)
         elif event.kind in _OWN_LEVELS:
             key, name = _OWN_LEVELS[event.kind]
             path = (*source.at_limits, key)
             remedy = f"raise '{key}', leave it out, or rise more slowly"
-            why = f"the {name} protection of {event.subject} trips"
+            why = state("the {name} protection of {output} trips", name=name, output=event.subject)
         elif event.kind is EventKind.TRIPS_LINKED:
             path = (*source.at_limits, "trips_when")
             remedy = "look at what trips first"
-            why = f"{event.subject} trips because another input did"
+            why = state("{output} trips because another input did", output=event.subject)
         else:
             path = (*source.at_limits, "trip_delay")
             remedy = "lengthen the trip delay, raise the current limit, or rise more slowly"
-            held = longest(traces.time, in_limit(traces))
-            stays = f" after {show(held[1], 's')} in the limit" if held else ""
-            why = (
-                f"the current limit of {show(source.limit(feed), 'A')} trips{stays}; the trip delay is "
-                f"{show(feed.outputs[0].trip_delay, 's')}"
+            held, stays = longest(traces.time, in_limit(traces)), ""
+            if held:
+                stays = state(" after {held} in the limit", held=(held[1], "s"))
+            why = state(
+                "the current limit of {limit} trips{stays}; the trip delay is {trip_delay}",
+                limit=(source.limit(feed), "A"),
+                stays=stays,
+                trip_delay=(feed.outputs[0].trip_delay, "s"),
             )
-        when = f"at {show(event.time, 's')} in {rehearsed.step_words(event.time)}"
-        yield Hit(source.name, path, f"rehearsed, {when}: {why}", remedy)
+        told = state(
+            "rehearsed, at {time} in {step}: {why}",
+            time=(event.time, "s"),
+            step=rehearsed.step_words(event.time),
+            why=why,
+        )
+        yield Hit(source.name, path, told, remedy)
 
 
 @rule("fuse-rehearsed", Severity.STOP)
@@ -67,8 +75,13 @@ def fuse(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "fixture"),
-                f"rehearsed, at {show(event.time, 's')} in {rehearsed.step_words(event.time)}: the "
-                f"fuse in '{source.fixture_name}' opens, after up to {show(float(before.max()), 'A')}",
+                state(
+                    "rehearsed, at {time} in {step}: the fuse in '{fixture}' opens, after up to {current}",
+                    time=(event.time, "s"),
+                    step=rehearsed.step_words(event.time),
+                    fixture=source.fixture_name or "",
+                    current=(float(before.max()), "A"),
+                ),
                 "take a slower or larger fuse, rise more slowly, or lower the current limit",
             )
 
@@ -86,10 +99,15 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_limits, "trip_delay"),
-                f"rehearsed, {source.name} stays in the limit for {show(length, 's')} in "
-                f"{rehearsed.step_words(held[0])}; the trip delay of "
-                f"{show(points.trip_delay, 's')} is only "
-                f"{points.trip_delay / length:.3g} times that",
+                state(
+                    "rehearsed, {input} stays in the limit for {held} in {step}; the trip delay of "
+                    "{trip_delay} is only {ratio:.3g} times that",
+                    input=source.name,
+                    held=(length, "s"),
+                    step=rehearsed.step_words(held[0]),
+                    trip_delay=(points.trip_delay, "s"),
+                    ratio=(points.trip_delay / length, "1"),
+                ),
                 f"lengthen the delay to {show(DELAY_MARGIN * length, 's')} or more, or raise the limit",
             )
 
@@ -119,8 +137,12 @@ def stop_conditions(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 condition.input,
                 ("procedure", "stop_when", index, condition.kind),
-                f"rehearsed, it holds for {show(held[1], 's')} from {show(held[0], 's')} on, in "
-                f"{rehearsed.step_words(held[0])}: the run would end there",
+                state(
+                    "rehearsed, it holds for {held} from {time} on, in {step}: the run would end there",
+                    held=(held[1], "s"),
+                    time=(held[0], "s"),
+                    step=rehearsed.step_words(held[0]),
+                ),
                 "correct the condition, or give it a longer 'for'",
             )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.observability import all_known
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
-from railwright.quantities import show
+from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest
 from railwright.settings.rule import Hit, Outcome, rule
@@ -34,9 +34,15 @@ def withstand(rehearsed: Rehearsed) -> Outcome:
                 yield Hit(
                     source.name,
                     (*source.at_input, "withstands"),
-                    f"rehearsed, the connector is above {show(level, 'V')} for "
-                    f"{show(held[1], 's')} in {rehearsed.step_words(held[0])} "
-                    f"(peak {show(float(voltage.max()), 'V')}); {show(allowed, 's')} is permitted",
+                    state(
+                        "rehearsed, the connector is above {withstood} for {held} in {step} (peak {peak}); "
+                        "{allowed} is permitted",
+                        withstood=(level, "V"),
+                        held=(held[1], "s"),
+                        step=rehearsed.step_words(held[0]),
+                        peak=(float(voltage.max()), "V"),
+                        allowed=(allowed, "s"),
+                    ),
                     "rise more slowly, or play a lower voltage",
                 )
                 break
@@ -63,11 +69,17 @@ def never(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 asked.voltage_of,
                 ("device", "never", index),
-                f"rehearsed, {asked.voltage_of} minus {asked.minus} is "
-                f"{show(float(difference[worst]), 'V')} at "
-                f"{show(float(time[worst]), 's')} in {rehearsed.step_words(float(time[worst]))}; it must "
-                f"stay within "
-                f"{show(asked.outside.low, 'V')} to {show(asked.outside.high, 'V')}",
+                state(
+                    "rehearsed, {input} minus {other} is {difference} at {time} in {step}; it must stay "
+                    "within {low} to {high}",
+                    input=asked.voltage_of,
+                    other=asked.minus,
+                    difference=(float(difference[worst]), "V"),
+                    time=(float(time[worst]), "s"),
+                    step=rehearsed.step_words(float(time[worst])),
+                    low=(asked.outside.low, "V"),
+                    high=(asked.outside.high, "V"),
+                ),
                 "change the order, the gap or the voltages",
             )
 
@@ -80,12 +92,18 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
         if result.outcome == "pass" or required.of not in rehearsed.record.traces:
             continue
         if result.measured is None:
-            what = "fails" if result.outcome == "fail" else "cannot be worked out"
-            why = f"rehearsed, '{required.name}' {what}: {result.reason}"
+            why = state(
+                "rehearsed, '{requirement}' {what}: {reason}",
+                requirement=required.name,
+                what="fails" if result.outcome == "fail" else "cannot be worked out",
+                reason=result.reason,
+            )
         else:
-            why = (
-                f"rehearsed, '{required.name}' comes to {_amount(result.measured.value, required.unit)}; "
-                f"{_permitted(required)} is permitted"
+            why = state(
+                "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted",
+                requirement=required.name,
+                expected=_amount("expected", result.measured.value, required.unit),
+                permitted=_permitted(required),
             )
         remedy = "expect a failure, or correct the requirement or the load model"
         if result.outcome != "fail":
@@ -108,25 +126,36 @@ def requirement_close(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 required.of,
                 ("procedure", "requires", index),
-                f"rehearsed, '{required.name}' comes to {_amount(value, required.unit)}, only "
-                f"{_amount(room, required.unit)} inside what is permitted ({_permitted(required)})",
+                state(
+                    "rehearsed, '{requirement}' comes to {expected}, only {room} inside what is permitted "
+                    "({permitted})",
+                    requirement=required.name,
+                    expected=_amount("expected", value, required.unit),
+                    room=_amount("room", room, required.unit),
+                    permitted=_permitted(required),
+                ),
                 "mind the tolerances of the device, and the errors of the readings",
             )
 
 
-def _amount(value: float, unit: str) -> str:
-    return f"{value:g}" if unit == "1" else show(value, unit)
+def _amount(name: str, value: float, unit: str) -> Statement:
+    """What is measured or required, as a figure of this name; a count is a plain number."""
+    if unit == "1":
+        return Statement(f"{value:g}", (StatedFigure(name, value, unit),))
+    return named(name, value, unit)
 
 
-def _permitted(required: Requirement) -> str:
+def _permitted(required: Requirement) -> Statement:
     """What a requirement permits, in words."""
     low, high = required.limits
-    if low is not None and high is not None:
-        return f"{_amount(low, required.unit)} to {_amount(high, required.unit)}"
-    if high is not None:
-        return f"at most {_amount(high, required.unit)}"
-    assert low is not None, "a requirement has a limit"
-    return f"at least {_amount(low, required.unit)}"
+    least = None if low is None else _amount("permitted_low", low, required.unit)
+    most = None if high is None else _amount("permitted_high", high, required.unit)
+    if least is not None and most is not None:
+        return state("{least} to {most}", least=least, most=most)
+    if most is not None:
+        return state("at most {most}", most=most)
+    assert least is not None, "a requirement has a limit"
+    return state("at least {least}", least=least)
 
 
 @rule("peak-brief", Severity.NOTE)
@@ -155,8 +184,13 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
             yield Hit(
                 source.name,
                 ("procedure", "requires", index),
-                f"rehearsed, '{required.name}' peaks at {show(peak, required.unit)} and is above 90 % of "
-                f"it for "
-                f"{show(held[1], 's')}; a reading comes every {show(max(updates), 's')}",
+                state(
+                    "rehearsed, '{requirement}' peaks at {peak} and is above 90 % of it for {held}; a "
+                    "reading comes every {interval}",
+                    requirement=required.name,
+                    peak=(peak, required.unit),
+                    held=(held[1], "s"),
+                    interval=(max(updates), "s"),
+                ),
                 f"record it with {sample_rate(deciding_interval(blind))} or more{finer}",
             )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from railwright.plan.coupling import all_changes, followers
-from railwright.quantities import show
+from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule
@@ -25,19 +25,25 @@ class _TakenAlong:
     path: Path
 
     @property
-    def words(self) -> str:
-        return (
-            f"'{self.step}' sets {self.mover}, which takes {self.source.name} along from "
-            f"{show(self.before, 'V')} to {show(self.after, 'V')} (coupled by {self.by})"
+    def words(self) -> Statement:
+        return state(
+            "'{step}' sets {mover}, which takes {input} along from {voltage_before} to {voltage_after} "
+            "(coupled by {by})",
+            step=self.step,
+            mover=self.mover,
+            input=self.source.name,
+            voltage_before=(self.before, "V"),
+            voltage_after=(self.after, "V"),
+            by=self.by,
         )
 
     @property
-    def beyond(self) -> str:
-        """What it exceeds of what the input withstands; empty: nothing."""
+    def beyond(self) -> Statement | None:
+        """What it exceeds of what the input withstands; None: nothing."""
         withstands = self.source.input.withstands_always
         if withstands is None or self.after <= withstands:
-            return ""
-        return f"it withstands {show(withstands, 'V')}"
+            return None
+        return state("it withstands {withstood}", withstood=(withstands, "V"))
 
 
 def _taken_along(context: Context) -> Iterator[_TakenAlong]:
@@ -83,9 +89,9 @@ def coupled_withstand(context: Context) -> Outcome:
     """Coupled set points take an input to more than it withstands."""
     said: set[str] = set()
     for each in _taken_along(context):
-        if each.beyond and each.source.name not in said:
+        if each.beyond is not None and each.source.name not in said:
             said.add(each.source.name)
-            yield Hit(each.source.name, each.path, f"{each.words}; {each.beyond}", _REMEDY)
+            yield Hit(each.source.name, each.path, joined("; ", (each.words, each.beyond)), _REMEDY)
 
 
 @rule("coupled-moves", Severity.CAUTION)
@@ -95,14 +101,19 @@ def coupled_moves(context: Context) -> Outcome:
     for each in _taken_along(context):
         found.setdefault(each.source.name, []).append(each)
     for name, moves in found.items():
-        if any(each.beyond for each in moves):
+        if any(each.beyond is not None for each in moves):
             continue
         outside = [each for each in moves if each.after not in each.source.input.operating]
         first = (outside or moves)[0]
         operating = first.source.input.operating
-        leaves = f"; it must work from {show(operating.low, 'V')} to {show(operating.high, 'V')}"
-        more = f", the first of {len(moves)} such moves" if len(moves) > 1 and not outside else ""
-        yield Hit(name, first.path, f"{first.words}{leaves if outside else ''}{more}", _REMEDY)
+        more: str = ""
+        if outside:
+            more = state(
+                "; it must work from {low} to {high}", low=(operating.low, "V"), high=(operating.high, "V")
+            )
+        elif len(moves) > 1:
+            more = state(", the first of {moves} such moves", moves=len(moves))
+        yield Hit(name, first.path, joined("", (first.words, more)), _REMEDY)
 
 
 _REMEDY = "uncouple the outputs and remove 'coupled', or feed the input from an output that is not coupled"

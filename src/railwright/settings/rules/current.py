@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, FedInput
@@ -40,10 +40,16 @@ def power_before_limit(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     (*source.at_limits, "current_limit"),
-                    f"at {show(highest.voltage * share, 'V')} the limit of "
-                    f"{show(points.current_limit, 'A')} would be "
-                    f"{show(power, 'W')}; {points.output} gives {show(output.power, 'W')} and limits at "
-                    f"{show(output.power / (highest.voltage * share), 'A')}",
+                    state(
+                        "at {highest} the limit of {limit} would be {power_at_limit}; {output} gives "
+                        "{power} and limits at {current_at_power}",
+                        highest=(highest.voltage * share, "V"),
+                        limit=(points.current_limit, "A"),
+                        power_at_limit=(power, "W"),
+                        output=points.output,
+                        power=(output.power, "W"),
+                        current_at_power=(output.power / (highest.voltage * share), "A"),
+                    ),
                     "mind that the power limit acts first, and does not trip as the current limit does",
                 )
 
@@ -67,8 +73,14 @@ def limit_headroom(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_limits, "current_limit"),
-                f"the limit, {show(least, 'A')} with programming error, is only {least / need - 1:.1%} above "
-                f"{need_from}, {show(need, 'A')}",
+                state(
+                    "the limit, {limit} with programming error, is only {headroom:.1%} above {origin}, "
+                    "{needed}",
+                    limit=(least, "A"),
+                    headroom=(least / need - 1, "1"),
+                    origin=need_from,
+                    needed=(need, "A"),
+                ),
                 f"raise the limit to {show(HEADROOM * need, 'A')} or more, where device and lead bear it",
             )
 
@@ -97,9 +109,15 @@ def declared_current(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_input, "current", "steady"),
-                f"declared {show(declared.low, 'A')} to {show(declared.high, 'A')}; the load model draws "
-                f"{show(bounds.low, 'A')} to {show(bounds.high, 'A')} over the operating range (most at "
-                f"{at:.3g} V)",
+                state(
+                    "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
+                    "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
+                    declared_low=(declared.low, "A"),
+                    declared_high=(declared.high, "A"),
+                    drawn_low=(bounds.low, "A"),
+                    drawn_high=(bounds.high, "A"),
+                    drawn_at=(at, "V"),
+                ),
                 "correct the declared current or the load model: one of them is wrong",
             )
 
@@ -114,14 +132,22 @@ def ramp_in_limit(context: Context) -> Outcome:
         if charging is None or charging.move.rate is None:
             continue
         needed = charging.capacitance * charging.move.rate
-        takes = f"up to {show(charging.time, 's')}" if charging.time < float("inf") else "for ever"
+        takes: str = "for ever"
+        if charging.time < float("inf"):
+            takes = state("up to {charging_time}", charging_time=(charging.time, "s"))
         yield Hit(
             source.name,
             charging.move.path,
-            f"{show(charging.move.rate, 'V/s')} into {show(charging.capacitance, 'F')} (the output's own "
-            f"with it) "
-            f"asks for {show(needed, 'A')} beside the load; the limit is {show(limit, 'A')}, less its error "
-            f"{show(least, 'A')}: it takes {takes}",
+            state(
+                "{rise} into {capacitance} (the output's own with it) asks for {needed} beside the load; the "
+                "limit is {limit}, less its error {limit_less_error}: it takes {takes}",
+                rise=(charging.move.rate, "V/s"),
+                capacitance=(charging.capacitance, "F"),
+                needed=(needed, "A"),
+                limit=(limit, "A"),
+                limit_less_error=(least, "A"),
+                takes=takes,
+            ),
             _slower(context, source, charging.move.path, limit),
         )
 
@@ -156,11 +182,16 @@ def limit_at_low_voltage(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 falling[0].path,
-                f"'{falling[0].step}' plays down to {show(falling[0].stop, 'V')}; just above its lowest "
-                f"stopping "
-                f"voltage, {show(low, 'V')}, the load model draws {show(drawn, 'A')}, and the limit "
-                f"may be as "
-                f"low as {show(least, 'A')}: the output leaves CV before the converter stops",
+                state(
+                    "'{step}' plays down to {lowest}; just above its lowest stopping voltage, {stops_at}, "
+                    "the load model draws {drawn}, and the limit may be as low as {limit}: the output leaves "
+                    "CV before the converter stops",
+                    step=falling[0].step,
+                    lowest=(falling[0].stop, "V"),
+                    stops_at=(low, "V"),
+                    drawn=(drawn, "A"),
+                    limit=(least, "A"),
+                ),
                 "raise the current limit, or mind it in the turn-off voltage that is measured",
             )
 
@@ -177,8 +208,14 @@ def power_headroom(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     level.path,
-                    f"{show(level.voltage, 'V')} with up to {show(drawn, 'A')} needs {show(power, 'W')} of "
-                    f"the {show(full, 'W')} that {', '.join(source.outputs)} can give",
+                    state(
+                        "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
+                        level=(level.voltage, "V"),
+                        drawn=(drawn, "A"),
+                        needed=(power, "W"),
+                        power=(full, "W"),
+                        outputs=", ".join(source.outputs),
+                    ),
                     "take a stronger output, or join outputs",
                 )
                 break

@@ -10,7 +10,7 @@ from railwright.plan.host import AT_ONCE, EXACT, by_host
 from railwright.plan.listing import shape_actions
 from railwright.plan.stairs import exchange_of, slew_range
 from railwright.plan.timeline import Action, Timeline
-from railwright.quantities import show
+from railwright.quantities import state
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule
@@ -39,8 +39,13 @@ def shape_not_served(context: Context) -> Outcome:
             yield Hit(
                 each.input,
                 path,
-                f"'{name}' is played off by up to {show(each.error, 'V')}, {show(each.tolerance, 'V')} is "
-                f"accepted: {each.why}",
+                state(
+                    "'{step}' is played off by up to {deviation}, {tolerance} is accepted: {why}",
+                    step=name,
+                    deviation=(each.error, "V"),
+                    tolerance=(each.tolerance, "V"),
+                    why=each.why,
+                ),
                 each.remedy,
             )
 
@@ -55,7 +60,12 @@ def capture_not_played(context: Context) -> Outcome:
             yield Hit(
                 each.input,
                 path,
-                f"'{name}' would not be the capture: {each.far_off}; {each.why}",
+                state(
+                    "'{step}' would not be the capture: {missed}; {why}",
+                    step=name,
+                    missed=each.far_off,
+                    why=each.why,
+                ),
                 each.remedy,
             )
 
@@ -68,13 +78,27 @@ def host_cannot_keep(context: Context) -> Outcome:
         apart = exchange_of(source.outputs, context.bench)
         supplies = dict.fromkeys(output.supply for output in source.outputs)
         unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
-        taken = f" (taken: the bench gives no 'exchange' of {', '.join(unknown)})" if unknown else ""
+        taken = ""
+        if unknown:
+            taken = state(
+                " (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown)
+            )
         times = math.ceil(10.0 * apart / max(closest, AT_ONCE) * (1.0 - EXACT)) / 10.0
         yield Hit(
             name,
             path,
-            f"'{step}' asks for {asked} set points of {name}, {show(closest, 's')} apart at the closest; the "
-            f"host keeps {show(apart, 's')} between two{taken}: it would leave out {left_out} of them{lacks}",
+            state(
+                "'{step}' asks for {set_points} set points of {input}, {closest} apart at the closest; the "
+                "host keeps {exchange} between two{taken}: it would leave out {left_out} of them{lacks}",
+                step=step,
+                set_points=asked,
+                input=name,
+                closest=(closest, "s"),
+                exchange=(apart, "s"),
+                taken=taken,
+                left_out=left_out,
+                lacks=lacks,
+            ),
             f"play it {times:g} times as slowly, or from outputs with a point list that holds it, or from a "
             "supply with a shorter exchange",
         )
@@ -102,7 +126,7 @@ def _too_soon(context: Context) -> Iterator[tuple[str, str, Path, int, int, floa
         if delivery is not None and delivery.figures is not None and delivery.serves and not last:
             continue  # what is left out of a captured waveform does not show
         if host.left_out and (delivery is None or host.error > delivery.tolerance):
-            lacks = f"; {delivery.lacks}" if delivery and delivery.lacks else ""
+            lacks = state("; {lacks}", lacks=delivery.lacks) if delivery and delivery.lacks else ""
             path = _shape_path(context, step, name)
             title = context.timeline.spans[step].name
             yield title, name, path, host.asked, host.left_out, host.closest, lacks
@@ -139,6 +163,6 @@ def shape_by_list(context: Context) -> Outcome:
             yield Hit(
                 each.input,
                 path,
-                f"'{name}' is played by the outputs' own point list: {each.why}",
+                state("'{step}' is played by the outputs' own point list: {why}", step=name, why=each.why),
                 "nothing to do; the list is verified before anything is energised",
             )

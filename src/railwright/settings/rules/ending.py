@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.plan.timeline import Action
-from railwright.quantities import show
+from railwright.quantities import Statement, show, state
 from railwright.settings import figures
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
@@ -75,8 +75,13 @@ def off_after_order(context: Context) -> Outcome:
             yield Hit(
                 action.input,
                 path,
-                f"'{name}' switches {action.input} off while {other} is on; by its 'off_after' it stays on "
-                f"until {other} is confirmed off",
+                state(
+                    "'{step}' switches {input} off while {other} is on; by its 'off_after' it stays on until "
+                    "{other} is confirmed off",
+                    step=name,
+                    input=action.input,
+                    other=other,
+                ),
                 f"switch {other} off before {action.input}, or take {other} out of 'off_after'",
             )
 
@@ -91,8 +96,13 @@ def off_after_up(context: Context) -> Outcome:
                 yield Hit(
                     name,
                     path,
-                    f"'{step}' switches {action.input} on while {name} is off; by its 'off_after' {name} "
-                    f"stays on as long as {action.input} is",
+                    state(
+                        "'{step}' switches {other} on while {input} is off; by its 'off_after' {input} stays "
+                        "on as long as {other} is",
+                        step=step,
+                        other=action.input,
+                        input=name,
+                    ),
                     f"switch {name} on first, and write it into the device's 'order'",
                 )
 
@@ -108,7 +118,11 @@ def off_after_unlinked(context: Context) -> Outcome:
             yield Hit(
                 other,
                 (*follower.at_limits, "trips_when"),
-                f"should {name} trip, {other} stays on without it; by 'off_after' of {name} it must not",
+                state(
+                    "should {input} trip, {other} stays on without it; by 'off_after' of {input} it must not",
+                    input=name,
+                    other=other,
+                ),
                 f"write 'trips_when: [{name}]' in the limits of {other}",
             )
 
@@ -122,9 +136,24 @@ def off_after_stays_on(context: Context) -> Outcome:
                 yield Hit(
                     name,
                     (*source.at_limits, "off_after", position),
-                    f"{name} stays on until {other} is off, and {other} stays on, because: {reason}",
+                    state(
+                        "{input} stays on until {other} is off, and {other} stays on, because: {reason}",
+                        input=name,
+                        other=other,
+                        reason=reason,
+                    ),
                     f"take {other} out of 'off_after', or let it go off",
                 )
+
+
+def _beyond(source: FedInput) -> Statement:
+    """That an input's outputs can reach a dangerous voltage."""
+    return state(
+        "{outputs} can reach {reach}, more than {touch} d.c. (IEC 61010-1, from memory)",
+        outputs=", ".join(source.outputs),
+        reach=(source.reach, "V"),
+        touch=(DANGEROUS, "V"),
+    )
 
 
 @rule("stays-on", Severity.CAUTION)
@@ -133,11 +162,19 @@ def stays_on(context: Context) -> Outcome:
     for name, source in context.sources.items():
         if (reason := _stays_on(source)) is not None:
             highest = source.played.highest
-            volts = f" at up to {show(highest.voltage, 'V')}" if highest is not None else ""
+            volts = (
+                state(" at up to {highest}", highest=(highest.voltage, "V")) if highest is not None else ""
+            )
             yield Hit(
                 name,
                 (*source.at_limits, "at_end"),
-                f"{name} stays on{volts} at the end of a run, also of one that is stopped, because: {reason}",
+                state(
+                    "{input} stays on{volts} at the end of a run, also of one that is stopped, because: "
+                    "{reason}",
+                    input=name,
+                    volts=volts,
+                    reason=reason,
+                ),
                 "switch it off at the supply when it is not needed any more; measure before touching",
             )
 
@@ -150,8 +187,7 @@ def stays_on_high(context: Context) -> Outcome:
             yield Hit(
                 name,
                 (*source.at_limits, "at_end"),
-                f"{', '.join(source.outputs)} can reach {show(source.reach, 'V')}, more than "
-                f"{show(DANGEROUS, 'V')} d.c. (IEC 61010-1, from memory), and would be left on",
+                state("{beyond}, and would be left on", beyond=_beyond(source)),
                 "let it go off at the end, or feed it from outputs that reach less",
             )
 
@@ -164,7 +200,6 @@ def ramp_down_too_fast(context: Context) -> Outcome:
         highest = source.played.highest
         if time is None or highest is None or highest.voltage <= FALLEN:
             continue
-        asked = f"{show(highest.voltage, 'V')} in {show(time, 's')} are {show(highest.voltage / time, 'V/s')}"
         slow = [(highest.voltage / able, words) for able, words in _rates(source)]
         if any(figures.slowest_fall(output) is None for output in source.rows):
             path = (*source.at_output, "fall")
@@ -172,32 +207,46 @@ def ramp_down_too_fast(context: Context) -> Outcome:
             yield Unknown(next(iter(source.outputs)), path, figure, f"the ramp of {name} at the end")
         discharge = discharge_of(context, source, sinks=True)
         if discharge is not None and discharge.time is not None:
-            fallen = f"{show(discharge.farads, 'F')} fall to {show(FALLEN, 'V')} in up to"
-            takes = (
-                show(discharge.time, "s") if discharge.time < float("inf") else "a time that no figure gives"
+            emptied = state(
+                "{capacitance} fall to {discharged} in {emptied}",
+                capacitance=(discharge.farads, "F"),
+                discharged=(FALLEN, "V"),
+                emptied=discharge.emptied,
             )
-            slow.append((discharge.time, f"{fallen} {takes} ({discharge.through}, least draw of the load)"))
-        longest = max(slow, key=lambda each: each[0], default=(0.0, ""))
-        if longest[0] > time * (1 + 1e-9):
-            least = f"ramp for {show(longest[0], 's')} or more, " if longest[0] < float("inf") else ""
+            slow.append((discharge.time, emptied))
+        longest, why = max(slow, key=lambda each: each[0], default=(0.0, ""))
+        if longest > time * (1 + 1e-9):
+            least = f"ramp for {show(longest, 's')} or more, " if longest < float("inf") else ""
             yield Hit(
                 name,
                 (*source.at_limits, "at_end", "ramp_down"),
-                f"{asked}; {longest[1]}: the voltage lags behind the ramp",
+                state(
+                    "{highest} in {ramp_down} are {rate}; {why}: the voltage lags behind the ramp",
+                    highest=(highest.voltage, "V"),
+                    ramp_down=(time, "s"),
+                    rate=(highest.voltage / time, "V/s"),
+                    why=why,
+                ),
                 f"{least}or take an output that sinks current"
                 if least
                 else "take an output that sinks current",
             )
 
 
-def _rates(source: FedInput) -> Iterator[tuple[float, str]]:
+def _rates(source: FedInput) -> Iterator[tuple[float, Statement]]:
     """How fast the outputs can go down together [V/s], by their slew and by their fall, and in words."""
     for what, each in (
         ("can be set to a slew of", [output.slew.high if output.slew else None for output in source.rows]),
         ("falls without load at", [figures.slowest_fall(output) for output in source.rows]),
     ):
         if (able := source.fastest(each)) is not None:
-            yield able, f"{' and '.join(source.outputs)} {what} {show(able, 'V/s')} at most"
+            outputs = " and ".join(source.outputs)
+            yield (
+                able,
+                state(
+                    "{outputs} {what} {fastest} at most", outputs=outputs, what=what, fastest=(able, "V/s")
+                ),
+            )
 
 
 def _alone(context: Context) -> list[str]:
@@ -238,7 +287,9 @@ def unattended(context: Context) -> Outcome:
         yield Hit(
             ", ".join(context.used_supplies),
             ("procedure", "attended"),
-            f"nobody is there, and only this computer would switch off: {'; '.join(lacks)}",
+            state(
+                "nobody is there, and only this computer would switch off: {lacks}", lacks="; ".join(lacks)
+            ),
             _REMEDY,
         )
 
@@ -253,8 +304,10 @@ def unattended_high(context: Context) -> Outcome:
         yield Hit(
             source.name,
             ("procedure", "attended"),
-            f"nobody is there, {', '.join(source.outputs)} can reach {show(source.reach, 'V')}, more "
-            f"than {show(DANGEROUS, 'V')} d.c. (IEC 61010-1, from memory), and only this computer would "
-            f"switch off: {'; '.join(lacks)}",
+            state(
+                "nobody is there, {beyond}, and only this computer would switch off: {lacks}",
+                beyond=_beyond(source),
+                lacks="; ".join(lacks),
+            ),
             _REMEDY,
         )

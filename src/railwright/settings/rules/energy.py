@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from railwright.quantities import show
+from railwright.quantities import Statement, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
@@ -33,9 +33,14 @@ def stored_energy(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_input, "load"),
-                f"{show(most, 'F')} at {show(highest.voltage, 'V')} hold {show(energy, 'J')}; "
-                f"{HAZARDOUS_ENERGY:g} J "
-                "count as hazardous (IEC 60950-1, from memory)",
+                state(
+                    "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
+                    "(IEC 60950-1, from memory)",
+                    capacitance=(most, "F"),
+                    highest=(highest.voltage, "V"),
+                    energy=(energy, "J"),
+                    hazardous_energy=(HAZARDOUS_ENERGY, "J"),
+                ),
                 "let it discharge through a resistor before touching or unplugging anything",
             )
 
@@ -54,12 +59,16 @@ def slow_discharge(context: Context) -> Outcome:
                 source.name, path, "bleeder of the output", "how long it stays charged after switching off"
             )
         elif found.time is not None and found.time > PATIENCE:
-            takes = show(found.time, "s") if found.time < math.inf else "a time that no figure gives"
             yield Hit(
                 source.name,
                 source.at_output,
-                f"{show(found.farads, 'F')} fall from {show(highest.voltage, 'V')} to {show(FALLEN, 'V')} in "
-                f"up to {takes} ({found.through}, least draw of the load)",
+                state(
+                    "{capacitance} fall from {highest} to {discharged} in {emptied}",
+                    capacitance=(found.farads, "F"),
+                    highest=(highest.voltage, "V"),
+                    discharged=(FALLEN, "V"),
+                    emptied=found.emptied,
+                ),
                 "wait so long after switching off before touching or unplugging anything",
             )
 
@@ -75,6 +84,16 @@ class Discharge:
     farads: float
     time: float | None
     through: str | None
+
+    @property
+    def emptied(self) -> Statement:
+        """In how long, where that is known, and through what: 'up to 3 s (bleeder 1 kΩ, ...)'."""
+        takes: str = "a time that no figure gives"
+        if self.time is not None and self.time < math.inf:
+            takes = named("discharge_time", self.time, "s")
+        return state(
+            "up to {takes} ({through}, least draw of the load)", takes=takes, through=self.through or ""
+        )
 
 
 def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> Discharge | None:
@@ -94,9 +113,9 @@ def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> 
     if bleeder is None:
         return Discharge(most, None, None)
     most += source.output_capacitance or 0.0
-    through, taken = f"bleeder {show(bleeder, 'ohm')}", 0.0
+    through, taken = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), 0.0
     if sinks and (taken := _sunk(source)):
-        through += f", {show(taken, 'A')} into the output"
+        through = state("{bleeder}, {sunk} into the output", bleeder=through, sunk=(taken, "A"))
     time = discharging_time(context, source.name, most, bleeder, highest.voltage, taken)
     return Discharge(most, time, through)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.quantities import show
+from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
@@ -28,8 +28,15 @@ def fuse_below_need(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "fixture"),
-                f"{need_from} is {show(need, 'A')}, at which the fuse in '{source.fixture_name}' opens "
-                f"after {show(time, 's')}; it bears {show(fused.curve[0].current, 'A')} for any time",
+                state(
+                    "{origin} is {needed}, at which the fuse in '{fixture}' opens after {opening_time}; it "
+                    "bears {continuous} for any time",
+                    origin=need_from,
+                    needed=(need, "A"),
+                    fixture=source.fixture_name or "",
+                    opening_time=(time, "s"),
+                    continuous=(fused.curve[0].current, "A"),
+                ),
                 "take a larger fuse",
             )
 
@@ -53,8 +60,12 @@ def switch_open(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_fixture, "switch"),
-                f"the switch in '{source.fixture_name}' is open, and nothing in a procedure closes it: "
-                f"{source.name} stays without supply",
+                state(
+                    "the switch in '{fixture}' is open, and nothing in a procedure closes it: {input} stays "
+                    "without supply",
+                    fixture=source.fixture_name or "",
+                    input=source.name,
+                ),
                 "write 'starts: closed', or make sure that this is meant",
             )
 

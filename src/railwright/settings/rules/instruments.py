@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from railwright.dialects.dialect import Setting
 from railwright.documents.bench import Calibration, Output
 from railwright.documents.output_name import OutputName
-from railwright.quantities import show
+from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.figures import on_grid
 from railwright.settings.findings import Severity
@@ -31,9 +31,15 @@ def calibration_overdue(context: Context) -> Outcome:
             yield Hit(
                 name,
                 (*path, "calibrated"),
-                f"due on {calibrated.due}, {days} day{'s' if days > 1 else ''} before {context.today} "
-                f"(certificate "
-                f"{calibrated.certificate}): its figures of accuracy do not hold",
+                state(
+                    "due on {due}, {overdue_days} {day_or_days} before {today} (certificate {certificate}): "
+                    "its figures of accuracy do not hold",
+                    due=str(calibrated.due),
+                    overdue_days=days,
+                    day_or_days="days" if days > 1 else "day",
+                    today=str(context.today),
+                    certificate=calibrated.certificate,
+                ),
                 "have it calibrated, or use another instrument; the report says that it is overdue",
             )
 
@@ -46,7 +52,11 @@ def calibration_ahead(context: Context) -> Outcome:
             yield Hit(
                 name,
                 (*path, "calibrated"),
-                f"calibrated on {calibrated.on}, which is after {context.today}",
+                state(
+                    "calibrated on {on}, which is after {today}",
+                    on=str(calibrated.on),
+                    today=str(context.today),
+                ),
                 "correct the date, or the clock of this computer",
             )
 
@@ -73,8 +83,10 @@ def identity_unknown(context: Context) -> Outcome:
             yield Hit(
                 name,
                 ("bench", "supplies", name),
-                f"{' and '.join(missing)} not given: a run cannot tell that it speaks to the right "
-                f"instrument",
+                state(
+                    "{missing} not given: a run cannot tell that it speaks to the right instrument",
+                    missing=" and ".join(missing),
+                ),
                 "give both as the instrument's *IDN? answers them",
             )
 
@@ -142,7 +154,12 @@ def _off_grid(
         yield Hit(
             source.name,
             path,
-            f"{show(value, unit, 8)} on {name}, which sets in steps of {show(step, unit)}",
+            state(
+                "{set_point} on {output}, which sets in steps of {resolution}",
+                set_point=(value, unit, 8),
+                output=name,
+                resolution=(step, unit),
+            ),
             "write a value that the output can set, or mind the rounding",
         )
 
@@ -161,8 +178,12 @@ def dialect_cannot_set(context: Context) -> Outcome:
                     yield Hit(
                         source.name,
                         (*source.at_limits, key),
-                        f"dialect '{dialect.name}' cannot set {key.replace('_', ' ')} on {name}: it has "
-                        "no command for it",
+                        state(
+                            "dialect '{dialect}' cannot set {setting} on {output}: it has no command for it",
+                            dialect=dialect.name,
+                            setting=key.replace("_", " "),
+                            output=name,
+                        ),
                         f"leave '{key}' out, or add its command to the dialect's settings",
                     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.quantities import show
+from railwright.quantities import Part, joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
@@ -51,9 +51,15 @@ def lead_drop(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 level.path,
-                f"{show(level.voltage, 'V')} at the terminals leaves {show(level.voltage - drop, 'V')} at "
-                f"the connector (lead {along(source)}, {show(source.needs[0], 'A')}); it must work from "
-                f"{show(source.input.operating.low, 'V')}",
+                state(
+                    "{level} at the terminals leaves {at_connector} at the connector (lead {along}, "
+                    "{needed}); it must work from {low}",
+                    level=(level.voltage, "V"),
+                    at_connector=(level.voltage - drop, "V"),
+                    along=along(source),
+                    needed=(source.needs[0], "A"),
+                    low=(source.input.operating.low, "V"),
+                ),
                 "sense at the load, take a thicker or shorter lead, or raise the voltage by the drop",
             )
 
@@ -69,8 +75,12 @@ def lead_drop_unsensed(context: Context) -> Outcome:
         yield Hit(
             source.name,
             (*source.at_hook_up, "sense"),
-            f"the connector is up to {show(drop, 'V')} below the terminals (lead {along(source)}, "
-            f"{show(source.needs[0], 'A')})",
+            state(
+                "the connector is up to {drop} below the terminals (lead {along}, {needed})",
+                drop=(drop, "V"),
+                along=along(source),
+                needed=(source.needs[0], "A"),
+            ),
             "mind it in what is required at the connector, or sense at the load",
         )
 
@@ -83,7 +93,7 @@ def sense_unavailable(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "sense"),
-                f"the bench does not say that output {name} can sense at the load",
+                state("the bench does not say that output {output} can sense at the load", output=name),
                 "write 'sense: at terminals', or give the output's 'sense' in the bench document",
             )
 
@@ -107,8 +117,12 @@ def sense_compensation_peak(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     (*source.at_hook_up, "lead"),
-                    f"at the current limit of {show(source.limit(feed), 'A')} the lead drops "
-                    f"{show(drop, 'V')}; {each.why}",
+                    state(
+                        "at the current limit of {limit} the lead drops {drop}; {made_up_for}",
+                        limit=(source.limit(feed), "A"),
+                        drop=(drop, "V"),
+                        made_up_for=each.why,
+                    ),
                     "expect a lower voltage at the load during inrush, or take a thicker lead",
                 )
 
@@ -137,13 +151,13 @@ def _trouble(context: Context, source: FedInput) -> tuple[str, float] | None:
     if drop is None or source.needs is None:
         return None
     permitted_drop, why = _permitted_drop(source, drop)
-    words = [why] if why else []
+    words: list[str] = [why] if why else []
     if broken(current_limit.lead(source), _carries(context, source)) is not None:
         has = "what the current limit lets through" if source.name in context.feeds else "what is needed"
         words.append(f"it may not carry {has}")
     if _surface(context, source, source.needs[0]) > TOUCHED:
         words.append("it gets too hot to touch")
-    return (" and ".join(words), permitted_drop) if words else None
+    return (joined(" and ", words), permitted_drop) if words else None
 
 
 def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
@@ -152,8 +166,12 @@ def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
     if source.senses:
         if drop <= USED_UP * compensates:
             return max(drop, compensates if compensates < math.inf else drop), ""
-        more = "more than" if drop > compensates else f"{drop / compensates:.0%} of what"
-        return USED_UP * compensates, f"its drop is {more} sensing makes up for"
+        if drop > compensates:
+            return USED_UP * compensates, "its drop is more than sensing makes up for"
+        used = state(
+            "its drop is {part_used:.0%} of what sensing makes up for", part_used=(drop / compensates, "1")
+        )
+        return USED_UP * compensates, used
     operating, noticed = source.input.operating, UNSENSED * abs(source.input.nominal)
     lowest = min((level.voltage for level in _meant_within(source)), default=math.inf)
     # At the very end of the range no lead would do, however thick: rule lead-drop tells that.
@@ -196,21 +214,30 @@ def lead_from_stock(context: Context) -> Outcome:
         sensing = ""
         if not source.senses and all(output.sense is not None for output in source.rows):
             sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
-        if choice is None and permitted - spent <= 1e-9:
-            why = f"fixture '{source.fixture_name}' alone drops {show(spent, 'V', 2)}"
-            remedy = f"raise the voltage by the drop{sensing}"
-        elif choice is None:
-            why, remedy = "no conductor in stock would do", f"a shorter lead, or a thicker conductor{sensing}"
-        else:
-            why = (
-                f"{choice.conductor.text} from stock: drop {show(choice.drop, 'V', 2)}, +{choice.rise:.2g} K "
-                f"at {show(current, 'A')}"
+        why: str = "no conductor in stock would do"
+        remedy = f"a shorter lead, or a thicker conductor{sensing}"
+        if choice is not None:
+            why = state(
+                "{conductor} from stock: drop {drop}, +{temperature_rise:.2g} K at {needed}",
+                conductor=choice.conductor.text,
+                drop=(choice.drop, "V", 2),
+                temperature_rise=(choice.rise, "K"),
+                needed=(current, "A"),
             )
             remedy = f"make it of {choice.conductor.text}{sensing}"
+        elif permitted - spent <= 1e-9:
+            why = state(
+                "fixture '{fixture}' alone drops {drop}",
+                fixture=source.fixture_name or "",
+                drop=(spent, "V", 2),
+            )
+            remedy = f"raise the voltage by the drop{sensing}"
         yield Hit(
             source.name,
             (*source.at_hook_up, "lead"),
-            f"lead '{source.lead_name}' will not do ({words}); {why}",
+            state(
+                "lead '{lead}' will not do ({trouble}); {why}", lead=source.lead_name, trouble=words, why=why
+            ),
             remedy,
         )
 
@@ -222,21 +249,30 @@ def lead_hot(context: Context) -> Outcome:
         feed = context.feeds.get(source.name)
         currents = []
         if source.needs is not None:
-            currents.append((source.needs[0], f"at {source.needs[1]}, {show(source.needs[0], 'A')}"))
+            need, need_from, _ = source.needs
+            currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
         if feed is not None and feed.outputs[0].at_limit == "regulate":
             limit = source.limit(feed)
-            currents.append((limit, f"at the current limit of {show(limit, 'A')}, which does not trip"))
+            held = state("at the current limit of {limit}, which does not trip", limit=(limit, "A"))
+            currents.append((limit, held))
         for current, words in currents:
             surface = _surface(context, source, current)
             if surface <= TOUCHED:
                 continue
-            hot = show(surface, "degC", 2) if surface < math.inf else "hundreds of °C"
+            hot: Part = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
             yield Hit(
                 source.name,
                 source.at_lead,
-                f"{words}, lead '{source.lead_name}' ({source.lead.conductor.text}) gets to {hot}; "
-                f"touched for a minute, {show(TOUCHED, 'degC')} burns (ISO 13732-1, from memory). Counted: "
-                f"{ASSUMED}",
+                state(
+                    "{words}, lead '{lead}' ({conductor}) gets to {surface}; touched for a minute, "
+                    "{burn_threshold} burns (ISO 13732-1, from memory). Counted: {assumed}",
+                    words=words,
+                    lead=source.lead_name,
+                    conductor=source.lead.conductor.text,
+                    surface=hot,
+                    burn_threshold=(TOUCHED, "degC"),
+                    assumed=ASSUMED,
+                ),
                 "take a thicker conductor, or cover it and let nobody touch it",
             )
             break
@@ -252,8 +288,15 @@ def sense_used_up(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     (*source.at_hook_up, "lead"),
-                    f"the lead drops up to {show(drop, 'V')} ({along(source)}), {drop / each.near:.0%} of "
-                    f"the {show(each.near, 'V')} that {each.key} makes up for",
+                    state(
+                        "the lead drops up to {drop} ({along}), {part_used:.0%} of the {compensation} that "
+                        "{output} makes up for",
+                        drop=(drop, "V"),
+                        along=along(source),
+                        part_used=(drop / each.near, "1"),
+                        compensation=(each.near, "V"),
+                        output=each.key,
+                    ),
                     "take a thicker or shorter lead",
                 )
 
@@ -271,18 +314,25 @@ def sense_faults(context: Context) -> Outcome:
         elif opens == {"rises"}:
             told = "open, the same"
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
-        level = source.ovp_at_most(feed)
-        ends = (
-            f"until its OVP trips, by {show(level, 'V')}"
-            if watched
-            else (f"as far as it can, {show(source.reach, 'V')}: its OVP watches what it senses")
-        )
-        bears = source.input.withstands_always
-        borne = f"; {source.name} withstands {show(bears, 'V')} for any time" if bears is not None else ""
+        ends = state("until its OVP trips, by {ovp}", ovp=(source.ovp_at_most(feed), "V"))
+        if not watched:
+            ends = state(
+                "as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V")
+            )
+        bears, borne = source.input.withstands_always, ""
+        if bears is not None:
+            borne = state(
+                "; {input} withstands {withstood} for any time", input=source.name, withstood=(bears, "V")
+            )
         yield Hit(
             source.name,
             (*source.at_hook_up, "sense"),
-            f"with sense leads reversed or shorted {' and '.join(source.outputs)} rises {ends}{borne}; "
-            f"{told}",
+            state(
+                "with sense leads reversed or shorted {outputs} rises {ends}{borne}; {told}",
+                outputs=" and ".join(source.outputs),
+                ends=ends,
+                borne=borne,
+                told=told,
+            ),
             "check them before the first power-up: railwright first-power does so at little energy",
         )

@@ -10,7 +10,7 @@ from railwright.documents.device import OrderRule
 from railwright.documents.procedure import PowerDown, PowerUp
 from railwright.plan.set_point import Piece
 from railwright.plan.stairs import exchange_of, stair_count
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.settings.constraints.rise import falling, fast_output, slow_output
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
@@ -40,17 +40,26 @@ def order_broken(context: Context) -> Outcome:
                 yield Hit(
                     order.then,
                     (*path, "order"),
-                    f"'{step_name(step, index)}' switches {order.then} on before {order.after}; the "
-                    f"device wants "
-                    f"{order.after} first",
+                    state(
+                        "'{step}' switches {then} on before {after}; the device wants {after} first",
+                        step=step_name(step, index),
+                        then=order.then,
+                        after=order.after,
+                    ),
                     "change the order",
                 )
             elif delay not in order.delay:
                 yield Hit(
                     order.then,
                     (*path, "gap"),
-                    f"{order.then} is switched on {show(delay, 's')} after {order.after}; the device wants "
-                    f"{show(order.delay.low, 's')} to {show(order.delay.high, 's')}",
+                    state(
+                        "{then} is switched on {delay} after {after}; the device wants {low} to {high}",
+                        then=order.then,
+                        delay=(delay, "s"),
+                        after=order.after,
+                        low=(order.delay.low, "s"),
+                        high=(order.delay.high, "s"),
+                    ),
                     "change the gap",
                 )
 
@@ -64,7 +73,11 @@ def order_down(context: Context) -> Outcome:
                 yield Hit(
                     order.then,
                     ("procedure", "steps", index, "power_down", "order"),
-                    f"{order.after} goes off before {order.then}, which comes up after it",
+                    state(
+                        "{after} goes off before {then}, which comes up after it",
+                        after=order.after,
+                        then=order.then,
+                    ),
                     f"switch {order.then} off first, if nothing forbids it",
                 )
 
@@ -116,11 +129,17 @@ def never_played(context: Context) -> Outcome:
         yield Hit(
             never.voltage_of,
             ("procedure", "steps", step),
-            f"{never.voltage_of} minus {never.minus} is set to {show(worst[2], 'V')} at "
-            f"{show(worst[1], 's')}; it must "
-            f"stay within {show(never.outside.low, 'V')} to {show(never.outside.high, 'V')} (rule "
-            f"{index + 1} of "
-            "'never')",
+            state(
+                "{input} minus {other} is set to {difference} at {time}; it must stay within {low} to {high} "
+                "(rule {rule_number} of 'never')",
+                input=never.voltage_of,
+                other=never.minus,
+                difference=(worst[2], "V"),
+                time=(worst[1], "s"),
+                low=(never.outside.low, "V"),
+                high=(never.outside.high, "V"),
+                rule_number=index + 1,
+            ),
             "change the order, the gap or the voltages",
         )
 
@@ -163,12 +182,18 @@ def ramp_in_stairs(context: Context) -> Outcome:
             continue
         height, change, slope = max(stairs, key=lambda each: each[0])
         count = round(change / height)
-        how = "in one step," if count == 1 else f"in {count} stairs of {show(height, 'V', 3)}, each"
+        how: str = "in one step,"
+        if count != 1:
+            how = state("in {stairs} stairs of {height}, each", stairs=count, height=(height, "V", 3))
         yield Hit(
             source.name,
             slope.path,
-            f"{', '.join(source.outputs)}: no slew is given, so that the host plays this line {how} as "
-            "steep as the output makes it",
+            state(
+                "{outputs}: no slew is given, so that the host plays this line {how} as steep as the output "
+                "makes it",
+                outputs=", ".join(source.outputs),
+                how=how,
+            ),
             "mind what each step charges, or take an output with a programmable slew",
         )
 
@@ -193,7 +218,10 @@ def dwell_too_short(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 ("procedure", "steps", index, "sweep", "dwell"),
-                f"each point is held for {show(step.sweep.dwell, 's')}; a reading comes every "
-                f"{show(slowest, 's')}",
+                state(
+                    "each point is held for {dwell}; a reading comes every {interval}",
+                    dwell=(step.sweep.dwell, "s"),
+                    interval=(slowest, "s"),
+                ),
                 f"hold each point for {show(3 * slowest, 's')} or more",
             )

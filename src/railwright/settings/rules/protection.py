@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from railwright.quantities import show
+from railwright.quantities import Interval, StatedFigure, Statement, state
 from railwright.settings.constraints import ocp, ovp, power, trip_delay
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
@@ -47,9 +47,13 @@ def ovp_close(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_limits, "ovp"),
-                f"the OVP may trip from {show(least, 'V')} on, {show(least - highest, 'V')} above the "
-                f"highest voltage "
-                f"at the terminals, {show(highest, 'V')}",
+                state(
+                    "the OVP may trip from {ovp} on, {margin} above the highest voltage at the terminals, "
+                    "{highest}",
+                    ovp=(least, "V"),
+                    margin=(least - highest, "V"),
+                    highest=(highest, "V"),
+                ),
                 f"leave {OVP_MARGIN:.0%} between them, where the device withstands it",
             )
 
@@ -63,9 +67,12 @@ def ovp_at_sense(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     (*source.at_hook_up, "sense"),
-                    f"the OVP of {name} looks at the sense leads: with one of them open it sees too "
-                    f"little, while the "
-                    f"terminals may rise to {show(source.reach, 'V')}",
+                    state(
+                        "the OVP of {output} looks at the sense leads: with one of them open it sees too "
+                        "little, while the terminals may rise to {reach}",
+                        output=name,
+                        reach=(source.reach, "V"),
+                    ),
                     "secure the sense leads, or sense at the terminals",
                 )
 
@@ -103,7 +110,9 @@ def _without(context: Context, setting: str, title: str) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_limits, setting),
-                f"the bench does not say that {name} has an {title}",
+                state(
+                    "the bench does not say that {output} has an {protection}", output=name, protection=title
+                ),
                 f"{leave}take another output, or give its '{setting}' in the bench document",
             )
 
@@ -130,8 +139,12 @@ def ocp_above_limit(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_limits, "ocp"),
-                f"the current limit, {show(least, 'A')} with programming error, holds the current below the "
-                f"{show(level, 'A')} at which it acts: only what the limit is too slow for reaches it",
+                state(
+                    "the current limit, {limit} with programming error, holds the current below the {ocp} at "
+                    "which it acts: only what the limit is too slow for reaches it",
+                    limit=(least, "A"),
+                    ocp=(level, "A"),
+                ),
                 "lower 'ocp' below the current limit if it is meant to act first",
             )
 
@@ -140,6 +153,12 @@ def ocp_above_limit(context: Context) -> Outcome:
 def trip_before_charged(context: Context) -> Outcome:
     """By C·V / (I_limit − I_load), charging at the current limit may last longer than the trip delay."""
     yield from settings_judged(context, "trip_delay", trip_delay.charged)
+
+
+def _as_written(voltages: Interval) -> Statement:
+    """A range of voltages [V] as the document has it, with its two ends as figures."""
+    ends = (StatedFigure("low", voltages.low, "V"), StatedFigure("high", voltages.high, "V"))
+    return Statement(voltages.text, ends)
 
 
 @rule("never-after-trip", Severity.CAUTION)
@@ -161,11 +180,18 @@ def never_after_trip(context: Context) -> Outcome:
                 yield Hit(
                     left,
                     (*context.sources[left].at_limits, "trips_when"),
-                    f"if {tripped} trips while {left} stands at {show(worst.voltage, 'V')}, "
-                    f"{never.voltage_of} minus "
-                    f"{never.minus} becomes {show(difference, 'V')}, outside {never.outside.text} (rule "
-                    f"{index + 1} of "
-                    "'never')",
+                    state(
+                        "if {tripped} trips while {left} stands at {highest}, {input} minus {other} becomes "
+                        "{difference}, outside {permitted} (rule {rule_number} of 'never')",
+                        tripped=tripped,
+                        left=left,
+                        highest=(worst.voltage, "V"),
+                        input=never.voltage_of,
+                        other=never.minus,
+                        difference=(difference, "V"),
+                        permitted=_as_written(never.outside),
+                        rule_number=index + 1,
+                    ),
                     f"write 'trips_when: [{tripped}]' in the limits of {left}",
                 )
 
@@ -185,10 +211,13 @@ def linked_trip_by_program(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     (*source.at_limits, "trips_when"),
-                    f"{source.name} and {other} are fed by different supplies "
-                    f"({', '.join(sorted(own | theirs))}): the "
-                    f"program sees the trip at its next reading, "
-                    f"{show(context.procedure.record.every, 's')} apart, and "
-                    "then switches off",
+                    state(
+                        "{input} and {other} are fed by different supplies ({supplies}): the program sees "
+                        "the trip at its next reading, {interval} apart, and then switches off",
+                        input=source.name,
+                        other=other,
+                        supplies=", ".join(sorted(own | theirs)),
+                        interval=(context.procedure.record.every, "s"),
+                    ),
                     "feed both from one supply if it must be faster",
                 )

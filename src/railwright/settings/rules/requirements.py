@@ -9,7 +9,7 @@ from railwright.evaluation.observability import SETTLING, all_known, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
-from railwright.quantities import show
+from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
@@ -46,56 +46,71 @@ def requirement_masked(context: Context) -> Outcome:
             most = source.at_most(source.limit(feed))
             if highest >= most:
                 until = _until_it_responds(context, required, source, feed)
-                yield Hit(
-                    source.name,
-                    here,
-                    f"'{required.name}' permits {show(highest, 'A')}; the current limit holds the current to "
-                    f"{show(most, 'A')} (with its error){until}",
-                    "lower what is permitted, or raise the current limit above it, where the device bears it",
+                why = state(
+                    "'{requirement}' permits {permitted}; the current limit holds the current to {limit} "
+                    "(with its error){until}",
+                    requirement=required.name,
+                    permitted=(highest, "A"),
+                    limit=(most, "A"),
+                    until=until,
                 )
+                remedy = (
+                    "lower what is permitted, or raise the current limit above it, where the device bears it"
+                )
+                yield Hit(source.name, here, why, remedy)
         elif required.known.bounded == "voltage":
             level = source.ovp(feed) + (source.ovp_error or 0.0)
             if highest >= level:
-                rise = source.ovp_overshoot
-                after = f" (until it has responded, {show(rise, 'V')} more)" if rise else ""
-                means = (
-                    f"it can be exceeded only{after} by what the device or the lead adds for a moment, which "
-                    f"the readings cannot see"
-                    if required.known.momentary
-                    else "it cannot fail, for what stays above trips"
+                why = state(
+                    "'{requirement}' permits {permitted}, but the OVP trips by {ovp}: {means}",
+                    requirement=required.name,
+                    permitted=(highest, "V"),
+                    ovp=(level, "V"),
+                    means=_past_ovp(required, source),
                 )
-                yield Hit(
-                    source.name,
-                    here,
-                    f"'{required.name}' permits {show(highest, 'V')}, but the OVP trips by "
-                    f"{show(level, 'V')}: {means}",
-                    "mind that the OVP decides it, not the device",
-                )
+                yield Hit(source.name, here, why, "mind that the OVP decides it, not the device")
+
+
+def _past_ovp(required: Requirement, source: FedInput) -> str:
+    """What may exceed what is permitted where the OVP trips below it, in words."""
+    if not required.known.momentary:
+        return "it cannot fail, for what stays above trips"
+    rise, after = source.ovp_overshoot, ""
+    if rise:
+        after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V"))
+    return state(
+        "it can be exceeded only{after} by what the device or the lead adds for a moment, which the readings "
+        "cannot see",
+        after=after,
+    )
 
 
 def _until_it_responds(context: Context, required: Requirement, source: FedInput, feed: Feed) -> str:
     """What may exceed what is permitted before the current limit has responded, in words."""
     _, highest = required.limits
     path = surge_path(context.bench, feed)
-    time = f"in {show(path.response, 's')}" if path.response else "in a time that is not given"
+    time: str = "in a time that is not given"
+    if path.response:
+        time = state("in {response}", response=(path.response, "s"))
     if not required.known.momentary:
         bound = _mean_bound(context, required, source, path)
         if bound is not None and highest is not None and highest >= bound:
             return ": it cannot fail"
-        return (
-            f" once it has responded, {time}: the mean can be higher only by what flows before that, again "
-            f"and again"
+        return state(
+            " once it has responded, {time}: the mean can be higher only by what flows before that, again "
+            "and again",
+            time=time,
         )
     surge = path.largest(source.ovp_at_most(feed))
-    until = "what lead and output capacitor let through, which cannot be worked out from what is given"
-    if surge is not None and highest is not None and surge.current <= highest:
-        return (
-            f" once it has responded, {time}; until then up to {show(surge.current, 'A')}, which "
-            f"{surge.words}: it cannot fail, but the readings cannot see it either"
-        )
+    until: str = "what lead and output capacitor let through, which cannot be worked out from what is given"
+    seen = ". The readings cannot see it"
     if surge is not None:
-        until = f"up to {show(surge.current, 'A')}, which {surge.words}"
-    return f" once it has responded, {time}; until then {until}. The readings cannot see it"
+        until = state("up to {surge}, which {bound}", surge=(surge.current, "A"), bound=surge.words)
+        if highest is not None and surge.current <= highest:
+            seen = ": it cannot fail, but the readings cannot see it either"
+    return state(
+        " once it has responded, {time}; until then {until}{seen}", time=time, until=until, seen=seen
+    )
 
 
 def _mean_bound(context: Context, required: Requirement, source: FedInput, path: SurgePath) -> float | None:
@@ -133,8 +148,13 @@ def requirement_out_of_reach(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*path, _limit_key(required)),
-                f"'{required.name}' asks for {show(lowest, most[1])} or more; {most[2]} "
-                f"{show(most[0], most[1])}",
+                state(
+                    "'{requirement}' asks for {required} or more; {holds} {highest}",
+                    requirement=required.name,
+                    required=(lowest, most[1]),
+                    holds=most[2],
+                    highest=(most[0], most[1]),
+                ),
                 "correct the requirement, the limit or the voltages played",
             )
 
@@ -177,28 +197,40 @@ def reading_too_slow(context: Context) -> Outcome:
         able = _recorders(context, measure.records, measure.sampling(max(known), every, longest))
         if measure.after_switching_on:
             lasts = min(limit for limit in required.limits if limit is not None)
-            what = f"the time that '{required.name}' permits is {show(lasts, 's')}"
             if lasts < 5 * slowest:
                 yield Hit(
                     source.name,
                     (*path, "measure"),
-                    f"{what}; a reading comes every {show(slowest, 's')}: what happens between two readings "
-                    f"is not seen",
+                    state(
+                        "the time that '{requirement}' permits is {permitted}; a reading comes every "
+                        "{interval}: what happens between two readings is not seen",
+                        requirement=required.name,
+                        permitted=(lasts, "s"),
+                        interval=(slowest, "s"),
+                    ),
                     f"expect 'inconclusive' unless the margin is large; decided by {able}",
                 )
             continue
-        blind = blind_time(max(known), every, longest)
-        low, high = required.limits
-        says = "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
-        if high is None and low is not None:
-            says = f"readings of {show(low, required.unit)} or more pass it, lower ones are inconclusive"
-        yield Hit(
-            source.name,
-            (*path, "measure"),
-            f"a reading is a mean: '{required.name}' may hang on a peak shorter than {show(blind, 's')}, "
-            f"which is averaged away or falls between readings; {says}",
-            f"decided by {able}",
+        why = _averaged_away(required, blind_time(max(known), every, longest))
+        yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
+
+
+def _averaged_away(required: Requirement, blind: float) -> Statement:
+    """That a peak shorter than a time [s] does not show in the readings, and what that means."""
+    low, high = required.limits
+    says: str = "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
+    if high is None and low is not None:
+        says = state(
+            "readings of {required} or more pass it, lower ones are inconclusive",
+            required=(low, required.unit),
         )
+    return state(
+        "a reading is a mean: '{requirement}' may hang on a peak shorter than {blind_time}, which is "
+        "averaged away or falls between readings; {says}",
+        requirement=required.name,
+        blind_time=(blind, "s"),
+        says=says,
+    )
 
 
 @rule("reading-too-coarse", Severity.CAUTION)
@@ -220,12 +252,15 @@ def reading_too_coarse(context: Context) -> Outcome:
             continue
         width = (high - low) / 2 if high is not None and low is not None else abs(around)
         if bound > width / 3:
-            unit = required.unit
             yield Hit(
                 source.name,
                 (*path, _limit_key(required)),
-                f"the reading is exact to ±{show(bound, unit)}; '{required.name}' leaves "
-                f"±{show(width, unit)}",
+                state(
+                    "the reading is exact to ±{reading_error}; '{requirement}' leaves ±{room}",
+                    reading_error=(bound, required.unit),
+                    requirement=required.name,
+                    room=(width, required.unit),
+                ),
                 "read with a more exact instrument, or widen what is required",
             )
 
@@ -247,8 +282,15 @@ def step_too_short(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*path, _limit_key(required)),
-                f"'{required.name}' permits {show(longest, 's')}; after {source.name} is switched on, "
-                f"'{required.during}' lasts {show(span.end - on, 's')}",
+                state(
+                    "'{requirement}' permits {permitted}; after {input} is switched on, '{step}' lasts "
+                    "{duration}",
+                    requirement=required.name,
+                    permitted=(longest, "s"),
+                    input=source.name,
+                    step=required.during,
+                    duration=(span.end - on, "s"),
+                ),
                 "lengthen 'settle' of the power-up",
             )
 
@@ -264,13 +306,20 @@ def threshold_not_crossed(context: Context) -> Outcome:
             continue
         low, high = required.limits
         if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
-            permitted = " to ".join(show(limit, "V") for limit in (low, high) if limit is not None)
+            least = [] if low is None else [named("permitted_low", low, "V")]
+            most = [] if high is None else [named("permitted_high", high, "V")]
             yield Hit(
                 source.name,
                 (*path, "during"),
-                f"'{required.during}' plays {show(min(levels), 'V')} to {show(max(levels), 'V')}; "
-                f"'{required.name}' "
-                f"permits {permitted}: the voltage may lie where nothing is played",
+                state(
+                    "'{step}' plays {lowest} to {highest}; '{requirement}' permits {permitted}: the voltage "
+                    "may lie where nothing is played",
+                    step=required.during,
+                    lowest=(min(levels), "V"),
+                    highest=(max(levels), "V"),
+                    requirement=required.name,
+                    permitted=joined(" to ", [*least, *most]),
+                ),
                 "play through the whole range that is permitted",
             )
 
@@ -290,7 +339,11 @@ def recorded_too_fast(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     ("procedure", "record", "every"),
-                    f"recorded every {show(every, 's')}; {name} makes a new reading every "
-                    f"{show(output.reading.update, 's')}",
+                    state(
+                        "recorded every {record_interval}; {output} makes a new reading every {interval}",
+                        record_interval=(every, "s"),
+                        output=name,
+                        interval=(output.reading.update, "s"),
+                    ),
                     "record no faster than the readings come",
                 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from railwright.quantities import state
 from railwright.settings import wiring
 from railwright.settings.constraints.outputs import apart
 from railwright.settings.context import Context
@@ -18,7 +19,11 @@ def return_short(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "from"),
-                f"the hook-up joins + and − of {output}: {wiring.spoken(chain, wiring.plus(output))}",
+                state(
+                    "the hook-up joins + and − of {output}: {chain}",
+                    output=output,
+                    chain=wiring.spoken(chain, wiring.plus(output)),
+                ),
                 "feed the input from an output that floats, or from another supply, or isolate the return",
             )
 
@@ -29,11 +34,16 @@ def may_not_join(context: Context) -> Outcome:
     for source in context.sources.values():
         for name in apart(source):
             joins = source.outputs[name].may_join
-            said = f"only in {' or '.join(joins)}" if joins else "neither in series nor parallel"
+            said = "only in " + " or ".join(joins) if joins else "neither in series nor parallel"
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "from"),
-                f"{name} is joined in {source.arrangement}; the bench says that it may be joined {said}",
+                state(
+                    "{output} is joined in {arrangement}; the bench says that it may be joined {said}",
+                    output=name,
+                    arrangement=source.arrangement,
+                    said=said,
+                ),
                 "take other outputs, or give 'may_join' in the bench document where the maker permits it",
             )
 
@@ -48,8 +58,16 @@ def unequal_group(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*source.at_hook_up, "from"),
-                f"{name} differs from {source.names[0]}: {other.voltage.high:g} V, {other.current.high:g} A "
-                f"against {first.voltage.high:g} V, {first.current.high:g} A",
+                state(
+                    "{output} differs from {first}: {voltage:g} V, {current:g} A against "
+                    "{first_voltage:g} V, {first_current:g} A",
+                    output=name,
+                    first=source.names[0],
+                    voltage=(other.voltage.high, "V"),
+                    current=(other.current.high, "A"),
+                    first_voltage=(first.voltage.high, "V"),
+                    first_current=(first.current.high, "A"),
+                ),
                 "join outputs of one kind where there are any",
             )
 
@@ -64,15 +82,19 @@ def isolation_lost(context: Context) -> Outcome:
     for source in context.sources.values():
         if source.input.returns != "isolated":
             continue
-        own = f"input {source.name} 0 V"
-        others = [f"input {name} 0 V" for name in context.sources if name != source.name]
+        own = wiring.zero_volts(source.name)
+        others = [wiring.zero_volts(name) for name in context.sources if name != source.name]
         for other in (wiring.EARTH, *others):
             if sets.together(own, other):
                 chain = wiring.path(links, own, other)
                 yield Hit(
                     source.name,
                     (*source.at_input, "return"),
-                    f"{source.name} is declared isolated, but its 0 V is joined: {wiring.spoken(chain, own)}",
+                    state(
+                        "{input} is declared isolated, but its 0 V is joined: {chain}",
+                        input=source.name,
+                        chain=wiring.spoken(chain, own),
+                    ),
                     "feed it from an output that floats, if its isolation matters",
                 )
                 break
@@ -85,7 +107,9 @@ def floating_device(context: Context) -> Outcome:
     """
     links = wiring.links_of(context.procedure, context.device, context.bench)
     sets = wiring.joined(links)
-    floating = [s for s in context.sources.values() if not sets.together(f"input {s.name} 0 V", wiring.EARTH)]
+    floating = [
+        s for s in context.sources.values() if not sets.together(wiring.zero_volts(s.name), wiring.EARTH)
+    ]
     if not floating or len(floating) < len(context.sources):
         return
     yield Hit(

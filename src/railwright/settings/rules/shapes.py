@@ -4,12 +4,15 @@ from.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 
+from railwright.documents.bench import Output
+from railwright.documents.output_name import OutputName
 from railwright.documents.shape import InputWaveform
 from railwright.documents.standard_tests import choice_of, figures_of, pieces_of
 from railwright.plan.timeline import Action
-from railwright.quantities import show
+from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
@@ -47,8 +50,12 @@ def shape_limit_above(context: Context) -> Outcome:
             yield Hit(
                 change.input,
                 ("procedure", *change.path),
-                f"{show(change.current, 'A')} is more than the {show(limit, 'A')} of 'limits', which was "
-                "judged by what device and lead bear",
+                state(
+                    "{current} is more than the {limit} of 'limits', which was judged by what device and "
+                    "lead bear",
+                    current=(change.current, "A"),
+                    limit=(limit, "A"),
+                ),
                 "lower it, or raise the one under 'limits'",
             )
 
@@ -72,8 +79,13 @@ def interruption_low_impedance(context: Context) -> Outcome:
                 yield Hit(
                     source.name,
                     (*here, "impedance"),
-                    f"'{name}' asks for 0 V at low impedance; {output} takes in no current, so that only the "
-                    f"load and its bleeder discharge {_held(source)}",
+                    state(
+                        "'{step}' asks for 0 V at low impedance; {output} takes in no current, so that only "
+                        "the load and its bleeder discharge {held}",
+                        step=name,
+                        output=output,
+                        held=_held(source),
+                    ),
                     "take an output that sinks current, or short the input with a switch beside it",
                 )
 
@@ -87,30 +99,37 @@ def interruption_high_impedance(context: Context) -> Outcome:
         pieces = flat(pieces_of(context.procedure, context.device, shape, source.name))
         if not any(isinstance(piece, Off) for piece in pieces):
             continue
-        stays = []
-        for output, figures in source.outputs.items():
-            own = [
-                f"{show(value, unit)} of {what}" if value is not None else f"an unknown {what}"
-                for value, unit, what in (
-                    (figures.output_capacitance, "F", "output capacitor"),
-                    (figures.bleeder, "ohm", "bleeder"),
-                )
-            ]
-            stays.append(f"{' and '.join(own)} ({output})")
         name = step_name(context.procedure.steps[index], index)
         yield Hit(
             source.name,
             (*here, "impedance" if waveform.impedance else "standard" if waveform.standard else "segments"),
-            f"'{name}' switches the output off, which does not disconnect it: {', '.join(stays)} and a "
-            "reverse diode stay across the input",
+            state(
+                "'{step}' switches the output off, which does not disconnect it: {stays} and a reverse diode "
+                "stay across the input",
+                step=name,
+                stays=joined(", ", itertools.starmap(_stays_across, source.outputs.items())),
+            ),
             "for a real disconnection open a switch between output and input",
         )
+
+
+def _stays_across(name: OutputName, output: Output) -> Statement:
+    """What an output that is switched off leaves across its terminals."""
+    capacitor: str = "an unknown output capacitor"
+    if output.output_capacitance is not None:
+        capacitor = state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
+    bleeder: str = "an unknown bleeder"
+    if output.bleeder is not None:
+        bleeder = state("{bleeder} of bleeder", bleeder=(output.bleeder, "ohm"))
+    return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
 
 
 def _held(source: FedInput) -> str:
     own = source.output_capacitance
     total = source.load.capacitance.high + (own or 0.0)
-    return f"the {show(total, 'F')} at the input" if total else "what is left at the input"
+    if not total:
+        return "what is left at the input"
+    return state("the {capacitance} at the input", capacitance=(total, "F"))
 
 
 @rule("edge-at-end", Severity.NOTE)
@@ -130,8 +149,13 @@ def edge_at_end(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 ("procedure", *last.path),
-                f"'{span.name}' ends with an edge to {show(last.voltage, 'V')} at its very end: what comes "
-                f"of it lies in the next step, and '{asked[0]}' does not look there",
+                state(
+                    "'{step}' ends with an edge to {voltage} at its very end: what comes of it lies in the "
+                    "next step, and '{requirement}' does not look there",
+                    step=span.name,
+                    voltage=(last.voltage, "V"),
+                    requirement=asked[0],
+                ),
                 "add a 'hold' behind it, as long as its outcome matters",
             )
 
@@ -162,8 +186,12 @@ def trigger_assumed(context: Context) -> Outcome:
         yield Hit(
             ", ".join(step.shape.waveforms) if step.shape else "",
             ("procedure", *wait.path),
-            f"'{step_name(step, wait.step)}' waits for a {wait.source}, at most {show(wait.time_out, 's')}; "
-            "rehearsed as if it came at once",
+            state(
+                "'{step}' waits for a {source}, at most {time_out}; rehearsed as if it came at once",
+                step=step_name(step, wait.step),
+                source=wait.source,
+                time_out=(wait.time_out, "s"),
+            ),
             "mind what a longer wait does: what is withstood for a time only, and what heats up",
         )
         return
@@ -177,7 +205,11 @@ def recording_recognised(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*here, "recording"),
-                f"'{waveform.recording}': {'; '.join(waveform.recognised)}",
+                state(
+                    "'{recording}': {recognised}",
+                    recording=waveform.recording or "",
+                    recognised="; ".join(waveform.recognised),
+                ),
                 "make sure that this is meant; 'column', 'time', 'unit' and their kin say otherwise",
             )
 
@@ -202,11 +234,11 @@ def standard_from_memory(context: Context) -> Outcome:
     for _, here, source, test, figures, opened in _standards(context):
         names = [name for name in test.cites if figures.figures[name].from_memory]
         if names and test.name not in said:
-            but = "".join(f"; {each}" for each in opened)
+            told = [figures.cited(*names), *map(str, opened)]
             yield Hit(
                 source.name,
                 (*here, "standard"),
-                f"{test.name} is played by figures of {figures.cited(*names)}{but}",
+                state("{test} is played by figures of {told}", test=test.name, told="; ".join(told)),
                 "compare them with your copy, and put corrected ones in a file under 'standards'",
             )
         said.add(test.name)
@@ -220,8 +252,12 @@ def standard_leaves_open(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*here, opened[0].key),
-                f"'{step_name(context.procedure.steps[index], index)}' plays {test.name} with "
-                f"{', '.join(map(str, opened))}: no value of {figures.cited(*test.cites)}, which leaves x to "
-                "the product",
+                state(
+                    "'{step}' plays {test} with {opened}: no value of {cited}, which leaves x to the product",
+                    step=step_name(context.procedure.steps[index], index),
+                    test=test.name,
+                    opened=", ".join(map(str, opened)),
+                    cited=figures.cited(*test.cites),
+                ),
                 "say with the result why it was chosen, or take one that the standard lists",
             )

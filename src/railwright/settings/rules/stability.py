@@ -20,7 +20,7 @@ from __future__ import annotations
 from railwright.circuit.leads import lead_inductance
 from railwright.physics.circuit import NODE_CAPACITANCE
 from railwright.physics.loads.capacitor import Capacitor
-from railwright.quantities import show
+from railwright.quantities import Statement, show, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, rule
@@ -55,6 +55,23 @@ def _beside(source: FedInput) -> tuple[float, float]:
     return total, sum(farads**2 * esr for farads, esr in banks) / total**2
 
 
+def _stands_beside(capacitance: float, esr: float) -> Statement:
+    """The capacitance [F] beside the load with its series resistance [Ω], in words; 0: none."""
+    if not capacitance:
+        return state(
+            "no capacitor stands beside it, only the {capacitance} of the connector",
+            capacitance=(NODE_CAPACITANCE, "F"),
+        )
+    with_esr: str = "an ESR that is not given, and not counted,"
+    if esr:
+        with_esr = state("an ESR of {esr}", esr=(esr, "ohm"))
+    return state(
+        "as little as {capacitance} with {with_esr} stands beside it",
+        capacitance=(capacitance, "F"),
+        with_esr=with_esr,
+    )
+
+
 @rule("input-oscillates", Severity.CAUTION)
 def input_oscillates(context: Context) -> Outcome:
     """A load whose current falls as the voltage rises has no capacitor beside it, or too small a one, to be
@@ -75,20 +92,22 @@ def input_oscillates(context: Context) -> Outcome:
         there = capacitance or NODE_CAPACITANCE
         if there >= needed:
             continue
-        with_esr = f"an ESR of {show(esr, 'ohm')}" if esr else "an ESR that is not given, and not counted,"
-        beside = (
-            f"as little as {show(capacitance, 'F')} with {with_esr} stands beside it"
-            if capacitance
-            else f"no capacitor stands beside it, only the {show(there, 'F')} of the connector"
-        )
         yield Hit(
             source.name,
             (*source.at_input, "load"),
-            f"the current of the load falls as the voltage rises: at {show(volts, 'V')} it acts as "
-            f"-{show(1.0 / slope, 'ohm')} (dV/dI; of a constant power -V²/P), and {beside}; behind a lead of "
-            f"{show(inductance, 'H')} and {show(source.resistance.low, 'ohm')} it may oscillate, as "
-            f"1/(C·{show(1.0 / slope, 'ohm')}), {slope / there:.3g}/s, exceeds (R + ESR)/L, "
-            f"{damping / inductance:.3g}/s (R. D. Middlebrook, 1976, from memory)",
+            state(
+                "the current of the load falls as the voltage rises: at {voltage} it acts as "
+                "-{negative_resistance} (dV/dI; of a constant power -V²/P), and {beside}; behind a lead of "
+                "{inductance} and {resistance} it may oscillate, as 1/(C·{negative_resistance}), "
+                "{growth:.3g}/s, exceeds (R + ESR)/L, {damping:.3g}/s (R. D. Middlebrook, 1976, from memory)",
+                voltage=(volts, "V"),
+                negative_resistance=(1.0 / slope, "ohm"),
+                beside=_stands_beside(capacitance, esr),
+                inductance=(inductance, "H"),
+                resistance=(source.resistance.low, "ohm"),
+                growth=(slope / there, "1/s"),
+                damping=(damping / inductance, "1/s"),
+            ),
             f"give the input capacitor with its ESR in the device document: {show(needed, 'F')} or more "
             "damp it",
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from railwright.documents.procedure import StopCondition
-from railwright.quantities import show
+from railwright.quantities import state
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule
@@ -26,24 +26,33 @@ def stop_out_of_reach(context: Context) -> Outcome:
         source, feed = context.sources[condition.input], context.feeds[condition.input]
         most = source.at_most(source.limit(feed))
         level = source.ovp(feed) + (source.ovp_error or 0.0)
-        why = ""
+        why: str = ""
         if condition.current_above is not None and condition.current_above >= most:
-            limited = f"the current limit, {show(most, 'A')} with its error"
-            why = f"{show(condition.current_above, 'A')} is not below {limited}"
+            why = state(
+                "{condition} is not below the current limit, {limit} with its error",
+                condition=(condition.current_above, "A"),
+                limit=(most, "A"),
+            )
         elif condition.voltage_above is not None and condition.voltage_above >= min(level, source.reach):
-            least = "the OVP trips by" if level <= source.reach else "the outputs reach at most"
-            why = f"{show(condition.voltage_above, 'V')} is out of reach: {least} " + show(
-                min(level, source.reach), "V"
+            why = state(
+                "{condition} is out of reach: {bound} {highest}",
+                condition=(condition.voltage_above, "V"),
+                bound="the OVP trips by" if level <= source.reach else "the outputs reach at most",
+                highest=(min(level, source.reach), "V"),
             )
         elif condition.current_below is not None and condition.current_below <= 0:
-            why = f"the current does not fall below {show(condition.current_below, 'A')}"
+            why = state(
+                "the current does not fall below {condition}", condition=(condition.current_below, "A")
+            )
         elif condition.voltage_below is not None and condition.voltage_below <= 0:
-            why = f"the voltage does not fall below {show(condition.voltage_below, 'V')}"
+            why = state(
+                "the voltage does not fall below {condition}", condition=(condition.voltage_below, "V")
+            )
         if why:
             yield Hit(
                 source.name,
                 (*path, condition.kind),
-                f"{why}: it never stops anything",
+                state("{why}: it never stops anything", why=why),
                 "correct or remove the condition",
             )
 
@@ -53,27 +62,40 @@ def stop_in_normal(context: Context) -> Outcome:
     """A stop condition comes true in normal operation."""
     for path, condition in _conditions(context):
         source = context.sources[condition.input]
-        why = ""
+        why: str = ""
         if condition.during is not None:
             continue  # what is drawn in one step a rehearsal tells: rule stop-rehearsed
         if condition.current_above is not None and source.needs is not None:
             need, need_from, _ = source.needs
             if need > condition.current_above:
-                why = f"{need_from} is {show(need, 'A')}, above {show(condition.current_above, 'A')}"
+                why = state(
+                    "{origin} is {needed}, above {condition}",
+                    origin=need_from,
+                    needed=(need, "A"),
+                    condition=(condition.current_above, "A"),
+                )
         elif condition.voltage_above is not None:
             above = source.played.longest_above(condition.voltage_above)
             if above > condition.duration:
-                why = f"the procedure stays above {show(condition.voltage_above, 'V')} for {show(above, 's')}"
+                why = state(
+                    "the procedure stays above {condition} for {duration}",
+                    condition=(condition.voltage_above, "V"),
+                    duration=(above, "s"),
+                )
         elif condition.voltage_below is not None:
             below = [level for level in source.played.levels if level.voltage < condition.voltage_below]
             if below:
-                plays = f"'{below[0].step}' plays {show(below[0].voltage, 'V')}"
-                why = f"{plays}, below {show(condition.voltage_below, 'V')}"
+                why = state(
+                    "'{step}' plays {level}, below {condition}",
+                    step=below[0].step,
+                    level=(below[0].voltage, "V"),
+                    condition=(condition.voltage_below, "V"),
+                )
         if why:
             yield Hit(
                 source.name,
                 (*path, condition.kind),
-                f"{why}: the run would end early",
+                state("{why}: the run would end early", why=why),
                 "correct the condition",
             )
 
@@ -88,6 +110,10 @@ def stop_unseen(context: Context) -> Outcome:
             yield Hit(
                 source.name,
                 (*path, "for"),
-                f"for {show(condition.duration, 's')}; a reading comes every {show(slowest, 's')}",
+                state(
+                    "for {duration}; a reading comes every {interval}",
+                    duration=(condition.duration, "s"),
+                    interval=(slowest, "s"),
+                ),
                 "ask for one reading's time or more; a faster stop is the current limit's task",
             )
