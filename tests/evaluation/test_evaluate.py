@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import math
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -335,7 +336,7 @@ def test_a_load_was_away_from_its_stop_to_its_next_start() -> None:
         Event(2.5, "main", EventKind.STARTS, Facts(load="converter")),
         Event(3.0, "main", EventKind.STOPS, Facts(load="converter")),
     )
-    assert _away("main", Record("rehearsal", {}, events)) == ((1.0, 1.4), (2.0, 2.5))
+    assert _away("main", Record("rehearsal", {}, events)) == ((1.0, 1.4), (2.0, 2.5), (3.0, math.inf))
 
 
 @pytest.mark.parametrize(

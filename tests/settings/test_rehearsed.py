@@ -23,7 +23,7 @@ from railwright.settings.rehearsed import REHEARSED_RULES
 from railwright.settings.rehearsed.view import hardest, stretches
 from railwright.settings.rules import RULES
 from railwright.settings.settle import Settings, rehearsed_findings, settle
-from railwright.traces import Event, EventKind, Mode, Record, Traces
+from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces
 
 
 @dataclass
@@ -261,8 +261,10 @@ def test_a_point_of_a_sweep_that_is_not_reached(bent: Bent) -> None:
 
 def test_what_the_rehearsal_predicts_is_what_evaluation_measures(bent: Bent) -> None:
     """Measures that need evaluation: restarts, start-up time, turn-off voltage; and what is only just met."""
-    start, end = bent.spans[2].start, bent.spans[2].start + 0.3
-    bent.bend("main", "current", start + 0.25, end, 0.0).bend("main", "current", 0.0, 0.1, 0.6)
+    start = bent.spans[2].start
+    bent.happens(Event(start + 0.25, "main", EventKind.STOPS, Facts(load="converter")))
+    bent.happens(Event(start + 0.3, "main", EventKind.STARTS, Facts(load="converter")))
+    bent.bend("main", "current", 0.0, 0.1, 0.6)
     said = {each.why for each in found(bent, "requirement-predicted")}
     assert any(says(why, "keeps running over the line range", "1", "0") for why in said)
     assert any(says(why, "start-up time", "60 ms") and figures(why)[0].startswith("99") for why in said)

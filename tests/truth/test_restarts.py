@@ -66,6 +66,16 @@ CASES: dict[str, tuple[list[str], dict[str, int], str]] = {
         {"dip": 1, "back": 1, "after": 0},
         "10 ms",
     ),
+    "away for a whole step": (
+        [
+            shape("dip", "{hold: 600 ms}, {step_to: 4.8 V}, {hold: 200 ms}"),
+            "hold: 300 ms, name: low",
+            shape("back", "{step_to: 12 V}, {hold: 800 ms}"),
+            AFTER,
+        ],
+        {"dip": 1, "low": 1, "back": 1, "after": 0},
+        "10 ms",
+    ),
     "a dip that is not deep enough": (
         [BEFORE, shape("dip", "{step_to: 9 V}, {hold: 100 ms}, {step_to: 12 V}, {hold: 500 ms}")],
         {"before": 0, "dip": 0},

@@ -78,26 +78,35 @@ def restarts(view: View) -> Measured:
     if float(np.median(np.diff(time))) < BLOCK:
         time, amps, volts = _blocks(time, amps, volts)
     step = slice(*np.searchsorted(time, (begin + margin, end - margin)))
-    usual = _usual(amps[step], current)
+    # In a step in which it is away all the time its usual current is that of the steps beside it.
+    away = np.max(amps[step]) < LONG_DIP * np.median(amps)
+    usual = _usual(amps if away else amps[step], current)
     visible = max(4.0 * voltage.noise + 2.0 * voltage.step, 1e-3 * float(np.median(np.abs(volts[step]))))
     runs, explained = (
         [dip for dip in dips if _reaches(time, dip, begin, end, margin)]
         for dips in _drop_outs(view, time, amps, volts, usual, visible)
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
+    hidden = _hidden(view, time, volts, explained)
+    if view.model.averages and view.restart is not None and not hidden:
+        how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
+    return budget.result(float(len(runs)), how, **hidden)
+
+
+def _hidden(view: View, time: Array, volts: Array, explained: Sequence[tuple[int, int]]) -> dict[str, str]:
+    """What may have happened without being counted: what is unseen of it, and what would show it.
+
+    explained: dips that the capacitor makes up for.
+    """
     if lowest := _may_have_stopped(view, volts, explained):
         reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
-        unseen = f"{reached}, while the capacitor feeds it"
         advice = "a recording of the load's own output, or of the voltage and current at a higher rate,"
-        return budget.result(float(len(runs)), how, unseen=unseen, would_decide=advice)
-    if not view.model.averages:
-        return budget.result(float(len(runs)), how)
-    if view.restart is not None and _always_seen(view, time, view.restart):
-        how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
-        return budget.result(float(len(runs)), how)
+        return {"unseen": f"{reached}, while the capacitor feeds it", "would_decide": advice}
+    if not view.model.averages or (view.restart is not None and _always_seen(view, time, view.restart)):
+        return {}
     shortest = _shortest_seen(view, time)
     unseen = f"a drop-out shorter than {amount(shortest, 's')} can fall between the readings"
-    return budget.result(float(len(runs)), how, unseen=unseen, would_decide=rate(shortest / 20.0))
+    return {"unseen": unseen, "would_decide": rate(shortest / 20.0)}
 
 
 def _together(view: View, begin: float, end: float) -> tuple[Signal, Signal]:
