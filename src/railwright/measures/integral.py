@@ -51,7 +51,7 @@ def energy(view: View) -> Measured:
     return _product(view, mean=False, what="energy")
 
 
-@measure("A", "mean current", ("current",), level_of="current")
+@measure("A", "mean current", ("current",), level_of="current", mean=True)
 def mean_current(view: View) -> Measured:
     """Mean current.
 
@@ -64,7 +64,7 @@ def mean_current(view: View) -> Measured:
     return _integral(view, view.current(), mean=True, what="mean current")
 
 
-@measure("V", "mean voltage", ("voltage",), level_of="voltage")
+@measure("V", "mean voltage", ("voltage",), level_of="voltage", mean=True)
 def mean_voltage(view: View) -> Measured:
     """Mean voltage.
 

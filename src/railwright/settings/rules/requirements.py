@@ -78,7 +78,7 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     _, highest = required.limits
     path = surge_path(context.bench, feed)
     time = f"in {show(path.response, 's')}" if path.response else "in a time that is not given"
-    if not required.known.momentary:
+    if required.known.mean:
         bound = _mean_bound(context, required, source, path)
         if bound is not None and highest is not None and highest >= bound:
             return ": it cannot fail"
