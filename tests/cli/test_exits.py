@@ -11,6 +11,7 @@ from railwright.cli import HELP
 from railwright.cli.commands import COMMANDS
 from railwright.cli.exits import BadInput, Exit, guarded
 from railwright.cli.help import help_text
+from railwright.dialects.dialect import DialectError
 from railwright.documents.sources import DocumentErrors, Location, Problem
 from railwright.instruments.errors import InstrumentError
 
@@ -28,6 +29,7 @@ def raising(error):
         (BadInput("a line"), Exit.BAD_INPUT, "a line"),
         (DocumentErrors([Problem(Location("a.yaml", 3, 7), "expected x")]), Exit.BAD_INPUT, "a.yaml:3:7: "),
         (FileNotFoundError(2, "No such file", "a.csv"), Exit.BAD_INPUT, "a.csv: No such file"),
+        (DialectError("mine.yaml:3: expected YAML"), Exit.BAD_INPUT, "mine.yaml:3: expected YAML"),
         (InstrumentError("left", "*IDN?", "gives no answer"), Exit.INSTRUMENT, "left: gives no answer"),
         (KeyboardInterrupt(), Exit.STOPPED, "stopped from the keyboard"),
     ],
