@@ -4,6 +4,7 @@ import os
 import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -103,6 +104,12 @@ def test_a_command_that_is_not_there_is_told_with_one_that_is_meant():
 
 def test_help_names_every_command():
     assert [name for name in COMMANDS if f"\n  {name} " in HELP.read_text("utf-8")] == list(COMMANDS)
+
+
+def test_the_readme_names_every_command():
+    rows = (Path(__file__).parents[2] / "README.md").read_text("utf-8").splitlines()
+    named = {row.split()[2].strip("`") for row in rows if row.startswith("| `railwright ")}
+    assert named == set(COMMANDS)
 
 
 def test_help_starts_quickly():
