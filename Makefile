@@ -17,6 +17,7 @@ help:
 	@echo "make bench   the benchmarks; each prints its figure on its last line"
 	@echo "make docs    write docs/documents.md, docs/measures.md and the help text again from their sources"
 	@echo "make verification  docs/verification.md: the rehearsal against ngspice, scipy and closed forms"
+	@echo "make format  puts right what ruff can put right"
 	@echo "make setup   only install, into $(VENV), with the tools for development"
 	@echo "make clean   remove $(VENV), caches and the demo's folders"
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
+from benchmarks.same_outcomes import loads
 from benchmarks.same_outcomes.comparing import Outcome, differences
 from benchmarks.same_outcomes.documents import Documents, example, loaded, yaml_text
 from benchmarks.same_outcomes.drawing import EXAMPLES, draw
@@ -86,6 +87,15 @@ def test_every_twist_is_in_the_jobs_and_changes_the_documents() -> None:
 
 def _data(documents: Documents) -> tuple[object, ...]:
     return documents.device, documents.bench, documents.procedure
+
+
+def test_a_kind_of_load_without_a_drawing_of_its_own_is_one_of_its_examples(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """12 V by 0.05 A are 240 ohm, a hundredth of it in henries 2.4 H."""
+    monkeypatch.delitem(loads.LOADS, "coil")
+    drawn = loads.load(Random(1), "coil", 12.0, 0.05, Documents({}, {}, {}))
+    assert drawn == {"coil": {"resistance": "240.0 ohm", "inductance": "2.4 H"}}
 
 
 def test_every_kind_of_run_is_drawn() -> None:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from random import Random
 
 from benchmarks.same_outcomes.documents import Data, Documents
-from benchmarks.same_outcomes.loads import LOADS, figure, load, recordings
+from benchmarks.same_outcomes.loads import figure, load, recordings
 from benchmarks.same_outcomes.steps import drawn_steps
+
+from railwright.physics.loads import KINDS
 
 NAMES = ("main", "aux", "lamp", "radio", "heater rail", "logger")
 VOLTS = (3.3, 5.0, 12.0, 12.0, 24.0, 24.0, 28.0, 48.0)
@@ -60,7 +62,7 @@ def _device(dice: Random, inputs: dict[str, tuple[float, float]], made: Document
     device: Data = {"device": f"Invented device {dice.randrange(1000)}", "inputs": {}}
     returns = dice.choice(("common", "isolated", "earth", "mixed"))
     for name, (volts, amperes) in inputs.items():
-        kinds = [dice.choice(list(LOADS))]
+        kinds = [dice.choice(list(KINDS))]
         kinds += ["capacitor"] * (dice.random() < 0.5 and kinds[0] != "capacitor")
         kinds += [dice.choice(("resistor", "led_string", "coil"))] * (dice.random() < 0.2)
         own: Data = {

@@ -11,6 +11,8 @@ from random import Random
 
 from benchmarks.same_outcomes.documents import Data, Documents
 
+from railwright.physics.loads import KINDS
+
 
 def figure(value: float, unit: str) -> str:
     """A value in SI units as a document writes it, with three digits and a prefix where that reads better."""
@@ -35,8 +37,13 @@ def bounded(dice: Random, value: float, unit: str) -> str:
 
 
 def load(dice: Random, kind: str, volts: float, amperes: float, documents: Documents) -> Data:
-    """A part of this kind that draws about so much; a file that it needs is put beside the documents."""
-    return {kind: LOADS[kind](dice, volts, amperes, documents)}
+    """A part of this kind that draws about so much; a file that it needs is put beside the documents.
+
+    Of a kind without a drawing of its own it is one of the load's examples.
+    """
+    if kind in LOADS:
+        return {kind: LOADS[kind](dice, volts, amperes, documents)}
+    return {kind: dict(dice.choice(list(KINDS[kind].equations.examples(volts, amperes).values())))}
 
 
 def _resistor(dice: Random, volts: float, amperes: float, _documents: Documents) -> Data:
@@ -174,6 +181,7 @@ LOADS: dict[str, Callable[[Random, float, float, Documents], Data]] = {
     "iv_table": _iv_table,
     "profile": _profile,
 }
+"""Kinds whose parameters are drawn one by one."""
 
 
 def _known(dice: Random, given: Data, more: Data, share: float = 0.7) -> Data:

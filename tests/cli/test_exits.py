@@ -4,6 +4,7 @@ import os
 import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -11,6 +12,7 @@ from railwright.cli import HELP
 from railwright.cli.commands import COMMANDS
 from railwright.cli.exits import BadInput, Exit, guarded
 from railwright.cli.help import help_text
+from railwright.dialects.dialect import DialectError
 from railwright.documents.sources import DocumentErrors, Location, Problem
 from railwright.instruments.errors import InstrumentError
 
@@ -28,6 +30,7 @@ def raising(error):
         (BadInput("a line"), Exit.BAD_INPUT, "a line"),
         (DocumentErrors([Problem(Location("a.yaml", 3, 7), "expected x")]), Exit.BAD_INPUT, "a.yaml:3:7: "),
         (FileNotFoundError(2, "No such file", "a.csv"), Exit.BAD_INPUT, "a.csv: No such file"),
+        (DialectError("mine.yaml:3: expected YAML"), Exit.BAD_INPUT, "mine.yaml:3: expected YAML"),
         (InstrumentError("left", "*IDN?", "gives no answer"), Exit.INSTRUMENT, "left: gives no answer"),
         (KeyboardInterrupt(), Exit.STOPPED, "stopped from the keyboard"),
     ],
@@ -101,6 +104,12 @@ def test_a_command_that_is_not_there_is_told_with_one_that_is_meant():
 
 def test_help_names_every_command():
     assert [name for name in COMMANDS if f"\n  {name} " in HELP.read_text("utf-8")] == list(COMMANDS)
+
+
+def test_the_readme_names_every_command():
+    rows = (Path(__file__).parents[2] / "README.md").read_text("utf-8").splitlines()
+    named = {row.split()[2].strip("`") for row in rows if row.startswith("| `railwright ")}
+    assert named == set(COMMANDS)
 
 
 def test_help_starts_quickly():

@@ -102,13 +102,14 @@ def test_what_a_link_s_query_answers(name: str) -> None:
             dialect.understood_link(answer)
 
 
-@DIALECTS
+@pytest.mark.parametrize("name", [name for name in dialect_names() if load_dialect(name).watchdog])
 def test_a_watchdog_has_a_time_and_is_on_or_off(name: str) -> None:
     dialect = load_dialect(name)
-    head = "SYSTem:COMMunicate:WATChdog:"
-    assert dialect.watchdog_units(2.5) == [f"{head}TIME 2.5", f"{head}STATe ON"]
-    assert dialect.watchdog_units(None) == [f"{head}STATe OFF"]
-    assert dialect.watchdog_queries() == [f"{head}TIME?", f"{head}STATe?"]
+    assert dialect.watchdog is not None
+    time, state = dialect.watchdog.time, dialect.watchdog.state
+    assert dialect.watchdog_units(2.5) == [f"{time} 2.5", f"{state} {dialect.words['on']}"]
+    assert dialect.watchdog_units(None) == [f"{state} {dialect.words['off']}"]
+    assert dialect.watchdog_queries() == [f"{time}?", f"{state}?"]
     assert dialect.understood_watchdog("+2.5E+00", "1") == 2.5
     assert dialect.understood_watchdog("2.5", "0") is None
     with pytest.raises(ValueError, match="expected 1 or 0"):

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 import pytest
 
+from railwright.dialects.dialect import load_dialect
+from railwright.dialects.files import dialect_names
 from railwright.documents.bench import Bench, OverCurrent, OverPower
 from railwright.documents.loader import load_bench
 from railwright.examples import example
@@ -17,11 +19,13 @@ from railwright.twin.launcher import TwinBench
 pytestmark = pytest.mark.alone
 
 BENCH = example() / "quay.bench.yaml"
+OTHERS = [name for name in dialect_names() if name not in ("channel-list", "selected-output")]
+"""Dialects in which no supply of the bench is spoken to."""
 
 
 @pytest.fixture(scope="module")
 def bench() -> Iterator[Bench]:
-    with TwinBench(_with_own_levels(load_bench(BENCH).model)) as twins:
+    with TwinBench(_of_every_dialect(_with_own_levels(load_bench(BENCH).model))) as twins:
         yield twins.bench
 
 
@@ -38,7 +42,14 @@ def _with_own_levels(bench: Bench) -> Bench:
     return bench.model_copy(update={"supplies": supplies})
 
 
-@pytest.fixture(params=["left", "right"])
+def _of_every_dialect(bench: Bench) -> Bench:
+    """The bench, and for each further dialect a supply like 'left', under its name."""
+    left = bench.supplies["left"]
+    more = {name: left.model_copy(update={"dialect": load_dialect(name)}) for name in OTHERS}
+    return bench.model_copy(update={"supplies": {**bench.supplies, **more}})
+
+
+@pytest.fixture(params=["left", "right", *OTHERS])
 def supply(bench: Bench, request: pytest.FixtureRequest) -> Iterator[SupplyDriver]:
     made = SupplyDriver(request.param, bench.supplies[request.param], open_visa())
     made.connect()

@@ -49,6 +49,30 @@ def test_what_is_systematic_is_not_divided_by_the_number_of_readings() -> None:
     assert long.high - long.low > 1.8 * CURRENT.offset
 
 
+def test_one_error_in_both_factors_of_a_product_is_one_error() -> None:
+    """d(i²) = 2 i di, for its noise as well: 0.6 A times ±3 mA, and times 0.2 mA."""
+    current = view(steady().read(2), MODEL, 0.5, 2.5).current()
+    squared = current.times(current)
+    shapes = {each.source: each.shape for each in squared.systematic}
+    assert len(shapes) == len(squared.systematic)
+    assert shapes["left.1 current offset"] == pytest.approx(2.0 * current.values * CURRENT.offset)
+    assert squared.noise == pytest.approx(0.6 * CURRENT.noise, rel=0.02)
+
+
+def test_an_error_of_the_current_counts_once_in_a_power_whose_voltage_is_carried_over_the_lead() -> None:
+    """p = (v - R i) i, so dp/di = v - 2 R i: 12 V - 2 Ω · 2 · 1 A = 8 V, of a ±3 mA offset 24 mW."""
+    model = replace(MODEL, lead=(2.0, 2.0))
+    read = steady(12.0, 1.0).read(3, model)
+    terminals = Traces(
+        read.time, {"terminal_voltage": read.columns["voltage"], "current": read.columns["current"]}
+    )
+    got = MEASURES["mean_power"](view(terminals, model, 0.5, 2.5))
+    sources = [each.source for each in got.contributions]
+    assert len(sources) == len(set(sources))
+    offset = next(each.standard for each in got.contributions if each.source == "left.1 current offset")
+    assert offset == pytest.approx(8.0 * CURRENT.offset / np.sqrt(3.0), rel=0.02)
+
+
 def test_noise_is_divided_by_the_root_of_the_number_of_readings() -> None:
     noisy = replace(MODEL, current=(replace(CURRENT, of_value=0.0, offset=0.0, resolution=0.0, noise=0.01),))
     standards = []

@@ -15,10 +15,10 @@ from tests.report.hook_ups import PARALLEL, SERIES, changed
 
 from railwright.documents.loader import Documents, load_documents
 from railwright.quantities import state
-from railwright.report.sheet import FOR_THE_AUTHOR, NOT_OF_SETTING_UP, _cautions, _key, sheet_of
+from railwright.report.sheet import _cautions, _key, sheet_of
 from railwright.report.sheet_page import sheet_pdf, sheet_svg
+from railwright.settings.all_rules import all_rules
 from railwright.settings.findings import Finding, Severity
-from railwright.settings.overrides import known_rules
 from railwright.settings.settle import settle
 
 MADE = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)
@@ -191,5 +191,10 @@ def test_who_decides_is_said_once(documents: Documents) -> None:
     assert "competent persons decide" in lines[-1]
 
 
-def test_the_rules_that_are_left_out_exist() -> None:
-    assert {*NOT_OF_SETTING_UP, *FOR_THE_AUTHOR} <= set(known_rules())
+def test_each_rule_says_whether_its_cautions_are_for_whoever_sets_up() -> None:
+    for known in all_rules():
+        lines = _cautions([found(known.id, Severity.CAUTION)])
+        assert lines[0].startswith(f"main: {known.id} in numbers.") is known.on_sheet, known.id
+    kept = {known.id for known in all_rules() if known.on_sheet}
+    assert {"lead-hot", "touch-voltage"} < kept
+    assert not {"outside-window", "dwell-too-short", "stop-in-normal", "trip-delay-margin"} & kept

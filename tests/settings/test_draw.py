@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from railwright.documents.device import Input
+from railwright.physics.loads import KINDS
 from railwright.settings.draw import LoadModel
 
 
@@ -78,6 +81,29 @@ def test_bounds_at_the_nominal_voltage(load, low, high):
     """A converter within its limit is the resistor U / I_limit at P / I_limit: I = v I_limit² / P."""
     drawn = model(load).current(12.0)
     assert (drawn.low, drawn.high) == pytest.approx((low, high), rel=0.02, abs=1e-9)
+
+
+@pytest.mark.parametrize(("in_current", "settled", "drawn"), [(True, False, None), (False, True, 0.5)])
+def test_a_state_that_leaves_the_current_alone_needs_no_settling(monkeypatch, in_current, settled, drawn):
+    """12 V at 24 ohm; a warmth in which its resistance has a part is told by a rehearsal alone."""
+    warm = replace(KINDS["resistor"], states=("warmth",), states_in_current=in_current)
+    monkeypatch.setitem(KINDS, "resistor", warm)
+    load = model({"resistor": "24 ohm"})
+    assert (load.known, load.settled) == (settled, settled)
+    found = load.current(12.0)
+    assert (found and found.high) == drawn
+    assert (load.charging_time(0.0, 1.0, 0.0, 12.0) is None) is not settled
+
+
+def test_what_draws_the_same_whichever_way_round_is_said_by_each_load(monkeypatch):
+    def either(*loads):
+        given = {"nominal": "12 V", "operating": "9 V .. 16 V", "return": "common", "load": list(loads)}
+        return Input.model_validate(given).draws_either_way
+
+    assert either({"resistor": "24 ohm"}, {"capacitor": "1 mF"}, LAMP)
+    assert not either({"resistor": "24 ohm"}, COIL)
+    monkeypatch.setitem(KINDS, "coil", replace(KINDS["coil"], either_way=True))
+    assert either({"resistor": "24 ohm"}, COIL)
 
 
 def test_parts_add_up_and_what_settles_has_no_charging_time():

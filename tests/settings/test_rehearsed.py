@@ -81,6 +81,11 @@ def bent(tmp_path: Path) -> Bent:
     return Bent(station(tmp_path))
 
 
+def test_every_rule_is_asked_for_here() -> None:
+    text = Path(__file__).read_text("utf-8")
+    assert [rule.id for rule in REHEARSED_RULES if text.count(f'"{rule.id}"') == 0] == []
+
+
 def test_all_goes_well(bent: Bent) -> None:
     assert bent.findings() == ()
 

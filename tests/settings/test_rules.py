@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +16,7 @@ from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, stati
 from railwright.circuit.case import fixed
 from railwright.dialects.dialect import load_dialect
 from railwright.evaluation.evaluate import evaluate
+from railwright.measures import MEASURES
 from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.needed import trips
 from railwright.settings.constraints.ovp import falling
@@ -1595,6 +1596,17 @@ def test_parallel_outputs_divide_the_limit(tmp_path: Path) -> None:
     points = settings.set_points["main"].outputs
     assert [each.current_limit for each in points] == [0.5, 0.5]
     assert [each.ovp for each in points] == [18.0, 18.0]
+
+
+def test_what_is_no_mean_can_be_higher_by_what_passes_before_the_limit_responds(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An r.m.s. value, say: a surge raises it by more than its charge raises a mean."""
+    monkeypatch.setitem(MEASURES, "mean_current", replace(MEASURES["mean_current"], mean=False))
+    documents = station(tmp_path, ("procedure", "at_most: 25 mA", "at_most: 500 mA"))
+    (masked,) = of_rule(settle(documents, TODAY), "requirement-masked")
+    assert says(masked.why, "0.1006 A", "1 ms", "until then up to", "149.9 mΩ", "30.53 V")
+    assert "cannot fail" not in masked.why
 
 
 def test_what_the_check_says_of_a_masked_peak_is_what_the_evaluation_says(tmp_path: Path) -> None:

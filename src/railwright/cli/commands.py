@@ -24,6 +24,7 @@ COMMANDS = (
     "new",
     "first-power",
     "sheet",
+    "explain",
     "waveform",
     "warm-up",
 )

@@ -107,7 +107,7 @@ _KNOWN = (
     ("railwright.physics.solver", "SolverError", Exit.BAD_INPUT),
     ("railwright.running.outcome", "RunRefused", Exit.STOPPED),
     ("railwright.instruments.errors", "InstrumentError", Exit.INSTRUMENT),
-    ("railwright.dialects.dialect", "DialectError", Exit.INSTRUMENT),
+    ("railwright.dialects.dialect", "DialectError", Exit.BAD_INPUT),
     ("railwright.twin.launcher", "TwinError", Exit.INSTRUMENT),
 )
 

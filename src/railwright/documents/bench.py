@@ -257,7 +257,7 @@ class Supply(Model):
     address: Address = Field(description="VISA resource name, such as TCPIP::192.0.2.10::5025::SOCKET")
     dialect: Annotated[
         Dialect, PlainValidator(_dialect), WithJsonSchema({"type": "string", "enum": [*dialect_names()]})
-    ] = Field(description="how it is spoken to: channel-list or selected-output")
+    ] = Field(description=f"how it is spoken to: {' or '.join(dialect_names())}")
     model: Text | None = Field(None, description="model as *IDN? gives it")
     serial: Text | None = Field(None, description="serial number as *IDN? gives it")
     calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")

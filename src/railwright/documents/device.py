@@ -6,7 +6,7 @@ from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
 from railwright.documents.model import Model, Name, Text, exactly_one, fault
-from railwright.physics.loads import LOAD_MODELS, LoadParameters
+from railwright.physics.loads import KINDS, LOAD_MODELS, LoadParameters
 from railwright.quantities import (
     AmpereRange,
     PositiveAmperes,
@@ -89,10 +89,6 @@ def _add_loads() -> bool:
 _add_loads()
 
 
-EITHER_WAY = frozenset({"resistor", "filament_lamp", "capacitor"})
-"""Kinds of load that draw the same whichever way round they are fed."""
-
-
 class Input(Model):
     """One supply input of the device."""
 
@@ -149,10 +145,10 @@ class Input(Model):
 
     @property
     def draws_either_way(self) -> bool:
-        """Whether it draws the same with its polarity reversed: nothing but resistors, filament lamps and
-        capacitors. A capacitor counts as one without polarity (assumed).
+        """Whether it draws the same with its polarity reversed: it has nothing but loads that do
+        (`LoadKind.either_way`), and nothing blocks. A capacitor counts as one without polarity (assumed).
         """
-        return not self.blocks_reversed and {each.kind for each in self.load} <= EITHER_WAY
+        return not self.blocks_reversed and all(KINDS[each.kind].either_way for each in self.load)
 
 
 class OrderRule(Model):

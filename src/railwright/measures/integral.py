@@ -33,7 +33,7 @@ def charge(view: View) -> Measured:
     'time of the readings' (the window moved by how late a reading may be).
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
-    return _integral(view, view.current(), mean=False, what="charge")
+    return integral(view, view.current(), mean=False, what="charge")
 
 
 @measure("J", "energy", ("voltage", "current"))
@@ -51,7 +51,7 @@ def energy(view: View) -> Measured:
     return _product(view, mean=False, what="energy")
 
 
-@measure("A", "mean current", ("current",), level_of="current")
+@measure("A", "mean current", ("current",), level_of="current", mean=True)
 def mean_current(view: View) -> Measured:
     """Mean current.
 
@@ -61,10 +61,10 @@ def mean_current(view: View) -> Measured:
     'time of the readings' (the window moved by how late a reading may be).
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
-    return _integral(view, view.current(), mean=True, what="mean current")
+    return integral(view, view.current(), mean=True, what="mean current")
 
 
-@measure("V", "mean voltage", ("voltage",), level_of="voltage")
+@measure("V", "mean voltage", ("voltage",), level_of="voltage", mean=True)
 def mean_voltage(view: View) -> Measured:
     """Mean voltage.
 
@@ -74,7 +74,7 @@ def mean_voltage(view: View) -> Measured:
     'time of the readings' (the window moved by how late a reading may be).
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
-    return _integral(view, view.voltage(), mean=True, what="mean voltage")
+    return integral(view, view.voltage(), mean=True, what="mean voltage")
 
 
 @measure("W", "mean power", ("voltage", "current"))
@@ -102,7 +102,7 @@ def _product(view: View, *, mean: bool, what: str) -> Measured:
         value = integral_of_product(voltage.time, voltage.values, current.values) / length
         how = f"{what} exactly, of straight lines between {voltage.time.size} rows of the rehearsal"
         return Budget(view).result(value, how)
-    return _integral(view, voltage.times(current), mean=mean, what=what, factors=(voltage, current))
+    return integral(view, voltage.times(current), mean=mean, what=what, factors=(voltage, current))
 
 
 def _same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
@@ -115,9 +115,14 @@ def _same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
     return first.take(left), second.take(right)
 
 
-def _integral(
+def integral(
     view: View, signal: Signal, *, mean: bool, what: str, factors: tuple[Signal, Signal] | None = None
 ) -> Measured:
+    """Integral of a channel over the step by the trapezoid rule; mean: divided by the step's length.
+
+    signal: may be a product of two channels; factors: those two, for what a product of means over an aperture
+    loses. what: what it is called. Raises CannotMeasure where the values do not cover the step.
+    """
     import numpy as np
 
     from railwright.measures.budget import Budget

@@ -36,11 +36,13 @@ class Measure:
     level_of: the channel of whose level it is a value, so that a reading's error bounds it, a limit is drawn
     across that channel's panel, and (unless it `turns`) the current limit or the OVP bounds it; None: another
     quantity. turns: of a voltage that is taken where the input's current falls or rises on a ramp.
-    momentary: a single short event decides it, which readings that are means can hide. only_grows: nothing
-    later in its step makes it smaller. after_switching_on: it is a time that begins when the input is
-    switched on. sampling: from the update interval of the readings, the time between two that are recorded,
-    and their aperture, to the longest time between two samples of a recording that sees enough where the
-    readings do not [all in s]; None: how often a recording samples is not what decides.
+    momentary: a single short event decides it, which readings that are means can hide. mean: a surge raises
+    it by no more than the surge's own integral, divided by the length of the window (an r.m.s. value is
+    neither of the two). only_grows: nothing later in its step makes it smaller. after_switching_on: it is a
+    time that begins when the input is switched on. sampling: from the update interval of the readings, the
+    time between two that are recorded, and their aperture, to the longest time between two samples of a
+    recording that sees enough where the readings do not [all in s]; None: how often a recording samples is
+    not what decides.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Measure:
     level_of: Channel | None = None
     turns: Literal["fall", "rise"] | None = None
     momentary: bool = False
+    mean: bool = False
     only_grows: bool = False
     after_switching_on: bool = False
     sampling: Callable[[float, float, float], float] | None = None
@@ -73,6 +76,7 @@ def measure(
     level_of: Channel | None = None,
     turns: Literal["fall", "rise"] | None = None,
     momentary: bool = False,
+    mean: bool = False,
     only_grows: bool = False,
     after_switching_on: bool = False,
     sampling: Callable[[float, float, float], float] | None = None,
@@ -89,6 +93,7 @@ def measure(
             level_of=level_of,
             turns=turns,
             momentary=momentary,
+            mean=mean,
             only_grows=only_grows,
             after_switching_on=after_switching_on,
             sampling=sampling,

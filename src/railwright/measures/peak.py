@@ -118,7 +118,7 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
     if view.model.averages:
         sees = blind_time(update, view.interval, aperture)
         hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
-        highest, unseen = _hidden(view, bound, unit, hides)
+        highest, unseen = hidden(view, bound, unit, hides)
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
         needed = outlining_interval(update, view.every or view.interval, aperture)
         return budget.at_least(value, highest, how, unseen=unseen, hides=hides, would_decide=rate(needed))
@@ -222,7 +222,7 @@ def _together(measured: Measured, rest: _Rest, unit: str) -> Measured:
     )
 
 
-def _hidden(view: View, bound: HidingBound | None, unit: str, hides: str) -> tuple[float, str]:
+def hidden(view: View, bound: HidingBound | None, unit: str, hides: str) -> tuple[float, str]:
     """The largest value that can hide between readings, and why, in words, of which `hides` is the first.
 
     A current limit holds a current only once it has responded; until then the output capacitor feeds the

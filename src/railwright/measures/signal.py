@@ -74,12 +74,19 @@ class Signal:
         return replace(self, time=time, values=values, systematic=parts)
 
     def times(self, other: Signal) -> Signal:
-        """Product with another channel on the same time base; first order in the errors."""
-        parts = [Systematic(s.source, s.shape * other.values) for s in self.systematic]
-        parts += [Systematic(s.source, s.shape * self.values) for s in other.systematic]
+        """Product with another channel on the same time base, or with itself; first order in the errors.
+
+        An error that is in both factors (of one source) stays one error.
+        """
+        shapes: dict[str, Array] = {}
+        for one, rest in ((self, other), (other, self)):
+            for error in one.systematic:
+                shapes[error.source] = shapes.get(error.source, 0.0) + error.shape * rest.values
+        parts = tuple(Systematic(source, shape) for source, shape in shapes.items())
         # The noise of a product differs from value to value; the largest stands for all.
-        noise = math.hypot(self.noise * _largest(other.values), other.noise * _largest(self.values))
-        return Signal(self.time, self.values * other.values, tuple(parts), noise, 0.0)
+        own, others = self.noise * _largest(other.values), other.noise * _largest(self.values)
+        noise = own + others if other is self else math.hypot(own, others)
+        return Signal(self.time, self.values * other.values, parts, noise, 0.0)
 
 
 def over_lead(name: str) -> str:

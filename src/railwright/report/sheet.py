@@ -21,47 +21,12 @@ from railwright.report.sheet_order import goal_of, in_order
 from railwright.report.sheet_wires import wires
 from railwright.report.text import breakable, sentence
 from railwright.report.wiring import wiring_of, wiring_svg
+from railwright.settings.all_rules import all_rules
 from railwright.settings.context import sources_of
 from railwright.settings.findings import Finding, Severity
 from railwright.settings.rules.voltage import COVER, WHO_DECIDES, touch_voltage
 from railwright.settings.settle import Settings
 
-NOT_OF_SETTING_UP = (
-    "reading-too-slow",
-    "reading-too-coarse",
-    "requirement-masked",
-    "requirement-out-of-reach",
-    "step-too-short",
-    "threshold-not-crossed",
-    "recorded-too-fast",
-    "dwell-too-short",
-    "not-reached",
-    "shape-not-served",
-    "standard-missed",
-    "interruption-low-impedance",
-    "interruption-high-impedance",
-    "limit-at-low-voltage",
-    "ramp-down-too-fast",
-)
-"""Rules about what is played and measured later: nothing to mind while a bench is set up."""
-FOR_THE_AUTHOR = (
-    "declared-current",
-    "outside-window",
-    "steady-current-rehearsed",
-    "requirement-predicted",
-    "calibration-ahead",
-    "limit-headroom",
-    "power-headroom",
-    "ovp-close",
-    "trip-delay-margin",
-    "slew-too-fast",
-    "stop-out-of-reach",
-    "stop-in-normal",
-    "stop-unseen",
-    "off-after-up",
-    "off-after-unlinked",
-)
-"""Rules whose findings ask for another document: whoever sets the bench up can do nothing about them."""
 MOST_CAUTIONS = 7
 """Cautions that find room."""
 
@@ -195,7 +160,7 @@ def _voltages(finding: Finding) -> list[float]:
 
 def _cautions(findings: Sequence[Finding]) -> list[str]:
     """What the check warns of, the weightiest first, and what always holds."""
-    left_out = (*NOT_OF_SETTING_UP, *FOR_THE_AUTHOR)
+    left_out = {known.id for known in all_rules() if not known.on_sheet}
     found = [
         f
         for f in findings

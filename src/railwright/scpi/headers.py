@@ -75,12 +75,17 @@ class CommandTree(Generic[Command]):
 
     def __init__(self) -> None:
         self._root: _Branch[Command] = _Branch()
-        self._patterns: list[str] = []
+        self._entries: list[tuple[str, Command]] = []
 
     @property
     def patterns(self) -> tuple[str, ...]:
         """All patterns added, in order."""
-        return tuple(self._patterns)
+        return tuple(pattern for pattern, _ in self._entries)
+
+    @property
+    def entries(self) -> tuple[tuple[str, Command], ...]:
+        """All patterns added, in order, each with its command."""
+        return tuple(self._entries)
 
     def add(self, pattern: str, command: Command) -> None:
         """Put a command under a pattern. ValueError when the pattern, or a way of writing it, is already
@@ -94,7 +99,7 @@ class CommandTree(Generic[Command]):
             if query in branch.commands:
                 raise ValueError(f"header pattern {pattern!r} is taken already")
             branch.commands[query] = command
-        self._patterns.append(pattern)
+        self._entries.append((pattern, command))
 
     def find(self, nodes: tuple[str, ...], query: bool) -> tuple[Command, tuple[int, ...]]:
         """The command and the numbers its nodes carried. -113 when there is none, -114 for a number out of

@@ -56,7 +56,8 @@ class _Part:
             found = [draws(voltage, corner) for corner in self.corners]
             return Bounds(min(low for low, _ in found), max(high for _, high in found))
         law, flags = self.kind.equations.current, list(self.kind.flags_at_start)
-        currents = [float(law(voltage, 0.0, corner, [], flags)) for corner in self.corners]
+        states = [0.0] * len(self.kind.states)  # no part of its current, or it would have `draws`
+        currents = [float(law(voltage, 0.0, corner, states, flags)) for corner in self.corners]
         return Bounds(min(currents), max(currents))
 
 
@@ -80,7 +81,7 @@ class LoadModel:
             if isinstance(parameters, Capacitor):
                 banks.append(parameters)
                 continue
-            if kind.states:
+            if kind.settles:
                 self.settled = False
                 if not hasattr(kind.equations, "draws"):
                     self.known = False

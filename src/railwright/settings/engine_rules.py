@@ -1,8 +1,9 @@
-"""Ids and severities of the findings that no rule function makes: settling and the rules' engine do."""
+"""What is known of the findings that no rule function makes: settling and the rules' engine do."""
 
 from __future__ import annotations
 
 from railwright.settings.findings import Severity
+from railwright.settings.rule import RuleFacts
 
 AUTO_IMPOSSIBLE = "auto-impossible"
 HOOK_UP_IMPOSSIBLE = "hook-up-impossible"
@@ -12,10 +13,31 @@ OVERRIDE_NO_EFFECT = "override-no-effect"
 EMPTY_WINDOW = "empty-window"
 OUTSIDE_WINDOW = "outside-window"
 ENGINE_RULES = {
-    AUTO_IMPOSSIBLE: Severity.STOP,
-    HOOK_UP_IMPOSSIBLE: Severity.STOP,
-    UNKNOWN_FIGURE: Severity.NOTE,
-    OVERRIDE_NO_EFFECT: Severity.NOTE,
-    EMPTY_WINDOW: Severity.STOP,
-    OUTSIDE_WINDOW: Severity.CAUTION,
+    known.id: known
+    for known in (
+        RuleFacts(AUTO_IMPOSSIBLE, Severity.STOP, "No value fits where the procedure says 'auto'."),
+        RuleFacts(
+            HOOK_UP_IMPOSSIBLE, Severity.STOP, "No hook-up feeds every input where the procedure says 'auto'."
+        ),
+        RuleFacts(
+            UNKNOWN_FIGURE, Severity.NOTE, "A figure without which something cannot be checked is not given."
+        ),
+        RuleFacts(
+            OVERRIDE_NO_EFFECT,
+            Severity.NOTE,
+            "The procedure accepts a finding that is not there, blocks nothing, or cannot be accepted.",
+        ),
+        RuleFacts(
+            EMPTY_WINDOW,
+            Severity.STOP,
+            "No value of a setting is right: the lower end of its window lies above the upper end.",
+        ),
+        RuleFacts(
+            OUTSIDE_WINDOW,
+            Severity.CAUTION,
+            "A value that the procedure gives lies outside the window in which it is right.",
+            on_sheet=False,
+        ),
+    )
 }
+"""By their ids."""

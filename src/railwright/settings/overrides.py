@@ -8,14 +8,13 @@ from dataclasses import replace
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Procedure
 from railwright.documents.sources import DocumentErrors, Problem, hint
+from railwright.settings.all_rules import all_rules
 from railwright.settings.engine_rules import (
     AUTO_IMPOSSIBLE,
-    ENGINE_RULES,
     HOOK_UP_IMPOSSIBLE,
     OVERRIDE_NO_EFFECT,
 )
 from railwright.settings.findings import Finding, Severity
-from railwright.settings.rules import RULES
 
 NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE)
 """Stops that no override accepts: there is nothing to go on with."""
@@ -23,13 +22,7 @@ NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE)
 
 def known_rules() -> dict[str, Severity]:
     """Every rule id that a finding can carry, with its severity."""
-    from railwright.settings.rehearsed import REHEARSED_RULES
-
-    return {
-        **ENGINE_RULES,
-        **{rule.id: rule.severity for rule in RULES},
-        **{rule.id: rule.severity for rule in REHEARSED_RULES},
-    }
+    return {known.id: known.severity for known in all_rules()}
 
 
 def check_overrides(documents: Documents) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
 from railwright.settings.findings import Severity
@@ -40,22 +40,41 @@ Outcome = Iterator[Hit | Unknown]
 
 
 @dataclass(frozen=True)
-class Rule(Generic[Seen]):
-    """One rule: a stable id, how severe its findings are, and the function that looks."""
+class RuleFacts:
+    """What is known of a rule: a stable id, how severe its findings are, and what it looks for, in a line.
+
+    on_sheet: a caution of it belongs on the set-up sheet. False where whoever sets the bench up can do
+    nothing about it: it is about what is played and measured later, or asks for another document.
+    """
 
     id: str
     severity: Severity
+    title: str
+    on_sheet: bool = field(default=True, kw_only=True)
+
+
+@dataclass(frozen=True)
+class Rule(RuleFacts, Generic[Seen]):
+    """One rule: what is known of it, and the function that looks."""
+
     look: Callable[[Seen], Outcome]
 
     def __call__(self, seen: Seen) -> Outcome:
         return self.look(seen)
 
-    @property
-    def title(self) -> str:
-        """The first paragraph of the function's docstring, in one line."""
-        return " ".join((self.look.__doc__ or "").strip().split("\n\n")[0].split())
 
+def rule(
+    identity: str, severity: Severity, *, on_sheet: bool = True
+) -> Callable[[Callable[[Seen], Outcome]], Rule[Seen]]:
+    """Make a function of the documents and set points, or of a rehearsal, a rule.
 
-def rule(identity: str, severity: Severity) -> Callable[[Callable[[Seen], Outcome]], Rule[Seen]]:
-    """Make a function of the documents and set points, or of a rehearsal, a rule."""
-    return lambda look: Rule(identity, severity, look)
+    Its docstring's first paragraph is the title. It yields `Unknown` for a figure that no document gives and
+    without which it cannot tell whether something that is there is right; where that which it looks at is
+    not there (no remote sense, no fuse), it yields nothing.
+    """
+
+    def made(look: Callable[[Seen], Outcome]) -> Rule[Seen]:
+        title = " ".join((look.__doc__ or "").strip().split("\n\n")[0].split())
+        return Rule(identity, severity, title, look, on_sheet=on_sheet)
+
+    return made

@@ -58,7 +58,7 @@ class TwinSupply:
         self.document = document
         self.plant = plant
         self.token = token_hex(4) if token is None else token
-        self.selects = document.dialect.name == "selected-output"
+        self.selects = document.dialect.addressing == "selected-output"
         self.channels = tuple(channel_numbers(document).values())
         self.selected = self.lowest
         self.panels = [

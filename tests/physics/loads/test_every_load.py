@@ -12,56 +12,20 @@ from tests.physics.loads.driven import bench, load_of, p_of
 from railwright.physics.loads import KINDS
 from railwright.physics.simulation import Simulation
 
-CURVE = ({"charge": "0 %", "voltage": "9 V"}, {"charge": "100 %", "voltage": "13 V"})
-CELL = {"series_resistance": "1 ohm", "capacity": "50 C", "state_of_charge": "50 %"}
-CONVERTER = {"output_power": "3.6 W", "efficiency": "86 %", "starts_at": "8.4 V", "stops_at": "6 V"}
 EXAMPLES = {
-    "resistor": {"resistance": "24 ohm"},
-    "constant_current": {"current": "0.5 A", "compliance": "3 V"},
-    "capacitor": {"capacitance": "470 uF"},
-    "converter": CONVERTER,
-    "converter within a limit": {**CONVERTER, "input_current_limit": "0.5 A"},
-    "converter that drops out": {**CONVERTER, "input_current_limit": "0.5 A", "drop_out": "7 V"},
-    "filament_lamp": {"rated_voltage": "12 V", "rated_power": "5 W"},
-    "dc_motor": {
-        "resistance": "4 ohm",
-        "torque_constant": "20 mN*m/A",
-        "inertia": "10 g*cm2",
-        "friction": "2 mN*m",
-    },
-    "dc_motor without friction": {
-        "resistance": "4 ohm",
-        "torque_constant": "20 mN*m/A",
-        "inertia": "10 g*cm2",
-    },
-    "led_string": {
-        "count": "3",
-        "forward_voltage": "3 V",
-        "rated_current": "0.3 A",
-        "series_resistance": "4 ohm",
-    },
-    "battery": {**CELL, "curve": CURVE},
-    "battery behind a diode": {**CELL, "open_circuit_voltage": "11 V", "diode_drop": "0.5 V"},
-    "coil": {"resistance": "30 ohm", "inductance": "200 mH"},
-    "iv_table": {"points": ({"voltage": "6 V", "current": "0.6 A"}, {"voltage": "12 V", "current": "0.4 A"})},
-    "profile": {
-        "points": ({"time": "0 s", "power": "1 W"}, {"time": "30 ms", "power": "4 W"}),
-        "compliance": "4 V",
-        "repeats": "always",
-        "starts_at": "8 V",
-        "stops_at": "5 V",
-    },
+    f"{kind} {how}".strip(): (kind, given)
+    for kind, known in KINDS.items()
+    for how, given in known.equations.examples(12.0, 0.5).items()
 }
 
 
 def example(name: str):
-    return load_of(
-        next(kind for kind in KINDS if name == kind or name.startswith(f"{kind} ")), **EXAMPLES[name]
-    )
+    kind, given = EXAMPLES[name]
+    return load_of(kind, **given)
 
 
 def test_every_load_has_an_example():
-    assert {example(name).kind for name in EXAMPLES} == set(KINDS)
+    assert {kind for kind, _ in EXAMPLES.values()} == set(KINDS)
 
 
 @pytest.mark.parametrize("name", EXAMPLES)

@@ -35,42 +35,20 @@ def register(kind: LoadKind) -> None:
     LOAD_MODELS[kind.name] = kind.model
 
 
-register(LoadKind("resistor", resistor.Resistor, resistor))
-register(LoadKind("constant_current", constant_current.ConstantCurrent, constant_current))
-register(LoadKind("capacitor", capacitor.Capacitor, capacitor, states=("capacitor voltage",)))
-register(
-    LoadKind(
-        "converter",
-        converter.Converter,
-        converter,
-        flags_at_start=(0.0, float("-inf"), 0.0),
-        events=converter.EVENTS,
-    )
-)
-register(LoadKind("filament_lamp", filament_lamp.FilamentLamp, filament_lamp, states=("temperature",)))
-register(
-    LoadKind(
-        "dc_motor",
-        dc_motor.Motor,
-        dc_motor,
-        states=("current", "speed"),
-        flags_at_start=(0.0,),
-        events=dc_motor.EVENTS,
-    )
-)
-register(LoadKind("led_string", led_string.LedString, led_string))
-register(LoadKind("battery", battery.Battery, battery, states=("charge",)))
-register(LoadKind("coil", coil.Coil, coil, states=("current",)))
-register(LoadKind("iv_table", iv_table.CurrentOverVoltage, iv_table))
-register(
-    LoadKind(
-        "profile",
-        profile.Profile,
-        profile,
-        flags_at_start=(0.0, 0.0, float(profile.FIRST)),
-        events=profile.EVENTS,
-    )
-)
+for _load in (
+    resistor,
+    constant_current,
+    capacitor,
+    converter,
+    filament_lamp,
+    dc_motor,
+    led_string,
+    battery,
+    coil,
+    iv_table,
+    profile,
+):
+    register(_load.KIND)
 
 __all__ = [
     "KINDS",

@@ -8,13 +8,14 @@ ends of the curve the lines go on. With a blocking diode (forward drop V_d) no c
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Annotated, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters, fault
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Dimension, PositiveVolts, Ratio, Uncertain
 
 FIRST = 5
@@ -162,3 +163,21 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """From its current at the start to none, where it is full or empty [A]."""
     first = current(v, 0.0, p, at_start(p), ())
     return min(0.0, first), max(0.0, first)
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    cell = {
+        "series_resistance": f"{0.05 * volts / amperes} ohm",
+        "capacity": f"{100.0 * amperes} C",
+        "state_of_charge": "50 %",
+    }
+    curve = [
+        {"charge": "0 %", "voltage": f"{0.75 * volts} V"},
+        {"charge": "100 %", "voltage": f"{1.1 * volts} V"},
+    ]
+    behind = {"open_circuit_voltage": f"{0.9 * volts} V", "diode_drop": "0.5 V"}
+    return {"": cell | {"curve": curve}, "behind a diode": cell | behind}
+
+
+KIND = LoadKind("battery", Battery, sys.modules[__name__], states=("charge",))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain, UncertainFarads
 
 
@@ -46,3 +47,11 @@ def stored(p: list[float], y: list[float]) -> float:
 def heat(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
     """Heat in the series resistance [W]."""
     return (v - y[0]) ** 2 / p[1]
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    return {"": {"capacitance": f"{0.01 * amperes / volts} F"}}
+
+
+KIND = LoadKind("capacitor", Capacitor, sys.modules[__name__], states=("capacitor voltage",), either_way=True)

@@ -5,12 +5,13 @@ L di/dt = v - R i,   drawn: i - i_d,   i_d = (-v - V_d) / R_d where that is abov
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.loads.law import LoadParameters
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain
 
 
@@ -71,3 +72,11 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """v / R, and what the diode takes from a reversed supply [A]."""
     settled = v / p[0] - diode(v, p)
     return settled, settled
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    return {"": {"resistance": f"{volts / amperes} ohm", "inductance": f"{0.01 * volts / amperes} H"}}
+
+
+KIND = LoadKind("coil", Coil, sys.modules[__name__], states=("current",))

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated
 
 from pydantic import Field
 
-from railwright.physics.loads.law import LoadParameters
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain, UncertainAmperes
 
 
@@ -34,3 +35,11 @@ def region(v: float, t: float, p: list[float], y: list[float], q: list[float]) -
     if v <= 0.0:
         return 0
     return 2 if v >= p[1] else 1
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    return {"": {"current": f"{amperes} A", "compliance": f"{0.25 * volts} V"}}
+
+
+KIND = LoadKind("constant_current", ConstantCurrent, sys.modules[__name__])

@@ -12,16 +12,16 @@ whose own limit is lower than I_limit then finds a stable point down there: the 
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from railwright.physics.loads.law import Choose, LoadParameters, fault
+from railwright.physics.loads.law import Choose, Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Dimension, Uncertain, UncertainRatio, UncertainSeconds, UncertainWatts
 
-EVENTS = ("starts", "stops")
 RESTART = 1e-3
 """Time after a stop before which it does not start again [s]."""
 _Threshold = Annotated[Uncertain, Dimension("V", "uncertain", positive=True)]
@@ -160,3 +160,28 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """Its current while it runs; none at or below its stopping voltage [A]."""
     drawn = limited(v, p[0] / p[1], p) if v > p[3] else 0.0
     return drawn, drawn
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    regulating = {
+        "output_power": f"{0.6 * volts * amperes} W",
+        "efficiency": "86 %",
+        "starts_at": f"{0.7 * volts} V",
+        "stops_at": f"{0.5 * volts} V",
+    }
+    limited = regulating | {"input_current_limit": f"{amperes} A"}
+    return {
+        "": regulating,
+        "within a limit": limited,
+        "that drops out": limited | {"drop_out": f"{0.58 * volts} V"},
+    }
+
+
+KIND = LoadKind(
+    "converter",
+    Converter,
+    sys.modules[__name__],
+    flags_at_start=(0.0, -math.inf, 0.0),
+    events=("starts", "stops"),
+)

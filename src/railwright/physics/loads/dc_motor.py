@@ -9,15 +9,15 @@ breaks away where k |i| exceeds both together, and stops where ω passes zero an
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.loads.law import LoadParameters
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain
 
-EVENTS = ("turns", "stands")
 REST = 1e-4
 """Time constant with which what little speed is left when it sticks ends [s]."""
 
@@ -113,3 +113,24 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     speed = (p[1] * v / p[0] - against) / (p[1] ** 2 / p[0] + p[5])
     turning = (v - p[1] * speed) / p[0]
     return turning, turning
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    constant = volts / 600.0
+    free = {
+        "resistance": f"{volts / (6.0 * amperes)} ohm",
+        "torque_constant": f"{constant} N*m/A",
+        "inertia": f"{1e-3 * constant**2 * amperes / volts * 60.0} kg*m**2",
+    }
+    return {"": free | {"friction": f"{0.2 * constant * amperes} N*m"}, "without friction": free}
+
+
+KIND = LoadKind(
+    "dc_motor",
+    Motor,
+    sys.modules[__name__],
+    states=("current", "speed"),
+    flags_at_start=(0.0,),
+    events=("turns", "stands"),
+)

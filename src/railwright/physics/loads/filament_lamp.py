@@ -17,12 +17,13 @@ References
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters, fault
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Dimension, Uncertain, UncertainWatts
 
 EXPONENT = 1.215
@@ -184,3 +185,13 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
             high = middle
     settled = v / resistance(p, low)
     return settled, settled
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    return {"": {"rated_voltage": f"{volts} V", "rated_power": f"{volts * amperes} W"}}
+
+
+KIND = LoadKind(
+    "filament_lamp", FilamentLamp, sys.modules[__name__], states=("temperature",), either_way=True
+)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters, fault
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Amperes, UncertainRatio, Volts
 
 FIRST = 1
@@ -108,3 +109,15 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """The same at any time [A]."""
     drawn = current(v, 0.0, p, (), ())
     return drawn, drawn
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    points = [
+        {"voltage": f"{0.5 * volts} V", "current": f"{amperes} A"},
+        {"voltage": f"{volts} V", "current": f"{0.8 * amperes} A"},
+    ]
+    return {"": {"points": points}}
+
+
+KIND = LoadKind("iv_table", CurrentOverVoltage, sys.modules[__name__])

@@ -20,6 +20,13 @@ define is taken from here: no derivatives, one region, nothing happens. It may a
     heat(v, t, p, y, q) -> float        power that it turns into heat [W]
     draws(v, p) -> (float, float)       least and greatest current [A] at a steady voltage once everything
                                         has settled, for what is worked out without a rehearsal (plain Python)
+    examples(volts, amperes) -> Examples    loads that draw about so much at a nominal voltage, for tests and
+                                        benchmarks; each load of this package has it (plain Python)
+
+A load of this package also has `KIND`, its `LoadKind`, which `loads/__init__.py` registers. The solver keeps
+the error of each state below a hundred-thousandth of its value and a millionth of the outputs' largest
+voltage, that number taken in the state's own SI unit (30 V: 3e-5 J, 3e-5 C): a state whose values that matter
+are not far above it belongs into a larger unit, such as a share of its rated value.
 
 These functions may call others of the same module, and read its numbers and tuples of numbers.
 
@@ -41,6 +48,11 @@ from railwright.quantities import Uncertain
 
 Choose = Callable[[str, Uncertain], float]
 """Picks the value of one uncertain parameter: (field name, bounds) -> value in SI units."""
+
+Examples = Mapping[str, Mapping[str, Any]]
+"""What sets an example apart, such as 'behind a diode' (the plain one: '') -> its parameters as a document
+writes them.
+"""
 
 
 def fault(message: str, *at: str) -> PydanticCustomError:
@@ -134,7 +146,9 @@ class LoadKind:
     """A load as the solver knows it: its name in documents, its model, and the module with its equations.
 
     states, flags: names of its continuous states and of its discrete values (which start at
-    `flags_at_start`). events: what can happen to it, for people and for evaluation.
+    `flags_at_start`). events: what can happen to it, for people and for evaluation. either_way: it draws the
+    same whichever way round it is fed. states_in_current: its current depends on its states; False where it
+    does not (a warmth that nothing but an overload follows from), and it needs no `draws` then.
     """
 
     name: str
@@ -143,6 +157,13 @@ class LoadKind:
     states: tuple[str, ...] = ()
     flags_at_start: tuple[float, ...] = ()
     events: tuple[str, ...] = ()
+    either_way: bool = False
+    states_in_current: bool = True
+
+    @property
+    def settles(self) -> bool:
+        """Whether its current at a steady voltage changes until it has settled."""
+        return bool(self.states) and self.states_in_current
 
     @property
     def parameters(self) -> tuple[str, ...]:

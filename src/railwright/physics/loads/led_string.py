@@ -10,12 +10,13 @@ comes nearer.
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, ClassVar, Self
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters, fault
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Dimension, Uncertain, UncertainRatio
 
 THERMAL = 0.025852
@@ -112,3 +113,18 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     """The same at any time [A]."""
     drawn = current(v, 0.0, p, (), ())
     return drawn, drawn
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    count = math.ceil(0.75 * volts / 3.0)
+    given = {
+        "count": str(count),
+        "forward_voltage": f"{0.75 * volts / count} V",
+        "rated_current": f"{amperes} A",
+        "series_resistance": f"{0.25 * volts / amperes} ohm",
+    }
+    return {"": given}
+
+
+KIND = LoadKind("led_string", LedString, sys.modules[__name__])

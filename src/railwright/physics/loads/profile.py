@@ -11,16 +11,16 @@ every point.
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters, fault
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters, fault
 from railwright.quantities import Amperes, Dimension, Seconds, Uncertain, UncertainRatio
 
-EVENTS = ("starts", "stops")
 REPEATS, IS_POWER, FIRST = 4, 5, 6
 """Places in p: whether it repeats, whether its values are powers, its first time."""
 RUNNING, BEGAN, AT = range(3)
@@ -196,3 +196,22 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     share = min(1.0, v / p[0]) / (max(v, p[0]) if p[IS_POWER] == 1.0 else 1.0)
     least = 0.0 if p[2] > 0.0 else min(values)
     return min(least, *values) * share, max(values) * share
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    points = [
+        {"time": "0 s", "power": f"{0.2 * volts * amperes} W"},
+        {"time": "30 ms", "power": f"{0.7 * volts * amperes} W"},
+    ]
+    gate = {"starts_at": f"{0.7 * volts} V", "stops_at": f"{0.4 * volts} V"}
+    return {"": {"points": points, "compliance": f"{0.33 * volts} V", "repeats": "always", **gate}}
+
+
+KIND = LoadKind(
+    "profile",
+    Profile,
+    sys.modules[__name__],
+    flags_at_start=(0.0, 0.0, float(FIRST)),
+    events=("starts", "stops"),
+)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from railwright.physics.loads.law import LoadParameters
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain
 
 
@@ -24,3 +25,11 @@ class Resistor(LoadParameters):
 def current(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
     """Ohm's law [A]."""
     return v / p[0]
+
+
+def examples(volts: float, amperes: float) -> Examples:
+    """Loads that draw about so much, as a document writes them."""
+    return {"": {"resistance": f"{volts / amperes} ohm"}}
+
+
+KIND = LoadKind("resistor", Resistor, sys.modules[__name__], either_way=True)

@@ -165,7 +165,7 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
                 )
 
 
-@rule("not-reached", Severity.CAUTION)
+@rule("not-reached", Severity.CAUTION, on_sheet=False)
 def not_reached(rehearsed: Rehearsed) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     for source, traces in rehearsed.inputs:
@@ -261,7 +261,7 @@ def _to_fall(source: FedInput) -> str:
     return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
-@rule("steady-current-rehearsed", Severity.CAUTION)
+@rule("steady-current-rehearsed", Severity.CAUTION, on_sheet=False)
 def steady_current(rehearsed: Rehearsed) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""
     import numpy as np

@@ -15,7 +15,7 @@ from railwright.waveforms.deviation import Edge
 from railwright.waveforms.standards import Permitted
 
 
-@rule("standard-missed", Severity.CAUTION)
+@rule("standard-missed", Severity.CAUTION, on_sheet=False)
 def standard_missed(rehearsed: Rehearsed) -> Outcome:
     """Edges, overshoot or level of a standard's test lie outside what the standard permits the generator."""
     context = rehearsed.context

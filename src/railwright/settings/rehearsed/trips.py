@@ -86,7 +86,7 @@ def fuse(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rule("trip-delay-margin", Severity.CAUTION)
+@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False)
 def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
     for source, traces in rehearsed.inputs:

@@ -84,7 +84,7 @@ def never(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rule("requirement-predicted", Severity.CAUTION)
+@rule("requirement-predicted", Severity.CAUTION, on_sheet=False)
 def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
     requires = rehearsed.context.procedure.requires

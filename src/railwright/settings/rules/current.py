@@ -60,7 +60,7 @@ def limit_below_need(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.enough(source))
 
 
-@rule("limit-headroom", Severity.CAUTION)
+@rule("limit-headroom", Severity.CAUTION, on_sheet=False)
 def limit_headroom(context: Context) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
     for source, feed in context.having("current_limit"):
@@ -91,7 +91,7 @@ def limit_above_device(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.device(source))
 
 
-@rule("declared-current", Severity.CAUTION)
+@rule("declared-current", Severity.CAUTION, on_sheet=False)
 def declared_current(context: Context) -> Outcome:
     """The load model draws, over the operating range, something else than the declared steady current."""
     for source in context.sources.values():
@@ -170,7 +170,7 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
     )
 
 
-@rule("limit-at-low-voltage", Severity.CAUTION)
+@rule("limit-at-low-voltage", Severity.CAUTION, on_sheet=False)
 def limit_at_low_voltage(context: Context) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
     for source, feed in context.having("current_limit"):
@@ -196,7 +196,7 @@ def limit_at_low_voltage(context: Context) -> Outcome:
             )
 
 
-@rule("power-headroom", Severity.CAUTION)
+@rule("power-headroom", Severity.CAUTION, on_sheet=False)
 def power_headroom(context: Context) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
     for source in context.sources.values():

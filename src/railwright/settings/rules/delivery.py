@@ -30,7 +30,7 @@ def _shape_path(context: Context, step: int, name: str) -> Path:
     return ("procedure", "steps", step, "shape", *inside)
 
 
-@rule("shape-not-served", Severity.CAUTION)
+@rule("shape-not-served", Severity.CAUTION, on_sheet=False)
 def shape_not_served(context: Context) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
     for each, path, name in _delivered(context):

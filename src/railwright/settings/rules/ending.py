@@ -86,7 +86,7 @@ def off_after_order(context: Context) -> Outcome:
             )
 
 
-@rule("off-after-up", Severity.CAUTION)
+@rule("off-after-up", Severity.CAUTION, on_sheet=False)
 def off_after_up(context: Context) -> Outcome:
     """An input comes up before another that has to stay on as long as it is on."""
     for action, on in _switched(context):
@@ -107,7 +107,7 @@ def off_after_up(context: Context) -> Outcome:
                 )
 
 
-@rule("off-after-unlinked", Severity.CAUTION)
+@rule("off-after-unlinked", Severity.CAUTION, on_sheet=False)
 def off_after_unlinked(context: Context) -> Outcome:
     """An input stays on when another trips that has to stay on as long as it is on."""
     for name, source in context.sources.items():
@@ -192,7 +192,7 @@ def stays_on_high(context: Context) -> Outcome:
             )
 
 
-@rule("ramp-down-too-fast", Severity.CAUTION)
+@rule("ramp-down-too-fast", Severity.CAUTION, on_sheet=False)
 def ramp_down_too_fast(context: Context) -> Outcome:
     """A ramp to 0 V at the end is faster than the output's slew, its fall or the load can follow."""
     for name, source in context.sources.items():

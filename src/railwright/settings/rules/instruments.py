@@ -44,7 +44,7 @@ def calibration_overdue(context: Context) -> Outcome:
             )
 
 
-@rule("calibration-ahead", Severity.CAUTION)
+@rule("calibration-ahead", Severity.CAUTION, on_sheet=False)
 def calibration_ahead(context: Context) -> Outcome:
     """An instrument's calibration lies in the future."""
     for name, path, calibrated in _instruments(context):

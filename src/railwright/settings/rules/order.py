@@ -144,7 +144,7 @@ def never_played(context: Context) -> Outcome:
         )
 
 
-@rule("slew-too-fast", Severity.CAUTION)
+@rule("slew-too-fast", Severity.CAUTION, on_sheet=False)
 def slew_too_fast(context: Context) -> Outcome:
     """A slope is asked for that is faster than the output rises."""
     for source in context.sources.values():
@@ -206,7 +206,7 @@ def fall_too_fast(context: Context) -> Outcome:
         yield from judged(source, falling(source), *falls, once=True) if falls else ()
 
 
-@rule("dwell-too-short", Severity.CAUTION)
+@rule("dwell-too-short", Severity.CAUTION, on_sheet=False)
 def dwell_too_short(context: Context) -> Outcome:
     """A sweep holds its points for less than three readings: too short to settle and be read."""
     for index, step in enumerate(context.procedure.steps):

@@ -34,7 +34,7 @@ def ovp_below_played(context: Context) -> Outcome:
     yield from settings_judged(context, "ovp", ovp.played)
 
 
-@rule("ovp-close", Severity.CAUTION)
+@rule("ovp-close", Severity.CAUTION, on_sheet=False)
 def ovp_close(context: Context) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
     # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.

@@ -34,7 +34,7 @@ def _limit_key(required: Requirement) -> str:
     return next(key for key in ("at_most", "at_least", "between") if getattr(required, key) is not None)
 
 
-@rule("requirement-masked", Severity.CAUTION)
+@rule("requirement-masked", Severity.CAUTION, on_sheet=False)
 def requirement_masked(context: Context) -> Outcome:
     """A setting keeps what is measured inside a limit that is required: the requirement proves little."""
     for path, required, source, feed in _required(context):
@@ -92,7 +92,7 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     time: str = "in a time that is not given"
     if path.response:
         time = state("in {response}", response=(path.response, "s"))
-    if not required.known.momentary:
+    if required.known.mean:
         bound = _mean_bound(context, required, source, path)
         if bound is not None and highest is not None and highest >= bound:
             return ": it cannot fail"
@@ -129,7 +129,7 @@ def _mean_bound(context: Context, required: Requirement, source: FedInput, path:
     return path.first + charge / length
 
 
-@rule("requirement-out-of-reach", Severity.CAUTION)
+@rule("requirement-out-of-reach", Severity.CAUTION, on_sheet=False)
 def requirement_out_of_reach(context: Context) -> Outcome:
     """A requirement asks for more than the settings permit: it can never pass."""
     for path, required, source, feed in _required(context):
@@ -170,7 +170,7 @@ def _recorders(context: Context, channels: Sequence[str], interval: float) -> st
     return f"{needed}; recorder {' or '.join(able)} can do it" if able else needed
 
 
-@rule("reading-too-slow", Severity.CAUTION)
+@rule("reading-too-slow", Severity.CAUTION, on_sheet=False)
 def reading_too_slow(context: Context) -> Outcome:
     """A requirement hangs on an event that the supply's own readings cannot see, or are too slow for."""
     for path, required, source, feed in _required(context):
@@ -233,7 +233,7 @@ def _averaged_away(required: Requirement, blind: float) -> Statement:
     )
 
 
-@rule("reading-too-coarse", Severity.CAUTION)
+@rule("reading-too-coarse", Severity.CAUTION, on_sheet=False)
 def reading_too_coarse(context: Context) -> Outcome:
     """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
     for path, required, source, _ in _required(context):
@@ -265,7 +265,7 @@ def reading_too_coarse(context: Context) -> Outcome:
             )
 
 
-@rule("step-too-short", Severity.CAUTION)
+@rule("step-too-short", Severity.CAUTION, on_sheet=False)
 def step_too_short(context: Context) -> Outcome:
     """A start-up time is required that is longer than the step it is measured in."""
     for path, required, source, _ in _required(context):
@@ -295,7 +295,7 @@ def step_too_short(context: Context) -> Outcome:
             )
 
 
-@rule("threshold-not-crossed", Severity.CAUTION)
+@rule("threshold-not-crossed", Severity.CAUTION, on_sheet=False)
 def threshold_not_crossed(context: Context) -> Outcome:
     """A turn-on or turn-off voltage is looked for in a step that does not play through what is permitted."""
     for path, required, source, _ in _required(context):

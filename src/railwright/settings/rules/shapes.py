@@ -60,7 +60,7 @@ def shape_limit_above(context: Context) -> Outcome:
             )
 
 
-@rule("interruption-low-impedance", Severity.CAUTION)
+@rule("interruption-low-impedance", Severity.CAUTION, on_sheet=False)
 def interruption_low_impedance(context: Context) -> Outcome:
     """A low-impedance interruption is asked of an output that takes in no current."""
     for index, here, source, waveform in _waveforms(context):
@@ -90,7 +90,7 @@ def interruption_low_impedance(context: Context) -> Outcome:
                 )
 
 
-@rule("interruption-high-impedance", Severity.CAUTION)
+@rule("interruption-high-impedance", Severity.CAUTION, on_sheet=False)
 def interruption_high_impedance(context: Context) -> Outcome:
     """An interruption by switching off leaves the output's own capacitor and bleeder across the input."""
     for index, here, source, waveform in _waveforms(context):

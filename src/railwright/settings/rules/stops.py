@@ -17,7 +17,7 @@ def _conditions(context: Context) -> Iterator[tuple[Path, StopCondition]]:
             yield ("procedure", "stop_when", index), condition
 
 
-@rule("stop-out-of-reach", Severity.CAUTION)
+@rule("stop-out-of-reach", Severity.CAUTION, on_sheet=False)
 def stop_out_of_reach(context: Context) -> Outcome:
     """A stop condition can never come true: a limit or a protection acts first."""
     for path, condition in _conditions(context):
@@ -57,7 +57,7 @@ def stop_out_of_reach(context: Context) -> Outcome:
             )
 
 
-@rule("stop-in-normal", Severity.CAUTION)
+@rule("stop-in-normal", Severity.CAUTION, on_sheet=False)
 def stop_in_normal(context: Context) -> Outcome:
     """A stop condition comes true in normal operation."""
     for path, condition in _conditions(context):
@@ -100,7 +100,7 @@ def stop_in_normal(context: Context) -> Outcome:
             )
 
 
-@rule("stop-unseen", Severity.CAUTION)
+@rule("stop-unseen", Severity.CAUTION, on_sheet=False)
 def stop_unseen(context: Context) -> Outcome:
     """A stop condition asks for a duration shorter than a reading takes: it is judged on one reading."""
     for path, condition in _conditions(context):

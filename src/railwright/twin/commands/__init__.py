@@ -8,6 +8,7 @@ from railwright.scpi.data import Datum, Expression, parse_channels
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.grammar import Unit
 from railwright.twin.commands import common, measure, points, protection, source, status, system
+from railwright.twin.commands.spellings import tree_of
 from railwright.twin.commands.tree import TREE, Call, Command
 from railwright.twin.supply import TwinSupply
 
@@ -16,8 +17,8 @@ __all__ = ["TREE", "common", "execute", "measure", "points", "protection", "sour
 
 def execute(supply: TwinSupply, unit: Unit) -> str | None:
     """Carry out one unit and give its answer, if it asks. Raises ScpiError; nothing has changed then."""
-    command, numbers = TREE.find(unit.nodes, unit.query)
-    if command.only_dialect not in (None, supply.document.dialect.name):
+    command, numbers = tree_of(supply.document.dialect.name).find(unit.nodes, unit.query)
+    if command.selecting and not supply.selects:
         raise ScpiError(-113, unit.header)
     parameters, outputs = _address(supply, command, unit.parameters)
     if len(parameters) < command.least:

@@ -1,4 +1,4 @@
-"""SYSTem and INSTrument. INSTrument exists in the selected-output dialect only.
+"""SYSTem and INSTrument. INSTrument exists where outputs are selected only.
 
 Not in SCPI-1999: SYSTem:COMMunicate:WATChdog:TIME and :STATe, the communication watchdog.
 """
@@ -63,14 +63,14 @@ TREE.add("SYSTem:COMMunicate:WATChdog:STATe?", Command(lambda supply, call: str(
 TREE.add("SYSTem:ERRor[:NEXT]?", Command(lambda supply, call: supply.status.errors.take()))
 TREE.add("SYSTem:ERRor:COUNt?", Command(lambda supply, call: str(len(supply.status.errors))))
 TREE.add("SYSTem:VERSion?", Command(lambda supply, call: SCPI_VERSION))
-TREE.add("INSTrument:NSELect", Command(_select, least=1, most=1, only_dialect="selected-output"))
+TREE.add("INSTrument:NSELect", Command(_select, least=1, most=1, selecting=True))
 TREE.add(
     "INSTrument:NSELect?",
-    Command(lambda supply, call: str(supply.channels[supply.selected]), only_dialect="selected-output"),
+    Command(lambda supply, call: str(supply.channels[supply.selected]), selecting=True),
 )
-TREE.add("INSTrument[:SELect]", Command(_select_by_name, least=1, most=1, only_dialect="selected-output"))
+TREE.add("INSTrument[:SELect]", Command(_select_by_name, least=1, most=1, selecting=True))
 TREE.add(
     "INSTrument[:SELect]?",
-    Command(lambda supply, call: f"OUTP{supply.channels[supply.selected]}", only_dialect="selected-output"),
+    Command(lambda supply, call: f"OUTP{supply.channels[supply.selected]}", selecting=True),
 )
-TREE.add("INSTrument:CATalog?", Command(_catalog, only_dialect="selected-output"))
+TREE.add("INSTrument:CATalog?", Command(_catalog, selecting=True))

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
 
 from railwright.scpi.data import Datum
 from railwright.scpi.errors import ScpiError
@@ -15,8 +14,6 @@ from railwright.scpi.numbers import format_nr3
 from railwright.scpi.parameters import boolean, number_in, special_word
 from railwright.twin.panel import Bounds, Panel
 from railwright.twin.supply import TwinSupply
-
-Dialect = Literal["channel-list", "selected-output"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +31,8 @@ class Call:
 class Command:
     """What runs under a header. least, most: how many parameters it takes, the channel list not counted.
 
-    takes_list: a parameter of its own may be a channel list.
+    takes_list: a parameter of its own may be a channel list. selecting: only a supply whose outputs are
+    selected has it.
     """
 
     run: Callable[[TwinSupply, Call], str | None]
@@ -42,7 +40,7 @@ class Command:
     least: int = 0
     most: int = 0
     takes_list: bool = False
-    only_dialect: Dialect | None = None
+    selecting: bool = False
 
 
 TREE: CommandTree[Command] = CommandTree()

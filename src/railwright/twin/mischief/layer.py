@@ -67,10 +67,11 @@ class MischiefHost(Protocol):
 class _Fault:
     """One line of the script as it goes."""
 
-    def __init__(self, script: Mischief, seed: int, number: int) -> None:
+    def __init__(self, script: Mischief, seed: int, number: int, dialect: str) -> None:
         self.script = script
         self.draw = Random(f"{seed}/{script.supply}/{number}/{script.line}")
-        self.header = commands_of(script.when.header)
+        self.dialect = dialect
+        self.header = commands_of(script.when.header, dialect)
         self.seen = 0
         self.state: Literal["waiting", "due", "active", "over"] = "waiting"
         self.left = script.times
@@ -85,7 +86,7 @@ class _Fault:
         when = self.script.when
         if when.text:
             return when.text.encode("latin-1", "replace") in message.upper()
-        return not self.header or self.header[0] in commands_of(message)
+        return not self.header or self.header[0] in commands_of(message, self.dialect)
 
     def use(self) -> None:
         """It has acted once more."""
@@ -100,7 +101,8 @@ class Layer:
     def __init__(self, script: Sequence[Mischief], seed: int, host: MischiefHost) -> None:
         self.acts: list[Act] = []
         self._host = host
-        self._faults = [_Fault(each, seed, number) for number, each in enumerate(script)]
+        dialect = host.supply.document.dialect.name
+        self._faults = [_Fault(each, seed, number, dialect) for number, each in enumerate(script)]
         self._previous: bytes | None = None
         self._begun = False
         self._timers: list[asyncio.TimerHandle] = []

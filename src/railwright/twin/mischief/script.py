@@ -65,26 +65,26 @@ def parse_mischief(lines: Iterable[str], supplies: Mapping[str, Supply]) -> tupl
     return tuple(_parse(line, supplies) for line in lines)
 
 
-def commands_of(message: bytes | str) -> list[object]:
-    """What a message's headers mean, whatever their spelling; one that is no command is left out, and what
-    stands after a syntax error.
+def commands_of(message: bytes | str, dialect: str = "") -> list[object]:
+    """What a message's headers mean to a twin of this dialect, short or long; one that is no command is left
+    out, and what stands after a syntax error.
     """
     data = message.encode("latin-1", "replace") if isinstance(message, str) else message
     found: list[object] = []
     try:
         for unit in parse_message(data):
-            meaning = _meaning(unit)
+            meaning = _meaning(unit, dialect)
             found += [] if meaning is None else [meaning]
     except ScpiError:
         pass  # the supply itself reports it
     return found
 
 
-def _meaning(unit: Unit) -> object | None:
-    from railwright.twin.commands import TREE
+def _meaning(unit: Unit, dialect: str) -> object | None:
+    from railwright.twin.commands.spellings import tree_of
 
     try:
-        return TREE.find(unit.nodes, unit.query)
+        return tree_of(dialect).find(unit.nodes, unit.query)
     except ScpiError:
         return None
 
@@ -105,7 +105,8 @@ def _parse(line: str, supplies: Mapping[str, Supply]) -> Mischief:
     seconds, times = (
         _extent(words[last + 1 :], kind, text) if last < len(words) else (kind.seconds, kind.times)
     )
-    when = _when(words[first + 1 : last], words[first] == "after", text) if first < last else When()
+    dialect = supplies[supply].dialect.name
+    when = _when(words[first + 1 : last], words[first] == "after", dialect, text) if first < last else When()
     return Mischief(text, supply, name, outputs, _value(given, kind, name, text), when, seconds, times)
 
 
@@ -175,7 +176,7 @@ def _extent(words: list[str], kind: Kind, text: str) -> tuple[float, float]:
     return _time(given, "or '3 times' or 'ever' behind 'for'", text), math.inf
 
 
-def _when(words: list[str], after: bool, text: str) -> When:
+def _when(words: list[str], after: bool, dialect: str, text: str) -> When:
     if not words:
         raise MischiefError(f"expected a message, a command or a time behind 'at' or 'after', got '{text}'")
     head, rest = words[0], words[1:]
@@ -193,7 +194,7 @@ def _when(words: list[str], after: bool, text: str) -> When:
         return When(count, after=after)
     if head.startswith('"'):
         return When(count, text=head.strip('"').upper(), after=after)
-    if len(commands_of(head)) != 1:
+    if len(commands_of(head, dialect)) != 1:
         raise MischiefError(
             f"expected a command that the twin knows, such as VOLT?, got '{head}' in '{text}'"
         )

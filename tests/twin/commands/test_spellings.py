@@ -1,0 +1,77 @@
+"""Every dialect and its twin, each written by hand: the twin knows every header that the driver sends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from tests.twin.bench import BENCH
+
+from railwright.dialects.dialect import Dialect, load_dialect
+from railwright.dialects.files import dialect_names
+from railwright.scpi.errors import ScpiError
+from railwright.scpi.grammar import parse_message
+from railwright.twin.commands.spellings import SPELLINGS, tree_of
+from railwright.twin.mischief.script import MischiefError, commands_of, parse_mischief
+
+
+def headers(dialect: Dialect) -> Iterator[str]:
+    """All that is ever sent: each header as a command, and as a query where it has one."""
+    for header in dialect.settings.values():
+        yield from (header, header + "?")
+    parts = (dialect.instrument, dialect.actions, dialect.readings, dialect.points, dialect.watchdog)
+    given = [header for part in parts if part is not None for _, header in part]
+    yield from (header for header in [*given, dialect.link] if header is not None)
+    for register in (dialect.status.mode, dialect.status.trips):
+        if register is not None:
+            yield register.query.format(channel=1)
+
+
+@pytest.mark.parametrize("name", dialect_names())
+def test_the_twin_of_a_dialect_knows_all_its_headers(name: str) -> None:
+    sent = list(headers(load_dialect(name)))
+    assert {header.upper() for header in sent} >= {"*IDN?", load_dialect(name).settings["ovp"].upper() + "?"}
+    for header in sent:
+        (unit,) = parse_message(header.encode())
+        tree_of(name).find(unit.nodes, unit.query)
+
+
+def test_what_is_spelled_is_a_dialect() -> None:
+    assert set(SPELLINGS) <= set(dialect_names())
+
+
+@pytest.fixture
+def own(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A family that calls the OVP a limit, and starts its list with a command of another form."""
+    limit = {"[SOURce]:VOLTage:PROTection[:LEVel]": "VOLTage:LIMit", "INITiate[:IMMediate]": "LIST:STARt"}
+    monkeypatch.setitem(SPELLINGS, "limits", limit)
+    tree_of.cache_clear()
+    yield
+    tree_of.cache_clear()
+
+
+@pytest.mark.usefixtures("own")
+def test_a_family_with_headers_of_its_own_knows_no_others() -> None:
+    tree, usual = tree_of("limits"), tree_of("channel-list")
+    for own_header, header in (("VOLT:LIM", "VOLT:PROT"), ("LIST:STAR", "INIT")):
+        assert tree.find(tuple(own_header.split(":")), False) == usual.find(tuple(header.split(":")), False)
+        with pytest.raises(ScpiError):
+            tree.find(tuple(header.split(":")), False)
+    assert tree.find(("VOLT", "LIM"), True) == usual.find(("VOLT", "PROT"), True)
+    assert tree.find(("VOLT",), True) == usual.find(("VOLT",), True)
+
+
+@pytest.mark.usefixtures("own")
+def test_a_twin_and_its_faults_go_by_the_spelling_of_its_dialect() -> None:
+    dialect = load_dialect("channel-list").model_copy(update={"name": "limits"})
+    left = BENCH.supplies["left"].model_copy(update={"dialect": dialect})
+    (fault,) = parse_mischief(["left: silent at VOLT:LIM? 3"], {"left": left})
+    assert commands_of(fault.when.header, "limits") == commands_of("VOLT:PROT?", "channel-list")
+    with pytest.raises(MischiefError, match=r"VOLT:PROT\?"):
+        parse_mischief(["left: silent at VOLT:PROT? 3"], {"left": left})
+
+
+def test_a_header_that_no_command_has_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(SPELLINGS, "misspelled", {"VOLTage:NOWHere": "VOLTage:HERE"})
+    with pytest.raises(ValueError, match=r"misspelled.*VOLTage:NOWHere"):
+        tree_of("misspelled")
