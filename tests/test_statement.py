@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from railwright.quantities import StatedFigure, figures_of, joined, listed, state
+from railwright.quantities import StatedFigure, figures_of, joined, listed, named, state
 
 
 def test_a_sentence_is_printed_and_its_figures_stay_as_they_are():
@@ -51,6 +51,12 @@ def test_joined_statements_keep_all_figures():
     assert made == "1 A trips; and; 2 A"
     assert made.figures == (StatedFigure("limit", 1.0, "A"), StatedFigure("limit_2", 2.0, "A"))
     assert joined(", ", ()).figures == ()
+
+
+def test_one_figure_stands_by_itself():
+    made = named("permitted_low", 9.0, "V")
+    assert made == "9 V"
+    assert made.figures == (StatedFigure("permitted_low", 9.0, "V"),)
 
 
 def test_a_text_has_no_figures():

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from railwright.physics.characteristics import source_of, static_loads
 from railwright.physics.circuit import Branch
 from railwright.physics.operating_points import OperatingPoint, Static
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.traces import Mode
 
 NEAR = 0.02
@@ -112,31 +112,50 @@ def _restarting(static: Static, between: tuple[float, float], frees: float | Non
     runs = {g.label: g.starts_at <= starts * (1.0 + 1e-9) for g in static.gated}
     asked, most = static.drawn(starts, runs), static.source.most(starts)
     if asked <= most and frees is None:
-        lost = show(static.source.resistance * asked, "V")
-        why = f"at {show(asked, 'A')} the lead loses {lost}, more than lies between its start and its stop"
+        why = state(
+            "at {needed} the lead loses {drop}, more than lies between its start and its stop",
+            needed=(asked, "A"),
+            drop=(static.source.resistance * asked, "V"),
+        )
     else:
-        asks = f"once started it asks for {show(asked, 'A')} at {show(starts, 'V')}"
-        why = f"{asks}, and {show(most, 'A')} is there"
-    return f"{why}; it falls to {show(stops, 'V')}, stops, and starts again"
+        why = state(
+            "once started it asks for {needed} at {starts_at}, and {available} is there",
+            needed=(asked, "A"),
+            starts_at=(starts, "V"),
+            available=(most, "A"),
+        )
+    return state("{why}; it falls to {stops_at}, stops, and starts again", why=why, stops_at=(stops, "V"))
 
 
 def _hanging(static: Static, point: OperatingPoint | None) -> str:
     """Why it stays low, with figures."""
     assert point is not None, "what does not restart comes to rest"
-    of = "power" if point.mode == Mode.CP else "current"
-    drawn = f"where it draws the {show(point.current, 'A')} of the {of} limit"
-    where = f"it stays at {show(point.voltage, 'V')}, {drawn}"
+    where = state(
+        "it stays at {stays_at}, where it draws the {drawn} of the {of} limit",
+        stays_at=(point.voltage, "V"),
+        drawn=(point.current, "A"),
+        of="power" if point.mode == Mode.CP else "current",
+    )
     idle = [g.starts_at for g in static.gated if g.label not in point.running]
     if idle and point.voltage < min(idle):
         first = min(idle)
         asked = static.drawn(first, {g.label: g.label in point.running for g in static.gated})
-        return f"{where}; to start at {show(first, 'V')} it needs {show(asked, 'A')}"
+        return state(
+            "{where}; to start at {starts_at} it needs {needed}",
+            where=where,
+            starts_at=(first, "V"),
+            needed=(asked, "A"),
+        )
     runs = {g.label: g.label in point.running for g in static.gated}
     volts = static.grid[0]
     above = volts[(volts >= point.voltage) & (volts <= static.source.voltage)]
     most = max(static.drawn(float(v), runs) for v in above)
-    up = f"on the way to {show(static.source.voltage, 'V')}"
-    return f"{where}; {up} it asks for up to {show(most, 'A', 3)}"
+    return state(
+        "{where}; on the way to {set_point} it asks for up to {needed}",
+        where=where,
+        set_point=(static.source.voltage, "V"),
+        needed=(most, "A", 3),
+    )
 
 
 class _Climb:

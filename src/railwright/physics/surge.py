@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from railwright.quantities import show
+from railwright.quantities import state
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +61,14 @@ class SurgePath:
             )
             if figure is None
         ]
-        less = f"; {' and '.join(unknown)}, where given, may lower that" if unknown else ""
-        words = f"the lead's {show(self.resistance, 'Ω')} let through at {show(voltage, 'V')}{less}"
+        words = state(
+            "the lead's {resistance} let through at {voltage}",
+            resistance=(self.resistance, "Ω"),
+            voltage=(voltage, "V"),
+        )
+        if unknown:
+            lowers = " and ".join(unknown)
+            words = state("{words}; {lowers}, where given, may lower that", words=words, lowers=lowers)
         return Surge(max(self.limit, voltage / self.resistance), words)
 
     def _late(self, voltage: float) -> Surge | None:
@@ -75,9 +81,13 @@ class SurgePath:
         else:
             grown = voltage * self.response / self.inductance
         energy = voltage * math.sqrt(self.capacitance / self.inductance)
-        words = (
-            f"the lead's {show(self.inductance, 'H')} let through in {show(self.response, 's')} and from the "
-            f"output's {show(self.capacitance, 'F')} after it, at {show(voltage, 'V')}"
+        words = state(
+            "the lead's {inductance} let through in {response} and from the output's {capacitance} after it, "
+            "at {voltage}",
+            inductance=(self.inductance, "H"),
+            response=(self.response, "s"),
+            capacitance=(self.capacitance, "F"),
+            voltage=(voltage, "V"),
         )
         return Surge(self.limit + math.hypot(grown, energy), words)
 
@@ -87,9 +97,13 @@ class SurgePath:
             return None
         peak = voltage * math.sqrt(self.capacitance / self.inductance)
         damping = (self.resistance or 0.0) / 2.0 * math.sqrt(self.capacitance / self.inductance)
-        words = (
-            f"the output's {show(self.capacitance, 'F')} at {show(voltage, 'V')} discharge through the "
-            f"lead's {show(self.inductance, 'H')}, beside {show(self.first, 'A')} from the regulator"
+        words = state(
+            "the output's {capacitance} at {voltage} discharge through the lead's {inductance}, beside "
+            "{regulator} from the regulator",
+            capacitance=(self.capacitance, "F"),
+            voltage=(voltage, "V"),
+            inductance=(self.inductance, "H"),
+            regulator=(self.first, "A"),
         )
         return Surge(self.first + peak * _damped(damping), words)
 

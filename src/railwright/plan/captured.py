@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from railwright.plan.host import AT_ONCE, EXACT
 from railwright.plan.stairs import stairs_of
 from railwright.plan.timeline import Action
-from railwright.quantities import show
+from railwright.quantities import state
 
 if TYPE_CHECKING:
     from railwright.waveforms.figures import PlayedFigures
@@ -39,11 +39,21 @@ def is_captured(actions: Sequence[Action]) -> bool:
 def far_off(figures: PlayedFigures, span: float) -> str:
     """In which figure what is told is no longer the capture of that span [V]; '': in none."""
     if figures.missing:
-        return f"{figures.missing} of its {figures.edges} edges are not played"
+        return state(
+            "{missing} of its {edges} edges are not played", missing=figures.missing, edges=figures.edges
+        )
     if figures.level > MOST_LEVEL * span:
-        return f"a flat stretch is off by {show(figures.level, 'V')}, more than {MOST_LEVEL:.0%} of its span"
+        return state(
+            "a flat stretch is off by {level_error}, more than {part:.0%} of its span",
+            level_error=(figures.level, "V"),
+            part=(MOST_LEVEL, "1"),
+        )
     if figures.steady > MOST_RMS * span:
-        return f"it is off by {show(figures.steady, 'V')} r.m.s., more than {MOST_RMS:.0%} of its span"
+        return state(
+            "it is off by {rms} r.m.s., more than {part:.0%} of its span",
+            rms=(figures.steady, "V"),
+            part=(MOST_RMS, "1"),
+        )
     return ""
 
 

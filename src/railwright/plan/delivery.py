@@ -24,7 +24,7 @@ from railwright.plan.set_point import waveform
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of, slew_range
 from railwright.plan.timeline import Action, Timeline
-from railwright.quantities import show
+from railwright.quantities import Statement, joined, show, state
 from railwright.traces import Span
 
 if TYPE_CHECKING:
@@ -141,8 +141,9 @@ def _delivery(
         return Delivery(step, name, "host", host.error, None, apart, tolerance, True, why, "", None, host)
     hindrance = _hindrance(feed, bench, set_points, busy)
     if hindrance:
+        why = joined("; ", (host.why, hindrance))
         return Delivery(
-            step, name, "host", host.error, None, apart, tolerance, False, f"{host.why}; {hindrance}",
+            step, name, "host", host.error, None, apart, tolerance, False, why,
             "take outputs with a point list, or with a slew for it", None, host, hindrance,
         )  # fmt: skip
     points = points_of(feed, bench)
@@ -150,32 +151,41 @@ def _delivery(
     turns = timeline.turns.get(step, 1)
     needed = points_needed(levels, tolerance) // turns
     if needed > HOPELESS * points.at_most:
-        told = f"its own list of {points.at_most} points cannot either: {needed} are needed at least"
+        told = state(
+            "its own list of {points} points cannot either: {points_needed} are needed at least",
+            points=points.at_most,
+            points_needed=needed,
+        )
         return Delivery(
-            step, name, "host", host.error, None, apart, tolerance, False, f"{host.why}; {told}",
+            step, name, "host", host.error, None, apart, tolerance, False, joined("; ", (host.why, told)),
             _more(points), None, host, told,
         )  # fmt: skip
     asked = waveform(level, actions, span.start, span.end - span.start)
     best = _best(asked, abilities(feed, bench), points, tolerance, turns)
     if best is None or best[0].error >= host.error or best[0].error > FAR * (max(levels) - min(levels)):
-        told = f"a list of {points.at_most} points cannot last {show(asked.duration, 's')}"
+        told = _too_brief(points, asked.duration)
         if best is not None:
-            told = f"its best list of {points.at_most} points is off by {show(best[0].error, 'V')}"
+            told = state(
+                "its best list of {points} points is off by {list_error}",
+                points=points.at_most,
+                list_error=(best[0].error, "V"),
+            )
         return Delivery(
-            step, name, "host", host.error, None, apart, tolerance, False, f"{host.why}; {told}",
+            step, name, "host", host.error, None, apart, tolerance, False, joined("; ", (host.why, told)),
             _more(points), None, host, told,
         )  # fmt: skip
     listed, count = best
-    number = listed.points.dwells.size
-    how = "in steps" if listed.points.between == "step" else "in lines"
-    often = f", {count} times" if count > 1 else ""
-    why = (
-        f"{host.why}; its own list of {number} points {how}{often} is off by "
-        f"{show(listed.error, 'V')} at most, no list of {points.at_most} points by less than "
-        f"{show(listed.least, 'V')}"
+    why = state(
+        "{host}; {list} is off by {list_error} at most, no list of {most_points} points by less than "
+        "{least_error}",
+        host=host.why,
+        list=_list_words(listed, count),
+        list_error=(listed.error, "V"),
+        most_points=points.at_most,
+        least_error=(listed.least, "V"),
     )
     if listed.edge:
-        why += f"; a jump is {show(listed.edge, 's')} out at most"
+        why = state("{why}; a jump is {late} out at most", why=why, late=(listed.edge, "s"))
     serves = listed.error <= tolerance
     return Delivery(
         step, name, "list", listed.error, listed.least, listed.edge, tolerance, serves, why,
@@ -221,25 +231,33 @@ def _captured(
         assert points is not None
         found = _of_list(asked, abilities(feed, bench), points, tolerance, turns, least)
         if found is None:
-            lacks = f"a list of {points.at_most} points cannot last {show(duration, 's')}"
+            lacks = _too_brief(points, duration)
         elif found[1].rms >= of_host.rms and not (host.left_out and not far_off(found[1], reach)):
-            lacks = f"its best list of {points.at_most} points is off by {show(found[1].rms, 'V')} r.m.s."
+            lacks = state(
+                "its best list of {points} points is off by {list_rms} r.m.s.",
+                points=points.at_most,
+                list_rms=(found[1].rms, "V"),
+            )
         else:
             listed, best, count = found
             bound, late = listed.least, best.late
             serves = _within(best, tolerance, points.shortest + points.step)
             listing = Listing(step, name, listed.points, count)
-            how = "in steps" if listed.points.between == "step" else "in lines"
-            often = f", {count} times" if count > 1 else ""
-            why += (
-                f"; its own list of {listed.points.dwells.size} points {how}{often} is off by "
-                f"{show(best.largest, 'V')} at most and {show(best.rms, 'V')} r.m.s., the host by "
-                f"{show(of_host.rms, 'V')} r.m.s.; no list of {points.at_most} points by less than "
-                f"{show(listed.least, 'V')} at most"
+            why = state(
+                "{why}; {list} is off by {list_error} at most and {list_rms} r.m.s., the host by {host_rms} "
+                "r.m.s.; no list of {most_points} points by less than {least_error} at most",
+                why=why,
+                list=_list_words(listed, count),
+                list_error=(best.largest, "V"),
+                list_rms=(best.rms, "V"),
+                host_rms=(of_host.rms, "V"),
+                most_points=points.at_most,
+                least_error=(listed.least, "V"),
             )
-            why += f"; an edge is {show(late, 's')} out at most" if late else ""
+            if late:
+                why = state("{why}; an edge is {late} out at most", why=why, late=(late, "s"))
     if not serves and listing is None:
-        why += f"; it is off by {show(best.rms, 'V')} r.m.s.; {lacks}"
+        why = state("{why}; it is off by {rms} r.m.s.; {lacks}", why=why, rms=(best.rms, "V"), lacks=lacks)
     remedy = "take outputs with a point list, or with a slew for it" if points is None else _more(points)
     return Delivery(
         step, name, "host" if listing is None else "list", best.largest, bound, late, tolerance, serves,
@@ -320,6 +338,26 @@ def points_needed(corners: Sequence[float], tolerance: float) -> int:
             rising = rising is False
             low = high = value
     return (reversals + 1) // 2 + 1
+
+
+def _list_words(listed: Listed, count: int) -> Statement:
+    """A list by its points and by how often it is played, for people."""
+    often: str = ""
+    if count > 1:
+        often = state(", {turns} times", turns=count)
+    return state(
+        "its own list of {points} points in {between}{often}",
+        points=int(listed.points.dwells.size),
+        between="steps" if listed.points.between == "step" else "lines",
+        often=often,
+    )
+
+
+def _too_brief(points: ListPoints, duration: float) -> Statement:
+    """That no list lasts so long [s]."""
+    return state(
+        "a list of {points} points cannot last {duration}", points=points.at_most, duration=(duration, "s")
+    )
 
 
 def _more(points: ListPoints) -> str:

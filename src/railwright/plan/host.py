@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from railwright.plan.stairs import stair_count
 from railwright.plan.timeline import Action
-from railwright.quantities import show
+from railwright.quantities import Statement, state
 
 AT_ONCE = 1e-9
 """Instants less apart are one, and go in one message [s]."""
@@ -44,7 +44,8 @@ def by_host(
     slews: of the outputs [V/s]; None: they have none. apart: shortest time between two set points [s]. waits:
     times at which everything stays until a trigger or a key comes; what comes behind is never too soon.
     """
-    worst, why = 0.0, ""
+    worst = 0.0
+    why: str = ""
     asked, left_out, closest = 0, 0, math.inf
     kept, kept_level, told = -math.inf, level, -math.inf
     for action in actions:
@@ -65,19 +66,44 @@ def by_host(
             off = abs(action.voltage - kept_level)
             if off > worst:
                 worst = off
-                why = f"set points {show(gap, 's')} apart, the host keeps {show(apart, 's')} between two"
+                why = _too_soon(gap, apart)
         off = change / count if count else 0.0
         if off > worst:
             worst = off
-            stairs = "one step" if count == 1 else f"{count} stairs"
-            why = f"a line of {show(action.over, 's')} goes in {stairs} of {show(off, 'V')}"
+            why = _in_stairs(action.over, count, off)
         rate = change / action.over if action.over else 0.0
         if slews and count == 0 and rate > slews[1]:
             off = change * (1.0 - slews[1] / rate)
             if off > worst:
                 worst = off
-                why = f"{show(rate, 'V/s')} is asked, the outputs' slew is {show(slews[1], 'V/s')} at most"
+                why = _too_steep(rate, slews[1])
         if not soon or not alone:
             kept, kept_level = last, action.voltage
         level, told = action.voltage, last
     return Host(worst, why, asked, left_out, closest)
+
+
+def _too_soon(gap: float, exchange: float) -> Statement:
+    """That a set point follows another sooner [s] than the host can exchange them [s]."""
+    return state(
+        "set points {apart} apart, the host keeps {exchange} between two",
+        apart=(gap, "s"),
+        exchange=(exchange, "s"),
+    )
+
+
+def _in_stairs(over: float, count: int, height: float) -> Statement:
+    """That a line of so long [s] goes in stairs of a height [V]."""
+    return state(
+        "a line of {duration} goes in {stairs} of {height}",
+        duration=(over, "s"),
+        stairs="one step" if count == 1 else state("{stairs} stairs", stairs=count),
+        height=(height, "V"),
+    )
+
+
+def _too_steep(rate: float, slew: float) -> Statement:
+    """That a line is steeper than the outputs' slew [V/s]."""
+    return state(
+        "{rate} is asked, the outputs' slew is {slew} at most", rate=(rate, "V/s"), slew=(slew, "V/s")
+    )

@@ -54,7 +54,16 @@ from railwright.quantities.fields import (
 )
 from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
 from railwright.quantities.printing import show
-from railwright.quantities.statement import Part, StatedFigure, Statement, figures_of, joined, listed, state
+from railwright.quantities.statement import (
+    Part,
+    StatedFigure,
+    Statement,
+    figures_of,
+    joined,
+    listed,
+    named,
+    state,
+)
 from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
 from railwright.quantities.values import Interval, Uncertain
 
@@ -114,6 +123,7 @@ __all__ = [
     "figures_of",
     "joined",
     "listed",
+    "named",
     "parse_interval",
     "parse_uncertain",
     "parse_value",

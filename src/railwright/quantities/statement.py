@@ -67,6 +67,11 @@ def joined(separator: str, texts: Iterable[str]) -> Statement:
     return Statement(separator.join(said), figures)
 
 
+def named(name: str, value: float, unit: str) -> Statement:
+    """One figure by itself, under a name that is put together."""
+    return Statement(show(value, unit), (StatedFigure(name, value, unit),))
+
+
 def listed(name: str, values: Iterable[float], unit: str) -> Statement:
     """Figures of one kind with commas between, what is printed alike once; their names are numbered."""
     shown: dict[str, float] = {}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.standard_tests import permitted_of, pieces_of
-from railwright.quantities import Statement, joined, state
+from railwright.quantities import Statement, joined, named, state
 from railwright.rehearsal.generator import edges_into_load
 from railwright.rehearsal.playback import PlayedShape, playback
 from railwright.settings.findings import Severity
@@ -92,33 +92,35 @@ def _edges_missed(
     asked = state("{longest} or less", longest=(longest, "s"))
     if shortest:
         asked = state("{shortest} to {longest}", shortest=(shortest, "s"), longest=(longest, "s"))
-    got = [state("at the input {durations}", durations=_durations(at_input))]
+    got = [state("at the input {durations}", durations=_durations(at_input, "input"))]
     if into_load:
-        got.insert(0, state("{at_load}{durations}", at_load=at_load, durations=_durations(into_load)))
+        got.insert(0, state("{at_load}{durations}", at_load=at_load, durations=_durations(into_load, "load")))
     return state("edges of {asked} are missed: {got}", asked=asked, got=joined(", ", got))
 
 
-def _durations(edges: Sequence[Edge]) -> Statement:
-    """'9.6 ms down and 1.2 ms up': the longest transition durations, 10 to 90 %."""
+def _durations(edges: Sequence[Edge], place: str) -> Statement:
+    """'9.6 ms down and 1.2 ms up': the longest transition durations at a place, 10 to 90 %."""
     down = [each for each in edges if each.asked.goal < each.asked.start]
     up = [each for each in edges if each.asked.goal > each.asked.start]
     said = []
     if down:
-        said.append(_longest(down, "down"))
+        said.append(_longest(down, "down", f"{place}_fall"))
     if up:
-        said.append(_longest(up, "up"))
+        said.append(_longest(up, "up", f"{place}_rise"))
     return joined(" and ", said)
 
 
-def _longest(edges: Sequence[Edge], way: str) -> Statement:
-    """The longest transition duration of some edges, or that one does not get to 90 %."""
+def _longest(edges: Sequence[Edge], way: str, name: str) -> Statement:
+    """The longest transition duration of some edges, or that one does not get to 90 %. name: of its figures,
+    in front.
+    """
     known = [each.duration for each in edges if each.duration is not None]
     if len(known) == len(edges):
-        return state("{duration} {way}", duration=(max(known), "s"), way=way)
+        return state("{duration} {way}", duration=named(f"{name}_time", max(known), "s"), way=way)
     short = max((each for each in edges if each.duration is None), key=lambda each: abs(each.error))
     return state(
         "{way} not to 90 %: it gets to {reached} instead of {goal}",
         way=way,
-        reached=(short.asked.goal + short.error, "V"),
-        goal=(short.asked.goal, "V"),
+        reached=named(f"{name}_reached", short.asked.goal + short.error, "V"),
+        goal=named(f"{name}_goal", short.asked.goal, "V"),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.observability import all_known
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
-from railwright.quantities import StatedFigure, Statement, show, state
+from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed, longest
 from railwright.settings.rule import Hit, Outcome, rule
@@ -140,8 +140,9 @@ def requirement_close(rehearsed: Rehearsed) -> Outcome:
 
 def _amount(name: str, value: float, unit: str) -> Statement:
     """What is measured or required, as a figure of this name; a count is a plain number."""
-    text = f"{value:g}" if unit == "1" else show(value, unit)
-    return Statement(text, (StatedFigure(name, value, unit),))
+    if unit == "1":
+        return Statement(f"{value:g}", (StatedFigure(name, value, unit),))
+    return named(name, value, unit)
 
 
 def _permitted(required: Requirement) -> Statement:

@@ -111,12 +111,12 @@ def declared_current(context: Context) -> Outcome:
                 (*source.at_input, "current", "steady"),
                 state(
                     "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
-                    "{drawn_high} over the operating range (most at {at:.3g} V)",
+                    "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
                     declared_low=(declared.low, "A"),
                     declared_high=(declared.high, "A"),
                     drawn_low=(bounds.low, "A"),
                     drawn_high=(bounds.high, "A"),
-                    at=(at, "V"),
+                    drawn_at=(at, "V"),
                 ),
                 "correct the declared current or the load model: one of them is wrong",
             )

@@ -149,10 +149,10 @@ def off_after_stays_on(context: Context) -> Outcome:
 def _beyond(source: FedInput) -> Statement:
     """That an input's outputs can reach a dangerous voltage."""
     return state(
-        "{outputs} can reach {reach}, more than {dangerous} d.c. (IEC 61010-1, from memory)",
+        "{outputs} can reach {reach}, more than {touch} d.c. (IEC 61010-1, from memory)",
         outputs=", ".join(source.outputs),
         reach=(source.reach, "V"),
-        dangerous=(DANGEROUS, "V"),
+        touch=(DANGEROUS, "V"),
     )
 
 
@@ -243,7 +243,9 @@ def _rates(source: FedInput) -> Iterator[tuple[float, Statement]]:
             outputs = " and ".join(source.outputs)
             yield (
                 able,
-                state("{outputs} {what} {able} at most", outputs=outputs, what=what, able=(able, "V/s")),
+                state(
+                    "{outputs} {what} {fastest} at most", outputs=outputs, what=what, fastest=(able, "V/s")
+                ),
             )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from railwright.quantities import Statement, state
+from railwright.quantities import Statement, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
@@ -34,12 +34,12 @@ def stored_energy(context: Context) -> Outcome:
                 source.name,
                 (*source.at_input, "load"),
                 state(
-                    "{capacitance} at {highest} hold {energy}; {hazardous:g} J count as hazardous "
+                    "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
                     "(IEC 60950-1, from memory)",
                     capacitance=(most, "F"),
                     highest=(highest.voltage, "V"),
                     energy=(energy, "J"),
-                    hazardous=(HAZARDOUS_ENERGY, "J"),
+                    hazardous_energy=(HAZARDOUS_ENERGY, "J"),
                 ),
                 "let it discharge through a resistor before touching or unplugging anything",
             )
@@ -90,7 +90,7 @@ class Discharge:
         """In how long, where that is known, and through what: 'up to 3 s (bleeder 1 kΩ, ...)'."""
         takes: str = "a time that no figure gives"
         if self.time is not None and self.time < math.inf:
-            takes = state("{discharge_time}", discharge_time=(self.time, "s"))
+            takes = named("discharge_time", self.time, "s")
         return state(
             "up to {takes} ({through}, least draw of the load)", takes=takes, through=self.through or ""
         )

@@ -30,12 +30,12 @@ def fuse_below_need(context: Context) -> Outcome:
                 (*source.at_hook_up, "fixture"),
                 state(
                     "{origin} is {needed}, at which the fuse in '{fixture}' opens after {opening_time}; it "
-                    "bears {borne} for any time",
+                    "bears {continuous} for any time",
                     origin=need_from,
                     needed=(need, "A"),
                     fixture=source.fixture_name or "",
                     opening_time=(time, "s"),
-                    borne=(fused.curve[0].current, "A"),
+                    continuous=(fused.curve[0].current, "A"),
                 ),
                 "take a larger fuse",
             )

@@ -52,10 +52,10 @@ def lead_drop(context: Context) -> Outcome:
                 source.name,
                 level.path,
                 state(
-                    "{level} at the terminals leaves {left} at the connector (lead {along}, {needed}); it "
-                    "must work from {low}",
+                    "{level} at the terminals leaves {at_connector} at the connector (lead {along}, "
+                    "{needed}); it must work from {low}",
                     level=(level.voltage, "V"),
-                    left=(level.voltage - drop, "V"),
+                    at_connector=(level.voltage - drop, "V"),
                     along=along(source),
                     needed=(source.needs[0], "A"),
                     low=(source.input.operating.low, "V"),
@@ -264,13 +264,13 @@ def lead_hot(context: Context) -> Outcome:
                 source.name,
                 source.at_lead,
                 state(
-                    "{words}, lead '{lead}' ({conductor}) gets to {surface}; touched for a minute, {burns} "
-                    "burns (ISO 13732-1, from memory). Counted: {assumed}",
+                    "{words}, lead '{lead}' ({conductor}) gets to {surface}; touched for a minute, "
+                    "{burn_threshold} burns (ISO 13732-1, from memory). Counted: {assumed}",
                     words=words,
                     lead=source.lead_name,
                     conductor=source.lead.conductor.text,
                     surface=hot,
-                    burns=(TOUCHED, "degC"),
+                    burn_threshold=(TOUCHED, "degC"),
                     assumed=ASSUMED,
                 ),
                 "take a thicker conductor, or cover it and let nobody touch it",
@@ -289,12 +289,12 @@ def sense_used_up(context: Context) -> Outcome:
                     source.name,
                     (*source.at_hook_up, "lead"),
                     state(
-                        "the lead drops up to {drop} ({along}), {part_used:.0%} of the {compensated} that "
+                        "the lead drops up to {drop} ({along}), {part_used:.0%} of the {compensation} that "
                         "{output} makes up for",
                         drop=(drop, "V"),
                         along=along(source),
                         part_used=(drop / each.near, "1"),
-                        compensated=(each.near, "V"),
+                        compensation=(each.near, "V"),
                         output=each.key,
                     ),
                     "take a thicker or shorter lead",

@@ -9,7 +9,7 @@ from railwright.evaluation.observability import SETTLING, all_known, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
-from railwright.quantities import Statement, joined, state
+from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import step_name
@@ -306,10 +306,8 @@ def threshold_not_crossed(context: Context) -> Outcome:
             continue
         low, high = required.limits
         if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
-            ends = [
-                *([] if low is None else [state("{permitted_low}", permitted_low=(low, "V"))]),
-                *([] if high is None else [state("{permitted_high}", permitted_high=(high, "V"))]),
-            ]
+            least = [] if low is None else [named("permitted_low", low, "V")]
+            most = [] if high is None else [named("permitted_high", high, "V")]
             yield Hit(
                 source.name,
                 (*path, "during"),
@@ -320,7 +318,7 @@ def threshold_not_crossed(context: Context) -> Outcome:
                     lowest=(min(levels), "V"),
                     highest=(max(levels), "V"),
                     requirement=required.name,
-                    permitted=joined(" to ", ends),
+                    permitted=joined(" to ", [*least, *most]),
                 ),
                 "play through the whole range that is permitted",
             )
