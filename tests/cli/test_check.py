@@ -71,7 +71,7 @@ def test_json_has_si_numbers_and_stable_keys(documents, cli):
     }
     assert data["set_points"]["main"]["outputs"][0]["trip_delay"] == 0.04
     assert set(data["findings"][0]) == {
-        "rule", "severity", "about", "where", "why", "remedy", "overridden", "blocks",
+        "rule", "severity", "about", "where", "why", "remedy", "overridden", "figures", "blocks",
     }  # fmt: skip
 
 
