@@ -59,6 +59,19 @@ def test_one_figure_stands_by_itself():
     assert made.figures == (StatedFigure("permitted_low", 9.0, "V"),)
 
 
+def test_no_two_figures_of_a_sentence_have_one_name():
+    limits = [state("{limit}", limit=(ampere, "A")) for ampere in (1.0, 2.0, 3.0)]
+    both = joined(" and ", limits[:2])
+    names = [each.name for each in joined("; ", [limits[2], both, both]).figures]
+    assert len(set(names)) == len(names) == 5
+    within = state("{lead_limit}, {limit}, {lead}", lead_limit=(4.0, "A"), limit=(5.0, "A"), lead=limits[0])
+    assert within.figures == (
+        StatedFigure("lead_limit", 4.0, "A"),
+        StatedFigure("limit", 5.0, "A"),
+        StatedFigure("lead_limit_2", 1.0, "A"),
+    )
+
+
 def test_a_text_has_no_figures():
     assert figures_of("12 V") == ()
 

@@ -15,6 +15,7 @@ from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
 from railwright.measures.outcome import Contribution, Measured
 from railwright.plan.set_points import Feed, OutputSetPoints
+from railwright.quantities import StatedFigure
 from railwright.records.codec import (
     NUMBER,
     TEXT,
@@ -192,6 +193,7 @@ SETTINGS = Settings(
     (
         Reason("main", "current limit", 1.0, "A", Location("p.yaml", 3, 5), "because"),
         Reason("main", "sense", "at load", "", None, "because"),
+        Reason("main", "ovp", 18.0, "V", None, "as 20 V", (StatedFigure("withstood", 20.0, "V"),)),
     ),
     (Finding("rule", Severity.STOP, "main", Location("p.yaml", 3, 5), "why", "remedy", "accepted"),),
 )
@@ -209,16 +211,20 @@ def test_settings_go_to_json_and_back() -> None:
 
 
 def test_settings_of_an_earlier_version() -> None:
-    """They have no further protections, and no fixture."""
+    """They have no further protections and no fixture, and no figures beside their reasons."""
     data = json.loads(json.dumps(settings_data(SETTINGS), allow_nan=False))
     for feed in data["set_points"].values():
         del feed["fixture"]
         for output in feed["outputs"]:
             del output["opp"], output["ocp"], output["ocp_delay"]
-    read = settings_from_data(data).set_points
-    assert [each.opp for each in read["main"].outputs] == [math.inf, math.inf]
-    assert read["main"].fixture is None
-    assert read["aux"] == SETTINGS.set_points["aux"]
+    for each in (*data["reasons"], *data["findings"]):
+        del each["figures"]
+    read = settings_from_data(data)
+    assert [each.opp for each in read.set_points["main"].outputs] == [math.inf, math.inf]
+    assert read.set_points["main"].fixture is None
+    assert read.set_points["aux"] == SETTINGS.set_points["aux"]
+    assert read.reasons == tuple(replace(each, figures=()) for each in SETTINGS.reasons)
+    assert read.findings == SETTINGS.findings
 
 
 @pytest.mark.parametrize("rises", [[], 1, {"first": 1.0}, {"0": None}, {"0": 10**400}])

@@ -163,7 +163,13 @@ def test_as_data_is_json_with_stable_keys(tmp_path: Path) -> None:
         "figures",
         "blocks",
     ]
-    assert list(data["reasons"][0]) == ["about", "setting", "value", "unit", "where", "why"]
+    assert list(data["reasons"][0]) == ["about", "setting", "value", "unit", "where", "why", "figures"]
+    ovp = next(each for each in data["windows"] if each["setting"] == "ovp")
+    withstands = next(each for each in ovp["demands"] if each["demand"] == "withstands")
+    assert withstands["figures"] == [
+        {"name": "withstood", "value": 20.0, "unit": "V"},
+        {"name": "accuracy", "value": 0.1, "unit": "V"},
+    ]
 
 
 @pytest.mark.slow

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from railwright.quantities.printing import show
@@ -47,7 +46,7 @@ def state(template: str, **parts: Part) -> Statement:
     figures: dict[str, StatedFigure] = {}
     for name, part in parts.items():
         for figure in _figures(name, part):
-            free = figure.name if figure.name not in figures else f"{name}_{figure.name}"
+            free = figure.name if figure.name not in figures else _free(f"{name}_{figure.name}", figures)
             figures[free] = StatedFigure(free, figure.value, figure.unit)
     shown = {name: _Shown(part) for name, part in parts.items()}
     return Statement(template.format(**shown), figures.values())
@@ -58,13 +57,11 @@ def joined(separator: str, texts: Iterable[str]) -> Statement:
     number behind: 'limit', 'limit_2'.
     """
     said = list(texts)
-    figures: list[StatedFigure] = []
-    used: Counter[str] = Counter()
+    figures: dict[str, StatedFigure] = {}
     for figure in (figure for text in said for figure in figures_of(text)):
-        used[figure.name] += 1
-        name = figure.name if used[figure.name] == 1 else f"{figure.name}_{used[figure.name]}"
-        figures.append(StatedFigure(name, figure.value, figure.unit))
-    return Statement(separator.join(said), figures)
+        name = _free(figure.name, figures)
+        figures[name] = StatedFigure(name, figure.value, figure.unit)
+    return Statement(separator.join(said), figures.values())
 
 
 def named(name: str, value: float, unit: str) -> Statement:
@@ -93,6 +90,15 @@ def _figures(name: str, part: Part) -> tuple[StatedFigure, ...]:
         return figures_of(part)
     value, unit = part[:2] if isinstance(part, tuple) else (part, "")
     return (StatedFigure(name, value, unit),)
+
+
+def _free(name: str, used: Container[str]) -> str:
+    """A name, with the first number behind it that makes it one which is not used."""
+    free, number = name, 1
+    while free in used:
+        number += 1
+        free = f"{name}_{number}"
+    return free
 
 
 class _Shown:

@@ -9,7 +9,7 @@ from typing import Any
 from railwright.documents.output_name import OutputName
 from railwright.documents.sources import Location
 from railwright.plan.set_points import Feed, OutputSetPoints
-from railwright.quantities import StatedFigure
+from railwright.quantities import StatedFigure, figures_of
 from railwright.records.codec import (
     NUMBER,
     TEXT,
@@ -68,6 +68,8 @@ _NUMBER_OR_WORDS: Codec[float | str] = Codec(
     lambda value: value, lambda data: data if isinstance(data, str) else NUMBER.read(data)
 )
 
+_FIGURES = many(fields(StatedFigure, name=TEXT, value=number(math.nan), unit=TEXT))
+
 REASONS = many(
     fields(
         Reason,
@@ -77,11 +79,10 @@ REASONS = many(
         unit=TEXT,
         where=_WHERE,
         why=TEXT,
+        figures=Key(_FIGURES, missing=()),
     )
 )
 """Each setting's value in SI units, or in words without a unit, and why."""
-
-_FIGURES = many(fields(StatedFigure, name=TEXT, value=number(math.nan), unit=TEXT))
 
 FINDINGS = many(
     fields(
@@ -112,6 +113,7 @@ def _end_as_data(end: End | None) -> dict[str, Any] | None:
         "value": _number(end.value),
         "demand": end.key,
         "why": end.why,
+        "figures": _FIGURES.write(figures_of(end.why)),
         "where": _WHERE.write(end.where),
         "closed_form": end.bracket,
         "replay": None if end.replay is None else end.replay.options,
@@ -135,6 +137,7 @@ def window_as_data(window: Window) -> dict[str, Any]:
         "high": _end_as_data(window.high),
         "recommended": _number(window.recommended),
         "why": window.why,
+        "figures": _FIGURES.write(figures_of(window.why)),
         "lacks": [impossible.why for impossible in window.lacks],
         "demands": [{"side": end.side, **(_end_as_data(end) or {})} for end in window.ends],
         "outputs": {

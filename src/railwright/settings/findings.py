@@ -43,7 +43,7 @@ class Finding:
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why one setting has its value: `value` in SI with its `unit`, or in words with none; where it was
-    decided, and the reason in words.
+    decided, and the reason in words. figures: those of the reason, in SI.
     """
 
     about: str
@@ -52,3 +52,4 @@ class Reason:
     unit: str
     where: Location | None
     why: str
+    figures: tuple[StatedFigure, ...] = ()

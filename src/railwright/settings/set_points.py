@@ -11,7 +11,7 @@ from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed, OutputSetPoints
-from railwright.quantities import show
+from railwright.quantities import figures_of, joined, state
 from railwright.settings.context import UNITS, Draw, FedInput, SetPointDraft, locate
 from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
@@ -55,9 +55,16 @@ def _limit_as_written(source: FedInput, value: float) -> str:
     need, words, _ = source.needs or Draw(0.0, "", False)
     at_most, permitted = source.input.current.at_most, source.lead.permitted_current
     return _joined(
-        f"{value / need:.3g} times {words} of {show(need, 'A')}" if need > 0 else "",
-        f"the input bears {show(at_most, 'A')}" if at_most is not None else "",
-        f"the lead {show(permitted, 'A')}" if permitted is not None else "",
+        state(
+            "{ratio:.3g} times {words} of {needed}",
+            ratio=(value / need, "1"),
+            words=words,
+            needed=(need, "A"),
+        )
+        if need > 0
+        else "",
+        state("the input bears {borne}", borne=(at_most, "A")) if at_most is not None else "",
+        state("the lead {permitted}", permitted=(permitted, "A")) if permitted is not None else "",
     )
 
 
@@ -65,10 +72,18 @@ def _ovp_as_written(source: FedInput, value: float, limit: float | None) -> str:
     highest, withstands = source.highest_terminals(limit or 0.0), source.input.withstands_always
     known = highest is not None and (limit is not None or not source.senses)
     return _joined(
-        f"{show(value - highest, 'V')} above the highest voltage at the terminals, {show(highest, 'V')}"
+        state(
+            "{margin_above} above the highest voltage at the terminals, {highest}",
+            margin_above=(value - highest, "V"),
+            highest=(highest, "V"),
+        )
         if known and highest is not None
         else "",
-        f"{show(withstands - value, 'V')} below the {show(withstands, 'V')} that the input withstands"
+        state(
+            "{margin_below} below the {withstood} that the input withstands",
+            margin_below=(withstands - value, "V"),
+            withstood=(withstands, "V"),
+        )
         if withstands is not None
         else "",
     )
@@ -78,13 +93,17 @@ def _delay_as_written(source: FedInput, value: float, limit: float | None) -> st
     longest = source.longest_charging(source.surely(limit)) if limit is not None else None
     if longest is None or not 0 < longest.time < math.inf:
         return AS_WRITTEN
-    takes = f"{longest.words} at the limit takes up to {show(longest.time, 's')} by C·V/I"
-    return _joined(takes, f"{value / longest.time:.3g} times that")
+    takes = state(
+        "{charging} at the limit takes up to {charging_time} by C·V/I",
+        charging=longest.words,
+        charging_time=(longest.time, "s"),
+    )
+    return _joined(takes, state("{ratio:.3g} times that", ratio=(value / longest.time, "1")))
 
 
 def _joined(*words: str) -> str:
     """Why a value is what it is that is written: what of these can be said."""
-    return "; ".join([AS_WRITTEN, *filter(None, words)])
+    return joined("; ", [AS_WRITTEN, *filter(None, words)])
 
 
 def _feed(source: FedInput, values: Mapping[str, float]) -> Feed:
@@ -144,8 +163,14 @@ def _shared(source: FedInput, setting: str) -> str:
     else:
         same = source.series and setting in ("current_limit", "ocp")
         return "; the same on each output in series" if same else ""
-    each = ", ".join(f"{name} {part:.4g}" for name, part in zip(source.outputs, portions, strict=True))
-    return f"; {how}: {each}"
+    each = joined(
+        ", ",
+        (
+            state("{output} {share:.4g}", output=name, share=(part, "1"))
+            for name, part in zip(source.outputs, portions, strict=True)
+        ),
+    )
+    return state("; {how}: {each}", how=how, each=each)
 
 
 @dataclass(frozen=True)
@@ -224,8 +249,10 @@ def settle_input(
         if isinstance(value, Chosen):
             values[setting] = value.value
             where = documents.where("procedure", ("limits", source.name, setting))
-            why = value.why + _shared(source, setting)
-            reasons.append(Reason(source.name, setting, value.value, UNITS[setting], where, why))
+            why = joined("", (value.why, _shared(source, setting)))
+            reasons.append(
+                Reason(source.name, setting, value.value, UNITS[setting], where, why, figures_of(why))
+            )
             continue
         values.pop(setting, None)
         findings += impossible_auto(value, setting, source.name, documents)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
-from railwright.quantities import figures_of
+from railwright.quantities import figures_of, joined, state
 from railwright.settings.context import BoundDocuments, Context, SetPointDraft, locate, sources_of
 from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
@@ -65,15 +65,20 @@ def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -
                 found.append(Finding(rule.id, rule.severity, *told, figures=figures))
     for (about, path, figure), checks in unknown.items():
         where = locate(documents, path)
-        wanted = "; ".join(dict.fromkeys(checks))
+        why = state(
+            "{figure} is not given, so this could not be checked: {wanted}",
+            figure=figure,
+            wanted=joined("; ", dict.fromkeys(checks)),
+        )
         found.append(
             Finding(
                 UNKNOWN_FIGURE,
                 Severity.NOTE,
                 about,
                 where,
-                f"{figure} is not given, so this could not be checked: {wanted}",
+                why,
                 "give the figure in the document, or check it by hand",
+                figures=why.figures,
             )
         )
     return found

@@ -100,6 +100,9 @@ def test_reasons_name_numbers_alternatives_and_the_next_best(tmp_path):
     assert says(reasons["main"].value, "left.1", "silicone pair", "at load")
     assert "left.1 gives 36 V, 2.5 A and 60 W" in reasons["main"].why
     assert says(reasons["main"].why, "left.2", "50 %", "right.1", "50 %", "transducer")
+    figures = {each.name: each.value for each in reasons["main"].figures}
+    assert (figures["full_voltage"], figures["full_current"], figures["full_power"]) == (36.0, 2.5, 60.0)
+    assert figures["headroom"] == 0.5
     whole = reasons[WHOLE].why
     assert says(whole, "next best", "main", "right.1")
 

@@ -40,6 +40,9 @@ def test_a_lead_too_thin_for_the_need(tmp_path: Path) -> None:
     assert says(finding.why, "main", "0.6047 A")
     assert says(finding.why, "0.4955 A", "silicone pair", "0.5 A")
     assert finding.why.endswith("0.109 A apart")
+    figures = {each.name: each.value for each in finding.figures}
+    assert figures["gap"] == pytest.approx(figures["low"] - figures["high"])
+    assert figures["borne"] == 0.5
     assert says(finding.remedy, "0.491 A")
     assert says(finding.remedy, "0.6093 A")
     assert finding.blocks
@@ -58,6 +61,8 @@ def test_a_written_value_outside_its_window_says_by_how_much(tmp_path: Path) -> 
     assert says(finding.why + idle.why, "18.19 W")
     finding = idle if "never acts" in finding.why else finding
     assert says(finding.why, "45 W", "5 W", "40 W")
+    figures = [(each.name, each.value, each.unit) for each in finding.figures]
+    assert figures[:3] == [("set_point", 45.0, "W"), ("beyond", 5.0, "W"), ("end", 40.0, "W")]
     assert says(finding.why, "2.5 A", "16 V", "line sweep", "40 W")
     assert says(finding.remedy, "recommended")
     assert "opp: 45 W" in line_of(finding)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from railwright.documents.output_name import OutputName
-from railwright.quantities import Interval, show
+from railwright.quantities import Interval, show, state
 from railwright.settings.group import Group
 from railwright.settings.rule import Path
 
@@ -137,14 +137,20 @@ class Range:
             name = max(beyond, key=lambda each: beyond[each])
             reach = self.reaches[name]
             return (
-                f"{show(value * self.portions[name], unit)} on {name}, whose {self.what} ranges from "
-                f"{show(reach.low, unit)} to {show(reach.high, unit)}",
+                state(
+                    "{set_point} on {output}, whose {what} ranges from {range_low} to {range_high}",
+                    set_point=(value * self.portions[name], unit),
+                    output=name,
+                    what=self.what,
+                    range_low=(reach.low, unit),
+                    range_high=(reach.high, unit),
+                ),
                 "set it inside the range, or take another output",
             )
 
         what = f"an output whose {self.what}"
         if low > 0.0 or self.zero:
-            why = f"the output's {self.what} begins at {show(low, unit)}"
+            why = state("the output's {what} begins at {range_low}", what=self.what, range_low=(low, unit))
             yield threshold(
                 "range",
                 "low",
@@ -156,7 +162,7 @@ class Range:
                 breach,
             )
         if high < math.inf:
-            why = f"the output's {self.what} reaches {show(high, unit)}"
+            why = state("the output's {what} reaches {range_high}", what=self.what, range_high=(high, unit))
             yield threshold(
                 "range",
                 "high",

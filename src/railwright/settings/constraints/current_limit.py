@@ -7,7 +7,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from railwright.quantities import show
+from railwright.quantities import joined, show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
 from railwright.settings.context import FedInput
@@ -46,13 +46,17 @@ def _carries(
         "low",
         carrying(source, need),
         lambda limit: source.surely(limit) >= need * (1.0 - EXACT),
-        f"{why}, plus programming error",
+        joined(", ", (why, "plus programming error")),
         path,
         lambda high: f"{input_} {show(max(0.0, source.surely(high)), 'A')}",
         BELOW_NEED,
         lambda limit: (
-            f"the limit may be as low as {show(source.surely(limit), 'A')} with programming error; "
-            f"{words} is {show(need, 'A')}",
+            state(
+                "the limit may be as low as {limit_less_error} with programming error; {words} is {needed}",
+                limit_less_error=(source.surely(limit), "A"),
+                words=words,
+                needed=(need, "A"),
+            ),
             "raise the current limit, or play no voltage at which so much is drawn",
         ),
     )
@@ -67,7 +71,7 @@ def enough(source: FedInput) -> Facts:
         yield Missing(path, figure, BELOW_NEED, "the error of the current limit")
     for need, words, declared in source.asked:
         key, path = ("declared", ("current", "steady")) if declared else ("draw", ("load",))
-        why = f"{words}, {show(need, 'A')}"
+        why = state("{words}, {needed}", words=words, needed=(need, "A"))
         less = "an input that draws no more than"
         yield _carries(source, key, need, words, why, (*source.at_input, *path), less)
     yield from _starting(source)
@@ -85,11 +89,12 @@ def _starting(source: FedInput) -> Facts:
         draw = source.load.current(starts) if 0.0 < starts <= top.voltage else None
         if draw is None:
             continue
-        words = f"a converter that starts at {show(starts, 'V')}"
+        words = state("a converter that starts at {starts_at}", starts_at=(starts, "V"))
         path = (*source.at_input, "load", index, "converter", "starts_at")
         less = "a converter that starts at a higher voltage, and draws there no more than"
-        why = f"{words} draws {show(draw.high, 'A')} there"
-        yield _carries(source, "start", draw.high, f"the draw of {words}", why, path, less)
+        why = state("{words} draws {needed} there", words=words, needed=(draw.high, "A"))
+        drawn = state("the draw of {words}", words=words)
+        yield _carries(source, "start", draw.high, drawn, why, path, less)
 
 
 def charging_time(source: FedInput, limit: float) -> float:
@@ -129,7 +134,11 @@ def charged(source: FedInput) -> Iterator[Constraint]:
         "low",
         least,
         lambda value: charging_time(source, value) <= delay,
-        f"{what} takes no longer than the trip delay, {show(delay, 's')}, by C·V/(I_limit − I_load)",
+        state(
+            "{charging} takes no longer than the trip delay, {trip_delay}, by C·V/(I_limit − I_load)",
+            charging=what,
+            trip_delay=(delay, "s"),
+        ),
         (*source.at_limits, "trip_delay"),
         relax,
         "trip-before-charged",
@@ -150,13 +159,17 @@ def _bears(
         "high",
         max(0.0, bound - (source.limit_error(bound) or 0.0)),
         lambda limit: source.at_most(limit) <= bound * (1.0 + EXACT),
-        f"{what} bears {show(bound, 'A')}, less programming error",
+        state("{what} bears {borne}, less programming error", what=what, borne=(bound, "A")),
         missing.path,
         lambda low: f"a {key} that bears {show(source.at_most(low), 'A')}",
         missing.rule,
         lambda limit: (
-            f"the limit lets {show(source.at_most(limit), 'A')} through (with programming error); "
-            f"{what} bears {show(bound, 'A')}",
+            state(
+                "the limit lets {let_through} through (with programming error); {what} bears {borne}",
+                let_through=(source.at_most(limit), "A"),
+                what=what,
+                borne=(bound, "A"),
+            ),
             remedy,
         ),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from railwright.quantities import Interval, show
+from railwright.quantities import Interval, state
 from railwright.settings.constraints.constraint import Breach, Constraint, Facts, Range
 from railwright.settings.context import FedInput
 
@@ -34,10 +34,12 @@ def needed(source: FedInput) -> Iterator[Constraint]:
     need, words, _ = source.needs
 
     def breach(level: float) -> Breach:
-        why = f"it acts from {show(level, 'A')} on; {words} is {show(need, 'A')}"
+        why = state(
+            "it acts from {ocp} on; {words} is {needed}", ocp=(level, "A"), words=words, needed=(need, "A")
+        )
         return why, "raise 'ocp', or leave it out"
 
-    why = f"{words}, {show(need, 'A')}"
+    why = state("{words}, {needed}", words=words, needed=(need, "A"))
     path = (*source.at_input, "current")
     yield Constraint(
         "need", "low", need, lambda level: level > need, why, path, rule="ocp-below-need", breach=breach

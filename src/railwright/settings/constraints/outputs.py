@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from railwright.documents.output_name import OutputName
-from railwright.quantities import show
+from railwright.quantities import state
 from railwright.settings.constraints.constraint import Breach, Constraint, Facts, Missing, threshold
 from railwright.settings.context import FedInput
 from railwright.settings.group import Group, output_path
@@ -15,13 +15,21 @@ def highest(source: FedInput) -> Constraint:
     drop, full = source.sensed_drop, source.full_voltage
 
     def breach(voltage: float) -> Breach:
-        added = f" and the lead's drop of {show(drop, 'V')} that is sensed away" if drop else ""
+        added = ""
+        if drop:
+            added = state(" and the lead's drop of {drop} that is sensed away", drop=(drop, "V"))
         return (
-            f"{show(voltage, 'V')}{added} is more than the {show(full, 'V')} that {source.words} can give",
+            state(
+                "{level}{added} is more than the {full_voltage} that {outputs} can give",
+                level=(voltage, "V"),
+                added=added,
+                full_voltage=(full, "V"),
+                outputs=source.words,
+            ),
             "take an output with a higher range, join outputs in series, or play a lower voltage",
         )
 
-    why = f"{source.words} can give {show(full, 'V')}"
+    why = state("{outputs} can give {full_voltage}", outputs=source.words, full_voltage=(full, "V"))
     return threshold("full", "high", full - drop, why, source.at_output, rule="voltage-range", breach=breach)
 
 
@@ -31,7 +39,7 @@ def lowest(source: FedInput) -> Constraint:
     name = max(shares, key=lambda each: source.outputs[each].voltage.low / shares[each])
     low = source.outputs[name].voltage.low
 
-    why = f"the range of {name} begins at {show(low, 'V')}"
+    why = state("the range of {output} begins at {range_low}", output=name, range_low=(low, "V"))
     return threshold(
         "begin",
         "low",
@@ -40,8 +48,7 @@ def lowest(source: FedInput) -> Constraint:
         source.at_output,
         rule="voltage-range",
         breach=lambda voltage: (
-            f"the range of {name} begins at {show(low, 'V')}; {show(voltage * shares[name], 'V')} is played "
-            "on it",
+            state("{why}; {level} is played on it", why=why, level=(voltage * shares[name], "V")),
             "play a voltage inside the output's range",
         ),
     )
@@ -54,12 +61,15 @@ def sensing(source: FedInput) -> list[OutputName]:
 
 def along(source: FedInput) -> str:
     """The resistance of lead and fixture, for people."""
-    words = f"{show(source.resistance.high, 'ohm')} at most, both ways with contacts"
+    resistance = (source.resistance.high, "ohm")
+    words = state("{resistance} at most, both ways with contacts", resistance=resistance)
     if source.fixture is None:
         return words
     drop = source.fixture.drop.high
-    diode = f" and {show(drop, 'V')} in its diode" if drop else ""
-    return f"{words} and fixture '{source.fixture_name}'{diode}"
+    diode = state(" and {diode_drop} in its diode", diode_drop=(drop, "V")) if drop else ""
+    return state(
+        "{words} and fixture '{fixture}'{diode}", words=words, fixture=source.fixture_name or "", diode=diode
+    )
 
 
 def made_up_for(source: FedInput) -> Facts:
@@ -72,11 +82,17 @@ def made_up_for(source: FedInput) -> Facts:
             check = f"sensing of {source.name}"
             yield Missing(path, "how much drop sensing makes up for", "sense-compensation", check, name)
             continue
-        makes = f"{name} makes up for {show(most, 'V')}"
+        makes = state("{output} makes up for {compensation}", output=name, compensation=(most, "V"))
 
         def breach(drop: float, makes: str = makes) -> Breach:
-            dropped = f"lead '{source.lead_name}' drops up to {show(drop, 'V')} ({along(source)})"
-            return f"{dropped}; {makes}", "take a thicker or shorter lead"
+            why = state(
+                "lead '{lead}' drops up to {drop} ({along}); {makes}",
+                lead=source.lead_name,
+                drop=(drop, "V"),
+                along=along(source),
+                makes=makes,
+            )
+            return why, "take a thicker or shorter lead"
 
         yield threshold(name, "high", most, makes, path, rule="sense-compensation", breach=breach)
 
@@ -97,14 +113,21 @@ def isolated(source: FedInput) -> Facts:
     for name, isolation in zip(source.names, source.isolations, strict=True):
         path: Path = ("bench", "supplies", name.supply, "isolation")
         if isolation is None:
-            check = f"{show(source.reach, 'V')} of {source.name} against it"
+            check = state("{reach} of {input} against it", reach=(source.reach, "V"), input=source.name)
             yield Missing(path, "isolation of the supply from earth", "isolation", check, name)
             continue
-        bears = f"{name} is isolated from earth up to {show(isolation, 'V')}"
+        bears = state(
+            "{output} is isolated from earth up to {isolation}", output=name, isolation=(isolation, "V")
+        )
 
         def breach(reach: float, bears: str = bears) -> Breach:
             return (
-                f"{source.words} can reach {show(reach, 'V')}; {bears}",
+                state(
+                    "{outputs} can reach {reach}; {bears}",
+                    outputs=source.words,
+                    reach=(reach, "V"),
+                    bears=bears,
+                ),
                 "join fewer outputs, or take a supply with a higher isolation",
             )
 

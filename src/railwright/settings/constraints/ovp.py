@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
 from railwright.settings.context import FedInput
 
@@ -33,10 +33,15 @@ def played(source: FedInput, limit: float | None) -> Facts:
         yield Missing(path, "accuracy of the set voltage", "ovp-below-played", check)
         return
     early = source.ovp_early(level.voltage)
-    drop = f" and {show(source.drop(limit), 'V')} of sensed drop" if limit and source.senses else ""
-    plays = (
-        f"'{level.step}' plays {show(level.voltage, 'V')}, up to {show(highest, 'V')} at the terminals with "
-        f"programming error{drop}"
+    drop = ""
+    if limit and source.senses:
+        drop = state(" and {drop} of sensed drop", drop=(source.drop(limit), "V"))
+    plays = state(
+        "'{step}' plays {level}, up to {highest} at the terminals with programming error{drop}",
+        step=level.step,
+        level=(level.voltage, "V"),
+        highest=(highest, "V"),
+        drop=drop,
     )
 
     yield Constraint(
@@ -44,7 +49,7 @@ def played(source: FedInput, limit: float | None) -> Facts:
         "low",
         highest + early,
         lambda value: value - early >= highest * (1.0 - EXACT),
-        f"{plays}, plus {show(early, 'V')} by which the OVP may act early",
+        state("{plays}, plus {early_by} by which the OVP may act early", plays=plays, early_by=(early, "V")),
         level.path,
         lambda high: (
             f"no more than {show(max(0.0, high - early - highest + level.voltage), 'V')} played in "
@@ -52,7 +57,9 @@ def played(source: FedInput, limit: float | None) -> Facts:
         ),
         "ovp-below-played",
         lambda value: (
-            f"the OVP may trip from {show(value - early, 'V')} on; {plays}",
+            state(
+                "the OVP may trip from {trips_from} on; {plays}", trips_from=(value - early, "V"), plays=plays
+            ),
             "raise the OVP where the device withstands it, or play a lower voltage",
         ),
         bracket=True,
@@ -84,7 +91,11 @@ def _standing(source: FedInput) -> Facts:
         "high",
         withstands - wrong,
         lambda level: level + wrong <= withstands * (1.0 + EXACT),
-        f"the input withstands {show(withstands, 'V')}, less OVP accuracy {show(wrong, 'V')}",
+        state(
+            "the input withstands {withstood}, less OVP accuracy {accuracy}",
+            withstood=(withstands, "V"),
+            accuracy=(wrong, "V"),
+        ),
         (*source.at_input, "withstands"),
         lambda low: (
             f"an input that withstands {show(low + wrong, 'V', 5)}, or an OVP that is "
@@ -92,8 +103,12 @@ def _standing(source: FedInput) -> Facts:
         ),
         ABOVE_WITHSTAND,
         lambda level: (
-            f"the OVP may let {show(level + wrong, 'V')} stand ({show(level, 'V')} with its accuracy); the "
-            f"input withstands {show(withstands, 'V')}",
+            state(
+                "the OVP may let {highest} stand ({ovp} with its accuracy); the input withstands {withstood}",
+                highest=(level + wrong, "V"),
+                ovp=(level, "V"),
+                withstood=(withstands, "V"),
+            ),
             f"set the OVP to {show(withstands - wrong, 'V')} or less",
         ),
     )
@@ -115,14 +130,24 @@ def _while_acting(source: FedInput) -> Facts:
         "high",
         most - wrong - overshoot,
         lambda level: level + wrong + overshoot <= most * (1.0 + EXACT),
-        f"the input withstands {show(most, 'V')}{long}, less OVP accuracy {show(wrong, 'V')} and overshoot "
-        f"while it responds {show(overshoot, 'V')}",
+        state(
+            "the input withstands {withstood}{long}, less OVP accuracy {accuracy} and overshoot while it "
+            "responds {overshoot}",
+            withstood=(most, "V"),
+            long=long,
+            accuracy=(wrong, "V"),
+            overshoot=(overshoot, "V"),
+        ),
         (*source.at_input, "withstands"),
         lambda low: f"an input that withstands {show(low + wrong + overshoot, 'V', 5)}{long}",
         ABOVE_WITHSTAND,
         lambda level: (
-            f"the voltage may reach {show(level + wrong + overshoot, 'V')} before the OVP acts; the input "
-            f"withstands {show(most, 'V')}{long}",
+            state(
+                "the voltage may reach {highest} before the OVP acts; the input withstands {withstood}{long}",
+                highest=(level + wrong + overshoot, "V"),
+                withstood=(most, "V"),
+                long=long,
+            ),
             f"set the OVP to {show(most - overshoot - wrong, 'V')} or less",
         ),
     )
@@ -146,7 +171,7 @@ def _withstood_for(source: FedInput, time: float) -> tuple[float, str]:
         if each.voltage is not None and (each.duration is None or each.duration >= time)
     ]
     voltage, duration = max(held, key=lambda each: each[0], default=(math.inf, None))
-    return voltage, "" if duration is None else f" for {show(duration, 's')}"
+    return voltage, "" if duration is None else state(" for {duration}", duration=(duration, "s"))
 
 
 def falling(source: FedInput, overshoot: float, level: float) -> float:

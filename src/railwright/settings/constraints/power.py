@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.settings.constraints.constraint import (
     EXACT,
     Constraint,
@@ -33,8 +33,12 @@ def steady(source: FedInput) -> Facts:
     if needed is None:
         return
     level, current, power = needed
-    plays = (
-        f"'{level.step}' plays {show(level.voltage, 'V')} with up to {show(current, 'A')}, {show(power, 'W')}"
+    plays = state(
+        "'{step}' plays {level} with up to {current}, {needed}",
+        step=level.step,
+        level=(level.voltage, "V"),
+        current=(current, "A"),
+        needed=(power, "W"),
     )
 
     # A level at the power itself counts as too low, too.
@@ -47,7 +51,10 @@ def steady(source: FedInput) -> Facts:
         level.path,
         lambda high: f"an input that takes no more than {show(max(0.0, high), 'W')} in '{level.step}'",
         "opp-below-need",
-        lambda value: (f"it acts from {show(value, 'W')} on; {plays}", "raise 'opp', or leave it out"),
+        lambda value: (
+            state("it acts from {opp} on; {plays}", opp=(value, "W"), plays=plays),
+            "raise 'opp', or leave it out",
+        ),
     )
 
 
@@ -74,7 +81,12 @@ def charging(source: FedInput, limit: float) -> Iterator[Constraint]:
         "low",
         volts * most,
         lambda value: value >= volts * most,
-        f"{longest.words} ends at {show(volts, 'V')} and the current limit, {show(most, 'A')} with its error",
+        state(
+            "{charging} ends at {highest} and the current limit, {limit_with_error} with its error",
+            charging=longest.words,
+            highest=(volts, "V"),
+            limit_with_error=(most, "A"),
+        ),
         longest.move.path,
         lambda high: f"a current limit of {show(max(0.0, high) / volts, 'A')}",
         bracket=True,
@@ -91,8 +103,13 @@ def device(source: FedInput) -> Iterator[Constraint]:
         "device",
         "high",
         bears,
-        f"the device bears {show(at_most, 'A')} at the {show(highest.voltage, 'V')} of '{highest.step}', "
-        f"{show(bears, 'W')}",
+        state(
+            "the device bears {borne} at the {level} of '{step}', {borne_power}",
+            borne=(at_most, "A"),
+            level=(highest.voltage, "V"),
+            step=highest.step,
+            borne_power=(bears, "W"),
+        ),
         (*source.at_input, "current", "at_most"),
         lambda low: f"a device that bears {show(low / highest.voltage, 'A')}",
     )
@@ -106,7 +123,7 @@ def given(source: FedInput) -> Facts:
         )
     full = source.full_power
 
-    why = f"{source.words} can give {show(full, 'W')}"
+    why = state("{outputs} can give {full_power}", outputs=source.words, full_power=(full, "W"))
     yield threshold(
         "outputs",
         "high",
@@ -115,7 +132,7 @@ def given(source: FedInput) -> Facts:
         source.at_output,
         rule="power-range",
         breach=lambda power: (
-            f"{show(power, 'W')} is needed; {source.words} can give {show(full, 'W')}",
+            state("{needed} is needed; {why}", needed=(power, "W"), why=why),
             "take a stronger output, or join outputs",
         ),
     )

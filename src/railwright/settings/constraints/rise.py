@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from railwright.documents.loader import Documents
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
 from railwright.settings.context import FedInput
@@ -61,13 +61,20 @@ def within_limit(
     spare = least - drawn.high
     without = [name for name, output in source.outputs.items() if output.slew is None]
     stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
+    why = state(
+        "{capacitance} and the load's {drawn} stay within the current limit of {limit_less_error} (less its "
+        "error), by C·dV/dt{stairs}",
+        capacitance=(farads, "F"),
+        drawn=(drawn.high, "A"),
+        limit_less_error=(least, "A"),
+        stairs=stairs if without else "",
+    )
     yield Constraint(
         "limit",
         "high",
         max(0.0, spare) / farads if farads > 0.0 else math.inf,
         lambda rate: farads * rate <= spare * (1.0 + EXACT),
-        f"{show(farads, 'F')} and the load's {show(drawn.high, 'A')} stay within the current limit of "
-        f"{show(least, 'A')} (less its error), by C·dV/dt{stairs if without else ''}",
+        why,
         (*source.at_limits, "current_limit"),
         lambda low: limit_for(farads * low + drawn.high),
         "ramp-in-limit",
@@ -88,12 +95,17 @@ def fast_output(source: FedInput) -> Facts:
         "slew",
         "high",
         able,
-        f"{names} can rise with {show(able, 'V/s')}",
+        state("{outputs} can rise with {fastest}", outputs=names, fastest=(able, "V/s")),
         (*source.at_output, "slew" if source.rows[0].slew else "rise"),
         lambda low: f"an output that rises with {show(low, 'V/s')}",
         "slew-too-fast",
         lambda rate: (
-            f"{show(rate, 'V/s')} is asked for; {names} can do {show(able, 'V/s')}",
+            state(
+                "{rate} is asked for; {outputs} can do {fastest}",
+                rate=(rate, "V/s"),
+                outputs=names,
+                fastest=(able, "V/s"),
+            ),
             "rise more slowly, or mind that the edge will be slower than asked",
         ),
     )
@@ -107,8 +119,17 @@ def slow_output(source: FedInput) -> Iterator[Constraint]:
         return
     name = max(slews, key=lambda each: slews[each] / shares[each])
     own, slowest = slews[name], slews[name] / shares[name]
-    joined = f", with which {source.words} rise at {show(slowest, 'V/s')}" if source.series else ""
-    why = f"the slew of {name} begins at {show(own, 'V/s')}{joined}"
+    together = ""
+    if source.series:
+        together = state(
+            ", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s")
+        )
+    why = state(
+        "the slew of {output} begins at {range_low}{together}",
+        output=name,
+        range_low=(own, "V/s"),
+        together=together,
+    )
 
     yield threshold(
         "slew",
@@ -119,7 +140,7 @@ def slow_output(source: FedInput) -> Iterator[Constraint]:
         lambda high: f"an output whose slew begins at {show(max(0.0, high) * shares[name], 'V/s')}",
         "slew-out-of-range",
         lambda rate: (
-            f"{show(rate, 'V/s')} is asked for; {why}",
+            state("{rate} is asked for; {why}", rate=(rate, "V/s"), why=why),
             "rise faster, or play the slope as a shape",
         ),
     )
@@ -135,7 +156,9 @@ def falling(source: FedInput) -> Facts:
     if able is None:
         return
     falls = "falls" if source.count == 1 else "fall"
-    why = f"{names} {falls} at {show(able, 'V/s')} without load"
+    why = state(
+        "{outputs} {falls} at {fastest} without load", outputs=names, falls=falls, fastest=(able, "V/s")
+    )
     yield threshold(
         "fall",
         "high",
@@ -144,7 +167,7 @@ def falling(source: FedInput) -> Facts:
         (*source.at_output, "fall"),
         rule="fall-too-fast",
         breach=lambda rate: (
-            f"{show(rate, 'V/s')} downwards is asked for; {why}",
+            state("{rate} downwards is asked for; {why}", rate=(rate, "V/s"), why=why),
             "mind that the edge may be slower than asked",
         ),
     )
@@ -161,7 +184,12 @@ def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
             "order",
             "low",
             lowest / gap,
-            f"it reaches {show(lowest, 'V')} before {wanted.then} is switched on {show(gap, 's')} later",
+            state(
+                "it reaches {lowest} before {then} is switched on {gap} later",
+                lowest=(lowest, "V"),
+                then=wanted.then,
+                gap=(gap, "s"),
+            ),
             ("device", "order", index),
             lambda high: "a longer gap" if high <= 0.0 else f"a gap of {show(lowest / high, 's')}",
             "order-rehearsed",
@@ -180,7 +208,12 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
             "required",
             "low",
             goal / most,
-            f"'{wanted.name}' permits {show(most, 's')} to {show(rise.voltage, 'V')}",
+            state(
+                "'{requirement}' permits {permitted} to {level}",
+                requirement=wanted.name,
+                permitted=(most, "s"),
+                level=(rise.voltage, "V"),
+            ),
             ("procedure", "requires", index),
             lambda high: f"{show(goal / high, 's') if high > 0.0 else 'more time'} in the requirement",
             "requirement-predicted",

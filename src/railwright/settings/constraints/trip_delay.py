@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from railwright.physics import conductors
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.settings.constraints.constraint import (
     EXACT,
     Breach,
@@ -46,8 +46,14 @@ def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
     longest = source.longest_charging(least) if limit is not None else None
     if longest is None:
         return
-    takes = "never ends" if math.isinf(longest.time) else f"takes up to {show(longest.time, 's')}"
-    what = f"{longest.words} (the output's own with it) at {show(least, 'A')}"
+    takes = "never ends"
+    if math.isfinite(longest.time):
+        takes = state("takes up to {charging_time}", charging_time=(longest.time, "s"))
+    what = state(
+        "{charging} (the output's own with it) at {limit_less_error}",
+        charging=longest.words,
+        limit_less_error=(least, "A"),
+    )
 
     def relax(delay: float) -> str:
         enough = charges_within(source, delay)
@@ -60,12 +66,21 @@ def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
         "low",
         longest.time,
         lambda delay: delay >= longest.time,
-        f"{what} (the limit less its error) beside the load {takes}, from C·V/(I_limit − I_load)",
+        state(
+            "{what} (the limit less its error) beside the load {takes}, from C·V/(I_limit − I_load)",
+            what=what,
+            takes=takes,
+        ),
         longest.move.path,
         relax,
         "trip-before-charged",
         lambda delay: (
-            f"{what} beside the load {takes}; the trip delay is {show(delay, 's')}",
+            state(
+                "{what} beside the load {takes}; the trip delay is {trip_delay}",
+                what=what,
+                takes=takes,
+                trip_delay=(delay, "s"),
+            ),
             "lengthen the delay, raise the limit, or rise more slowly",
         ),
         bracket=True,
@@ -115,8 +130,14 @@ def insulation(source: FedInput, limit: float) -> Iterator[Constraint]:
         "high",
         max(0.0, survives - stored) / through**2 if through > 0.0 else math.inf,
         lambda delay: short_heat(source, limit, delay) <= survives * (1.0 + EXACT),
-        f"the insulation of lead '{source.lead_name}' survives {survives:.3g} A²s (k²S²) of a short at "
-        f"{show(through, 'A')}, of which the output's own capacitor takes {stored:.2g} A²s",
+        state(
+            "the insulation of lead '{lead}' survives {survived:.3g} A²s (k²S²) of a short at {let_through}, "
+            "of which the output's own capacitor takes {stored:.2g} A²s",
+            lead=source.lead_name,
+            survived=(survives, "A**2*s"),
+            let_through=(through, "A"),
+            stored=(stored, "A**2*s"),
+        ),
         (*source.at_lead, "conductor"),
         lambda low: "a thicker lead" + _bearing(through**2 * low + stored, "A²s"),
     )
@@ -132,14 +153,25 @@ def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
     def breach(delay: float) -> Breach:
         until = "the output regulates there and does not trip"
         if math.isfinite(delay):
-            until = f"{show(delay, 's')} pass before the output trips"
+            until = state("{trip_delay} pass before the output trips", trip_delay=(delay, "s"))
         return (
-            f"the limit lets {show(through, 'A')} through (with programming error), at which the fuse in "
-            f"'{source.fixture_name}' opens after {show(opens, 's')}; {until}",
+            state(
+                "the limit lets {let_through} through (with programming error), at which the fuse in "
+                "'{fixture}' opens after {opening_time}; {until}",
+                let_through=(through, "A"),
+                fixture=source.fixture_name or "",
+                opening_time=(opens, "s"),
+                until=until,
+            ),
             "lower the current limit, trip sooner, or mind that a fault costs the fuse",
         )
 
-    why = f"the fuse in '{source.fixture_name}' opens after {show(opens, 's')} at {show(through, 'A')}"
+    why = state(
+        "the fuse in '{fixture}' opens after {opening_time} at {let_through}",
+        fixture=source.fixture_name or "",
+        opening_time=(opens, "s"),
+        let_through=(through, "A"),
+    )
     yield Constraint(
         "fuse",
         "high",

@@ -14,7 +14,7 @@ from railwright.documents.bench import Output
 from railwright.documents.hook_up import AUTO
 from railwright.documents.output_name import OutputName
 from railwright.plan.stairs import exchange_of
-from railwright.quantities import show
+from railwright.quantities import joined, show, state
 from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
 from railwright.settings.constraints.constraint import Constraint, Missing, constraints_in
 from railwright.settings.constraints.rise import slow_output
@@ -53,11 +53,16 @@ def point_list(demand: Demand, source: FedInput) -> Found:
     apart = exchange_of(source.outputs, demand.bench)
     if shape.briefest >= apart * (1 - 1e-6):
         return
-    step, brief = shape.step, show(shape.briefest, "s")
+    step = shape.step
     for name, output in source.outputs.items():
         if lacks := _lacks_list(demand, shape, name, output):
             yield Obstacle(
-                f"'{step}' has a piece of {brief}, which wants a point list; {lacks}",
+                state(
+                    "'{step}' has a piece of {piece}, which wants a point list; {lacks}",
+                    step=step,
+                    piece=(shape.briefest, "s"),
+                    lacks=lacks,
+                ),
                 f"make every hold and line of '{step}' {show(apart, 's')} or longer",
                 PROCEDURE,
                 ("procedure", "steps", shape.number, "shape"),
@@ -75,8 +80,13 @@ def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Outp
         return f"{name} is coupled with others, which its list would not take along"
     count = shape.drawn if "line" in points.between else shape.stepped
     if shape.briefest < points.dwell.low * (1 - 1e-9):
-        return f"that of {name} stays {show(points.dwell.low, 's')} or more on a point"
-    return f"that of {name} has {points.at_most} of {count} points" if count > points.at_most else ""
+        shortest = (points.dwell.low, "s")
+        return state("that of {output} stays {dwell} or more on a point", output=name, dwell=shortest)
+    if count <= points.at_most:
+        return ""
+    return state(
+        "that of {output} has {points} of {needed} points", output=name, points=points.at_most, needed=count
+    )
 
 
 def protections(demand: Demand, source: FedInput) -> Found:
@@ -187,7 +197,7 @@ def low_end(demand: Demand, source: FedInput) -> Found:
     """A voltage is played below the output's range."""
     for each in against(demand, [outputs.lowest(source)], demand.lowest):
         signed = " (a rail below its 0 V is written in amounts, with 'rail: negative')"
-        yield Obstacle(each.why + (signed if demand.input.nominal < 0 else ""))
+        yield Obstacle(joined("", (each.why, signed if demand.input.nominal < 0 else "")))
 
 
 def settings(demand: Demand, source: FedInput) -> Found:
@@ -198,7 +208,13 @@ def settings(demand: Demand, source: FedInput) -> Found:
     if demand.limits.current_limit == AUTO:
         least = source.at_most(HEADROOM * demand.current)
         if least > source.full_current:
-            yield Obstacle(f"{source.gives} {show(source.full_current, 'A')}; {show(least, 'A')} is needed")
+            why = state(
+                "{gives} {full_current}; {needed} is needed",
+                gives=source.gives,
+                full_current=(source.full_current, "A"),
+                needed=(least, "A"),
+            )
+            yield Obstacle(why)
         return
     facts = (current_limit.enough, current_limit.device, current_limit.in_range)
     yield from written(demand, "current_limit", [each for fact in facts for each in fact(source)])
@@ -259,7 +275,14 @@ def ovp_level(demand: Demand, source: FedInput) -> Found:
     found = window(source, limit)
     if pair := found.colliding():
         why, _ = collision(found, pair)
-        yield Obstacle(f"with {source.words} and lead '{source.lead_name}', {why}")
+        yield Obstacle(
+            state(
+                "with {outputs} and lead '{lead}', {why}",
+                outputs=source.words,
+                lead=source.lead_name,
+                why=why,
+            )
+        )
 
 
 def _roomy(source: FedInput, facts: list[Constraint | Missing]) -> bool:

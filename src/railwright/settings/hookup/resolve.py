@@ -8,6 +8,7 @@ from dataclasses import replace
 from railwright.documents.bench import Bench, Output
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
+from railwright.quantities import joined, state
 from railwright.settings.context import locate
 from railwright.settings.engine_rules import HOOK_UP_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
@@ -107,7 +108,7 @@ def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents
         if name in chosen:
             where = documents.where("procedure", ("hook_up", name))
             why = why_chosen(field, chosen[name], feeds)
-            reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why))
+            reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why, why.figures))
     return reasons
 
 
@@ -115,17 +116,25 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
     """What the whole assignment is worth, and the next best one."""
     mine: Objective = worth(best)
     names = "output" if mine.outputs == 1 else "outputs"
-    why = (
-        f"the fewest outputs, then the largest smallest headroom ({percent(mine.least_headroom)}), the "
-        f"fewest cautions ({mine.cautions}), the largest sum of headrooms ({percent(mine.headrooms)}), the "
-        f"finest current readings (errors of {percent(mine.readings)} together), the order of the documents; "
+    next_best = "there is no other, save for exchanging outputs of one kind"
+    if runner_up is not None:
+        next_best = state(
+            "next best: {difference}; {costs}",
+            difference=_difference(best, runner_up),
+            costs=costs(mine, worth(runner_up)),
+        )
+    why = state(
+        "the fewest outputs, then the largest smallest headroom ({least_headroom}), the fewest cautions "
+        "({cautions}), the largest sum of headrooms ({headroom_sum}), the finest current readings (errors of "
+        "{reading_error} together), the order of the documents; {next_best}",
+        least_headroom=percent("least_headroom", mine.least_headroom),
+        cautions=mine.cautions,
+        headroom_sum=percent("headroom_sum", mine.headrooms),
+        reading_error=percent("reading_error", mine.readings),
+        next_best=next_best,
     )
-    if runner_up is None:
-        why += "there is no other, save for exchanging outputs of one kind"
-    else:
-        why += f"next best: {_difference(best, runner_up)}; {costs(mine, worth(runner_up))}"
     where = documents.where("procedure", ("hook_up",))
-    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why)
+    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why, why.figures)
 
 
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
@@ -136,16 +145,17 @@ def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
 
 def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Documents) -> Finding:
     unfed = [field for field in fields if field.demand.name not in smallest.kept]
-    why = "; ".join(why_none(field) for field in unfed)
+    why = state("no hook-up feeds every input: {why}", why=joined("; ", (why_none(field) for field in unfed)))
     where = smallest.changes[0].where if smallest.changes else ("procedure", "hook_up")
     return Finding(
         HOOK_UP_IMPOSSIBLE,
         Severity.STOP,
         ", ".join(field.demand.name for field in unfed),
         locate(documents, where),
-        f"no hook-up feeds every input: {why}",
+        why,
         "the smallest change that would make one fit: "
         + " and ".join(change.words for change in smallest.changes),
+        figures=why.figures,
     )
 
 

@@ -6,19 +6,19 @@ import math
 from collections.abc import Mapping, Sequence
 
 from railwright.documents.output_name import OutputName
-from railwright.quantities import show
+from railwright.quantities import StatedFigure, Statement, joined, state
 from railwright.settings.context import Draw
 from railwright.settings.hookup.candidates import FULL, MOST_NAMED, Candidate, Field
 from railwright.settings.hookup.obstacle import Obstacle
 from railwright.settings.hookup.program import Objective
 
 
-def percent(permille: int) -> str:
-    """A headroom as people read it."""
-    return f"{permille / 10:g} %"
+def percent(name: str, permille: int) -> Statement:
+    """A headroom as people read it, as a figure of this name."""
+    return Statement(f"{permille / 10:g} %", (StatedFigure(name, permille / 1000, "1"),))
 
 
-def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) -> str:
+def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) -> Statement:
     """What the chosen outputs give against what is needed, what else would do, and what would not.
 
     taken: output -> the input that it feeds.
@@ -26,23 +26,43 @@ def why_chosen(field: Field, chosen: Candidate, taken: Mapping[OutputName, str])
     demand, fed = field.demand, chosen.source
     need, said_by, _ = fed.needs if fed.needs is not None else Draw(0.0, "nothing", False)
     drop, top = fed.drop(need), demand.highest + fed.sensed_drop
-    margins = ", ".join(
-        f"{what} {100 * margin:.3g} %" if margin < 9.99 else f"{what} more than 1000 %"
-        for what, margin in chosen.margins.items()
-        if margin != math.inf
+    margins = joined(
+        ", ",
+        (_margin(what, margin) for what, margin in chosen.margins.items() if margin != math.inf),
     )
     how = "sensed away" if fed.senses else "too little to sense"
     if demand.wish.sense == "at terminals":
         how = "not sensed, as the procedure says"
     parts = [
-        f"{fed.gives} {show(fed.full_voltage, 'V')}, {show(fed.full_current, 'A')} and "
-        f"{show(fed.full_power, 'W')}; {show(top, 'V')} and {show(need, 'A')} ({said_by}) are needed",
-        f"room beyond the need: {margins or 'any, since nothing is drawn'}",
-        f"headroom counted {percent(chosen.headroom)} (of at most {percent(FULL)})",
-        f"the lead drops up to {show(drop, 'V')}, {how}" if drop else "the lead drops nothing",
+        state(
+            "{gives} {full_voltage}, {full_current} and {full_power}; {needed_voltage} and {needed_current} "
+            "({said_by}) are needed",
+            gives=fed.gives,
+            full_voltage=(fed.full_voltage, "V"),
+            full_current=(fed.full_current, "A"),
+            full_power=(fed.full_power, "W"),
+            needed_voltage=(top, "V"),
+            needed_current=(need, "A"),
+            said_by=said_by,
+        ),
+        state("room beyond the need: {margins}", margins=margins or "any, since nothing is drawn"),
+        state(
+            "headroom counted {headroom} (of at most {full})",
+            headroom=percent("headroom", chosen.headroom),
+            full=percent("full_headroom", FULL),
+        ),
+        state("the lead drops up to {drop}, {how}", drop=(drop, "V"), how=how)
+        if drop
+        else "the lead drops nothing",
         *_others(field, chosen, taken),
     ]
-    return "; ".join(parts)
+    return joined("; ", parts)
+
+
+def _margin(what: str, margin: float) -> Statement:
+    """What is left of one quantity beyond the need, in parts of it."""
+    printed = f"{100 * margin:.3g} %" if margin < 9.99 else "more than 1000 %"
+    return Statement(f"{what} {printed}", (StatedFigure(f"{what}_margin", margin, "1"),))
 
 
 def _others(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) -> list[str]:
@@ -52,39 +72,49 @@ def _others(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) ->
         if each.outputs != chosen.outputs and each.source.words not in seen:
             for_others = [taken[name] for name in each.outputs if name in taken and taken[name] != each.input]
             feeds = f", which feeds {for_others[0]}" if for_others else ""
-            seen[each.source.words] = f"{each.source.words} (headroom {percent(each.headroom)}{feeds})"
-    words = []
+            seen[each.source.words] = state(
+                "{outputs} (headroom {headroom}{feeds})",
+                outputs=each.source.words,
+                headroom=percent("other_headroom", each.headroom),
+                feeds=feeds,
+            )
+    words: list[str] = []
     if seen:
-        words.append(f"would do too: {_some(list(seen.values()))}")
+        words.append(state("would do too: {others}", others=_some(list(seen.values()))))
     not_these = [
         found[0].why
         for name, found in field.against.items()
         if found and name not in chosen.outputs and name not in seen
     ]
     if not_these:
-        words.append(f"would not: {_some(not_these)}")
+        words.append(state("would not: {others}", others=_some(not_these)))
     return words
 
 
-def _some(words: Sequence[str]) -> str:
-    more = len(words) - MOST_NAMED
-    return ", ".join(words[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+def _some(words: Sequence[str]) -> Statement:
+    more, named = len(words) - MOST_NAMED, joined(", ", words[:MOST_NAMED])
+    return state("{named} and {not_named} more", named=named, not_named=more) if more > 0 else named
 
 
-def why_none(field: Field) -> str:
+def why_none(field: Field) -> Statement:
     """Why an input is not fed: what speaks against each output, or who else needs those that would do."""
     name = field.demand.name
     if field.admissible:
         able = ", ".join(dict.fromkeys(each.source.words for each in field.admissible))
         barred = _some([_all(each.obstacles) for each in by_cost(field.nearest)])
-        words = f"{name} could be fed by {able}, but not beside the other inputs"
-        return f"{words}; others would do but for this: {barred}" if barred else words
+        words = state(
+            "{input} could be fed by {outputs}, but not beside the other inputs", input=name, outputs=able
+        )
+        if not barred:
+            return words
+        return state("{words}; others would do but for this: {barred}", words=words, barred=barred)
     near: dict[str, Sequence[Obstacle]] = {}
     for each in by_cost(field.nearest):
         near.setdefault(each.source.words, each.obstacles)
     found: dict[str, Sequence[Obstacle]] = {**near, **field.against, **near}
     each_why = [obstacles[0].why for obstacles in found.values() if obstacles]
-    return f"nothing feeds {name}: {_some(each_why) or 'no output is free'}"
+    why = _some(each_why) or "no output is free"
+    return state("nothing feeds {input}: {why}", input=name, why=why)
 
 
 def by_cost(nearest: Sequence[Candidate]) -> list[Candidate]:
@@ -92,8 +122,8 @@ def by_cost(nearest: Sequence[Candidate]) -> list[Candidate]:
     return sorted(nearest, key=lambda each: sum(obstacle.cost for obstacle in each.obstacles))
 
 
-def _all(obstacles: Sequence[Obstacle]) -> str:
-    return " and ".join(each.why for each in obstacles)
+def _all(obstacles: Sequence[Obstacle]) -> Statement:
+    return joined(" and ", (each.why for each in obstacles))
 
 
 def describe(chosen: Sequence[Candidate]) -> str:
@@ -104,19 +134,33 @@ def describe(chosen: Sequence[Candidate]) -> str:
 def costs(best: Objective, other: Objective) -> str:
     """What another assignment costs against the best one: the first criterion in which it is worse."""
     if other.outputs != best.outputs:
-        return f"it takes {other.outputs} outputs instead of {best.outputs}"
+        return state(
+            "it takes {other_outputs} outputs instead of {outputs}",
+            other_outputs=other.outputs,
+            outputs=best.outputs,
+        )
     if other.least_headroom != best.least_headroom:
-        return (
-            f"its smallest headroom is {percent(other.least_headroom)} instead of "
-            f"{percent(best.least_headroom)}"
+        return state(
+            "its smallest headroom is {other} instead of {best}",
+            other=percent("other_least_headroom", other.least_headroom),
+            best=percent("least_headroom", best.least_headroom),
         )
     if other.cautions != best.cautions:
-        return f"it brings {other.cautions} cautions instead of {best.cautions}"
+        return state(
+            "it brings {other_cautions} cautions instead of {cautions}",
+            other_cautions=other.cautions,
+            cautions=best.cautions,
+        )
     if other.headrooms != best.headrooms:
-        return f"the sum of its headrooms is {percent(other.headrooms)} instead of {percent(best.headrooms)}"
+        return state(
+            "the sum of its headrooms is {other} instead of {best}",
+            other=percent("other_headroom_sum", other.headrooms),
+            best=percent("headroom_sum", best.headrooms),
+        )
     if other.readings != best.readings:
-        return (
-            f"its currents are read less finely: errors of {percent(other.readings)} together instead of "
-            f"{percent(best.readings)}"
+        return state(
+            "its currents are read less finely: errors of {other} together instead of {best}",
+            other=percent("other_reading_error", other.readings),
+            best=percent("reading_error", best.readings),
         )
     return "it costs nothing: the order of the documents decides"

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Step
+from railwright.quantities import figures_of, joined, state
 from railwright.settings.context import FedInput, locate, sources_of
 from railwright.settings.engine_rules import EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
@@ -81,9 +82,14 @@ def risen(documents: Documents, steps: Iterable[int]) -> Risen:
             rates[index], why = whole.recommended or low.value, whole.why
             if pair is not None:
                 said, remedy = collision(whole, pair)
-                findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, said, remedy))
-                why = f"no rate is right: {said}; rehearsed with the least that is fast enough"
-            reasons.append(Reason(about, "rise", rates[index], "V/s", where, why))
+                stop = Finding(
+                    EMPTY_WINDOW, Severity.STOP, about, where, said, remedy, figures=figures_of(said)
+                )
+                findings.append(stop)
+                why = state(
+                    "no rate is right: {said}; rehearsed with the least that is fast enough", said=said
+                )
+            reasons.append(Reason(about, "rise", rates[index], "V/s", where, why, figures_of(why)))
     return Risen(with_rises(documents, rates), tuple(reasons), tuple(findings), rates)
 
 
@@ -118,7 +124,7 @@ def _limit(source: FedInput) -> float | None:
 def _together(windows: list[Window], about: str) -> Window:
     """The window of all inputs, each end with its input where there are several."""
     ends = tuple(
-        replace(end, why=f"{window.about}: {end.why}" if len(windows) > 1 else end.why)
+        replace(end, why=joined(": ", (window.about, end.why)) if len(windows) > 1 else end.why)
         for window in windows
         for end in window.ends
     )

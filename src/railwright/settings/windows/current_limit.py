@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from railwright.circuit.parts import LIMIT_OVERSHOOT
-from railwright.quantities import show
+from railwright.quantities import joined, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.current_limit import carrying, charges_within, facts
 from railwright.settings.context import FedInput
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
-from railwright.settings.windows.window import Impossible, Window, rounded, window_of
+from railwright.settings.windows.window import Impossible, Window, between, rounded, window_of
 
 HEADROOM = 1.10
 """Least ratio of a current limit, less its error, to the steady current (common practice, no source)."""
@@ -71,8 +71,11 @@ def _deciding(source: FedInput) -> str:
     if len(source.asked) < 2:
         return ""
     decides, *others = sorted(source.asked, reverse=True)
-    beside = " and ".join(f"{each.words}, {show(each.current, 'A')}" for each in others)
-    return f"; {decides.words} decides, being no less than {beside}"
+    beside = joined(
+        " and ",
+        (state("{words}, {needed}", words=each.words, needed=(each.current, "A")) for each in others),
+    )
+    return state("; {decides} decides, being no less than {beside}", decides=decides.words, beside=beside)
 
 
 def _overshoot(source: FedInput) -> float:
@@ -97,17 +100,21 @@ def _beyond(source: FedInput, chosen: float, responding: float) -> str:
     """Why a limit [A] is kept low, and whether that keeps what flows until it has responded within what the
     device bears. The window's upper end asks that of what flows afterwards alone, as the rest is assumed.
     """
-    more = (
-        f"until the limit has responded up to {show(_overshoot(source), 'A')} more may flow "
-        f"({LIMIT_OVERSHOOT.high:.0%} of the rated current, assumed, as no data sheet says it)"
+    more = state(
+        "until the limit has responded up to {overshoot} more may flow ({part_of_rated:.0%} of the rated "
+        "current, assumed, as no data sheet says it)",
+        overshoot=(_overshoot(source), "A"),
+        part_of_rated=(LIMIT_OVERSHOOT.high, "1"),
     )
     if chosen <= responding * (1.0 + EXACT):
-        return f"kept lower: {more}, and the device bears that too"
+        return state("kept lower: {more}, and the device bears that too", more=more)
     assert source.input.current.at_most is not None
-    return (
-        f"kept as low as the need lets it: {more}, and for so long the device may get more than the "
-        f"{show(source.input.current.at_most, 'A')} that it bears; no limit that carries the need prevents "
-        f"that, and the upper end holds once the limit has responded"
+    return state(
+        "kept as low as the need lets it: {more}, and for so long the device may get more than the {borne} "
+        "that it bears; no limit that carries the need prevents that, and the upper end holds once the limit "
+        "has responded",
+        more=more,
+        borne=(source.input.current.at_most, "A"),
     )
 
 
@@ -129,18 +136,23 @@ def _choice(source: FedInput, found: Window) -> tuple[float, str]:
     held = (
         ""
         if wanted == room
-        else f", would be {show(room, 'A')}, which is out of these: the nearer end is taken"
+        else state(", would be {room}, which is out of these: the nearer end is taken", room=(room, "A"))
         if responding is None or responding >= room
-        else f", would be {show(room, 'A')}; {_beyond(source, value, responding)}"
+        else state(", would be {room}; {kept}", room=(room, "A"), kept=_beyond(source, value, responding))
     )
     with_headroom = (
-        f", at least {HEADROOM - 1:.0%} above the need"
+        state(", at least {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))
         if lower >= carrying(source, HEADROOM * need) * (1.0 - EXACT)
-        else f"; there is no room for {HEADROOM - 1:.0%} above the need"
+        else state("; there is no room for {headroom:.0%} above the need", headroom=(HEADROOM - 1, "1"))
     )
-    return value, (
-        f"between {show(low.value, 'A')} ({low.why}) and {show(high.value, 'A')} ({high.why})"
-        f"{_deciding(source)}; {ROOM_TO_CHARGE:g} times the need, to leave room to charge capacitors{held}"
-        f"{with_headroom}; {rounded(value, wanted, 'A', found.step)}"
-        f"{f' ({found.taken})' if found.taken else ''}"
+    return value, state(
+        "{between}{deciding}; {ratio:g} times the need, to leave room to charge capacitors{held}"
+        "{with_headroom}; {rounding}{taken}",
+        between=between(found, low, high),
+        deciding=_deciding(source),
+        ratio=(ROOM_TO_CHARGE, "1"),
+        held=held,
+        with_headroom=with_headroom,
+        rounding=rounded(value, wanted, "A", found.step),
+        taken=f" ({found.taken})" if found.taken else "",
     )

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from railwright.documents.loader import Documents
-from railwright.quantities import show
+from railwright.quantities import figures_of, show, state
 from railwright.settings.context import locate
 from railwright.settings.engine_rules import EMPTY_WINDOW, OUTSIDE_WINDOW
 from railwright.settings.findings import Finding, Severity
@@ -27,10 +27,12 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
         where = locate(documents, window.path or ("procedure", "limits", window.about, window.setting))
         if pair is not None:
             why, remedy = collision(window, pair)
-            found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))
+            told = (window.about, where, why, remedy)
+            found.append(Finding(EMPTY_WINDOW, Severity.STOP, *told, figures=figures_of(why)))
         if window.asked is not None:
             for why, remedy in _outside(window, window.asked, pair or ()):
-                found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, window.about, where, why, remedy))
+                told = (window.about, where, why, remedy)
+                found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, *told, figures=figures_of(why)))
     return found
 
 
@@ -45,13 +47,19 @@ def _outside(window: Window, value: float, told: Sequence[End]) -> Iterator[tupl
             continue
         if math.isinf(end.value):
             if end not in told:
-                yield f"no {name} is enough: {end.why}", end.relax(value)
+                yield state("no {setting} is enough: {why}", setting=name, why=end.why), end.relax(value)
             continue
-        beyond = show(abs(value - end.value), unit, 3)
         side = "below the lower" if end.side == "low" else "above the upper"
         yield (
-            f"{name} of {show(value, unit)} lies {beyond} {side} end of its window, "
-            f"{show(end.value, unit, 5)}: {end.why}",
+            state(
+                "{setting} of {set_point} lies {beyond} {side} end of its window, {end}: {why}",
+                setting=name,
+                set_point=(value, unit),
+                beyond=(abs(value - end.value), unit, 3),
+                side=side,
+                end=(end.value, unit, 5),
+                why=end.why,
+            ),
             _inside(window, end),
         )
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from railwright.quantities import show
+from railwright.quantities import state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, threshold
 from railwright.settings.constraints.power import facts
 from railwright.settings.context import FedInput
-from railwright.settings.windows.window import NOTHING_PLAYED, Window, rounded, window_of
+from railwright.settings.windows.window import NOTHING_PLAYED, Window, between, rounded, window_of
 
 OPP_MARGIN = 1.25
 """Ratio of the chosen OPP level to the greatest power of normal operation, where the window allows it (common
@@ -49,7 +49,10 @@ def _idle(source: FedInput, limit: float | None, ovp: float | None) -> Iterator[
         "idle",
         "high",
         held,
-        f"above {show(held, 'W')} it never acts, as current limit and OVP hold the power below",
+        state(
+            "above {highest_power} it never acts, as current limit and OVP hold the power below",
+            highest_power=(held, "W"),
+        ),
         (*source.at_limits, "current_limit"),
         lambda low: "a higher current limit",
     )
@@ -63,13 +66,14 @@ def recommend(found: Window) -> Window:
     margin = 1.0 if low.key == "range" else OPP_MARGIN
     wanted = min(margin * low.value, high.value)
     value = figures.tidy(wanted, min(low.value * (1.0 + EXACT), high.value), high.value, found.step)
-    room = (
-        f"{OPP_MARGIN:g} times the lower end"
-        if wanted < high.value
-        else f"there is no room for {OPP_MARGIN:g} times the lower end"
-    )
-    why = (
-        f"between {show(low.value, 'W')} ({low.why}) and {show(high.value, 'W')} ({high.why}), {room}; "
-        f"{rounded(value, wanted, 'W', found.step)} ({found.taken})"
+    room = state("{ratio:g} times the lower end", ratio=(OPP_MARGIN, "1"))
+    if wanted >= high.value:
+        room = state("there is no room for {room}", room=room)
+    why = state(
+        "{between}, {room}; {rounding} ({taken})",
+        between=between(found, low, high),
+        room=room,
+        rounding=rounded(value, wanted, "W", found.step),
+        taken=found.taken,
     )
     return replace(found, recommended=value, why=why)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from railwright.quantities import show
+from railwright.quantities import state
 from railwright.settings import figures
 from railwright.settings.constraints.ovp import facts
 from railwright.settings.context import FedInput
-from railwright.settings.windows.window import NOTHING_PLAYED, Window, rounded, window_of
+from railwright.settings.windows.window import NOTHING_PLAYED, Window, between, rounded, window_of
 
 OVP_MARGIN = 0.03
 """Least distance of an OVP level, less its error, above the highest voltage played, in parts of it."""
@@ -45,12 +45,15 @@ def recommend(found: Window) -> Window:
     middle = (least + high.value) / 2
     value = figures.two_digits(middle, least, high.value, found.step)
     room = (
-        f"from {OVP_MARGIN:.0%} above the lower end on"
+        state("from {margin:.0%} above the lower end on", margin=(OVP_MARGIN, "1"))
         if least < high.value
-        else f"there is no room for {OVP_MARGIN:.0%} above the lower end"
+        else state("there is no room for {margin:.0%} above the lower end", margin=(OVP_MARGIN, "1"))
     )
-    why = (
-        f"in the middle between {show(low.value, 'V')} ({low.why}) and {show(high.value, 'V')} ({high.why}), "
-        f"{room}; {rounded(value, middle, 'V', found.step)} ({found.taken})"
+    why = state(
+        "in the middle {between}, {room}; {rounding} ({taken})",
+        between=between(found, low, high),
+        room=room,
+        rounding=rounded(value, middle, "V", found.step),
+        taken=found.taken,
     )
     return replace(found, recommended=value, why=why)

@@ -19,7 +19,7 @@ from railwright.circuit.errors import VOLTAGE_QUANTITIES
 from railwright.documents.loader import Documents
 from railwright.plan.stairs import in_stairs
 from railwright.plan.timeline import Timeline, timeline_of
-from railwright.quantities import show
+from railwright.quantities import joined, show, state
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import CHUNK, Design
@@ -176,7 +176,7 @@ class _Study:
         """An end, with that it settles no closed form where no other corners were looked for."""
         if self.searched:
             return end
-        return replace(end, alone=True, why=f"{end.why}; only one corner was played")
+        return replace(end, alone=True, why=joined("; ", (end.why, "only one corner was played")))
 
     def limit_ends(self) -> Iterator[tuple[tuple[str, str], End]]:
         """The lower ends of current limits that closed forms do not tell, or put too high: with less an input
@@ -193,7 +193,9 @@ class _Study:
             case = self.case_of(replay)
             least, most = round(low.value / window.step), round(high.value / window.step)
             if self._comes_up(window, case, least):
-                why = f"rehearsed, {replay.words} comes up at {show(low.value, 'A')}"
+                why = state(
+                    "rehearsed, {case} comes up at {limit}", case=replay.words, limit=(low.value, "A")
+                )
                 end = replace(_limit_end(low.value, why, replay), path=low.path)
                 yield (name, "current_limit"), self._told(end)
                 continue
@@ -203,8 +205,11 @@ class _Study:
                 middle = (least + most) // 2
                 least, most = (least, middle) if self._comes_up(window, case, middle) else (middle, most)
             value = round(most * window.step, 12)
-            below = show(round(least * window.step, 12), "A", 5)
-            why = f"rehearsed, {replay.words} does not come up, or in time, at {below}, one step lower"
+            why = state(
+                "rehearsed, {case} does not come up, or in time, at {limit}, one step lower",
+                case=replay.words,
+                limit=(round(least * window.step, 12), "A", 5),
+            )
             yield (name, "current_limit"), self._told(_limit_end(value, why, replay))
 
     def _comes_up(self, window: Window, case: Case, n: int) -> bool:
@@ -305,15 +310,16 @@ def _words(window: Window, value: float, level: LeastLevel, step: str, replay: R
     unit = window.unit
     if window.setting == "trip_delay":
         what = (
-            f"stays in the limit for {show(level.value, unit)} in '{step}'"
+            state("stays in the limit for {held} in '{step}'", held=(level.value, unit), step=step)
             if level.value > 0.0
             else "never reaches the limit"
         )
     elif not tried:
-        what = f"asks for {show(value, unit, 5)} in '{step}'"
+        what = state("asks for {needed} in '{step}'", needed=(value, unit, 5), step=step)
     else:
-        what = f"trips in '{step}' at {show(max(0.0, value - window.step), unit, 5)}, one step lower"
-    return f"rehearsed, {replay.words} {what}"
+        below = (max(0.0, value - window.step), unit, 5)
+        what = state("trips in '{step}' at {trips_at}, one step lower", step=step, trips_at=below)
+    return state("rehearsed, {case} {what}", case=replay.words, what=what)
 
 
 def rehearsed_ends(

@@ -12,7 +12,7 @@ import math
 from dataclasses import replace
 
 from railwright.documents.loader import Documents
-from railwright.quantities import show
+from railwright.quantities import show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.current_limit import carrying
@@ -20,7 +20,7 @@ from railwright.settings.constraints.rise import Rise, facts
 from railwright.settings.context import FedInput
 from railwright.settings.rule import Path
 from railwright.settings.windows import current_limit
-from railwright.settings.windows.window import Window, rounded, window_of
+from railwright.settings.windows.window import Window, between, rounded, window_of
 
 RISE_STEP = 1.0
 """Step of rates of rise [V/s], which a bench does not give."""
@@ -53,9 +53,12 @@ def recommend(found: Window) -> Window:
         return found
     wanted = max(low.value, high.value / RISE_MARGIN)
     value = figures.tidy(wanted, low.value, high.value, found.step)
-    why = (
-        f"between {show(low.value, 'V/s')} ({low.why}) and {show(high.value, 'V/s')} ({high.why}), the "
-        f"latter by {RISE_MARGIN:g}; {rounded(value, wanted, 'V/s', found.step)} ({found.taken})"
+    why = state(
+        "{between}, the latter by {ratio:g}; {rounding} ({taken})",
+        between=between(found, low, high),
+        ratio=(RISE_MARGIN, "1"),
+        rounding=rounded(value, wanted, "V/s", found.step),
+        taken=found.taken,
     )
     return replace(found, recommended=value, why=why)
 

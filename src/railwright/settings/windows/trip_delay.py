@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from railwright.quantities import show
+from railwright.quantities import state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT
 from railwright.settings.constraints.trip_delay import facts, range_of
@@ -44,9 +44,11 @@ def recommend(found: Window, source: FedInput) -> Window:
     charging = next((end for end in found.ends if end.side == "low" and end.key != "range"), None)
     if charging is None and not source.load.settled:
         # Nothing is known before the rehearsal: the longest delay lets everything settle.
-        why = (
-            f"a part of the load draws more until it has settled, and only a rehearsal tells for how long; "
-            f"until then the longest delay that is right, {show(high.value, 's')} ({high.why})"
+        why = state(
+            "a part of the load draws more until it has settled, and only a rehearsal tells for how long; "
+            "until then the longest delay that is right, {high} ({high_end})",
+            high=(high.value, "s"),
+            high_end=high.why,
         )
         return replace(found, recommended=high.value, why=why)
     longest = charging.value if charging else 0.0
@@ -55,18 +57,26 @@ def recommend(found: Window, source: FedInput) -> Window:
     value = figures.tidy(aim, wanted, high.value, found.step)
     words = charging.why if charging else "nothing that is played reaches the current limit"
     if charging is None or wanted <= reach.low * (1.0 + EXACT):
-        decides = f"the shortest delay of the output, {show(reach.low, 's')}, decides"
+        decides = state("the shortest delay of the output, {shortest}, decides", shortest=(reach.low, "s"))
     elif DELAY_MARGIN * longest > wanted * (1.0 + EXACT):
-        decides = (
-            f"there is no room for {DELAY_MARGIN:g} times that below {show(high.value, 's')} ({high.why})"
+        decides = state(
+            "there is no room for {ratio:g} times that below {high} ({high_end})",
+            ratio=(DELAY_MARGIN, "1"),
+            high=(high.value, "s"),
+            high_end=high.why,
         )
     else:
-        decides = f"times {DELAY_MARGIN:g} that is {show(wanted, 's')}"
-    # It is never rounded down.
-    words_of_rounding = rounded(value, wanted, "s", found.step).replace(" rounded to ", " rounded up to ")
-    why = (
-        f"{words}; {decides}, within the range of "
-        f"{show(reach.low, 's')} to {show(reach.high, 's')}; {words_of_rounding} "
-        f"({found.taken})"
+        decides = state(
+            "times {ratio:g} that is {with_margin}", ratio=(DELAY_MARGIN, "1"), with_margin=(wanted, "s")
+        )
+    why = state(
+        "{words}; {decides}, within the range of {range_low} to {range_high}; {rounding} ({taken})",
+        words=words,
+        decides=decides,
+        range_low=(reach.low, "s"),
+        range_high=(reach.high, "s"),
+        # It is never rounded down.
+        rounding=rounded(value, wanted, "s", found.step, "rounded up to"),
+        taken=found.taken,
     )
     return replace(found, recommended=value, why=why)

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from railwright.documents.sources import Location
-from railwright.quantities import show
+from railwright.quantities import Statement, joined, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Missing, Side, constraints_in
 from railwright.settings.context import UNITS, FedInput
@@ -168,7 +168,7 @@ class Window:
         """
         if end.alone:
             beside = (
-                replace(each, why=f"{each.why}; it stays, as only one corner was played")
+                replace(each, why=joined("; ", (each.why, "it stays, as only one corner was played")))
                 if each.bracket and each.side == end.side
                 else each
                 for each in self.ends
@@ -273,16 +273,30 @@ NOTHING_PLAYED = Impossible(
 )
 
 
-def rounded(value: float, wanted: float, unit: str, step: float) -> str:
+def between(window: Window, low: End, high: End) -> Statement:
+    """The two ends of a window with their reasons, in words."""
+    return state(
+        "between {low} ({low_end}) and {high} ({high_end})",
+        low=(low.value, window.unit),
+        low_end=low.why,
+        high=(high.value, window.unit),
+        high_end=high.why,
+    )
+
+
+def rounded(value: float, wanted: float, unit: str, step: float, way: str = "rounded to") -> Statement:
     """What rounding did to a wanted value, in words."""
-    grid = f"the grid of {show(step, unit)}"
+    grid = state("the grid of {step}", step=(step, unit))
     if abs(value - wanted) <= 1e-9 * abs(wanted):
-        return f"{show(wanted, unit)} lies on {grid} and stays"
-    kept = figures.on_grid(value, step)
-    return (
-        f"{show(wanted, unit, 5)} rounded to {show(value, unit, 5)}, a round value on {grid}"
-        if kept
-        else f"{show(wanted, unit, 5)}: no value on {grid} lies between the two"
+        return state("{wanted} lies on {grid} and stays", wanted=(wanted, unit), grid=grid)
+    if not figures.on_grid(value, step):
+        return state("{wanted}: no value on {grid} lies between the two", wanted=(wanted, unit, 5), grid=grid)
+    return state(
+        "{wanted} {way} {recommended}, a round value on {grid}",
+        wanted=(wanted, unit, 5),
+        way=way,
+        recommended=(value, unit, 5),
+        grid=grid,
     )
 
 
@@ -290,17 +304,27 @@ def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
     """Why a window is empty, and what would part its two ends, in words with figures."""
     low, high = pair
     unit = window.unit
-    apart = "" if math.isinf(low.value) else f", {show(low.value - high.value, unit, 3)} apart"
+    apart = ""
+    if math.isfinite(low.value):
+        apart = state(", {gap} apart", gap=(low.value - high.value, unit, 3))
     name = window.setting.replace("_", " ")
     least = (
-        f"no {name} is enough: {low.why}"
+        state("no {setting} is enough: {low_end}", setting=name, low_end=low.why)
         if math.isinf(low.value)
-        else f"it must be at least {show(low.value, unit, 5)} ({low.why})"
+        else state("it must be at least {low} ({low_end})", low=(low.value, unit, 5), low_end=low.why)
     )
     most = (
-        f"no {name} is small enough ({high.why})"
+        state("no {setting} is small enough ({high_end})", setting=name, high_end=high.why)
         if high.value < 0.0
-        else f"at most {show(high.value, unit, 5)} ({high.why})"
+        else state("at most {high} ({high_end})", high=(high.value, unit, 5), high_end=high.why)
     )
     remedies = [words for words in (low.relax(high.value), high.relax(low.value)) if words]
-    return f"no {name} of {window.about} is right: {least} and {most}{apart}", ", or ".join(remedies)
+    why = state(
+        "no {setting} of {about} is right: {low_end} and {high_end}{apart}",
+        setting=name,
+        about=window.about,
+        low_end=least,
+        high_end=most,
+        apart=apart,
+    )
+    return why, ", or ".join(remedies)
