@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.standard_tests import permitted_of, pieces_of
+from railwright.plan.delivery import deliveries
 from railwright.quantities import show
 from railwright.rehearsal.generator import edges_into_load
-from railwright.rehearsal.playback import PlayedShape, playback
+from railwright.rehearsal.playback import PlayedShape, ahead, playback
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, rule
@@ -19,7 +20,12 @@ from railwright.waveforms.standards import Permitted
 def standard_missed(rehearsed: Rehearsed) -> Outcome:
     """Edges, overshoot or level of a standard's test lie outside what the standard permits the generator."""
     context = rehearsed.context
-    for played in playback(context.timeline, rehearsed.record):
+    shapes = (step.shape for step in context.procedure.steps if step.shape is not None)
+    tested = (permitted_of(context.procedure, each) for shape in shapes for each in shape.waveforms.values())
+    if all(permitted is None for permitted in tested):
+        return
+    early = ahead(deliveries(context.timeline, context.feeds, context.bench))
+    for played in playback(context.timeline, rehearsed.record, early=early):
         shape = context.procedure.steps[played.step].shape
         if shape is None or played.input not in context.feeds or not played.edges:
             continue
@@ -64,7 +70,7 @@ def _missed(
             got.append(f"at the input {_durations(played.edges)}")
             yield f"edges of {asked} are missed: {', '.join(got)}"
     if permitted.overshoot is not None:
-        largest = max(each.overshoot for each in decides)
+        largest = max(each.overshoot or 0.0 for each in decides)
         if largest > permitted.overshoot:
             limit = f"{permitted.overshoot:.0%} is permitted"
             yield f"overshoot is {largest:.1%} of the change {at_load}({limit})"
@@ -87,11 +93,13 @@ def _durations(edges: Sequence[Edge]) -> str:
         if not own:
             continue
         known = [each.duration for each in own if each.duration is not None]
-        if len(known) < len(own):
-            short = max((each for each in own if each.duration is None), key=lambda each: abs(each.error))
-            reached = short.asked.goal + short.error
-            instead = f"it gets to {show(reached, 'V')} instead of {show(short.asked.goal, 'V')}"
+        if not all(each.reached for each in own):
+            short = max((each for each in own if not each.reached), key=lambda each: abs(each.error))
+            instead = f"it gets to {show(short.after, 'V')} instead of {show(short.asked.goal, 'V')}"
             said.append(f"{word} not to 90 %: {instead}")
+        elif not known:
+            said.append(f"no edge {word}")
         else:
-            said.append(f"{show(max(known), 's')} {word}")
+            rest = "" if all(each.settled for each in own) else ", not settled"
+            said.append(f"{show(max(known), 's')} {word}{rest}")
     return " and ".join(said)
