@@ -147,9 +147,10 @@ def ahead(deliveries: Iterable[Delivery]) -> dict[tuple[int, str], float]:
     found = {}
     for each in deliveries:
         if each.listing is not None:
-            points = each.listing.points
-            lasts = float(points.dwells.min()) if points.between == "line" else 0.0
-            found[each.step, each.input] = each.edge + lasts
+            points, figures = each.listing.points, each.figures
+            # Of a captured waveform `edge` is from half height to half height.
+            lasts = figures is not None and figures.edges and points.between == "line"
+            found[each.step, each.input] = each.edge + (float(points.dwells.min()) if lasts else 0.0)
     return found
 
 

@@ -29,8 +29,13 @@ FULL_LINE = HIGH - LOW
 NOTHING = 0.02
 """A change of less than this part of what was asked counts as none."""
 
-SETTLED = 0.005
+SETTLED = 0.0025
 """A level is settled while the voltage stays within this part of the amplitude of it (chosen)."""
+
+OF_STAY, OF_DURATION = 0.1, 0.25
+"""Parts of the stay and of the transition's duration for which a settled level has been there (chosen): that
+of an exponential is then within 0.4 % of where it goes.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +130,8 @@ def edge(asked: Asked, time: Array, voltage: Array, early: float = 0.0) -> Edge:
     """What became of an asked edge in a trace without noise (both of shape (n,), [s], [V], in order of time).
 
     early: so long before its time an edge may be played [s]: the states before and after it end by so much
-    earlier. The level is settled if the voltage has been there for half as long as the transition took, and
-    for the last quarter of the stay, whichever is longer.
+    earlier. The level after it is settled if the voltage has been there for `OF_STAY` of the stay and
+    `OF_DURATION` of the transition's duration.
     """
     stay = asked.until - asked.time - asked.over
     opens, closes = asked.time - early, asked.until - min(early, 0.5 * stay)
@@ -138,13 +143,13 @@ def edge(asked: Asked, time: Array, voltage: Array, early: float = 0.0) -> Edge:
         change
     )
     if not reached or sign * amplitude < NOTHING * abs(change):
-        at_rest = _at_rest(t, v, closes - 0.25 * stay, abs(change))
+        at_rest = _at_rest(t, v, closes - OF_STAY * stay, abs(change))
         return Edge(asked, before, after, at_rest, reached, None, None, None)
     progress = (v - before) / amplitude
     high = _reached(t, progress, HIGH)
     duration = high - _left(t, progress, LOW, high)
     late = _left(t, progress, MIDDLE, high) - (asked.time + 0.5 * asked.over)
-    at_rest = _at_rest(t, v, closes - max(0.25 * stay, 0.5 * duration), abs(amplitude))
+    at_rest = _at_rest(t, v, closes - max(OF_STAY * stay, OF_DURATION * duration), abs(amplitude))
     return Edge(asked, before, after, at_rest, reached, duration, late, float(progress.max()) - 1.0)
 
 
