@@ -42,11 +42,11 @@ def test_a_dips_edges_are_told_one_by_one(tmp_path):
     _, timeline, _, found = played(tmp_path, DIP)
     assert (found.span.name, found.input, found.left_out) == ("own", "main", 0)
     # From 16 V of the sweep's end at once to 8.4 V: the step to 12 V in between takes no time.
-    assert [(round(e.asked.time, 6), round(e.asked.goal, 6)) for e in found.edges] == [
-        (0.0, 8.4),
-        (0.1, 12.0),
-        (1.1, 8.4),
-        (1.2, 12.0),
+    assert [tuple(round(v, 6) for v in (e.asked.time, e.asked.start, e.asked.goal)) for e in found.edges] == [
+        (0.0, 16.0, 8.4),
+        (0.1, 8.4, 12.0),
+        (1.1, 12.0, 8.4),
+        (1.2, 8.4, 12.0),
     ]
     assert all(1e-3 < e.duration < 30e-3 for e in found.edges)
     assert found.edges[-1].asked.until == pytest.approx(3.2)  # the hold behind the step still shows it
@@ -209,3 +209,10 @@ def test_an_interruption_that_the_device_outlasts_does_not_get_there_and_is_told
     assert stands[1] > 2.0
     assert (up.reached, up.settled) == (True, True)
     assert up.after == pytest.approx(stands[2], abs=1e-3)
+
+
+def test_what_takes_no_time_is_no_state_and_no_edge():
+    there_and_back = jumps((0.0, 9.0), (0.0, 12.0), (0.5, 9.0), (0.5, 6.0))
+    assert [(each.start, each.goal) for each in asked_edges(there_and_back, 12.0, 1.0)] == [(12.0, 6.0)]
+    then_a_line = [*jumps((0.0, 9.0)), Action(0.0, "line", "main", 11.0, 0.1)]
+    assert [(each.start, each.goal) for each in asked_edges(then_a_line, 12.0, 1.0)] == [(9.0, 11.0)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -106,25 +107,30 @@ def asked_edges(actions: Sequence[Action], level: float, end: float, step: float
     """The edges that the actions of one shape ask for, the set point being at `level` [V] before.
 
     A ripple and an exponential have none: they are played in many short lines. Of a recording only its jumps
-    are edges. What leaves its level at once is none either: it has no state after it. step: changes smaller
+    are edges. What leaves its level at once is none either: it has no state after it, and a jump from there at
+    the same instant goes from the level before. step: changes smaller
     than this step of the outputs' voltage [V] are none, nor are those of a recording within which its lines
     stand for its samples.
     """
     found: list[Asked] = []
     captured = [action.voltage for action in actions if "recording" in action.path]
     fitted = PART * (max(captured) - min(captured)) if captured else 0.0
+    stood, now = level, -math.inf  # before what happens at one instant, and that instant
     for number, action in enumerate(actions):
+        if action.time > now:
+            stood, now = level, action.time
+        start = level if action.over > 0.0 else stood
         goal = action.voltage if action.kind == "line" else 0.0
         recorded = "recording" in action.path
         least = max(step, fitted) if recorded else step
         gliding = action.chord or (recorded and action.over > 0.0)
-        if action.kind == "line" and not gliding and _differ(goal, level, least):
+        if action.kind == "line" and not gliding and _differ(goal, start, least):
             following = (
                 a.time for a in actions[number + 1 :] if a.kind != "line" or _differ(a.voltage, goal, least)
             )
             until = min(next(following, end), end)
             if until > action.time:
-                found.append(Asked(action.time, level, goal, action.over, until))
+                found.append(Asked(action.time, start, goal, action.over, until))
         level = goal
     return found
 
