@@ -107,10 +107,9 @@ def asked_edges(actions: Sequence[Action], level: float, end: float, step: float
     """The edges that the actions of one shape ask for, the set point being at `level` [V] before.
 
     A ripple and an exponential have none: they are played in many short lines. Of a recording only its jumps
-    are edges. What leaves its level at once is none either: it has no state after it, and a jump from there at
-    the same instant goes from the level before. step: changes smaller
-    than this step of the outputs' voltage [V] are none, nor are those of a recording within which its lines
-    stand for its samples.
+    are edges. What leaves its level at once is none either: it has no state after it, and a jump from there
+    at the same instant goes from the level before. step: changes smaller than this step of the outputs'
+    voltage [V] are none, nor are those of a recording within which its lines stand for its samples.
     """
     found: list[Asked] = []
     captured = [action.voltage for action in actions if "recording" in action.path]
