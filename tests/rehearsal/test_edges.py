@@ -40,11 +40,16 @@ class Case(NamedTuple):
     samples: NDArray[np.float64] | None = None
 
 
-def captured(noise: float) -> NDArray[np.float64]:
-    """12 V, 9.4 V from 0.1505 s on, 11 V from 0.3005 s to 0.6 s, at every millisecond; with noise [V]."""
-    time = np.arange(0.0, 0.6, 1e-3)
-    clean = np.select([time < 0.1505, time < 0.3005], [12.0, 9.4], 11.0)
+def captured(noise: float, *states: tuple[float, float]) -> NDArray[np.float64]:
+    """States of so many volts, each until so many seconds, at every millisecond; with noise [V]."""
+    levels, ends = np.array(states).T
+    time = np.arange(0.0, ends[-1], 1e-3)
+    clean = levels[np.searchsorted(ends, time)]
     return np.column_stack((time, clean + np.random.default_rng(7).normal(0.0, noise, time.size)))
+
+
+LONG = (12.0, 0.1505), (9.4, 0.3005), (11.0, 0.6)
+BRIEF = (12.0, 0.1005), (10.0, 0.1155), (11.0, 0.1305), (12.0, 0.4)
 
 
 def segments(*written: str) -> str:
@@ -82,9 +87,12 @@ CASES = {
     "interruption at high impedance": Case(
         "input: main, standard: IEC 61000-4-29 interruption, impedance: high, duration: 30 ms"
     ),
-    "captured": Case(RECORDED, samples=captured(0.0)),
-    "captured with noise": Case(RECORDED, samples=captured(5e-3)),
-    "captured with noise, sensed at the load": Case(RECORDED, "at load", samples=captured(5e-3)),
+    "captured": Case(RECORDED, samples=captured(0.0, *LONG)),
+    "captured with noise": Case(RECORDED, samples=captured(5e-3, *LONG)),
+    "captured with noise, sensed at the load": Case(RECORDED, "at load", samples=captured(5e-3, *LONG)),
+    "captured with noise, by a list that plays its edges early": Case(
+        RECORDED, edits=(QUICK_LIST,), by="list", samples=captured(5e-3, *BRIEF)
+    ),
     "brief steps by a list": Case(
         segments(
             "step_to: 12 V", "hold: 100.4 ms", "step_to: 10 V", "hold: 15.3 ms", "step_to: 11 V",
