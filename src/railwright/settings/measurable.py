@@ -26,7 +26,7 @@ from railwright.settings import figures
 if TYPE_CHECKING:
     from railwright.traces import Record
 
-Verdict = Literal["yes", "marginal", "no"]
+Verdict = Literal["yes", "marginal", "no", "will fail"]
 
 ROOM = 3.0
 """Uncertainty is small where what the requirement leaves is so many times it (common practice, no source)."""
@@ -36,9 +36,10 @@ ROOM = 3.0
 class Measurable:
     """Whether the supply's readings can decide a requirement, were the device at its nominal values.
 
-    verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even so.
-    expected: true value by rehearsal; None: nothing is measured there. uncertainty: half of the 95 % interval
-    of the readings; None: they do not see it. leaves: from the expected value to the nearest limit. All in
+    verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even so;
+    will fail: what the rehearsal expects breaks the requirement, however it is measured. expected: true value
+    by rehearsal; None: nothing is measured there. uncertainty: half of the 95 % interval of the readings;
+    None: they do not see it. leaves: from the expected value to the nearest limit, negative beyond it. All in
     `unit`. why: what keeps them from it. would: what would do; empty where the readings do.
     """
 
@@ -87,15 +88,19 @@ def _one(
     elif hidden and found is not None and shown.outcome != "inconclusive":
         verdict = "marginal"
     why, would = "", ""
-    if verdict != "yes":
+    if exact.outcome == "fail":
+        verdict, why = "will fail", exact.reason
+    elif verdict != "yes":
         why = _why(required, shown, hidden)
         would = _would(documents, set_points, required, shown, leaves, expected)
     return Measurable(required.name, verdict, required.unit, expected, uncertainty, leaves, why, would)
 
 
 def _leaves(required: Requirement, value: float) -> float | None:
-    """Distance of a value to the nearest limit; None: there is none."""
-    return min((abs(limit - value) for limit in required.limits if limit is not None), default=None)
+    """Distance of a value to the nearest limit, negative beyond it; None: there is none."""
+    low, high = required.limits
+    within = [*([] if low is None else [value - low]), *([] if high is None else [high - value])]
+    return min(within, default=None)
 
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:
