@@ -208,13 +208,10 @@ class FedInput(Group):
         return self.load.capacitance.high + (self.output_capacitance or 0.0)
 
     def drawn_rising(self, start: float, stop: float) -> Bounds | None:
-        """Steady current over a move upwards between two voltages [V]: converters that have stopped draw
-        nothing before the lowest voltage at which one may start. None: unknown.
+        """Steady current over a move upwards between two voltages [V]: a converter that has stopped draws
+        nothing before the lowest voltage at which it may start. None: unknown.
         """
-        converters = self.load.converters
-        stopped = bool(converters) and all(start < each.stops_at.low for each in converters)
-        starting = min((each.starts_at.low for each in converters), default=0.0)
-        found = self.load.over(max(starting if stopped and starting <= stop else start, 1e-3), stop)
+        found = self.load.over(max(start, 1e-3), stop, start)
         return None if found is None else found[0]
 
     def longest_charging(self, limit: float) -> Charging | None:
@@ -230,7 +227,9 @@ class FedInput(Group):
             drawn = self.drawn_rising(move.start, move.stop)
             if drawn is None or (move.rate is not None and most * move.rate + drawn.high <= limit):
                 continue
-            time = self.load.charging_time(own, limit, max(move.start, 0.0), move.stop)
+            time = self.load.charging_time(
+                own, limit, max(move.start, 0.0), move.stop, from_off=move.from_off
+            )
             if time is not None and (longest is None or time > longest.time):
                 longest = Charging(time, move, most)
         return longest
