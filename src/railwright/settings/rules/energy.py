@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from railwright.physics import series_discharge
 from railwright.quantities import show
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
@@ -124,6 +123,8 @@ def _in_series(source: FedInput, voltage: float, sinks: bool) -> float | None:
     """Longest time in which outputs in series, each with its own capacitor and bleeder, and the load's
     capacitor fall from `voltage` to `FALLEN` together [s], at the load's least draw. None: that is unknown.
     """
+    from railwright.physics import series_discharge
+
     load = source.load
     if load.current(voltage) is None:
         return None
