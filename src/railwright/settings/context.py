@@ -203,7 +203,7 @@ class FedInput(Group):
     @property
     def capacitance(self) -> float:
         """Largest that a limit charges: of the input, and of the outputs as far as it is known [F]."""
-        return self.load.capacitance.high + (self.output_capacitance or 0.0)
+        return self.load.capacitance.high + (self.charged or 0.0)
 
     def drawn_rising(self, start: float, stop: float) -> Bounds | None:
         """Steady current over a move upwards between two voltages [V]: converters that have stopped draw
@@ -222,13 +222,13 @@ class FedInput(Group):
         capacitance is the input's largest and the output's own, which the same limit charges (left out where
         it is unknown).
         """
-        own, most = self.output_capacitance or 0.0, self.capacitance
+        own, most = self.charged or 0.0, self.capacitance
         longest: Charging | None = None
         for move in self.played.widest_rises:
             drawn = self.drawn_rising(move.start, move.stop)
             if drawn is None or (move.rate is not None and most * move.rate + drawn.high <= limit):
                 continue
-            time = self.load.charging_time(own, limit, max(move.start, 0.0), move.stop)
+            time = self.load.charging_time(own, limit, max(move.start, 0.0), move.stop, self.ahead)
             if time is not None and (longest is None or time > longest.time):
                 longest = Charging(time, move, most)
         return longest

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -149,24 +150,31 @@ class LoadModel:
                 steepest, where = slope, voltage
         return steepest, where
 
-    def charging_time(self, extra: float, limit: float, start: float, stop: float) -> float | None:
+    def charging_time(
+        self, extra: float, limit: float, start: float, stop: float, ahead: float = 0.0
+    ) -> float | None:
         """Longest time in a current limit while the input rises from `start` to `stop` [V], in s.
 
         ∫ C dv / (I_limit - I_load(v)), with the largest capacitance (`extra` is the supply's own, which the
         same limit charges [F]) and the greatest draw of the load; for a load that draws I all the way it is
         C·V / (I_limit - I). A converter is counted as running from its lowest stopping voltage on, which is
-        the slower case. Infinite where the limit cannot carry the load; None where the load's draw is not
-        known, or not while it settles.
+        the slower case. ahead: part of what is still to rise by which the voltage may be there already, while
+        an output in series is still charging; the greatest draw up to there counts. Infinite where the limit
+        cannot carry the load; None where the load's draw is not known, or not while it settles.
         """
         if not self.settled:
             return None
         most = self.capacitance.high + extra
-        time = 0.0
-        for before, after in itertools.pairwise(self._looks(start, stop)):
+        time, draws, looks = 0.0, list[float](), list(itertools.pairwise(self._looks(start, stop)))
+        for before, after in looks:
             drawn = self.current((before + after) / 2)
             if drawn is None:
                 return None
-            if drawn.high >= limit:
-                return float("inf")
-            time += most * (after - before) / (limit - drawn.high)
+            draws.append(drawn.high)
+        if max(draws, default=0.0) >= limit:
+            return float("inf")
+        for place, (before, after) in enumerate(looks):
+            top = after + ahead * (stop - after)
+            reach = bisect.bisect_left(looks, top, place + 1, key=lambda look: look[0])
+            time += most * (after - before) / (limit - max(draws[place:reach]))
         return time
