@@ -20,6 +20,7 @@ from railwright.documents.sources import Location
 from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.set_points import Feed, limit_of
 from railwright.plan.timeline import Timeline
+from railwright.settings.conductors import HOTTEST, temperature_rise
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, what_is_played
@@ -79,9 +80,17 @@ class FedInput(Group):
         """What the input draws, by its load model, and what a fixture adds to it."""
         return LoadModel(self.input, self.fixture)
 
+    @cached_property
+    def warm(self) -> Resistance:
+        """Resistance of lead and fixture, at most as warm as the largest steady current makes the lead."""
+        if self.needs is None:
+            return self.resistance
+        rise = temperature_rise(self.lead.conductor.section, self.needs[0], self.resistance.ambient)
+        return self.resistance.warmed(min(rise, HOTTEST))
+
     def drop(self, current: float) -> float:
-        """Largest drop along lead and fixture, both ways, at a current [V]."""
-        return current * self.resistance.high + (self.fixture.drop.high if self.fixture else 0.0)
+        """Largest drop along lead and fixture, both ways, at a current [V], the lead being warm."""
+        return current * self.warm.high + (self.fixture.drop.high if self.fixture else 0.0)
 
     def powers(self, rating: float) -> list[tuple[Level, float, float]]:
         """Each level played above 0 V whose steady draw is known, with that draw [A] and the power [W] that

@@ -54,7 +54,7 @@ def sensing(source: FedInput) -> list[OutputName]:
 
 def along(source: FedInput) -> str:
     """The resistance of lead and fixture, for people."""
-    words = f"{show(source.resistance.high, 'ohm')} at most, both ways with contacts"
+    words = f"{show(source.warm.high, 'ohm')} at most, both ways with contacts"
     if source.fixture is None:
         return words
     drop = source.fixture.drop.high
