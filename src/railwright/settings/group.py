@@ -166,11 +166,19 @@ class Group:
         self, quantity: Quantity, value: float, bound: Callable[[Output, float], float]
     ) -> float:
         """Bound of the error of the group's reading of a voltage or current [V or A]: the sum where the
-        outputs share it, else the mean, as a run takes the mean of readings that are each of the whole.
+        outputs share it, else the mean, as a run takes the mean of readings that are each of the whole. Which
+        of outputs in parallel carries how much is not known: those count first whose error grows the most.
 
         bound: (output, what it reads) -> bound of the error of its own.
         """
         adds, portions = (self.series, self.shares) if quantity == "voltage" else (self.parallel, self.parts)
+        if quantity == "current" and self.parallel:
+            left, errors = abs(value), []
+            for output in sorted(self.rows, key=lambda each: bound(each, 0.0) - bound(each, 1.0)):
+                own = min(left, output.current.high)
+                errors.append(bound(output, own))
+                left -= own
+            return sum(errors)
         errors = [bound(output, value * portion) for output, portion in zip(self.rows, portions, strict=True)]
         return sum(errors) / (1 if adds else self.count)
 
