@@ -204,7 +204,7 @@ def shorted(farads, volts, ohms: float, henries: float) -> tuple[float, float]:
         return [*((-i - into) / np.array(farads)), (np.sum(v) - ohms * i) / henries]
 
     end = 20.0 * (max(farads) * ohms + henries / ohms)
-    found = solve_ivp(slopes, (0.0, end), [*volts, 0.0], "Radau", rtol=1e-8, atol=1e-9, max_step=end / 2e4)
+    found = solve_ivp(slopes, (0.0, end), [*volts, 0.0], "Radau", rtol=1e-6, atol=1e-7, max_step=end / 3e3)
     current = found.y[-1]
     return float(current.max()), float(np.trapezoid(current**2, found.t))
 
