@@ -175,7 +175,14 @@ class LoadModel:
         return steepest, where
 
     def charging_time(
-        self, extra: float, limit: float, start: float, stop: float, *, from_off: bool = False
+        self,
+        extra: float,
+        limit: float,
+        start: float,
+        stop: float,
+        *,
+        from_off: bool = False,
+        ahead: float = 0.0,
     ) -> float | None:
         """Longest time in a current limit while the input rises from `start` to `stop` [V], in s.
 
@@ -183,16 +190,18 @@ class LoadModel:
         same limit charges [F]) and the greatest draw of the load; for a load that draws I all the way it is
         C·V / (I_limit - I). from_off: a converter that has stopped at `start` draws nothing before its lowest
         starting voltage; else it may still run, as a dip can be too short to stop it, and is counted from its
-        lowest stopping voltage on. Infinite where the limit cannot carry the load; None where the load's draw
-        is not known, or not while it settles.
+        lowest stopping voltage on. ahead: part of what is still to rise by which the voltage may be there
+        already, while an output in series is still charging; the greatest draw up to there counts. Infinite
+        where the limit cannot carry the load; None where the load's draw is not known, or not while it
+        settles.
         """
         if not self.settled or not self.known:
             return None
         came_from = start if from_off else math.inf
 
         def spare(voltage: float) -> float:
-            drawn = self.current(voltage, came_from)
-            return limit - drawn.high if drawn is not None else -math.inf
+            drawn = self.over(voltage, voltage + ahead * (stop - voltage), came_from)
+            return limit - drawn[0].high if drawn is not None else -math.inf
 
         looks = [(voltage, spare(voltage)) for voltage in self._looks(start, stop)]
         if any(amperes <= 0.0 for _, amperes in looks):
