@@ -7,6 +7,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -209,3 +210,50 @@ def test_documents_made_in_code_are_never_taken_for_others(job: rw.Job) -> None:
     first, second = (each.content for each in made)
     assert made[0].content == first
     assert first != second
+
+
+def test_what_is_kept_cannot_be_changed(tmp_path: Path) -> None:
+    """What one job gives is what the next of the same texts is checked, rehearsed and run with."""
+    for document in PROCEDURE.parent.glob("*.yaml"):
+        (tmp_path / document.name).write_bytes(document.read_bytes())
+    first = rw.open(tmp_path / PROCEDURE.name)
+    check, rehearsal = first.check(), first.rehearse()
+    procedure, bench, device = first.documents.procedure, first.documents.bench, first.documents.device
+    ensemble = first.ensemble(2)
+    mappings: list[Any] = [
+        *(check.settings.set_points, check.settings.rises, first._hooked.rises, first.timeline.turns),
+        *(window.parts for window in check.settings.windows),
+        *(procedure.limits, procedure.hook_up, device.inputs),
+        *(step.power_up.voltages for step in procedure.steps if step.power_up),
+        *(check.checked.documents.procedure.hook_up, check.checked.documents.procedure.limits),
+        *(bench.supplies, bench.leads, bench.fixtures, bench.recorders, bench.supplies["left"].outputs),
+        bench.supplies["left"].dialect.words,
+        *(first.documents.sources, *(source.beside for source in first.documents.sources.values())),
+        *(rehearsal.record.traces, rehearsal.record.notes, rehearsal["main"].traces.columns),
+        rehearsal.prediction.inputs,
+    ]
+    for mapping in mappings:
+        with pytest.raises(TypeError, match="expected a mapping that stays as it is"):
+            mapping["main"] = None
+        with pytest.raises(TypeError, match="expected a mapping that stays as it is"):
+            mapping.clear()
+    for values in (rehearsal["main"].time, rehearsal["main"].current, rehearsal["main"].voltage):
+        with pytest.raises(ValueError, match="read-only"):
+            values[:] = 99.0
+    ensemble.inputs.clear()
+    again = rw.open(PROCEDURE)
+    assert again.content == first.content
+    assert again.check().settings.set_points == check.settings.set_points
+    assert float(again.rehearse()["main"].current.max()) < 99.0
+    assert set(again.ensemble(2).inputs) == {"main", "transducer"}
+
+
+def test_a_run_takes_no_other_set_points_than_were_checked(job: rw.Job, tmp_path: Path) -> None:
+    check = job.check()
+    feed = check.settings.set_points["main"]
+    output = replace(feed.outputs[0], current_limit=3.0, ovp=32.0)
+    wrong = {**check.settings.set_points, "main": replace(feed, outputs=(output,))}
+    other = replace(check, checked=replace(check.checked, settings=replace(check.settings, set_points=wrong)))
+    with pytest.raises(jobs.Blocked, match="expected the set points that were checked"):
+        other.run(unit="S-1", operator="O", folder=tmp_path / "run", twins=True)
+    assert not (tmp_path / "run").exists()

@@ -12,6 +12,7 @@ import os
 import uuid
 from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -162,10 +163,10 @@ class Job:
 
         today = dt.date.today()
 
-        def make() -> Checked:
-            return check(self._hooked, today, rehearsed=not static, cases=cases, seed=seed)
+        def make() -> tuple[Checked, str]:
+            return _with_key(check(self._hooked, today, rehearsed=not static, cases=cases, seed=seed))
 
-        return Check(self, _kept((self.content, "check", static, cases, seed, today), make))
+        return Check(self, *_kept((self.content, "check", static, cases, seed, today), make))
 
     def settle(self) -> Check:
         """As `check`, without its findings by rehearsal: only what the set points hang on is rehearsed.
@@ -176,10 +177,11 @@ class Job:
 
         today = dt.date.today()
 
-        def make() -> Checked:
-            return Checked(self._hooked.documents, settled(self._hooked, today, written=False), None)
+        def make() -> tuple[Checked, str]:
+            settings = settled(self._hooked, today, written=False)
+            return _with_key(Checked(self._hooked.documents, settings, None))
 
-        check = Check(self, _kept((self.content, "settle", today), make))
+        check = Check(self, *_kept((self.content, "settle", today), make))
         missing = [name for name in self.documents.device.inputs if name not in check.settings.set_points]
         if missing:
             # All of them: who mends one would else find the next behind it.
@@ -202,7 +204,8 @@ class Job:
             documents = self._hooked.documents
             return merged(over_threads(plan_ensemble(documents, plan.set_points, cases, seed, plan.played)))
 
-        return _kept((self.content, "ensemble", cases, seed), make)
+        # It goes on counting (`Ensemble.add`): what is kept stays here.
+        return deepcopy(_kept((self.content, "ensemble", cases, seed), make))
 
     def faults(self, case: CaseName | Case = "nominal") -> FaultStudy:
         """Rehearse wrong leads, mistyped figures and lost supplies, one at a time."""
@@ -237,10 +240,11 @@ class Job:
 
 @dataclass(frozen=True, eq=False)
 class Check:
-    """What a check makes of a job."""
+    """What a check makes of a job. A run takes the set points that were worked out, and no others."""
 
     job: Job
     checked: Checked
+    worked_out: str = field(repr=False)
 
     @property
     def settings(self) -> Settings:
@@ -326,6 +330,9 @@ class Check:
         if self.blocked:
             lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in self.findings if f.blocks]
             raise Blocked("\n".join(lines))
+        if _as_key(self.settings) != self.worked_out:
+            told = "expected the set points that were checked, got others"
+            raise Blocked(f"{told}; change them with `edit`, and check again")
         place = Path(folder) if folder is not None else default_folder(self.job.path, unit)
         given: dict[str, Any] = {
             "unit": unit,
@@ -649,6 +656,11 @@ def case_of(case: CaseName | Case) -> Case:
 def _as_key(settings: Settings) -> str:
     """What tells settings of one job apart."""
     return repr(settings.set_points)
+
+
+def _with_key(checked: Checked) -> tuple[Checked, str]:
+    """A check that was just made, with its set points as they are now."""
+    return checked, _as_key(checked.settings)
 
 
 def _table(title: str, heads: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:

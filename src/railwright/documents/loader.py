@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -25,6 +25,7 @@ from railwright.documents.sources import DocumentErrors, Location, Problem, mean
 from railwright.documents.standard_figures import own_figures
 from railwright.documents.standard_tests import check_standards
 from railwright.documents.translate import MOST, check
+from railwright.frozen import FrozenDict, freeze
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -52,6 +53,9 @@ class Documents:
     bench: Bench
     procedure: Procedure
     sources: Mapping[Kind, DocumentSource] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze(self, "sources")
 
     @property
     def paths(self) -> dict[Kind, Path]:
@@ -121,7 +125,8 @@ def load_documents(
         "device": device_source,
         "bench": bench_source,
     }
-    return Documents(device, bench, procedure.for_inputs(device.inputs), sources)
+    read = {kind: replace(each, beside=FrozenDict(each.beside)) for kind, each in sources.items()}
+    return Documents(device, bench, procedure.for_inputs(device.inputs), read)
 
 
 def _referred(
