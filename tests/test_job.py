@@ -257,3 +257,46 @@ def test_a_run_takes_no_other_set_points_than_were_checked(job: rw.Job, tmp_path
     with pytest.raises(jobs.Blocked, match="expected the set points that were checked"):
         other.run(unit="S-1", operator="O", folder=tmp_path / "run", twins=True)
     assert not (tmp_path / "run").exists()
+
+
+def test_an_edit_keeps_the_other_documents_as_they_were_read(tmp_path: Path) -> None:
+    for document in PROCEDURE.parent.glob("*.yaml"):
+        (tmp_path / document.name).write_bytes(document.read_bytes())
+    (tmp_path / "figures.yaml").write_text("ISO 16750-2: {edition: my copy, figures: {}}\n")
+    procedure = tmp_path / PROCEDURE.name
+    procedure.write_text(procedure.read_text("utf-8") + "\nstandards: figures.yaml\n", "utf-8")
+    first = rw.open(procedure)
+    for name in (first.documents.procedure.device, first.documents.procedure.bench, "figures.yaml"):
+        (tmp_path / name).write_text("changed: yes\n")
+    procedure.unlink()
+    changed = first.edit("limits.main.current_limit", "0.7 A").edit("limits.main.current_limit", "0.9 A")
+    assert changed.documents.device == first.documents.device
+    assert changed.documents.bench == first.documents.bench
+    assert changed.documents.procedure.own_figures == first.documents.procedure.own_figures
+    assert changed.documents.procedure.limits["main"].current_limit == 0.9
+
+
+def test_an_edit_reads_a_document_that_it_names_anew(job: rw.Job, tmp_path: Path) -> None:
+    copy = job.save(tmp_path)
+    other = copy.edit("revision", "Z9")
+    device = tmp_path / copy.documents.procedure.device
+    (device.parent / "new.device.yaml").write_bytes(other.documents.sources["device"].content)
+    name = (Path(copy.documents.procedure.device).parent / "new.device.yaml").as_posix()
+    named = copy.edit("device", name)
+    assert named.documents.device.revision == "Z9"
+    assert copy.documents.device.revision != "Z9"
+
+
+def test_an_edit_takes_no_recording_that_changed_meanwhile(tmp_path: Path) -> None:
+    for document in PROCEDURE.parent.glob("*.yaml"):
+        (tmp_path / document.name).write_bytes(document.read_bytes())
+    rows = "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
+    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows)
+    procedure = tmp_path / PROCEDURE.name
+    shape = "  - shape: {input: main, recording: rail.csv}\n    name: recorded\n  - power_down"
+    procedure.write_text(procedure.read_text("utf-8").replace("  - power_down", shape, 1), "utf-8")
+    first = rw.open(procedure)
+    assert first.edit("limits.main.current_limit", "0.7 A").content != first.content
+    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows.replace(",11", ",10"))
+    with pytest.raises(RecordingError, match="stays as it is"):
+        first.edit("limits.main.current_limit", "0.7 A")

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from railwright.documents.edit import edited
-from railwright.documents.files import Kind, bytes_of, write_beside
+from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
@@ -84,7 +84,6 @@ class Job:
 
     documents: Documents
     path: Path
-    _instead: Mapping[Kind, bytes] = field(default_factory=dict, repr=False)
 
     @classmethod
     def open(cls, procedure: str | os.PathLike[str]) -> Job:
@@ -119,8 +118,9 @@ class Job:
         """The job with one value changed, or added: `job.edit("limits.main.current_limit", "0.9 A")`.
 
         path: keys and positions of a list, in the document that has the first of them; a sequence where a key
-        has a dot in it. The files stay as they are; `save` writes the texts. Raises NotEdited where the path
-        leads nowhere, DocumentErrors where the document is wrong with it.
+        has a dot in it. The files stay as they are, and what was read is not read again; `save` writes
+        the texts. Raises NotEdited where the path leads nowhere, DocumentErrors where the document is wrong
+        with it, RecordingError where a recording is no longer the one that was read.
         """
         from railwright.documents.edit import NotEdited
 
@@ -131,8 +131,13 @@ class Job:
             known = ", ".join(key for source in sources.values() for key in source.root.entries)
             raise NotEdited(f"{parts[0]}: expected one of {known}, got none of them; correct the path")
         text = edited(sources[kind].content.decode("utf-8-sig"), parts, value)
-        instead = {**self._instead, kind: text.encode()}
-        return Job(load_documents(self.path, instead), self.path, instead)
+        read = self.documents.files
+        held = {name: each for name, each in read.items() if isinstance(each, bytes)}
+        made = load_documents(self.path, {**held, sources[kind].file: text.encode()})
+        for name, each in read.items():
+            if not isinstance(each, bytes) and name in made.files:
+                each.check_unchanged()
+        return Job(made, self.path)
 
     def save(self, folder: str | os.PathLike[str]) -> Job:
         """Write the documents, and the files that they name, into a folder; gives the job that lies there.
