@@ -27,9 +27,11 @@ class FrozenDict(dict[K, V]):
 
 
 def freeze(made: object, *fields: str) -> None:
-    """Keep these mappings of a frozen dataclass from changes; for its `__post_init__`."""
-    for name in fields:
-        object.__setattr__(made, name, FrozenDict(getattr(made, name)))
+    """Keep these fields of a frozen dataclass from changes, those of them that are a dict; for its
+    `__post_init__`.
+    """
+    for name, value in frozen_values({name: getattr(made, name) for name in fields}).items():
+        object.__setattr__(made, name, value)
 
 
 def frozen_values(values: Mapping[str, Any]) -> dict[str, Any]:

@@ -46,7 +46,7 @@ class Settings:
     rises: Mapping[int, float] | None = None
 
     def __post_init__(self) -> None:
-        freeze(self, "set_points", *(("rises",) if self.rises is not None else ()))
+        freeze(self, "set_points", "rises")
 
     @property
     def blocked(self) -> bool:
