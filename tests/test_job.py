@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -300,3 +302,70 @@ def test_an_edit_takes_no_recording_that_changed_meanwhile(tmp_path: Path) -> No
     (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows.replace(",11", ",10"))
     with pytest.raises(RecordingError, match="stays as it is"):
         first.edit("limits.main.current_limit", "0.7 A")
+
+
+WRONG: list[tuple[str, type[Exception], Callable[[rw.Job], Any]]] = [
+    ("cases: .* 0", ValueError, lambda job: job.ensemble(0)),
+    ("cases: .* -5", ValueError, lambda job: job.ensemble(-5)),
+    ("cases: .* 1000000000000", ValueError, lambda job: job.ensemble(10**12)),
+    ("cases: .* 1.5", TypeError, lambda job: job.ensemble(1.5)),
+    ("cases: .* True", TypeError, lambda job: job.ensemble(True)),
+    ("seed: .* -1", ValueError, lambda job: job.ensemble(2, -1)),
+    ("cases: .* -1", ValueError, lambda job: job.check(cases=-1)),
+    ("cases: .* 'x'", TypeError, lambda job: job.check(cases="x")),
+    ("cases: .* 1000000000000", ValueError, lambda job: job.check(cases=10**12)),
+    ("static: .* 'no'", TypeError, lambda job: job.check(static="no")),
+    ("seed: .* 'x'", TypeError, lambda job: job.check(seed="x")),
+    ("case: .* None", TypeError, lambda job: job.rehearse(None)),
+    ("case: .* \\['nominal'\\]", TypeError, lambda job: job.rehearse(["nominal"])),
+    ("case: .* 5", TypeError, lambda job: job.faults(5)),
+    ("step: .*'brown-out'.* 'nope'", ValueError, lambda job: job.waveform("nope")),
+    ("step: .* 5", ValueError, lambda job: job.waveform(5)),
+    ("path: .* \\[\\]", ValueError, lambda job: job.edit([], "1 A")),
+    ("path: .* 5", TypeError, lambda job: job.edit(5, "1 A")),
+    ("path: .* b'limits'", TypeError, lambda job: job.edit(b"limits", "1 A")),
+    ("path: .* \\[None\\]", TypeError, lambda job: job.edit([None], "1 A")),
+    ("value: .* None", TypeError, lambda job: job.edit("procedure", None)),
+    (r"value: .* '\\ud800'", ValueError, lambda job: job.edit("procedure", "\ud800")),
+    (r"path: .* '\\ud800'", ValueError, lambda job: job.edit("\ud800", "1 A")),
+    ("consent: .* 'no'", TypeError, lambda job: job.check().run(unit="S", operator="O", consent="no")),
+    ("twins: .* 'no'", TypeError, lambda job: job.check().run(unit="S", operator="O", twins="no")),
+    ("unit: .* None", TypeError, lambda job: job.check().run(unit=None, operator="O", twins=True)),
+    ("operator: .* 5", TypeError, lambda job: job.check().run(unit="S", operator=5, twins=True)),
+    (r"unit: .* '\\ud800'", ValueError, lambda job: job.check().run(unit="\ud800", operator="O", twins=True)),
+    ("seed: .* 'a'", TypeError, lambda job: job.check().run(unit="S", operator="O", twins=True, seed="a")),
+]
+
+
+@pytest.mark.parametrize(("told", "kind", "ask"), WRONG, ids=[told for told, _, _ in WRONG])
+def test_a_wrong_argument_is_one_line(
+    job: rw.Job, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, told: str, kind: type[Exception], ask: Any
+) -> None:
+    """It names the argument, says what was expected, and what came."""
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(kind) as caught:
+        ask(job)
+    line = str(caught.value)
+    assert re.match(told.replace(" .* ", " expected .*, got ", 1), line), line
+    assert line.isprintable()
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_number_of_numpy_is_written_as_a_number(job: rw.Job) -> None:
+    path = "steps.0.power_up.gap"
+    with pytest.raises(DocumentErrors) as told:
+        job.edit(path, np.float64(0.5))
+    assert "got '0.5'" in str(told.value)
+
+
+def test_what_the_library_raises_can_be_caught_by_name(tmp_path: Path) -> None:
+    with pytest.raises(rw.DocumentErrors):
+        rw.open(tmp_path / "nothing.yaml")
+    with pytest.raises(rw.NoRun):
+        rw.read_run(tmp_path)
+    for name in rw.__all__:
+        assert getattr(rw, name).__name__ == name if name[0].isupper() else getattr(rw, name)
+    page = (Path(__file__).parents[1] / "docs" / "library.md").read_text("utf-8")
+    pairs = re.findall(r"\b([A-Z][a-z]+[A-Z]\w+)|`([A-Z][a-z]+)`", page)
+    named = {one or other for one, other in pairs} - {"TypeError", "ValueError"}
+    assert {"Blocked", "Check", "DocumentErrors"} <= named <= set(rw.__all__)

@@ -18,6 +18,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
+from railwright.arguments import as_keys, as_text, as_truth, as_whole, unexpected
 from railwright.documents.edit import edited
 from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
@@ -124,16 +125,20 @@ class Job:
         """
         from railwright.documents.edit import NotEdited
 
-        parts = tuple(path.split(".")) if isinstance(path, str) else tuple(path)
+        parts = as_keys("path", path)
+        if not isinstance(value, str | int | float):
+            raise TypeError(unexpected("value", "a text, a number, True or False", value))
+        if isinstance(value, str):
+            as_text("value", value)
         sources = self.documents.sources
         kind = next((each for each, source in sources.items() if source.root.child(parts[0])), None)
         if kind is None:
             known = ", ".join(key for source in sources.values() for key in source.root.entries)
             raise NotEdited(f"{parts[0]}: expected one of {known}, got none of them; correct the path")
-        text = edited(sources[kind].content.decode("utf-8-sig"), parts, value)
+        content = edited(sources[kind].content.decode("utf-8-sig"), parts, value).encode()
         read = self.documents.files
         held = {name: each for name, each in read.items() if isinstance(each, bytes)}
-        made = load_documents(self.path, {**held, sources[kind].file: text.encode()})
+        made = load_documents(self.path, {**held, sources[kind].file: content})
         for name, each in read.items():
             if not isinstance(each, bytes) and name in made.files:
                 each.check_unchanged()
@@ -164,8 +169,11 @@ class Job:
         static: closed forms alone, nothing is rehearsed. cases, seed: of an ensemble by which the windows are
         settled too.
         """
+        from railwright.rehearsal.design import MOST_CASES
         from railwright.settings.check import check
 
+        static = as_truth("static", static)
+        cases, seed = as_whole("cases", cases, 0, MOST_CASES), as_whole("seed", seed, 0)
         today = dt.date.today()
 
         def make() -> tuple[Checked, str]:
@@ -200,9 +208,11 @@ class Job:
 
     def ensemble(self, cases: int, seed: int = 1) -> Ensemble:
         """Play it in so many cases of everything that is uncertain."""
+        from railwright.rehearsal.design import MOST_CASES
         from railwright.rehearsal.ensemble import merged, plan_ensemble
         from railwright.spread import over_threads
 
+        cases, seed = as_whole("cases", cases, 1, MOST_CASES), as_whole("seed", seed, 0)
         plan = self.settle().plan
 
         def make() -> Ensemble:
@@ -220,7 +230,11 @@ class Job:
         return rehearse_faults(self._hooked.documents, plan.set_points, case_of(case))
 
     def waveform(self, step: str | None = None) -> tuple[PlayedShape, ...]:
-        """What the outputs make of the procedure's shapes, or of one of them."""
+        """What the outputs make of the procedure's shapes, or of one of them. ValueError: no such step."""
+        known = [span.name for span in self.timeline.spans]
+        if step is not None and step not in known:
+            listed = ", ".join(f"'{name}'" for name in known)
+            raise ValueError(unexpected("step", f"one of the procedure's steps ({listed})", step))
         return tuple(each for each in self.rehearse().shapes if step in (None, each.span.name))
 
     def sheet(self, path: str | os.PathLike[str]) -> Path:
@@ -338,6 +352,8 @@ class Check:
         if _as_key(self.settings) != self.worked_out:
             told = "expected the set points that were checked, got others"
             raise Blocked(f"{told}; change them with `edit`, and check again")
+        unit, operator, seed = as_text("unit", unit), as_text("operator", operator), as_whole("seed", seed, 0)
+        twins, consent = as_truth("twins", twins), as_truth("consent", consent)
         place = Path(folder) if folder is not None else default_folder(self.job.path, unit)
         given: dict[str, Any] = {
             "unit": unit,
@@ -619,7 +635,8 @@ class Run(_Recorded):
         if recorder not in known:
             listed = ", ".join(f"'{name}'" for name in known) or "none"
             raise ValueError(f"expected a recorder of the bench ({listed}), got {recorder!r}; name one")
-        return Judged(evaluate_run(self.stored, [ExternalRecording(Path(recording), recorder, keys)]))
+        external = ExternalRecording(Path(recording), recorder, as_text("keys", keys))
+        return Judged(evaluate_run(self.stored, [external]))
 
     @property
     def evaluations(self) -> tuple[Judged, ...]:
@@ -628,14 +645,15 @@ class Run(_Recorded):
 
         return tuple(Judged(each) for each in evaluations_of(self.stored)[0])
 
-    def report(self, **said: str | None) -> Path:
-        """Write the report into the run's folder; gives the path of the PDF. said: `customer`,
-        `authorised_by`, `function`.
-        """
+    def report(
+        self, *, customer: str | None = None, authorised_by: str | None = None, function: str | None = None
+    ) -> Path:
+        """Write the report, which says this of the test, into the run's folder; gives the PDF's path."""
         from railwright.archive.stored import open_stored
         from railwright.report.of_run import make_report
 
-        about = {"customer": None, "authorised_by": None, "function": None, **said}
+        said = {"customer": customer, "authorised_by": authorised_by, "function": function}
+        about = {name: None if each is None else as_text(name, each) for name, each in said.items()}
         return make_report(open_stored(self.folder), about)[0]
 
     def __repr__(self) -> str:
@@ -647,14 +665,16 @@ class Run(_Recorded):
 
 
 def case_of(case: CaseName | Case) -> Case:
-    """The case of a name. ValueError where there is none."""
+    """The case of a name. ValueError where there is none, TypeError where it is neither name nor case."""
     from railwright.circuit.case import HIGH, LOW, NOMINAL
 
-    if not isinstance(case, str):
+    if callable(case):
         return case
     named: dict[str, Case] = {"nominal": NOMINAL, "low": LOW, "high": HIGH}
+    if not isinstance(case, str):
+        raise TypeError(unexpected("case", f"one of {', '.join(named)}, or a case of your own", case))
     if case not in named:
-        raise ValueError(f"expected one of {', '.join(named)}, got '{case}'")
+        raise ValueError(unexpected("case", f"one of {', '.join(named)}", case))
     return named[case]
 
 
