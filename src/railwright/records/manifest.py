@@ -5,32 +5,46 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from railwright.records.log import sync_folder
-from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED
+from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED, decides
 from railwright.regular import LARGEST_LOG, LARGEST_RECORDING, Unfit, size_of, text_of
 
 
 @dataclass(frozen=True, slots=True)
 class Differences:
-    """What of a folder is not as its manifest says; paths relative to the folder. `added` came later: no
-    fault. record: what of the readings is not as the run counted them, one line each.
+    """What of a folder is not as its manifest says; paths relative to the folder.
+
+    unlisted: files that bear a name of the run's own, and that the manifest does not list. added: other files
+    that it does not list, which is no fault. record: what of the readings is not as the run
+    counted them, one line each.
     """
 
     changed: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
+    unlisted: tuple[str, ...] = ()
     added: tuple[str, ...] = ()
     manifest: str = ""
     record: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
-        return not (self.changed or self.missing or self.manifest or self.record)
+        return not self.lines()
+
+    def of(self, concerned: Callable[[str], bool]) -> Differences:
+        """Only what the files say of which this is so, and what the manifest and the counts say."""
+        return replace(
+            self,
+            changed=tuple(filter(concerned, self.changed)),
+            missing=tuple(filter(concerned, self.missing)),
+            unlisted=tuple(filter(concerned, self.unlisted)),
+            added=tuple(filter(concerned, self.added)),
+        )
 
     def lines(self) -> tuple[str, ...]:
         """One line for each thing that is wrong."""
@@ -38,6 +52,7 @@ class Differences:
             *([self.manifest] if self.manifest else []),
             *(f"{name}: changed since the run" for name in self.changed),
             *(f"{name}: missing, the run had written it" for name in self.missing),
+            *([f"{', '.join(self.unlisted)}: not listed in {MANIFEST}"] if self.unlisted else []),
             *self.record,
         )
 
@@ -70,6 +85,14 @@ def hash_file(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+def hash_bytes(pieces: Iterable[bytes]) -> str:
+    """The same of content that comes in pieces."""
+    digest = hashlib.sha256()
+    for piece in pieces:
+        digest.update(piece)
+    return digest.hexdigest()
+
+
 def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
     """Hash the files of a folder. names: only these are (re)hashed, the other entries stay, as after an
     evaluation.
@@ -94,10 +117,12 @@ def verify_manifest(folder: Path) -> Differences:
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         return Differences(manifest=f"{MANIFEST}: expected hashes of files, got {error!r}")
     here = set(_files(folder))
+    more = sorted(here - set(known))
     return Differences(
         changed=tuple(n for n in known if n in here and _is_other(folder, n, known[n])),
         missing=tuple(n for n in known if n not in here),
-        added=tuple(sorted(here - set(known))),
+        unlisted=tuple(filter(decides, more)),
+        added=tuple(name for name in more if not decides(name)),
     )
 
 
