@@ -9,7 +9,8 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -19,7 +20,7 @@ from railwright.archive.ending import ending_of
 from railwright.documents.files import DocumentSource, bytes_of
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.recording_keys import evaluated_keys
-from railwright.evaluation.alignment import moved
+from railwright.evaluation.alignment import AlignmentError, moved
 from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import evaluate, offset_of
@@ -136,11 +137,11 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
     """Evaluate and keep the result, with copies of the recordings."""
     read = [_read(stored, recording) for recording in recordings]
     records = [record for record, _ in read]
-    evaluation = _withholding(
-        stored,
-        evaluate(stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending),
-        stored.doubts,
-    )
+    with _naming({record: each.path for record, each in zip(records, recordings, strict=True)}):
+        judged = evaluate(
+            stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
+        )
+    evaluation = _withholding(stored, judged, stored.doubts)
     number = _next_number(stored.folder)
     added: list[str] = []
     used = []
@@ -236,7 +237,18 @@ def _next_number(folder: Path) -> int:
 
 def _offset(stored: StoredRun, recording: ExternalRecording) -> float:
     record, _ = _read(stored, recording)
-    return offset_of(stored.documents, stored.settings.set_points, stored.data.record, record)
+    with _naming({record: recording.path}):
+        return offset_of(stored.documents, stored.settings.set_points, stored.data.record, record)
+
+
+@contextmanager
+def _naming(paths: Mapping[Record, Path]) -> Iterator[None]:
+    """Say of a recording that does not match the run which file it is."""
+    try:
+        yield
+    except AlignmentError as error:
+        path = paths.get(error.recording) if error.recording is not None else None
+        raise AlignmentError(f"{path}: {error}" if path else str(error)) from None
 
 
 def add_to_manifest(stored: StoredRun, names: Sequence[str]) -> None:

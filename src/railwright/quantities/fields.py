@@ -32,7 +32,7 @@ LONGEST_TIME = 30 * 86400.0
 LONGEST_LENGTH = 10_000.0
 """Longest length in a document, of a lead [m]; whatever is longer has the wrong unit."""
 COLDEST, WARMEST = -200.0, 300.0
-"""Temperatures in a document lie between [°C]; well below, the law of copper's resistance would go below zero."""
+"""Temperatures in a document lie between [°C]; below -234 °C the law of copper's resistance is below zero."""
 _HIGHEST = {"s": LONGEST_TIME, "m": LONGEST_LENGTH}
 _AT_MOST = {"s": "a time of at most 30 days", "m": "a length of at most 10 km"}
 
@@ -95,7 +95,7 @@ class Dimension:
             )
         if self.unit in _HIGHEST and highest > _HIGHEST[self.unit]:
             raise ValueError(f"expected {_AT_MOST[self.unit]}, got {quoted(given)}; correct its unit")
-        if self.unit == "degC" and not (COLDEST <= lowest and highest <= WARMEST):
+        if self.unit == "degC" and (lowest < COLDEST or highest > WARMEST):
             between = f"{COLDEST:g} °C .. {WARMEST:g} °C"
             raise ValueError(f"expected a temperature within {between}, got {quoted(given)}; correct it")
         return result
