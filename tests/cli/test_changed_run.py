@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import shutil
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 import pytest
 from pyarrow import parquet
@@ -241,3 +244,51 @@ def test_a_recording_that_an_evaluation_used_and_was_changed_since_is_no_pass(tm
     write_manifest(place)
     scope.write_text(scope.read_text().replace("0.5,12\n", "0.5,11\n"))
     assert evaluations_of(open_stored(place))[0][0].outcome == "inconclusive"
+
+
+def test_readings_that_are_no_numbers_are_reported_as_inconclusive(tmp_path: Path) -> None:
+    turns = "  - {name: four, measure: turn_off_voltage, of: main, during: sweep, between: 7 V .. 8 V}\n"
+    place = finished(tmp_path, requires=REQUIRES + turns)
+
+    def no_numbers(table: pa.Table) -> pa.Table:
+        for name in ("main_voltage_V", "main_current_A"):
+            place = table.column_names.index(name)
+            table = table.set_column(place, name, pa.array(np.full(table.num_rows, np.nan)))
+        return table
+
+    rewrite(place, no_numbers)
+    assert (invoke("evaluate", place)[0], invoke("report", place)[0]) == (5, 5)
+
+
+def test_a_report_that_fails_says_that_the_earlier_one_stays(tmp_path: Path) -> None:
+    place = finished(tmp_path)
+    assert invoke("report", place)[0] == 0
+    (place / READINGS).write_bytes(b"PAR1 not really")
+    code, said = invoke("report", place)
+    assert code == 2
+    assert "report.junit.xml there are of an earlier one" in said
+    code, said = invoke("report", tmp_path)
+    assert (code, "earlier" in said) == (2, False)
+
+
+@pytest.mark.parametrize("written", [0, 3])
+def test_a_disk_that_is_full_leaves_nothing_half_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, written: int
+) -> None:
+    """The files of a report are replaced together or not at all; the one that has no room is named."""
+    place = finished(tmp_path)
+    assert (invoke("evaluate", place)[0], invoke("report", place)[0]) == (0, 0)
+    before = {path: path.read_bytes() for path in place.rglob("*") if path.is_file()}
+    count = iter(range(100))
+
+    def full(descriptor: int) -> None:
+        if next(count) >= written:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    for command in ("report", "evaluate"):
+        with monkeypatch.context() as patched:
+            patched.setattr("railwright.records.manifest.os.fsync", full)
+            code, said = invoke(command, place)
+        assert (code, said.count("No space left on device"), "Traceback" in said) == (2, 1, False)
+        assert str(place.name) in said
+        assert {path: path.read_bytes() for path in place.rglob("*") if path.is_file()} == before

@@ -10,7 +10,7 @@ import datetime as dt
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -157,16 +157,21 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
         added.append(name)
     name = evaluation_name(number)
     (stored.folder / EVALUATIONS).mkdir(exist_ok=True)
-    write_json(
-        stored.folder / name,
-        {
-            "evaluated": dt.datetime.now().astimezone().isoformat(),
-            "software": SOFTWARE,
-            "recordings": used,
-            **as_data(evaluation),
-        },
-    )
-    add_to_manifest(stored, [*added, name])
+    about = {
+        "evaluated": dt.datetime.now().astimezone().isoformat(),
+        "software": SOFTWARE,
+        "recordings": used,
+        **as_data(evaluation),
+    }
+    try:
+        write_json(stored.folder / name, about)
+        add_to_manifest(stored, [*added, name])
+    except OSError:
+        # Without its place in the manifest it would be one that somebody put there.
+        for each in (*added, name):
+            with suppress(OSError):
+                (stored.folder / each).unlink(missing_ok=True)
+        raise
     return evaluation
 
 

@@ -124,10 +124,10 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
     cost = _Cost(fine.time, integral, windows_end, readings, max(aperture, 1e-9))
     shifts = _shifts(cost, max(update, 1e-3) / 4.0)
     if shifts is None:
-        long = show(cost.length, "s", 3)
+        long, run = show(cost.length, "s", 3), show(float(windows_end[-1] - windows_end[0]), "s", 3)
         raise AlignmentError(
-            f"'{external.origin}' is {long} long, too much to align to a run of "
-            f"{show(float(windows_end[-1] - windows_end[0]), 's', 3)}; cut out its part with 'begin' and 'end'"
+            f"'{external.origin}' is {long} long, too much to align to a run of {run}; cut out its part with "
+            "'begin' and 'end'"
         )
     costs = np.array([cost(shift) for shift in shifts])
     if not np.isfinite(costs).any():

@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -57,21 +57,43 @@ class Differences:
         )
 
 
-def write_atomically(path: Path, text: str) -> None:
-    """A file is there whole or not at all, also after a crash in the middle."""
-    beside = path.with_name(path.name + UNFINISHED)
+def write_atomically(path: Path, content: str | bytes) -> None:
+    """A file is there whole or not at all, also after a crash in the middle. OSError names it."""
+    write_together({path: content})
+
+
+def write_together(files: Mapping[Path, str | bytes]) -> None:
+    """Files that belong together, text in UTF-8: where one cannot be written, none of them is replaced.
+
+    OSError names the one.
+    """
+    besides = {path: path.with_name(path.name + UNFINISHED) for path in files}
     try:
-        with open(beside, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
+        for path, content in files.items():
+            with _named(path), open(besides[path], "wb") as file:
+                file.write(content.encode() if isinstance(content, str) else content)
+                file.flush()
+                os.fsync(file.fileno())
+        for path, beside in besides.items():
+            with _named(path):
+                os.replace(beside, path)
     except OSError:
         # A piece of a file helps nobody, and takes room on a disk that is full.
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
+        for beside in besides.values():
+            with suppress(OSError):
+                beside.unlink(missing_ok=True)
         raise
-    sync_folder(path.parent)
+    for folder in {path.parent for path in files}:
+        sync_folder(folder)
+
+
+@contextmanager
+def _named(path: Path) -> Iterator[None]:
+    """An OSError that names this file; one of writing itself names none."""
+    try:
+        yield
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
 
 
 def write_json(path: Path, data: Any) -> None:
