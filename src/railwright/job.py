@@ -312,6 +312,7 @@ class Check:
 
     def sheet(self, path: str | os.PathLike[str]) -> Path:
         """Write the set-up sheet, as PDF or SVG by the path's ending; gives the path."""
+        from railwright.records.manifest import write_atomically
         from railwright.report.sheet import sheet_of
         from railwright.report.sheet_page import sheet_pdf, sheet_svg
 
@@ -320,10 +321,7 @@ class Check:
             raise ValueError(f"expected a file that ends in .pdf or .svg, got '{to}'")
         now = dt.datetime.now().astimezone()
         data = sheet_of(self.checked.documents, self.settings, now.date())
-        page = sheet_svg(data).encode() if to.suffix.lower() == ".svg" else sheet_pdf(data, now)
-        unfinished = to.with_name(to.name + ".part")
-        unfinished.write_bytes(page)
-        unfinished.replace(to)
+        write_atomically(to, sheet_svg(data) if to.suffix.lower() == ".svg" else sheet_pdf(data, now))
         return to
 
     def run(
