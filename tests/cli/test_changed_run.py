@@ -1,4 +1,4 @@
-"""A folder that is not as the run left it is no pass: what evaluate, report and JUnit say of it."""
+"""A run whose folder is not whole and unchanged is no pass: what evaluate, report and JUnit say of it."""
 
 from __future__ import annotations
 
@@ -170,7 +170,7 @@ def test_a_report_of_a_changed_folder_is_no_pass_in_any_of_its_files(tmp_path: P
     assert (data["outcome"], PROCEDURE in data["evaluation"]["withheld"]) == ("inconclusive", True)
     suite = ET.parse(place / "report" / "report.junit.xml").getroot()
     errors = {case.get("name"): case.find("error") for case in suite.iter("testcase")}
-    error = errors["the run's folder is as the run left it"]
+    error = errors["the run's folder is whole and unchanged"]
     assert error is not None
     assert PROCEDURE in str(error.get("message"))
     assert (suite.get("errors"), suite.get("failures")) == ("1", "0")

@@ -102,7 +102,7 @@ def test_a_recording_that_is_far_too_long_is_refused_and_takes_no_memory() -> No
     scene = power_up()
     traces = recording(scene, -0.05, 0.2).traces["main"]
     long = Record("recorder", {"main": Traces(traces.time * 1e14, traces.columns)})
-    with pytest.raises(AlignmentError, match=r"long, too much to align to a run of .*'begin' and 'end'"):
+    with pytest.raises(AlignmentError, match="too much"):
         align(long, own(scene), {"main": MODEL})
 
 

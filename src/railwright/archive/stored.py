@@ -213,8 +213,8 @@ def _same(source: DocumentSource, copy: Path) -> bool:
 def _withholding(stored: StoredRun, evaluation: Evaluation, doubts: Sequence[str]) -> Evaluation:
     """An evaluation that is no pass where the run's ending or these doubts about its folder forbid one."""
     unsound = tuple(dict.fromkeys(doubts))
-    changed = f"the run's folder is not as the run left it ({'; '.join(unsound)})" if unsound else ""
-    withheld = "; ".join(filter(None, (stored.ending.withheld, changed)))
+    folder = f"the run's folder is not whole and unchanged ({'; '.join(unsound)})" if unsound else ""
+    withheld = "; ".join(filter(None, (stored.ending.withheld, folder)))
     return replace(evaluation, withheld=withheld, unsound=unsound)
 
 

@@ -129,7 +129,7 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
             f"'{external.origin}' is {long} long, too much to align to a run of {run}; cut out its part with "
             "'begin' and 'end'"
         )
-    costs = np.array([cost(shift) for shift in shifts])
+    costs = np.fromiter((cost(shift) for shift in shifts), np.float64, shifts.size)
     if not np.isfinite(costs).any():
         raise AlignmentError(f"'{external.origin}' is too short against the readings of {what} to be aligned")
     place = int(np.nanargmin(np.where(np.isfinite(costs), costs, np.nan)))

@@ -52,10 +52,10 @@ class Evaluation:
     """All requirements judged, by which rule, from which records.
 
     notes: how external recordings were aligned, and where one was not used. withheld: why the whole is not a
-    pass whatever its results are (the run ended early, was not confirmed off, or its folder was changed), in
-    words; empty: nothing. offsets: what was added to the times of each recording [s], in the order of
-    `sources` after the first. unsound: what of the run's folder was not as the run left it, one line each;
-    `withheld` says these too.
+    pass whatever its results are (the run ended early, was not confirmed off, or its folder is not whole and
+    unchanged), in words; empty: nothing. offsets: what was added to the times of each recording [s], in the
+    order of `sources` after the first. unsound: what of the run's folder was not as the run left it, one line
+    each; `withheld` says these too.
     """
 
     results: tuple[Result, ...]

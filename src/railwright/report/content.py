@@ -180,14 +180,18 @@ def _statement(evaluation: Evaluation, run: RunFacts) -> str:
         Outcome.INCONCLUSIVE: "No requirement failed, but not every one could be decided",
     }[evaluation.outcome]
     if evaluation.withheld and all(result.outcome is Outcome.PASS for result in evaluation.results):
-        fault = "whose folder was changed" if evaluation.unsound else "that did not end as it should"
+        fault = (
+            "whose folder is not whole and unchanged"
+            if evaluation.unsound
+            else "that did not end as it should"
+        )
         words = f"Every requirement was met, but a run {fault} is no pass"
     return f"{words} ({total} in all), under the decision rule stated below.{ended}"
 
 
 def _alarms(run: RunFacts, evaluation: Evaluation) -> list[dict[str, str]]:
     """What the first page says at once of a run that ended early, was not confirmed off, or whose folder is
-    not as the run left it.
+    not whole and unchanged.
     """
     ending, alarms = run.ending, []
     if ending.early:
@@ -203,7 +207,7 @@ def _alarms(run: RunFacts, evaluation: Evaluation) -> list[dict[str, str]]:
     if evaluation.unsound:
         lines = " ".join(sentence(line) for line in evaluation.unsound)
         text = f"{lines} What was measured or required may have been another. The whole is no pass."
-        alarms.append({"title": "The run's folder was changed.", "text": breakable(text)})
+        alarms.append({"title": "The run's folder is not whole and unchanged.", "text": breakable(text)})
     return alarms
 
 

@@ -100,7 +100,7 @@ def to_junit(given: ReportInput) -> str:
     """JUnit XML: one test case a requirement; what is inconclusive counts as a failure, never as skipped.
 
     Three more are of the run: that it came to its end, that its outputs were confirmed off, and that its
-    folder is as it left it. They are errors where that is not so: such a run is no pass, whatever its
+    folder is whole and unchanged. They are errors where that is not so: such a run is no pass, whatever its
     requirements say.
     """
     run = facts_of(given)
@@ -149,7 +149,7 @@ def _of_run(run: RunFacts, evaluation: Evaluation) -> list[tuple[str, str, str]]
             "\n".join(lines),
         ),
         (
-            "the run's folder is as the run left it",
+            "the run's folder is whole and unchanged",
             "; ".join(evaluation.unsound),
             "\n".join(evaluation.unsound) or "every file that decides is as its manifest says",
         ),
