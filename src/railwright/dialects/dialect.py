@@ -357,6 +357,18 @@ def load_dialect(name: str) -> Dialect:
 def read_dialect(text: str, file: str) -> Dialect:
     """A dialect from its text; `file` is what errors call it."""
     from ruamel.yaml import YAML
+    from ruamel.yaml.error import YAMLError
+
+    try:
+        # Without lines of its own: ten times as fast, and nearly always all that is wanted.
+        return Dialect.model_validate(YAML(typ="safe").load(text))
+    except (YAMLError, ValidationError):
+        return _with_lines(text, file)
+
+
+def _with_lines(text: str, file: str) -> Dialect:
+    """The same of a text in which something is wrong, which the error tells with its lines."""
+    from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
     try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from railwright.documents.device import Input
@@ -20,7 +20,7 @@ _LOOKS = 48
 _NEAR = 1e-6
 _NEAR_ZERO = 1e-3  # V; what lies nearer to zero is looked at as this far from it
 """Relative distance of two voltages whose currents give a slope."""
-_AGREE = 1e-7
+_AGREE = 3e-5
 """Part by which a charging time may still change where it is worked out over two halves."""
 _HALVINGS = 16
 
@@ -85,6 +85,7 @@ class LoadModel:
         self._parts: list[_Part] = []
         self._marks: list[float] = []
         self._seen: dict[tuple[float, int], Bounds] = {}
+        self._courses: dict[tuple[float, float, float, float], list[_Piece]] = {}
         banks: list[Capacitor] = []
         for entry in wanted.load:
             parameters, kind = entry.parameters, KINDS[entry.kind]
@@ -199,34 +200,64 @@ class LoadModel:
             return None
         came_from = start if from_off else math.inf
 
-        def spare(voltage: float) -> float:
-            drawn = self.over(voltage, voltage + ahead * (stop - voltage), came_from)
-            return limit - drawn[0].high if drawn is not None else -math.inf
+        def drawn(voltage: float) -> float:
+            if ahead <= 0.0:
+                bounds = self.current(voltage, came_from)
+            else:
+                over = self.over(voltage, voltage + ahead * (stop - voltage), came_from)
+                bounds = None if over is None else over[0]
+            return math.inf if bounds is None else bounds.high
 
-        looks = [(voltage, spare(voltage)) for voltage in self._looks(start, stop)]
-        if any(amperes <= 0.0 for _, amperes in looks):
+        key = start, stop, came_from, ahead
+        course = self._courses.get(key)
+        if course is None:
+            looks = [(voltage, drawn(voltage)) for voltage in self._looks(start, stop)]
+            course = self._courses[key] = list(_pieces(looks, drawn))
+        if max(look[1] for piece in course for look in piece) >= limit:
             return math.inf
-        pairs = itertools.pairwise(looks)
         return (self.capacitance.high + extra) * sum(
-            _rising(spare, one, two, _HALVINGS) for one, two in pairs
+            _charging(limit, drawn, piece, _HALVINGS) for piece in course
         )
 
 
 _Look = tuple[float, float]
-"""A voltage [V], and the current that is left there to charge with [A]."""
+"""A voltage [V], and a current there [A]: what the load draws, or what is left to charge with."""
+
+_Piece = tuple[_Look, _Look, _Look]
+"""Two looks, and one half-way between them."""
 
 
-def _rising(spare: Callable[[float], float], one: _Look, two: _Look, halvings: int) -> float:
-    """∫ dv / i(v) between two looks [V/A]: exact where i is a straight line, else by halves that agree."""
-    whole = _straight(one, two)
-    middle = (one[0] + two[0]) / 2.0
-    between = middle, spare(middle)
-    if between[1] <= 0.0:
+def _pieces(looks: Sequence[_Look], drawn: Callable[[float], float]) -> Iterator[_Piece]:
+    """From each look to the next, or over several between which the load draws the same."""
+    begin = 0
+    for end in range(1, len(looks)):
+        low, high = looks[begin], looks[end]
+        middle = (looks[end - 1][0] + high[0]) / 2.0
+        between = middle, drawn(middle)
+        flat = low[1] == looks[end - 1][1] == between[1] == high[1]
+        if flat and end + 1 < len(looks) and looks[end + 1][1] == high[1]:
+            continue
+        if begin < end - 1 and not flat:
+            last = looks[end - 1]
+            yield low, ((low[0] + last[0]) / 2.0, low[1]), last
+            low = last
+        yield low, ((low[0] + high[0]) / 2.0, low[1]) if flat else between, high
+        begin = end
+
+
+def _charging(limit: float, drawn: Callable[[float], float], piece: _Piece, halvings: int) -> float:
+    """∫ dv / (I_limit - i(v)) over a piece [V/A]: exact for a straight line, else by halves that agree."""
+    one, middle, two = ((voltage, limit - amperes) for voltage, amperes in piece)
+    if min(one[1], middle[1], two[1]) <= 0.0:
         return math.inf
-    halves = _straight(one, between) + _straight(between, two)
-    if halvings == 0 or abs(whole - halves) <= _AGREE * whole:
-        return halves
-    return _rising(spare, one, between, halvings - 1) + _rising(spare, between, two, halvings - 1)
+    whole, halves = _straight(one, two), _straight(one, middle) + _straight(middle, two)
+    if halvings == 0 or abs(halves - whole) <= _AGREE * halves:
+        return halves + (halves - whole) / 3.0  # the error is of second order (Richardson)
+    total = 0.0
+    for low, high in itertools.pairwise(piece):
+        between = (low[0] + high[0]) / 2.0
+        total += _charging(limit, drawn, (low, (between, drawn(between)), high), halvings - 1)
+    return total
 
 
 def _straight(one: _Look, two: _Look) -> float:
