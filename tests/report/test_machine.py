@@ -78,6 +78,18 @@ def test_inconclusive_counts_as_a_failure_and_nothing_is_skipped(
     assert suite.findall(".//skipped") == []
 
 
+def test_without_requirements_nothing_is_judged_and_that_is_skipped(given: ReportInput) -> None:
+    nothing = replace(given.evaluation, results=())
+    assert nothing.outcome is Outcome.NOT_JUDGED
+    changed = replace(given, evaluations=(nothing,))
+    suite = ET.fromstring(to_junit(changed))
+    counted = {name: suite.get(name) for name in ("tests", "failures", "errors", "skipped")}
+    assert counted == {"tests": "4", "failures": "0", "errors": "0", "skipped": "1"}
+    (case,) = [case for case in suite.iter("testcase") if case.find("skipped") is not None]
+    assert case.get("name") == "requirements"
+    assert json.loads(to_json(changed))["evaluation"]["outcome"] == "not judged"
+
+
 def test_junit_gives_the_reason_and_the_run(given: ReportInput, documents: Documents) -> None:
     suite = ET.fromstring(to_junit(replace(given, evaluations=(evaluation(documents, False),))))
     failure = suite.find(".//testcase[@name='transducer inrush']/failure")

@@ -19,7 +19,12 @@ if TYPE_CHECKING:
 SEVERITY_MARKS = {"stop": "■ stop", "caution": "▲ caution", "note": "· note"}
 WHOLE = ("Severity", "Outcome", "Value", "Time")
 """Columns whose cells are never broken into lines."""
-OUTCOME_MARKS = {"pass": "● pass", "fail": "✕ fail", "inconclusive": "◌ inconclusive"}
+OUTCOME_MARKS = {
+    "pass": "● pass",
+    "fail": "✕ fail",
+    "inconclusive": "◌ inconclusive",
+    "not judged": "– not judged",
+}
 
 
 def console(file: TextIO | None = None) -> Console:

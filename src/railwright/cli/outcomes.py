@@ -13,7 +13,12 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-_CODES = {Outcome.PASS: Exit.DONE, Outcome.FAIL: Exit.FAILED, Outcome.INCONCLUSIVE: Exit.INCONCLUSIVE}
+_CODES = {
+    Outcome.PASS: Exit.DONE,
+    Outcome.FAIL: Exit.FAILED,
+    Outcome.INCONCLUSIVE: Exit.INCONCLUSIVE,
+    Outcome.NOT_JUDGED: Exit.INCONCLUSIVE,
+}
 
 
 def code_of_outcome(outcome: Outcome) -> Exit:
@@ -84,6 +89,8 @@ def print_reasons(out: Console, evaluation: Evaluation, *, passed: bool = False)
 
 def whole(evaluation: Evaluation) -> str:
     """The outcome of all requirements together, for people."""
+    if evaluation.outcome is Outcome.NOT_JUDGED:
+        return f"{OUTCOME_MARKS[Outcome.NOT_JUDGED]}: the procedure has no requirement"
     return f"{OUTCOME_MARKS[evaluation.outcome]} as a whole"
 
 

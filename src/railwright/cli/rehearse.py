@@ -159,7 +159,8 @@ def _code(rehearsal: Prediction, evaluation: Evaluation) -> Exit:
 
     if any(result.tripped for result in rehearsal.inputs.values()):
         return Exit.STOPPED
-    return code_of_outcome(evaluation.outcome)
+    # Without requirements a rehearsal has done all that was asked of it.
+    return code_of_outcome(evaluation.outcome) if evaluation.results else Exit.DONE
 
 
 def _plot(checked: Checked, rehearsal: Prediction, step: str | None, path: Path) -> None:
@@ -203,7 +204,8 @@ def _show(
                 out.print(f"{name} {_tripped(result)}")
         print_reasons(out, evaluation)
         trips = any(result.tripped for result in rehearsal.inputs.values())
-        out.print(f"{whole(evaluation)}, as predicted{'; an output would trip' if trips else ''}")
+        predicted = ", as predicted" if evaluation.results else ""
+        out.print(f"{whole(evaluation)}{predicted}{'; an output would trip' if trips else ''}")
         _show_written(out, written)
         return
     columns = (

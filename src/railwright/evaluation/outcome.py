@@ -9,11 +9,14 @@ from railwright.measures.outcome import Measured
 
 
 class Outcome(StrEnum):
-    """inconclusive: the uncertainty, or the sampling, does not allow a decision."""
+    """inconclusive: the uncertainty, or the sampling, does not allow a decision. not judged: a whole that has no
+    requirement.
+    """
 
     PASS = "pass"
     FAIL = "fail"
     INCONCLUSIVE = "inconclusive"
+    NOT_JUDGED = "not judged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,11 @@ class Evaluation:
 
     @property
     def outcome(self) -> Outcome:
-        """Fail if anything failed, else inconclusive if anything is or a pass is withheld, else pass."""
+        """Not judged without requirements; fail if anything failed, else inconclusive if anything is or a
+        pass is withheld, else pass.
+        """
+        if not self.results:
+            return Outcome.NOT_JUDGED
         outcomes = {result.outcome for result in self.results}
         for outcome in (Outcome.FAIL, Outcome.INCONCLUSIVE):
             if outcome in outcomes:

@@ -97,7 +97,8 @@ def _xml(text: object) -> str:
 
 
 def to_junit(given: ReportInput) -> str:
-    """JUnit XML: one test case a requirement; what is inconclusive counts as a failure, never as skipped.
+    """JUnit XML: one test case a requirement; what is inconclusive counts as a failure, never as skipped. Of
+    a procedure without requirements one is skipped: nothing was judged.
 
     Three more are of the run: that it came to its end, that its outputs were confirmed off, and that its
     folder is whole and unchanged. They are errors where that is not so: such a run is no pass, whatever its
@@ -109,13 +110,13 @@ def to_junit(given: ReportInput) -> str:
     failures = sum(result.outcome is not Outcome.PASS for result in results)
     errors = sum(bool(problem) for _, problem, _ in of_run)
     seconds = (run.end - run.start).total_seconds() if run.start and run.end else 0.0
-    tests = len(results) + len(of_run)
-    counts = {"tests": str(tests), "failures": str(failures), "errors": str(errors), "skipped": "0"}
-    root = ET.Element("testsuites", {"name": "railwright", **counts, "time": f"{seconds:.3f}"})
+    skipped = 0 if results else 1
+    tests = len(results) + skipped + len(of_run)
+    counts = {"tests": tests, "failures": failures, "errors": errors, "skipped": skipped}
+    shown = {name: str(count) for name, count in counts.items()} | {"time": f"{seconds:.3f}"}
+    root = ET.Element("testsuites", {"name": "railwright", **shown})
     device, procedure = given.documents.device.device, given.documents.procedure.procedure
-    suite = ET.SubElement(
-        root, "testsuite", {"name": _xml(f"{device}: {procedure}"), **counts, "time": f"{seconds:.3f}"}
-    )
+    suite = ET.SubElement(root, "testsuite", {"name": _xml(f"{device}: {procedure}"), **shown})
     if run.start is not None:
         suite.set("timestamp", run.start.replace(tzinfo=None).isoformat(timespec="seconds"))
     properties = ET.SubElement(suite, "properties")
@@ -124,6 +125,11 @@ def to_junit(given: ReportInput) -> str:
         ET.SubElement(properties, "property", {"name": name, "value": _xml(value)})
     for result in results:
         _case(suite, device, result)
+    if not results:
+        case = ET.SubElement(
+            suite, "testcase", {"classname": _xml(device), "name": "requirements", "time": "0"}
+        )
+        ET.SubElement(case, "skipped", {"message": "the procedure has no requirement: nothing was judged"})
     for name, problem, told in of_run:
         case = ET.SubElement(
             suite, "testcase", {"classname": _xml(f"{device}.run"), "name": name, "time": "0"}

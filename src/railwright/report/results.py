@@ -22,6 +22,7 @@ def counts(evaluation: Evaluation) -> list[dict[str, Any]]:
     return [
         {**outcome_data(outcome), "count": sum(result.outcome is outcome for result in evaluation.results)}
         for outcome in Outcome
+        if outcome is not Outcome.NOT_JUDGED
     ]
 
 

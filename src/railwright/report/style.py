@@ -61,6 +61,7 @@ OUTCOME_SHAPES: Mapping[Outcome, str] = {
     Outcome.PASS: "disc",
     Outcome.FAIL: "cross",
     Outcome.INCONCLUSIVE: "triangle",
+    Outcome.NOT_JUDGED: "dash",
 }
 
 RC: Mapping[str, Any] = {

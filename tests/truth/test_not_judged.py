@@ -1,0 +1,66 @@
+"""A procedure without requirements is not judged, wherever that is said; one with any is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.truth.saying import station
+from typer.testing import CliRunner
+
+from railwright.archive.stored import evaluate_run, open_stored
+from railwright.cli.commands import COMMANDS, application
+from railwright.evaluation.outcome import Outcome
+from railwright.guard.local_link import LocalLink
+from railwright.job import Job
+from railwright.running.runner import run
+from railwright.settings.data import as_data
+from railwright.twin.virtual_network import VirtualNetwork
+from railwright.virtual_time import VirtualLoop
+
+PROCEDURE = """procedure: Up and down
+device: tide-gauge.device.yaml
+bench: quay.bench.yaml
+hook_up:
+  main:       {from: left.1, lead: silicone pair, sense: at load}
+  transducer: {from: right.1, lead: thin pair, sense: at terminals}
+limits:
+  main: {current_limit: 1.5 A, at_limit: regulate, ovp: 18 V}
+  transducer: {current_limit: 100 mA, at_limit: trip, trip_delay: 60 ms, ovp: auto}
+steps:
+  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}
+  - hold: 500 ms
+    name: steady
+  - power_down: {order: [transducer, main], gap: 20 ms}
+record: {every: 10 ms}
+"""
+LEVEL = "requires:\n  - {name: level, measure: high_state_level, of: main, during: steady, between: %s}\n"
+
+
+@pytest.mark.parametrize(
+    ("requires", "outcome", "code"),
+    [
+        ("", Outcome.NOT_JUDGED, 5),
+        ("requires: []\n", Outcome.NOT_JUDGED, 5),
+        (LEVEL % "11.8 V .. 12.2 V", Outcome.PASS, 0),
+        (LEVEL % "12.5 V .. 12.9 V", Outcome.FAIL, 1),
+    ],
+)
+def test_what_is_judged(requires: str, outcome: Outcome, code: int, tmp_path: Path) -> None:
+    job = Job.open(station(tmp_path, PROCEDURE + requires))
+    settings, loop = job.check().settings, VirtualLoop()
+    documents, folder = job.documents, tmp_path / "run"
+    with VirtualNetwork(loop, documents.bench, documents.device, documents.procedure, seed=1) as network:
+        run(
+            documents, settings.set_points, unit="T-1", operator="O", folder=folder,
+            settings=as_data(settings), link=LocalLink(loop, network.connect),
+        )  # fmt: skip
+    assert evaluate_run(open_stored(folder), []).outcome is outcome
+    for command in ("evaluate", "report"):
+        done = CliRunner().invoke(application(COMMANDS), [command, str(folder)])
+        assert done.exit_code == code, done.output
+    # What a rehearsal predicts is the same; without requirements it has done all that was asked of it.
+    rehearsed = CliRunner().invoke(
+        application(COMMANDS), ["rehearse", str(tmp_path / "truth.procedure.yaml")]
+    )
+    assert rehearsed.exit_code == (0 if outcome is Outcome.NOT_JUDGED else code)
