@@ -6,14 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from railwright.plan.stairs import stair_count
+from railwright.plan.stairs import EXACT, stair_count
 from railwright.plan.timeline import Action
 from railwright.quantities import Statement, state
 
 AT_ONCE = 1e-9
 """Instants less apart are one, and go in one message [s]."""
-EXACT = 1e-6
-"""Part of a time that may be missing, by the rounding of sums of times."""
 
 
 @dataclass(frozen=True, slots=True)
