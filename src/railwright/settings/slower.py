@@ -32,8 +32,8 @@ def slower(pieces: Iterable[Piece], step: str, apart: float, closest: float) -> 
 
 
 def _ripple(piece: Ripple, step: str, apart: float) -> Iterable[str]:
-    """The highest frequency, and the shortest edges, of a ripple that the host times: the lines in which it is
-    played last so long at least, and a part of a period at its end is none.
+    """The highest frequency, and the shortest edges, of a ripple that the host times: the lines in which it
+    is played last so long at least, and no part of a period stands at its end.
     """
     edge, period = 0.0, CHORDS * apart
     if piece.form == "trapezoid":

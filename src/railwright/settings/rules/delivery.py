@@ -103,14 +103,15 @@ def host_cannot_keep(context: Context) -> Outcome:
                 left_out=left_out,
                 lacks=lacks,
             ),
-            f"{slower(pieces, step, apart, closest)}; or play it from outputs with a point list that holds it, "
-            "or from a supply with a shorter exchange",
+            f"{slower(pieces, step, apart, closest)}; or play it from outputs with a point list that holds "
+            "it, or from a supply with a shorter exchange",
         )
 
 
 def _too_soon(context: Context) -> Iterator[tuple[int, str, Path, int, int, float, str]]:
     """Steps of which the host would leave out set points: position of the step, input, where it is
-    written; set points asked for, and left out; time between the closest two [s]; and why no list plays them, in words.
+    written; set points asked for, and left out; time between the closest two [s]; and why no list plays
+    them, in words.
     """
     delivered = {(each.step, each.input): each for each in context.deliveries}
     ends = _at_the_end(context.timeline)
