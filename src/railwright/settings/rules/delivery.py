@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from railwright.documents.standard_tests import pieces_of
-from railwright.plan.delivery import Delivery
+from railwright.plan.delivery import TOLERANCE, Delivery
 from railwright.plan.host import by_host
 from railwright.plan.listing import shape_actions
 from railwright.plan.stairs import EXACT, exchange_of, slew_range
@@ -17,6 +17,9 @@ from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule
 from railwright.settings.slower import slower
 from railwright.waveforms.shapes import flat
+
+LOW_STAIR = 0.05
+"""Part of a shape's span up to which the stairs of a line count as the line (chosen)."""
 
 
 def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
@@ -38,7 +41,7 @@ def shape_not_served(context: Context) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
     for each, path, name in _delivered(context):
         stops = each.far_off or (each.by == "host" and each.host.left_out)
-        if not each.serves and not stops:
+        if not each.serves and not stops and not _as_a_line(context, each):
             yield Hit(
                 each.input,
                 path,
@@ -51,6 +54,14 @@ def shape_not_served(context: Context) -> Outcome:
                 ),
                 each.remedy,
             )
+
+
+def _as_a_line(context: Context, each: Delivery) -> bool:
+    """Whether a shape is off by no more than low stairs of its lines, of which 'ramp-in-stairs' tells."""
+    rows = context.sources[each.input].rows
+    told = any(output.slew is None for output in rows) and each.figures is None
+    low = each.error <= (LOW_STAIR / TOLERANCE) * each.tolerance * (1.0 + EXACT)
+    return each.by == "host" and each.host.in_stairs and told and low
 
 
 @rule("capture-not-played", Severity.STOP)
