@@ -54,7 +54,7 @@ def test_each_input_has_its_panels_and_one_without_an_edge_the_whole_width():
 
 
 def test_all_is_drawn_but_what_lies_between_off_and_on():
-    """Interruptions at 0 and 1 s, of 0.5 s; predicted with rows that stand far apart while nothing changes."""
+    """Interruptions at 0 and 1 s, of 0.5 s; predicted with rows far apart while nothing changes."""
     asked = Waveform(
         np.array([0, 0, 0.5, 0.5, 1, 1, 1.5, 1.5, 2.5]), np.array([24, 0, 0, 24, 24, 0, 0, 24, 24])
     )
