@@ -185,7 +185,7 @@ def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
 
 
 def _sensing_would_do(source: FedInput) -> bool:
-    """Whether the outputs can sense at the load, and make up for the lead's steady drop as far as is known."""
+    """Whether the outputs can sense at the load, and make up for the lead's steady drop where known."""
     facts = constraints_in(outputs.made_up_for(replace(source, sense="at load")))
     able = all(output.sense is not None for output in source.rows)
     return able and all(each.holds(source.steady_drop or 0.0) for each in facts)
