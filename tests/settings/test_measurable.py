@@ -78,3 +78,9 @@ def test_readings_of_unknown_accuracy_measure_nothing(tmp_path: Path) -> None:
     found = changed(tmp_path, {text[begin:end]: ""}, {})
     assert found["supply level"].verdict == "no"
     assert found["supply level"].uncertainty is None
+
+
+def test_what_is_expected_beyond_the_limit_leaves_less_than_nothing(tmp_path: Path) -> None:
+    found = changed(tmp_path, {}, {"between: 11.9 V .. 12.1 V": "at_most: 11.9 V"})["supply level"]
+    assert found.leaves == pytest.approx(-0.1, abs=1e-3)
+    assert found.verdict == "yes"  # the readings tell that it fails

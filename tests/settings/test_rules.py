@@ -748,6 +748,19 @@ CASES = [
         silent=(("procedure", "{line_to: 6 V", "{line_to: 10 V"),),
     ),
     Case(
+        "outside-operating",
+        "main",
+        (
+            NO_LIST,
+            *shape(
+                "input: main, segments: [{ripple: sine, peak_to_peak: 2 V, frequency: 0.5 Hz, for: 2 s, on: 9 V}]"
+            ),
+        ),
+        "ripple: sine",
+        "plays 8 V to 8.805 V (8 voltages); the input must work from 9 V",  # sines of 32nds of a turn
+        silent=(("procedure", "{line_to: 6 V", "{line_to: 10 V"),),
+    ),
+    Case(
         "touch-voltage",
         "main",
         (("bench", "location: dry", "location: wet"),),

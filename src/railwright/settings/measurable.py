@@ -38,8 +38,8 @@ class Measurable:
 
     verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even so.
     expected: true value by rehearsal; None: nothing is measured there. uncertainty: half of the 95 % interval
-    of the readings; None: they do not see it. leaves: from the expected value to the nearest limit. All in
-    `unit`. why: what keeps them from it. would: what would do; empty where the readings do.
+    of the readings; None: they do not see it. leaves: from the expected value to the nearest limit,
+    negative where it lies beyond. All in `unit`. why: what keeps them from it. would: what would do; empty where the readings do.
     """
 
     requirement: str
@@ -82,7 +82,7 @@ def _one(
     uncertainty = None if found is None or hidden else (found.high - found.low) / 2
     verdict: Verdict = "no"
     if uncertainty is not None and shown.outcome != "inconclusive":
-        roomy = leaves is None or ROOM * uncertainty <= leaves
+        roomy = leaves is None or ROOM * uncertainty <= abs(leaves)
         verdict = "yes" if roomy else "marginal"
     elif hidden and found is not None and shown.outcome != "inconclusive":
         verdict = "marginal"
@@ -94,8 +94,10 @@ def _one(
 
 
 def _leaves(required: Requirement, value: float) -> float | None:
-    """Distance of a value to the nearest limit; None: there is none."""
-    return min((abs(limit - value) for limit in required.limits if limit is not None), default=None)
+    """Distance of a value to the nearest limit, negative beyond it; None: there is none."""
+    low, high = required.limits
+    inside = [] if low is None else [value - low]
+    return min(inside if high is None else [*inside, high - value], default=None)
 
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:
@@ -120,7 +122,7 @@ def _would(
     advice = shown.measured or shown.unmeasured
     needed = ""
     if leaves and required.unit in ("V", "A"):
-        needed = f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
+        needed = f", exact to ±{show(abs(leaves) / ROOM, required.unit, 2)}"
     if interval is None:
         decides = advice.would_decide if advice is not None else ""
         return f"{decides or 'an instrument with a smaller error'}{needed}"
@@ -157,6 +159,6 @@ def _exact(
         if accuracy is None:
             return False
         own_unit = required.unit == ("V" if quantity == "voltage" else "A")
-        if own_unit and leaves and figures.error(accuracy, expected or 0.0) > leaves / ROOM:
+        if own_unit and leaves and figures.error(accuracy, expected or 0.0) > abs(leaves) / ROOM:
             return False
     return True

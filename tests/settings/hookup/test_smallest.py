@@ -369,3 +369,12 @@ def test_it_stops_and_cannot_be_accepted(make):
     settings = settle(replace(documents, procedure=procedure), exhaustive.TODAY)
     assert settings.blocked
     assert "override-no-effect" in {f.rule for f in settings.findings}
+
+
+def test_what_speaks_against_several_outputs_is_said_once_with_their_names():
+    limits = {"main": {"current_limit": "1.6 A"}}
+    outputs = [output(30, 3, rise=f"{10 + n} ms") for n in range(4)]
+    finding = finding_of(scene({"a": supply(*outputs)}, {"main": needs(12, 2.2)}, limits=limits))
+    assert finding.why.count("2.2 A") == 1
+    assert says(finding.why, "a.1", "a.2", "a.3", "a.4", "1.596 A", "2.2 A")
+    assert finding.why.count("1.596 A") == 1
