@@ -752,9 +752,7 @@ CASES = [
         "main",
         (
             NO_LIST,
-            *shape(
-                "input: main, segments: [{ripple: sine, peak_to_peak: 2 V, frequency: 0.5 Hz, for: 2 s, on: 9 V}]"
-            ),
+            *shape(f"input: main, segments: [{RIPPLE.replace('50 Hz', '0.5 Hz').replace('12 V', '9 V')}]"),
         ),
         "ripple: sine",
         "plays 8 V to 8.805 V (8 voltages); the input must work from 9 V",  # sines of 32nds of a turn

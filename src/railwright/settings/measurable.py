@@ -39,7 +39,8 @@ class Measurable:
     verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even so.
     expected: true value by rehearsal; None: nothing is measured there. uncertainty: half of the 95 % interval
     of the readings; None: they do not see it. leaves: from the expected value to the nearest limit,
-    negative where it lies beyond. All in `unit`. why: what keeps them from it. would: what would do; empty where the readings do.
+    negative where it lies beyond. All in `unit`. why: what keeps them from it. would: what would do; empty
+    where the readings do.
     """
 
     requirement: str
