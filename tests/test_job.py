@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -209,3 +212,160 @@ def test_documents_made_in_code_are_never_taken_for_others(job: rw.Job) -> None:
     first, second = (each.content for each in made)
     assert made[0].content == first
     assert first != second
+
+
+def test_what_is_kept_cannot_be_changed(tmp_path: Path) -> None:
+    """What one job gives is what the next of the same texts is checked, rehearsed and run with."""
+    for document in PROCEDURE.parent.glob("*.yaml"):
+        (tmp_path / document.name).write_bytes(document.read_bytes())
+    first = rw.open(tmp_path / PROCEDURE.name)
+    check, rehearsal = first.check(), first.rehearse()
+    procedure, bench, device = first.documents.procedure, first.documents.bench, first.documents.device
+    ensemble = first.ensemble(2)
+    mappings: list[Any] = [
+        *(check.settings.set_points, check.settings.rises, first._hooked.rises, first.timeline.turns),
+        *(window.parts for window in check.settings.windows),
+        *(procedure.limits, procedure.hook_up, device.inputs),
+        *(step.power_up.voltages for step in procedure.steps if step.power_up),
+        *(check.checked.documents.procedure.hook_up, check.checked.documents.procedure.limits),
+        *(bench.supplies, bench.leads, bench.fixtures, bench.recorders, bench.supplies["left"].outputs),
+        bench.supplies["left"].dialect.words,
+        *(first.documents.sources, *(source.beside for source in first.documents.sources.values())),
+        *(rehearsal.record.traces, rehearsal.record.notes, rehearsal["main"].traces.columns),
+        rehearsal.prediction.inputs,
+    ]
+    for mapping in mappings:
+        with pytest.raises(TypeError, match="expected a mapping that stays as it is"):
+            mapping["main"] = None
+        with pytest.raises(TypeError, match="expected a mapping that stays as it is"):
+            mapping.clear()
+    for values in (rehearsal["main"].time, rehearsal["main"].current, rehearsal["main"].voltage):
+        with pytest.raises(ValueError, match="read-only"):
+            values[:] = 99.0
+    ensemble.inputs.clear()
+    again = rw.open(PROCEDURE)
+    assert again.content == first.content
+    assert again.check().settings.set_points == check.settings.set_points
+    assert float(again.rehearse()["main"].current.max()) < 99.0
+    assert set(again.ensemble(2).inputs) == {"main", "transducer"}
+
+
+def test_a_run_takes_no_other_set_points_than_were_checked(job: rw.Job, tmp_path: Path) -> None:
+    check = job.check()
+    feed = check.settings.set_points["main"]
+    output = replace(feed.outputs[0], current_limit=3.0, ovp=32.0)
+    wrong = {**check.settings.set_points, "main": replace(feed, outputs=(output,))}
+    other = replace(check, checked=replace(check.checked, settings=replace(check.settings, set_points=wrong)))
+    with pytest.raises(jobs.Blocked, match="expected the set points that were checked"):
+        other.run(unit="S-1", operator="O", folder=tmp_path / "run", twins=True)
+    assert not (tmp_path / "run").exists()
+
+
+def test_an_edit_keeps_the_other_documents_as_they_were_read(tmp_path: Path) -> None:
+    for document in PROCEDURE.parent.glob("*.yaml"):
+        (tmp_path / document.name).write_bytes(document.read_bytes())
+    (tmp_path / "figures.yaml").write_text("ISO 16750-2: {edition: my copy, figures: {}}\n")
+    procedure = tmp_path / PROCEDURE.name
+    procedure.write_text(procedure.read_text("utf-8") + "\nstandards: figures.yaml\n", "utf-8")
+    first = rw.open(procedure)
+    for name in (first.documents.procedure.device, first.documents.procedure.bench, "figures.yaml"):
+        (tmp_path / name).write_text("changed: yes\n")
+    procedure.unlink()
+    changed = first.edit("limits.main.current_limit", "0.7 A").edit("limits.main.current_limit", "0.9 A")
+    assert changed.documents.device == first.documents.device
+    assert changed.documents.bench == first.documents.bench
+    assert changed.documents.procedure.own_figures == first.documents.procedure.own_figures
+    assert changed.documents.procedure.limits["main"].current_limit == 0.9
+
+
+def test_an_edit_reads_a_document_that_it_names_anew(job: rw.Job, tmp_path: Path) -> None:
+    copy = job.save(tmp_path)
+    other = copy.edit("revision", "Z9")
+    device = tmp_path / copy.documents.procedure.device
+    (device.parent / "new.device.yaml").write_bytes(other.documents.sources["device"].content)
+    name = (Path(copy.documents.procedure.device).parent / "new.device.yaml").as_posix()
+    named = copy.edit("device", name)
+    assert named.documents.device.revision == "Z9"
+    assert copy.documents.device.revision != "Z9"
+
+
+def test_an_edit_takes_no_recording_that_changed_meanwhile(tmp_path: Path) -> None:
+    for document in PROCEDURE.parent.glob("*.yaml"):
+        (tmp_path / document.name).write_bytes(document.read_bytes())
+    rows = "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
+    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows)
+    procedure = tmp_path / PROCEDURE.name
+    shape = "  - shape: {input: main, recording: rail.csv}\n    name: recorded\n  - power_down"
+    procedure.write_text(procedure.read_text("utf-8").replace("  - power_down", shape, 1), "utf-8")
+    first = rw.open(procedure)
+    assert first.edit("limits.main.current_limit", "0.7 A").content != first.content
+    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows.replace(",11", ",10"))
+    with pytest.raises(RecordingError, match="stays as it is"):
+        first.edit("limits.main.current_limit", "0.7 A")
+
+
+WRONG: list[tuple[str, type[Exception], Callable[[rw.Job], Any]]] = [
+    ("cases: .* 0", ValueError, lambda job: job.ensemble(0)),
+    ("cases: .* -5", ValueError, lambda job: job.ensemble(-5)),
+    ("cases: .* 1000000000000", ValueError, lambda job: job.ensemble(10**12)),
+    ("cases: .* 1.5", TypeError, lambda job: job.ensemble(1.5)),
+    ("cases: .* True", TypeError, lambda job: job.ensemble(True)),
+    ("seed: .* -1", ValueError, lambda job: job.ensemble(2, -1)),
+    ("cases: .* -1", ValueError, lambda job: job.check(cases=-1)),
+    ("cases: .* 'x'", TypeError, lambda job: job.check(cases="x")),
+    ("cases: .* 1000000000000", ValueError, lambda job: job.check(cases=10**12)),
+    ("static: .* 'no'", TypeError, lambda job: job.check(static="no")),
+    ("seed: .* 'x'", TypeError, lambda job: job.check(seed="x")),
+    ("case: .* None", TypeError, lambda job: job.rehearse(None)),
+    ("case: .* \\['nominal'\\]", TypeError, lambda job: job.rehearse(["nominal"])),
+    ("case: .* 5", TypeError, lambda job: job.faults(5)),
+    ("step: .*'brown-out'.* 'nope'", ValueError, lambda job: job.waveform("nope")),
+    ("step: .* 5", ValueError, lambda job: job.waveform(5)),
+    ("path: .* \\[\\]", ValueError, lambda job: job.edit([], "1 A")),
+    ("path: .* 5", TypeError, lambda job: job.edit(5, "1 A")),
+    ("path: .* b'limits'", TypeError, lambda job: job.edit(b"limits", "1 A")),
+    ("path: .* \\[None\\]", TypeError, lambda job: job.edit([None], "1 A")),
+    ("value: .* None", TypeError, lambda job: job.edit("procedure", None)),
+    (r"value: .* '\\ud800'", ValueError, lambda job: job.edit("procedure", "\ud800")),
+    (r"path: .* '\\ud800'", ValueError, lambda job: job.edit("\ud800", "1 A")),
+    ("consent: .* 'no'", TypeError, lambda job: job.check().run(unit="S", operator="O", consent="no")),
+    ("twins: .* 'no'", TypeError, lambda job: job.check().run(unit="S", operator="O", twins="no")),
+    ("unit: .* None", TypeError, lambda job: job.check().run(unit=None, operator="O", twins=True)),
+    ("operator: .* 5", TypeError, lambda job: job.check().run(unit="S", operator=5, twins=True)),
+    (r"unit: .* '\\ud800'", ValueError, lambda job: job.check().run(unit="\ud800", operator="O", twins=True)),
+    ("seed: .* 'a'", TypeError, lambda job: job.check().run(unit="S", operator="O", twins=True, seed="a")),
+]
+
+
+@pytest.mark.parametrize(("told", "kind", "ask"), WRONG, ids=[told for told, _, _ in WRONG])
+def test_a_wrong_argument_is_one_line(
+    job: rw.Job, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, told: str, kind: type[Exception], ask: Any
+) -> None:
+    """It names the argument, says what was expected, and what came."""
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(kind) as caught:
+        ask(job)
+    line = str(caught.value)
+    assert re.match(told.replace(" .* ", " expected .*, got ", 1), line), line
+    assert line.isprintable()
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_number_of_numpy_is_written_as_a_number(job: rw.Job) -> None:
+    path = "steps.0.power_up.gap"
+    with pytest.raises(DocumentErrors) as told:
+        job.edit(path, np.float64(0.5))
+    assert "got '0.5'" in str(told.value)
+
+
+def test_what_the_library_raises_can_be_caught_by_name(tmp_path: Path) -> None:
+    with pytest.raises(rw.DocumentErrors):
+        rw.open(tmp_path / "nothing.yaml")
+    with pytest.raises(rw.NoRun):
+        rw.read_run(tmp_path)
+    for name in rw.__all__:
+        assert getattr(rw, name).__name__ == name if name[0].isupper() else getattr(rw, name)
+    page = (Path(__file__).parents[1] / "docs" / "library.md").read_text("utf-8")
+    pairs = re.findall(r"\b([A-Z][a-z]+[A-Z]\w+)|`([A-Z][a-z]+)`", page)
+    named = {one or other for one, other in pairs} - {"TypeError", "ValueError"}
+    assert {"Blocked", "Check", "DocumentErrors"} <= named <= set(rw.__all__)

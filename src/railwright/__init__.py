@@ -20,10 +20,47 @@ from railwright.version import __version__
 if TYPE_CHECKING:
     import os
 
-    from railwright.job import Check, InputTraces, Job, Judged, Rehearsal, Run
+    from railwright.documents.edit import NotEdited
+    from railwright.documents.sources import DocumentErrors
+    from railwright.evaluation.alignment import AlignmentError
+    from railwright.job import Blocked, Check, InputTraces, Job, Judged, NotSettled, Rehearsal, Run
+    from railwright.physics.solver import SolverError
+    from railwright.recordings.errors import RecordingError
+    from railwright.records.stored import NoRun
+    from railwright.running.outcome import RunRefused
 
 
-__all__ = ["Check", "InputTraces", "Job", "Judged", "Rehearsal", "Run", "__version__", "open", "read_run"]
+__all__ = [
+    "AlignmentError",
+    "Blocked",
+    "Check",
+    "DocumentErrors",
+    "InputTraces",
+    "Job",
+    "Judged",
+    "NoRun",
+    "NotEdited",
+    "NotSettled",
+    "RecordingError",
+    "Rehearsal",
+    "Run",
+    "RunRefused",
+    "SolverError",
+    "__version__",
+    "open",
+    "read_run",
+]
+
+_ELSEWHERE = {
+    "AlignmentError": "evaluation.alignment",
+    "DocumentErrors": "documents.sources",
+    "NoRun": "records.stored",
+    "NotEdited": "documents.edit",
+    "RecordingError": "recordings.errors",
+    "RunRefused": "running.outcome",
+    "SolverError": "physics.solver",
+}
+"""Modules of what is not in `railwright.job`."""
 
 
 def open(procedure: str | os.PathLike[str]) -> Job:
@@ -42,5 +79,5 @@ def read_run(folder: str | os.PathLike[str]) -> Run:
 
 def __getattr__(name: str) -> Any:
     if name in __all__:
-        return getattr(import_module("railwright.job"), name)
+        return getattr(import_module(f"railwright.{_ELSEWHERE.get(name, 'job')}"), name)
     raise AttributeError(f"module 'railwright' has no attribute '{name}'")

@@ -12,13 +12,15 @@ import os
 import uuid
 from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
+from railwright.arguments import as_keys, as_text, as_truth, as_whole, unexpected
 from railwright.documents.edit import edited
-from railwright.documents.files import Kind, bytes_of, write_beside
+from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
@@ -83,7 +85,6 @@ class Job:
 
     documents: Documents
     path: Path
-    _instead: Mapping[Kind, bytes] = field(default_factory=dict, repr=False)
 
     @classmethod
     def open(cls, procedure: str | os.PathLike[str]) -> Job:
@@ -118,20 +119,30 @@ class Job:
         """The job with one value changed, or added: `job.edit("limits.main.current_limit", "0.9 A")`.
 
         path: keys and positions of a list, in the document that has the first of them; a sequence where a key
-        has a dot in it. The files stay as they are; `save` writes the texts. Raises NotEdited where the path
-        leads nowhere, DocumentErrors where the document is wrong with it.
+        has a dot in it. The files stay as they are, and what was read is not read again; `save` writes
+        the texts. Raises NotEdited where the path leads nowhere, DocumentErrors where the document is wrong
+        with it, RecordingError where a recording is no longer the one that was read.
         """
         from railwright.documents.edit import NotEdited
 
-        parts = tuple(path.split(".")) if isinstance(path, str) else tuple(path)
+        parts = as_keys("path", path)
+        if not isinstance(value, str | int | float):
+            raise TypeError(unexpected("value", "a text, a number, True or False", value))
+        if isinstance(value, str):
+            as_text("value", value)
         sources = self.documents.sources
         kind = next((each for each, source in sources.items() if source.root.child(parts[0])), None)
         if kind is None:
             known = ", ".join(key for source in sources.values() for key in source.root.entries)
             raise NotEdited(f"{parts[0]}: expected one of {known}, got none of them; correct the path")
-        text = edited(sources[kind].content.decode("utf-8-sig"), parts, value)
-        instead = {**self._instead, kind: text.encode()}
-        return Job(load_documents(self.path, instead), self.path, instead)
+        content = edited(sources[kind].content.decode("utf-8-sig"), parts, value).encode()
+        read = self.documents.files
+        held = {name: each for name, each in read.items() if isinstance(each, bytes)}
+        made = load_documents(self.path, {**held, sources[kind].file: content})
+        for name, each in read.items():
+            if not isinstance(each, bytes) and name in made.files:
+                each.check_unchanged()
+        return Job(made, self.path)
 
     def save(self, folder: str | os.PathLike[str]) -> Job:
         """Write the documents, and the files that they name, into a folder; gives the job that lies there.
@@ -158,14 +169,17 @@ class Job:
         static: closed forms alone, nothing is rehearsed. cases, seed: of an ensemble by which the windows are
         settled too.
         """
+        from railwright.rehearsal.design import MOST_CASES
         from railwright.settings.check import check
 
+        static = as_truth("static", static)
+        cases, seed = as_whole("cases", cases, 0, MOST_CASES), as_whole("seed", seed, 0)
         today = dt.date.today()
 
-        def make() -> Checked:
-            return check(self._hooked, today, rehearsed=not static, cases=cases, seed=seed)
+        def make() -> tuple[Checked, str]:
+            return _with_key(check(self._hooked, today, rehearsed=not static, cases=cases, seed=seed))
 
-        return Check(self, _kept((self.content, "check", static, cases, seed, today), make))
+        return Check(self, *_kept((self.content, "check", static, cases, seed, today), make))
 
     def settle(self) -> Check:
         """As `check`, without its findings by rehearsal: only what the set points hang on is rehearsed.
@@ -176,10 +190,11 @@ class Job:
 
         today = dt.date.today()
 
-        def make() -> Checked:
-            return Checked(self._hooked.documents, settled(self._hooked, today, written=False), None)
+        def make() -> tuple[Checked, str]:
+            settings = settled(self._hooked, today, written=False)
+            return _with_key(Checked(self._hooked.documents, settings, None))
 
-        check = Check(self, _kept((self.content, "settle", today), make))
+        check = Check(self, *_kept((self.content, "settle", today), make))
         missing = [name for name in self.documents.device.inputs if name not in check.settings.set_points]
         if missing:
             # All of them: who mends one would else find the next behind it.
@@ -193,16 +208,19 @@ class Job:
 
     def ensemble(self, cases: int, seed: int = 1) -> Ensemble:
         """Play it in so many cases of everything that is uncertain."""
+        from railwright.rehearsal.design import MOST_CASES
         from railwright.rehearsal.ensemble import merged, plan_ensemble
         from railwright.spread import over_threads
 
+        cases, seed = as_whole("cases", cases, 1, MOST_CASES), as_whole("seed", seed, 0)
         plan = self.settle().plan
 
         def make() -> Ensemble:
             documents = self._hooked.documents
             return merged(over_threads(plan_ensemble(documents, plan.set_points, cases, seed, plan.played)))
 
-        return _kept((self.content, "ensemble", cases, seed), make)
+        # It goes on counting (`Ensemble.add`): what is kept stays here.
+        return deepcopy(_kept((self.content, "ensemble", cases, seed), make))
 
     def faults(self, case: CaseName | Case = "nominal") -> FaultStudy:
         """Rehearse wrong leads, mistyped figures and lost supplies, one at a time."""
@@ -212,7 +230,11 @@ class Job:
         return rehearse_faults(self._hooked.documents, plan.set_points, case_of(case))
 
     def waveform(self, step: str | None = None) -> tuple[PlayedShape, ...]:
-        """What the outputs make of the procedure's shapes, or of one of them."""
+        """What the outputs make of the procedure's shapes, or of one of them. ValueError: no such step."""
+        known = [span.name for span in self.timeline.spans]
+        if step is not None and step not in known:
+            listed = ", ".join(f"'{name}'" for name in known)
+            raise ValueError(unexpected("step", f"one of the procedure's steps ({listed})", step))
         return tuple(each for each in self.rehearse().shapes if step in (None, each.span.name))
 
     def sheet(self, path: str | os.PathLike[str]) -> Path:
@@ -237,10 +259,11 @@ class Job:
 
 @dataclass(frozen=True, eq=False)
 class Check:
-    """What a check makes of a job."""
+    """What a check makes of a job. A run takes the set points that were worked out, and no others."""
 
     job: Job
     checked: Checked
+    worked_out: str = field(repr=False)
 
     @property
     def settings(self) -> Settings:
@@ -289,6 +312,7 @@ class Check:
 
     def sheet(self, path: str | os.PathLike[str]) -> Path:
         """Write the set-up sheet, as PDF or SVG by the path's ending; gives the path."""
+        from railwright.records.manifest import write_atomically
         from railwright.report.sheet import sheet_of
         from railwright.report.sheet_page import sheet_pdf, sheet_svg
 
@@ -297,10 +321,7 @@ class Check:
             raise ValueError(f"expected a file that ends in .pdf or .svg, got '{to}'")
         now = dt.datetime.now().astimezone()
         data = sheet_of(self.checked.documents, self.settings, now.date())
-        page = sheet_svg(data).encode() if to.suffix.lower() == ".svg" else sheet_pdf(data, now)
-        unfinished = to.with_name(to.name + ".part")
-        unfinished.write_bytes(page)
-        unfinished.replace(to)
+        write_atomically(to, sheet_svg(data) if to.suffix.lower() == ".svg" else sheet_pdf(data, now))
         return to
 
     def run(
@@ -326,6 +347,11 @@ class Check:
         if self.blocked:
             lines = [f"{f.where or ''}: {f.rule}: {f.why}; {f.remedy}" for f in self.findings if f.blocks]
             raise Blocked("\n".join(lines))
+        if _as_key(self.settings) != self.worked_out:
+            told = "expected the set points that were checked, got others"
+            raise Blocked(f"{told}; change them with `edit`, and check again")
+        unit, operator, seed = as_text("unit", unit), as_text("operator", operator), as_whole("seed", seed, 0)
+        twins, consent = as_truth("twins", twins), as_truth("consent", consent)
         place = Path(folder) if folder is not None else default_folder(self.job.path, unit)
         given: dict[str, Any] = {
             "unit": unit,
@@ -607,7 +633,8 @@ class Run(_Recorded):
         if recorder not in known:
             listed = ", ".join(f"'{name}'" for name in known) or "none"
             raise ValueError(f"expected a recorder of the bench ({listed}), got {recorder!r}; name one")
-        return Judged(evaluate_run(self.stored, [ExternalRecording(Path(recording), recorder, keys)]))
+        external = ExternalRecording(Path(recording), recorder, as_text("keys", keys))
+        return Judged(evaluate_run(self.stored, [external]))
 
     @property
     def evaluations(self) -> tuple[Judged, ...]:
@@ -616,14 +643,15 @@ class Run(_Recorded):
 
         return tuple(Judged(each) for each in evaluations_of(self.stored)[0])
 
-    def report(self, **said: str | None) -> Path:
-        """Write the report into the run's folder; gives the path of the PDF. said: `customer`,
-        `authorised_by`, `function`.
-        """
+    def report(
+        self, *, customer: str | None = None, authorised_by: str | None = None, function: str | None = None
+    ) -> Path:
+        """Write the report, which says this of the test, into the run's folder; gives the PDF's path."""
         from railwright.archive.stored import open_stored
         from railwright.report.of_run import make_report
 
-        about = {"customer": None, "authorised_by": None, "function": None, **said}
+        said = {"customer": customer, "authorised_by": authorised_by, "function": function}
+        about = {name: None if each is None else as_text(name, each) for name, each in said.items()}
         return make_report(open_stored(self.folder), about)[0]
 
     def __repr__(self) -> str:
@@ -635,20 +663,27 @@ class Run(_Recorded):
 
 
 def case_of(case: CaseName | Case) -> Case:
-    """The case of a name. ValueError where there is none."""
+    """The case of a name. ValueError where there is none, TypeError where it is neither name nor case."""
     from railwright.circuit.case import HIGH, LOW, NOMINAL
 
-    if not isinstance(case, str):
+    if callable(case):
         return case
     named: dict[str, Case] = {"nominal": NOMINAL, "low": LOW, "high": HIGH}
+    if not isinstance(case, str):
+        raise TypeError(unexpected("case", f"one of {', '.join(named)}, or a case of your own", case))
     if case not in named:
-        raise ValueError(f"expected one of {', '.join(named)}, got '{case}'")
+        raise ValueError(unexpected("case", f"one of {', '.join(named)}", case))
     return named[case]
 
 
 def _as_key(settings: Settings) -> str:
     """What tells settings of one job apart."""
     return repr(settings.set_points)
+
+
+def _with_key(checked: Checked) -> tuple[Checked, str]:
+    """A check that was just made, with its set points as they are now."""
+    return checked, _as_key(checked.settings)
 
 
 def _table(title: str, heads: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:

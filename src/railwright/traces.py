@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
+from railwright.frozen import FrozenDict, freeze
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -35,7 +37,7 @@ class Traces:
 
     time: seconds, shape (n,), never decreasing. columns: name -> values, shape (n,). The usual names:
     `voltage` at the input's connector [V], `terminal_voltage` at the supply's terminals [V], `current` [A],
-    `mode` (values of `Mode`). A record holds only what was really measured.
+    `mode` (values of `Mode`). A record holds only what was really measured. All are kept read-only.
     """
 
     time: NDArray[np.float64]
@@ -45,6 +47,9 @@ class Traces:
         for name, values in self.columns.items():
             if values.shape != self.time.shape:
                 raise ValueError(f"channel '{name}' has {values.size} values for {self.time.size} instants")
+        columns = {name: _read_only(values) for name, values in self.columns.items()}
+        object.__setattr__(self, "time", _read_only(self.time))
+        object.__setattr__(self, "columns", FrozenDict(columns))
 
     def between(self, start: float, end: float) -> Traces:
         """The part with start <= time <= end [s]."""
@@ -72,6 +77,15 @@ class Traces:
             first, last = values[before] if name == "mode" else np.interp(ends, self.time, values)
             columns[name] = np.concatenate(([first], inside.columns[name], [last]))
         return Traces(np.concatenate((ends[:1], inside.time, ends[1:])), columns)
+
+
+def _read_only(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The same values, not to be written; whoever made them still can."""
+    if not values.flags.writeable:
+        return values
+    view = values.view()
+    view.flags.writeable = False
+    return view
 
 
 class EventKind(StrEnum):
@@ -351,6 +365,9 @@ class Record:
     events: tuple[Event, ...] = ()
     spans: tuple[Span, ...] = ()
     notes: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze(self, "traces", "notes")
 
     def span(self, name: str) -> Span:
         """The step of that name; KeyError where there is none."""

@@ -217,3 +217,19 @@ def test_hundreds_of_megabytes_of_another_kind_are_refused_at_once(run: Path, tm
     code, _, stderr = call("evaluate", run, "--record", path)
     assert (code, time.process_time() - begin < 3.0) == (2, True)
     assert stderr.startswith(f"{path}:1: expected a Parquet file, got another: ")
+
+
+@pytest.mark.alone
+@pytest.mark.parametrize(
+    ("scale", "voltage", "told"),
+    [(1.0, 5.0, "holds no change of main voltage"), (1e12, None, "too much to align")],
+)
+def test_a_recording_that_does_not_match_is_named(
+    run: Path, tmp_path: Path, scale: float, voltage: float | None, told: str
+) -> None:
+    path = tmp_path / "other.csv"
+    rows = [(n * 1e-3 * scale, voltage or 12.0 * (n > 5000)) for n in range(14_000)]
+    path.write_text("time_s,main_voltage_V\n" + "".join(f"{t!r},{v!r}\n" for t, v in rows))
+    code, _, said = call("evaluate", run, "--record", path)
+    assert (code, said.startswith(f"{path}: '{RECORDER}'"), told in said) == (2, True, True), said
+    assert said.count("\n") == 1

@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 from tests.bench import PROCEDURE, edit
 
+from railwright.cli.shapes import shapes_table
 from railwright.documents.shape_recordings import recorded_waveform
+from railwright.rehearsal.playback import PlayedShape
+from railwright.traces import Span
+from railwright.waveforms.deviation import Asked, Deviation, edge
+from railwright.waveforms.waveform import Waveform
 
 DIPS = "{input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms}"
 
@@ -58,6 +63,48 @@ def test_json_has_every_edge(dips, cli):
     assert (shape["step"], shape["input"]) == ("dips", "main")
     assert [edge["to"] for edge in shape["edges"]] == [pytest.approx(8.4), 12.0]
     assert all(edge["asked_duration"] == 0.0 and edge["duration"] > 1e-3 for edge in shape["edges"])
+    assert all(edge["settled"] and edge["reached"] for edge in shape["edges"])
+    down, up = shape["edges"]
+    assert (down["from"], down["before"], down["after"]) == pytest.approx((16.0, 16.0, 8.4), abs=0.01)
+    assert (up["before"], up["after"]) == pytest.approx((8.4, 12.0), abs=0.01)
+    assert up["error"] == pytest.approx(up["after"] - up["to"])
+
+
+def read(start, goal, voltages):
+    """An edge at 0 s that stays for 10 s, as a trace of one value a second plays it."""
+    return edge(Asked(0.0, start, goal, 0.0, 10.0), np.arange(11.0), np.array(voltages, dtype=float))
+
+
+@pytest.mark.parametrize(
+    ("edges", "down", "up", "overshoot"),
+    [
+        ([read(12, 6, [12] + 10 * [6])], "800 ms", "", "0.0%"),
+        ([read(12, 6, [12, 5.4] + 9 * [6]), read(6, 12, [6] + 10 * [12])], "727.3 ms", "800 ms", "10.0%"),
+        ([read(12, 6, [12] + 10 * [11]), read(12, 6, [12] + 10 * [6])], "not to 90 %", "", "0.0%"),
+        ([read(6, 12, 11 * [12])], "", "no edge", ""),
+        ([read(6, 12, 11 * [12]), read(6, 12, [6] + 10 * [12])], "", "800 ms", "0.0%"),
+        (
+            [read(12, 6, [12, 8, 6.3, 6.3, 6.3, 6.3, 6.3, 6.3, 6.3, 6.3, 6])],
+            "1.674 s, not settled",
+            "",
+            "0.0%",
+        ),
+    ],
+)
+def test_the_worst_edges_of_a_shape_are_its_headline(edges, down, up, overshoot):
+    still = Waveform(np.array([0.0, 20.0]), np.array([12.0, 12.0]))
+    played = PlayedShape(
+        0,
+        Span("own", "shape", 0.0, 20.0, ("main",)),
+        "main",
+        still,
+        (),
+        Deviation(0.0, 0.0, 0.0),
+        tuple(edges),
+        0,
+    )
+    row = [str(next(iter(column.cells))) for column in shapes_table([played]).columns]
+    assert row[5:8] == [down, up, overshoot]
 
 
 def test_a_csv_is_read_back_as_the_same_waveform(dips, cli):

@@ -734,6 +734,38 @@ CASES = (
     ),
     Case(
         BENCH,
+        "ambient: 23 °C ± 3 °C",
+        "ambient: -400 °C",
+        ("quay.bench.yaml:5:10: expected a temperature within -200 °C .. 300 °C, got '-400 °C'; correct it",),
+    ),
+    Case(
+        BENCH,
+        "ambient: 23 °C ± 3 °C",
+        "ambient: 23 °C ± 300 °C",
+        (
+            "quay.bench.yaml:5:10: expected a temperature within -200 °C .. 300 °C, got '23 °C ± 300 °C'; correct it",
+        ),
+    ),
+    Case(
+        BENCH,
+        "ambient: 23 °C ± 3 °C",
+        "ambient: 1e5 °C",
+        ("quay.bench.yaml:5:10: expected a temperature within -200 °C .. 300 °C, got '1e5 °C'; correct it",),
+    ),
+    Case(
+        BENCH,
+        "one_way_length: 2 m,",
+        "one_way_length: 1e15 m,",
+        ("quay.bench.yaml:85:63: expected a length of at most 10 km, got '1e15 m'; correct its unit",),
+    ),
+    Case(
+        BENCH,
+        "one_way_length: 2 m,",
+        "one_way_length: 11 km,",
+        ("quay.bench.yaml:85:63: expected a length of at most 10 km, got '11 km'; correct its unit",),
+    ),
+    Case(
+        BENCH,
         "isolation: 150 V                     #",
         "isolation: 150 v                     #",
         (

@@ -92,11 +92,11 @@ def store(
     }
     time = np.arange(-0.1, end + EVERY / 2.0, EVERY)
     write_json(place / "settings.json", as_data(Settings(SET_POINTS, (), (), ())))
+    (place / "log.ndjson").write_text(
+        "".join(json.dumps(line) + "\n" for line in _log(played, time, current))
+    )
     if ended is None:
         write_json(place / "run.json", said | about)
-        (place / "log.ndjson").write_text(
-            "".join(json.dumps(line) + "\n" for line in _log(played, time, current))
-        )
         return place
     said |= {
         "finished": "2026-11-25T11:03:20+00:00",
@@ -124,7 +124,7 @@ def _log(played: list[dict[str, Any]], time: np.ndarray, current: float) -> list
     for span in played:
         begin = {"name": span["name"], "step": span["kind"], "inputs": span["inputs"]}
         lines.append({"kind": "step begins", "time": span["start"], **begin})
-        if span["whole"]:
+        if span.get("whole", True):
             close = {"name": span["name"], "start": span["start"], "points": span["points"], "whole": True}
             lines.append({"kind": "step ends", "time": span["end"], **close})
     reading = {"kind": "reading", "at": "at load", "voltage": 12.0, "current": current, "mode": 1}

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from tests.measures.scene import MODEL, RECORDER, UPDATE, Scene, brown_out, power_up
 
+from railwright.evaluation import alignment
 from railwright.evaluation.alignment import AlignmentError, align
 from railwright.traces import Event, EventKind, Record, Traces
 
@@ -95,3 +96,27 @@ def test_a_recording_of_a_few_values_is_refused() -> None:
     few = Record("recorder", {"main": Traces(np.arange(3.0), {"voltage": np.arange(3.0)})})
     with pytest.raises(AlignmentError, match="few values"):
         align(few, own(power_up()), {"main": MODEL})
+
+
+def test_a_recording_that_is_far_too_long_is_refused_and_takes_no_memory() -> None:
+    scene = power_up()
+    traces = recording(scene, -0.05, 0.2).traces["main"]
+    long = Record("recorder", {"main": Traces(traces.time * 1e14, traces.columns)})
+    with pytest.raises(AlignmentError, match="too much"):
+        align(long, own(scene), {"main": MODEL})
+
+
+def test_shifts_that_cannot_count_are_not_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    scene = power_up()
+    external = recording(scene, -0.05, 0.2)
+    tried: list[float] = []
+    call = alignment._Cost.__call__
+
+    def counted(cost: alignment._Cost, shift: float) -> float:
+        tried.append(call(cost, shift))
+        return tried[-1]
+
+    monkeypatch.setattr(alignment._Cost, "__call__", counted)
+    found = align(external, own(scene), {"main": MODEL})
+    assert found.offset == pytest.approx(-0.05, abs=found.uncertainty)
+    assert sum(not np.isfinite(each) for each in tried) < 0.1 * len(tried)

@@ -10,10 +10,9 @@ from tests.physics.test_operating_points import converter
 
 from railwright.physics.circuit import Branch, Circuit, LeadCircuit
 from railwright.physics.operating_points import operating_points
-from railwright.physics.output_stage import derive_output_stage
+from railwright.physics.output_stage import blind_weight, derive_output_stage
 from railwright.physics.simulation import Simulation
 from railwright.rehearsal.fault_entries import SHORT
-from railwright.rehearsal.fault_scene import HEADROOM
 
 STRICT, _ = derive_output_stage(replace(FIGURES, limit_overshoot=0.0))
 """An output that never exceeds its current limit."""
@@ -82,7 +81,7 @@ def test_an_ovp_trips_its_response_time_after_the_level_is_passed():
     simulation = Simulation(Circuit((single(resistor(1e6)),)))
     simulation.set("left.1", current_limit=limit, voltage=12.0, ovp=level, on=True)
     simulation.advance(0.2)
-    simulation.set("left.1", sense=(12.0 / (HEADROOM * STAGE.voltage_max), 0.0))
+    simulation.set("left.1", sense=(blind_weight(12.0, STAGE.voltage_max), 0.0))
     advance = simulation.advance(0.4)
     samples = advance.samples["main"]
     passed = float(np.interp(level, samples.terminal_voltage[: samples.terminal_voltage.argmax()],

@@ -34,7 +34,7 @@ def player_of(arrangement, sense):
 
 @pytest.mark.parametrize("arrangement", ["single", "series", "parallel"])
 @pytest.mark.parametrize("sense", ["terminals", "load"])
-@pytest.mark.parametrize("case", ["voltage", "current", "power", "off", "diode"])
+@pytest.mark.parametrize("case", ["voltage", "current", "power", "off", "diode", "ceiling"])
 def test_jacobian_and_slope_are_the_derivatives_of_the_right_hand_side(arrangement, sense, case):
     player = player_of(arrangement, sense)
     y, system = player.y, player.system
@@ -54,6 +54,10 @@ def test_jacobian_and_slope_are_the_derivatives_of_the_right_hand_side(arrangeme
         system.settings[:, layout.ON] = 0.0
     elif case == "diode":
         y[first] = -2.0
+    elif case == "ceiling":
+        y[first:] = 37.5
+        y[first + (1 if arrangement == "parallel" else outputs) + 1] = 0.5
+        y[0 : 3 * outputs : 3] = 1.0
     if case in ("voltage", "power"):
         y[1 : 3 * outputs : 3] = 200.0 if case == "power" else 45.0
     n = y.size
@@ -75,6 +79,17 @@ def test_jacobian_and_slope_are_the_derivatives_of_the_right_hand_side(arrangeme
     rhs(t - step, y, f0, system)
     work = (f1 - f0) / (2 * step)
     assert np.abs((work - slope) / (np.abs(slope) + scale)).max() < 1e-3
+
+
+def test_the_ceiling_is_a_region_of_its_own():
+    """Sensing 0 V at the load it is asked for more than 1.05 · 36 V from 37.8 - 12 V at the terminals on."""
+    player = player_of("single", "load")
+    y, system = player.y, player.system
+    out = np.zeros(6, dtype=np.int64)
+    for own, held in ((25.7, False), (25.9, True), (37.0, True)):
+        y[3], y[5] = own, 0.0
+        regions(1.0, y, out, system)
+        assert bool(out[0] & 256) == held, own
 
 
 def test_regions_name_who_is_in_charge():

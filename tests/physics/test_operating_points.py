@@ -1,8 +1,10 @@
 """Where source and load meet: closed forms, kinds of sources, stability, points that only touch."""
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from tests.physics.bench import STAGE, capacitor, constant_current, resistor, single
 from tests.physics.loads.driven import load_of
@@ -117,6 +119,17 @@ def test_outputs_in_series_and_in_parallel_count_as_one():
     assert (parallel.power, parallel.largest, parallel.bleeder) == (120.0, 5.0, STAGE.bleeder / 2)
     assert (series.capacitance, parallel.capacitance) == (STAGE.capacitance / 2, 2 * STAGE.capacitance)
     assert series.rise == pytest.approx(2 * STAGE.rise)
+
+
+@pytest.mark.parametrize(("factor", "range_factor"), [(0.1, 1.0), (5.0, 1.0), (1.0, 0.25), (0.5, 3.0)])
+def test_a_limit_charges_the_worst_of_unlike_outputs_in_series(factor, range_factor):
+    """By its charge: C·v of the one that takes the most for its own part of 24 V, per volt of the whole."""
+    full, farads = STAGE.voltage_max, STAGE.capacitance
+    other = replace(STAGE, capacitance=factor * farads, voltage_max=range_factor * full)
+    branch = Branch("in", ("a", "b"), (STAGE, other), LeadCircuit(0.1, 1e-6), arrangement="series")
+    parts = np.array([full, range_factor * full]) / (full * (1.0 + range_factor)) * 24.0
+    charges = parts * np.array([farads, factor * farads])
+    assert source_of(branch, 24.0, 1.0).capacitance == pytest.approx(charges.max() / 24.0)
 
 
 def test_a_load_that_fades_meets_the_limit_below_its_compliance():

@@ -121,3 +121,28 @@ def test_lines_that_alternate_do_not_take_for_ever() -> None:
     assert refused("1,2\nx\n" * 15_000).startswith("a.csv:2: expected 2 columns as in the other rows, got 1")
     assert refused("x,y\n" * 30_000).startswith("a.csv:1: expected rows of numbers")
     assert time.process_time() - begin < 20.0
+
+
+INPUTS = "time_s,main_voltage_V,main_current_A\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (INPUTS + "".join(f"{n},nan,nan\n" for n in range(9)), "2:3: expected a finite number, got 'nan'"),
+        (INPUTS + "0,-inf,NaN\n1,1,NaN\n", "2:3: expected a finite number, got '-inf'"),
+        (
+            ",".join(f"c{n}" for n in range(100_000)) + "\n" + "1," * 99_999 + "1\n",
+            "1: expected short lines at first",
+        ),
+        (INPUTS + "1" * 3_000_000, "2: expected short lines at first"),
+    ],
+)
+def test_rows_that_are_no_numbers_or_too_long_are_the_cause_that_is_told(
+    tmp_path: Path, text: str, told: str
+) -> None:
+    path = tmp_path / "scope.csv"
+    path.write_text(text)
+    with pytest.raises(RecordingError) as caught, open_recording(path):
+        pass
+    assert str(caught.value).removeprefix(f"{path}:").startswith(told)

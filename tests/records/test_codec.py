@@ -155,6 +155,7 @@ def test_an_evaluation_goes_to_json_and_back() -> None:
     assert list(data) == [
         "outcome",
         "withheld",
+        "unsound",
         "rule",
         "guard_band",
         "sources",
@@ -165,13 +166,13 @@ def test_an_evaluation_goes_to_json_and_back() -> None:
 
 
 def test_an_evaluation_of_an_earlier_version() -> None:
-    """It has neither `withheld`, `offsets` nor `elsewhere`."""
+    """It has neither `withheld`, `unsound`, `offsets` nor `elsewhere`."""
     data = json.loads(json.dumps(as_data(EVALUATION), allow_nan=False))
-    del data["withheld"], data["offsets"], data["requirements"][0]["measured"]["elsewhere"]
+    del data["withheld"], data["unsound"], data["offsets"], data["requirements"][0]["measured"]["elsewhere"]
     read = evaluation_from_data(data)
     measured = replace(MEASURED, elsewhere="")
     assert read.results[0] == replace(RESULT, measured=measured)
-    assert (read.withheld, read.offsets) == ("", ())
+    assert (read.withheld, read.unsound, read.offsets) == ("", (), ())
 
 
 SETTINGS = Settings(

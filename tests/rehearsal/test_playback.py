@@ -7,9 +7,9 @@ from tests.bench import BENCH, PROCEDURE, demo_with
 from railwright.documents.output_name import OutputName
 from railwright.documents.standard_tests import pieces_of
 from railwright.plan.set_points import Feed, OutputSetPoints
-from railwright.plan.timeline import build_timeline
+from railwright.plan.timeline import Action, build_timeline
 from railwright.rehearsal.generator import edges_into_load
-from railwright.rehearsal.playback import asked_waveform, playback, slowest_rises
+from railwright.rehearsal.playback import asked_edges, asked_waveform, playback, slowest_rises
 from railwright.rehearsal.rehearse import rehearse
 from railwright.traces import Mode
 from railwright.waveforms.shapes import duration_of
@@ -42,11 +42,11 @@ def test_a_dips_edges_are_told_one_by_one(tmp_path):
     _, timeline, _, found = played(tmp_path, DIP)
     assert (found.span.name, found.input, found.left_out) == ("own", "main", 0)
     # From 16 V of the sweep's end at once to 8.4 V: the step to 12 V in between takes no time.
-    assert [(round(e.asked.time, 6), round(e.asked.goal, 6)) for e in found.edges] == [
-        (0.0, 8.4),
-        (0.1, 12.0),
-        (1.1, 8.4),
-        (1.2, 12.0),
+    assert [tuple(round(v, 6) for v in (e.asked.time, e.asked.start, e.asked.goal)) for e in found.edges] == [
+        (0.0, 16.0, 8.4),
+        (0.1, 8.4, 12.0),
+        (1.1, 12.0, 8.4),
+        (1.2, 8.4, 12.0),
     ]
     assert all(1e-3 < e.duration < 30e-3 for e in found.edges)
     assert found.edges[-1].asked.until == pytest.approx(3.2)  # the hold behind the step still shows it
@@ -164,3 +164,55 @@ def test_a_sine_alone_has_no_edges(tmp_path):
     text = "input: main, segments: [{ripple: sine, peak_to_peak: 1 V, frequency: 10 Hz, for: 500 ms}]"
     _, _, _, found = played(tmp_path, text)
     assert found.edges == ()
+
+
+RECORDING = ("steps", 1, "shape", "recording")
+
+
+def goals(actions, level, step=0.0):
+    return [each.goal for each in asked_edges(actions, level, 1.0, step)]
+
+
+def jumps(*points, path=()):
+    return [Action(time, "line", "main", voltage, path=path) for time, voltage in points]
+
+
+def test_a_jump_that_fitting_a_recording_leaves_is_no_edge_and_ends_no_stay():
+    """0.25 % of the recording's span of 1 V, wherever the output was left."""
+    actions = jumps((0.0, 4.99974), (0.2, 4.0), (0.5, 4.0012), (0.7, 5.0), path=RECORDING)
+    first, second = asked_edges(actions, 5.0, 1.0)
+    assert (first.time, first.start, first.goal, first.until) == (0.2, 4.99974, 4.0, 0.7)
+    assert (second.time, second.start, second.goal) == (0.7, 4.0012, 5.0)
+    assert goals(actions, 24.0) == [4.99974, 4.0, 5.0]
+
+
+def test_what_is_smaller_than_a_step_of_the_output_is_no_edge():
+    actions = jumps((0.0, 12.0), (0.2, 12.0009), (0.4, 12.0019), (0.6, 12.0))
+    assert goals(actions, 12.000001) == [12.0, 12.0009, 12.0019, 12.0]
+    assert goals(actions, 12.000001, 1e-3) == [12.0019, 12.0]
+    assert goals(jumps((0.0, 5.005), (0.5, 5.01)), 5.0, 5e-3) == [5.005, 5.01]  # a step, but for its rounding
+    assert goals(jumps((0.0, 5.003)), 5.0, 5e-3) == []
+
+
+def test_an_interruption_that_the_device_outlasts_does_not_get_there_and_is_told_in_full(tmp_path):
+    """The output does not sink: 1.2 mF and a converter that has stopped keep their voltage."""
+    text = "input: main, standard: IEC 61000-4-29 interruption, impedance: low, duration: 100 ms"
+    _, _, rehearsal, found = played(tmp_path, text)
+    down, up = found.edges
+    traces = rehearsal.record.traces["main"]
+    stands = np.interp(found.span.start + np.array([0.0, 0.1, 0.6]), traces.time, traces.columns["voltage"])
+    assert (down.before, down.after) == pytest.approx(stands[:2], abs=1e-6)
+    assert up.before == pytest.approx(down.after, abs=1e-6)
+    assert not down.reached
+    assert (down.duration, down.late, down.overshoot) == (None, None, None)
+    assert down.error == pytest.approx(stands[1], abs=1e-6)
+    assert stands[1] > 2.0
+    assert (up.reached, up.settled) == (True, True)
+    assert up.after == pytest.approx(stands[2], abs=1e-3)
+
+
+def test_what_takes_no_time_is_no_state_and_no_edge():
+    there_and_back = jumps((0.0, 9.0), (0.0, 12.0), (0.5, 9.0), (0.5, 6.0))
+    assert [(each.start, each.goal) for each in asked_edges(there_and_back, 12.0, 1.0)] == [(12.0, 6.0)]
+    then_a_line = [*jumps((0.0, 9.0)), Action(0.0, "line", "main", 11.0, 0.1)]
+    assert [(each.start, each.goal) for each in asked_edges(then_a_line, 12.0, 1.0)] == [(9.0, 11.0)]

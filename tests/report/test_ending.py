@@ -55,7 +55,7 @@ def test_junit_has_an_error_for_what_keeps_the_whole_from_passing(
     report = ended(given, ending)
     suite = ET.fromstring(to_junit(report))
     assert [c.get("name") for c in suite.iter("testcase") if c.find("error") is not None] == errors
-    assert (suite.get("tests"), suite.get("failures"), suite.get("errors")) == ("11", "0", str(len(errors)))
+    assert (suite.get("tests"), suite.get("failures"), suite.get("errors")) == ("12", "0", str(len(errors)))
     assert report_data(report)["outcome"] == outcome
     causes = [error.get("message") for error in suite.iter("error")]
     assert all(cause in ending.withheld or cause in ending.not_confirmed for cause in causes)
@@ -65,7 +65,7 @@ def test_junit_of_a_procedure_without_requirements_is_not_green(given: ReportInp
     report = ended(given, TRIPPED)
     none = Evaluation((), "guarded", 1.0, (), withheld=TRIPPED.withheld)
     suite = ET.fromstring(to_junit(replace(report, evaluations=(none,))))
-    assert (suite.get("tests"), suite.get("errors")) == ("2", "1")
+    assert (suite.get("tests"), suite.get("errors")) == ("3", "1")
 
 
 def test_json_says_how_it_ended(given: ReportInput) -> None:

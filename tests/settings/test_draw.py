@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
+from scipy.integrate import quad
 
 from railwright.documents.device import Input
 from railwright.physics.loads import KINDS
@@ -113,6 +115,72 @@ def test_parts_add_up_and_what_settles_has_no_charging_time():
     assert both.charging_time(0.0, 2.0, 0.0, 12.0) is None
     still = model(BURST, {"capacitor": "100 uF"})
     assert still.charging_time(0.0, 2.0, 0.0, 12.0) == pytest.approx(1e-4 * 12 / 1.2, rel=0.3)
+
+
+GATED = {"starts_at": "36.6 V .. 37.4 V", "stops_at": "31 V .. 32 V"}
+CONVERTER = {
+    "converter": {"output_power": "20 W ± 5 %", "efficiency": "88 % .. 92 %", "soft_start": "14 ms", **GATED}
+}
+SESSION = {
+    "profile": {
+        "points": [{"time": "0 s", "power": "4 W"}, {"time": "1 s", "power": "21 W"}],
+        "factor": "100 % ± 5 %",
+        "compliance": "20 V",
+        **GATED,
+    }
+}
+
+
+@pytest.mark.parametrize("amperes", [0.66, 0.76845, 0.7734, 0.7934, 2.0])
+@pytest.mark.parametrize(
+    ("load", "watts", "ohms"),
+    [((CONVERTER,), 21 / 0.88, math.inf), ((SESSION, {"resistor": "1 kohm"}), 22.05, 1000.0)],
+)
+def test_charging_from_off_beside_what_draws_nothing_before_it_starts(load, watts, ohms, amperes):
+    """C ∫ dv / (I - v/R - [v ≥ 36.6 V] P/v), by scipy's quadrature on both sides of the start."""
+    farads = 564e-6 + 103.125e-6
+
+    def rate(v: float, running: bool) -> float:
+        return farads / (amperes - v / ohms - (watts / v if running else 0.0))
+
+    own = model(*load, {"capacitor": {"capacitance": "470 uF ± 20 %"}})
+    time = own.charging_time(103.125e-6, amperes, 0.0, 48.0, from_off=True)
+    least = min(amperes - v / ohms - watts / v for v in (36.6, 48.0))
+    if least <= 0.0:
+        assert time == math.inf
+        return
+    exact = sum(
+        quad(rate, *ends, (running,), epsrel=1e-12)[0]
+        for *ends, running in ((0.0, 36.6, False), (36.6, 48.0, True))
+    )
+    assert time == pytest.approx(exact, rel=1e-6)
+    assert time >= exact * (1.0 - 1e-9)
+
+
+@pytest.mark.parametrize("amperes", [0.7699, 0.7734, 0.7934, 2.0])
+def test_charging_after_a_dip_counts_a_converter_that_may_still_run(amperes):
+    """Its integral from the lowest stopping voltage on, in closed form; less than P / 31 V never ends."""
+    own = model(CONVERTER, {"capacitor": "667.125 uF"})
+    watts, farads = 21 / 0.88, 667.125e-6
+    for start in (0.0, 20.0):
+        idle = farads * (31.0 - start) / amperes
+        running = 17.0 + watts / amperes * math.log((amperes * 48 - watts) / (amperes * 31 - watts))
+        exact = idle + farads / amperes * running
+        time = own.charging_time(0.0, amperes, start, 48.0)
+        assert exact * (1.0 - 1e-9) <= time == pytest.approx(exact, rel=1e-6)
+    assert own.charging_time(0.0, 0.7695, 0.0, 48.0) == math.inf
+
+
+def test_of_two_converters_each_waits_for_its_own_start():
+    """One that still runs where the other has stopped; what starts late draws nothing before that."""
+    late = {"converter": {**PLAIN, "starts_at": "11 V", "stops_at": "10 V"}}
+    own = model({"converter": PLAIN}, late, {"capacitor": "100 uF"})
+    for start, begins, most in ((0.0, 8.0, 24 / 11), (6.0, 6.0, 24 / 11), (5.2, 5.2, 12 / 5.2)):
+        drawn = [(start, begins, 0.0), (begins, 11.0, 12.0), (11.0, 12.0, 24.0)]
+        exact = sum(quad(lambda v, w=watts: 1e-4 / (4.0 - w / v), a, b)[0] for a, b, watts in drawn)
+        assert own.charging_time(0.0, 4.0, start, 12.0, from_off=True) == pytest.approx(exact, rel=1e-6)
+        greatest = own.over(max(start, 1e-3), 12.0, start)[0].high
+        assert greatest == pytest.approx(most)
 
 
 def test_a_peak_between_two_points_of_a_table_is_seen():

@@ -80,7 +80,21 @@ def test_readings_of_unknown_accuracy_measure_nothing(tmp_path: Path) -> None:
     assert found["supply level"].uncertainty is None
 
 
-def test_what_is_expected_beyond_the_limit_leaves_less_than_nothing(tmp_path: Path) -> None:
-    found = changed(tmp_path, {}, {"between: 11.9 V .. 12.1 V": "at_most: 11.9 V"})["supply level"]
-    assert found.leaves == pytest.approx(-0.1, abs=1e-3)
-    assert found.verdict == "yes"  # the readings tell that it fails
+@pytest.mark.parametrize(
+    ("limit", "beyond"),
+    [("between: 12.2 V .. 12.4 V", 0.2), ("between: 11 V .. 11.9 V", 0.1), ("at_least: 13 V", 1.0)],
+)
+def test_what_is_expected_beyond_its_limit_will_fail_however_it_is_measured(
+    tmp_path: Path, limit: str, beyond: float
+) -> None:
+    found = changed(tmp_path, {}, {"between: 11.9 V .. 12.1 V": limit})["supply level"]
+    assert found.verdict == "will fail"
+    assert found.leaves == pytest.approx(-beyond, abs=2e-3)
+    assert says(found.why, "12 V")
+
+
+def test_restarts_that_are_expected_will_fail(tmp_path: Path) -> None:
+    """Down to 6 V the station stops at 7.6 V, once."""
+    found = changed(tmp_path, {}, {"during: line sweep\n    at_most: 0": "during: brown-out\n    at_most: 0"})
+    (restarts,) = [each for name, each in found.items() if "running" in name]
+    assert (restarts.verdict, restarts.expected, restarts.leaves) == ("will fail", 1.0, -1.0)

@@ -9,15 +9,18 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from railwright.archive.ending import ending_of
+from railwright.documents.files import DocumentSource, bytes_of
 from railwright.documents.loader import Documents, load_documents
 from railwright.documents.recording_keys import evaluated_keys
-from railwright.evaluation.alignment import moved
+from railwright.evaluation.alignment import AlignmentError, moved
 from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.evaluate import evaluate, offset_of
@@ -25,7 +28,7 @@ from railwright.evaluation.outcome import Evaluation
 from railwright.recordings.of_inputs import record_of
 from railwright.recordings.opening import open_recording
 from railwright.recordings.recording import MOST_SHOWN, OpenRecording
-from railwright.records.manifest import write_json, write_manifest
+from railwright.records.manifest import Differences, hash_bytes, hash_file, write_json, write_manifest
 from railwright.records.names import (
     EVALUATIONS,
     RECORDINGS,
@@ -75,7 +78,26 @@ class StoredRun:
     @property
     def differences(self) -> tuple[str, ...]:
         """What of the folder is not as the run left it."""
-        return tuple(f"run folder: {line}" for line in (*self.data.differences.lines(), *self.data.recovered))
+        lines = (*self.data.differences.lines(), *self._outside, *self.data.recovered)
+        return tuple(f"run folder: {line}" for line in lines)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What an evaluation is made from and is not as the run left it, one line each."""
+        return (*self.data.doubts, *self._outside)
+
+    @cached_property
+    def _outside(self) -> tuple[str, ...]:
+        """Documents that were read from outside the folder, by an absolute path in one of them, and are not
+        as the run had them.
+        """
+        return tuple(
+            f"{placed}: the run had this; {source.path}, read in its place, was changed since"
+            for kind, placed in (self.data.about.get("documents") or {}).items()
+            if (source := self.documents.sources.get(kind)) is not None
+            and not source.path.resolve().is_relative_to(self.folder.resolve())
+            and not _same(source, self.folder / placed)
+        )
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -115,10 +137,12 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
     """Evaluate and keep the result, with copies of the recordings."""
     read = [_read(stored, recording) for recording in recordings]
     records = [record for record, _ in read]
-    evaluation = evaluate(
-        stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
-    )
-    number = len(evaluation_files(stored.folder)) + 1
+    with _naming({record: each.path for record, each in zip(records, recordings, strict=True)}):
+        judged = evaluate(
+            stored.documents, stored.settings.set_points, stored.data.record, records, stored.ending
+        )
+    evaluation = _withholding(stored, judged, stored.doubts)
+    number = _next_number(stored.folder)
     added: list[str] = []
     used = []
     for recording, (_, found) in zip(recordings, read, strict=True):
@@ -133,16 +157,21 @@ def evaluate_run(stored: StoredRun, recordings: Sequence[ExternalRecording]) -> 
         added.append(name)
     name = evaluation_name(number)
     (stored.folder / EVALUATIONS).mkdir(exist_ok=True)
-    write_json(
-        stored.folder / name,
-        {
-            "evaluated": dt.datetime.now().astimezone().isoformat(),
-            "software": SOFTWARE,
-            "recordings": used,
-            **as_data(evaluation),
-        },
-    )
-    add_to_manifest(stored, [*added, name])
+    about = {
+        "evaluated": dt.datetime.now().astimezone().isoformat(),
+        "software": SOFTWARE,
+        "recordings": used,
+        **as_data(evaluation),
+    }
+    try:
+        write_json(stored.folder / name, about)
+        add_to_manifest(stored, [*added, name])
+    except OSError:
+        # Without its place in the manifest it would be one that somebody put there.
+        for each in (*added, name):
+            with suppress(OSError):
+                (stored.folder / each).unlink(missing_ok=True)
+        raise
     return evaluation
 
 
@@ -150,14 +179,14 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
     """Every evaluation so far, and the recordings that they used, each on the run's time base, as far as they
     are looked at: every extreme of a long one.
 
-    Whether a pass is withheld depends on how the run ended, not on which version evaluated it.
+    Whether a pass is withheld depends on how the run ended, not on which version evaluated it; and on what of
+    its folder was changed, when it was evaluated or since.
     """
     evaluations, records = [], []
-    withheld = stored.ending.withheld
     for path in evaluation_files(stored.folder):
         data = _json(path)
         try:
-            evaluation = replace(evaluation_from_data(data), withheld=withheld)
+            evaluation = evaluation_from_data(data)
             # An evaluation of an earlier version has neither keys nor offsets.
             used = [
                 ExternalRecording(stored.folder / r["file"], r["recorder"], str(r.get("keys", "")))
@@ -165,16 +194,66 @@ def evaluations_of(stored: StoredRun) -> tuple[tuple[Evaluation, ...], tuple[Rec
             ]
         except (KeyError, TypeError, ValueError) as error:
             raise NoRun(f"{path}: expected an evaluation, got {error!r}") from None
-        evaluations.append(evaluation)
+        doubts = (*evaluation.unsound, *stored.doubts, *_doubts_of(stored, path, used))
+        evaluations.append(_withholding(stored, evaluation, doubts))
         offsets = evaluation.offsets or tuple(_offset(stored, recording) for recording in used)
         for recording, offset in zip(used, offsets, strict=False):
             records.append(moved(_read(stored, recording, shown=MOST_SHOWN)[0], offset))
     return tuple(evaluations), tuple(records)
 
 
+def _same(source: DocumentSource, copy: Path) -> bool:
+    """Whether a document, and what it names beside it, is as in its copy."""
+    held = {copy: source.content, **{copy.parent / name: each for name, each in source.beside.items()}}
+    return all(
+        path.is_file() and hash_file(path) == hash_bytes(bytes_of(each)) for path, each in held.items()
+    )
+
+
+def _withholding(stored: StoredRun, evaluation: Evaluation, doubts: Sequence[str]) -> Evaluation:
+    """An evaluation that is no pass where the run's ending or these doubts about its folder forbid one."""
+    unsound = tuple(dict.fromkeys(doubts))
+    folder = f"the run's folder is not whole and unchanged ({'; '.join(unsound)})" if unsound else ""
+    withheld = "; ".join(filter(None, (stored.ending.withheld, folder)))
+    return replace(evaluation, withheld=withheld, unsound=unsound)
+
+
+def _doubts_of(stored: StoredRun, path: Path, used: Sequence[ExternalRecording]) -> tuple[str, ...]:
+    """What of a stored evaluation, and of the recordings that it used, is not as the manifest says: changed,
+    put there, or followed by one that is missing.
+    """
+    files = {each.relative_to(stored.folder).as_posix() for each in (path, *(one.path for one in used))}
+    known, own = stored.data.differences, path.relative_to(stored.folder).as_posix()
+    if known.manifest:
+        return ()  # nothing can be compared, and that is told already
+    later = tuple(name for name in known.missing if name.startswith(f"{EVALUATIONS}/") and name > own)
+    found = known.of(files.__contains__)
+    return Differences(found.changed, (*found.missing, *later), unlisted=found.added).lines()
+
+
+def _next_number(folder: Path) -> int:
+    """Of a new evaluation: none that is there is replaced, also where an earlier one was taken away."""
+    there = {path.name for path in evaluation_files(folder)}
+    number = len(there) + 1
+    while Path(evaluation_name(number)).name in there:
+        number += 1
+    return number
+
+
 def _offset(stored: StoredRun, recording: ExternalRecording) -> float:
     record, _ = _read(stored, recording)
-    return offset_of(stored.documents, stored.settings.set_points, stored.data.record, record)
+    with _naming({record: recording.path}):
+        return offset_of(stored.documents, stored.settings.set_points, stored.data.record, record)
+
+
+@contextmanager
+def _naming(paths: Mapping[Record, Path]) -> Iterator[None]:
+    """Say of a recording that does not match the run which file it is."""
+    try:
+        yield
+    except AlignmentError as error:
+        path = paths.get(error.recording) if error.recording is not None else None
+        raise AlignmentError(f"{path}: {error}" if path else str(error)) from None
 
 
 def add_to_manifest(stored: StoredRun, names: Sequence[str]) -> None:

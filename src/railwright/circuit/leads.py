@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench, Lead
 from railwright.documents.fixture import Fixture
@@ -19,12 +19,15 @@ inductance.
 class Resistance:
     """Loop resistance of a lead with its contacts and a fixture's parts in series.
 
-    value: nominal and bounds [Ω]. missing: what of it is not given, and counts nothing.
+    value: nominal and bounds [Ω]. missing: what of it is not given, and counts nothing. ambient: the highest
+    [°C]. per_kelvin: by how much the upper bound grows while the conductors get warmer than that [Ω/K].
     """
 
     value: Uncertain
     contacts: bool
     missing: tuple[str, ...] = ()
+    ambient: float = 20.0
+    per_kelvin: float = 0.0
 
     @property
     def low(self) -> float:
@@ -34,9 +37,14 @@ class Resistance:
     def high(self) -> float:
         return self.value.high
 
+    def warmed(self, rise: float) -> Resistance:
+        """The same with conductors that may be so much warmer than the highest ambient [K]."""
+        high = self.value.high + self.per_kelvin * rise
+        return replace(self, value=Uncertain(self.value.nominal, self.value.low, high))
+
 
 def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) -> Resistance:
-    """Loop resistance of a lead and its fixture. Heating by the current is left out.
+    """Loop resistance of a lead and its fixture. Heating by the current is left out: see `warmed`.
 
     Nominal and least are geometric, most is the maximum of IEC 60228 where the conductor has a class in its
     table; each at the ambient temperature's nominal, lowest and highest value. A fixture's bounds add to
@@ -49,18 +57,23 @@ def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) ->
     area = conductor.section
     low = conductors.loop_resistance(area, length, ambient.low, contacts.low)
     nominal = conductors.loop_resistance(area, length, ambient.nominal, contacts.nominal)
-    try:
-        high = conductors.loop_resistance(
-            area, length, ambient.high, contacts.high, conductor.iec_class, "maximum"
-        )
-    except ValueError:  # a section that the table does not have
-        high = conductors.loop_resistance(area, length, ambient.high, contacts.high)
+
+    def most(temperature: float) -> float:
+        try:
+            return conductors.loop_resistance(
+                area, length, temperature, contacts.high, conductor.iec_class, "maximum"
+            )
+        except ValueError:  # a section that the table does not have
+            return conductors.loop_resistance(area, length, temperature, contacts.high)
+
+    high = most(ambient.high)
+    per_kelvin = most(ambient.high + 1.0) - high  # it grows in proportion
     whole = Uncertain(nominal, low, max(high, nominal))
     if fixture is not None:
         own = fixture.resistance
         whole = Uncertain(whole.nominal + own.nominal, whole.low + own.low, whole.high + own.high)
         missing += [f"resistance of the {part}" for part in fixture.unknown]
-    return Resistance(whole, given is not None, tuple(missing))
+    return Resistance(whole, given is not None, tuple(missing), ambient.high, per_kelvin)
 
 
 def lead_inductance(lead: Lead) -> float:

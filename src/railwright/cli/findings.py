@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 HOOK_UP = "hook_up"
 """Setting of the reasons that have a table of their own."""
 
-MEASURABLE_MARKS = {"yes": "● yes", "marginal": "◐ marginal", "no": "◌ no"}
+MEASURABLE_MARKS = {"yes": "● yes", "marginal": "◐ marginal", "no": "◌ no", "will fail": "✕ will fail"}
 
 
 def findings_table(findings: Sequence[Finding]) -> Table:

@@ -9,7 +9,7 @@ import typer
 
 from railwright.cli.arguments import Quiet, RunFolder, Verbose
 from railwright.cli.detail import Detail
-from railwright.cli.exits import Exit, say
+from railwright.cli.exits import Exit, complain, say
 
 if TYPE_CHECKING:
     from railwright.evaluation.outcome import Outcome
@@ -32,12 +32,22 @@ def report(
     """Write the report of a run: PDF, JSON, JUnit XML.
 
     They go to RUN/report, with the drawings. The exit code is that of the last evaluation; a run that has
-    none is evaluated first.
+    none is evaluated first. Where it fails, the report of an earlier time stays, and a line says so.
     """
     from railwright.cli.outcomes import code_of_outcome
+    from railwright.records.names import JSON, JUNIT, PDF, REPORT
 
     said = {"customer": customer, "authorised_by": authorised_by, "function": function}
-    path, outcome = write_report(run, said, Detail(quiet, verbose))
+    try:
+        path, outcome = write_report(run, said, Detail(quiet, verbose))
+    except BaseException:
+        earlier = [name for name in (PDF, JSON, JUNIT) if (run / REPORT / name).is_file()]
+        if earlier:
+            complain(
+                f"caution: {run / REPORT}: no new report was written; {', '.join(earlier)} there are of an "
+                "earlier one, and may not be true of this folder any more"
+            )
+        raise
     say(path)
     return code_of_outcome(outcome)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from railwright.cli.console import table
@@ -56,7 +57,7 @@ def _row(played: PlayedShape) -> tuple[str, ...]:
         f"{len(edges)}{f' of {len(edges) + played.left_out}' if played.left_out else ''}, {said}",
         _worst([each for each in edges if each.asked.goal < each.asked.start]),
         _worst([each for each in edges if each.asked.goal > each.asked.start]),
-        f"{max(each.overshoot for each in edges):.1%}",
+        _overshoot(max((e.overshoot for e in edges if e.overshoot is not None), default=None)),
         show(worst if abs(worst) > SMALLEST else 0.0, "V"),
     )
 
@@ -65,11 +66,24 @@ def _time(seconds: float) -> str:
     return "at once" if seconds == 0.0 else show(seconds, "s")
 
 
+def _overshoot(part: float | None) -> str:
+    return "" if part is None else f"{part:.1%}"
+
+
+def _got(edge: Edge) -> str:
+    """Transition duration, and what keeps it from being one."""
+    if edge.duration is None:
+        return "no edge" if edge.reached else "not to 90 %"
+    return f"{show(edge.duration, 's')}{'' if edge.settled else ', not settled'}"
+
+
 def _worst(edges: Sequence[Edge]) -> str:
+    """The worst of what became of edges: not reached, then the slowest, then none at all."""
     if not edges:
         return ""
-    known = [each.duration for each in edges if each.duration is not None]
-    return "not to 90 %" if len(known) < len(edges) else show(max(known), "s")
+    slowest = max(edges, key=lambda each: (not each.reached, each.duration or 0.0))
+    settled = slowest.duration is None or all(each.settled for each in edges)
+    return _got(replace(slowest, settled=settled))
 
 
 EDGES_SHOWN = 40
@@ -86,9 +100,9 @@ def edges_table(played: PlayedShape) -> Table:
             "off" if each.asked.time in on_again else show(each.asked.start, "V"),
             show(each.asked.goal, "V"),
             _time(each.asked_duration),
-            "not to 90 %" if each.duration is None else show(each.duration, "s"),
+            _got(each),
             "" if each.late is None else show(each.late, "s"),
-            f"{each.overshoot:.1%}",
+            _overshoot(each.overshoot),
             show(each.error if abs(each.error) > SMALLEST else 0.0, "V"),
         )
         for each in played.edges[:EDGES_SHOWN]
@@ -99,7 +113,7 @@ def edges_table(played: PlayedShape) -> Table:
 
 
 def shapes_data(played: Sequence[PlayedShape]) -> list[dict[str, Any]]:
-    """The same with every edge, in SI units; None: it did not get there."""
+    """The same with every edge, in SI units; None: see `Edge`."""
     return [
         {
             "step": each.span.name,
@@ -114,13 +128,17 @@ def shapes_data(played: Sequence[PlayedShape]) -> list[dict[str, Any]]:
     ]
 
 
-def _edge(edge: Edge) -> dict[str, float | None]:
+def _edge(edge: Edge) -> dict[str, float | bool | None]:
     asked = edge.asked
     return {
         "at": asked.time,
         "from": asked.start,
         "to": asked.goal,
         "asked_duration": edge.asked_duration,
+        "before": edge.before,
+        "after": edge.after,
+        "settled": edge.settled,
+        "reached": edge.reached,
         "duration": edge.duration,
         "late": edge.late,
         "overshoot": edge.overshoot,

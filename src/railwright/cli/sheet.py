@@ -27,6 +27,7 @@ def sheet(procedure: Procedure, to: To = None, quiet: Quiet = False, verbose: Ve
     A finding that stops stands on the sheet, and gives exit code 3.
     """
     from railwright.cli.checking import settle_documents
+    from railwright.records.manifest import write_atomically
     from railwright.report.sheet import sheet_of
     from railwright.report.sheet_page import sheet_pdf, sheet_svg
 
@@ -37,12 +38,7 @@ def sheet(procedure: Procedure, to: To = None, quiet: Quiet = False, verbose: Ve
     checked = settle_documents(procedure, detail)
     now = dt.datetime.now().astimezone()
     data = sheet_of(checked.documents, checked.settings, now.date())
-    unfinished = path.with_name(path.name + ".part")
     with detail.timed("sheet"):
-        if path.suffix.lower() == ".svg":
-            unfinished.write_text(sheet_svg(data), encoding="utf-8")
-        else:
-            unfinished.write_bytes(sheet_pdf(data, now))
-    unfinished.replace(path)
+        write_atomically(path, sheet_svg(data) if path.suffix.lower() == ".svg" else sheet_pdf(data, now))
     say(path)
     return Exit.STOPPED if checked.settings.blocked else Exit.DONE

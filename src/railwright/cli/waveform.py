@@ -155,7 +155,11 @@ def _figure(
         horizon = max([each.asked.duration, *(e.asked.until for e in each.edges)])
         part = record.traces[each.input].closed(each.span.start, each.span.start + horizon)
         time = part.time - each.span.start
-        edges = [(e.asked.time, e.asked_duration, e.duration, e.asked.until) for e in each.edges]
+        edges = [
+            (e.asked.time, e.asked_duration, e.duration, e.asked.until)
+            for e in each.edges
+            if e.duration is not None or not e.reached
+        ]
         away = "; nothing is asked while off" if each.away else ""
         told = f"off by up to {show(abs(each.whole.largest), 'V')}, {show(each.whole.rms, 'V')} r.m.s.{away}"
         curves.append(

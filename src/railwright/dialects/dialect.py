@@ -23,6 +23,7 @@ from pydantic import (
 from railwright.dialects.files import dialect_names, dialect_text
 from railwright.dialects.units import unit_of
 from railwright.dialects.words import check_words, forms, off_answers
+from railwright.frozen import frozen_values
 from railwright.scpi.channels import format_channels
 from railwright.scpi.data import Expression, parse_channels
 from railwright.scpi.errors import ScpiError
@@ -85,6 +86,10 @@ Query = Annotated[str, AfterValidator(_query)]
 
 class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    def model_post_init(self, context: Any, /) -> None:
+        """Keep the mappings from changes: all benches of a process share a dialect."""
+        self.__dict__.update(frozen_values(self.__dict__))
 
 
 class InstrumentCommands(_Part):

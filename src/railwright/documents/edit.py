@@ -60,7 +60,7 @@ def _written(value: str | float | bool) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if not isinstance(value, str):
-        return repr(value)
+        return str(value)  # its repr has more in it than the number where it is one of numpy
     return value if _is_one_value(value) else json.dumps(value, ensure_ascii=False)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -45,6 +46,11 @@ class DocumentSource:
         Where the document has no such path, the nearest parent's place.
         """
         return Location(self.file, *self.root.place(path, key=key))
+
+
+def beside(file: str, name: str) -> str:
+    """What messages call a file that a document names, relative to it. file: what they call the document."""
+    return os.path.join(os.path.dirname(file), name)
 
 
 def bytes_of(held: bytes | RecordedFile) -> Iterator[bytes]:

@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path as FilePath
 
-from railwright.documents.files import DocumentSource
+from railwright.documents.files import DocumentSource, beside
 from railwright.documents.nodes import Node
 from railwright.documents.references import items
 from railwright.documents.shape_recordings import problems_of
@@ -49,7 +49,7 @@ def read_load_files(device: DocumentSource) -> tuple[Held, list[Problem]]:
             message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
             problems.append(Problem(place, message))
             continue
-        file = FilePath(os.path.join(os.path.dirname(device.file), name))
+        file = FilePath(beside(device.file, name))
         try:
             find_file(file, called=f"CSV, Parquet or HDF5 file in {quoted(str(file))}")
         except RecordingError as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Generic, TypeVar
 
@@ -14,7 +14,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.bench_checks import check_bench
 from railwright.documents.device import Device, accept_announced_loads
 from railwright.documents.device_checks import check_device
-from railwright.documents.files import DocumentSource, Kind, read_source
+from railwright.documents.files import DocumentSource, Kind, beside, read_source
 from railwright.documents.load_files import Held, read_load_files
 from railwright.documents.nodes import Unreadable
 from railwright.documents.procedure import Procedure, accept_announced_measures
@@ -25,6 +25,8 @@ from railwright.documents.sources import DocumentErrors, Location, Problem, mean
 from railwright.documents.standard_figures import own_figures
 from railwright.documents.standard_tests import check_standards
 from railwright.documents.translate import MOST, check
+from railwright.frozen import FrozenDict, freeze
+from railwright.recordings.file import RecordedFile
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -53,10 +55,23 @@ class Documents:
     procedure: Procedure
     sources: Mapping[Kind, DocumentSource] = field(default_factory=dict)
 
+    def __post_init__(self) -> None:
+        freeze(self, "sources")
+
     @property
     def paths(self) -> dict[Kind, Path]:
         """Path of each document."""
         return {kind: source.path for kind, source in self.sources.items()}
+
+    @property
+    def files(self) -> dict[str, bytes | RecordedFile]:
+        """Each file that was read, as messages call it: its bytes, or, of a recording, the file as it was."""
+        found: dict[str, bytes | RecordedFile] = {}
+        for source in self.sources.values():
+            found[source.file] = source.content
+            for name, held in source.beside.items():
+                found[beside(source.file, name)] = held
+        return found
 
     def where(self, document: Kind, path: tuple[str | int, ...] = ()) -> Location:
         """Where the value at a path such as ("limits", "main", "ovp") stands, or its nearest parent.
@@ -70,7 +85,7 @@ class Documents:
 def load_device(path: str | os.PathLike[str]) -> Loaded[Device]:
     """A device document; `DocumentErrors` with everything that is wrong with it."""
     accept_announced_loads()
-    source, model, problems = _load(os.fspath(path), "device", Device)
+    source, model, problems = _load(os.fspath(path), "device", Device, {})
     if source is None or model is None or problems:
         raise DocumentErrors(problems)
     return Loaded(model, source)
@@ -78,33 +93,33 @@ def load_device(path: str | os.PathLike[str]) -> Loaded[Device]:
 
 def load_bench(path: str | os.PathLike[str]) -> Loaded[Bench]:
     """A bench document; `DocumentErrors` with everything that is wrong with it."""
-    source, model, problems = _load(os.fspath(path), "bench", Bench)
+    source, model, problems = _load(os.fspath(path), "bench", Bench, {})
     if source is None or model is None or problems:
         raise DocumentErrors(problems)
     return Loaded(model, source)
 
 
 def load_documents(
-    procedure_path: str | os.PathLike[str], instead: Mapping[Kind, bytes] | None = None
+    procedure_path: str | os.PathLike[str], held: Mapping[str, bytes] | None = None
 ) -> Documents:
     """A procedure with its device and bench; `DocumentErrors` with everything that is wrong with any of them.
 
     The paths of device and bench are relative to the procedure. Files are called in messages as the user
-    wrote the procedure's path. instead: what to read in place of a document's file.
+    wrote the procedure's path. held: content of files that are not read again, by what they are called so.
     """
     accept_announced_loads()
     accept_announced_measures()
     file = os.fspath(procedure_path)
-    instead = instead or {}
-    source, procedure, problems = _load(file, "procedure", Procedure, given=instead.get("procedure"))
+    held = held or {}
+    source, procedure, problems = _load(file, "procedure", Procedure, held)
     if source is None:
         raise DocumentErrors(problems)
-    device_source, device, device_problems = _referred(source, "device", Device, instead.get("device"))
-    bench_source, bench, bench_problems = _referred(source, "bench", Bench, instead.get("bench"))
+    device_source, device, device_problems = _referred(source, "device", Device, held)
+    bench_source, bench, bench_problems = _referred(source, "bench", Bench, held)
     problems += [*device_problems, *bench_problems]
     problems += check_procedure(source, device_source, bench_source)
     if procedure is not None:
-        own, wrong = own_figures(source)
+        own, wrong = own_figures(source, held)
         problems += wrong
         procedure = procedure.with_figures(own) if own else procedure
         problems += read_recordings(procedure, source)
@@ -121,18 +136,18 @@ def load_documents(
         "device": device_source,
         "bench": bench_source,
     }
-    return Documents(device, bench, procedure.for_inputs(device.inputs), sources)
+    read = {kind: replace(each, beside=FrozenDict(each.beside)) for kind, each in sources.items()}
+    return Documents(device, bench, procedure.for_inputs(device.inputs), read)
 
 
 def _referred(
-    procedure: DocumentSource, kind: Kind, model: type[M], given: bytes | None
+    procedure: DocumentSource, kind: Kind, model: type[M], held: Mapping[str, bytes]
 ) -> tuple[DocumentSource | None, M | None, list[Problem]]:
     """The document that a procedure names under `kind`; nothing where it names none."""
     node = procedure.root.get(kind)
     if node is None or node.kind != "scalar" or not node.text or not node.text.strip():
         return None, None, []
-    file = os.path.join(os.path.dirname(procedure.file), node.text)
-    return _load(file, kind, model, procedure.where((kind,)), given)
+    return _load(beside(procedure.file, node.text), kind, model, held, procedure.where((kind,)))
 
 
 def _foreign(source: DocumentSource, kind: Kind, model: type[BaseModel]) -> Problem | None:
@@ -151,12 +166,12 @@ def _load(
     file: str,
     kind: Kind,
     model: type[M],
+    held: Mapping[str, bytes],
     named_at: Location | None = None,
-    given: bytes | None = None,
 ) -> tuple[DocumentSource | None, M | None, list[Problem]]:
     """A document's source and model as far as they could be made, and what is wrong with it."""
     try:
-        source, problems = read_source(file, kind, named_at, given)
+        source, problems = read_source(file, kind, named_at, held.get(file))
     except Unreadable as error:
         return None, None, [error.problem]
     if foreign := _foreign(source, kind, model):
@@ -165,11 +180,11 @@ def _load(
     if kind == "bench":
         unresolved, incomplete = resolve_same_as(source)
         problems += unresolved
-    held: Held = {}
+    of_loads: Held = {}
     if kind == "device":
-        held, missing = read_load_files(source)
+        of_loads, missing = read_load_files(source)
         problems += missing
-    made, wrong = check(model, source, incomplete, held)
+    made, wrong = check(model, source, incomplete, of_loads)
     problems += wrong
     if kind == "bench":
         problems += check_bench(source)

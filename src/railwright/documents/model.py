@@ -2,20 +2,31 @@
 
 import datetime as dt
 import re
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, Any, Self
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 
 from railwright.documents.address import visa_address
+from railwright.frozen import frozen_values
 from railwright.physics.loads.law import fault as fault
 from railwright.printable import printable
 from railwright.quantities import quoted
 
 
 class Model(BaseModel):
-    """A frozen part of a document; unknown keys are errors."""
+    """A frozen part of a document, with its mappings; unknown keys are errors."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, defer_build=True)
+
+    def model_post_init(self, context: Any, /) -> None:
+        """Keep the mappings from changes, of fields that are left out too."""
+        self.__dict__.update(frozen_values(self.__dict__))
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """As pydantic's, which takes what it is given as it is; mappings are kept from changes here too."""
+        given = {**(update or {})}
+        return super().model_copy(update={**given, **frozen_values(given)}, deep=deep)
 
 
 def exactly_one(model: BaseModel, names: tuple[str, ...], remedy: str = "") -> str:

@@ -19,6 +19,7 @@ from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_ent
 from railwright.documents.model import File, Model, Text, exactly_one, fault
 from railwright.documents.shape import Segment as Segment
 from railwright.documents.shape import ShapeStep as ShapeStep
+from railwright.frozen import FrozenDict
 from railwright.measures import MEASURES, Measure
 from railwright.quantities import (
     Amperes,
@@ -346,7 +347,7 @@ class Procedure(Model):
     def with_figures(self, figures: Mapping[str, StandardFigures]) -> Self:
         """The same with figures read from the file under 'standards'."""
         made = self.model_copy()
-        made._own_figures = dict(figures)
+        made._own_figures = FrozenDict(figures)
         return made
 
     def for_inputs(self, inputs: Iterable[str]) -> Self:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from railwright.documents.files import DocumentSource
+from railwright.documents.files import DocumentSource, beside
 from railwright.documents.procedure import Procedure
 from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape import InputWaveform
@@ -56,7 +56,7 @@ def _read(
         yield Problem(source.where(path), message)
         return
     try:
-        file = Path(os.path.join(os.path.dirname(source.file), name))
+        file = Path(beside(source.file, name))
         pieces, recognised, source.beside[name] = recording_pieces(file, waveform)
     except RecordingError as error:
         yield from problems_of(error)

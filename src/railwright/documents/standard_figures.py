@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 
-from railwright.documents.files import DocumentSource, content, decoded
+from railwright.documents.files import DocumentSource, beside, content, decoded
 from railwright.documents.nodes import Node, Unreadable, compose
 from railwright.documents.sources import Location, Problem, hint
 from railwright.quantities import parse_value, quoted
@@ -46,11 +46,13 @@ def _figure(node: Node) -> Figure:
     return Figure(_values(node.child("value")), _text(node, "clause"), _text(node, "from_memory") != "no")
 
 
-def own_figures(procedure: DocumentSource) -> tuple[dict[str, StandardFigures], list[Problem]]:
+def own_figures(
+    procedure: DocumentSource, held: Mapping[str, bytes]
+) -> tuple[dict[str, StandardFigures], list[Problem]]:
     """The figures of the file that a procedure names under 'standards', laid over the package's.
 
     Its bytes are kept in `procedure.beside`. Every key must be one that the package knows, and every value
-    of the same kind as the one that it replaces.
+    of the same kind as the one that it replaces. held: content of files that are not read again.
     """
     node = procedure.root.get("standards")
     if node is None or not node.text or not node.text.strip():
@@ -61,9 +63,9 @@ def own_figures(procedure: DocumentSource) -> tuple[dict[str, StandardFigures], 
             f"expected a path relative to this document, got {quoted(node.text)}; put the file beside it"
         )
         return {}, [Problem(place, message)]
-    file = os.path.join(os.path.dirname(procedure.file), node.text)
+    file = beside(procedure.file, node.text)
     try:
-        raw = content(file, "file of standards' figures", place)
+        raw = held[file] if file in held else content(file, "file of standards' figures", place)
         root, problems = compose(decoded(raw, file), file)
     except Unreadable as error:
         return {}, [error.problem]

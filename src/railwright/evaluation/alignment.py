@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from railwright.measures.reading_model import ReadingModel
+from railwright.quantities import show
 from railwright.traces import Record, Traces
 
 Array = NDArray[np.float64]
@@ -25,10 +26,16 @@ LEAST_QUALITY = 0.9
 RIVAL = 1.5
 """Another shift is a rival when its squared difference is below this many times the least one's."""
 LEAST_READINGS = 4
+MOST_SHIFTS = 10_000_000
+"""Shifts that are tried; more would be a matter of hours."""
 
 
 class AlignmentError(ValueError):
-    """An external recording does not match the run; one sentence for people."""
+    """An external recording does not match the run; one sentence for people. recording: which one, where that
+    is known.
+    """
+
+    recording: Record | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +122,14 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
             f"'{external.origin}' holds no change of {what}, so there is nothing to align it by"
         )
     cost = _Cost(fine.time, integral, windows_end, readings, max(aperture, 1e-9))
-    shifts = np.arange(
-        windows_end[0] - fine.time[-1] + aperture, windows_end[-1] - fine.time[0], max(update, 1e-3) / 4.0
-    )
-    costs = np.array([cost(shift) for shift in shifts])
+    shifts = _shifts(cost, max(update, 1e-3) / 4.0)
+    if shifts is None:
+        long, run = show(cost.length, "s", 3), show(float(windows_end[-1] - windows_end[0]), "s", 3)
+        raise AlignmentError(
+            f"'{external.origin}' is {long} long, too much to align to a run of {run}; cut out its part with "
+            "'begin' and 'end'"
+        )
+    costs = np.fromiter((cost(shift) for shift in shifts), np.float64, shifts.size)
     if not np.isfinite(costs).any():
         raise AlignmentError(f"'{external.origin}' is too short against the readings of {what} to be aligned")
     place = int(np.nanargmin(np.where(np.isfinite(costs), costs, np.nan)))
@@ -140,6 +151,20 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
     width = _width(cost, shift, least, update)
     uncertainty = update / 2.0 + 2.0 * width / math.sqrt(cost.enough)
     return Alignment(moved(external, shift), float(shift), uncertainty, min(1.0, explained), what)
+
+
+def _shifts(cost: _Cost, step: float) -> Array | None:
+    """Shifts to try [s]: those at which enough readings lie inside the recording. None: too many."""
+    time, ends, enough = cost.time, cost.ends, cost.enough
+    if enough > ends.size:
+        return np.empty(0)
+    least = float(ends[0] - time[-1] + cost.aperture)
+    # The same instants whichever of them count.
+    first = math.floor((float(ends[enough - 1] - time[-1]) - least) / step)
+    last = math.ceil((float(ends[-enough] - time[0]) - cost.aperture - least) / step)
+    if last - first >= MOST_SHIFTS:
+        return None
+    return least + step * np.arange(max(0, first), last + 1, dtype=np.float64)
 
 
 def moved(record: Record, offset: float) -> Record:
@@ -169,7 +194,7 @@ class _Cost:
     def __init__(self, time: Array, integral: Array, ends: Array, readings: Array, aperture: float) -> None:
         self.time, self.integral, self.ends, self.readings = time, integral, ends, readings
         self.aperture = aperture
-        length = float(time[-1] - time[0])
+        self.length = length = float(time[-1] - time[0])
         interval = float(np.median(np.diff(ends)))
         # A shift counts where nearly the whole recording lies inside the run, as far as the run can show it.
         self.enough = max(LEAST_READINGS, int(0.8 * min(length, float(ends[-1] - ends[0])) / interval))

@@ -50,8 +50,9 @@ _RESULT = fields(
 _EVALUATION = fields(
     Evaluation,
     outcome=derived(lambda evaluation: str(evaluation.outcome)),
-    # An evaluation of an earlier version has neither this nor offsets.
+    # An evaluation of an earlier version has neither these two nor offsets.
     withheld=Key(TEXT, missing=""),
+    unsound=Key(many(TEXT), missing=()),
     rule=TEXT,
     guard_band=NUMBER,
     sources=many(TEXT),

@@ -135,7 +135,11 @@ def _aligned(
             f"expected a recorder of the bench ({known}), got '{recording.origin}'; "
             "add it to the bench document with its accuracy, or name one that is there"
         )
-    alignment = align(recording, own.record, own.models)
+    try:
+        alignment = align(recording, own.record, own.models)
+    except AlignmentError as error:
+        error.recording = recording
+        raise
     models = {
         name: recorder_model(
             recording.origin,

@@ -42,7 +42,7 @@ def surge_path(bench: Bench, feed: Feed) -> SurgePath:
         limit=sum(limits) if parallel else max(limits),
         resistance=through.low if through.contacts else None,
         inductance=None if lead.inductance is None else lead.inductance * lead.one_way_length or None,
-        capacitance=_capacitance(outputs, feed.arrangement == "series"),
+        capacitance=_capacitance(feed, outputs),
         first=sum(firsts) if parallel else max(firsts),
         response=max(all_known([output.limit_response for output in outputs]) or [0.0]) or None,
     )
@@ -54,8 +54,15 @@ def _limit_error(output: Output, limit: float) -> float:
     return output.programming.current.of_value * limit + output.programming.current.offset
 
 
-def _capacitance(outputs: Sequence[Output], series: bool) -> float | None:
+def _capacitance(feed: Feed, outputs: Sequence[Output]) -> float | None:
+    """Capacitance that gives no less at any charge than the outputs' do together [F].
+
+    Of outputs in series each holds its share of the voltage; once the smallest is empty, its reverse diode
+    lets the current of the others past. One of the largest C·share at the whole voltage is never below them.
+    """
     known = all_known([output.output_capacitance for output in outputs])
     if known is None:
         return None
-    return 1.0 / sum(1.0 / each for each in known) if series else sum(known)
+    if feed.arrangement != "series":
+        return sum(known)
+    return max(farads * points.share for farads, points in zip(known, feed.outputs, strict=True))

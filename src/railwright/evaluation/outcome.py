@@ -52,8 +52,10 @@ class Evaluation:
     """All requirements judged, by which rule, from which records.
 
     notes: how external recordings were aligned, and where one was not used. withheld: why the whole is not a
-    pass whatever its results are (the run ended early, or was not confirmed off), in words; empty: nothing.
-    offsets: what was added to the times of each recording [s], in the order of `sources` after the first.
+    pass whatever its results are (the run ended early, was not confirmed off, or its folder is not whole and
+    unchanged), in words; empty: nothing. offsets: what was added to the times of each recording [s], in the
+    order of `sources` after the first. unsound: what of the run's folder was not as the run left it, one line
+    each; `withheld` says these too.
     """
 
     results: tuple[Result, ...]
@@ -63,6 +65,7 @@ class Evaluation:
     notes: tuple[str, ...] = ()
     withheld: str = ""
     offsets: tuple[float, ...] = ()
+    unsound: tuple[str, ...] = ()
 
     @property
     def outcome(self) -> Outcome:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
@@ -32,10 +33,7 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
     """Of the readings that the supply's own outputs take for one input."""
     outputs = [bench.output(setting.output) for setting in feed.outputs]
     names = [setting.output for setting in feed.outputs]
-    count = len(outputs)
-    shares = (
-        [setting.share for setting in feed.outputs] if feed.arrangement == "series" else [1.0 / count] * count
-    )
+    shares = [setting.share for setting in feed.outputs]
     assumptions: list[str] = []
     voltage: tuple[Part, ...] = ()
     current: tuple[Part, ...] = ()
@@ -43,6 +41,11 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         # In series the voltages add and the current is the mean; in parallel it is the other way round.
         voltage = _parts(names, outputs, "voltage", shares, mean=feed.arrangement != "series")
         current = _parts(names, outputs, "current", shares, mean=feed.arrangement != "parallel")
+        if feed.arrangement == "parallel":
+            largest = [limit + tolerance for limit, tolerance in _limits(feed, outputs)]
+            current = tuple(replace(part, most=own) for part, own in zip(current, largest, strict=True))
+            told = f"how {' and '.join(names)} divide the current is unknown: the worst division counted"
+            assumptions.append(told)
     update = _largest([output.reading.update if output.reading else None for output in outputs])
     aperture = _largest([output.reading.aperture if output.reading else None for output in outputs])
     if voltage and any(output.reading is not None and output.reading.latency is None for output in outputs):
@@ -108,7 +111,8 @@ def _largest(values: Sequence[float | None]) -> float | None:
     return max(known) if known else None
 
 
-def _current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
+def _limits(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
+    """Current limit of each output and the bound of its error [A]."""
     limits = [setting.current_limit for setting in feed.outputs]
     tolerances = [
         output.programming.current.of_value * limit + output.programming.current.offset
@@ -116,6 +120,11 @@ def _current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
         else 0.0
         for output, limit in zip(outputs, limits, strict=True)
     ]
+    return list(zip(limits, tolerances, strict=True))
+
+
+def _current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
+    limits, tolerances = zip(*_limits(feed, outputs), strict=True)
     if feed.arrangement == "parallel":
         return HidingBound(sum(limits), sum(tolerances), "the current limits that were set")
     index = limits.index(min(limits))

@@ -293,7 +293,7 @@ def _low_limits(
     """Limits at little energy: what a healthy device and the output's own capacitor ask for, and more."""
     own = [step for step in steps if step.input == source.name]
     steepest = max((s.stop - s.start) / s.duration for s in own if s.kind == "ramp")
-    charging = (source.output_capacitance or 0.0) * steepest
+    charging = (source.charged or 0.0) * steepest
     most = max(bands[step.name, source.name][1] for step in own)
     wanted = HEADROOM * (most + charging) + 2 * reading_error(source, "current", most)
     if source.parallel:
@@ -321,8 +321,7 @@ def _blind_rise(source: FedInput, limits: LimitsOf) -> float:
     """
     if not source.senses:
         return 0.0
-    capacitance = source.load.capacitance.high + (source.output_capacitance or 0.0)
-    return HEADROOM * capacitance * limits.ovp / limits.current
+    return HEADROOM * source.capacitance * limits.ovp / limits.current
 
 
 def _ovp(source: FedInput, figures: InputFigures, limit: float) -> float:

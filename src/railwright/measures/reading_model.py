@@ -23,7 +23,8 @@ SWITCHING_TIME = 0.5e-3
 @dataclass(frozen=True, slots=True)
 class Part:
     """One instrument's share in a channel: bounds of the error ±(of_value · value + offset), step, r.m.s.
-    noise.
+    noise. share: of the value that it carries. most: of outputs in parallel, of which one leads up to its
+    limit and no document tells which, the most that it carries [A]; None: its share is known.
     """
 
     name: str
@@ -32,6 +33,7 @@ class Part:
     resolution: float | None = None
     noise: float | None = None
     share: float = 1.0
+    most: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ integral.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -19,6 +20,9 @@ from railwright.traces import Traces
 
 Array = NDArray[np.float64]
 Place = Literal["connector", "terminals"]
+
+FEW = 6
+"""Outputs in parallel of which every order is looked at."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -235,8 +239,10 @@ class View:
             time, values = time[finite], values[finite]
         shift = self.shift()[0] if self.model.update is not None else 0.0
         systematic, variance, step = [], 0.0, 0.0
-        for part in parts:
-            systematic.append(Systematic(f"{part.name} {column} gain", part.of_value * part.share * values))
+        inside = values[(time + shift >= self.start) & (time + shift <= self.end)]
+        level = math.sqrt(float(np.mean(np.square(inside)))) if inside.size else _largest(values)
+        for part, carried in zip(parts, _divided(parts, values, level), strict=True):
+            systematic.append(Systematic(f"{part.name} {column} gain", part.of_value * carried))
             grid = smallest_step(values) if part.resolution is None else part.resolution
             for what, bound in (("offset", part.offset), ("resolution", grid / 2.0)):
                 # One number for all of them, which takes no memory however long the record is.
@@ -262,6 +268,34 @@ class View:
             subject = f"aperture of {_names(self.model.current)} is unknown"
             said.append(f"{subject}: anything up to the update interval taken")
         return tuple(said)
+
+
+def _divided(parts: Sequence[Part], values: Array, level: float) -> list[Array]:
+    """What each part carries of the values, shapes (n,). Where no share is known: each up to its most, in the
+    order in which their gains make a value of this level the most uncertain.
+    """
+    most = [part.most for part in parts if part.most is not None]
+    if len(most) < len(parts) or not most:
+        return [part.share * values for part in parts]
+    gains = [part.of_value for part in parts]
+
+    def filled(order: Sequence[int], sizes: Array) -> list[Array]:
+        """In an order; the last one carries whatever is left."""
+        carried, left = [np.zeros_like(sizes)] * len(parts), sizes
+        for place in order:
+            carried[place] = left if place == order[-1] else np.minimum(left, most[place])
+            left = left - carried[place]
+        return carried
+
+    def variance(order: Sequence[int]) -> float:
+        each = zip(gains, filled(order, np.array([level])), strict=True)
+        return sum((gain * float(own[0])) ** 2 for gain, own in each)
+
+    # More than a few have too many orders: then each leads once, and those with larger gains follow first.
+    behind = sorted(range(len(parts)), key=lambda place: -gains[place])
+    led = ((first, *(place for place in behind if place != first)) for first in behind)
+    worst = max(itertools.permutations(behind) if len(parts) <= FEW else led, key=variance)
+    return [np.copysign(own, values) for own in filled(worst, np.abs(values))]
 
 
 def _names(parts: Sequence[Part]) -> str:

@@ -81,10 +81,15 @@ def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
 def turning_instants(time: Array, current: Array) -> tuple[float | None, float | None]:
     """When a current falls to its low state, and when it rises from it, as on the axis `time`, shape (n,).
 
-    The ends of the longest stretch of low current that has such an end; None where there is none.
+    The ends of the longest stretch of low current that has such an end, of the values that are finite; None
+    where there is none.
     """
+    import numpy as np
+
     from railwright.measures.levels import state_levels
 
+    known = np.isfinite(current)
+    time, current = time[known], current[known]
     if time.size < 3:
         return None, None
     levels = state_levels(current, 1e-9)

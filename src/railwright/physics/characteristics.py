@@ -30,7 +30,7 @@ class InputSource:
     voltage: set, at the place where it is sensed. limit: current limit of the whole. power: of the whole,
     at the terminals; inf: none. resistance [Ω]: loop of the lead. at_load: the voltage is sensed at the
     connector. drop [V]: of a diode in the lead; None: there is none. bleeder [Ω] and sink [A]: what takes
-    current in while the load feeds back. capacitance [F]: at the terminals, charged through the same limit.
+    current in while the load feeds back. capacitance [F]: of the outputs, charged through the same limit.
     rise [V/s]: of the set voltage. largest [A]: the highest limit that its outputs can be set to.
     """
 
@@ -109,7 +109,9 @@ def source_of(branch: Branch, voltage: float, limit: float, rise: float = math.i
     rises = [stage.rise for stage in stages]
     if series:
         power = min(stage.power * volts / stage.voltage_max for stage in stages)
-        bleeder, capacitance = sum(bleeders), 1.0 / sum(1.0 / each for each in farads)
+        bleeder = sum(bleeders)
+        # Each charges its own at its share of the rate; the one with the most to charge decides.
+        capacitance = max(c * stage.voltage_max / volts for c, stage in zip(farads, stages, strict=True))
         own_rise = min(stage.rise * volts / stage.voltage_max for stage in stages)
     else:
         power = sum(stage.power for stage in stages)

@@ -13,6 +13,7 @@ leads do it): the proportional part sees v_o, the integral part v_sensed.
     i_cmd = min(i_cv, i_cc, i_cp), not below -i_sink; 0 while the output is off
     τ di_p/dt = i_cmd - i_p
     dx/dt = (K_i / K_p) (i_cmd - x) + K_i (e - e_o)    K_i e while i_cmd = i_cv; it follows otherwise
+    e is never above v_ceiling - v_o: it does not rise beyond its ceiling, whatever it senses
     dz/dt = K_c (i_limit - i_m) - K_a max(0, z - overshoot),   i_m = i_p - v_o / R_b
     C_o dv_o/dt = i_p - v_o / R_b + i_d - i_l          i_d: reverse diode, conducts below its forward drop
     L di_l/dt = v_t - v_c - R i_l - v_f                v_f: forward drop of a diode in the lead
@@ -69,11 +70,13 @@ from railwright.physics.layout import (
     SHORTED,
     SINK,
     SINKING,
+    VMAX,
     VOLTAGE,
     AnySystem,
     Array,
 )
 from railwright.physics.lead import OPENING, interrupted, melting, path_region
+from railwright.physics.output_stage import CEILING
 
 TICK = 1e-6
 """Time difference for ∂/∂t of a load [s]; between two changes of region a load may depend on time
@@ -104,7 +107,7 @@ def command(
     t: float, own: float, at_load: float, x: float, z: float, fixed: Array, settings: Array
 ) -> tuple[float, int, float]:
     """Current asked of the pass element [A], who asks for it, and by how much what is sensed lies above what
-    the fast path sees [V].
+    the fast path sees [V]; more than that where the ceiling asks for less than what is sensed.
 
     own: the output's terminal voltage [V]; at_load: its share of the voltage at the load [V].
     """
@@ -113,7 +116,9 @@ def command(
     beyond = settings[OF_LOAD] * (at_load - own)
     if settings[ON] == 0.0:
         return 0.0, NOBODY, beyond
-    asked, who = fixed[K_P] * (reference(t, settings) - fast) + x, VOLTAGE
+    wanted = reference(t, settings) - fast
+    beyond = max(beyond, wanted - (CEILING * fixed[VMAX] - own))
+    asked, who = fixed[K_P] * wanted + x, VOLTAGE
     if settings[LIMIT] + z < asked:
         asked, who = settings[LIMIT] + z, CURRENT
     if own > 0.0 and settings[POWER] < asked * own:
@@ -121,6 +126,12 @@ def command(
     if asked < -fixed[SINK] - ROUNDING * fixed[IMAX]:
         return -fixed[SINK], SINKING, beyond
     return asked, who, beyond
+
+
+@inlined
+def at_ceiling(beyond: float, lost: float, settings: Array) -> bool:
+    """Whether the ceiling holds an output's voltage loop, and not what it senses."""
+    return bool(beyond > settings[OF_LOAD] * lost + ROUNDING)
 
 
 @compiled
@@ -243,18 +254,18 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
         at = first + stride * j
         own = y[at]
         row, x_row, z_row = 3 * j, 3 * j + 1, 3 * j + 2
-        _, who, _ = command(t, own, own + lost, y[x_row], y[z_row], fixed[j], settings[j])
+        _, who, beyond = command(t, own, own + lost, y[x_row], y[z_row], fixed[j], settings[j])
+        seen = settings[j, OF_TERMINALS] + settings[j, OF_LOAD]
+        moving = reference_rate(t, settings[j]) - settings[j, SENSE_RATE]
         lag, follow = 1.0 / fixed[j, LAG], fixed[j, K_I] / fixed[j, K_P]
         out[row, row] = -lag
         out[x_row, x_row] = -follow
         if who == VOLTAGE:
             k_p = fixed[j, K_P]
-            moving = reference_rate(t, settings[j]) - settings[j, SENSE_RATE]
             slope[row] = lag * k_p * moving
             slope[x_row] = follow * k_p * moving
             out[row, x_row] = lag
             out[x_row, x_row] = 0.0
-            seen = settings[j, OF_TERMINALS] + settings[j, OF_LOAD]
             out[row, at] -= lag * k_p * seen
             out[x_row, at] -= follow * k_p * seen
         elif who == CURRENT:
@@ -263,11 +274,15 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
         elif who == POWER_LIMIT:
             out[row, at] = -lag * settings[j, POWER] / own**2
             out[x_row, at] = -follow * settings[j, POWER] / own**2
-        # What is sensed at the load beyond the terminals: K_i · OF_LOAD · (v_c - source) / parts.
-        remote = fixed[j, K_I] * settings[j, OF_LOAD] / parts
-        for other in range(outputs if stride else 1):
-            out[x_row, first + other] += remote
-        out[x_row, connector] -= remote
+        if at_ceiling(beyond, lost, settings[j]):
+            out[x_row, at] -= fixed[j, K_I] * (1.0 - seen)
+            slope[x_row] -= fixed[j, K_I] * moving
+        else:
+            # What is sensed at the load beyond the terminals: K_i · OF_LOAD · (v_c - source) / parts.
+            remote = fixed[j, K_I] * settings[j, OF_LOAD] / parts
+            for other in range(outputs if stride else 1):
+                out[x_row, first + other] += remote
+            out[x_row, connector] -= remote
         across = 1.0 / fixed[j, BLEEDER] + settings[j, SHORTED] * fixed[j, CROWBAR]
         out[z_row, row] = -fixed[j, K_C]
         out[z_row, at] = fixed[j, K_C] * across
@@ -367,8 +382,10 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
         _, who, beyond = command(t, own, own + lost, y[3 * j + 1], y[3 * j + 2], fixed[j], settings[j])
         watched = own
         if fixed[j, OVP_AT_SENSE] == 1.0:
-            watched = sensed(t, own, beyond, settings[j])
+            watched = sensed(t, own, settings[j, OF_LOAD] * lost, settings[j])
         out[j] = who
+        if at_ceiling(beyond, lost, settings[j]):
+            out[j] += 256
         if settings[j, ON] == 1.0 and watched > settings[j, OVP]:
             out[j] += 8
         if y[3 * j + 2] > fixed[j, OVERSHOOT]:

@@ -17,6 +17,16 @@ from typing import Any, Literal
 IN_HAND = 0.95
 """Part of the stated recovery time in which the load step recovers."""
 
+CEILING = 1.05
+"""What an output can rise to, whatever it senses, in parts of its rated voltage (common practice, no
+source).
+"""
+
+HELD_BELOW = 1.0 - 1e-4
+"""Part of the ceiling at which an output that no longer sees its voltage is held by its own voltage loop, so
+that the loop and the ceiling do not take turns.
+"""
+
 OPP_RESPONSE = 1e-3
 """Response time of an over-power protection [s], where the data sheet does not give it."""
 
@@ -101,6 +111,14 @@ def _bisect(function: Callable[[float], float], low: float, high: float) -> floa
         middle = math.sqrt(low * high)
         low, high = (middle, high) if function(middle) > 0.0 else (low, middle)
     return math.sqrt(low * high)
+
+
+def blind_weight(set_voltage: float, voltage_max: float) -> float:
+    """Weight of its own voltage with which an output that no longer sees it rises to its ceiling, and stays.
+
+    A voltage loop that senses v · V_set / V_ceiling asks for all it can until v is at the ceiling.
+    """
+    return set_voltage / (HELD_BELOW * CEILING * voltage_max)
 
 
 Modes = tuple[complex, complex, complex, complex, complex, complex]

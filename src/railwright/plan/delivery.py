@@ -133,7 +133,7 @@ def _delivery(
     # A capture begins where it does, wherever the output was left: its span is its own.
     levels = [*([] if captured else [level]), *(action.voltage for action in actions)]
     if tolerance is None:
-        tolerance = max(TOLERANCE * (max(levels) - min(levels)), _resolution(feed, bench))
+        tolerance = max(TOLERANCE * (max(levels) - min(levels)), voltage_step(feed, bench))
     apart = exchange_of((output.output for output in feed.outputs), bench)
     if captured:
         turns = timeline.turns.get(step, 1)
@@ -412,8 +412,8 @@ def _dwell_step(points: Points) -> float:
     return min(points.dwell.low, USUAL_STEP) if points.dwell.low > 0.0 else USUAL_STEP
 
 
-def _resolution(feed: Feed, bench: Bench) -> float:
-    """Step of the input's voltage [V]."""
+def voltage_step(feed: Feed, bench: Bench) -> float:
+    """Smallest step of the input's voltage [V]; `NO_RESOLUTION` where the bench does not give it."""
     steps = []
     for output in feed.outputs:
         programming = bench.output(output.output).programming
@@ -437,7 +437,7 @@ def abilities(feed: Feed, bench: Bench) -> Abilities:
         step=points.step,
         lowest=max(reach.low / share for reach, share in ranges),
         highest=min(reach.high / share for reach, share in ranges),
-        resolution=_resolution(feed, bench),
+        resolution=voltage_step(feed, bench),
     )
 
 

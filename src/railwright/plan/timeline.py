@@ -12,6 +12,7 @@ from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure, Step
 from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
+from railwright.frozen import freeze
 from railwright.traces import Span
 from railwright.waveforms.shapes import GLIDING, Hold, Path, Piece, Positions, Wait, moves
 
@@ -80,6 +81,9 @@ class Timeline:
     limits: tuple[LimitChange, ...] = ()
     waits: tuple[Waiting, ...] = ()
     turns: Mapping[int, int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze(self, "turns")
 
 
 M = TypeVar("M", LimitChange, Waiting)

@@ -29,6 +29,12 @@ _POWERS = {unit: {text: f"e{power}" for text, power in usual.items()} for unit, 
 _POWERS |= {unit: {} for unit in DIMENSION_NAMES if unit not in _POWERS}
 LONGEST_TIME = 30 * 86400.0
 """Longest time in a document [s]; whatever is longer has the wrong unit."""
+LONGEST_LENGTH = 10_000.0
+"""Longest length in a document, of a lead [m]; whatever is longer has the wrong unit."""
+COLDEST, WARMEST = -200.0, 300.0
+"""Temperatures in a document lie between [°C]; below -234 °C the law of copper's resistance is below zero."""
+_HIGHEST = {"s": LONGEST_TIME, "m": LONGEST_LENGTH}
+_AT_MOST = {"s": "a time of at most 30 days", "m": "a length of at most 10 km"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +93,11 @@ class Dimension:
             raise ValueError(
                 f"expected a range that ends above zero, such as '{example_range(self.unit)}', {got}"
             )
-        if self.unit == "s" and highest > LONGEST_TIME:
-            raise ValueError(f"expected a time of at most 30 days, got {quoted(given)}; correct its unit")
+        if self.unit in _HIGHEST and highest > _HIGHEST[self.unit]:
+            raise ValueError(f"expected {_AT_MOST[self.unit]}, got {quoted(given)}; correct its unit")
+        if self.unit == "degC" and (lowest < COLDEST or highest > WARMEST):
+            between = f"{COLDEST:g} °C .. {WARMEST:g} °C"
+            raise ValueError(f"expected a temperature within {between}, got {quoted(given)}; correct it")
         return result
 
     def usual(self, given: object) -> float | None:
@@ -103,7 +112,7 @@ class Dimension:
         if power is None or not (digits.replace(".", "", 1).isdigit() and digits.isascii()):
             return None
         number = float(digits + power)
-        if number > (LONGEST_TIME if self.unit == "s" else LARGEST):
+        if number > _HIGHEST.get(self.unit, LARGEST):
             return None
         # Zero is looked at more closely: it may be a number too small to tell from it.
         return number if number >= SMALLEST else None

@@ -138,6 +138,7 @@ def _find_rows(path: Path, lines: Sequence[str], *, whole: bool) -> _Rows:
     _refuse_bad_row_below(path, lines)
     if whole and _is_header(lines[-1]):
         raise RecordingError(path, len(lines) + 1, "expected at least two samples below the header, got none")
+    _refuse_not_finite(path, lines)
     told = "expected rows of numbers below a header, parted by commas, semicolons or tabs, got none"
     raise RecordingError(path, 1, told if whole else f"{told} in {len(lines):,} lines")
 
@@ -164,6 +165,17 @@ def _refuse_bad_row_below(path: Path, lines: Sequence[str]) -> None:
                         _refuse_count(path, lines[later], later, separator, len(first))
                     if not all(_is_sample(cell, decimal) for cell in cells):
                         _refuse_cell(path, lines[later], later, separator, [True] * len(first), decimal)
+
+
+def _refuse_not_finite(path: Path, lines: Sequence[str]) -> None:
+    """Raise for the first row of numbers or times alone of which some are not finite, if there is one."""
+    for number, line in enumerate(lines):
+        for separator in _SEPARATORS:
+            cells = _cells(line, separator)
+            odd = [place for place, cell in enumerate(cells) if _NOT_FINITE.fullmatch(cell)]
+            if odd and all(place in odd or _is_sample(cell, ".") for place, cell in enumerate(cells)):
+                told = f"expected a finite number, got '{cells[odd[0]]}'; correct it or remove the row"
+                raise RecordingError(path, number + 1, told, place_in(line, separator, odd[0]))
 
 
 def _refuse_bad_rows_above(path: Path, lines: Sequence[str], rows: _Rows) -> None:

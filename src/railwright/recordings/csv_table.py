@@ -6,6 +6,7 @@ import os
 import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from railwright.recordings.csv_layout import (
@@ -50,7 +51,11 @@ class CsvTable(Table):
             # What the system makes up while it is read has no size: it is taken for empty.
             head = os.pread(self._stream, min(LOOKED_AT, file.size), 0)
             lines, self._encoding = _lines(file, head, len(head) < file.size, recognised)
-            self._layout = recognise(file.path, lines, whole=len(head) >= file.size)
+            try:
+                self._layout = recognise(file.path, lines, whole=len(head) >= file.size)
+            except RecordingError:
+                _refuse_long_line(file.path, head, more=len(head) < file.size)
+                raise
             self._begin = 0
             for _ in range(self._layout.line):
                 self._begin = head.index(b"\n", self._begin) + 1
@@ -111,6 +116,14 @@ def _lines(file: RecordedFile, head: bytes, more: bool, recognised: list[str]) -
         text = head.decode(encoding)
         recognised.append("text that is no UTF-8, taken as Latin-1")
     return [line.rstrip("\r") for line in text.split("\n")], encoding
+
+
+def _refuse_long_line(path: Path, head: bytes, *, more: bool) -> None:
+    """Raise where the beginning of a file, in which no rows were recognised, ends within a very long line."""
+    line = head.rfind(b"\n") + 1
+    if more and len(head) - line > LOOKED_AT // 2 and b"\r" not in head[line:]:
+        told = f"expected short lines at first, got one of more than {LOOKED_AT // 2000} kB; check its rows"
+        raise RecordingError(path, head.count(b"\n") + 1, told)
 
 
 def _end(stream: int, begin: int, size: int) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -55,7 +56,12 @@ class RecordedFile:
     def copy_to(self, goal: Path) -> None:
         """Copy what was found. RecordingError where it has changed, OSError where that cannot be written."""
         self.check_unchanged()
-        shutil.copyfile(self.path, goal)
+        try:
+            shutil.copyfile(self.path, goal)
+        except OSError as error:
+            with suppress(OSError):  # a piece of it helps nobody
+                goal.unlink(missing_ok=True)
+            raise OSError(error.errno, error.strerror, str(goal)) from error
         self.check_unchanged()
 
 

@@ -5,32 +5,46 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Iterable
-from contextlib import suppress
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from railwright.records.log import sync_folder
-from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED
+from railwright.records.names import DOCUMENTS, MANIFEST, RECORDINGS, UNFINISHED, decides
 from railwright.regular import LARGEST_LOG, LARGEST_RECORDING, Unfit, size_of, text_of
 
 
 @dataclass(frozen=True, slots=True)
 class Differences:
-    """What of a folder is not as its manifest says; paths relative to the folder. `added` came later: no
-    fault. record: what of the readings is not as the run counted them, one line each.
+    """What of a folder is not as its manifest says; paths relative to the folder.
+
+    unlisted: files that bear a name of the run's own, and that the manifest does not list. added: other files
+    that it does not list, which is no fault. record: what of the readings is not as the run
+    counted them, one line each.
     """
 
     changed: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
+    unlisted: tuple[str, ...] = ()
     added: tuple[str, ...] = ()
     manifest: str = ""
     record: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
-        return not (self.changed or self.missing or self.manifest or self.record)
+        return not self.lines()
+
+    def of(self, concerned: Callable[[str], bool]) -> Differences:
+        """Only what the files say of which this is so, and what the manifest and the counts say."""
+        return replace(
+            self,
+            changed=tuple(filter(concerned, self.changed)),
+            missing=tuple(filter(concerned, self.missing)),
+            unlisted=tuple(filter(concerned, self.unlisted)),
+            added=tuple(filter(concerned, self.added)),
+        )
 
     def lines(self) -> tuple[str, ...]:
         """One line for each thing that is wrong."""
@@ -38,25 +52,48 @@ class Differences:
             *([self.manifest] if self.manifest else []),
             *(f"{name}: changed since the run" for name in self.changed),
             *(f"{name}: missing, the run had written it" for name in self.missing),
+            *([f"{', '.join(self.unlisted)}: not listed in {MANIFEST}"] if self.unlisted else []),
             *self.record,
         )
 
 
-def write_atomically(path: Path, text: str) -> None:
-    """A file is there whole or not at all, also after a crash in the middle."""
-    beside = path.with_name(path.name + UNFINISHED)
+def write_atomically(path: Path, content: str | bytes) -> None:
+    """A file is there whole or not at all, also after a crash in the middle. OSError names it."""
+    write_together({path: content})
+
+
+def write_together(files: Mapping[Path, str | bytes]) -> None:
+    """Files that belong together, text in UTF-8: where one cannot be written, none of them is replaced.
+
+    OSError names the one.
+    """
+    besides = {path: path.with_name(path.name + UNFINISHED) for path in files}
     try:
-        with open(beside, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
+        for path, content in files.items():
+            with _named(path), open(besides[path], "wb") as file:
+                file.write(content.encode() if isinstance(content, str) else content)
+                file.flush()
+                os.fsync(file.fileno())
+        for path, beside in besides.items():
+            with _named(path):
+                os.replace(beside, path)
     except OSError:
         # A piece of a file helps nobody, and takes room on a disk that is full.
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
+        for beside in besides.values():
+            with suppress(OSError):
+                beside.unlink(missing_ok=True)
         raise
-    sync_folder(path.parent)
+    for folder in {path.parent for path in files}:
+        sync_folder(folder)
+
+
+@contextmanager
+def _named(path: Path) -> Iterator[None]:
+    """An OSError that names this file; one of writing itself names none."""
+    try:
+        yield
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from error
 
 
 def write_json(path: Path, data: Any) -> None:
@@ -68,6 +105,14 @@ def hash_file(path: Path) -> str:
     """SHA-256 of a file's content, in hexadecimal."""
     with open(path, "rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def hash_bytes(pieces: Iterable[bytes]) -> str:
+    """The same of content that comes in pieces."""
+    digest = hashlib.sha256()
+    for piece in pieces:
+        digest.update(piece)
+    return digest.hexdigest()
 
 
 def write_manifest(folder: Path, names: Iterable[str] | None = None) -> None:
@@ -94,10 +139,12 @@ def verify_manifest(folder: Path) -> Differences:
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         return Differences(manifest=f"{MANIFEST}: expected hashes of files, got {error!r}")
     here = set(_files(folder))
+    more = sorted(here - set(known))
     return Differences(
         changed=tuple(n for n in known if n in here and _is_other(folder, n, known[n])),
         missing=tuple(n for n in known if n not in here),
-        added=tuple(sorted(here - set(known))),
+        unlisted=tuple(filter(decides, more)),
+        added=tuple(name for name in more if not decides(name)),
     )
 
 

@@ -47,9 +47,21 @@ UNFINISHED = ".part"
 """Ending of a file that is being written."""
 
 
+_READINGS = ("record-", ".parquet")
+
+
 def readings_file(folder: Path, name: str) -> Path:
     """Where the readings of an input lie, once the run is over."""
-    return folder / f"record-{name}.parquet"
+    return folder / name.join(_READINGS)
+
+
+def decides(name: str) -> bool:
+    """Whether a file is one that the run writes and that an evaluation is made from; anything in the folder
+    of the documents is. name: relative to the run's folder.
+    """
+    begin, end = _READINGS
+    readings = "/" not in name and name.startswith(begin) and name.endswith(end)
+    return readings or name in (SETTINGS, RUN, LOG, EVENTS) or name.startswith(f"{DOCUMENTS}/")
 
 
 def evaluation_name(number: int) -> str:

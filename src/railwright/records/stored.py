@@ -13,7 +13,7 @@ from railwright.records.ended import Ended
 from railwright.records.finished import events_of, missing_rows, spans_of
 from railwright.records.guard_journal import end_by_guard, read_journal
 from railwright.records.manifest import Differences, verify_manifest
-from railwright.records.names import EVENTS, GUARD_LOG, LOG, RUN, SETTINGS, readings_file
+from railwright.records.names import EVENTS, GUARD_LOG, LOG, RUN, SETTINGS, decides, readings_file
 from railwright.records.readings import ORIGIN, Story, read_parquet, read_record
 from railwright.regular import text_of
 from railwright.traces import VOLTAGES, Record
@@ -56,6 +56,15 @@ class RunData:
         """Every reading that was taken is in the record."""
         return self.complete and not self.differences.record
 
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What an evaluation is made from and is not as the run left it, one line each.
+
+        That a run which was killed has no manifest is none.
+        """
+        decisive = self.differences.of(decides)
+        return (decisive if self.complete else replace(decisive, manifest="")).lines()
+
 
 def open_run(folder: Path) -> RunData:
     """Read a run. NoRun where there is none; files that changed since are named in `differences`, not
@@ -75,6 +84,9 @@ def open_run(folder: Path) -> RunData:
             kept = {name: traces.time.size for name, traces in record.traces.items()}
             lost = missing_rows(about.get("rows") or {}, kept)
             differences = replace(differences, record=tuple(lost))
+            if not (folder / LOG).exists() and LOG not in differences.missing and not differences.manifest:
+                # Every run has one, whatever the manifest says.
+                differences = replace(differences, missing=(*differences.missing, LOG))
     except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError) as error:
         raise NoRun(f"{folder}: expected the record of a run, got {_told(error)}") from error
     return RunData(folder, about, settings, record, ended, differences, procedure, tuple(recovered))

@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Output
+from railwright.physics.output_stage import blind_weight
 from railwright.plan.set_points import OutputSetPoints
-from railwright.rehearsal.fault_scene import blind_weight
 
 if TYPE_CHECKING:
     from railwright.physics.simulation import Advance, Simulation
@@ -48,7 +48,7 @@ def play_crossed(
         for name, rows in outputs.items():
             for points, output in rows:
                 seen = now[partner[name]] * points.share
-                weight, _ = blind_weight(output, told[points.output])
+                weight = blind_weight(told[points.output], output.voltage.high)
                 own = simulation.output(points.output).voltage
                 if weight * own > seen:  # it is at its ceiling, whatever it sees
                     simulation.set(points.output, sense=(weight, 0.0), sense_error=(0.0, 0.0))

@@ -11,10 +11,12 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from railwright.assumptions import Assumption
+from railwright.physics import output_stage
+from railwright.physics.output_stage import blind_weight
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import show
-from railwright.rehearsal.fault_scene import HEADROOM, Scene, Trial, blind_weight
+from railwright.rehearsal.fault_scene import Scene, Trial
 
 if TYPE_CHECKING:
     from railwright.physics.simulation import Simulation
@@ -27,7 +29,7 @@ SLIP = 10.0
 """Factor by which a figure is mistyped."""
 
 CEILING = Assumption(
-    "", f"an output that no longer sees its voltage stops at {HEADROOM:g} times its rated voltage"
+    "", f"an output that no longer sees its voltage stops at {output_stage.CEILING:g} times its rated voltage"
 )
 Fault = Callable[[Scene], Iterator[Trial]]
 
@@ -117,7 +119,10 @@ def power_open(scene: Scene) -> Iterator[Trial]:
         known = [each for each in own if each is not None]
         thin = max(known) if known else SENSE_LEAD
         loop = 0.5 * branches[name].lead.resistance + thin
-        ceiling = min(HEADROOM * output.voltage.high / points.share for points, output in scene.outputs(feed))
+        ceiling = min(
+            output_stage.CEILING * output.voltage.high / points.share
+            for points, output in scene.outputs(feed)
+        )
 
         def act(
             simulation: Simulation,
@@ -312,7 +317,7 @@ def _blind(scene: Scene, feed: Feed) -> Callable[[Simulation], None]:
     def act(simulation: Simulation) -> None:
         for points, output in scene.outputs(feed):
             told = simulation.output(points.output).reference
-            simulation.set(points.output, sense=blind_weight(output, told))
+            simulation.set(points.output, sense=(blind_weight(told, output.voltage.high), 0.0))
 
     return act
 

@@ -16,9 +16,6 @@ if TYPE_CHECKING:
     from railwright.physics.circuit import Circuit
     from railwright.physics.simulation import Simulation
 
-HEADROOM = 1.05
-"""What an output that no longer sees its voltage rises to, in parts of its rated voltage (common practice, no
-source)."""
 EnergyIn = Literal["the short", "the device", "the sense lead"]
 
 
@@ -69,11 +66,3 @@ class Trial:
     crossed: tuple[str, str] | None = None
     assumed: tuple[Assumption, ...] = ()
     note: str = ""
-
-
-def blind_weight(output: Output, set_voltage: float) -> tuple[float, float]:
-    """Weights with which an output that no longer sees its voltage rises to its ceiling and stops there.
-
-    A voltage loop that senses v · V_set / V_ceiling asks for all it can until v is at the ceiling.
-    """
-    return set_voltage / (HEADROOM * output.voltage.high), 0.0

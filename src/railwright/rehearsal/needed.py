@@ -46,10 +46,10 @@ class LeastLevel:
 class Needed:
     """What one case asks of the protections of one input, told for the input as a whole.
 
-    trip_delay [s]: the longest stretch in the current limit of any output, inf: it would go on. ovp [V]: the
-    highest level that is exceeded for the OVP's response, the level's own error taken off. opp [W]: the same
-    of the power. short [V]: how far it lies below what it must have reached at the end of a power-up; zero or
-    less: it is up.
+    trip_delay [s]: the longest stretch in the current limit of any output, or of all together where they
+    regulate in parallel; inf: it would go on. ovp [V]: the highest level that is exceeded for the OVP's
+    response, the level's own error taken off. opp [W]: the same of the power. short [V]: how far it lies
+    below what it must have reached at the end of a power-up; zero or less: it is up.
     """
 
     trip_delay: LeastLevel
@@ -135,10 +135,11 @@ def _needed(
     time = samples.time
     series = feed.arrangement == "series"
     lost = (samples.voltage - samples.terminal_voltage) / (len(feed.outputs) if series else 1)
+    for limited in _in_limit(feed, samples):
+        delay = _most(delay, _endless(_longest(time, limited), feed.input, timeline, time))
     for points in feed.outputs:
         output = documents.bench.output(points.output)
-        volts, amperes, mode = samples.output(points.output)
-        delay = _most(delay, _endless(_longest(time, mode == Mode.CC), feed.input, timeline, time))
+        volts, amperes, _ = samples.output(points.output)
         watched = volts + lost if _at_sense(output, feed) else volts
         held = held_level(time, watched, (output.ovp.response if output.ovp else None) or 0.0)
         share = parts["ovp"][points.output]
@@ -147,6 +148,17 @@ def _needed(
         held = held_level(time, volts * amperes, OPP_RESPONSE if response is None else response)
         power = _most(power, LeastLevel(held.value / parts["opp"][points.output], held.at))
     return Needed(delay, level, power, _short(feed, documents, samples, timeline))
+
+
+def _in_limit(feed: Feed, samples: PlayedSamples) -> list[NDArray[np.bool_]]:
+    """When each output is in its limit, as each trips by itself; of outputs in parallel that regulate, when
+    all are: the one that sets most stays in its own for as long as the others carry the rest.
+    """
+    import numpy as np
+
+    limited = [samples.output(points.output)[2] == Mode.CC for points in feed.outputs]
+    regulate = all(points.at_limit == "regulate" for points in feed.outputs)
+    return [np.logical_and.reduce(limited)] if feed.arrangement == "parallel" and regulate else limited
 
 
 def _short(feed: Feed, documents: Documents, samples: PlayedSamples, timeline: Timeline) -> LeastLevel:

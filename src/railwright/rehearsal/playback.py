@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from railwright.documents.bench import Bench
+from railwright.plan.delivery import Delivery, voltage_step
 from railwright.plan.plan import Plan
 from railwright.plan.set_point import waveform
 from railwright.plan.set_points import Feed, SetPoints, limit_of
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
 from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
+from railwright.waveforms.recordings import PART
 from railwright.waveforms.waveform import Waveform
 
 EDGES_AT_MOST = 1000
@@ -19,6 +22,9 @@ EDGES_AT_MOST = 1000
 
 FOLLOWED = 10.0
 """A line that lasts so many rises of the slowest output, or longer, is followed and no edge (chosen)."""
+
+ROUNDING = 1e-6
+"""Part of a step by which a difference of two voltages on its grid may seem smaller."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,23 +103,40 @@ def _away(actions: Sequence[Action], end: float) -> tuple[tuple[float, float], .
     return tuple(found) if off is None or off >= end else (*found, (off, end))
 
 
-def asked_edges(actions: Sequence[Action], level: float, end: float) -> list[Asked]:
+def asked_edges(actions: Sequence[Action], level: float, end: float, step: float = 0.0) -> list[Asked]:
     """The edges that the actions of one shape ask for, the set point being at `level` [V] before.
 
     A ripple and an exponential have none: they are played in many short lines. Of a recording only its jumps
-    are edges.
+    are edges. What leaves its level at once is none either: it has no state after it, and a jump from there
+    at the same instant goes from the level before. step: changes smaller than this step of the outputs'
+    voltage [V] are none, nor are those of a recording within which its lines stand for its samples.
     """
     found: list[Asked] = []
+    captured = [action.voltage for action in actions if "recording" in action.path]
+    fitted = PART * (max(captured) - min(captured)) if captured else 0.0
+    stood, now = level, -math.inf  # before what happens at one instant, and that instant
     for number, action in enumerate(actions):
+        if action.time > now:
+            stood, now = level, action.time
+        start = level if action.over > 0.0 else stood
         goal = action.voltage if action.kind == "line" else 0.0
-        gliding = action.chord or ("recording" in action.path and action.over > 0.0)
-        if action.kind == "line" and goal != level and not gliding:
-            following = (a for a in actions[number + 1 :] if a.time > action.time or a.voltage != goal)
-            until = min(next((a.time for a in following), end), end)
+        recorded = "recording" in action.path
+        least = max(step, fitted) if recorded else step
+        gliding = action.chord or (recorded and action.over > 0.0)
+        if action.kind == "line" and not gliding and _differ(goal, start, least):
+            following = (
+                a.time for a in actions[number + 1 :] if a.kind != "line" or _differ(a.voltage, goal, least)
+            )
+            until = min(next(following, end), end)
             if until > action.time:
-                found.append(Asked(action.time, level, goal, action.over, until))
+                found.append(Asked(action.time, start, goal, action.over, until))
         level = goal
     return found
+
+
+def _differ(one: float, other: float, least: float) -> bool:
+    """Whether two voltages are that far apart, where their difference may be out by its rounding."""
+    return one != other and abs(one - other) >= least * (1.0 - ROUNDING)
 
 
 def slowest_rises(bench: Bench, set_points: SetPoints) -> dict[str, float]:
@@ -124,18 +147,39 @@ def slowest_rises(bench: Bench, set_points: SetPoints) -> dict[str, float]:
     }
 
 
+def ahead(deliveries: Iterable[Delivery]) -> dict[tuple[int, str], float]:
+    """(step, input) -> how long before its time an edge may be played by a point list [s]."""
+    found = {}
+    for each in deliveries:
+        if each.listing is not None:
+            points, figures = each.listing.points, each.figures
+            # Of a captured waveform `edge` is from half height to half height.
+            lasts = figures is not None and figures.edges and points.between == "line"
+            found[each.step, each.input] = each.edge + (float(points.dwells.min()) if lasts else 0.0)
+    return found
+
+
 def played_shapes(plan: Plan, record: Record) -> tuple[PlayedShape, ...]:
-    """Every shape on every input of a rehearsal's record, without edges that the outputs follow with ease."""
-    return playback(plan.timeline, record, slowest_rises(plan.bench, plan.set_points))
+    """Every shape on every input of a rehearsal's record, without edges that the outputs follow with ease or
+    that are smaller than a step of their voltage.
+    """
+    steps = {name: voltage_step(feed, plan.bench) for name, feed in plan.set_points.items()}
+    rises = slowest_rises(plan.bench, plan.set_points)
+    return playback(plan.timeline, record, rises, steps, ahead(plan.deliveries))
 
 
 def playback(
-    timeline: Timeline, record: Record, rises: Mapping[str, float] | None = None
+    timeline: Timeline,
+    record: Record,
+    rises: Mapping[str, float] | None = None,
+    steps: Mapping[str, float] | None = None,
+    early: Mapping[tuple[int, str], float] | None = None,
 ) -> tuple[PlayedShape, ...]:
     """Every shape on every input of a rehearsal's record: how far it lies from what was asked.
 
     The voltage is that at the input's connector. A shape that takes no time is left out. rises: of each
     input's slowest output [s]; lines that it follows with ease are then no edges, while jumps always are.
+    steps: of each input's voltage [V]. early: see `ahead`.
     """
     found = []
     for step, span in enumerate(timeline.spans):
@@ -148,11 +192,12 @@ def playback(
             time, voltage = part.time - span.start, part.columns["voltage"]
             asked = waveform(level, actions, 0.0, span.end - span.start)
             away = _away(actions, after)
-            edges = asked_edges(actions, level, after)
+            edges = asked_edges(actions, level, after, (steps or {}).get(name, 0.0))
             if rises is not None:
                 follows = FOLLOWED * rises.get(name, 0.0)
                 edges = [each for each in edges if each.over == 0.0 or each.over < follows]
-            judged = tuple(edge(each, time, voltage) for each in edges[:EDGES_AT_MOST])
+            sooner = (early or {}).get((step, name), 0.0)
+            judged = tuple(edge(each, time, voltage, sooner) for each in edges[:EDGES_AT_MOST])
             whole = deviation(asked, time, voltage, away)
             left_out = len(edges) - len(judged)
             found.append(PlayedShape(step, span, name, asked, away, whole, judged, left_out))

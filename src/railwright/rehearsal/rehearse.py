@@ -13,6 +13,7 @@ from railwright.circuit.case import NOMINAL, Case
 from railwright.circuit.errors import SetErrors
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
+from railwright.frozen import freeze
 from railwright.plan.coupling import OutputAction, all_changes
 from railwright.plan.set_points import Feed, SetPoints, limit_of
 from railwright.plan.timeline import Timeline, timeline_of
@@ -61,6 +62,9 @@ class Prediction:
     assumptions: tuple[Assumption, ...]
     inputs: Mapping[str, InputResult]
     steps: int
+
+    def __post_init__(self) -> None:
+        freeze(self, "inputs")
 
 
 def rehearse(

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from railwright.records.names import FIGURES, JSON, JUNIT, PDF, UNFINISHED, WIRING, figure_name
+from railwright.records.manifest import write_together
+from railwright.records.names import FIGURES, JSON, JUNIT, PDF, WIRING, figure_name
 
 if TYPE_CHECKING:
     from railwright.report.subject import ReportInput
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def build_report(given: ReportInput, folder: Path) -> Path:
     """Write report.pdf, report.json, report.junit.xml, wiring.svg and figures/*.svg; returns the PDF's path.
 
-    The folder is made where it is missing. Every file is replaced whole, so that a report that breaks off
+    The folder is made where it is missing. All files are replaced together, so that a report that breaks off
     leaves the former one. The same input gives the same bytes. OSError where the folder cannot be written.
     """
     from railwright.report.content import content
@@ -27,21 +27,15 @@ def build_report(given: ReportInput, folder: Path) -> Path:
     pdf = compile_pdf(data, given.reported)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / FIGURES).mkdir(exist_ok=True)
-    _write(folder / WIRING, data["wiring"].encode())
-    for place, figure in enumerate(data["figures"], start=1):
-        _write(folder / figure_name(place, _file_name(figure["step"])), figure["svg"].encode())
-    _write(folder / JSON, to_json(given).encode())
-    _write(folder / JUNIT, to_junit(given).encode())
-    _write(folder / PDF, pdf)
+    figures = {
+        folder / figure_name(place, _file_name(figure["step"])): figure["svg"]
+        for place, figure in enumerate(data["figures"], start=1)
+    }
+    texts = {folder / WIRING: data["wiring"], folder / JSON: to_json(given), folder / JUNIT: to_junit(given)}
+    write_together({**figures, **texts, folder / PDF: pdf})
     return folder / PDF
 
 
 def _file_name(step: str) -> str:
     """A step's name as part of a file's name: letters, digits and hyphens."""
     return re.sub(r"[^a-z0-9]+", "-", step.lower()).strip("-")[:40] or "step"
-
-
-def _write(path: Path, content: bytes) -> None:
-    unfinished = path.with_name(path.name + UNFINISHED)
-    unfinished.write_bytes(content)
-    os.replace(unfinished, path)

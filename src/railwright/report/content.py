@@ -101,7 +101,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "simulated": run.simulated,
         "counts": counts(evaluation),
         "statement": _statement(evaluation, run),
-        "alarms": _alarms(run),
+        "alarms": _alarms(run, evaluation),
         "ending": breakable(capital(run.ending.words)),
         "outputs_off": [[breakable(name), breakable(words)] for name, words in run.outputs_off],
         "not_confirmed": [breakable(line) for line in run.ending.not_confirmed],
@@ -180,12 +180,19 @@ def _statement(evaluation: Evaluation, run: RunFacts) -> str:
         Outcome.INCONCLUSIVE: "No requirement failed, but not every one could be decided",
     }[evaluation.outcome]
     if evaluation.withheld and all(result.outcome is Outcome.PASS for result in evaluation.results):
-        words = "Every requirement was met, but a run that did not end as it should is no pass"
+        fault = (
+            "whose folder is not whole and unchanged"
+            if evaluation.unsound
+            else "that did not end as it should"
+        )
+        words = f"Every requirement was met, but a run {fault} is no pass"
     return f"{words} ({total} in all), under the decision rule stated below.{ended}"
 
 
-def _alarms(run: RunFacts) -> list[dict[str, str]]:
-    """What the first page says at once of a run that ended early, or was not confirmed off."""
+def _alarms(run: RunFacts, evaluation: Evaluation) -> list[dict[str, str]]:
+    """What the first page says at once of a run that ended early, was not confirmed off, or whose folder is
+    not whole and unchanged.
+    """
     ending, alarms = run.ending, []
     if ending.early:
         text = (
@@ -197,6 +204,10 @@ def _alarms(run: RunFacts) -> list[dict[str, str]]:
         lines = " ".join(f"{line.rstrip('.')}." for line in ending.not_confirmed)
         text = f"{lines} A voltage may have been left at the outputs. The whole is no pass."
         alarms.append({"title": "Off not confirmed.", "text": breakable(text.strip())})
+    if evaluation.unsound:
+        lines = " ".join(sentence(line) for line in evaluation.unsound)
+        text = f"{lines} What was measured or required may have been another. The whole is no pass."
+        alarms.append({"title": "The run's folder is not whole and unchanged.", "text": breakable(text)})
     return alarms
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from railwright.quantities import show
+from railwright.records.manifest import write_atomically
 from railwright.records.names import EVENTS
 from railwright.report import overlay as lay
 from railwright.report import panels
@@ -59,12 +60,12 @@ def as_svg(figure: Figure) -> str:
 
 def save(figure: Figure, path: Path) -> None:
     """Write a figure as SVG, or as PNG at 160 dots an inch, by the path's ending; whole or not at all."""
-    unfinished = path.with_name(path.name + ".part")
     if path.suffix.lower() == ".svg":
-        unfinished.write_text(as_svg(figure), encoding="utf-8")
+        write_atomically(path, as_svg(figure))
     else:
-        figure.savefig(unfinished, format="png", dpi=160, metadata={"Software": None})
-    unfinished.replace(path)
+        out = io.BytesIO()
+        figure.savefig(out, format="png", dpi=160, metadata={"Software": None})
+        write_atomically(path, out.getvalue())
 
 
 @dataclass(frozen=True, slots=True)

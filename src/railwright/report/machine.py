@@ -9,7 +9,7 @@ import xml.etree.ElementTree as ET
 from typing import Any
 
 from railwright.evaluation.data import as_data
-from railwright.evaluation.outcome import Outcome, Result
+from railwright.evaluation.outcome import Evaluation, Outcome, Result
 from railwright.report.content import facts_of, report_id
 from railwright.report.figures import number, show_limit
 from railwright.report.results import rule_statement
@@ -99,12 +99,13 @@ def _xml(text: object) -> str:
 def to_junit(given: ReportInput) -> str:
     """JUnit XML: one test case a requirement; what is inconclusive counts as a failure, never as skipped.
 
-    Two more are of the run: that it came to its end, and that its outputs were confirmed off. They are errors
-    where that is not so: a run that ended early is no pass, whatever its requirements say.
+    Three more are of the run: that it came to its end, that its outputs were confirmed off, and that its
+    folder is whole and unchanged. They are errors where that is not so: such a run is no pass, whatever its
+    requirements say.
     """
     run = facts_of(given)
     results = given.evaluation.results
-    of_run = _of_run(run)
+    of_run = _of_run(run, given.evaluation)
     failures = sum(result.outcome is not Outcome.PASS for result in results)
     errors = sum(bool(problem) for _, problem, _ in of_run)
     seconds = (run.end - run.start).total_seconds() if run.start and run.end else 0.0
@@ -135,7 +136,7 @@ def to_junit(given: ReportInput) -> str:
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _of_run(run: RunFacts) -> list[tuple[str, str, str]]:
+def _of_run(run: RunFacts, evaluation: Evaluation) -> list[tuple[str, str, str]]:
     """Test cases of the run itself: name, what is wrong (empty: nothing), and what there is to tell."""
     ending = run.ending
     lines = [ending.words, *(f"{name}: {words}" for name, words in run.outputs_off), *ending.not_confirmed]
@@ -146,6 +147,11 @@ def _of_run(run: RunFacts) -> list[tuple[str, str, str]]:
             "the outputs were confirmed off",
             unconfirmed if ending.off_confirmed is False else "",
             "\n".join(lines),
+        ),
+        (
+            "the run's folder is whole and unchanged",
+            "; ".join(evaluation.unsound),
+            "\n".join(evaluation.unsound) or "every file that decides is as its manifest says",
         ),
     ]
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from railwright.documents.bench import Lead, StockConductor
 from railwright.documents.conductor import Conductor
@@ -60,6 +61,7 @@ def heat_given_off(rise: float, diameter: float, ambient: float) -> float:
     return float(math.pi * diameter * (convection + radiation))
 
 
+@lru_cache(maxsize=4096)  # a hook-up asks for each lead over and over
 def temperature_rise(section: float, current: float, ambient: float) -> float:
     """How far a conductor gets above ambient [K] at a steady current; inf: by more than `HOTTEST`.
 

@@ -21,6 +21,7 @@ from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.set_points import Feed, limit_of
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
+from railwright.settings.conductors import HOTTEST, temperature_rise
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
 from railwright.settings.played import Charging, Level, Played, what_is_played
@@ -80,9 +81,17 @@ class FedInput(Group):
         """What the input draws, by its load model, and what a fixture adds to it."""
         return LoadModel(self.input, self.fixture)
 
+    @cached_property
+    def warm(self) -> Resistance:
+        """Resistance of lead and fixture, at most as warm as the largest steady current makes the lead."""
+        if self.needs is None:
+            return self.resistance
+        rise = temperature_rise(self.lead.conductor.section, self.needs[0], self.resistance.ambient)
+        return self.resistance.warmed(min(rise, HOTTEST))
+
     def drop(self, current: float) -> float:
-        """Largest drop along lead and fixture, both ways, at a current [V]."""
-        return current * self.resistance.high + (self.fixture.drop.high if self.fixture else 0.0)
+        """Largest drop along lead and fixture, both ways, at a current [V], the lead being warm."""
+        return current * self.warm.high + (self.fixture.drop.high if self.fixture else 0.0)
 
     def powers(self, rating: float) -> list[tuple[Level, float, float]]:
         """Each level played above 0 V whose steady draw is known, with that draw [A] and the power [W] that
@@ -205,16 +214,13 @@ class FedInput(Group):
     @property
     def capacitance(self) -> float:
         """Largest that a limit charges: of the input, and of the outputs as far as it is known [F]."""
-        return self.load.capacitance.high + (self.output_capacitance or 0.0)
+        return self.load.capacitance.high + (self.charged or 0.0)
 
     def drawn_rising(self, start: float, stop: float) -> Bounds | None:
-        """Steady current over a move upwards between two voltages [V]: converters that have stopped draw
-        nothing before the lowest voltage at which one may start. None: unknown.
+        """Steady current over a move upwards between two voltages [V]: a converter that has stopped draws
+        nothing before the lowest voltage at which it may start. None: unknown.
         """
-        converters = self.load.converters
-        stopped = bool(converters) and all(start < each.stops_at.low for each in converters)
-        starting = min((each.starts_at.low for each in converters), default=0.0)
-        found = self.load.over(max(starting if stopped and starting <= stop else start, 1e-3), stop)
+        found = self.load.over(max(start, 1e-3), stop, start)
         return None if found is None else found[0]
 
     def longest_charging(self, limit: float) -> Charging | None:
@@ -224,13 +230,15 @@ class FedInput(Group):
         capacitance is the input's largest and the output's own, which the same limit charges (left out where
         it is unknown).
         """
-        own, most = self.output_capacitance or 0.0, self.capacitance
+        own, most = self.charged or 0.0, self.capacitance
         longest: Charging | None = None
         for move in self.played.widest_rises:
             drawn = self.drawn_rising(move.start, move.stop)
             if drawn is None or (move.rate is not None and most * move.rate + drawn.high <= limit):
                 continue
-            time = self.load.charging_time(own, limit, max(move.start, 0.0), move.stop)
+            time = self.load.charging_time(
+                own, limit, max(move.start, 0.0), move.stop, from_off=move.from_off, ahead=self.ahead
+            )
             if time is not None and (longest is None or time > longest.time):
                 longest = Charging(time, move, most)
         return longest

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from railwright.documents.device import Input
@@ -13,11 +14,15 @@ from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
 from railwright.quantities import Uncertain
 
-THRESHOLDS = ("starts_at", "stops_at", "compliance")
+GATE = ("starts_at", "stops_at")
+THRESHOLDS = (*GATE, "compliance")
 _LOOKS = 48
 _NEAR = 1e-6
 _NEAR_ZERO = 1e-3  # V; what lies nearer to zero is looked at as this far from it
 """Relative distance of two voltages whose currents give a slope."""
+_AGREE = 1e-7
+"""Part by which a charging time may still change where it is worked out over two halves."""
+_HALVINGS = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +47,17 @@ def _corners(parameters: LoadParameters) -> Iterator[list[float]]:
     return ([*corner, *parameters.table()] for corner in itertools.product(*choices))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Part:
-    """One part of a load that draws a steady current, at every corner of its tolerances."""
+    """One part of a load that draws a steady current, at every corner of its tolerances.
+
+    starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.
+    """
 
     kind: LoadKind
     corners: tuple[list[float], ...]
+    starts: float
+    stops: float
 
     def current(self, voltage: float) -> Bounds:
         """Current [A] once it has settled, where its module says so with `draws`; else as its law has it."""
@@ -74,7 +84,7 @@ class LoadModel:
         self.converters: list[Converter] = []
         self._parts: list[_Part] = []
         self._marks: list[float] = []
-        self._seen: dict[float, Bounds] = {}
+        self._seen: dict[tuple[float, int], Bounds] = {}
         banks: list[Capacitor] = []
         for entry in wanted.load:
             parameters, kind = entry.parameters, KINDS[entry.kind]
@@ -88,24 +98,35 @@ class LoadModel:
                     continue
             if isinstance(parameters, Converter):
                 self.converters.append(parameters)
-            self._parts.append(_Part(kind, tuple(_corners(parameters))))
+            given = parameters.uncertain()
+            starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
+            self._parts.append(_Part(kind, tuple(_corners(parameters)), starts, stops))
+            self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
             self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
-            for name, given in parameters.uncertain().items():
+            for name, value in given.items():
                 if name in THRESHOLDS:
-                    self._marks += [given.low, given.low * (1 + 1e-9), given.high, given.high * (1 + 1e-9)]
+                    self._marks += [value.low, value.low * (1 + 1e-9), value.high, value.high * (1 + 1e-9)]
         added = fixture.capacitor if fixture else None
         capacities = [bank.capacitance for bank in banks] + ([added.capacitance] if added else [])
         self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
 
-    def current(self, voltage: float) -> Bounds | None:
-        """Current at the connector at a steady voltage [V], every part running as long as it can."""
+    def current(self, voltage: float, came_from: float = math.inf) -> Bounds | None:
+        """Current at the connector at a steady voltage [V], every part running as long as it can.
+
+        came_from: a voltage at which everything that stops there had stopped [V]: it draws nothing before it
+        starts.
+        """
         if not self.known:
             return None
-        seen = self._seen.get(voltage)
+        parts = self._parts
+        if came_from < math.inf:
+            parts = [part for part in parts if not (came_from < part.stops and voltage < part.starts)]
+        key = voltage, len(parts)  # at one voltage fewer parts wait the higher it came from: one set a number
+        seen = self._seen.get(key)
         if seen is None:
-            currents = [part.current(voltage) for part in self._parts]
+            currents = [part.current(voltage) for part in parts]
             seen = Bounds(sum(each.low for each in currents), sum(each.high for each in currents))
-            self._seen[voltage] = seen
+            self._seen[key] = seen
         return seen
 
     @property
@@ -122,11 +143,14 @@ class LoadModel:
         grid = {low + (high - low) * index / _LOOKS for index in range(_LOOKS + 1)}
         return sorted(grid | {mark for mark in self._marks if low <= mark <= high})
 
-    def over(self, low: float, high: float) -> tuple[Bounds, float] | None:
-        """Least and greatest steady current over a range of voltages [V], and the voltage of the greatest."""
+    def over(self, low: float, high: float, came_from: float = math.inf) -> tuple[Bounds, float] | None:
+        """Least and greatest steady current over a range of voltages [V], and the voltage of the greatest.
+
+        came_from: as `current` has it.
+        """
         least, greatest, where = float("inf"), float("-inf"), high
         for voltage in self._looks(low, high):
-            bounds = self.current(voltage)
+            bounds = self.current(voltage, came_from)
             if bounds is None:
                 return None
             least = min(least, bounds.low)
@@ -150,24 +174,65 @@ class LoadModel:
                 steepest, where = slope, voltage
         return steepest, where
 
-    def charging_time(self, extra: float, limit: float, start: float, stop: float) -> float | None:
+    def charging_time(
+        self,
+        extra: float,
+        limit: float,
+        start: float,
+        stop: float,
+        *,
+        from_off: bool = False,
+        ahead: float = 0.0,
+    ) -> float | None:
         """Longest time in a current limit while the input rises from `start` to `stop` [V], in s.
 
         ∫ C dv / (I_limit - I_load(v)), with the largest capacitance (`extra` is the supply's own, which the
         same limit charges [F]) and the greatest draw of the load; for a load that draws I all the way it is
-        C·V / (I_limit - I). A converter is counted as running from its lowest stopping voltage on, which is
-        the slower case. Infinite where the limit cannot carry the load; None where the load's draw is not
-        known, or not while it settles.
+        C·V / (I_limit - I). from_off: a converter that has stopped at `start` draws nothing before its lowest
+        starting voltage; else it may still run, as a dip can be too short to stop it, and is counted from its
+        lowest stopping voltage on. ahead: part of what is still to rise by which the voltage may be there
+        already, while an output in series is still charging; the greatest draw up to there counts. Infinite
+        where the limit cannot carry the load; None where the load's draw is not known, or not while it
+        settles.
         """
-        if not self.settled:
+        if not self.settled or not self.known:
             return None
-        most = self.capacitance.high + extra
-        time = 0.0
-        for before, after in itertools.pairwise(self._looks(start, stop)):
-            drawn = self.current((before + after) / 2)
-            if drawn is None:
-                return None
-            if drawn.high >= limit:
-                return float("inf")
-            time += most * (after - before) / (limit - drawn.high)
-        return time
+        came_from = start if from_off else math.inf
+
+        def spare(voltage: float) -> float:
+            drawn = self.over(voltage, voltage + ahead * (stop - voltage), came_from)
+            return limit - drawn[0].high if drawn is not None else -math.inf
+
+        looks = [(voltage, spare(voltage)) for voltage in self._looks(start, stop)]
+        if any(amperes <= 0.0 for _, amperes in looks):
+            return math.inf
+        pairs = itertools.pairwise(looks)
+        return (self.capacitance.high + extra) * sum(
+            _rising(spare, one, two, _HALVINGS) for one, two in pairs
+        )
+
+
+_Look = tuple[float, float]
+"""A voltage [V], and the current that is left there to charge with [A]."""
+
+
+def _rising(spare: Callable[[float], float], one: _Look, two: _Look, halvings: int) -> float:
+    """∫ dv / i(v) between two looks [V/A]: exact where i is a straight line, else by halves that agree."""
+    whole = _straight(one, two)
+    middle = (one[0] + two[0]) / 2.0
+    between = middle, spare(middle)
+    if between[1] <= 0.0:
+        return math.inf
+    halves = _straight(one, between) + _straight(between, two)
+    if halvings == 0 or abs(whole - halves) <= _AGREE * whole:
+        return halves
+    return _rising(spare, one, between, halvings - 1) + _rising(spare, between, two, halvings - 1)
+
+
+def _straight(one: _Look, two: _Look) -> float:
+    """∫ dv / i(v) between two looks of a straight line [V/A]: its width by the logarithmic mean."""
+    (low, least), (high, most) = one, two
+    ratio = most / least
+    if abs(ratio - 1.0) < 1e-6:
+        return 2.0 * (high - low) / (least + most)
+    return (high - low) * math.log(ratio) / (most - least)

@@ -166,11 +166,19 @@ class Group:
         self, quantity: Quantity, value: float, bound: Callable[[Output, float], float]
     ) -> float:
         """Bound of the error of the group's reading of a voltage or current [V or A]: the sum where the
-        outputs share it, else the mean, as a run takes the mean of readings that are each of the whole.
+        outputs share it, else the mean, as a run takes the mean of readings that are each of the whole. Which
+        of outputs in parallel carries how much is not known: those count first whose error grows the most.
 
         bound: (output, what it reads) -> bound of the error of its own.
         """
         adds, portions = (self.series, self.shares) if quantity == "voltage" else (self.parallel, self.parts)
+        if quantity == "current" and self.parallel:
+            left, errors = abs(value), []
+            for output in sorted(self.rows, key=lambda each: bound(each, 0.0) - bound(each, 1.0)):
+                own = min(left, output.current.high)
+                errors.append(bound(output, own))
+                left -= own
+            return sum(errors)
         errors = [bound(output, value * portion) for output, portion in zip(self.rows, portions, strict=True)]
         return sum(errors) / (1 if adds else self.count)
 
@@ -216,6 +224,38 @@ class Group:
         whole = self.whole(map(_inverse, each) if self.series else each, True)
         return 1.0 / whole if self.series and whole is not None else whole
 
+    @cached_property
+    def charged(self) -> float | None:
+        """Capacitance of the group's own outputs that a current limit charges as fast as the group rises [F]:
+        in series each charges its own at its share of the rate, and the one with the most to charge decides.
+        """
+        if not self.series:
+            return self.output_capacitance
+        return self.whole(self._charged, False)
+
+    @cached_property
+    def _charged(self) -> list[float | None]:
+        """Of each output in series its capacitance times its share of the voltage [F]."""
+        each = zip(self.rows, self.shares, strict=True)
+        return [None if o.output_capacitance is None else o.output_capacitance * share for o, share in each]
+
+    @property
+    def ahead(self) -> float:
+        """Part of the voltage that the others may hold already while the output in series with the most to
+        charge is still charging; 0 where all of them charge alike.
+        """
+        known = [farads for farads in self._charged if farads is not None] if self.series else []
+        if len(known) < self.count or max(known) <= min(known) * (1.0 + 1e-9):
+            return 0.0
+        return 1.0 - self.shares[known.index(max(known))]
+
+    @property
+    def stored(self) -> float:
+        """Capacitance that holds as much energy at the group's voltage as its outputs do [F], as far as it is
+        known: Σ C·share².
+        """
+        return sum((o.output_capacitance or 0.0) * s**2 for o, s in zip(self.rows, self.shares, strict=True))
+
     @property
     def bleeder(self) -> float | None:
         """Resistance of the outputs' bleeders across the group's terminals [Ω]."""
@@ -225,10 +265,19 @@ class Group:
 
     @property
     def leak(self) -> float:
-        """Conductance of the outputs' bleeders across the group's terminals, as far as it is known [S]."""
-        if self.series:
-            return 1.0 / self.bleeder if self.bleeder else 0.0
-        return sum(1.0 / output.bleeder for output in self.rows if output.bleeder)
+        """Conductance across the group's terminals by which its outputs' bleeders empty them, as far as it is
+        known [S]. In series each bleeder empties its own capacitor, so that those of small ones count most.
+        """
+        each = [
+            share / o.bleeder if o.bleeder else 0.0 for o, share in zip(self.rows, self.shares, strict=True)
+        ]
+        if not self.series:
+            return sum(each)
+        own = self.output_capacitance
+        if not own:
+            return min(each)
+        parts = [own / o.output_capacitance if o.output_capacitance else 0.0 for o in self.rows]
+        return sum(part * leak for part, leak in zip(parts, each, strict=True))
 
     def fastest(self, each: Iterable[float | None]) -> float | None:
         """Rate that every output keeps up with, of the rates that they reach by themselves [V/s]."""

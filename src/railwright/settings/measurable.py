@@ -26,7 +26,7 @@ from railwright.settings import figures
 if TYPE_CHECKING:
     from railwright.traces import Record
 
-Verdict = Literal["yes", "marginal", "no"]
+Verdict = Literal["yes", "marginal", "no", "will fail"]
 
 ROOM = 3.0
 """Uncertainty is small where what the requirement leaves is so many times it (common practice, no source)."""
@@ -36,11 +36,11 @@ ROOM = 3.0
 class Measurable:
     """Whether the supply's readings can decide a requirement, were the device at its nominal values.
 
-    verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even so.
-    expected: true value by rehearsal; None: nothing is measured there. uncertainty: half of the 95 % interval
-    of the readings; None: they do not see it. leaves: from the expected value to the nearest limit,
-    negative where it lies beyond. All in `unit`. why: what keeps them from it. would: what would do; empty
-    where the readings do.
+    verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even so;
+    will fail: what the rehearsal expects breaks the requirement, however it is measured. expected: true value
+    by rehearsal; None: nothing is measured there. uncertainty: half of the 95 % interval of the readings;
+    None: they do not see it. leaves: from the expected value to the nearest limit, negative beyond it. All in
+    `unit`. why: what keeps them from it. would: what would do; empty where the readings do.
     """
 
     requirement: str
@@ -83,12 +83,14 @@ def _one(
     uncertainty = None if found is None or hidden else (found.high - found.low) / 2
     verdict: Verdict = "no"
     if uncertainty is not None and shown.outcome != "inconclusive":
-        roomy = leaves is None or ROOM * uncertainty <= abs(leaves)
+        roomy = leaves is None or ROOM * uncertainty <= leaves
         verdict = "yes" if roomy else "marginal"
     elif hidden and found is not None and shown.outcome != "inconclusive":
         verdict = "marginal"
     why, would = "", ""
-    if verdict != "yes":
+    if exact.outcome == "fail":
+        verdict, why = "will fail", exact.reason
+    elif verdict != "yes":
         why = _why(required, shown, hidden)
         would = _would(documents, set_points, required, shown, leaves, expected)
     return Measurable(required.name, verdict, required.unit, expected, uncertainty, leaves, why, would)
@@ -97,8 +99,8 @@ def _one(
 def _leaves(required: Requirement, value: float) -> float | None:
     """Distance of a value to the nearest limit, negative beyond it; None: there is none."""
     low, high = required.limits
-    inside = [] if low is None else [value - low]
-    return min(inside if high is None else [*inside, high - value], default=None)
+    within = [*([] if low is None else [value - low]), *([] if high is None else [high - value])]
+    return min(within, default=None)
 
 
 def _why(required: Requirement, shown: Result, hidden: bool) -> str:
@@ -123,7 +125,7 @@ def _would(
     advice = shown.measured or shown.unmeasured
     needed = ""
     if leaves and required.unit in ("V", "A"):
-        needed = f", exact to ±{show(abs(leaves) / ROOM, required.unit, 2)}"
+        needed = f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
     if interval is None:
         decides = advice.would_decide if advice is not None else ""
         return f"{decides or 'an instrument with a smaller error'}{needed}"
@@ -160,6 +162,6 @@ def _exact(
         if accuracy is None:
             return False
         own_unit = required.unit == ("V" if quantity == "voltage" else "A")
-        if own_unit and leaves and figures.error(accuracy, expected or 0.0) > abs(leaves) / ROOM:
+        if own_unit and leaves and figures.error(accuracy, expected or 0.0) > leaves / ROOM:
             return False
     return True

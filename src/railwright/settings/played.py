@@ -36,6 +36,11 @@ class Slope(NamedTuple):
     step: str
     path: Path
 
+    @property
+    def from_off(self) -> bool:
+        """Whether it begins as the output is switched on: what stops at its beginning has stopped."""
+        return "power_up" in self.path
+
 
 @dataclass(frozen=True, slots=True)
 class Charging:
@@ -101,10 +106,14 @@ class Played:
     def widest_rises(self) -> tuple[Slope, ...]:
         """The moves upwards that no other one contains: from lower to higher, at least as fast.
 
-        Whatever is the more, the wider and faster a move is, is greatest for one of these.
+        Whatever is the more, the wider and faster a move is, is greatest for one of these; those from off are
+        told apart, as less is drawn in them.
         """
         rising = [move for move in self.moves if move.stop > max(move.start, 0.0)]
-        return tuple(rising) if len(rising) <= FEW else _undominated(rising)
+        if len(rising) <= FEW:
+            return tuple(rising)
+        kinds = ([move for move in rising if move.from_off is kind] for kind in (True, False))
+        return tuple(move for moves in kinds for move in _undominated(moves))
 
     @cached_property
     def highest(self) -> Level | None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
+from railwright.frozen import freeze
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import figures_of, joined, state
 from railwright.settings.context import BoundDocuments, Context, SetPointDraft, locate, sources_of
@@ -43,6 +44,9 @@ class Settings:
     findings: tuple[Finding, ...]
     windows: tuple[Window, ...] = ()
     rises: Mapping[int, float] | None = None
+
+    def __post_init__(self) -> None:
+        freeze(self, "set_points", "rises")
 
     @property
     def blocked(self) -> bool:

@@ -15,10 +15,6 @@ from railwright.physics.circuit import Load
 SHORT = 10e-3
 """Resistance of a short across the connector [Ω] (declared)."""
 
-CEILING = 1.05
-"""What an output that no longer sees its voltage rises to, in parts of its rated voltage (common practice, no
-source)."""
-
 KINDS = {
     "short": 1,
     "open": 1,

@@ -13,7 +13,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Output
-from railwright.twin.faults import CEILING, SENSE_KINDS, TwinFault, has, partner_of
+from railwright.physics.output_stage import blind_weight
+from railwright.twin.faults import SENSE_KINDS, TwinFault, has, partner_of
 from railwright.twin.wiring import Wiring
 
 if TYPE_CHECKING:
@@ -123,7 +124,7 @@ class Sensing:
         return sense is not None and sense.open == "falls back"
 
     def _weight(self, output: str, told: float) -> float:
-        return max(told, LEAST_SEEN) / (CEILING * self._figures[output].voltage.high)
+        return blind_weight(max(told, LEAST_SEEN), self._figures[output].voltage.high)
 
     def _share(self, output: str) -> float:
         """Part of its input's voltage that an output carries: by full scale in series."""

@@ -1,6 +1,9 @@
 """How far what was played lies from what was asked: largest and r.m.s. deviation, and edge by edge.
 
-Terms are those of IEEE 181: transition duration, overshoot, state level (the text was not at hand).
+References
+----------
+.. [1] IEEE Std 181-2011, 5.2 and 5.3 (from memory): the levels of both states are taken from the waveform
+   itself; reference levels, transition duration and overshoot are in percent of the amplitude between them.
 """
 
 from __future__ import annotations
@@ -17,14 +20,22 @@ from railwright.waveforms.waveform import Waveform
 
 Array = NDArray[np.float64]
 
-LOW, HIGH = 0.1, 0.9
-"""Reference levels of a transition, in parts of it (IEEE 181)."""
+LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
+"""Reference levels of a transition, in parts of its amplitude (IEEE 181)."""
 
 FULL_LINE = HIGH - LOW
 """Transition duration of a straight line, in parts of its whole length."""
 
 NOTHING = 0.02
 """A change of less than this part of what was asked counts as none."""
+
+SETTLED = 0.0025
+"""A level is settled while the voltage stays within this part of the amplitude of it (chosen)."""
+
+OF_STAY, OF_DURATION = 0.1, 0.25
+"""Parts of the stay and of the transition's duration for which a settled level has been there (chosen): that
+of an exponential is then within 0.4 % of where it goes.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,19 +53,29 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """What became of an edge.
+    """What became of an edge, by the two state levels of the played voltage itself [1]_.
 
-    duration: 10 to 90 % of the way from where it was to what was asked [s]; None: it did not get to 90 %.
-    late: from the asked edge's middle to the played one's, 50 % each [s]; None: it did not get there.
-    overshoot: beyond what was asked, in parts of the asked change; 0: none. error: voltage at the end of the
-    stay less what was asked [V].
+    before, after: where the voltage stands as the edge begins, and at the end of the stay [V]. settled: it
+    has come to rest at the level after it. reached: that level lies within a tenth of the asked change of
+    what was asked, or beyond it, or the voltage has changed by nine tenths of the asked change.
+    duration: 10 to 90 % of the amplitude [s]. late: from the asked edge's middle to the played one's, 50 %
+    each [s]. overshoot: beyond the level after it, within the stay, in parts of the amplitude; 0: none. All
+    three are None where the edge was not `reached`, and where there was none: it was at that level already.
+    error: voltage at the end of the stay less what was asked [V].
     """
 
     asked: Asked
+    before: float
+    after: float
+    settled: bool
+    reached: bool
     duration: float | None
     late: float | None
-    overshoot: float
-    error: float
+    overshoot: float | None
+
+    @property
+    def error(self) -> float:
+        return self.after - self.asked.goal
 
     @property
     def asked_duration(self) -> float:
@@ -105,53 +126,64 @@ def deviations(asked: Waveform, time: Array, voltage: Array) -> tuple[Array, Arr
     return rows, np.interp(rows, time, voltage) - wanted
 
 
-def edge(asked: Asked, time: Array, voltage: Array) -> Edge:
-    """What became of an asked edge in a trace (both of shape (n,), [s], [V], in order of time).
+def edge(asked: Asked, time: Array, voltage: Array, early: float = 0.0) -> Edge:
+    """What became of an asked edge in a trace without noise (both of shape (n,), [s], [V], in order of time).
 
-    The way begins at the voltage where the trace really is when the edge is asked for, as IEEE 181 takes the
-    states of the waveform itself, and ends at what is asked: a trace that does not get there has no duration.
+    early: so long before its time an edge may be played [s]: the states before and after it end by so much
+    earlier. The level after it is settled if the voltage has been there for `OF_STAY` of the stay and
+    `OF_DURATION` of the transition's duration.
     """
-    first = int(np.searchsorted(time, asked.time, side="right"))
-    last = int(np.searchsorted(time, asked.until, side="left"))
-    ends = np.interp([asked.time, asked.until], time, voltage)
-    t = np.concatenate(([asked.time], time[first:last], [asked.until]))
-    v = np.concatenate((ends[:1], voltage[first:last], ends[1:]))
-    change, way = asked.goal - asked.start, asked.goal - float(v[0])
-    error = float(v[-1]) - asked.goal
-    beyond = float((v * np.sign(change)).max()) - asked.goal * math.copysign(1.0, change)
-    overshoot = max(0.0, beyond) / abs(change)
-    if abs(way) < NOTHING * abs(change):
-        return Edge(asked, None, None, overshoot, error)
-    progress = (v - v[0]) / way
+    stay = asked.until - asked.time - asked.over
+    opens, closes = asked.time - early, asked.until - min(early, 0.5 * stay)
+    t, v = _between(time, voltage, opens, closes)
+    before, after = float(v[0]), float(v[-1])
+    change, amplitude = asked.goal - asked.start, after - before
+    sign = math.copysign(1.0, change)
+    reached = sign * (asked.goal - after) <= (1.0 - HIGH) * abs(change) or sign * amplitude >= HIGH * abs(
+        change
+    )
+    if not reached or sign * amplitude < NOTHING * abs(change):
+        at_rest = _at_rest(t, v, closes - OF_STAY * stay, abs(change))
+        return Edge(asked, before, after, at_rest, reached, None, None, None)
+    progress = (v - before) / amplitude
     high = _reached(t, progress, HIGH)
-    low = _left(t, progress, LOW, high)
-    middle = _reached(t, progress, 0.5)
-    late = None if middle is None else middle - (asked.time + 0.5 * asked.over)
-    duration = None if high is None or low is None else high - low
-    return Edge(asked, duration, late, overshoot, error)
+    duration = high - _left(t, progress, LOW, high)
+    late = _left(t, progress, MIDDLE, high) - (asked.time + 0.5 * asked.over)
+    at_rest = _at_rest(t, v, closes - max(OF_STAY * stay, OF_DURATION * duration), abs(amplitude))
+    return Edge(asked, before, after, at_rest, reached, duration, late, float(progress.max()) - 1.0)
 
 
-def _reached(time: Array, progress: Array, level: float) -> float | None:
-    """When a level is first reached; None: never."""
-    above = np.flatnonzero(progress >= level)
-    if not above.size:
-        return None
-    return _crossing(time, progress, int(above[0]), level)
+def _between(time: Array, voltage: Array, start: float, end: float) -> tuple[Array, Array]:
+    """A trace from start to end [s], with values at both."""
+    first = int(np.searchsorted(time, start, side="right"))
+    last = int(np.searchsorted(time, end, side="left"))
+    ends = np.interp([start, end], time, voltage)
+    return (
+        np.concatenate(([start], time[first:last], [end])),
+        np.concatenate((ends[:1], voltage[first:last], ends[1:])),
+    )
 
 
-def _left(time: Array, progress: Array, level: float, before: float | None) -> float | None:
-    """When a level is last passed upwards before an instant."""
-    if before is None:
-        return None
+def _at_rest(time: Array, voltage: Array, since: float, amplitude: float) -> bool:
+    """Whether a trace stays, from an instant on, where it is at its end."""
+    _, v = _between(time, voltage, since, float(time[-1]))
+    return bool(np.abs(v - voltage[-1]).max() <= SETTLED * amplitude)
+
+
+def _reached(time: Array, progress: Array, level: float) -> float:
+    """When a level is first reached: it is."""
+    return _crossing(time, progress, int(np.argmax(progress >= level)), level)
+
+
+def _left(time: Array, progress: Array, level: float, before: float) -> float:
+    """When a level is last passed upwards before an instant: it is."""
     end = int(np.searchsorted(time, before, side="right"))
     below = np.flatnonzero(progress[:end] <= level)
-    return _crossing(time, progress, int(below[-1]) + 1, level) if below.size else None
+    return _crossing(time, progress, int(below[-1]) + 1, level)
 
 
 def _crossing(time: Array, progress: Array, at: int, level: float) -> float:
     """Where the line from the row before `at` to it passes a level [s]."""
-    if at == 0:
-        return float(time[0])
     rise = float(progress[at] - progress[at - 1])
     part = (level - float(progress[at - 1])) / rise if rise else 1.0
     return float(time[at - 1] + part * (time[at] - time[at - 1]))

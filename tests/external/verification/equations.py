@@ -191,6 +191,9 @@ class Bench:
             command = max(min(o.asked(t, own, x, z)), -s.sink) if o.on else 0.0
             leak = own / s.bleeder + (own * s.crowbar if o.shorted else 0.0)
             beyond = o.at_load * (v_c - source) / parts
+            if o.on:  # not even its integral takes it beyond 1.05 times its rated voltage
+                error = o.volts(t) - (o.at_terminals + o.at_load) * own
+                beyond = max(beyond, error - (1.05 * s.voltage_max - own))
             out += [
                 (command - i) / s.lag,
                 s.k_i / s.k_p * (command - x) - s.k_i * beyond,

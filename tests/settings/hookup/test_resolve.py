@@ -127,9 +127,9 @@ def test_a_kept_run_has_the_hook_up_that_it_was_done_with():
     kept = settings_from_data(json.loads(json.dumps(as_data(settings))))
     assert as_run(documents, kept.set_points).procedure.hook_up == resolved.procedure.hook_up
     assert as_run(resolved, kept.set_points) is resolved
-    del kept.set_points["high"]
+    others = {name: feed for name, feed in kept.set_points.items() if name != "high"}
     with pytest.raises(KeyError):
-        as_run(documents, kept.set_points)
+        as_run(documents, others)
 
 
 def test_an_unresolved_hook_up_says_so():

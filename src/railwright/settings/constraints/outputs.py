@@ -61,7 +61,7 @@ def sensing(source: FedInput) -> list[OutputName]:
 
 def along(source: FedInput) -> str:
     """The resistance of lead and fixture, for people."""
-    resistance = (source.resistance.high, "ohm")
+    resistance = (source.warm.high, "ohm")
     words = state("{resistance} at most, both ways with contacts", resistance=resistance)
     if source.fixture is None:
         return words

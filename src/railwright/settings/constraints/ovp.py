@@ -180,7 +180,7 @@ def falling(source: FedInput, overshoot: float, level: float) -> float:
     """
     drawn = source.load.current(level)
     least = (drawn.low if drawn is not None else 0.0) + level * source.leak
-    most = source.capacitance
+    most = source.load.capacitance.high + (source.output_capacitance or 0.0)
     return most * overshoot / least if least > 0.0 else math.inf if most > 0.0 else 0.0
 
 

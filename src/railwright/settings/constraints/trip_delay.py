@@ -109,9 +109,9 @@ def short_heat(source: FedInput, limit: float, delay: float) -> float:
     """I²t of a short at the load that trips after a delay [A²s]: the limit with its error for that long, and
     the output's own capacitor, all of whose energy the lead takes at worst (½·C·V²/R).
     """
-    level, own = source.played.highest, source.output_capacitance or 0.0
+    level = source.played.highest
     volts, ohms = (level.voltage if level else 0.0), max(source.resistance.low, 1e-3)
-    return source.at_most(limit) ** 2 * delay + own * volts**2 / (2.0 * ohms)
+    return source.at_most(limit) ** 2 * delay + source.stored * volts**2 / (2.0 * ohms)
 
 
 def _bearing(amount: float, unit: str) -> str:

@@ -231,7 +231,7 @@ def voltage(demand: Demand, source: FedInput) -> Found:
 
 def power_drawn(demand: Demand, source: FedInput) -> Found:
     """The power drawn is more than the group gives while no output gives more than its own."""
-    needed = demand.power(source.resistance if source.senses else None)
+    needed = demand.power(source.warm if source.senses else None)
     yield from against(demand, constraints_in(power.given(source)), needed)
 
 

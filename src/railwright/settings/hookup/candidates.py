@@ -93,7 +93,7 @@ def _margins(demand: Demand, source: FedInput) -> dict[str, float]:
     return {
         "voltage": _beyond(source.full_voltage, demand.highest + source.sensed_drop),
         "current": _beyond(source.surely(source.full_current), demand.current),
-        "power": _beyond(source.full_power, demand.power(source.resistance if source.senses else None)),
+        "power": _beyond(source.full_power, demand.power(source.warm if source.senses else None)),
     }
 
 

@@ -136,7 +136,7 @@ def liking(source: FedInput) -> tuple[float, float, float]:
     """
     drop = 0.0 if source.senses or source.steady_drop is None else source.steady_drop
     lacks = drop / max(abs(source.input.nominal), 1e-9)
-    return lacks if lacks > UNSENSED else 0.0, float(source.senses), source.resistance.high
+    return lacks if lacks > UNSENSED else 0.0, float(source.senses), source.warm.high
 
 
 def _most_power(levels: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from railwright.documents.loader import Documents
+from railwright.frozen import freeze
 from railwright.settings.findings import Finding, Reason
 
 WHOLE = "hook-up"
@@ -23,3 +24,6 @@ class HookedUp:
     reasons: tuple[Reason, ...] = ()
     findings: tuple[Finding, ...] = ()
     rises: Mapping[int, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze(self, "rises")

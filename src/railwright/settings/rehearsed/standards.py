@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.standard_tests import permitted_of, pieces_of
+from railwright.plan.delivery import deliveries
 from railwright.quantities import Statement, joined, named, state
 from railwright.rehearsal.generator import edges_into_load
-from railwright.rehearsal.playback import PlayedShape, playback
+from railwright.rehearsal.playback import PlayedShape, ahead, playback
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, rule
@@ -19,7 +20,12 @@ from railwright.waveforms.standards import Permitted
 def standard_missed(rehearsed: Rehearsed) -> Outcome:
     """Edges, overshoot or level of a standard's test lie outside what the standard permits the generator."""
     context = rehearsed.context
-    for played in playback(context.timeline, rehearsed.record):
+    shapes = (step.shape for step in context.procedure.steps if step.shape is not None)
+    tested = (permitted_of(context.procedure, each) for shape in shapes for each in shape.waveforms.values())
+    if all(permitted is None for permitted in tested):
+        return
+    early = ahead(deliveries(context.timeline, context.feeds, context.bench))
+    for played in playback(context.timeline, rehearsed.record, early=early):
         shape = context.procedure.steps[played.step].shape
         if shape is None or played.input not in context.feeds or not played.edges:
             continue
@@ -64,7 +70,7 @@ def _missed(
         if not all(e.duration is not None and shortest <= e.duration <= longest for e in decides):
             yield _edges_missed(shortest, longest, at_load, into_load, played.edges)
     if permitted.overshoot is not None:
-        largest = max(each.overshoot for each in decides)
+        largest = max(each.overshoot or 0.0 for each in decides)
         if largest > permitted.overshoot:
             yield state(
                 "overshoot is {overshoot:.1%} of the change {at_load}"
@@ -114,13 +120,17 @@ def _longest(edges: Sequence[Edge], way: str, name: str) -> Statement:
     """The longest transition duration of some edges, or that one does not get to 90 %. name: of its figures,
     in front.
     """
+    if not all(each.reached for each in edges):
+        short = max((each for each in edges if not each.reached), key=lambda each: abs(each.error))
+        return state(
+            "{way} not to 90 %: it gets to {reached} instead of {goal}",
+            way=way,
+            reached=named(f"{name}_reached", short.after, "V"),
+            goal=named(f"{name}_goal", short.asked.goal, "V"),
+        )
     known = [each.duration for each in edges if each.duration is not None]
-    if len(known) == len(edges):
-        return state("{duration} {way}", duration=named(f"{name}_time", max(known), "s"), way=way)
-    short = max((each for each in edges if each.duration is None), key=lambda each: abs(each.error))
-    return state(
-        "{way} not to 90 %: it gets to {reached} instead of {goal}",
-        way=way,
-        reached=named(f"{name}_reached", short.asked.goal + short.error, "V"),
-        goal=named(f"{name}_goal", short.asked.goal, "V"),
-    )
+    if not known:
+        return state("no edge {way}", way=way)
+    rest = "" if all(each.settled for each in edges) else ", not settled"
+    duration = named(f"{name}_time", max(known), "s")
+    return state("{duration} {way}{rest}", duration=duration, way=way, rest=rest)

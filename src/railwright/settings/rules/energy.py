@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from railwright.quantities import Statement, named, state
+from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
@@ -107,17 +107,39 @@ def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> 
         return None
     # Through a diode neither the output's bleeder nor its capacitor has a part in it.
     if source.fixture is not None and source.fixture.diode is not None:
-        time = discharging_time(context, source.name, most, math.inf, highest.voltage)
+        time = discharging_time(source, most, math.inf, highest.voltage)
         return Discharge(most, time, f"the diode in '{source.fixture_name}' blocks")
     bleeder = source.bleeder
     if bleeder is None:
         return Discharge(most, None, None)
-    most += source.output_capacitance or 0.0
+    own = source.output_capacitance
     through, taken = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), 0.0
     if sinks and (taken := _sunk(source)):
         through = state("{bleeder}, {sunk} into the output", bleeder=through, sunk=(taken, "A"))
-    time = discharging_time(context, source.name, most, bleeder, highest.voltage, taken)
-    return Discharge(most, time, through)
+    if source.series and own is not None:
+        time = _in_series(source, highest.voltage, sinks)
+        each = [
+            state(
+                "{capacitance} with {bleeder} in {output}",
+                capacitance=(f, "F"),
+                bleeder=(r, "ohm"),
+                output=name,
+            )
+            for name, (f, r, _) in zip(source.names, _own(source), strict=True)
+        ]
+        through = state("{bleeder}: {each}", bleeder=through, each=joined(", ", each))
+    else:
+        time = discharging_time(source, most + (own or 0.0), bleeder, highest.voltage, taken)
+    if own is None:
+        through = state(
+            "{bleeder}, the output's own capacitor not counted, as it is not given", bleeder=through
+        )
+    return Discharge(most + (own or 0.0), time, through)
+
+
+def _own(source: FedInput) -> list[tuple[float, float, float]]:
+    """Of each output its capacitor [F], its bleeder [Ω] and what it takes in [A]; 0 where it is unknown."""
+    return [(o.output_capacitance or 0.0, o.bleeder or 0.0, o.sink or 0.0) for o in source.rows]
 
 
 def _sunk(source: FedInput) -> float:
@@ -125,15 +147,36 @@ def _sunk(source: FedInput) -> float:
     return (sum if source.parallel else min)(output.sink or 0.0 for output in source.rows)
 
 
+def _in_series(source: FedInput, voltage: float, sinks: bool) -> float | None:
+    """Longest time in which outputs in series, each with its own capacitor and bleeder, and the load's
+    capacitor fall from `voltage` to `FALLEN` together [s], at the load's least draw. None: that is unknown.
+    """
+    from railwright.physics import series_discharge
+
+    load = source.load
+    if load.current(voltage) is None:
+        return None
+
+    def drawn(level: float) -> float:
+        bounds = load.current(level)
+        return max(bounds.low, 0.0) if bounds is not None else 0.0
+
+    farads, ohms, taken = zip(*_own(source), strict=True)
+    sunk = taken if sinks else [0.0] * source.count
+    begin = [voltage * share for share in source.shares]
+    most = load.capacitance.high
+    return series_discharge.discharging_time(begin, farads, ohms, sunk, most, drawn, FALLEN)
+
+
 def discharging_time(
-    context: Context, name: str, most: float, bleeder: float, voltage: float, taken: float = 0.0
+    source: FedInput, most: float, bleeder: float, voltage: float, taken: float = 0.0
 ) -> float | None:
     """Longest time from `voltage` down to `FALLEN` [s]: ∫ C dv / (v/R + I_load(v) + I_taken), least draw."""
     time, previous = 0.0, voltage
     for index in range(1, 201):
         current = voltage * (FALLEN / voltage) ** (index / 200)
         middle = math.sqrt(previous * current)
-        drawn = context.sources[name].load.current(middle)
+        drawn = source.load.current(middle)
         if drawn is None:
             return None
         flows = middle / bleeder + max(drawn.low, 0.0) + taken

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from railwright.documents.sources import Location
+from railwright.frozen import freeze
 from railwright.quantities import Statement, joined, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Missing, Side, constraints_in
@@ -116,6 +117,9 @@ class Window:
     why: str = ""
     used: bool = True
     path: Path = ()
+
+    def __post_init__(self) -> None:
+        freeze(self, "parts")
 
     def side(self, side: Side, *, settled: bool = False) -> End | None:
         """The end that decides on one side; settled: brackets, which a rehearsal may move, left out."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from railwright.frozen import freeze
 from railwright.quantities import parse_value
 
 OPEN = "x"
@@ -28,6 +29,9 @@ class StandardFigures:
     edition: str
     title: str
     figures: Mapping[str, Figure]
+
+    def __post_init__(self) -> None:
+        freeze(self, "figures")
 
     def value(self, name: str, unit: str) -> float:
         """A figure of one value in its SI unit. KeyError: there is none of this name."""

@@ -1,0 +1,39 @@
+"""Mappings that stay as they are: what was worked out once serves every question after it.
+
+A dict all the same, so that it can be pickled, copied and written as JSON, unlike `types.MappingProxyType`.
+Standard library only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, NoReturn, TypeVar
+
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+class FrozenDict(dict[K, V]):
+    """A dict that cannot be changed: TypeError. `dict(...)` of it can."""
+
+    def _refuse(self, *_: Any, **__: Any) -> NoReturn:
+        raise TypeError("expected a mapping that stays as it is, got a change of it; change a copy of it")
+
+    __setitem__ = __delitem__ = __ior__ = _refuse
+    clear = pop = popitem = setdefault = update = _refuse
+
+    def __reduce__(self) -> tuple[type[FrozenDict[K, V]], tuple[dict[K, V]]]:
+        return FrozenDict, (dict(self),)
+
+
+def freeze(made: object, *fields: str) -> None:
+    """Keep these fields of a frozen dataclass from changes, those of them that are a dict; for its
+    `__post_init__`.
+    """
+    for name, value in frozen_values({name: getattr(made, name) for name in fields}).items():
+        object.__setattr__(made, name, value)
+
+
+def frozen_values(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Those of the values that are a dict, frozen."""
+    return {name: FrozenDict(value) for name, value in values.items() if type(value) is dict}
