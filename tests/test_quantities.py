@@ -255,6 +255,8 @@ def test_examples_of_messages_can_be_written(unit):
         (5e-14, "F", "0.05 pF"),
         (0.85, "1", "85 %"),
         (-40.0, "degC", "-40 °C"),
+        (4.957e-28, "V", "0 V"),  # what a rehearsal's rounding leaves of 0 V
+        (-2e-16, "s", "0 s"),
         (math.nan, "V", "nan V"),
     ],
 )

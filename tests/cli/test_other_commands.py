@@ -97,6 +97,8 @@ HOOKED_UP = (*RECORDING, "--procedure", PROCEDURE)
         (*HOOKED_UP, "--trigger", "main 3 V"),
         (*HOOKED_UP, "--trigger", "x voltage above 1 V"),
         (*HOOKED_UP, "--length", "3 V"),
+        (*HOOKED_UP, "--probe", "x"),
+        ("--probe", "main"),
         ("--true", "main.capacitor.capacitance"),
         ("--true", "main.capacitor.capacitance=xx"),
         ("--mischief", "left: sulks at message 3"),
@@ -107,7 +109,30 @@ def test_twin_options_that_cannot_be_are_one_line(documents, cli, options):
     result = cli("twin", BENCH, *options)
     assert result.exit_code == 2
     assert len(result.stderr.splitlines()) == 1
-    assert "expected" in result.stderr or "go together" in result.stderr or "needs" in result.stderr
+    assert any(word in result.stderr for word in ("expected", "go together", "goes with", "needs"))
+
+
+@pytest.mark.parametrize(
+    ("probes", "seen"),
+    [((), ["transducer"]), (("--probe", "main", "--probe", "main"), ["transducer", "main"])],
+)
+def test_a_twin_s_recorder_sees_the_trigger_s_input_and_what_is_probed(
+    documents, cli, monkeypatch, probes, seen
+):
+    """Nothing powers up here: what would be written is asked of the plant as if a capture was there."""
+    columns = []
+
+    def write(name, recorder, traces, trigger, path, *, inputs, seed, after):
+        columns.append([trigger.input, *(each for each in inputs or () if each != trigger.input)])
+        assert set(columns[-1]) <= set(traces)
+        return True
+
+    monkeypatch.setattr("railwright.twin.launcher.write_capture", write)
+    trigger = ("--trigger", "transducer voltage above 1 V")
+    result = cli("twin", BENCH, *HOOKED_UP, *trigger, *probes, "--free-ports", "--seconds", "0.6")
+    assert result.exit_code == 0, result.stderr
+    assert columns == [seen]
+    assert "transient recorder: a.csv" in result.stdout
 
 
 def test_faults_by_script_are_of_twins_only(documents, cli):

@@ -47,6 +47,16 @@ def test_the_chords_of_a_standards_ripple_are_no_edges(documents, cli):
     assert all(edge["asked_duration"] < 0.12 for edge in edges)
 
 
+def test_an_edge_that_begins_where_the_output_is_off_is_said_to(documents, cli):
+    """Nothing is asked while an output is off on purpose: no edge begins at 0 V then."""
+    shape = "{input: main, segments: [{hold: 50 ms}, {off_for: 200 ms}, {hold: 500 ms}]}"
+    edit(documents / PROCEDURE, "  - shape:\n", f"  - shape: {shape}\n    name: cut\n  - shape:\n")
+    table = cli("waveform", "--step", "cut", PROCEDURE).stdout.partition("Edges of 'cut' on main")[2]
+    edges = [line.split("  ") for line in table.splitlines() if "V" in line and "ms" in line]
+    begins = [[cell.strip() for cell in line if cell.strip()][:3] for line in edges]
+    assert begins == [["250 ms", "off", "16 V"]]
+
+
 def test_json_has_every_edge(dips, cli):
     data = json.loads(cli("waveform", "--json", "--step", "dips", PROCEDURE).stdout)
     (shape,) = data["shapes"]

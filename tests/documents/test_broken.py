@@ -3,11 +3,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 from tests.bench import BENCH, DEVICE, PROCEDURE, copy_demo, edit
 from tests.documents.test_loader import with_more
+from tests.said import says
 
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
@@ -1102,6 +1104,22 @@ def test_a_broken_auto_hook_up_prints_its_line(case, tmp_path, monkeypatch):
     with pytest.raises(DocumentErrors) as caught:
         load_documents(PROCEDURE)
     assert str(caught.value).splitlines() == list(case.lines)
+
+
+def test_an_input_that_is_not_played_is_said_to_stay_off(tmp_path, monkeypatch):
+    """Left out of hook-up and limits because nothing is played on it, it is to be written all the same."""
+    monkeypatch.chdir(tmp_path)
+    copy_demo(
+        Path(),
+        (PROCEDURE, "  transducer: {from: right.1, lead: thin pair, sense: at terminals}\n", ""),
+        (PROCEDURE, "order: [main, transducer], gap: 50 ms", "order: [main]"),
+        (PROCEDURE, "order: [transducer, main], gap: 20 ms", "order: [main]"),
+    )
+    with pytest.raises(DocumentErrors) as errors:
+        load_documents(PROCEDURE)
+    (said,) = [line for line in str(errors.value).splitlines() if "what feeds it" in line]
+    assert said.startswith(f"{PROCEDURE}:6:1: ")
+    assert says(said, "'transducer'", "add it", "nothing is played", "stays off")
 
 
 def test_the_table_is_long_enough():

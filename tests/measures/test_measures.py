@@ -40,6 +40,21 @@ def test_integrals_of_a_steady_waveform(measure: str, expected: float) -> None:
     assert read.low <= expected <= read.high
 
 
+@pytest.mark.parametrize("measure", ["mean_power", "peak_current", "turn_off_voltage", "restarts"])
+@pytest.mark.parametrize(
+    ("start", "said"), [(4.5, ("ends", "1.5 s", "before")), (-2.0, ("begins", "1.52 s", "after"))]
+)
+def test_a_record_that_lies_outside_the_step_is_said_to(
+    measure: str, start: float, said: tuple[str, ...]
+) -> None:
+    record = steady().read(1)  # 3 s long, the first value at 20 ms
+    seen = view(record, MODEL, start, start + 0.5)
+    with pytest.raises(CannotMeasure) as problem:
+        MEASURES[measure](replace(seen, beside=None, stops_at=(8.0, 9.0), restart=0.01))
+    assert says(str(problem.value), *said)
+    assert says(problem.value.would_decide, "covers the step")
+
+
 def test_what_is_systematic_is_not_divided_by_the_number_of_readings() -> None:
     short = MEASURES["mean_current"](view(steady().read(2), MODEL, 0.5, 0.8))
     long = MEASURES["mean_current"](view(steady().read(2), MODEL, 0.5, 2.8))

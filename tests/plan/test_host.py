@@ -50,6 +50,16 @@ def test_a_line_in_stairs_counts_each_of_them() -> None:
     assert by_host([line], 12.0, (1.0, 1e3), APART).asked == 1  # by the outputs' own slew
 
 
+@pytest.mark.parametrize("over", [0.0201, 0.03125, 0.0399, 0.04, 0.0505])
+def test_the_host_s_own_stairs_are_never_closer_than_it_keeps(over: float) -> None:
+    lines = [Action(over * n, "line", "main", 12.0 - 0.1 * n, over) for n in range(1, 5)]
+    host = by_host(lines, 12.0, None, APART)
+    assert host.left_out == 0
+    assert host.closest >= APART * (1.0 - 1e-6)
+    told = [time for time, _ in stairs_of(lines[0], 12.0, None, APART)]
+    assert len(told) == int(over / APART + 1e-6)  # as many as there is time for
+
+
 def test_what_waited_for_a_trigger_is_never_too_soon() -> None:
     points = steps((0.0, 6.0), (0.005, 12.0))
     assert by_host(points, 12.0, None, APART).left_out == 1

@@ -32,6 +32,20 @@ def test_short_entries_share_a_line_and_long_ones_do_not() -> None:
         assert len(key_of(["W" * 70, "W" * 70], (), 6.2).columns) == 1
 
 
+def test_a_long_entry_is_broken_into_lines_and_nothing_of_it_is_lost() -> None:
+    long = "2  0.1163 s, camera: enters CV (at 24 V, 0.4465 A; before it 16.81 V, 0.6 A; no reading in it)"
+    entries = [ENTRIES[0], long, ENTRIES[2], ENTRIES[3]]
+    with drawing():
+        key = key_of(entries, (), 6.2)
+        lines = list(chain(*key.columns))
+        assert " ".join(line.strip() for line in lines) == " ".join(entries)
+        assert len(lines) == len(entries) + 1
+        assert len(key.columns) == 2
+        # An entry stands in one column, and what goes on does not begin with a number.
+        assert all(column[0][0].isdigit() for column in key.columns)
+        assert key.step * len(key.columns) <= 6.2 + 0.2
+
+
 def test_remarks_are_broken_into_lines_and_take_their_height() -> None:
     words = "; ".join(f"requirement {n}: at most {n} mC" for n in range(1, 20))
     with drawing():

@@ -150,6 +150,18 @@ def test_nothing_is_clipped_and_nothing_covers_another(overlay: Overlay, step: s
     check_layout(drawn(overlay, step))
 
 
+def test_what_is_off_scale_and_the_set_limit_do_not_cover_each_other(overlay: Overlay) -> None:
+    """A peak is required to stay far below what it stays below anyway: the limit lies above the panel."""
+    meant = next(r for r in overlay.requirements if r.name == "transducer inrush")
+    asked = meant.model_copy(update={"of": "main", "name": "inrush of the main input", "at_most": 35.0})
+    figure = drawn(replace(overlay, requirements=(asked,)), "first power")
+    words = [text for axes in figure.axes for text in axes.texts]
+    (off_scale,) = (text for text in words if "off scale" in text.get_text())
+    (panel,) = (axes for axes in figure.axes if off_scale in axes.texts)
+    (level,) = (text for text in panel.texts if "set limit" in text.get_text())
+    assert not off_scale.get_window_extent().overlaps(level.get_window_extent())
+
+
 def test_long_names_are_cut_to_the_room_there_is(overlay: Overlay) -> None:
     names = [letter * 90 for letter in "WM"]
     one = Traces(np.linspace(0, 1, 5), {"voltage": np.full(5, 12.0), "current": np.linspace(0.1, 0.2, 5)})

@@ -53,6 +53,34 @@ def test_each_input_has_its_panels_and_one_without_an_edge_the_whole_width():
     assert enlarged[-1] >= 1.4
 
 
+def test_all_is_drawn_but_what_lies_between_off_and_on():
+    """Interruptions at 0 and 1 s, of 0.5 s; predicted with rows far apart while nothing changes."""
+    asked = Waveform(
+        np.array([0, 0, 0.5, 0.5, 1, 1, 1.5, 1.5, 2.5]), np.array([24, 0, 0, 24, 24, 0, 0, 24, 24])
+    )
+    time = np.array([0.0, 0.05, 0.5, 0.55, 0.6, 1.02, 1.05, 1.5, 1.55, 2.5])
+    predicted = np.array([24.0, 14, 14, 24, 24, 24, 14, 14, 24, 24])
+    away = ((0.0, 0.5), (1.0, 1.5))
+    each = Curves("main", asked, None, time, predicted, (1.4, 1.7), "off by up to 10 V", away)
+    figure = draw_waveforms([each], "interruptions", ("main",))
+    voltage, difference, enlarged, its_difference = figure.axes
+    for axes, stretches in (
+        (voltage, [(0.5, 1.0), (1.5, 2.5)]),
+        (difference, [(0.5, 1.0), (1.5, 2.5)]),
+        (enlarged, [(1.5, 1.7)]),
+        (its_difference, [(1.5, 1.7)]),
+    ):
+        drawn = [line.get_xdata() for line in axes.get_lines()]
+        reach = [(float(min(each)), float(max(each))) for each in drawn]
+        for stretch in stretches:
+            assert stretch in [pytest.approx(each) for each in reach], (stretch, reach)
+    asked_lines = [line.get_ydata() for line in voltage.get_lines() if line.get_linestyle() == "--"]
+    assert len(asked_lines) == 2
+    assert all(float(min(each)) == 24.0 for each in asked_lines)  # no edge from 0 V, which nobody asked for
+    off = np.concatenate([line.get_ydata() for line in difference.get_lines()])
+    assert (off.min(), off.max()) == pytest.approx((-10.0, 0.0))  # not 14 V above what is off
+
+
 @pytest.mark.parametrize("ending", [".svg", ".png"])
 def test_it_is_written_whole(tmp_path, ending):
     path = tmp_path / f"dips{ending}"

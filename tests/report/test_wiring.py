@@ -12,6 +12,7 @@ import pytest
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.report.drawing import drawing
+from railwright.report.key import text_width
 from railwright.report.style import colours
 from railwright.report.wiring import (
     DEVICE_FROM,
@@ -197,6 +198,26 @@ def test_nothing_lies_outside_the_drawing(wiring: WiringTable, count: int) -> No
                 assert box.x1 <= page.x1 + 1
                 assert page.y0 - 1 <= box.y0
                 assert box.y1 <= page.y1 + 1
+
+
+@pytest.mark.parametrize("name", ["Buoy", "Cinderpost heated camera mast", "W" * 60])
+def test_the_device_s_name_lies_within_the_drawing_and_clear_of_the_leads(
+    wiring: WiringTable, name: str
+) -> None:
+    with drawing():
+        figure = _figure(replace(wiring, device=name))
+        figure.canvas.draw()
+        (axes,) = figure.axes
+        (title,) = (text for text in axes.texts if text.get_text()[:4] == name[:4])
+        (leads,) = (text for text in axes.texts if text.get_text() == "leads")
+        # A page draws the letters as outlines, a little wider than on a screen of few dots.
+        wide, inch = text_width(title.get_text(), title.get_fontsize()), figure.dpi
+        place = title.get_transform().transform(title.get_position())[0] / inch
+        left = place - wide if title.get_horizontalalignment() == "right" else place
+        assert left + wide <= figure.get_figwidth() - 0.05
+        assert left > leads.get_window_extent().x1 / inch
+    if len(name) < 60:
+        assert title.get_text() == name
 
 
 def test_words_do_not_lie_on_each_other(wiring: WiringTable) -> None:

@@ -175,6 +175,29 @@ def test_not_settled(bent: Bent) -> None:
     assert says(finding.why, "11 V", "first power", "12 V")
 
 
+def test_a_voltage_that_is_nothing_within_the_output_s_error_is_settled(bent: Bent) -> None:
+    """0 V are set, to 5 mV; what the rehearsal leaves of that is none of the operator's business."""
+    documents = bent.documents
+    power_up = documents.procedure.steps[0].power_up
+    assert power_up is not None
+    at_zero = power_up.model_copy(update={"voltages": {"main": 0.0}})
+    first = documents.procedure.steps[0].model_copy(update={"power_up": at_zero})
+    steps = (first, *documents.procedure.steps[1:])
+    procedure = documents.procedure.model_copy(update={"steps": steps})
+    bent = Bent(replace(documents, procedure=procedure))
+    bent.bend("main", "voltage", 0.0, 0.3, 4.9e-28)
+    assert found(bent, "not-settled") == []
+    assert found(bent.bend("main", "voltage", 0.0, 0.3, 1.1), "not-settled") != []
+
+
+def test_an_input_that_stays_below_its_operating_range_does_not_come_up(bent: Bent) -> None:
+    traces = bent.record.traces["transducer"]
+    low = bent.documents.device.inputs["transducer"].operating.low
+    end = float(traces.time[-1])
+    bent.bend("main", "voltage", 0.0, 0.1, 5.0).bend("transducer", "voltage", 0.0, end, 0.9 * low)
+    assert found(bent, "order-rehearsed") == []
+
+
 def test_steady_current(bent: Bent) -> None:
     (finding,) = found(bent.bend("transducer", "current", 0.3, 2.2, 0.03), "steady-current-rehearsed")
     assert says(finding.why, "4 mA", "25 mA")

@@ -748,6 +748,17 @@ CASES = [
         silent=(("procedure", "{line_to: 6 V", "{line_to: 10 V"),),
     ),
     Case(
+        "outside-operating",
+        "main",
+        (
+            NO_LIST,
+            *shape(f"input: main, segments: [{RIPPLE.replace('50 Hz', '0.5 Hz').replace('12 V', '9 V')}]"),
+        ),
+        "ripple: sine",
+        "plays 8 V to 8.805 V (8 voltages); the input must work from 9 V",  # sines of 32nds of a turn
+        silent=(("procedure", "{line_to: 6 V", "{line_to: 10 V"),),
+    ),
+    Case(
         "touch-voltage",
         "main",
         (("bench", "location: dry", "location: wet"),),
@@ -1671,3 +1682,17 @@ def test_a_level_that_a_standard_leaves_open_is_not_said_to_be_of_its_table(tmp_
         (finding,) = of_rule(settings, rule)
         assert "level x, chosen: 75 %" in finding.why
         assert "duration x, chosen: 250 ms" in finding.why
+
+
+@pytest.mark.parametrize(("length", "can"), [("10 m", True), ("60 m", False)])
+def test_sensing_is_no_remedy_for_a_drop_that_it_does_not_make_up_for(
+    tmp_path: Path, length: str, can: bool
+) -> None:
+    """left.1 makes up for 1 V; at 0.6 A a lead of 10 m (AWG 18, 21 mΩ a metre, twice) drops 0.25 V, one of
+    60 m 1.5 V. Neither takes 12 V out of the range from 9 V on.
+    """
+    edits = (UNSENSED, ("bench", "one_way_length: 1.5 m", f"one_way_length: {length}"), STOCK)
+    (finding,) = of_rule(settle(station(tmp_path, *edits), TODAY), "lead-from-stock")
+    assert "will not do" not in finding.why
+    assert says(finding.why, "will do", "noticed")
+    assert ("sense at the load, which left.1 can" in finding.remedy) == can

@@ -10,12 +10,15 @@ from pathlib import Path
 
 import pytest
 from tests.said import figures, says
+from tests.settings.hookup.scene import needs, output, scene, supply
 from tests.settings.station import DEMO, TODAY, Edit, line_of, of_rule, settled, station
 
 from railwright.documents.loader import load_documents
 from railwright.documents.sources import DocumentErrors
+from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.data import as_data, window_as_data
 from railwright.settings.findings import Severity
+from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import by_severity, settle
 from railwright.settings.windows.window import End, Window
 
@@ -192,3 +195,23 @@ def test_settings_with_an_end_that_lies_nowhere_are_json() -> None:
     data = window_as_data(replace(window, recommended=float("inf")))
     assert data["demands"][0]["value"] is None
     assert json.loads(json.dumps(data, allow_nan=False))["recommended"] is None
+
+
+@pytest.mark.parametrize("at_limit", ["regulate", "trip"])
+def test_an_input_that_is_not_played_is_hooked_up_and_stays_off(at_limit: str) -> None:
+    """A test of one input leaves the other off: its levels are settled by what device and outputs bear."""
+    inputs = {"main": needs(12, 0.5), "spare": needs(24, 0.5, withstands=[{"voltage": "30 V"}])}
+    documents = scene({"a": supply(output(30, 2), output(30, 2))}, inputs, at_limit=at_limit)
+    power_up = documents.procedure.steps[0].power_up
+    assert power_up is not None
+    first = documents.procedure.steps[0].model_copy(
+        update={"power_up": power_up.model_copy(update={"order": ("main",)})}
+    )
+    procedure = documents.procedure.model_copy(update={"steps": (first, *documents.procedure.steps[1:])})
+    documents = replace(documents, procedure=procedure)
+    settings = settle(documents, TODAY)
+    assert [each for each in settings.findings if each.blocks] == []
+    (points,) = settings.set_points["spare"].outputs
+    assert 0.0 < points.ovp < 30.0
+    record = rehearse(hooked_up(documents).documents, settings.set_points).record
+    assert float(abs(record.traces["spare"].columns["voltage"]).max()) < 0.1

@@ -92,11 +92,12 @@ EDGES_SHOWN = 40
 
 def edges_table(played: PlayedShape) -> Table:
     """Edge by edge: what was asked, what became of it (10 to 90 %), and how far its level is off."""
+    on_again = {end for _, end in played.away}
     columns = ("At", "From", "To", "Asked", "Got", "Late (50 %)", "Overshoot", "Off at the end")
     rows = [
         (
             show(each.asked.time, "s"),
-            show(each.asked.start, "V"),
+            "off" if each.asked.time in on_again else show(each.asked.start, "V"),
             show(each.asked.goal, "V"),
             _time(each.asked_duration),
             _got(each),

@@ -49,6 +49,14 @@ TriggerText = Annotated[
         "--trigger", metavar="'INPUT voltage|current above|below VALUE'", help="What starts the recording."
     ),
 ]
+Probes = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--probe",
+        metavar="INPUT",
+        help="An input that the recorder sees, repeatable; left out: the trigger's input alone.",
+    ),
+]
 Before = Annotated[str, typer.Option(metavar="TIME", help="How much before its trigger a recording keeps.")]
 Length = Annotated[str, typer.Option(metavar="TIME", help="How long a recording is.")]
 Faults = Annotated[
@@ -93,6 +101,7 @@ def twin(
     recorder: RecorderName = None,
     to: To = None,
     trigger: TriggerText = None,
+    probe: Probes = None,
     before: Before = "20 ms",
     length: Length = "500 ms",
     seconds: Seconds = None,
@@ -134,7 +143,9 @@ def twin(
         if plan is None:
             raise BadInput("--recorder needs --procedure: with nothing connected there is nothing to record")
         moment = _trigger(trigger, before, length, tuple(plan.hook_up))
-        recording = (_known_recorder(loaded, recorder), moment, to)
+        recording = (_known_recorder(loaded, recorder), moment, to, _probed(probe or [], tuple(plan.hook_up)))
+    elif probe:
+        raise BadInput("--probe goes with --recorder: which recorder of the bench sees the input")
     twins = TwinBench(
         loaded,
         device,
@@ -176,6 +187,13 @@ def _known_recorder(bench: Bench, name: str) -> str:
         known = ", ".join(f"'{each}'" for each in bench.recorders) or "none"
         raise BadInput(f"--recorder: expected a recorder of the bench ({known}), got '{name}'")
     return name
+
+
+def _probed(given: list[str], inputs: tuple[str, ...]) -> tuple[str, ...]:
+    for name in given:
+        if name not in inputs:
+            raise BadInput(f"--probe: expected one of the inputs {', '.join(inputs)}, got '{name}'")
+    return tuple(dict.fromkeys(given))
 
 
 def faults_of(given: list[str], inputs: tuple[str, ...]) -> tuple[TwinFault, ...]:

@@ -63,9 +63,12 @@ def _every_input(
     for name in node.entries:
         yield from unknown(procedure, (section, name), "device's inputs", inputs, key=True)
         written.add(meant(name, inputs))
+    steps = range(len(items(procedure.root.get("steps"))))
+    powered = {word for step in steps for _, word in texts(procedure, "steps", step, "power_up", "order")}
     for name in inputs:
         if name not in written:
-            message = f"expected {what} for each input, got none for '{name}'; add it"
+            off = "" if name in powered else ", though nothing is played on it: it then stays off"
+            message = f"expected {what} for each input, got none for '{name}'; add it{off}"
             yield Problem(procedure.where((section,)), message)
 
 

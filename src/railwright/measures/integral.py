@@ -228,6 +228,7 @@ def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None
     import numpy as np
 
     if signal.time.size < 2:
+        view.overlaps()
         raise CannotMeasure("the record holds no values in this step", "a recording that covers the step")
     if view.model.exact:
         return

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import Part, ReadingModel
+from railwright.quantities import show
 from railwright.traces import Traces
 
 Array = NDArray[np.float64]
@@ -153,8 +154,19 @@ class View:
         """Typical time between two values of the record in the window [s]."""
         times = self.traces.between(self.start, self.end).time
         if times.size < 3:
+            self.overlaps()
             raise CannotMeasure(f"the record holds {times.size} values in this step", "a faster recording")
         return float(np.median(np.diff(times)))
+
+    def overlaps(self) -> None:
+        """Raises CannotMeasure where the whole record lies before the window, or behind it."""
+        time = self.traces.time
+        if time.size and (apart := max(self.start - float(time[-1]), float(time[0]) - self.end)) > 0.0:
+            where = "ends {} before" if time[-1] < self.start else "begins {} after"
+            raise CannotMeasure(
+                f"the record {where.format(show(apart, 's', 3))} the time that is to be judged",
+                "a recording that covers the step",
+            )
 
     def timing(self) -> tuple[float, float, float]:
         """Update, least and largest aperture [s]. Raises where the update interval is unknown."""

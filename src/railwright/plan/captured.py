@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from railwright.plan.host import AT_ONCE, EXACT
-from railwright.plan.stairs import stairs_of
+from railwright.plan.host import AT_ONCE
+from railwright.plan.stairs import EXACT, stairs_of
 from railwright.plan.timeline import Action
 from railwright.quantities import state
 

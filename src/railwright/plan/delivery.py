@@ -49,6 +49,9 @@ HOST_LATE = 0.1
 HOPELESS = 2
 """Times as many points as a list has that are needed at least, from which on none is fitted."""
 
+OWN = "every set point and line is the outputs' own, timed by the host"
+"""Why the host plays a shape of which nothing is left out."""
+
 NO_RESOLUTION = 1e-3
 """Step of a voltage that is taken where the bench does not give it [V]."""
 
@@ -137,7 +140,7 @@ def _delivery(
         return _captured(set_points, bench, step, name, own, span, turns, tolerance, busy)
     host = by_host(actions, level, slew_range(feed, bench), apart)
     if host.error <= tolerance:
-        why = host.why or "every set point and line is the outputs' own, timed by the host"
+        why = host.why or OWN
         return Delivery(step, name, "host", host.error, None, apart, tolerance, True, why, "", None, host)
     hindrance = _hindrance(feed, bench, set_points, busy)
     if hindrance:
@@ -226,7 +229,7 @@ def _captured(
     beside = HOST_LATE * apart
     of_host = best = figures(asked, told, beside, least)
     serves, lacks, listing, bound, late = _within(best, tolerance, beside), hindrance, None, None, apart
-    why = host.why or "every set point and line is the outputs' own, timed by the host"
+    why = host.why or OWN
     if not serves and not hindrance:
         assert points is not None
         found = _of_list(asked, abilities(feed, bench), points, tolerance, turns, least)
@@ -244,9 +247,8 @@ def _captured(
             serves = _within(best, tolerance, points.shortest + points.step)
             listing = Listing(step, name, listed.points, count)
             why = state(
-                "{why}; {list} is off by {list_error} at most and {list_rms} r.m.s., the host by {host_rms} "
-                "r.m.s.; no list of {most_points} points by less than {least_error} at most",
-                why=why,
+                "{list} is off by {list_error} at most and {list_rms} r.m.s., the host by {host_rms} r.m.s.; "
+                "no list of {most_points} points by less than {least_error} at most",
                 list=_list_words(listed, count),
                 list_error=(best.largest, "V"),
                 list_rms=(best.rms, "V"),
@@ -256,6 +258,7 @@ def _captured(
             )
             if late:
                 why = state("{why}; an edge is {late} out at most", why=why, late=(late, "s"))
+            why = joined("; ", (host.why, why)) if host.why else why
     if not serves and listing is None:
         why = state("{why}; it is off by {rms} r.m.s.; {lacks}", why=why, rms=(best.rms, "V"), lacks=lacks)
     remedy = "take outputs with a point list, or with a slew for it" if points is None else _more(points)

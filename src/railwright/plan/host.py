@@ -6,14 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from railwright.plan.stairs import stair_count
+from railwright.plan.stairs import EXACT, stair_count
 from railwright.plan.timeline import Action
 from railwright.quantities import Statement, state
 
 AT_ONCE = 1e-9
 """Instants less apart are one, and go in one message [s]."""
-EXACT = 1e-6
-"""Part of a time that may be missing, by the rounding of sums of times."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +20,8 @@ class Host:
 
     error: largest deviation of what the outputs are told from what is asked [V], jumps apart; why: what it
     comes from, '' where there is none. asked: set points; left_out: those of them that come too soon after
-    the one before; closest: shortest time between two [s], inf where there are not two.
+    the one before; closest: shortest time between two [s], inf where there are not two. in_stairs: whether
+    the error is the height of a stair, of a line that the outputs have no slew for.
     """
 
     error: float
@@ -30,6 +29,7 @@ class Host:
     asked: int
     left_out: int
     closest: float
+    in_stairs: bool = False
 
 
 def by_host(
@@ -46,6 +46,7 @@ def by_host(
     """
     worst = 0.0
     why: str = ""
+    stairs = False
     asked, left_out, closest = 0, 0, math.inf
     kept, kept_level, told = -math.inf, level, -math.inf
     for action in actions:
@@ -65,22 +66,22 @@ def by_host(
             left_out += gap > AT_ONCE
             off = abs(action.voltage - kept_level)
             if off > worst:
-                worst = off
+                worst, stairs = off, False
                 why = _too_soon(gap, apart)
         off = change / count if count else 0.0
         if off > worst:
-            worst = off
+            worst, stairs = off, True
             why = _in_stairs(action.over, count, off)
         rate = change / action.over if action.over else 0.0
         if slews and count == 0 and rate > slews[1]:
             off = change * (1.0 - slews[1] / rate)
             if off > worst:
-                worst = off
+                worst, stairs = off, False
                 why = _too_steep(rate, slews[1])
         if not soon or not alone:
             kept, kept_level = last, action.voltage
         level, told = action.voltage, last
-    return Host(worst, why, asked, left_out, closest)
+    return Host(worst, why, asked, left_out, closest, stairs)
 
 
 def _too_soon(gap: float, exchange: float) -> Statement:

@@ -20,6 +20,9 @@ shortest between two that the host plays.
 WATCH_EVERY = 0.05
 """Longest interval at which a run looks at the outputs, however seldom a reading is recorded [s]."""
 
+EXACT = 1e-6
+"""Part of a time that may be missing, by the rounding of sums of times."""
+
 MOST_STAIRS = 1000
 """A line of more stairs is rehearsed as a line: each stair is then a thousandth of it at most."""
 
@@ -50,13 +53,14 @@ def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
 
 
 def stair_count(change: float, over: float, slews: tuple[float, float] | None, apart: float = STAIR) -> int:
-    """Stairs in which a line of `change` [V] in `over` [s] is played; 0: by the outputs' own slew.
+    """Stairs in which a line of `change` [V] in `over` [s] is played: as many as the host keeps; 0: by the
+    outputs' own slew.
 
-    apart: time between two that the host keeps [s], by `exchange_of`.
+    apart: shortest time between two that the host keeps [s], by `exchange_of`.
     """
     if over <= 0.0 or change == 0.0 or (slews and abs(change) / over >= slews[0]):
         return 0
-    return max(1, round(over / apart))
+    return max(1, math.floor(over / apart * (1.0 + EXACT)))
 
 
 def stairs_of(

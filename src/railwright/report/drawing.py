@@ -161,9 +161,13 @@ def draw_step(
     return figure
 
 
+EVENT_AT_MOST = 240
+"""Letters of an event's words in the key."""
+
+
 def event_words(number: int, at: float, event: Event) -> str:
     """An event as the key has it: its number, its time in the step [s], and what happened."""
-    return f"{number}  {show(at, 's')}, {shortened(panels.describe(event), 64)}"
+    return f"{number}  {show(at, 's')}, {shortened(panels.describe(event), EVENT_AT_MOST)}"
 
 
 def _remarks(left_out: int, words: Sequence[str]) -> list[str]:
@@ -206,9 +210,9 @@ def _input_panels(
         panels.draw_limits(axes, mine, lay.required_until(overlay, span), labelled)
         if panel == "current" and name in overlay.set_points:
             level = lay.current_limit(overlay.set_points, name)
-            panels.draw_set_level(
-                axes, level, f"set limit {EngFormatter('A', sep=' ')(level)}" if labelled else ""
-            )
+            words = f"set limit {EngFormatter('A', sep=' ')(level)}" if labelled else ""
+            # The words of required limits stand on the right.
+            panels.draw_set_level(axes, level, words, "left" if mine else "right")
         for limit in limits:
             if limit.panel == "time":
                 panels.draw_instant(

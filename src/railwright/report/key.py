@@ -22,13 +22,16 @@ LINE = 0.115
 GAP = 0.16
 """Least distance between two columns [inches]."""
 COLUMNS_AT_MOST = 4
+LETTERS_AN_ENTRY = 64
+"""An entry goes on in a line below, indented, after so many letters: two columns of such fit side by side."""
+INDENT = "     "
 LETTERS_A_LINE = 150
 """Remarks are broken after so many letters: they fill the width of a figure at this size."""
 
 
 @dataclass(frozen=True, slots=True)
 class DrawingKey:
-    """Entries in columns, read downward, and remarks as wide as the figure."""
+    """Lines of entries in columns, read downward, and remarks as wide as the figure."""
 
     columns: tuple[tuple[str, ...], ...]
     remarks: tuple[str, ...]
@@ -42,15 +45,25 @@ class DrawingKey:
 
 
 def key_of(entries: Sequence[str], remarks: Sequence[str], width: float) -> DrawingKey:
-    """Entries set in as many columns as fit into `width` [inches], remarks broken into lines."""
+    """Entries set in as many columns as fit into `width` [inches], each in one of them; long entries and
+    remarks are broken into lines.
+    """
     lines = tuple(line for remark in remarks for line in textwrap.wrap(remark, LETTERS_A_LINE))
     if not entries:
         return DrawingKey((), lines, 0.0)
-    step = max(text_width(entry, SIZE) for entry in entries) + GAP
+    broken = [
+        textwrap.wrap(entry, LETTERS_AN_ENTRY, subsequent_indent=INDENT, break_on_hyphens=False)
+        for entry in entries
+    ]
+    step = max(text_width(line, SIZE) for entry in broken for line in entry) + GAP
     columns = max(1, min(COLUMNS_AT_MOST, len(entries), int((width + GAP) / step)))
-    deep = -(-len(entries) // columns)
-    split = tuple(tuple(entries[first : first + deep]) for first in range(0, len(entries), deep))
-    return DrawingKey(split, lines, step)
+    deep = -(-sum(map(len, broken)) // columns)
+    split: list[list[str]] = [[]]
+    for entry in broken:
+        if split[-1] and len(split[-1]) + len(entry) > deep and len(split) < columns:
+            split.append([])
+        split[-1] += entry
+    return DrawingKey(tuple(map(tuple, split)), lines, step)
 
 
 def text_width(text: str, size: float) -> float:

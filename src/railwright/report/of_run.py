@@ -11,7 +11,7 @@ from typing import Any
 from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of
 from railwright.evaluation.outcome import Outcome
 from railwright.plan.plan import plan_of
-from railwright.records.names import REPORT
+from railwright.records.names import DOCUMENTS, REPORT
 from railwright.report.build import build_report
 from railwright.report.subject import ReportInput
 
@@ -68,7 +68,6 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         for entry in about["instruments"]
     ]
     makers = {(entry.get("identification") or {}).get("maker") for entry in about["instruments"]}
-    documents = about.get("documents") or {}
     ending = stored.ending
     return {
         "run_id": about["run"],
@@ -84,9 +83,20 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         "switched_off": about.get("switched_off") or {},
         "simulated": TWIN_MAKER in makers,
         "software_version": about.get("software"),
-        "document_hashes": {name: hash_file(stored.folder / name) for name in documents.values()},
+        "document_hashes": {name: hash_file(stored.folder / name) for name in _document_files(stored)},
         "deviations": [*(about.get("deviations") or ()), *(about.get("cautions") or ()), *stored.differences],
     }
+
+
+def _document_files(stored: StoredRun) -> list[str]:
+    """The documents of a run in its folder, and the files beside them that they name: recordings, tables."""
+    documents = list((stored.data.about.get("documents") or {}).values())
+    beside = (
+        path.relative_to(stored.folder).as_posix()
+        for path in (stored.folder / DOCUMENTS).rglob("*")
+        if path.is_file()
+    )
+    return [*documents, *sorted(set(beside) - set(documents))]
 
 
 def _ended(stored: StoredRun) -> str:

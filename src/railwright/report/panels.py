@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from railwright.report.decimate import decimate
 from railwright.report.limits import DrawnLimit
@@ -277,18 +277,18 @@ def draw_instant(axes: Axes, limit: DrawnLimit, switched_on: float, labelled: bo
             )
 
 
-def draw_set_level(axes: Axes, level: float, label: str) -> None:
-    """A setting of the supply, dotted, where it is in view."""
+def draw_set_level(axes: Axes, level: float, label: str, side: Literal["left", "right"]) -> None:
+    """A setting of the supply, dotted, where it is in view; side: where its label stands."""
     low, high = axes.get_ylim()
     if low < level < high:
         axes.axhline(level, color=FAINT, linewidth=0.8, linestyle=(0, (1, 2)), zorder=2.4)
         axes.annotate(
             label,
-            (0.985, level),
+            (0.985 if side == "right" else 0.015, level),
             xycoords=("axes fraction", "data"),
             xytext=(0, 1.5),
             textcoords="offset points",
-            ha="right",
+            ha=side,
             fontsize=LABEL_SIZE,
             color=FAINT,
             zorder=6,

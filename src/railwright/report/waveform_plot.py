@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -98,10 +98,10 @@ def _panels(
     import numpy as np
 
     from railwright.waveforms.deviation import deviations
+    from railwright.waveforms.waveform import Waveform
 
     grid = place.subgridspec(2, 1, height_ratios=[2.2, 1.0], hspace=0.16)
     voltage, difference = figure.add_subplot(grid[0]), figure.add_subplot(grid[1])
-    asked_time, asked = _row(each.asked, window)
     time, predicted = each.time, each.predicted
     kept = (time >= window[0] - 1e-12) & (time <= window[1] + 1e-12)
     ends = np.interp(window, time, predicted)
@@ -110,15 +110,13 @@ def _panels(
     voltage.plot(*decimate(time, predicted), color=tint(colour, PALE), linewidth=2.6, zorder=2)
     if each.played is not None:
         voltage.plot(*decimate(*_row(each.played, window)), color=colour, linewidth=0.8, zorder=3)
-    for start, stop in _outside(each.away, asked_time):
-        line = decimate(asked_time[start:stop], asked[start:stop])
+    for stretch in _outside(each.away, window):
+        asked_time, asked = _row(each.asked, stretch)
+        line = decimate(asked_time, asked)
         voltage.plot(*line, color=INK, linewidth=0.7, linestyle=(0, (3, 1.4)), zorder=4)
-    rows, off = deviations(each.asked, each.time, each.predicted)
-    first = max(0, int(np.searchsorted(rows, window[0], side="left")) - 1)  # one row beyond each end
-    last = int(np.searchsorted(rows, window[1], side="right")) + 1
-    rows, off = rows[first:last], off[first:last]
-    for start, stop in _outside(each.away, rows):
-        difference.plot(*decimate(rows[start:stop], off[start:stop]), color=colour, linewidth=0.9, zorder=3)
+        of_stretch = Waveform(asked_time - stretch[0], asked)
+        rows, off = deviations(of_stretch, each.time - stretch[0], each.predicted)
+        difference.plot(*decimate(rows + stretch[0], off), color=colour, linewidth=0.9, zorder=3)
     difference.axhline(0.0, color=FAINT, linewidth=0.5, zorder=1)
     for axes, quantity in ((voltage, "voltage"), (difference, "deviation")):
         _prepare(axes, window, quantity)
@@ -140,15 +138,15 @@ def _row(wave: Waveform, window: tuple[float, float]) -> tuple[NDArray[np.float6
     )
 
 
-def _outside(away: Sequence[tuple[float, float]], time: NDArray[np.float64]) -> list[tuple[int, int]]:
-    """Stretches of rows (first, behind the last) that do not lie within any of some stretches of time."""
-    import numpy as np
-
-    off = np.zeros(time.size, dtype=bool)
-    for start, end in away:
-        off |= (time >= start) & (time < end)
-    edges = np.flatnonzero(np.diff(np.concatenate(([True], off, [True])).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+def _outside(
+    away: Sequence[tuple[float, float]], window: tuple[float, float]
+) -> Iterator[tuple[float, float]]:
+    """What stretches of time [s], in order, leave of a window."""
+    start = window[0]
+    for off, on in (*away, (window[1], window[1])):
+        if min(off, window[1]) > start:
+            yield start, min(off, window[1])
+        start = max(start, on)
 
 
 def _prepare(axes: Axes, window: tuple[float, float], quantity: str) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from railwright.quantities import show
 from railwright.report.drawing import as_svg, drawing, save
 from railwright.report.fixture_box import FixtureBox, fixture_box
+from railwright.report.key import text_width
 from railwright.report.style import INK, SMALL, colours
 from railwright.report.text import shortened
 
@@ -32,6 +33,8 @@ FIXTURE_TO = LEAD_TO + 0.2
 FIXTURE_FROM = FIXTURE_TO - 6.8
 GAP = 0.62
 DEVICE_TO = DEVICE_FROM + 6.6
+NAME_SIZE = 7.5
+"""Letters of the device's name [points]."""
 SENSE = 1.0
 HALF = 1.3
 OUTPUT = 2 * (HALF + SENSE) + 1.6
@@ -223,7 +226,7 @@ def _figure(wiring: WiringTable) -> Figure:
     pen = _Pen(sketch, elements)
     pen.words((0.0, 1.5), "supply outputs", colour=SMALL)
     pen.words(((LEAD_FROM + LEAD_TO) / 2, 1.5), "leads", align="center", colour=SMALL)
-    pen.words((DEVICE_FROM, 1.5), shortened(wiring.device, 38), size=7.5)
+    _device_name(pen, wiring.device)
     pen.box(DEVICE_FROM, -height - 0.6, DEVICE_TO, 0.6)
     commons = []
     level = 0.0
@@ -244,6 +247,19 @@ def _figure(wiring: WiringTable) -> Figure:
     axes.axis("off")
     figure.set_size_inches((DEVICE_TO + 0.8) * UNIT, (top - bottom) * UNIT)
     return figure
+
+
+def _device_name(pen: _Pen, name: str) -> None:
+    """Above the device: from its left edge on, or, where it is wider than the device, up to its right edge,
+    with so much of it as stays clear of what stands above the leads.
+    """
+    room = (DEVICE_TO - (LEAD_FROM + LEAD_TO) / 2 - 2.0) * UNIT
+    names = [shortened(name, length) for length in range(60, 2, -1)]
+    shown = next((each for each in names if text_width(each, NAME_SIZE) <= room), names[-1])
+    if text_width(shown, NAME_SIZE) <= (DEVICE_TO - DEVICE_FROM) * UNIT:
+        pen.words((DEVICE_FROM, 1.5), shown, size=NAME_SIZE)
+    else:
+        pen.words((DEVICE_TO, 1.5), shown, size=NAME_SIZE, align="right")
 
 
 def _row(pen: _Pen, row: Row, level: float, colour: str) -> None:

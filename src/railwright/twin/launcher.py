@@ -315,7 +315,7 @@ class TwinBench:
 def serve_bench(
     bench: TwinBench,
     *,
-    recording: tuple[str, Trigger, Path] | None = None,
+    recording: tuple[str, Trigger, Path, Sequence[str]] | None = None,
     say: Callable[[str], None] = print,
     ready: Callable[[TwinBench], None] | None = None,
     seconds: float | None = None,
@@ -323,8 +323,9 @@ def serve_bench(
     """Start a bench's twins, and serve them until Ctrl-C, or for `seconds`. Raises TwinError when one cannot
     start or ends.
 
-    recording: (recorder, trigger, file): write the first capture of the bench's external recorder. say: gets
-    one line for every supply and the recording. ready: called once when all are started.
+    recording: (recorder, trigger, file, inputs): write the first capture that the bench's external recorder
+    makes of these inputs and the trigger's. say: gets one line for every supply and the recording. ready:
+    called once when all are started.
     """
     try:
         with bench as twins:
@@ -337,8 +338,11 @@ def serve_bench(
             while end is None or time.monotonic() < end:
                 time.sleep(0.25 if end is None else max(0.0, min(0.25, end - time.monotonic())))
                 twins.check()
-                if recording is not None and twins.record(recording[0], recording[1], recording[2]):
-                    say(f"{recording[0]}: {recording[2]}")
+                if recording is None:
+                    continue
+                recorder, trigger, path, inputs = recording
+                if twins.record(recorder, trigger, path, inputs=inputs):
+                    say(f"{recorder}: {path}")
                     recording = None
     except KeyboardInterrupt:
         say("ended")

@@ -47,6 +47,29 @@ def test_a_lead_that_bears_more():
     changed(weak_lead, "a lead with a 'permitted_current' of 3.1 A or more for main", permitted="3.1 A")
 
 
+@pytest.mark.parametrize("form", ["sine", "trapezoid"])
+@pytest.mark.parametrize(("asked", "lasts", "slower"), [(2.0, "2 s", 1.5), (2.0, "500 ms", 1.56)])
+def test_a_ripple_that_the_host_can_time(form: str, asked: float, lasts: str, slower: float):
+    """A sine goes in 32 lines a period: 20 ms each are 1.56 Hz, and whole periods of 2 s then 1.5 Hz. A
+    trapezoid with edges of 10 ms, of which the host would time halves, gets edges of 40 ms, and 2 Hz stay."""
+
+    def make(frequency: float = asked, duration: str = lasts, edge: str = "10 ms") -> Documents:
+        ripple: Data = {"ripple": form, "peak_to_peak": "4 V", "frequency": f"{frequency} Hz"}
+        ripple |= {"for": duration} | ({"edges": edge} if form == "trapezoid" else {})
+        steps = [{"shape": {"input": "main", "segments": [ripple, {"hold": "1 s"}]}, "name": "hum"}]
+        return scene({"a": supply(output(30, 2))}, {"main": needs(12, 0.5)}, steps=steps)
+
+    remedy = finding_of(make()).remedy
+    if form == "trapezoid":
+        assert says(remedy, "ripple", "'hum'", "edges", "40 ms", "or longer")
+        assert hooked_up(make(edge="40 ms")).findings == ()
+        return
+    assert says(remedy, "ripple", "'hum'", f"{slower:g} Hz", "or less"), remedy
+    after = make(slower, lasts if slower == 1.5 else "641.02 ms")
+    assert hooked_up(after).findings == ()
+    assert not any(f.blocks for f in settle(after, exhaustive.TODAY).findings)
+
+
 def one_output(*more: Data) -> Documents:
     return scene(
         {"a": supply(output(30, 2)), **({"b": supply(*more)} if more else {})},
@@ -346,3 +369,12 @@ def test_it_stops_and_cannot_be_accepted(make):
     settings = settle(replace(documents, procedure=procedure), exhaustive.TODAY)
     assert settings.blocked
     assert "override-no-effect" in {f.rule for f in settings.findings}
+
+
+def test_what_speaks_against_several_outputs_is_said_once_with_their_names():
+    limits = {"main": {"current_limit": "1.6 A"}}
+    outputs = [output(30, 3, rise=f"{10 + n} ms") for n in range(4)]
+    finding = finding_of(scene({"a": supply(*outputs)}, {"main": needs(12, 2.2)}, limits=limits))
+    assert finding.why.count("2.2 A") == 1
+    assert says(finding.why, "a.1", "a.2", "a.3", "a.4", "1.596 A", "2.2 A")
+    assert finding.why.count("1.596 A") == 1

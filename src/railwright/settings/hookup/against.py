@@ -35,6 +35,7 @@ from railwright.settings.hookup.obstacle import (
     written,
 )
 from railwright.settings.rules.instruments import PROTECTIONS
+from railwright.settings.slower import slower
 from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
 from railwright.settings.windows.ovp import grid, window
 from railwright.settings.windows.window import collision
@@ -63,7 +64,7 @@ def point_list(demand: Demand, source: FedInput) -> Found:
                     piece=(shape.briefest, "s"),
                     lacks=lacks,
                 ),
-                f"make every hold and line of '{step}' {show(apart, 's')} or longer",
+                slower(shape.written, step, apart, shape.briefest),
                 PROCEDURE,
                 ("procedure", "steps", shape.number, "shape"),
             )

@@ -15,6 +15,8 @@ from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import Documents
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
+from railwright.documents.standard_tests import pieces_of
+from railwright.plan.host import AT_ONCE
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
 from railwright.settings.constraints.constraint import Constraint, Missing
@@ -22,6 +24,8 @@ from railwright.settings.context import FedInput, Sensed
 from railwright.settings.group import Group
 from railwright.settings.played import Played, what_is_played
 from railwright.settings.rules.leads import UNSENSED
+from railwright.waveforms.shapes import Piece as ShapePiece
+from railwright.waveforms.shapes import flat
 
 STEPS_OF_A_LINE = 20
 """Points that a stepping point list spends on a straight line: steps of 5 % of it (ours)."""
@@ -30,7 +34,7 @@ STEPS_OF_A_LINE = 20
 @dataclass(frozen=True, slots=True)
 class ShapeNeed:
     """The briefest piece of a shape [s], too brief for set points that the host times; its points in a list
-    that draws lines and in one that steps; its step, by name and number.
+    that draws lines and in one that steps; its step, by name and number; and its pieces as they are written.
     """
 
     briefest: float
@@ -38,6 +42,7 @@ class ShapeNeed:
     stepped: int
     step: str
     number: int
+    written: tuple[ShapePiece, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +158,9 @@ def _meet(one: tuple[float, float], other: tuple[float, float]) -> float:
     return (one[0] - other[0]) / (other[1] ** 2 - one[1] ** 2)
 
 
-def _shape_need(name: str, played: Played, timeline: Timeline, apart: float) -> ShapeNeed | None:
+def _shape_need(
+    name: str, played: Played, timeline: Timeline, apart: float, documents: Documents
+) -> ShapeNeed | None:
     """What the shapes on an input ask of a point list; None where no piece is too brief for set points sent
     one by one. apart: shortest time between two of them [s].
     """
@@ -163,13 +170,17 @@ def _shape_need(name: str, played: Played, timeline: Timeline, apart: float) -> 
         if span.kind != "shape" or name not in span.inputs:
             continue
         first, last = bisect_left(starts, span.start - 1e-9), bisect_left(starts, span.end - 1e-9)
-        pieces = [piece for piece in played.pieces[first:last] if piece.stop > piece.start]
+        pieces = [piece for piece in played.pieces[first:last] if piece.stop - piece.start > AT_ONCE]
         briefest = min((piece.stop - piece.start for piece in pieces), default=math.inf)
         if briefest >= apart * (1 - 1e-6) or (found is not None and briefest >= found.briefest):
             continue
         lines = sum(piece.before != piece.after for piece in pieces)
         holds = len(pieces) - lines
-        found = ShapeNeed(briefest, lines + holds, lines * STEPS_OF_A_LINE + holds, span.name, number)
+        shape = documents.procedure.steps[number].shape
+        assert shape is not None
+        written = tuple(flat(pieces_of(documents.procedure, documents.device, shape, name)))
+        stepped = lines * STEPS_OF_A_LINE + holds
+        found = ShapeNeed(briefest, lines + holds, stepped, span.name, number, written)
     return found
 
 
@@ -216,7 +227,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
             highest=max(levels, default=wanted.nominal),
             own_power=max((volts * amperes for volts, amperes in draws), default=0.0),
             powers=_most_power((volts + diode, amperes) for volts, amperes in draws),
-            shape=_shape_need(name, played[name], timeline, slowest),
+            shape=_shape_need(name, played[name], timeline, slowest, documents),
             slowest_rise=min(rises, default=math.inf),
             accepted=frozenset(o.finding for o in procedure.overrides if o.about in (None, name)),
         )

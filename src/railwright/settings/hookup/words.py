@@ -82,12 +82,12 @@ def _others(field: Field, chosen: Candidate, taken: Mapping[OutputName, str]) ->
     if seen:
         words.append(state("would do too: {others}", others=_some(list(seen.values()))))
     not_these = [
-        found[0].why
+        (str(name), (name,), found[0].why)
         for name, found in field.against.items()
         if found and name not in chosen.outputs and name not in seen
     ]
     if not_these:
-        words.append(state("would not: {others}", others=_some(not_these)))
+        words.append(state("would not: {others}", others=_some(_by_reason(not_these))))
     return words
 
 
@@ -96,24 +96,47 @@ def _some(words: Sequence[str]) -> Statement:
     return state("{named} and {not_named} more", named=named, not_named=more) if more > 0 else named
 
 
+def _by_reason(against: Sequence[tuple[str, Sequence[OutputName], str]]) -> list[str]:
+    """What speaks against some outputs (their words, their names, the reason): each reason once, with those
+    that it does not name itself.
+    """
+    unnamed: dict[str, list[str]] = {}
+    reasons: dict[str, str] = {}
+    for words, names, why in against:
+        reasons.setdefault(str(why), why)
+        these = unnamed.setdefault(str(why), [])
+        if words not in these and not all(str(name) in why for name in names):
+            these.append(words)
+    return [
+        state("with {outputs} {reason}", outputs=" or ".join(unnamed[key]), reason=why)
+        if unnamed[key]
+        else why
+        for key, why in reasons.items()
+    ]
+
+
 def why_none(field: Field) -> Statement:
     """Why an input is not fed: what speaks against each output, or who else needs those that would do."""
     name = field.demand.name
     if field.admissible:
         able = ", ".join(dict.fromkeys(each.source.words for each in field.admissible))
-        barred = _some([_all(each.obstacles) for each in by_cost(field.nearest)])
+        nearest = by_cost(field.nearest)
+        barred = _some(
+            _by_reason([(each.source.words, each.outputs, _all(each.obstacles)) for each in nearest])
+        )
         words = state(
             "{input} could be fed by {outputs}, but not beside the other inputs", input=name, outputs=able
         )
         if not barred:
             return words
         return state("{words}; others would do but for this: {barred}", words=words, barred=barred)
-    near: dict[str, Sequence[Obstacle]] = {}
+    found: dict[str, tuple[Sequence[OutputName], Sequence[Obstacle]]] = {}
     for each in by_cost(field.nearest):
-        near.setdefault(each.source.words, each.obstacles)
-    found: dict[str, Sequence[Obstacle]] = {**near, **field.against, **near}
-    each_why = [obstacles[0].why for obstacles in found.values() if obstacles]
-    why = _some(each_why) or "no output is free"
+        found.setdefault(each.source.words, (each.outputs, each.obstacles))
+    for output, obstacles in field.against.items():
+        found.setdefault(str(output), ((output,), obstacles))
+    each_why = [(words, names, against[0].why) for words, (names, against) in found.items() if against]
+    why = _some(_by_reason(each_why)) or "no output is free"
     return state("nothing feeds {input}: {why}", input=name, why=why)
 
 

@@ -24,6 +24,8 @@ ALIKE = 1.01
 
 SETTLED = 0.02
 """Largest distance from the set point, in parts of it, at which an input counts as settled."""
+SMALLEST = 1e-3
+"""The same at 0 V, where the bench does not say how exactly a voltage is set [V] (chosen)."""
 
 
 def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
@@ -151,7 +153,7 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
         column = "voltage" if source.senses else "terminal_voltage"
         for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
             reached = float(traces.columns[column][index])
-            if abs(reached - asked) > SETTLED * abs(asked):
+            if abs(reached - asked) > max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST):
                 yield Hit(
                     source.name,
                     (*rehearsed.step_path(span), "power_up"),
@@ -307,10 +309,11 @@ def order(rehearsed: Rehearsed) -> Outcome:
         if first is None or second is None:
             continue
         low = rehearsed.context.device.inputs[wanted.after].operating.low
-        stirs = 0.1 * rehearsed.context.device.inputs[wanted.then].operating.low
-        up = np.flatnonzero(second.columns["voltage"] > stirs)
-        if up.size == 0:
-            continue
+        works = rehearsed.context.device.inputs[wanted.then].operating.low
+        voltage = second.columns["voltage"]
+        if voltage.max(initial=0.0) < works:
+            continue  # it is kept below its operating range all the time
+        up = np.flatnonzero(voltage > 0.1 * works)
         time = float(second.time[up[0]])
         before = float(np.interp(time, first.time, first.columns["voltage"]))
         if before < low:

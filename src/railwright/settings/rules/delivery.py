@@ -5,15 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from railwright.plan.delivery import Delivery
-from railwright.plan.host import AT_ONCE, EXACT, by_host
+from railwright.documents.standard_tests import pieces_of
+from railwright.plan.delivery import TOLERANCE, Delivery
+from railwright.plan.host import by_host
 from railwright.plan.listing import shape_actions
-from railwright.plan.stairs import exchange_of, slew_range
+from railwright.plan.stairs import EXACT, exchange_of, slew_range
 from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import state
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule
+from railwright.settings.slower import slower
+from railwright.waveforms.shapes import flat
+
+LOW_STAIR = 0.05
+"""Part of a shape's span up to which the stairs of a line count as the line (chosen)."""
 
 
 def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
@@ -35,7 +41,7 @@ def shape_not_served(context: Context) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
     for each, path, name in _delivered(context):
         stops = each.far_off or (each.by == "host" and each.host.left_out)
-        if not each.serves and not stops:
+        if not each.serves and not stops and not _as_a_line(context, each):
             yield Hit(
                 each.input,
                 path,
@@ -48,6 +54,14 @@ def shape_not_served(context: Context) -> Outcome:
                 ),
                 each.remedy,
             )
+
+
+def _as_a_line(context: Context, each: Delivery) -> bool:
+    """Whether a shape is off by no more than low stairs of its lines, of which 'ramp-in-stairs' tells."""
+    rows = context.sources[each.input].rows
+    told = any(output.slew is None for output in rows) and each.figures is None
+    low = each.error <= (LOW_STAIR / TOLERANCE) * each.tolerance * (1.0 + EXACT)
+    return each.by == "host" and each.host.in_stairs and told and low
 
 
 @rule("capture-not-played", Severity.STOP)
@@ -73,7 +87,9 @@ def capture_not_played(context: Context) -> Outcome:
 @rule("host-cannot-keep", Severity.STOP)
 def host_cannot_keep(context: Context) -> Outcome:
     """Set points are asked of the host that follow each other sooner than it can send and verify them."""
-    for step, name, path, asked, left_out, closest, lacks in _too_soon(context):
+    for number, name, path, asked, left_out, closest, lacks in _too_soon(context):
+        step, shape = context.timeline.spans[number].name, context.procedure.steps[number].shape
+        pieces = flat(pieces_of(context.procedure, context.device, shape, name)) if shape is not None else ()
         source = context.sources[name]
         apart = exchange_of(source.outputs, context.bench)
         supplies = dict.fromkeys(output.supply for output in source.outputs)
@@ -83,7 +99,6 @@ def host_cannot_keep(context: Context) -> Outcome:
             taken = state(
                 " (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown)
             )
-        times = math.ceil(10.0 * apart / max(closest, AT_ONCE) * (1.0 - EXACT)) / 10.0
         yield Hit(
             name,
             path,
@@ -99,14 +114,15 @@ def host_cannot_keep(context: Context) -> Outcome:
                 left_out=left_out,
                 lacks=lacks,
             ),
-            f"play it {times:g} times as slowly, or from outputs with a point list that holds it, or from a "
-            "supply with a shorter exchange",
+            f"{slower(pieces, step, apart, closest)}; or play it from outputs with a point list that holds "
+            "it, or from a supply with a shorter exchange",
         )
 
 
-def _too_soon(context: Context) -> Iterator[tuple[str, str, Path, int, int, float, str]]:
-    """Steps of which the host would leave out set points: name of the step, input, where it is written; set
-    points asked for, and left out; time between the closest two [s]; and why no list plays them, in words.
+def _too_soon(context: Context) -> Iterator[tuple[int, str, Path, int, int, float, str]]:
+    """Steps of which the host would leave out set points: position of the step, input, where it is
+    written; set points asked for, and left out; time between the closest two [s]; and why no list plays
+    them, in words.
     """
     delivered = {(each.step, each.input): each for each in context.deliveries}
     ends = _at_the_end(context.timeline)
@@ -128,8 +144,7 @@ def _too_soon(context: Context) -> Iterator[tuple[str, str, Path, int, int, floa
         if host.left_out and (delivery is None or host.error > delivery.tolerance):
             lacks = state("; {lacks}", lacks=delivery.lacks) if delivery and delivery.lacks else ""
             path = _shape_path(context, step, name)
-            title = context.timeline.spans[step].name
-            yield title, name, path, host.asked, host.left_out, host.closest, lacks
+            yield step, name, path, host.asked, host.left_out, host.closest, lacks
     for index, step_ in enumerate(context.procedure.steps):
         sweep = step_.sweep
         if sweep is None or sweep.input not in context.sources:
@@ -139,8 +154,7 @@ def _too_soon(context: Context) -> Iterator[tuple[str, str, Path, int, int, floa
         left_out = sweep.points - math.ceil(sweep.points / max(1, every))
         if left_out:
             path = ("procedure", "steps", index, "sweep", "dwell")
-            title = context.timeline.spans[index].name
-            yield title, sweep.input, path, sweep.points, left_out, sweep.dwell, ""
+            yield index, sweep.input, path, sweep.points, left_out, sweep.dwell, ""
 
 
 def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from railwright.quantities import Part, joined, state
 from railwright.settings import conductors
@@ -23,6 +24,9 @@ USED_UP = 0.8
 """Part of what sensing makes up for that a lead's steady drop may take (ours)."""
 UNSENSED = 5e-3
 """Drop without sensing that goes unnoticed, in parts of nominal, as rule lead-drop-unsensed has it."""
+
+NOTICED = "its drop is noticed without sensing"
+"""What is wrong with a lead that would do otherwise."""
 
 
 def _meant_within(source: FedInput) -> list[Level]:
@@ -177,7 +181,14 @@ def _permitted_drop(source: FedInput, drop: float) -> tuple[float, str]:
     # At the very end of the range no lead would do, however thick: rule lead-drop tells that.
     if operating.low + 1e-9 < lowest < operating.low + drop - 1e-9:
         return lowest - operating.low, "its drop takes the input out of its operating range"
-    return (noticed, "its drop is noticed without sensing") if drop > noticed else (drop, "")
+    return (noticed, NOTICED) if drop > noticed else (drop, "")
+
+
+def _sensing_would_do(source: FedInput) -> bool:
+    """Whether the outputs can sense at the load, and make up for the lead's steady drop where known."""
+    facts = constraints_in(outputs.made_up_for(replace(source, sense="at load")))
+    able = all(output.sense is not None for output in source.rows)
+    return able and all(each.holds(source.steady_drop or 0.0) for each in facts)
 
 
 def _surface(context: Context, source: FedInput, current: float) -> float:
@@ -212,9 +223,10 @@ def lead_from_stock(context: Context) -> Outcome:
             context.bench.stock, source.lead, current, carries, ambient, permitted - spent, RISE
         )
         sensing = ""
-        if not source.senses and all(output.sense is not None for output in source.rows):
+        if not source.senses and _sensing_would_do(source):
             sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
-        why: str = "no conductor in stock would do"
+        noticed = words == NOTICED
+        why: str = f"no conductor in stock {'drops so little that it is not' if noticed else 'would do'}"
         remedy = f"a shorter lead, or a thicker conductor{sensing}"
         if choice is not None:
             why = state(
@@ -236,7 +248,12 @@ def lead_from_stock(context: Context) -> Outcome:
             source.name,
             (*source.at_hook_up, "lead"),
             state(
-                "lead '{lead}' will not do ({trouble}); {why}", lead=source.lead_name, trouble=words, why=why
+                "lead '{lead}' will do, but {trouble}; {why}"
+                if noticed
+                else "lead '{lead}' will not do ({trouble}); {why}",
+                lead=source.lead_name,
+                trouble=words,
+                why=why,
             ),
             remedy,
         )

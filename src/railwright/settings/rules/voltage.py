@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from railwright.quantities import listed, state
+from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
@@ -14,6 +14,8 @@ TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
 """Voltage above which a part counts as dangerous to touch in normal condition, d.c. [V] (IEC 61010-1, from
 memory).
 """
+FEW_LEVELS = 3
+"""Voltages outside an operating range that are told one by one (chosen)."""
 WHO_DECIDES = "local codes and competent persons decide"
 """Said where a remedy is a matter of safety at work."""
 
@@ -111,12 +113,37 @@ def outside_operating(context: Context) -> Outcome:
                 state(
                     "'{step}' plays {levels}; the input must work from {low} to {high}",
                     step=step,
-                    levels=listed("level", (level.voltage for level in levels), "V"),
+                    levels=joined(
+                        " and ",
+                        (
+                            _several(side)
+                            for side in (
+                                [v.voltage for v in levels if v.voltage < operating.low],
+                                [v.voltage for v in levels if v.voltage > operating.high],
+                            )
+                            if side
+                        ),
+                    ),
                     low=(operating.low, "V"),
                     high=(operating.high, "V"),
                 ),
                 "make sure that this is meant",
             )
+
+
+def _several(voltages: list[float]) -> Statement:
+    """Some voltages, for people: one by one where they are few, as printed, else from the lowest to the
+    highest.
+    """
+    shown = {show(voltage, "V") for voltage in voltages}
+    if len(shown) <= FEW_LEVELS:
+        return listed("level", voltages, "V")
+    return state(
+        "{lowest} to {highest} ({levels} voltages)",
+        lowest=(min(voltages), "V"),
+        highest=(max(voltages), "V"),
+        levels=len(shown),
+    )
 
 
 @rule("touch-voltage", Severity.CAUTION)

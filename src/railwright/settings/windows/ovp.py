@@ -8,7 +8,7 @@ from railwright.quantities import state
 from railwright.settings import figures
 from railwright.settings.constraints.ovp import facts
 from railwright.settings.context import FedInput
-from railwright.settings.windows.window import NOTHING_PLAYED, Window, between, rounded, window_of
+from railwright.settings.windows.window import Window, between, rounded, window_of
 
 OVP_MARGIN = 0.03
 """Least distance of an OVP level, less its error, above the highest voltage played, in parts of it."""
@@ -29,9 +29,8 @@ def window(source: FedInput, limit: float | None) -> Window:
     is left out.
     """
     asked, taken = source.limits.ovp if source.limits else "auto", "the OVP's own step is not given: taken"
-    lacks = [] if source.played.highest else [NOTHING_PLAYED]
     found = facts(source, limit)
-    return recommend(window_of(source, "ovp", grid(source), found, source.shares, asked, taken, lacks))
+    return recommend(window_of(source, "ovp", grid(source), found, source.shares, asked, taken))
 
 
 def recommend(found: Window) -> Window:
