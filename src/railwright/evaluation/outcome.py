@@ -9,7 +9,7 @@ from railwright.measures.outcome import Measured
 
 
 class Outcome(StrEnum):
-    """inconclusive: the uncertainty, or the sampling, does not allow a decision. not judged: a whole that has no
+    """inconclusive: the uncertainty, or the sampling, allows no decision. not judged: a whole that has no
     requirement.
     """
 
