@@ -226,7 +226,9 @@ def lead_from_stock(context: Context) -> Outcome:
         if not source.senses and _sensing_would_do(source):
             sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
         noticed = words == NOTICED
-        why: str = f"no conductor in stock {'drops so little that it is not' if noticed else 'would do'}"
+        why: str = "no conductor in stock would do"
+        if noticed:
+            why = "no conductor in stock drops so little that it is not"
         remedy = f"a shorter lead, or a thicker conductor{sensing}"
         if choice is not None:
             why = state(
@@ -244,19 +246,11 @@ def lead_from_stock(context: Context) -> Outcome:
                 drop=(spent, "V", 2),
             )
             remedy = f"raise the voltage by the drop{sensing}"
-        yield Hit(
-            source.name,
-            (*source.at_hook_up, "lead"),
-            state(
-                "lead '{lead}' will do, but {trouble}; {why}"
-                if noticed
-                else "lead '{lead}' will not do ({trouble}); {why}",
-                lead=source.lead_name,
-                trouble=words,
-                why=why,
-            ),
-            remedy,
-        )
+        verdict = state("will not do ({trouble})", trouble=words)
+        if noticed:
+            verdict = state("will do, but {trouble}", trouble=words)
+        told = state("lead '{lead}' {verdict}; {why}", lead=source.lead_name, verdict=verdict, why=why)
+        yield Hit(source.name, (*source.at_hook_up, "lead"), told, remedy)
 
 
 @rule("lead-hot", Severity.CAUTION)
