@@ -96,7 +96,7 @@ def _some(words: Sequence[str]) -> Statement:
     return state("{named} and {not_named} more", named=named, not_named=more) if more > 0 else named
 
 
-def _by_reason(against: Sequence[tuple[str, Sequence[OutputName], str]]) -> list[str]:
+def _by_reason(against: Sequence[tuple[str, Sequence[str], str]]) -> list[str]:
     """What speaks against some outputs (their words, their names, the reason): each reason once, with those
     that it does not name itself.
     """
@@ -130,7 +130,7 @@ def why_none(field: Field) -> Statement:
         if not barred:
             return words
         return state("{words}; others would do but for this: {barred}", words=words, barred=barred)
-    found: dict[str, tuple[Sequence[OutputName], Sequence[Obstacle]]] = {}
+    found: dict[str, tuple[Sequence[str], Sequence[Obstacle]]] = {}
     for each in by_cost(field.nearest):
         found.setdefault(each.source.words, (each.outputs, each.obstacles))
     for output, obstacles in field.against.items():
