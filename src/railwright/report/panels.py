@@ -292,6 +292,7 @@ def draw_set_level(axes: Axes, level: float, label: str, side: Literal["left", "
             fontsize=LABEL_SIZE,
             color=FAINT,
             zorder=6,
+            bbox=_LABEL,
         )
 
 
