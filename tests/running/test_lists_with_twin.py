@@ -121,7 +121,10 @@ def test_two_lists_one_after_the_other_are_played_and_recorded(tmp_path: Path) -
     assert swing.columns["voltage"].min() == pytest.approx(10.0, abs=0.4)
     since = swing.time - ripple.start - 0.004
     triangle = 12.0 + 2.0 * np.interp(since % 0.2, [0.0, 0.05, 0.15, 0.2], [0.0, 1.0, -1.0, 0.0])
-    assert np.abs(swing.columns["voltage"] - triangle)[2:-2].max() < 0.6
+    apart = np.abs(swing.columns["voltage"] - triangle)[2:-2]
+    # At 40 V/s a reading that the system hands over 25 ms late is 1 V apart: one may be, not many.
+    assert np.median(apart) < 0.3
+    assert apart.max() < 1.2
     lines = [json.loads(line) for line in (tmp_path / "run" / "log.ndjson").read_text().splitlines()]
     lists = [line for line in lines if line["kind"] == "point list"]
     assert [line["step"] for line in lists] == ["stepped", "ripple"]
