@@ -75,7 +75,7 @@ def test_conformance_probability() -> None:
 @pytest.mark.parametrize(
     ("outcomes", "expected"),
     [
-        ((), "pass"),
+        ((), "not judged"),
         (("pass", "pass"), "pass"),
         (("pass", "inconclusive"), "inconclusive"),
         (("inconclusive", "fail", "pass"), "fail"),

@@ -124,7 +124,7 @@ def test_a_run_that_ended_after_its_last_required_step_is_no_pass(tmp_path: Path
 @pytest.mark.parametrize("run", [TRIP, {"off_confirmed": False, "not_confirmed": ["aux: 4.9 V"]}])
 def test_without_a_requirement_too(tmp_path: Path, run: dict[str, Any]) -> None:
     found, stored = judged(tmp_path, **run, requires="")
-    assert (found.results, found.outcome, exit_code(stored)) == ((), INCONCLUSIVE, 5)
+    assert (found.results, found.outcome, exit_code(stored)) == ((), Outcome.NOT_JUDGED, 5)
 
 
 def test_a_completed_run_that_was_not_confirmed_off(tmp_path: Path) -> None:
