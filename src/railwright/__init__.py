@@ -15,6 +15,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from railwright.collection import seldom_collected
 from railwright.version import __version__
 
 if TYPE_CHECKING:
@@ -65,16 +66,18 @@ _ELSEWHERE = {
 
 def open(procedure: str | os.PathLike[str]) -> Job:
     """A job, from the path of its procedure. Raises DocumentErrors with everything that is wrong."""
-    from railwright.job import Job
+    with seldom_collected():
+        from railwright.job import Job
 
-    return Job.open(procedure)
+        return Job.open(procedure)
 
 
 def read_run(folder: str | os.PathLike[str]) -> Run:
     """A run, from its folder. Raises NoRun or DocumentErrors where it cannot be read."""
-    from railwright.job import Run
+    with seldom_collected():
+        from railwright.job import Run
 
-    return Run.read(folder)
+        return Run.read(folder)
 
 
 def __getattr__(name: str) -> Any:

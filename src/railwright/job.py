@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from railwright.arguments import as_keys, as_text, as_truth, as_whole, unexpected
+from railwright.collection import seldom_collected
 from railwright.documents.edit import edited
 from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
@@ -72,7 +73,8 @@ def _kept(key: tuple[Any, ...], make: Callable[[], T]) -> T:
     if key in _KEPT:
         _KEPT[key] = found = _KEPT.pop(key)
         return found  # type: ignore[no-any-return]
-    made = make()
+    with seldom_collected():
+        made = make()
     _KEPT[key] = made
     while len(_KEPT) > KEPT:
         del _KEPT[next(iter(_KEPT))]

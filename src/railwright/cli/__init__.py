@@ -10,6 +10,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from railwright.collection import THRESHOLD
+
 if TYPE_CHECKING:
     from railwright.cli.exits import Exit
 
@@ -48,8 +50,7 @@ def main() -> None:
         from railwright.cli.exits import guarded
 
         guarded(answer)()
-    # Imports make many objects and little garbage: looking for it at every 700 of them is a fifth of a start.
-    gc.set_threshold(500_000, 20, 20)
+    gc.set_threshold(*THRESHOLD)
     # And at the end the interpreter would look through all of them three times before it lets go of them.
     atexit.register(gc.freeze)
     # Pydantic otherwise looks through all installed packages for plugins of its own at every start.
