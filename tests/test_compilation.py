@@ -252,6 +252,30 @@ def heard() -> Iterator[list[str]]:
     announce(None)
 
 
+def test_an_entry_that_is_kept_is_loaded_without_the_compiler(tmp_path: Path) -> None:
+    """A second process gives the same result, and has not imported what numba compiles with."""
+    program = """
+import sys
+from pathlib import Path
+from railwright.compilation import FLOAT, compile_kept
+
+def scaled(value):
+    return 2.0 * value
+
+entry = compile_kept(scaled, (FLOAT,), "kept", [Path(__file__)])
+print(entry(21.0), "numba.np.npyimpl" in sys.modules, sum(entry.stats.cache_hits.values()))
+"""
+    script = tmp_path / "program.py"
+    script.write_text(program, "utf-8")
+    environment = {**os.environ, "RAILWRIGHT_CACHE": str(tmp_path / "cache")}
+    command = [sys.executable, str(script)]
+    told = [
+        subprocess.run(command, env=environment, capture_output=True, text=True, check=True).stdout.split()
+        for _ in range(2)
+    ]
+    assert told == [["42.0", "True", "0"], ["42.0", "False", "1"]]
+
+
 def test_numba_tells_when_it_compiles(heard: list[str]) -> None:
     one = compile_kept(lambda x: doubled(x) + 4.0, [FLOAT], "of-a-test", [], seconds=7.0)
     assert one(1.0) == 6.0

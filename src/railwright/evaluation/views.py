@@ -149,7 +149,8 @@ def _supplied(case: Case, name: str, span: Span) -> tuple[float, float]:
         if name not in each.inputs:
             continue
         if each.kind == "power_up" and each.start < span.end:
-            on, down = _switched_on(case, name, each) or each.start, math.inf
+            at = _switched_on(case, name, each)
+            on, down = each.start if at is None else at, math.inf
         if each.kind == "power_down" and down == math.inf:
             down = each.start
     return on, down

@@ -11,7 +11,6 @@ A rehearsal knows when its loads stopped; of readings it is told as unseen.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from railwright.measures.integral import covered
@@ -31,8 +30,6 @@ BLOCK = 1e-3
 AROUND = 5
 """Values on either side whose median is the usual value for a short dip."""
 PHASES = 64
-MOST_POINTS = 50_000_000
-"""Values of a rehearsal, a tenth of a millisecond apart, that are looked at in one step."""
 
 
 @measure("1", "restarts", ("current",), only_grows=True)
@@ -63,13 +60,15 @@ def restarts(view: View) -> Measured:
     on, down = view.supplied
     begin, end = max(view.start, on), min(view.end, down)
     if end <= begin:
-        raise CannotMeasure("this step takes the input down", "a step in which it is on")
+        raise CannotMeasure("the input is taken down in this step, or before it", "a step in which it is on")
     budget = Budget(view)
     if view.away is not None:
         own = [each for each in view.away if on <= each[0] < end and each[1] > begin]
         return budget.result(float(len(own)), f"times that the load stops: {len(own)}")
     margin = view.timing()[2] / 2.0 + view.shift()[1]
-    current, voltage = _together(view, begin, end)
+    current, voltage = view.current(), view.voltage()
+    if current.time.size != voltage.time.size:
+        raise CannotMeasure("voltage and current were not recorded together", "a recording of both")
     # Readings whose aperture may reach into another step do not tell that this one was recorded.
     covered(view, current.between(begin + margin, end - margin))
     # What began before the step, or ends after it, is seen from its beginning to its end.
@@ -107,21 +106,6 @@ def _hidden(view: View, time: Array, volts: Array, explained: Sequence[tuple[int
     shortest = _shortest_seen(view, time)
     unseen = f"a drop-out shorter than {amount(shortest, 's')} can fall between the readings"
     return {"unseen": unseen, "would_decide": rate(shortest / 20.0)}
-
-
-def _together(view: View, begin: float, end: float) -> tuple[Signal, Signal]:
-    """Current and voltage at the same instants; of a rehearsal, of the step alone, evenly."""
-    current, voltage = view.current(), view.voltage()
-    if view.model.exact:
-        points = int((end - begin) / BLOCK * 10.0) + 2
-        if points > MOST_POINTS:
-            longest = f"{MOST_POINTS * BLOCK / 10.0 / 60.0:.0f} minutes"
-            raise CannotMeasure(f"drop-outs are looked for in a step of at most {longest}", "a shorter step")
-        step = replace(view, start=begin, end=end, switched_on=None)
-        return current.evenly(step, points), voltage.evenly(step, points)
-    if current.time.size != voltage.time.size:
-        raise CannotMeasure("voltage and current were not recorded together", "a recording of both")
-    return current, voltage
 
 
 def _reaches(time: Array, dip: tuple[int, int], begin: float, end: float, margin: float) -> bool:
