@@ -17,14 +17,19 @@ def as_it_was() -> Iterator[None]:
     gc.set_threshold(*before)
 
 
-def test_it_is_as_before_afterwards_also_where_something_fails() -> None:
-    gc.set_threshold(700, 10, 10)
-    with pytest.raises(ZeroDivisionError), seldom_collected():
+def fails() -> None:
+    with seldom_collected():
         assert gc.get_threshold() == THRESHOLD
         with seldom_collected():
             assert gc.get_threshold() == THRESHOLD
         assert gc.get_threshold() == THRESHOLD
-        print(1 / 0)
+        raise KeyError("something")
+
+
+def test_it_is_as_before_afterwards_also_where_something_fails() -> None:
+    gc.set_threshold(700, 10, 10)
+    with pytest.raises(KeyError, match="something"):
+        fails()
     assert gc.get_threshold() == (700, 10, 10)
 
 

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 THRESHOLD = (500_000, 20, 20)
-"""Imports and documents make many objects and little garbage: looking for it at every 700 of them is a fifth of
-a start."""
+"""Imports and documents make many objects and little garbage: looking for it at every 700 of them is a fifth
+of a start.
+"""
 
 
 @contextmanager
