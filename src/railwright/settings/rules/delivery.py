@@ -163,9 +163,9 @@ def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:
     """
     found: dict[tuple[int, str], list[Action]] = {}
     for action in timeline.actions:
-        step = action.path[1] if action.path else None
-        if isinstance(step, int) and action.time >= timeline.spans[step].end:
-            found.setdefault((step, action.input), []).append(action)
+        span = timeline.spans[action.step]
+        if span.kind == "shape" and action.time >= span.end:
+            found.setdefault((action.step, action.input), []).append(action)
     return found
 
 

@@ -11,7 +11,6 @@ from railwright.quantities import Statement, show, state
 from railwright.settings import figures
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.rules.energy import FALLEN, discharge_of
 from railwright.settings.rules.voltage import TOUCH_LIMIT
@@ -45,17 +44,8 @@ def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
 
 def _place(context: Context, action: Action) -> tuple[str, Path]:
     """Name of the step that switches, and where it is written."""
-    if action.path:
-        index = action.path[1]
-        assert isinstance(index, int)
-        return step_name(context.procedure.steps[index], index), ("procedure", *action.path)
-    kind = "power_up" if action.kind == "on" else "power_down"
-    index = next(
-        number
-        for number, span in enumerate(context.timeline.spans)
-        if span.kind == kind and span.start <= action.time <= span.end and action.input in span.inputs
-    )
-    return step_name(context.procedure.steps[index], index), ("procedure", "steps", index, kind, "order")
+    span = context.timeline.spans[action.step]
+    return span.name, ("procedure", *(action.path or ("steps", action.step, span.kind, "order")))
 
 
 @rule("off-after-order", Severity.STOP)

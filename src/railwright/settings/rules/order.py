@@ -14,7 +14,6 @@ from railwright.quantities import show, state
 from railwright.settings.constraints.rise import falling, fast_output, slow_output
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
-from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.rules.judge import judged
 
@@ -42,7 +41,7 @@ def order_broken(context: Context) -> Outcome:
                     (*path, "order"),
                     state(
                         "'{step}' switches {then} on before {after}; the device wants {after} first",
-                        step=step_name(step, index),
+                        step=step.called(index),
                         then=order.then,
                         after=order.after,
                     ),

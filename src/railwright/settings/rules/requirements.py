@@ -12,7 +12,6 @@ from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 
@@ -25,7 +24,7 @@ def _required(context: Context) -> Iterator[tuple[Path, Requirement, FedInput, F
 
 def _step(context: Context, name: str) -> tuple[int, Step] | None:
     for index, step in enumerate(context.procedure.steps):
-        if step_name(step, index) == name:
+        if step.called(index) == name:
             return index, step
     return None
 

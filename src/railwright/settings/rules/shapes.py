@@ -15,7 +15,6 @@ from railwright.plan.timeline import Action
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS, open_choices
@@ -66,7 +65,7 @@ def interruption_low_impedance(context: Context) -> Outcome:
     for index, here, source, waveform in _waveforms(context):
         if waveform.impedance != "low":
             continue
-        name = step_name(context.procedure.steps[index], index)
+        name = context.timeline.spans[index].name
         for output, figures in source.outputs.items():
             if figures.sink is None:
                 yield Unknown(
@@ -99,7 +98,7 @@ def interruption_high_impedance(context: Context) -> Outcome:
         pieces = flat(pieces_of(context.procedure, context.device, shape, source.name))
         if not any(isinstance(piece, Off) for piece in pieces):
             continue
-        name = step_name(context.procedure.steps[index], index)
+        name = context.timeline.spans[index].name
         yield Hit(
             source.name,
             (*here, "impedance" if waveform.impedance else "standard" if waveform.standard else "segments"),
@@ -166,7 +165,7 @@ def _last_edge(context: Context, index: int, name: str) -> Action | None:
     for action in context.timeline.actions:
         if action.input != name:
             continue
-        inside = action.path[:2] == ("steps", index)
+        inside = action.step == index
         if inside and action.path[-1] == "at_end":
             break
         if action.kind == "line":
@@ -188,7 +187,7 @@ def trigger_assumed(context: Context) -> Outcome:
             ("procedure", *wait.path),
             state(
                 "'{step}' waits for a {source}, at most {time_out}; rehearsed as if it came at once",
-                step=step_name(step, wait.step),
+                step=step.called(wait.step),
                 source=wait.source,
                 time_out=(wait.time_out, "s"),
             ),
@@ -254,7 +253,7 @@ def standard_leaves_open(context: Context) -> Outcome:
                 (*here, opened[0].key),
                 state(
                     "'{step}' plays {test} with {opened}: no value of {cited}, which leaves x to the product",
-                    step=step_name(context.procedure.steps[index], index),
+                    step=context.timeline.spans[index].name,
                     test=test.name,
                     opened=", ".join(map(str, opened)),
                     cited=figures.cited(*test.cites),
