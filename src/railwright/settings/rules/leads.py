@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from railwright.quantities import Part, joined, state
+from railwright.quantities import Stated, joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
@@ -270,7 +270,7 @@ def lead_hot(context: Context) -> Outcome:
             surface = _surface(context, source, current)
             if surface <= TOUCHED:
                 continue
-            hot: Part = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
+            hot: Stated = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
             yield Hit(
                 source.name,
                 source.at_lead,
