@@ -80,14 +80,13 @@ def with_actions(timeline: Timeline, instead: Mapping[tuple[int, str], Sequence[
 
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:
     """The timeline with the points of each list in place of what the procedure asks."""
-    own, listed = shape_actions(timeline), list(listings)
-    replaced = {id(a) for each in listed for a in own[each.step, each.input].actions}
-    actions = [action for action in timeline.actions if id(action) not in replaced]
-    for listing in listed:
+    instead: dict[tuple[int, str], list[Action]] = {}
+    for listing in listings:
         now, points = timeline.spans[listing.step].start, listing.points
+        actions = instead[listing.step, listing.input] = []
         for _ in range(listing.count):
             for voltage, dwell in zip(points.voltages.tolist(), points.dwells.tolist(), strict=True):
                 over = dwell if points.between == "line" else 0.0
                 actions.append(Action(now, "line", listing.input, voltage, over, step=listing.step))
                 now += dwell
-    return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))
+    return with_actions(timeline, instead)

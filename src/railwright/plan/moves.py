@@ -81,7 +81,7 @@ def moves_of(
             switched_on[name] = action.time
             levels[name] = action.voltage
             continue
-        apart = exchange_of([output.output for output in set_points[name].outputs], bench)
+        apart = exchange_of(set_points[name].names, bench)
         pieces, note = _line(action, levels[name], slews, apart)
         levels[name] = action.voltage
         if note:

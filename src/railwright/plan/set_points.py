@@ -41,6 +41,11 @@ class Feed:
     trips_when: tuple[str, ...] = ()
     fixture: str | None = None
 
+    @property
+    def names(self) -> tuple[OutputName, ...]:
+        """Its outputs."""
+        return tuple(output.output for output in self.outputs)
+
 
 SetPoints = Mapping[str, Feed]
 """Input name -> what feeds it."""

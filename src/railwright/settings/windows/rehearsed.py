@@ -112,10 +112,7 @@ class _Study:
         if base is None:
             return
         self.long = self.steps > LONG
-        own = {
-            name: quantities_of(name, tuple(p.output for p in feed.outputs), self.quantities)
-            for name, feed in self.played.items()
-        }
+        own = {name: quantities_of(name, feed.names, self.quantities) for name, feed in self.played.items()}
         rounds = max((len(places) for places in own.values()), default=0)
         if self.steps * rounds > STEPS:
             return
