@@ -123,9 +123,11 @@ def _would(
     wanted = required.known.records
     interval = _interval(documents, set_points, required)
     advice = shown.measured or shown.unmeasured
-    needed = ""
-    if leaves and required.unit in ("V", "A"):
-        needed = f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
+    needed = (
+        f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
+        if leaves and required.unit in ("V", "A")
+        else ""
+    )
     if interval is None:
         decides = advice.would_decide if advice is not None else ""
         return f"{decides or 'an instrument with a smaller error'}{needed}"

@@ -33,9 +33,9 @@ def played(source: FedInput, limit: float | None) -> Facts:
         yield Missing(path, "accuracy of the set voltage", "ovp-below-played", check)
         return
     early = source.ovp_early(level.voltage)
-    drop = ""
-    if limit and source.senses:
-        drop = state(" and {drop} of sensed drop", drop=(source.drop(limit), "V"))
+    drop = (
+        state(" and {drop} of sensed drop", drop=(source.drop(limit), "V")) if limit and source.senses else ""
+    )
     plays = state(
         "'{step}' plays {level}, up to {highest} at the terminals with programming error{drop}",
         step=level.step,

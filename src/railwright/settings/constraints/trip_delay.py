@@ -46,9 +46,11 @@ def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
     longest = source.longest_charging(least) if limit is not None else None
     if longest is None:
         return
-    takes = "never ends"
-    if math.isfinite(longest.time):
-        takes = state("takes up to {charging_time}", charging_time=(longest.time, "s"))
+    takes = (
+        state("takes up to {charging_time}", charging_time=(longest.time, "s"))
+        if math.isfinite(longest.time)
+        else "never ends"
+    )
     what = state(
         "{charging} (the output's own with it) at {limit_less_error}",
         charging=longest.words,
@@ -151,9 +153,11 @@ def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
         return
 
     def breach(delay: float) -> Breach:
-        until = "the output regulates there and does not trip"
-        if math.isfinite(delay):
-            until = state("{trip_delay} pass before the output trips", trip_delay=(delay, "s"))
+        until = (
+            state("{trip_delay} pass before the output trips", trip_delay=(delay, "s"))
+            if math.isfinite(delay)
+            else "the output regulates there and does not trip"
+        )
         return (
             state(
                 "the limit lets {let_through} through (with programming error), at which the fuse in "

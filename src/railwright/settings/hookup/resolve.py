@@ -116,13 +116,15 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
     """What the whole assignment is worth, and the next best one."""
     mine: Objective = worth(best)
     names = "output" if mine.outputs == 1 else "outputs"
-    next_best = "there is no other, save for exchanging outputs of one kind"
-    if runner_up is not None:
-        next_best = state(
+    next_best = (
+        state(
             "next best: {difference}; {costs}",
             difference=_difference(best, runner_up),
             costs=costs(mine, worth(runner_up)),
         )
+        if runner_up is not None
+        else "there is no other, save for exchanging outputs of one kind"
+    )
     why = state(
         "the fewest outputs, then the largest smallest headroom ({least_headroom}), the fewest cautions "
         "({cautions}), the largest sum of headrooms ({headroom_sum}), the finest current readings (errors of "

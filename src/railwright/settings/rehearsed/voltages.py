@@ -105,9 +105,11 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
                 expected=_amount("expected", result.measured.value, required.unit),
                 permitted=_permitted(required),
             )
-        remedy = "expect a failure, or correct the requirement or the load model"
-        if result.outcome != "fail":
-            remedy = "change the step so that it can be measured, or correct the requirement"
+        remedy = (
+            "change the step so that it can be measured, or correct the requirement"
+            if result.outcome != "fail"
+            else "expect a failure, or correct the requirement or the load model"
+        )
         yield Hit(required.of, ("procedure", "requires", index), why, remedy)
 
 

@@ -132,9 +132,11 @@ def ramp_in_limit(context: Context) -> Outcome:
         if charging is None or charging.move.rate is None:
             continue
         needed = charging.capacitance * charging.move.rate
-        takes: str = "for ever"
-        if charging.time < float("inf"):
-            takes = state("up to {charging_time}", charging_time=(charging.time, "s"))
+        takes = (
+            state("up to {charging_time}", charging_time=(charging.time, "s"))
+            if charging.time < float("inf")
+            else "for ever"
+        )
         yield Hit(
             source.name,
             charging.move.path,

@@ -94,11 +94,11 @@ def host_cannot_keep(context: Context) -> Outcome:
         apart = exchange_of(source.outputs, context.bench)
         supplies = dict.fromkeys(output.supply for output in source.outputs)
         unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
-        taken = ""
-        if unknown:
-            taken = state(
-                " (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown)
-            )
+        taken = (
+            state(" (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown))
+            if unknown
+            else ""
+        )
         yield Hit(
             name,
             path,

@@ -88,9 +88,11 @@ class Discharge:
     @property
     def emptied(self) -> Statement:
         """In how long, where that is known, and through what: 'up to 3 s (bleeder 1 kΩ, ...)'."""
-        takes: str = "a time that no figure gives"
-        if self.time is not None and self.time < math.inf:
-            takes = named("discharge_time", self.time, "s")
+        takes = (
+            named("discharge_time", self.time, "s")
+            if self.time is not None and self.time < math.inf
+            else "a time that no figure gives"
+        )
         return state(
             "up to {takes} ({through}, least draw of the load)", takes=takes, through=self.through or ""
         )

@@ -222,9 +222,11 @@ def lead_from_stock(context: Context) -> Outcome:
         choice = conductors.recommend(
             context.bench.stock, source.lead, current, carries, ambient, permitted - spent, RISE
         )
-        sensing = ""
-        if not source.senses and _sensing_would_do(source):
-            sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
+        sensing = (
+            f", or sense at the load, which {' and '.join(source.outputs)} can"
+            if not source.senses and _sensing_would_do(source)
+            else ""
+        )
         noticed = words == NOTICED
         why: str = "no conductor in stock would do"
         if noticed:
@@ -246,9 +248,11 @@ def lead_from_stock(context: Context) -> Outcome:
                 drop=(spent, "V", 2),
             )
             remedy = f"raise the voltage by the drop{sensing}"
-        verdict = state("will not do ({trouble})", trouble=words)
-        if noticed:
-            verdict = state("will do, but {trouble}", trouble=words)
+        verdict = (
+            state("will do, but {trouble}", trouble=words)
+            if noticed
+            else state("will not do ({trouble})", trouble=words)
+        )
         told = state("lead '{lead}' {verdict}; {why}", lead=source.lead_name, verdict=verdict, why=why)
         yield Hit(source.name, (*source.at_hook_up, "lead"), told, remedy)
 
@@ -325,11 +329,11 @@ def sense_faults(context: Context) -> Outcome:
         elif opens == {"rises"}:
             told = "open, the same"
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
-        ends = state("until its OVP trips, by {ovp}", ovp=(source.ovp_at_most(feed), "V"))
-        if not watched:
-            ends = state(
-                "as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V")
-            )
+        ends = (
+            state("until its OVP trips, by {ovp}", ovp=(source.ovp_at_most(feed), "V"))
+            if watched
+            else state("as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V"))
+        )
         bears, borne = source.input.withstands_always, ""
         if bears is not None:
             borne = state(

@@ -181,9 +181,11 @@ def ramp_in_stairs(context: Context) -> Outcome:
             continue
         height, change, slope = max(stairs, key=lambda each: each[0])
         count = round(change / height)
-        how: str = "in one step,"
-        if count != 1:
-            how = state("in {stairs} stairs of {height}, each", stairs=count, height=(height, "V", 3))
+        how = (
+            state("in {stairs} stairs of {height}, each", stairs=count, height=(height, "V", 3))
+            if count != 1
+            else "in one step,"
+        )
         yield Hit(
             source.name,
             slope.path,

@@ -88,9 +88,11 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     """What may exceed what is permitted before the current limit has responded, in words."""
     _, highest = required.limits
     path = surge_path(context.bench, feed)
-    time: str = "in a time that is not given"
-    if path.response:
-        time = state("in {response}", response=(path.response, "s"))
+    time = (
+        state("in {response}", response=(path.response, "s"))
+        if path.response
+        else "in a time that is not given"
+    )
     if required.known.mean:
         bound = _mean_bound(context, required, source, path)
         if bound is not None and highest is not None and highest >= bound:
@@ -217,12 +219,14 @@ def reading_too_slow(context: Context) -> Outcome:
 def _averaged_away(required: Requirement, blind: float) -> Statement:
     """That a peak shorter than a time [s] does not show in the readings, and what that means."""
     low, high = required.limits
-    says: str = "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
-    if high is None and low is not None:
-        says = state(
+    says = (
+        state(
             "readings of {required} or more pass it, lower ones are inconclusive",
             required=(low, required.unit),
         )
+        if high is None and low is not None
+        else "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
+    )
     return state(
         "a reading is a mean: '{requirement}' may hang on a peak shorter than {blind_time}, which is "
         "averaged away or falls between readings; {says}",

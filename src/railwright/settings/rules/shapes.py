@@ -114,12 +114,16 @@ def interruption_high_impedance(context: Context) -> Outcome:
 
 def _stays_across(name: OutputName, output: Output) -> Statement:
     """What an output that is switched off leaves across its terminals."""
-    capacitor: str = "an unknown output capacitor"
-    if output.output_capacitance is not None:
-        capacitor = state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
-    bleeder: str = "an unknown bleeder"
-    if output.bleeder is not None:
-        bleeder = state("{bleeder} of bleeder", bleeder=(output.bleeder, "ohm"))
+    capacitor = (
+        state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
+        if output.output_capacitance is not None
+        else "an unknown output capacitor"
+    )
+    bleeder = (
+        state("{bleeder} of bleeder", bleeder=(output.bleeder, "ohm"))
+        if output.bleeder is not None
+        else "an unknown bleeder"
+    )
     return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
 
 

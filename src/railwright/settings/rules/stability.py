@@ -62,9 +62,9 @@ def _stands_beside(capacitance: float, esr: float) -> Statement:
             "no capacitor stands beside it, only the {capacitance} of the connector",
             capacitance=(NODE_CAPACITANCE, "F"),
         )
-    with_esr: str = "an ESR that is not given, and not counted,"
-    if esr:
-        with_esr = state("an ESR of {esr}", esr=(esr, "ohm"))
+    with_esr = (
+        state("an ESR of {esr}", esr=(esr, "ohm")) if esr else "an ESR that is not given, and not counted,"
+    )
     return state(
         "as little as {capacitance} with {with_esr} stands beside it",
         capacitance=(capacitance, "F"),

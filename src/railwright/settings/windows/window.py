@@ -308,9 +308,7 @@ def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
     """Why a window is empty, and what would part its two ends, in words with figures."""
     low, high = pair
     unit = window.unit
-    apart = ""
-    if math.isfinite(low.value):
-        apart = state(", {gap} apart", gap=(low.value - high.value, unit, 3))
+    apart = state(", {gap} apart", gap=(low.value - high.value, unit, 3)) if math.isfinite(low.value) else ""
     name = window.setting.replace("_", " ")
     least = (
         state("no {setting} is enough: {low_end}", setting=name, low_end=low.why)
