@@ -216,6 +216,11 @@ class FedInput(Group):
         """Largest that a limit charges: of the input, and of the outputs as far as it is known [F]."""
         return self.load.capacitance.high + (self.charged or 0.0)
 
+    @property
+    def holding(self) -> float:
+        """Largest that holds the input's voltage up: its own, and the outputs' as far as it is known [F]."""
+        return self.load.capacitance.high + (self.output_capacitance or 0.0)
+
     def drawn_rising(self, start: float, stop: float) -> Bounds | None:
         """Steady current over a move upwards between two voltages [V]: a converter that has stopped draws
         nothing before the lowest voltage at which it may start. None: unknown.

@@ -298,6 +298,13 @@ class Group:
         """Over what time each output's readings average [s]."""
         return [each.aperture if each is not None else None for each in self.readings]
 
+    def reading_times(self, every: float) -> tuple[float, float]:
+        """Longest update interval and longest averaging time of the outputs' readings [s]: where the bench
+        does not give the one, `every`, and where it does not give the other, the one.
+        """
+        update = self.whole([each.update if each else None for each in self.readings], False) or every
+        return update, self.whole(self.apertures, False) or update
+
     def without(self, protection: str) -> list[OutputName]:
         """Outputs of which the bench names no such protection ('ovp', 'opp', 'ocp')."""
         return [name for name, output in self.outputs.items() if getattr(output, protection) is None]

@@ -25,7 +25,7 @@ def facts(source: FedInput) -> Facts:
     yield from charged(source)
     yield from device(source)
     yield from lead(source)
-    yield from in_range(source)
+    yield from range_of(source).ends()
 
 
 def carrying(source: FedInput, current: float) -> float:
@@ -203,11 +203,12 @@ def lead(source: FedInput) -> Facts:
 
 def range_of(source: FedInput) -> Range:
     """What the outputs' current limits can be set to [A]."""
-    reaches = {name: output.current for name, output in source.outputs.items()}
-    portions = dict(zip(source.names, source.parts, strict=True))
-    return Range("current limit", "A", reaches, portions, ("current",), "current-range")
-
-
-def in_range(source: FedInput) -> Iterator[Constraint]:
-    """Every output can be set to its part."""
-    yield from range_of(source).ends(source)
+    return Range(
+        source,
+        "current limit",
+        "A",
+        source.parts,
+        lambda output: output.current,
+        ("current",),
+        "current-range",
+    )

@@ -108,7 +108,7 @@ def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents
         if name in chosen:
             where = documents.where("procedure", ("hook_up", name))
             why = why_chosen(field, chosen[name], feeds)
-            reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why, why.figures))
+            reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why))
     return reasons
 
 
@@ -136,7 +136,7 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
         next_best=next_best,
     )
     where = documents.where("procedure", ("hook_up",))
-    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why, why.figures)
+    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why)
 
 
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
@@ -157,7 +157,6 @@ def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Docume
         why,
         "the smallest change that would make one fit: "
         + " and ".join(change.words for change in smallest.changes),
-        figures=why.figures,
     )
 
 

@@ -155,7 +155,7 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
             if abs(reached - asked) > max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST):
                 yield Hit(
                     source.name,
-                    (*rehearsed.step_path(span), "power_up"),
+                    ("procedure", "steps", rehearsed.record.spans.index(span), "power_up"),
                     state(
                         "rehearsed, {reached} is reached at the end of '{step}'; {set_point} is set",
                         reached=(reached, "V"),
@@ -234,9 +234,7 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
 
 def _to_fall(source: FedInput) -> str:
     """What would bring an input's voltage down faster."""
-    own = source.output_capacitance
-    capacitance = source.load.capacitance.high + (own or 0.0)
-    stored = f" ({show(capacitance, 'F')} hold it up)" if capacitance else ""
+    stored = f" ({show(source.holding, 'F')} hold it up)" if source.holding else ""
     return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 

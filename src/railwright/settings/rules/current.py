@@ -16,7 +16,9 @@ from railwright.settings.windows.current_limit import HEADROOM
 @rule("current-range", Severity.STOP)
 def current_range(context: Context) -> Outcome:
     """A current limit is outside the output's range."""
-    yield from settings_judged(context, "current_limit", lambda source, _: current_limit.in_range(source))
+    yield from settings_judged(
+        context, "current_limit", lambda source, _: current_limit.range_of(source).ends()
+    )
 
 
 @rule("power-range", Severity.STOP)

@@ -114,7 +114,7 @@ def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> 
     bleeder = source.bleeder
     if bleeder is None:
         return Discharge(most, None, None)
-    own = source.output_capacitance
+    own, farads = source.output_capacitance, source.holding
     through, taken = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), 0.0
     if sinks and (taken := _sunk(source)):
         through = state("{bleeder}, {sunk} into the output", bleeder=through, sunk=(taken, "A"))
@@ -131,12 +131,12 @@ def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> 
         ]
         through = state("{bleeder}: {each}", bleeder=through, each=joined(", ", each))
     else:
-        time = discharging_time(source, most + (own or 0.0), bleeder, highest.voltage, taken)
+        time = discharging_time(source, farads, bleeder, highest.voltage, taken)
     if own is None:
         through = state(
             "{bleeder}, the output's own capacitor not counted, as it is not given", bleeder=through
         )
-    return Discharge(most + (own or 0.0), time, through)
+    return Discharge(farads, time, through)
 
 
 def _own(source: FedInput) -> list[tuple[float, float, float]]:

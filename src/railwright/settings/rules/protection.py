@@ -17,7 +17,7 @@ from railwright.settings.windows.ovp import OVP_MARGIN
 def ovp_range(context: Context) -> Outcome:
     """An OVP level is outside the output's range, or the bench does not say that the output has an OVP."""
     yield from _without(context, "ovp", "over-voltage protection")
-    yield from settings_judged(context, "ovp", lambda source, _: ovp.in_range(source))
+    yield from settings_judged(context, "ovp", lambda source, _: ovp.range_of(source).ends())
 
 
 @rule("ovp-above-withstand", Severity.STOP)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.procedure import Requirement, Step
-from railwright.evaluation.observability import SETTLING, all_known, surge_path
+from railwright.evaluation.observability import SETTLING, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
@@ -180,22 +180,17 @@ def reading_too_slow(context: Context) -> Outcome:
             continue
         if not (measure.momentary or measure.after_switching_on):
             continue
-        apertures = [output.reading.aperture if output.reading else None for output in source.rows]
-        means = any(averaged(aperture) for aperture in apertures)
-        if measure.momentary and not means:
+        if measure.momentary and not any(map(averaged, source.apertures)):
             continue
-        readings = [output.reading for output in source.rows]
-        updates = [reading.update if reading else None for reading in readings]
-        known = [update for update in updates if update is not None]
-        if len(known) < source.count:
+        if len(source.updates) < source.count:
             here = (*source.at_output, "reading")
             yield Unknown(
                 source.name, here, "update interval of the reading", f"whether it sees '{required.name}'"
             )
             continue
-        slowest = max(max(known), every)
-        longest = max(all_known(apertures) or known)
-        able = _recorders(context, measure.records, measure.sampling(max(known), every, longest))
+        update, aperture = source.reading_times(every)
+        slowest = max(update, every)
+        able = _recorders(context, measure.records, measure.sampling(update, every, aperture))
         if measure.after_switching_on:
             lasts = min(limit for limit in required.limits if limit is not None)
             if lasts < 5 * slowest:
@@ -212,7 +207,7 @@ def reading_too_slow(context: Context) -> Outcome:
                     f"expect 'inconclusive' unless the margin is large; decided by {able}",
                 )
             continue
-        why = _averaged_away(required, blind_time(max(known), every, longest))
+        why = _averaged_away(required, blind_time(update, every, aperture))
         yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
 
 

@@ -128,11 +128,9 @@ def _stays_across(name: OutputName, output: Output) -> Statement:
 
 
 def _held(source: FedInput) -> str:
-    own = source.output_capacitance
-    total = source.load.capacitance.high + (own or 0.0)
-    if not total:
+    if not source.holding:
         return "what is left at the input"
-    return state("the {capacitance} at the input", capacitance=(total, "F"))
+    return state("the {capacitance} at the input", capacitance=(source.holding, "F"))
 
 
 @rule("edge-at-end", Severity.NOTE)
