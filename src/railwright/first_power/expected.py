@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from railwright.circuit.case import HIGH, LOW, NOMINAL, Case, fixed
+from railwright.circuit.case import HIGH, LOW, NOMINAL, Case
 from railwright.documents.loader import Documents
 from railwright.first_power.figures import aperture_of
 from railwright.plan.set_points import SetPoints
@@ -112,8 +112,7 @@ def _typical(
 def _cases(documents: Documents, set_points: SetPoints) -> list[Case]:
     quantities = uncertain_quantities(documents, set_points)
     design = Design(quantities, CASES, seed=1)
-    drawn = design.values(0).tolist() if quantities else []
-    return [NOMINAL, LOW, HIGH, *(fixed(dict(zip(design.names, row, strict=True))) for row in drawn)]
+    return [NOMINAL, LOW, HIGH, *(case for _, case in (design.numbered() if quantities else ()))]
 
 
 def _means(

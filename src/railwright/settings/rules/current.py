@@ -8,6 +8,7 @@ from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged, settings_judged
 from railwright.settings.windows import rise
 from railwright.settings.windows.current_limit import HEADROOM
@@ -21,12 +22,11 @@ def current_range(context: Context) -> Outcome:
     )
 
 
-@rule("power-range", Severity.STOP)
-def power_range(context: Context) -> Outcome:
+@input_rule("power-range", Severity.STOP)
+def power_range(source: FedInput) -> Outcome:
     """The steady power that is needed is more than the output can give."""
-    for source in context.sources.values():
-        powers = [(power, level.path) for level, _, power in source.powers(source.full_power)]
-        yield from judged(source, given(source), *powers, once=True)
+    powers = [(power, level.path) for level, _, power in source.powers(source.full_power)]
+    yield from judged(source, given(source), *powers, once=True)
 
 
 @rule("power-before-limit", Severity.NOTE)
@@ -93,35 +93,34 @@ def limit_above_device(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.device(source))
 
 
-@rule("declared-current", Severity.CAUTION, on_sheet=False)
-def declared_current(context: Context) -> Outcome:
+@input_rule("declared-current", Severity.CAUTION, on_sheet=False)
+def declared_current(source: FedInput) -> Outcome:
     """The load model draws, over the operating range, something else than the declared steady current."""
-    for source in context.sources.values():
-        declared = source.input.current.steady
-        if declared is None:
-            path = (*source.at_input, "current")
-            yield Unknown(source.name, path, "declared steady current", "the load model against it")
-            continue
-        operating = source.input.operating
-        drawn = source.load.over(max(operating.low, 1e-3), operating.high)
-        if drawn is None:
-            continue
-        bounds, at = drawn
-        if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
-            yield Hit(
-                source.name,
-                (*source.at_input, "current", "steady"),
-                state(
-                    "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
-                    "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
-                    declared_low=(declared.low, "A"),
-                    declared_high=(declared.high, "A"),
-                    drawn_low=(bounds.low, "A"),
-                    drawn_high=(bounds.high, "A"),
-                    drawn_at=(at, "V"),
-                ),
-                "correct the declared current or the load model: one of them is wrong",
-            )
+    declared = source.input.current.steady
+    if declared is None:
+        path = (*source.at_input, "current")
+        yield Unknown(source.name, path, "declared steady current", "the load model against it")
+        return
+    operating = source.input.operating
+    drawn = source.load.over(max(operating.low, 1e-3), operating.high)
+    if drawn is None:
+        return
+    bounds, at = drawn
+    if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
+        yield Hit(
+            source.name,
+            (*source.at_input, "current", "steady"),
+            state(
+                "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
+                "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
+                declared_low=(declared.low, "A"),
+                declared_high=(declared.high, "A"),
+                drawn_low=(bounds.low, "A"),
+                drawn_high=(bounds.high, "A"),
+                drawn_at=(at, "V"),
+            ),
+            "correct the declared current or the load model: one of them is wrong",
+        )
 
 
 @rule("ramp-in-limit", Severity.NOTE)
@@ -200,26 +199,25 @@ def limit_at_low_voltage(context: Context) -> Outcome:
             )
 
 
-@rule("power-headroom", Severity.CAUTION, on_sheet=False)
-def power_headroom(context: Context) -> Outcome:
+@input_rule("power-headroom", Severity.CAUTION, on_sheet=False)
+def power_headroom(source: FedInput) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
-    for source in context.sources.values():
-        full = source.full_power
-        if any(output.power is None for output in source.rows):
-            continue
-        for level, drawn, power in source.powers(full):
-            if power <= full < HEADROOM * power:
-                yield Hit(
-                    source.name,
-                    level.path,
-                    state(
-                        "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
-                        level=(level.voltage, "V"),
-                        drawn=(drawn, "A"),
-                        needed=(power, "W"),
-                        power=(full, "W"),
-                        outputs=", ".join(source.outputs),
-                    ),
-                    "take a stronger output, or join outputs",
-                )
-                break
+    full = source.full_power
+    if any(output.power is None for output in source.rows):
+        return
+    for level, drawn, power in source.powers(full):
+        if power <= full < HEADROOM * power:
+            yield Hit(
+                source.name,
+                level.path,
+                state(
+                    "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
+                    level=(level.voltage, "V"),
+                    drawn=(drawn, "A"),
+                    needed=(power, "W"),
+                    power=(full, "W"),
+                    outputs=", ".join(source.outputs),
+                ),
+                "take a stronger output, or join outputs",
+            )
+            break

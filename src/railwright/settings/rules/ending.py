@@ -195,7 +195,7 @@ def ramp_down_too_fast(context: Context) -> Outcome:
             path = (*source.at_output, "fall")
             figure = "unloaded fall time of the output"
             yield Unknown(next(iter(source.outputs)), path, figure, f"the ramp of {name} at the end")
-        discharge = discharge_of(context, source, sinks=True)
+        discharge = discharge_of(source, sinks=True)
         if discharge is not None and discharge.time is not None:
             emptied = state(
                 "{capacitance} fall to {discharged} in {emptied}",
