@@ -67,23 +67,19 @@ def moves_of(
     for number, action in enumerate(timeline.actions):
         moves += between.get(number, ())
         name, step = action.input, action.step
+        level, levels[name] = levels[name], action.voltage if action.kind != "off" else 0.0
         if id(action) in by_list:
-            levels[name] = action.voltage
             continue
         slews = slew_range(set_points[name], bench)
         if action.kind == "off":
             moves.append(Move(action.time, step, name, "off", 0.0, None))
-            levels[name] = 0.0
             continue
         if action.kind == "on":
             fastest = slews[1] if slews else None
             moves.append(Move(action.time, step, name, "on", action.voltage, fastest))
             switched_on[name] = action.time
-            levels[name] = action.voltage
             continue
-        apart = exchange_of(set_points[name].names, bench)
-        pieces, note = _line(action, levels[name], slews, apart)
-        levels[name] = action.voltage
+        pieces, note = _line(action, level, slews, exchange_of(set_points[name].names, bench))
         if note:
             notes.append(f"{timeline.spans[step].name}: {name}: {note}")
         if switched_on.get(name) == action.time and pieces[0].time == action.time:

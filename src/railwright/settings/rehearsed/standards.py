@@ -41,10 +41,9 @@ def standard_missed(rehearsed: Rehearsed) -> Outcome:
             into_load = edges_into_load(context.documents, feed, pieces, nominal, permitted.load)
         missed = list(_missed(permitted, played, into_load, nominal))
         if missed:
-            inside = ("inputs", played.input) if shape.inputs is not None else ()
             yield Hit(
                 played.input,
-                ("procedure", "steps", played.step, "shape", *inside, "standard"),
+                ("procedure", "steps", played.step, "shape", *shape.at(played.input), "standard"),
                 state(
                     "rehearsed, '{step}' ({test}): {missed} ({cited})",
                     step=played.span.name,

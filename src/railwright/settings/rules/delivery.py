@@ -32,8 +32,7 @@ def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
 def _shape_path(context: Context, step: int, name: str) -> Path:
     """Where a shape, or its part for one input, is written."""
     shape = context.procedure.steps[step].shape
-    inside = ("inputs", name) if shape is not None and shape.inputs is not None else ()
-    return ("procedure", "steps", step, "shape", *inside)
+    return ("procedure", "steps", step, "shape", *(shape.at(name) if shape is not None else ()))
 
 
 @rule("shape-not-served", Severity.CAUTION, on_sheet=False)

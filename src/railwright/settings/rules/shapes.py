@@ -31,9 +31,8 @@ def _waveforms(context: Context) -> Iterator[tuple[int, Path, FedInput, InputWav
         if step.shape is None:
             continue
         for name, waveform in step.shape.waveforms.items():
-            inside = ("inputs", name) if step.shape.inputs is not None else ()
             if name in context.sources:
-                here = ("procedure", "steps", index, "shape", *inside)
+                here = ("procedure", "steps", index, "shape", *step.shape.at(name))
                 yield index, here, context.sources[name], waveform
 
 

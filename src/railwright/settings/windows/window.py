@@ -124,11 +124,7 @@ class Window:
     def side(self, side: Side, *, settled: bool = False) -> End | None:
         """The end that decides on one side; settled: brackets, which a rehearsal may move, left out."""
         found = [end for end in self.ends if end.side == side and not (settled and end.bracket)]
-        if not found:
-            return None
-        return (
-            max(found, key=lambda end: end.value) if side == "low" else min(found, key=lambda end: end.value)
-        )
+        return (max if side == "low" else min)(found, key=lambda end: end.value, default=None)
 
     @property
     def low(self) -> End | None:
