@@ -67,7 +67,7 @@ class FedInput(Group):
 
     name: str
     input: Input
-    limits: Limits | None
+    limits: Limits
     lead_name: str
     lead: Lead
     sense: Sensed
@@ -352,7 +352,7 @@ def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:
             group.ties,
             name,
             device.inputs[name],
-            procedure.limits.get(name),
+            procedure.limits[name],
             hook_up.lead,
             lead,
             hook_up.sensed,

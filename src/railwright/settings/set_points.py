@@ -108,7 +108,6 @@ def _joined(*words: str) -> str:
 
 def _feed(source: FedInput, values: Mapping[str, float]) -> Feed:
     """Set points of each output by those of the input; nan where there is none."""
-    assert source.limits is not None
     limit, level = values.get("current_limit", math.nan), values.get("ovp", math.nan)
     outputs = tuple(
         OutputSetPoints(
@@ -193,7 +192,6 @@ def settle_input(
     another is settled whatever becomes of the other.
     """
     limits = source.limits
-    assert limits is not None
     settled: dict[str, Settled] = {}
     windows: list[Window] = []
 

@@ -114,8 +114,6 @@ def settle(
     windows: list[Window] = []
     findings: list[Finding] = list(hooked.findings)
     for name, source in sources.items():
-        if source.limits is None:
-            continue
         ends = {setting: end for (about, setting), end in (rehearsed or {}).items() if about == name}
         settled = settle_input(source, documents, ends, provisional)
         drafts[name] = settled.draft

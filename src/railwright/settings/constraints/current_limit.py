@@ -116,7 +116,7 @@ def charges_within(source: FedInput, delay: float) -> float | None:
 def charged(source: FedInput) -> Iterator[Constraint]:
     """A limit that trips charges what is to be charged before a delay that is written is over."""
     limits = source.limits
-    if limits is None or limits.at_limit != "trip" or limits.trip_delay in ("auto", None):
+    if limits.at_limit != "trip" or limits.trip_delay in ("auto", None):
         return
     delay = float(limits.trip_delay)
     least = charges_within(source, delay)

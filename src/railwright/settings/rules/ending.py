@@ -21,12 +21,12 @@ DANGEROUS = TOUCH_LIMIT["dry"]
 
 def _after(source: FedInput | None) -> tuple[str, ...]:
     """Inputs that have to be confirmed off before this one goes off."""
-    return () if source is None or source.limits is None else source.limits.off_after
+    return () if source is None else source.limits.off_after
 
 
 def _stays_on(source: FedInput | None) -> str | None:
     """Why an input stays on at the end; None: it goes off."""
-    return None if source is None or source.limits is None else source.limits.at_end.stays_on
+    return None if source is None else source.limits.at_end.stays_on
 
 
 def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
@@ -103,7 +103,7 @@ def off_after_unlinked(context: Context) -> Outcome:
     for name, source in context.sources.items():
         for other in _after(source):
             follower = context.sources.get(other)
-            if follower is None or follower.limits is None or name in follower.limits.trips_when:
+            if follower is None or name in follower.limits.trips_when:
                 continue
             yield Hit(
                 other,
@@ -186,7 +186,7 @@ def stays_on_high(context: Context) -> Outcome:
 def ramp_down_too_fast(context: Context) -> Outcome:
     """A ramp to 0 V at the end is faster than the output's slew, its fall or the load can follow."""
     for name, source in context.sources.items():
-        time = None if source.limits is None else source.limits.at_end.ramp_down
+        time = source.limits.at_end.ramp_down
         highest = source.played.highest
         if time is None or highest is None or highest.voltage <= FALLEN:
             continue

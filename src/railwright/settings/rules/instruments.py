@@ -168,8 +168,6 @@ def _off_grid(
 def dialect_cannot_set(context: Context) -> Outcome:
     """The procedure asks for a protection that the supply's dialect has no command for."""
     for source in context.sources.values():
-        if source.limits is None:
-            continue
         asked: list[Setting] = [key for key in PROTECTIONS if getattr(source.limits, key) is not None]
         for name in source.outputs:
             dialect = context.bench.supply_of(name).dialect

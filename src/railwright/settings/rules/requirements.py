@@ -23,10 +23,8 @@ def _required(context: Context) -> Iterator[tuple[Path, Requirement, FedInput, F
 
 
 def _step(context: Context, name: str) -> tuple[int, Step] | None:
-    for index, step in enumerate(context.procedure.steps):
-        if step.called(index) == name:
-            return index, step
-    return None
+    steps = enumerate(context.procedure.steps)
+    return next(((index, step) for index, step in steps if step.called(index) == name), None)
 
 
 def _limit_key(required: Requirement) -> str:
