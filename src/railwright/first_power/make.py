@@ -204,15 +204,14 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
     if missing:
         lines = [f"{f.why}; {f.remedy}" for f in settings.findings if f.blocks and f.about in missing]
         raise NotPossible("\n".join(lines or [f"no set points for {names_listed(missing)}"]))
-    sources, _ = sources_of(documents)
     why = {(each.about, each.setting): each.why for each in settings.reasons}
     limits = {}
     for name, feed in settings.set_points.items():
         trips = feed.outputs[0].at_limit == "trip"
         limits[name] = LimitsOf(
-            sources[name].limit(feed),
+            feed.limit,
             feed.outputs[0].trip_delay if trips else None,
-            sources[name].ovp(feed),
+            feed.ovp,
             why.get((name, "current_limit"), ""),
             why.get((name, "trip_delay"), ""),
             why.get((name, "ovp"), ""),

@@ -100,9 +100,7 @@ def _between(timeline: Timeline) -> dict[int, list[Move]]:
         move = Move(wait.time, wait.step, "", "wait", 0.0, None, wait=wait)
         found.setdefault(wait.before, []).append(move)
     for change in timeline.limits:
-        step = change.path[1]
-        assert isinstance(step, int)
-        move = Move(change.time, step, change.input, "limit", 0.0, None, current=change.current)
+        move = Move(change.time, change.step, change.input, "limit", 0.0, None, current=change.current)
         found.setdefault(change.before, []).append(move)
     return found
 

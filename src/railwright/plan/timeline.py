@@ -45,6 +45,7 @@ class LimitChange:
     """The current limit [A] that an input has from `time` [s] on; None: again the one settled for it.
 
     path: where it is written in the procedure. before: position of the first action that comes after it.
+    step: position of the step that it belongs to.
     """
 
     time: float
@@ -52,6 +53,7 @@ class LimitChange:
     current: float | None
     path: Path
     before: int = 0
+    step: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,9 +157,9 @@ class _Clock:
                 kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
                 self.actions.append(Action(self.now, kind, name, path=(*here, "at_end"), step=self.number))
                 self.level[name] = 0.0
-        limited = dict.fromkeys(each.input for each in self.limits if each.path[:2] == here[:2])
+        limited = dict.fromkeys(each.input for each in self.limits if each.step == self.number)
         count = len(self.actions)
-        self.limits += [LimitChange(self.now, name, None, here, count) for name in limited]
+        self.limits += [LimitChange(self.now, name, None, here, count, self.number) for name in limited]
         return names
 
     def _wait(self, time: float, source: Literal["trigger", "key"], shape: ShapeStep, path: Path) -> None:
@@ -183,7 +185,9 @@ class _Clock:
                 chord = isinstance(move.piece, GLIDING)
                 add(Action(move.time, "line", name, level, move.over, path, chord, self.number))
             elif kind == "limit":
-                self.limits.append(LimitChange(move.time, name, move.value, path, len(self.actions)))
+                self.limits.append(
+                    LimitChange(move.time, name, move.value, path, len(self.actions), self.number)
+                )
             elif kind == "wait":
                 assert isinstance(move.piece, Wait)
                 self._wait(move.time, move.piece.source, shape, path)

@@ -86,7 +86,7 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
     for source, _ in rehearsed.inputs:
         for name, count in list(_restarting(rehearsed, source).items())[:1]:
-            limit = source.limit(rehearsed.context.feeds[source.name])
+            limit = rehearsed.context.feeds[source.name].limit
             why, remedy = _freed(rehearsed, source)
             yield Hit(
                 source.name,

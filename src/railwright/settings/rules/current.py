@@ -66,7 +66,7 @@ def limit_below_need(context: Context) -> Outcome:
 def limit_headroom(context: Context) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
     for source, feed in context.having("current_limit"):
-        limit = source.limit(feed)
+        limit = feed.limit
         if source.needs is None:
             continue
         need, need_from, _ = source.needs
@@ -127,7 +127,7 @@ def declared_current(source: FedInput) -> Outcome:
 def ramp_in_limit(context: Context) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
     for source, feed in context.having("current_limit"):
-        limit = source.limit(feed)
+        limit = feed.limit
         least = source.surely(limit)
         charging = source.longest_charging(least)
         if charging is None or charging.move.rate is None:
@@ -177,7 +177,7 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
 def limit_at_low_voltage(context: Context) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
     for source, feed in context.having("current_limit"):
-        least = source.surely(source.limit(feed))
+        least = source.surely(feed.limit)
         for low, drawn in source.load.just_above_stopping:
             falling = [each for each in source.played.moves if each.stop < min(each.start, low * 1.2)]
             if not falling or drawn <= least:

@@ -45,9 +45,9 @@ def fuse_below_need(source: FedInput) -> Outcome:
 def fuse_before_trip(context: Context) -> Outcome:
     """At the current limit a fuse opens, and nothing has switched the output off before."""
     for source, feed in context.having("current_limit", "trip_delay"):
-        limit, points = source.limit(feed), feed.outputs[0]
+        limit, points = feed.limit, feed.outputs[0]
         delay = points.trip_delay if points.at_limit == "trip" else math.inf
-        if source.ocp(feed) < limit:
+        if feed.ocp < limit:
             delay = min(delay, points.ocp_delay)
         yield from judged(source, fuse(source, limit), (delay, (*source.at_hook_up, "fixture")))
 

@@ -112,7 +112,7 @@ def sense_compensation(source: FedInput) -> Outcome:
 def sense_compensation_peak(context: Context) -> Outcome:
     """With sensing, the drop at the current limit is more than the output can make up for."""
     for source, feed in context.having("current_limit"):
-        drop, steady = source.drop(source.limit(feed)), source.steady_drop
+        drop, steady = source.drop(feed.limit), source.steady_drop
         for each in constraints_in(outputs.made_up_for(source)):
             if not each.holds(drop) and (steady is None or each.holds(steady)):
                 yield Hit(
@@ -120,7 +120,7 @@ def sense_compensation_peak(context: Context) -> Outcome:
                     (*source.at_hook_up, "lead"),
                     state(
                         "at the current limit of {limit} the lead drops {drop}; {made_up_for}",
-                        limit=(source.limit(feed), "A"),
+                        limit=(feed.limit, "A"),
                         drop=(drop, "V"),
                         made_up_for=each.why,
                     ),
@@ -199,7 +199,7 @@ def _carries(context: Context, source: FedInput) -> float:
     """
     feed = context.feeds.get(source.name)
     if feed is not None:
-        return source.limit(feed)
+        return feed.limit
     assert source.needs is not None
     return source.at_most(HEADROOM * source.needs[0])
 
@@ -263,7 +263,7 @@ def lead_hot(context: Context) -> Outcome:
             need, need_from, _ = source.needs
             currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
         if feed is not None and feed.outputs[0].at_limit == "regulate":
-            limit = source.limit(feed)
+            limit = feed.limit
             held = state("at the current limit of {limit}, which does not trip", limit=(limit, "A"))
             currents.append((limit, held))
         for current, words in currents:

@@ -40,7 +40,7 @@ def requirement_masked(context: Context) -> Outcome:
             continue
         here = (*path, _limit_key(required))
         if required.known.bounded == "current":
-            most = source.at_most(source.limit(feed))
+            most = source.at_most(feed.limit)
             if highest >= most:
                 until = _until_it_responds(context, required, source, feed)
                 why = state(
@@ -56,7 +56,7 @@ def requirement_masked(context: Context) -> Outcome:
                 )
                 yield Hit(source.name, here, why, remedy)
         elif required.known.bounded == "voltage":
-            level = source.ovp(feed) + (source.ovp_error or 0.0)
+            level = feed.ovp + (source.ovp_error or 0.0)
             if highest >= level:
                 why = state(
                     "'{requirement}' permits {permitted}, but the OVP trips by {ovp}: {means}",
@@ -135,7 +135,7 @@ def requirement_out_of_reach(context: Context) -> Outcome:
         lowest, _ = required.limits
         if feed is None or lowest is None:
             continue
-        limit = source.limit(feed)
+        limit = feed.limit
         most: tuple[float, str, str] | None = None
         if required.known.bounded == "current":
             most = (source.at_most(limit), "A", "the current limit holds the current to")

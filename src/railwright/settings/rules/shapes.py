@@ -43,7 +43,7 @@ def shape_limit_above(context: Context) -> Outcome:
         draft = context.drafts.get(change.input)
         if change.current is None or draft is None or "current_limit" not in draft.known:
             continue
-        limit = context.sources[change.input].limit(draft.feed)
+        limit = draft.feed.limit
         if change.current > limit * (1 + 1e-9):
             yield Hit(
                 change.input,
