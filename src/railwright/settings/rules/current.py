@@ -66,11 +66,10 @@ def limit_below_need(context: Context) -> Outcome:
 def limit_headroom(context: Context) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
     for source, feed in context.having("current_limit"):
-        limit = feed.limit
         if source.needs is None:
             continue
         need, need_from, _ = source.needs
-        least = source.surely(limit)
+        least = source.surely(feed.limit)
         if need <= least < HEADROOM * need:
             yield Hit(
                 source.name,

@@ -263,9 +263,8 @@ def lead_hot(context: Context) -> Outcome:
             need, need_from, _ = source.needs
             currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
         if feed is not None and feed.outputs[0].at_limit == "regulate":
-            limit = feed.limit
-            held = state("at the current limit of {limit}, which does not trip", limit=(limit, "A"))
-            currents.append((limit, held))
+            held = state("at the current limit of {limit}, which does not trip", limit=(feed.limit, "A"))
+            currents.append((feed.limit, held))
         for current, words in currents:
             surface = _surface(context, source, current)
             if surface <= TOUCHED:

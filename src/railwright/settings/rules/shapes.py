@@ -43,8 +43,7 @@ def shape_limit_above(context: Context) -> Outcome:
         draft = context.drafts.get(change.input)
         if change.current is None or draft is None or "current_limit" not in draft.known:
             continue
-        limit = draft.feed.limit
-        if change.current > limit * (1 + 1e-9):
+        if change.current > draft.feed.limit * (1 + 1e-9):
             yield Hit(
                 change.input,
                 ("procedure", *change.path),
@@ -52,7 +51,7 @@ def shape_limit_above(context: Context) -> Outcome:
                     "{current} is more than the {limit} of 'limits', which was judged by what device and "
                     "lead bear",
                     current=(change.current, "A"),
-                    limit=(limit, "A"),
+                    limit=(draft.feed.limit, "A"),
                 ),
                 "lower it, or raise the one under 'limits'",
             )
