@@ -25,6 +25,7 @@ from railwright.frames import NotInstalled
 from railwright.recordings.errors import RecordingError
 
 PROCEDURE = example() / "power-input.procedure.yaml"
+RAIL = "time_s,U_V\n" + "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
 
 
 @pytest.fixture(scope="module")
@@ -111,21 +112,26 @@ def test_an_edit_is_a_new_job_and_leaves_files_as_they_are(job: rw.Job, tmp_path
         changed.save(tmp_path / "copy")
 
 
-def test_a_recording_is_a_part_of_a_job(tmp_path: Path) -> None:
-    """What it holds counts, and is saved; one that has changed since is refused, not taken instead."""
+def with_recording(folder: Path) -> Path:
+    """The example's procedure in a folder of its own, with a step that plays the recording RAIL."""
     for document in PROCEDURE.parent.glob("*.yaml"):
-        (tmp_path / document.name).write_bytes(document.read_bytes())
-    rows = "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
-    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows)
-    procedure = tmp_path / PROCEDURE.name
+        (folder / document.name).write_bytes(document.read_bytes())
+    (folder / "rail.csv").write_text(RAIL)
+    procedure = folder / PROCEDURE.name
     shape = "  - shape: {input: main, recording: rail.csv}\n    name: recorded\n  - power_down"
     text = procedure.read_text("utf-8").replace("  - power_down", shape, 1)
     procedure.write_text(text, "utf-8")
+    return procedure
+
+
+def test_a_recording_is_a_part_of_a_job(tmp_path: Path) -> None:
+    """What it holds counts, and is saved; one that has changed since is refused, not taken instead."""
+    procedure = with_recording(tmp_path)
     first, again = rw.open(procedure), rw.open(procedure)
     saved = first.save(tmp_path / "copy")
-    assert (tmp_path / "copy" / "rail.csv").read_text() == "time_s,U_V\n" + rows
+    assert (tmp_path / "copy" / "rail.csv").read_text() == RAIL
     assert first.content == again.content == saved.content
-    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows.replace(",11", ",10"))
+    (tmp_path / "rail.csv").write_text(RAIL.replace(",11", ",10"))
     assert rw.open(procedure).content != first.content
     with pytest.raises(RecordingError, match="expected a recording that stays as it is"):
         again.save(tmp_path / "other")
@@ -290,16 +296,10 @@ def test_an_edit_reads_a_document_that_it_names_anew(job: rw.Job, tmp_path: Path
 
 
 def test_an_edit_takes_no_recording_that_changed_meanwhile(tmp_path: Path) -> None:
-    for document in PROCEDURE.parent.glob("*.yaml"):
-        (tmp_path / document.name).write_bytes(document.read_bytes())
-    rows = "".join(f"{n / 1000},{12 - n % 2}\n" for n in range(500))
-    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows)
-    procedure = tmp_path / PROCEDURE.name
-    shape = "  - shape: {input: main, recording: rail.csv}\n    name: recorded\n  - power_down"
-    procedure.write_text(procedure.read_text("utf-8").replace("  - power_down", shape, 1), "utf-8")
+    procedure = with_recording(tmp_path)
     first = rw.open(procedure)
     assert first.edit("limits.main.current_limit", "0.7 A").content != first.content
-    (tmp_path / "rail.csv").write_text("time_s,U_V\n" + rows.replace(",11", ",10"))
+    (tmp_path / "rail.csv").write_text(RAIL.replace(",11", ",10"))
     with pytest.raises(RecordingError, match="stays as it is"):
         first.edit("limits.main.current_limit", "0.7 A")
 

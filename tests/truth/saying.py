@@ -18,6 +18,19 @@ from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
 RECORDER = "transient recorder"
+HEAD = """device: tide-gauge.device.yaml
+bench: quay.bench.yaml
+hook_up:
+  main:       {from: left.1, lead: silicone pair, sense: at load}
+  transducer: {from: right.1, lead: thin pair, sense: at terminals}
+limits:
+  main: {current_limit: 1.5 A, at_limit: regulate, ovp: 18 V}
+  transducer: {current_limit: 100 mA, at_limit: trip, trip_delay: 60 ms, ovp: auto}
+steps:
+  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}
+    name: up
+"""
+"""What a procedure of the station has below its name: hook-up, limits, and the step that powers it up."""
 
 Said = dict[str, tuple[float | None, str]]
 """Requirement -> its value, None where there is none, and its outcome."""

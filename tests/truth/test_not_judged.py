@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.truth.saying import station
+from tests.truth.saying import HEAD, station
 from typer.testing import CliRunner
 
 from railwright.archive.stored import evaluate_run, open_stored
@@ -18,21 +18,11 @@ from railwright.settings.data import as_data
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
-PROCEDURE = """procedure: Up and down
-device: tide-gauge.device.yaml
-bench: quay.bench.yaml
-hook_up:
-  main:       {from: left.1, lead: silicone pair, sense: at load}
-  transducer: {from: right.1, lead: thin pair, sense: at terminals}
-limits:
-  main: {current_limit: 1.5 A, at_limit: regulate, ovp: 18 V}
-  transducer: {current_limit: 100 mA, at_limit: trip, trip_delay: 60 ms, ovp: auto}
-steps:
-  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}
-  - hold: 500 ms
+PROCEDURE = f"""procedure: Up and down
+{HEAD}  - hold: 500 ms
     name: steady
-  - power_down: {order: [transducer, main], gap: 20 ms}
-record: {every: 10 ms}
+  - power_down: {{order: [transducer, main], gap: 20 ms}}
+record: {{every: 10 ms}}
 """
 LEVEL = "requires:\n  - {name: level, measure: high_state_level, of: main, during: steady, between: %s}\n"
 

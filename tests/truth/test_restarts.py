@@ -11,21 +11,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.truth.saying import Said, said_of, station
+from tests.truth.saying import HEAD, Said, said_of, station
 
-HEAD = """procedure: Drop-outs
-device: tide-gauge.device.yaml
-bench: quay.bench.yaml
-hook_up:
-  main:       {from: left.1, lead: silicone pair, sense: at load}
-  transducer: {from: right.1, lead: thin pair, sense: at terminals}
-limits:
-  main: {current_limit: 1.5 A, at_limit: regulate, ovp: 18 V}
-  transducer: {current_limit: 100 mA, at_limit: trip, trip_delay: 60 ms, ovp: auto}
-steps:
-  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}
-    name: up
-"""
 TAIL = """
   - power_down: {order: [transducer, main], gap: 20 ms}
     name: down
@@ -105,7 +92,13 @@ def procedure(steps: list[str], counts: dict[str, int], every: str) -> str:
         f"  - {{name: {name}, measure: restarts, of: main, during: {name}, at_most: 0}}" for name in counts
     ]
     return (
-        HEAD + "\n".join(lines) + TAIL + f"record: {{every: {every}}}\nrequires:\n" + "\n".join(wanted) + "\n"
+        "procedure: Drop-outs\n"
+        + HEAD
+        + "\n".join(lines)
+        + TAIL
+        + f"record: {{every: {every}}}\nrequires:\n"
+        + "\n".join(wanted)
+        + "\n"
     )
 
 
