@@ -24,8 +24,8 @@ HARMLESS_REVERSE = 1.0
 diode of a coil; an electrolytic capacitor bears as much (common practice, no source).
 """
 CLAMPS = 0.1
-"""Reverse voltage from which on a diode that is assumed across a load counts as what holds it [V] (chosen: far
-below what a diode drops, far above what a computation leaves).
+"""Reverse voltage from which on a diode that is assumed across a load counts as what holds it [V] (chosen:
+far below what a diode drops, far above what a computation leaves).
 """
 ADIABATIC = 5.0
 """Longest time for which the adiabatic limit of a conductor holds [s]: IEC 60364-5-54 (from memory)."""

@@ -148,8 +148,8 @@ class LoadKind:
     states, flags: names of its continuous states and of its discrete values (which start at
     `flags_at_start`). events: what can happen to it, for people and for evaluation. either_way: it draws the
     same whichever way round it is fed. states_in_current: its current depends on its states; False where it
-    does not (a warmth that nothing but an overload follows from), and it needs no `draws` then. bears_reverse:
-    reversed it takes no more harm than the right way round, as nothing in it has a polarity. clamp: fields of
+    does not (a warmth that nothing but an overload follows from), and it needs no `draws` then.
+    bears_reverse: reversed it takes no more harm than the right way round, as nothing in it has a polarity. clamp: fields of
     the diode that takes up what drives the load below 0 V; where a document leaves one out it is assumed.
     """
 
