@@ -149,8 +149,9 @@ class LoadKind:
     `flags_at_start`). events: what can happen to it, for people and for evaluation. either_way: it draws the
     same whichever way round it is fed. states_in_current: its current depends on its states; False where it
     does not (a warmth that nothing but an overload follows from), and it needs no `draws` then.
-    bears_reverse: reversed it takes no more harm than the right way round, as nothing in it has a polarity. clamp: fields of
-    the diode that takes up what drives the load below 0 V; where a document leaves one out it is assumed.
+    bears_reverse: reversed it takes no more harm than the right way round, as nothing in it has a polarity.
+    clamp: fields of the diode that takes up what drives the load below 0 V; one that a document leaves out is
+    assumed.
     """
 
     name: str
