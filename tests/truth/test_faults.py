@@ -1,8 +1,8 @@
 """What a reversed lead, and what drives a load below 0 V, does: common practice, no source.
 
 A resistor or a lamp has no polarity: reversed it takes what it takes anyway. A coil that is switched off
-drives its input below 0 V unless a diode takes its current; of a diode that no document describes nobody knows
-whether it is there and bears the current, so that nothing counts as contained for its sake.
+drives its input below 0 V unless a diode takes its current; of a diode that no document describes nobody
+knows whether it is there and bears the current, so that nothing counts as contained for its sake.
 """
 
 from __future__ import annotations
