@@ -95,7 +95,7 @@ def _product(view: View, *, mean: bool, what: str) -> Measured:
     from railwright.traces import integral_of_product
 
     voltage, current = view.voltage(), view.current()
-    voltage, current = _same_instants(voltage, current)
+    voltage, current = same_instants(voltage, current)
     if view.model.exact and view.end > view.begin:
         voltage, current = voltage.within(view.begin, view.end), current.within(view.begin, view.end)
         length = view.end - view.begin if mean else 1.0
@@ -105,7 +105,7 @@ def _product(view: View, *, mean: bool, what: str) -> Measured:
     return integral(view, voltage.times(current), mean=mean, what=what, factors=(voltage, current))
 
 
-def _same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
+def same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
     """Both channels at the instants that both have (a lost reading of one is left out of both)."""
     import numpy as np
 
