@@ -7,19 +7,21 @@ a reading is, is unknown within an update interval and moves the window against 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from railwright.measures.signal import Array, Signal, View
 
 LARGEST_GAP = 0.1
 """A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
+
+ALIKE = 0.02
+"""Edges whose values differ by less than this part of the record's range are equal edges."""
 
 
 @measure("C", "charge", ("current",))
@@ -123,47 +125,158 @@ def integral(
     signal: may be a product of two channels; factors: those two, for what a product of means over an aperture
     loses. what: what it is called. Raises CannotMeasure where the values do not cover the step.
     """
-    import numpy as np
-
     from railwright.measures.budget import Budget
     from railwright.measures.signal import trapezoid_weights
 
     start, end = view.begin, view.end
     if end <= start:
         raise CannotMeasure("the step has no length")
-    _, least_aperture, _ = view.timing()
-    near, early = _of_step(view, signal)
+    view.timing()
+    near, early = _of_step(view, signal, view.shift()[1])
     covered(view, near)
-    weights = trapezoid_weights(near.time, start - early, end)
     scale = 1.0 / (end - start) if mean else 1.0
     budget = Budget(view)
+    weights = trapezoid_weights(near.time, start - early, end)
     budget.systematic(near, weights * scale)
     budget.noise(near, weights * scale)
-    value = math.fsum(weights * near.values) * scale
     how = f"{what} by the trapezoid rule over {near.time.size} values in {end - start:.4g} s"
     if view.model.exact:
-        return budget.result(value, how)
-    # What changes between two readings: bounded by their difference over the time that no aperture covers.
-    gaps = np.diff(near.time)
-    inside = (near.time[1:] > start - early) & (near.time[:-1] < end)
-    unseen = np.maximum(0.0, gaps - least_aperture)
-    differences = np.maximum(0.0, _changes(near.values) - 2.0 * near.noise)
-    budget.many("between readings", _together((differences * unseen / 2.0 * scale)[inside]))
-    # A window that lies a little early or late gains at one end what it loses at the other.
-    late = view.shift()[1]
-    moved = [
-        math.fsum(trapezoid_weights(near.time, start - early + shift, end + shift) * near.values) * scale
-        - value
-        for shift in (-late, -late / 2.0, late / 2.0, late)
+        return budget.result(math.fsum(weights * near.values) * scale, how)
+    ways = _ways(view, signal, factors if view.model.averages else None)
+    value = math.fsum(way.probability * way.value for way in ways)
+    budget.many("between readings", _typical([(way.probability, way.between) for way in ways]) * scale)
+    # All edges meet the same phase of the readings: what it leaves open is one error, and so is the clock's.
+    phases = 3.0 * math.fsum(way.probability * (way.value - value) ** 2 for way in ways)
+    moved = max(way.moved for way in ways)
+    budget.bounded("time of the readings", math.hypot(math.sqrt(phases), moved) * scale)
+    budget.many("product within an aperture", _typical([(way.probability, way.product) for way in ways]) * scale)
+    return budget.result(
+        value * scale, how, would_decide="an instrument with a smaller error, or faster readings"
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Way:
+    """The integral where the windows of the readings lie in one of the ways that their time stamps allow.
+
+    moved: what the record's clock, and an aperture that is unknown, may change. between, product: bounds of
+    what happens where no aperture is, and of what v i loses by averaging v and i apart; one for each kind of
+    edge.
+    """
+
+    value: float
+    moved: float
+    between: Array
+    product: Array
+    probability: float
+
+
+def _ways(view: View, signal: Signal, factors: tuple[Signal, Signal] | None) -> list[_Way]:
+    """The integral at every phase of the readings, with how probable it is."""
+    import numpy as np
+
+    from railwright.measures.windows import first_of_each, windows_at_phases
+
+    update, _, aperture = view.timing()
+    reach = 2.0 * (update + aperture + view.shift()[1]) + 3.0 * view.interval
+    near = np.flatnonzero((signal.time > view.begin - reach) & (signal.time < view.end + reach))
+    signal = signal.take(near)
+    factors = (factors[0].take(near), factors[1].take(near)) if factors else None
+    ways, contradictions = [], []
+    for windows in windows_at_phases(view, signal.time):
+        # A window that is handed over twice says the same both times.
+        again = np.diff(windows.middle) == 0.0
+        contradictions.append(int(np.count_nonzero(np.diff(signal.values)[again])))
+        rows = first_of_each(windows.middle)
+        one, *two = (
+            replace(each.take(rows), time=windows.middle[rows]) for each in (signal, *(factors or ()))
+        )
+        ways.append(_way(view, one, (two[0], two[1]) if two else None, windows.probability))
+    fewest = min(contradictions)
+    likely = [
+        way.probability * math.exp(fewest - count) for way, count in zip(ways, contradictions, strict=True)
     ]
-    budget.bounded("time of the readings", max(abs(change) for change in moved))
-    if factors is not None and view.model.averages:
-        budget.many("product within an aperture", _covariance(view, factors, start, end) * scale)
-    return budget.result(value, how, would_decide="an instrument with a smaller error, or faster readings")
+    return [
+        replace(way, probability=each / math.fsum(likely)) for way, each in zip(ways, likely, strict=True)
+    ]
 
 
-def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
+def _way(view: View, signal: Signal, factors: tuple[Signal, Signal] | None, probability: float) -> _Way:
+    """The integral, where the middles of the windows are the signal's times."""
+    import numpy as np
+
+    from railwright.measures.signal import trapezoid_weights
+
+    _, least, most = view.timing()
+    doubt = view.model.clock + (most - least) / 4.0
+    near, early = _of_step(view, signal, doubt)
+    start, end = view.begin - early, view.end
+
+    def upto(shift: float) -> float:
+        return math.fsum(trapezoid_weights(near.time, start + shift, end + shift) * near.values)
+
+    value = upto(0.0)
+    # A window that lies a little early or late gains at one end what it loses at the other.
+    moved = max(abs(upto(shift) - value) for shift in (-doubt, -doubt / 2.0, doubt / 2.0, doubt)) if doubt else 0.0
+    inside = (near.time[1:] > start) & (near.time[:-1] < end)
+    # What changes between two readings: bounded by their difference over the time that no aperture covers.
+    unseen = np.maximum(0.0, np.diff(near.time) - least)
+    between = (np.maximum(0.0, _changes(near.values) - 2.0 * near.noise) * unseen / 2.0)[inside]
+    kinds = _kinds(near, unseen, inside)
+    product = np.zeros(0)
+    if factors is not None:
+        product = _of_each_kind(_covariance(near, factors)[inside], kinds)
+    return _Way(value, moved, _of_each_kind(between, kinds), product, probability)
+
+
+def _kinds(signal: Signal, unseen: Array, inside: Array) -> Array:
+    """A number for every interval inside, the same for equal edges: alike before, after, and in what no
+    aperture covers. Shape (k,).
+
+    What equal edges have in common is where they lie between two apertures: their errors are equal.
+    """
+    import numpy as np
+
+    numbers = np.zeros(int(np.count_nonzero(inside)), dtype=np.intp)
+    tolerance = 4.0 * signal.noise + 2.0 * signal.step + ALIKE * float(np.ptp(signal.values))
+    longest = float(np.max(unseen, initial=0.0))
+    for values, apart in (
+        (signal.values[:-1][inside], tolerance),
+        (signal.values[1:][inside], tolerance),
+        (unseen[inside], 0.25 * longest),
+    ):
+        order = np.argsort(values, kind="stable")
+        ranks = np.zeros_like(numbers)
+        ranks[order] = np.concatenate(([0], np.cumsum(np.diff(values[order]) > apart)))
+        _, numbers = np.unique(numbers * (numbers.size + 1) + ranks, return_inverse=True)
+    return numbers
+
+
+def _of_each_kind(half_widths: Array, kinds: Array) -> Array:
+    """Bounds of the sums over the intervals of each kind, whose errors are one error."""
+    import numpy as np
+
+    sums: Array = np.bincount(kinds, weights=half_widths)
+    return sums
+
+
+def _typical(parts: Sequence[tuple[float, Array]]) -> Array:
+    """Bounds that have the mean variance of several sets of bounds, each with its probability."""
+    import numpy as np
+
+    squares = [float(np.sum(np.square(each))) for _, each in parts]
+    most = max(squares)
+    if most == 0.0:
+        return np.zeros(1)
+    mean = math.fsum(share * square for (share, _), square in zip(parts, squares, strict=True))
+    typical: Array = parts[squares.index(most)][1] * math.sqrt(mean / most)
+    return typical
+
+
+def _of_step(view: View, signal: Signal, late: float) -> tuple[Signal, float]:
     """The values that tell of the step, and how much before its start they are to be integrated [s].
+
+    late: bound of the error of the values' times [s].
 
     Steps begin and end with a set point that changes. What the change at the end does belongs to the next
     step: values whose aperture may reach beyond the end are left out, and the last one stands up to it.
@@ -176,8 +289,7 @@ def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
     if view.model.exact:
         return _around(signal, view.begin, view.end), 0.0
     update, _, aperture = view.timing()
-    late = view.shift()[1]
-    switched = view.off_until is not None and view.off_until >= view.start - late
+    switched = view.off_until is not None and view.off_until >= view.start - view.shift()[1]
     early = update + aperture + view.model.clock if switched else 0.0
     near = _around(signal, view.begin - early - late, view.end)
     certain = int(np.searchsorted(near.time, view.end - aperture / 2.0 - late, side="right"))
@@ -188,14 +300,6 @@ def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
         time, values = np.append(before, near.time), np.append(0.0, near.values)
         near = replace(near, time=time, values=values, systematic=parts)
     return near, early
-
-
-def _together(half_widths: Array) -> Array:
-    """The two largest as one: both edges of a pulse meet the same phase of the readings."""
-    import numpy as np
-
-    ordered = np.sort(half_widths)[::-1]
-    return np.append(ordered[:2].sum(), ordered[2:])
 
 
 def _changes(values: Array) -> Array:
@@ -245,13 +349,14 @@ def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None
         )
 
 
-def _covariance(view: View, factors: tuple[Signal, Signal], start: float, end: float) -> np.ndarray:
+def _covariance(near: Signal, factors: tuple[Signal, Signal]) -> Array:
     """Bounds of what v i loses by averaging v and i apart: two lines over an aperture give Δv Δi / 12, each
     way.
     """
     import numpy as np
 
-    voltage, current = (_around(factor, start, end) for factor in factors)
-    steps = np.abs(np.diff(voltage.values)) * np.abs(np.diff(current.values))
-    noise = 4.0 * voltage.noise * current.noise
-    return np.maximum(0.0, steps - noise) / 6.0 * np.diff(voltage.time)
+    voltage, current = (np.interp(near.time, each.time, each.values) for each in factors)
+    steps = np.abs(np.diff(voltage)) * np.abs(np.diff(current))
+    noise = 4.0 * factors[0].noise * factors[1].noise
+    bounds: Array = np.maximum(0.0, steps - noise) / 6.0 * np.diff(near.time)
+    return bounds

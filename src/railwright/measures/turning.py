@@ -331,8 +331,11 @@ def _crossing(
     _, least, _ = view.timing()
     # Of a change over a time that nothing covers, all that is known is that it happened there.
     gaps = np.maximum(0.0, np.diff(current.time[first : last + 1]) - least)
-    changes = np.abs(np.diff(np.concatenate(([0.0], np.clip(fraction[first + 1 : last], 0.0, 1.0), [1.0]))))
-    return begin + remaining, math.fsum(gaps * changes) / 2.0, first
+    steps = np.concatenate(([0.0], np.clip(fraction[first + 1 : last], 0.0, 1.0), [1.0]))
+    changes = np.abs(np.diff(steps))
+    # A soft start takes its time for each part of it, and has less room.
+    takes = 0.0 if falling else view.restart or 0.0
+    return begin + remaining, math.fsum(np.maximum(0.0, gaps - takes * changes) * changes) / 2.0, first
 
 
 def _before(view: View, voltage: Signal, end: float) -> Signal:
