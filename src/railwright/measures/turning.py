@@ -32,6 +32,9 @@ LOCAL = 0.05
 SOFT = 0.18
 """Bound of how far the middle of a soft start lies from half of its duration, in parts of it."""
 
+IMPROBABLE = 0.05
+"""A way in which the windows can lie is left out of the bound when it is less probable than this."""
+
 CLEAR = 0.05
 """A value is counted as in transition when it is this part of the step away from both levels."""
 
@@ -44,8 +47,9 @@ def turn_off_voltage(view: View) -> Measured:
     before the current falls, at the instant at which the current is half-way between its levels before and
     after. The fall is the start of the longest stretch of low current that follows high current.
     Window: the step.
-    Uncertainty: 'instant of the transition' (times the slope of the ramp), 'stairs of the ramp' (where the
-    host plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
+    Uncertainty: 'instant of the transition' (times the slope of the ramp; which windows were handed over
+    where polls leave some out or get some twice, is told by the ramp), 'stairs of the ramp' (where the host
+    plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
     current changes'.
     Standard: IEEE 181-2011, mid reference level, for the instant; the rest is a definition of this program.
     """
@@ -122,14 +126,16 @@ def _turning(view: View, *, falling: bool) -> Measured:
     probable = _probabilities(ways)
     best = ways[int(np.argmax(probable))]
     at = math.fsum(share * way.volts for share, way in zip(probable, ways, strict=True))
-    # How each way is off, and how the ways differ: the variance of the mixture, as that of one bounded thing.
-    mixture = math.fsum(
-        share * (way.instant**2 + 3.0 * (way.volts - at) ** 2) for share, way in zip(probable, ways, strict=True)
+    # Each way that is not improbable counts in full: it is one of them, not their mean.
+    instant = max(
+        way.instant + abs(way.volts - at)
+        for share, way in zip(probable, ways, strict=True)
+        if share >= min(IMPROBABLE, max(probable))
     )
     budget = Budget(view)
     budget.systematic(best.known, best.weights)
     budget.noise(best.known, best.weights)
-    budget.bounded("instant of the transition", math.sqrt(mixture))
+    budget.bounded("instant of the transition", instant)
     budget.bounded("course of the soft start", best.course)
     # What crosses the threshold is a stair, which stands anywhere within one stair of the line through them.
     budget.bounded("stairs of the ramp", view.stair)
@@ -148,9 +154,9 @@ def _turning(view: View, *, falling: bool) -> Measured:
 class _Way:
     """What the readings say where their windows lie in one of the ways that their time stamps allow.
 
-    volts: of the ramp at the instant. instant, course: bounds of its error by that of the instant, and by that
-    of the soft start [V]. known: the ramp's values before the transition; weights: of the line through them;
-    residuals: what they lie beside it [V]. probability: before its line is looked at.
+    volts: of the ramp at the instant. instant, course: bounds of its error by that of the instant, and by
+    that of the soft start [V]. known: the ramp's values before the transition; weights: of the line through
+    them; residuals: what they lie beside it [V]. probability: before its line is looked at.
     """
 
     volts: float
@@ -293,7 +299,7 @@ def _start(middle: float, began: float, soft: float | None) -> tuple[float, floa
 def _crossing(
     view: View, current: Signal, place: int, before: float, after: float, *, falling: bool
 ) -> tuple[float, float, int]:
-    """Instant of the half-way crossing [s], the bound of its error [s], and the index of the last value before.
+    """Instant of the half-way crossing [s], the bound of its error [s], and the index of the value before.
 
     Samples: interpolated between the two around the crossing. Means over apertures: the instant of the ideal
     step that has the same mean over the values in transition; off by what may have happened in the times that
@@ -333,9 +339,7 @@ def _crossing(
     gaps = np.maximum(0.0, np.diff(current.time[first : last + 1]) - least)
     steps = np.concatenate(([0.0], np.clip(fraction[first + 1 : last], 0.0, 1.0), [1.0]))
     changes = np.abs(np.diff(steps))
-    # A soft start takes its time for each part of it, and has less room.
-    takes = 0.0 if falling else view.restart or 0.0
-    return begin + remaining, math.fsum(np.maximum(0.0, gaps - takes * changes) * changes) / 2.0, first
+    return begin + remaining, math.fsum(gaps * changes) / 2.0, first
 
 
 def _before(view: View, voltage: Signal, end: float) -> Signal:

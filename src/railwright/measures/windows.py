@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,8 +27,8 @@ ALIKE = 1e-6
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Windows:
-    """Middles of the apertures that rows show at one phase of the grid [s], shape (n,), and the probability of
-    the phases that hand over these very windows.
+    """Middles of the apertures that rows show at one phase of the grid [s], shape (n,), and the probability
+    of the phases that hand over these very windows.
     """
 
     middle: Array
@@ -48,7 +49,7 @@ def local_windows(view: View, time: Array) -> Iterator[Windows]:
     stamps = time - view.shift()[0]
     passed = np.sort(np.mod(stamps, update))
     bounds = np.concatenate(([passed[-1] - update], passed))
-    for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+    for low, high in pairwise(bounds):
         if high - low > ALIKE * update:
             yield Windows(_middles(view, stamps, (low + high) / 2.0), float((high - low) / update))
 
