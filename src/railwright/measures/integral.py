@@ -339,8 +339,7 @@ def _of_each_kind(half_widths: Array, kinds: Numbers) -> Array:
     """Bounds of the sums over the intervals of each kind, whose errors are one error."""
     import numpy as np
 
-    sums: Array = np.bincount(kinds, weights=half_widths)
-    return sums
+    return np.bincount(kinds, weights=half_widths).astype(np.float64)
 
 
 def _confident(parts: Sequence[tuple[float, Array]]) -> Array:
