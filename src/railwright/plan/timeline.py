@@ -14,7 +14,12 @@ from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
 from railwright.frozen import freeze
 from railwright.traces import Span
-from railwright.waveforms.shapes import GLIDING, Hold, Path, Piece, Positions, Wait, moves
+from railwright.waveforms.shapes import GLIDING, Hold, Jump, Path, Piece, Positions, Wait, moves
+
+SETTLE = 1.0
+"""Time that an input stays at a standard's own level, U_T, where it came from another one, before the test
+leaves it [s] (chosen; whether it is there by then is rehearsed).
+"""
 
 TAIL = 1.0
 """Time that a standard's test is watched after its last edge, where no pause between two is given [s]."""
@@ -69,10 +74,27 @@ class Waiting:
 
 
 @dataclass(frozen=True, slots=True)
+class StandardTurn:
+    """One time that a standard's test is played on an input: it stands at its own level, U_T, and leaves it.
+
+    level: that [V], which the set point has from `arrived` [s] on. start, end: when the test leaves it, and
+    when its set point is back from its last change [s].
+    """
+
+    step: int
+    input: str
+    level: float
+    arrived: float
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
 class Timeline:
     """All actions in order of time, and the named steps they belong to.
 
-    turns: position of a step -> how often its shape comes, one turn right after the other.
+    turns: position of a step -> how often its shape comes, one turn right after the other. tests: every turn
+    of a standard's test, in the order of the steps.
     """
 
     actions: tuple[Action, ...]
@@ -81,6 +103,7 @@ class Timeline:
     limits: tuple[LimitChange, ...] = ()
     waits: tuple[Waiting, ...] = ()
     turns: Mapping[int, int] = field(default_factory=dict)
+    tests: tuple[StandardTurn, ...] = ()
 
     def __post_init__(self) -> None:
         freeze(self, "turns")
@@ -96,6 +119,9 @@ class _Clock:
         self.procedure, self.device = procedure, device
         self.now = 0.0
         self.level: dict[str, float] = {}
+        self.arrived: dict[str, float] = {}
+        self.tests: list[StandardTurn] = []
+        self.led_in: set[int] = set()
         self.actions: list[Action] = []
         self.limits: list[LimitChange] = []
         self.waits: list[Waiting] = []
@@ -110,7 +136,7 @@ class _Clock:
             over = abs(goal) / power_up.rate if power_up.rate else 0.0
             self.actions.append(Action(start, "on", name, 0.0))
             self.actions.append(Action(start, "line", name, goal, over))
-            self.level[name] = goal
+            self.level[name], self.arrived[name] = goal, start + over
             end = max(end, start + over)
         self.now = end + power_up.settle
         return power_up.order
@@ -138,7 +164,7 @@ class _Clock:
             self.actions.append(Action(self.now, "line", sweep.input, voltage, 0.0))
             points.append((voltage, self.now, self.now + sweep.dwell))
             self.now += sweep.dwell
-        self.level[sweep.input] = sweep.stop
+        self.level[sweep.input], self.arrived[sweep.input] = sweep.stop, points[-1][1]
         return (sweep.input,), tuple(points)
 
     def shape(self, step: Step, number: int) -> tuple[str, ...]:
@@ -150,6 +176,7 @@ class _Clock:
         if shape.wait_for is not None:
             path, count = (*here, "wait_for"), len(self.actions)
             self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path, count))
+        self._lead_in(shape, number, pieces)
         ends: dict[str, float] = {}
         for turn in range(shape.repeat):
             start = self.now + (shape.pause_between if turn else 0.0)
@@ -160,11 +187,27 @@ class _Clock:
             if shape.at_end != "stay":
                 kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
                 self.actions.append(Action(self.now, kind, name, path=(*here, "at_end")))
-                self.level[name] = 0.0
+                self.level[name], self.arrived[name] = 0.0, self.now
         limited = dict.fromkeys(each.input for each in self.limits if each.path[:2] == here[:2])
         count = len(self.actions)
         self.limits += [LimitChange(self.now, name, None, here, count) for name in limited]
         return names
+
+    def _lead_in(self, shape: ShapeStep, number: int, pieces: Mapping[str, tuple[Piece, ...]]) -> None:
+        """To the level at which each standard's test begins, and there until all of them have settled."""
+        led = False
+        for name, own in pieces.items():
+            base = _base(shape, name, own)
+            if base is None or self.level.get(name, 0.0) == base:
+                continue
+            path: Path = ("steps", number, "shape", *shape.place(name, (0,), own[0]))
+            self.actions.append(Action(self.now, "line", name, base, path=path))
+            self.level[name], self.arrived[name] = base, self.now
+            # A test that begins with a time of its own at that level settles in it.
+            led = led or not isinstance(own[1], Hold)
+        if led:
+            self.led_in.add(number)
+            self.now += SETTLE
 
     def _turn(
         self, shape: ShapeStep, number: int, name: str, pieces: tuple[Piece, ...], start: float
@@ -174,6 +217,8 @@ class _Clock:
         level = self.level.get(name, 0.0)
         before: tuple[Positions, type] | None = None
         path, end, add = here, start, self.actions.append
+        base, first = _base(shape, name, pieces), len(self.actions)
+        stood = level == base
         for move in moves(pieces, level, start):
             kind = move.kind
             if kind == "end":
@@ -194,8 +239,22 @@ class _Clock:
                 self.waits.append(Waiting(move.time, source, shape.time_out, number, path, count))
             else:
                 add(Action(move.time, kind, name, path=path))
+        own = self.actions[first:]
+        if base is not None and len(own) > 1:
+            arrived = self.arrived.get(name, start) if stood else own[0].time
+            over = own[-1].time + own[-1].over
+            self.tests.append(StandardTurn(number, name, base, arrived, own[1].time, over))
+        if own:
+            self.arrived[name] = own[-1].time + own[-1].over
         self.level[name] = level
         return end
+
+
+def _base(shape: ShapeStep, name: str, pieces: tuple[Piece, ...]) -> float | None:
+    """The level that a standard's test leaves and comes back to [V]; None: it is none."""
+    if shape.waveforms[name].standard is None or not pieces or not isinstance(pieces[0], Jump):
+        return None
+    return pieces[0].voltage
 
 
 def _tail(shape: ShapeStep, name: str, pieces: tuple[Piece, ...]) -> float:
@@ -254,6 +313,7 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
     turns = {
         number: step.shape.repeat
         for number, step in enumerate(procedure.steps)
-        if step.shape is not None and step.shape.pause_between == 0.0
+        if step.shape is not None and step.shape.pause_between == 0.0 and number not in clock.led_in
     }
-    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), turns)
+    tests = tuple(clock.tests)
+    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), turns, tests)
