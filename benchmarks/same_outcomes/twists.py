@@ -213,6 +213,8 @@ TWISTS: tuple[tuple[str, ...], ...] = (
     ("standard-start", *standard("IEC 61000-4-29 dip, level: 40 %, duration: 100 ms, repeat: 2, pause_between: <0..20 ms>")),
     ("standard-other-system", *standard("MIL-STD-704F normal transient, level: under")),
     ("standard-not-played", *standard("ISO 16750-2 load dump, level: B")),
+    ("lead-shared", "procedure/hook_up/transducer/lead = silicone pair"),
+    ("lead-too-thick", f"{LEAD}/conductor = 25 mm2 class 5"),
     ("standard", *standard("ISO 16750-2 momentary drop")),
     ("standard", *standard("ISO 16750-2 starting, level: I")),
     ("standard", *standard("EN 50155 variation, level: 70 %, duration: 200 ms")),

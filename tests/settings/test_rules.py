@@ -937,6 +937,21 @@ CASES = [
         silent=(LIMITED,),
     ),
     Case(
+        "lead-shared",
+        "transducer",
+        (("procedure", TRANSDUCER, TRANSDUCER.replace("thin pair", "silicone pair")),),
+        "lead: silicone pair",
+        "lead 'silicone pair' feeds transducer and main; one pair of conductors feeds one input",
+    ),
+    Case(
+        "lead-too-thick",
+        "main",
+        (("bench", "silicone pair: {conductor: AWG 18", "silicone pair: {conductor: 25 mm2 class 5"),),
+        "silicone pair:",
+        "lead 'silicone pair' (25 mm2 class 5, 25 mm²) is thicker than the 16 mm² that the terminals of "
+        "left.1 take (assumed, as no document says it)",
+    ),
+    Case(
         "sense-compensation-peak",
         "main",
         (("bench", "one_way_length: 1.5 m", "one_way_length: 30 m"),),

@@ -46,6 +46,8 @@ RULES: tuple[Rule[Context], ...] = (
     leads.lead_current,
     leads.lead_contacts,
     leads.lead_from_stock,
+    leads.lead_shared,
+    leads.lead_too_thick,
     leads.lead_hot,
     leads.sense_used_up,
     leads.sense_faults,
