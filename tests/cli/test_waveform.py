@@ -147,3 +147,24 @@ def test_what_cannot_be_shown_is_one_line(dips, cli, arguments, said):
     done = cli("waveform", *arguments, PROCEDURE)
     assert done.exit_code == 2
     assert done.stderr.strip() == said
+
+
+def test_a_table_goes_out_as_it_came_in(documents, cli):
+    given = (
+        "dwell_s,voltage_V,limit_A,way\n0.3,9.100000000000001,0.9,step\n0.5,14.25,,line\n0.1,12,1.0,step\n"
+    )
+    (documents / "sequence.csv").write_text(given, "utf-8")
+    shape = "  - shape: {input: main, table: sequence.csv}\n    name: sequence\n  - shape:\n"
+    edit(documents / PROCEDURE, "  - shape:\n", shape)
+    done = cli("waveform", "--step", "sequence", "--table", "out.csv", PROCEDURE)
+    assert done.exit_code == 0
+    out = (documents / "out.csv").read_text("utf-8")
+    assert out == given.replace(",12,", ",12.0,")
+
+
+def test_a_table_has_no_ripple(documents, cli):
+    shape = "{input: main, segments: [{ripple: sine, peak_to_peak: 1 V, frequency: 1 Hz, for: 1 s}]}"
+    edit(documents / PROCEDURE, "  - shape:\n", f"  - shape: {shape}\n    name: hum\n  - shape:\n")
+    done = cli("waveform", "--step", "hum", "--table", "out.csv", PROCEDURE)
+    assert done.exit_code == 2
+    assert "'ripple'" in done.stderr
