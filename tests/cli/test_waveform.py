@@ -42,8 +42,8 @@ def test_the_chords_of_a_standards_ripple_are_no_edges(documents, cli):
     edit(documents / PROCEDURE, "  - shape:\n", f"  - shape: {shape}\n    name: crank\n  - shape:\n")
     data = json.loads(cli("waveform", "--json", "--step", "crank", PROCEDURE).stdout)
     edges = data["shapes"][0]["edges"]
-    # From the sweep's end to nominal, and the fall and the rise around the dip.
-    assert 1 <= len(edges) <= 3
+    # From the sweep's end to nominal, the fall to the dip, and the rises after it.
+    assert 2 <= len(edges) <= 4
     assert all(edge["asked_duration"] < 0.12 for edge in edges)
 
 
@@ -61,11 +61,12 @@ def test_json_has_every_edge(dips, cli):
     data = json.loads(cli("waveform", "--json", "--step", "dips", PROCEDURE).stdout)
     (shape,) = data["shapes"]
     assert (shape["step"], shape["input"]) == ("dips", "main")
-    assert [edge["to"] for edge in shape["edges"]] == [pytest.approx(8.4), 12.0]
+    assert [edge["to"] for edge in shape["edges"]] == [12.0, pytest.approx(8.4), 12.0]
     assert all(edge["asked_duration"] == 0.0 and edge["duration"] > 1e-3 for edge in shape["edges"])
     assert all(edge["settled"] and edge["reached"] for edge in shape["edges"])
-    down, up = shape["edges"]
-    assert (down["from"], down["before"], down["after"]) == pytest.approx((16.0, 16.0, 8.4), abs=0.01)
+    there, down, up = shape["edges"]
+    assert (there["from"], there["before"], there["after"]) == pytest.approx((16.0, 16.0, 12.0), abs=0.01)
+    assert (down["from"], down["before"], down["after"]) == pytest.approx((12.0, 12.0, 8.4), abs=0.01)
     assert (up["before"], up["after"]) == pytest.approx((8.4, 12.0), abs=0.01)
     assert up["error"] == pytest.approx(up["after"] - up["to"])
 
@@ -113,8 +114,8 @@ def test_a_csv_is_read_back_as_the_same_waveform(dips, cli):
     path = dips / "dips.csv"
     assert path.read_text("utf-8").splitlines()[0] == "time_s,main_voltage_V,main_limit_A"
     wave, _, _ = recorded_waveform(path)
-    assert wave.duration == pytest.approx(1.1)  # with 1 s after the last edge
-    assert wave.at(np.array([0.05, 0.1])).tolist() == pytest.approx([8.4, 12.0])
+    assert wave.duration == pytest.approx(2.1)  # with 1 s before the first edge and after the last
+    assert wave.at(np.array([1.05, 1.1])).tolist() == pytest.approx([8.4, 12.0])
 
 
 def test_a_csv_may_hold_what_is_rehearsed(dips, cli):
@@ -146,3 +147,24 @@ def test_what_cannot_be_shown_is_one_line(dips, cli, arguments, said):
     done = cli("waveform", *arguments, PROCEDURE)
     assert done.exit_code == 2
     assert done.stderr.strip() == said
+
+
+def test_a_table_goes_out_as_it_came_in(documents, cli):
+    given = (
+        "dwell_s,voltage_V,limit_A,way\n0.3,9.100000000000001,0.9,step\n0.5,14.25,,line\n0.1,12,1.0,step\n"
+    )
+    (documents / "sequence.csv").write_text(given, "utf-8")
+    shape = "  - shape: {input: main, table: sequence.csv}\n    name: sequence\n  - shape:\n"
+    edit(documents / PROCEDURE, "  - shape:\n", shape)
+    done = cli("waveform", "--step", "sequence", "--table", "out.csv", PROCEDURE)
+    assert done.exit_code == 0
+    out = (documents / "out.csv").read_text("utf-8")
+    assert out == given.replace(",12,", ",12.0,")
+
+
+def test_a_table_has_no_ripple(documents, cli):
+    shape = "{input: main, segments: [{ripple: sine, peak_to_peak: 1 V, frequency: 1 Hz, for: 1 s}]}"
+    edit(documents / PROCEDURE, "  - shape:\n", f"  - shape: {shape}\n    name: hum\n  - shape:\n")
+    done = cli("waveform", "--step", "hum", "--table", "out.csv", PROCEDURE)
+    assert done.exit_code == 2
+    assert "'ripple'" in done.stderr

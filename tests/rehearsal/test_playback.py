@@ -41,32 +41,33 @@ def played(folder, text, *edits):
 def test_a_dips_edges_are_told_one_by_one(tmp_path):
     _, timeline, _, found = played(tmp_path, DIP)
     assert (found.span.name, found.input, found.left_out) == ("own", "main", 0)
-    # From 16 V of the sweep's end at once to 8.4 V: the step to 12 V in between takes no time.
+    # From 16 V of the sweep's end to 12 V, where the dip begins, 1 s later.
     assert [tuple(round(v, 6) for v in (e.asked.time, e.asked.start, e.asked.goal)) for e in found.edges] == [
-        (0.0, 16.0, 8.4),
-        (0.1, 8.4, 12.0),
-        (1.1, 12.0, 8.4),
-        (1.2, 8.4, 12.0),
+        (0.0, 16.0, 12.0),
+        (1.0, 12.0, 8.4),
+        (1.1, 8.4, 12.0),
+        (2.1, 12.0, 8.4),
+        (2.2, 8.4, 12.0),
     ]
     assert all(1e-3 < e.duration < 30e-3 for e in found.edges)
-    assert found.edges[-1].asked.until == pytest.approx(3.2)  # the hold behind the step still shows it
+    assert found.edges[-1].asked.until == pytest.approx(4.2)  # the hold behind the step still shows it
     assert abs(found.edges[-1].error) < 1e-3
     waveform = asked_waveform(timeline, 3, "main")
-    assert waveform.duration == pytest.approx(2.2)  # as long as pause_between after the last edge
-    assert waveform.at(np.array([0.05, 0.5, 1.15])) == pytest.approx([8.4, 12.0, 8.4])
+    assert waveform.duration == pytest.approx(3.2)  # as long as pause_between after the last edge
+    assert waveform.at(np.array([0.05, 1.05, 1.5, 2.15])) == pytest.approx([12.0, 8.4, 12.0, 8.4])
 
 
 @pytest.mark.parametrize(
     ("text", "length"),
     [
-        ("input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms", 1.1),
-        (f"{DIP}, at_end: zero", 2.2),
+        ("input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms", 2.1),
+        (f"{DIP}, at_end: zero", 3.2),
         ("input: main, standard: ISO 16750-2 reset", None),  # ends with its own recovery time
         ("input: main, segments: [{step_to: 9 V}, {hold: 100 ms}, {step_to: 12 V}]", 0.1),
         (
             "inputs: {main: {standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms}, "
             "transducer: {segments: [{hold: 300 ms}]}}",
-            1.1,
+            2.1,
         ),
     ],
 )
@@ -106,16 +107,16 @@ def test_the_edges_into_the_verification_load_follow_the_rise_of_the_bench(tmp_p
 def test_a_high_impedance_interruption_is_not_judged_while_it_is_off(tmp_path):
     text = "input: main, standard: IEC 61000-4-29 interruption, impedance: high, duration: 30 ms"
     _, _, rehearsal, found = played(tmp_path, text)
-    assert found.away == ((0.0, pytest.approx(0.03)),)
+    assert found.away == ((1.0, pytest.approx(1.03)),)
     events = [
         (e.what, round(e.time - found.span.start, 6))
         for e in rehearsal.record.events
         if e.what in ("on", "off")
     ]
-    assert ("off", 0.0) in events
-    assert ("on", 0.03) in events
-    assert 0.03 < found.whole.at < 0.04  # as it comes back, and not while it is off
-    (up,) = found.edges
+    assert ("off", 1.0) in events
+    assert ("on", 1.03) in events
+    assert not 1.0 < found.whole.at < 1.03  # not while it is off
+    _, up = found.edges
     assert up.asked.goal == 12.0
 
 
@@ -198,9 +199,9 @@ def test_an_interruption_that_the_device_outlasts_does_not_get_there_and_is_told
     """The output does not sink: 1.2 mF and a converter that has stopped keep their voltage."""
     text = "input: main, standard: IEC 61000-4-29 interruption, impedance: low, duration: 100 ms"
     _, _, rehearsal, found = played(tmp_path, text)
-    down, up = found.edges
+    _, down, up = found.edges
     traces = rehearsal.record.traces["main"]
-    stands = np.interp(found.span.start + np.array([0.0, 0.1, 0.6]), traces.time, traces.columns["voltage"])
+    stands = np.interp(found.span.start + np.array([1.0, 1.1, 1.6]), traces.time, traces.columns["voltage"])
     assert (down.before, down.after) == pytest.approx(stands[:2], abs=1e-6)
     assert up.before == pytest.approx(down.after, abs=1e-6)
     assert not down.reached

@@ -486,6 +486,17 @@ def test_a_segment_that_is_missed_in_a_later_turn_is_told_once_at_its_place(tmp_
     assert "line_to: 6 V" in line_of(finding)
 
 
+def test_a_standards_test_that_does_not_leave_its_own_level_is_a_stop(tmp_path: Path) -> None:
+    """Without a pause the second dip leaves 8.4 V where it should leave 12 V: 3.6 V, 30 % off."""
+    dip = "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms, repeat: 2"
+    own: Edit = ("procedure", "  - shape:\n", f"  - shape: {{{dip}}}\n    name: dips\n  - shape:\n")
+    _, findings = played(station(tmp_path, own))
+    (finding,) = [f for f in findings if f.rule == "standard-start"]
+    assert finding.severity is Severity.STOP
+    assert "standard: IEC 61000-4-29 dip" in line_of(finding)
+    assert says(finding.why, "dips", "IEC 61000-4-29 dip", "12 V", "8.4 V", "30.0%", "±5%")
+
+
 def test_a_standards_edges_are_missed_and_the_figure_follows_the_rise(tmp_path: Path) -> None:
     dip = "shape: {input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms}"
     own: Edit = ("procedure", "  - shape:\n", f"  - {dip}\n    name: dips\n  - hold: 1 s\n  - shape:\n")

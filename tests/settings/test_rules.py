@@ -448,6 +448,41 @@ CASES = [
         silent=shape("input: main, standard: IEC 61000-4-29 dip, level: 0.7, duration: 0.1 s"),
     ),
     Case(
+        "standard-repeated-less",
+        "main",
+        shape(
+            "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms, repeat: 2, "
+            "pause_between: 10 s"
+        ),
+        "repeat: 2",
+        "'own shape' plays IEC 61000-4-29 dip: 2 of the 3 repetitions that the standard asks for "
+        "(IEC 61000-4-29:2000, 8.2, from memory)",
+        silent=shape(
+            "input: main, standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms, repeat: 3, "
+            "pause_between: 10 s"
+        ),
+    ),
+    Case(
+        "standard-other-system",
+        "main",
+        shape("input: main, standard: MIL-STD-704F normal transient, level: under"),
+        "standard: MIL",
+        "'own shape' plays MIL-STD-704F normal transient with the voltages of a 28 V system on an input of "
+        "12 V",
+        silent=shape("input: main, standard: ISO 16750-2 momentary drop"),
+    ),
+    Case(
+        "standard-not-played",
+        "main",
+        shape("input: main, standard: ISO 16750-2 reversed voltage"),
+        "standard: ISO",
+        "'own shape': ISO 16750-2 reversed voltage is not played: an ordinary supply lacks a voltage below "
+        "zero, and a source that drives a battery's current through a device that conducts. 'main' "
+        "withstands its reversed 14 V for 60 s by the device document, which shows nothing of how it works "
+        "meanwhile (ISO 16750-2:2012, 4.7, from memory)",
+        silent=shape("input: main, standard: ISO 16750-2 jump start"),
+    ),
+    Case(
         "opp-range",
         "main",
         (protections("    opp: 30 W\n"),),
@@ -900,6 +935,21 @@ CASES = [
         "silicone pair:",
         "touched for a minute, 51 °C burns",
         silent=(LIMITED,),
+    ),
+    Case(
+        "lead-shared",
+        "transducer",
+        (("procedure", TRANSDUCER, TRANSDUCER.replace("thin pair", "silicone pair")),),
+        "lead: silicone pair",
+        "lead 'silicone pair' feeds transducer and main; one pair of conductors feeds one input",
+    ),
+    Case(
+        "lead-too-thick",
+        "main",
+        (("bench", "silicone pair: {conductor: AWG 18", "silicone pair: {conductor: 25 mm2 class 5"),),
+        "silicone pair:",
+        "lead 'silicone pair' (25 mm2 class 5, 25 mm²) is thicker than the 16 mm² that the terminals of "
+        "left.1 take (assumed, as no document says it)",
     ),
     Case(
         "sense-compensation-peak",

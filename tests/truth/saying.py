@@ -13,6 +13,7 @@ from railwright.guard.local_link import LocalLink
 from railwright.job import Job
 from railwright.running.runner import run
 from railwright.settings.data import as_data
+from railwright.traces import Record
 from railwright.twin.recorder import Trigger
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
@@ -48,6 +49,19 @@ def station(folder: Path, procedure: str, edits: Mapping[str, list[tuple[str, st
             text = text.replace(old, new)
         (folder / name).write_text(text, "utf-8")
     return path
+
+
+def record_of_run(procedure: Path, seed: int) -> Record:
+    """What simulated supplies read while a procedure is played in virtual time, whatever its check says."""
+    job, loop = Job.open(procedure), VirtualLoop()
+    documents, settings = job.documents, job.check(static=True).settings
+    folder = procedure.parent / f"run-{seed}"
+    with VirtualNetwork(loop, documents.bench, documents.device, documents.procedure, seed=seed) as network:
+        run(
+            documents, settings.set_points, unit="T-1", operator="O", folder=folder,
+            settings=as_data(settings), link=LocalLink(loop, network.connect),
+        )  # fmt: skip
+    return open_stored(folder).data.record
 
 
 def said_of(procedure: Path, seed: int, of: str = "main") -> dict[str, Said]:

@@ -12,6 +12,7 @@ from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
+    from railwright.documents.loader import Documents
     from railwright.plan.plan import Plan
     from railwright.plan.timeline import Timeline
     from railwright.rehearsal.playback import PlayedShape
@@ -24,17 +25,26 @@ Step = Annotated[
     str | None, typer.Option("--step", metavar="NAME", help="The shape; left out: the only one there is.")
 ]
 To = Annotated[Path | None, typer.Option("--to", metavar="FILE", help="Write it there: .csv, .svg or .png.")]
+Table = Annotated[
+    Path | None,
+    typer.Option(
+        "--table", metavar="FILE", help="Write the sequence there as a table that a shape can play."
+    ),
+]
 Rehearsed = Annotated[
     bool,
     typer.Option("--rehearsed", help="In a CSV: what is rehearsed, beside what is asked."),
 ]
 
 
+# One piece: its docstring is the help, and everything that is shown or written is made of one rehearsal.
+# Many: each is an option of the command line.
 def waveform(
     procedure: Procedure,
     step: Step = None,
     to: To = None,
     rehearsed: Rehearsed = False,
+    table: Table = None,
     json: Json = False,
     quiet: Quiet = False,
     verbose: Verbose = False,
@@ -45,7 +55,7 @@ def waveform(
     other: largest, r.m.s., and edge by edge; nothing is energised.
 
     A CSV has the columns time_s and, of each input, main_voltage_V and main_limit_A; two rows at one time are
-    a jump.
+    a jump. A table has dwell_s, voltage_V, limit_A and way, exact to the last digit.
     """
     from railwright.cli.checking import settle_documents
     from railwright.plan.plan import plan_of
@@ -67,6 +77,8 @@ def waveform(
     played = [each for each in played_shapes(plan, record) if each.span.name == name]
     if not played:
         raise BadInput(f"--step: expected a shape that takes some time, got '{name}', which takes none")
+    if table is not None:
+        _sequence(documents, played, table)
     if to is not None:
         if to.suffix.lower() == ".csv":
             _table(plan, played, record, to, rehearsed)
@@ -86,8 +98,9 @@ def waveform(
         for each in () if quiet else played:
             if each.edges:
                 out.print(edges_table(each))
-        if to is not None:
-            out.print(f"written: {to}", soft_wrap=True)
+        for file in (to, table):
+            if file is not None:
+                out.print(f"written: {file}", soft_wrap=True)
     return Exit.DONE
 
 
@@ -102,6 +115,27 @@ def _chosen(step: str | None, shapes: list[str]) -> str:
     if step not in shapes:
         raise BadInput(f"--step: expected one of the shapes {listed}, got '{step}'")
     return step
+
+
+def _sequence(documents: Documents, played: list[PlayedShape], to: Path) -> None:
+    """Write the one input's sequence as it is written in the procedure, repeats written out."""
+    from railwright.documents.standard_tests import pieces_of
+    from railwright.waveforms.shapes import Repeat
+    from railwright.waveforms.table import NoTable, rows_of, table_text
+
+    if len(played) != 1:
+        raise BadInput(f"--table: expected a shape of one input, got one of {len(played)}; make it several")
+    (each,) = played
+    shape = documents.procedure.steps[each.step].shape
+    assert shape is not None
+    pieces = pieces_of(documents.procedure, documents.device, shape, each.input)
+    try:
+        rows = rows_of((Repeat(pieces, shape.repeat, shape.pause_between),), float(each.asked.value[0]))
+    except NoTable as error:
+        raise BadInput(f"--table: {error}") from None
+    unfinished = to.with_name(to.name + ".part")
+    unfinished.write_text(table_text(rows), encoding="utf-8", newline="\n")
+    unfinished.replace(to)
 
 
 def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehearsed: bool) -> None:

@@ -218,6 +218,9 @@ class Output(Model):
     slew: VoltPerSecondRange | None = Field(None, description="programmable rise and fall")
     recovery: Recovery | None = Field(None, description="load-transient recovery")
     limit_response: Seconds | None = Field(None, description="time in which the current limit takes charge")
+    takes: Conductor | None = Field(
+        None, description="thickest conductor that its terminals take; left out: unknown, 16 mm² is taken"
+    )
     output_capacitance: Farads | None = Field(None, description="capacitor across the terminals")
     bleeder: PositiveOhms | None = Field(None, description="resistance across the terminals")
     sink: NonNegativeAmperes | None = Field(None, description="current that the output can take in")

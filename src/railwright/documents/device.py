@@ -5,6 +5,7 @@ from typing import Any, Literal, Self, cast
 from pydantic import Field, model_validator
 from pydantic.fields import FieldInfo
 
+from railwright.documents.conductor import Conductor
 from railwright.documents.model import Model, Name, Text, exactly_one, fault
 from railwright.physics.loads import KINDS, LOAD_MODELS, LoadParameters
 from railwright.quantities import (
@@ -106,6 +107,9 @@ class Input(Model):
         "positive",
         description="negative: the input lies below its 0 V, to which the output's positive terminal is "
         "joined; its voltages and currents are written as amounts, without a sign",
+    )
+    takes: Conductor | None = Field(
+        None, description="thickest conductor that its connector takes; left out: unknown, 16 mm² is taken"
     )
     load: tuple[LoadEntry, ...] = Field(description="what it draws: parts in parallel", min_length=1)
 

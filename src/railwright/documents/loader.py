@@ -21,6 +21,7 @@ from railwright.documents.procedure import Procedure, accept_announced_measures
 from railwright.documents.procedure_checks import check_procedure
 from railwright.documents.same_as import resolve_same_as
 from railwright.documents.shape_recordings import read_recordings
+from railwright.documents.shape_tables import read_tables
 from railwright.documents.sources import DocumentErrors, Location, Problem, meant
 from railwright.documents.standard_figures import own_figures
 from railwright.documents.standard_tests import check_standards
@@ -125,6 +126,7 @@ def load_documents(
         problems += wrong
         procedure = procedure.with_figures(own) if own else procedure
         problems += read_recordings(procedure, source)
+        problems += read_tables(procedure, source, held)
         if device is not None:
             problems += check_standards(procedure, source, device)
     if problems or device is None or bench is None or procedure is None:

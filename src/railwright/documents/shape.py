@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, PrivateAttr, ValidatorFunctionWrapHandler, WrapValidator, model_validator
 
-from railwright.documents.model import Model, Text, exactly_one, fault
+from railwright.documents.model import File, Model, Text, exactly_one, fault
 from railwright.documents.recording_keys import RecordingParts
 from railwright.quantities import (
     Dimension,
@@ -168,7 +168,7 @@ _KEYS: Mapping[type, str] = {
 }
 
 
-GIVEN = ("segments", "standard", "recording")
+GIVEN = ("segments", "standard", "recording", "table")
 _OF_STANDARD = ("level", "duration", "impedance")
 _OF_RECORDING = tuple(RecordingParts.model_fields)
 
@@ -231,7 +231,7 @@ _NOTHING = dict.fromkeys(Segment.model_fields)
 
 
 class InputWaveform(RecordingParts):
-    """What one input is given: segments, a standard's test, or a recording."""
+    """What one input is given: segments, a standard's test, a recording, or a table."""
 
     segments: Annotated[tuple[Segment, ...], WrapValidator(_quickly), Field(min_length=1)] | None = Field(
         None, description="its pieces, in order"
@@ -250,12 +250,17 @@ class InputWaveform(RecordingParts):
     recording: Text | None = Field(
         None, description="a recording (CSV, Parquet, HDF5 or WAV), its path relative to this document"
     )
+    table: File | None = Field(
+        None,
+        description="a sequence as a table (CSV), its path relative to this document: columns `dwell_s`, "
+        "`voltage_V`, `limit_A` (empty: as before) and `way` (step or line)",
+    )
     _recorded: tuple[Piece, ...] = PrivateAttr(())
     _recognised: tuple[str, ...] = PrivateAttr(())
 
     @property
     def recorded(self) -> tuple[Piece, ...]:
-        """The recording as it is played; none: there is none, or it was not read."""
+        """The recording or the table as it is played; none: there is none, or it was not read."""
         return self._recorded
 
     @property

@@ -14,7 +14,12 @@ from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
 from railwright.frozen import freeze
 from railwright.traces import Span
-from railwright.waveforms.shapes import GLIDING, Hold, Path, Piece, Positions, Wait, moves
+from railwright.waveforms.shapes import GLIDING, Hold, Jump, Path, Piece, Positions, Wait, moves
+
+SETTLE = 1.0
+"""Time that an input stays at a standard's own level, U_T, where it came from another one, before the test
+leaves it [s] (chosen; whether it is there by then is rehearsed).
+"""
 
 TAIL = 1.0
 """Time that a standard's test is watched after its last edge, where no pause between two is given [s]."""
@@ -73,10 +78,27 @@ class Waiting:
 
 
 @dataclass(frozen=True, slots=True)
+class StandardTurn:
+    """One time that a standard's test is played on an input: it stands at its own level, U_T, and leaves it.
+
+    level: that [V], which the set point has from `arrived` [s] on. start, end: when the test leaves it, and
+    when its set point is back from its last change [s].
+    """
+
+    step: int
+    input: str
+    level: float
+    arrived: float
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
 class Timeline:
     """All actions in order of time, and the named steps they belong to.
 
-    turns: position of a step -> how often its shape comes, one turn right after the other.
+    turns: position of a step -> how often its shape comes, one turn right after the other. tests: every turn
+    of a standard's test, in the order of the steps.
     """
 
     actions: tuple[Action, ...]
@@ -85,6 +107,7 @@ class Timeline:
     limits: tuple[LimitChange, ...] = ()
     waits: tuple[Waiting, ...] = ()
     turns: Mapping[int, int] = field(default_factory=dict)
+    tests: tuple[StandardTurn, ...] = ()
 
     def __post_init__(self) -> None:
         freeze(self, "turns")
@@ -100,6 +123,9 @@ class _Clock:
         self.procedure, self.device = procedure, device
         self.now, self.number = 0.0, 0
         self.level: dict[str, float] = {}
+        self.arrived: dict[str, float] = {}
+        self.tests: list[StandardTurn] = []
+        self.led_in: set[int] = set()
         self.actions: list[Action] = []
         self.limits: list[LimitChange] = []
         self.waits: list[Waiting] = []
@@ -112,7 +138,7 @@ class _Clock:
             over = abs(goal) / power_up.rate if power_up.rate else 0.0
             self.actions.append(Action(start, "on", name, step=self.number))
             self.actions.append(Action(start, "line", name, goal, over, step=self.number))
-            self.level[name] = goal
+            self.level[name], self.arrived[name] = goal, start + over
             end = max(end, start + over)
         self.now = end + power_up.settle
         return power_up.order
@@ -137,7 +163,7 @@ class _Clock:
             self.actions.append(Action(self.now, "line", sweep.input, voltage, step=self.number))
             points.append((voltage, self.now, self.now + sweep.dwell))
             self.now += sweep.dwell
-        self.level[sweep.input] = sweep.stop
+        self.level[sweep.input], self.arrived[sweep.input] = sweep.stop, points[-1][1]
         return tuple(points)
 
     def shape(self, shape: ShapeStep) -> tuple[str, ...]:
@@ -146,6 +172,7 @@ class _Clock:
         here: Path = ("steps", self.number, "shape")
         if shape.wait_for is not None:
             self._wait(self.now, shape.wait_for, shape, (*here, "wait_for"))
+        self._lead_in(shape, pieces)
         ends: dict[str, float] = {}
         for turn in range(shape.repeat):
             start = self.now + (shape.pause_between if turn else 0.0)
@@ -156,7 +183,7 @@ class _Clock:
             if shape.at_end != "stay":
                 kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
                 self.actions.append(Action(self.now, kind, name, path=(*here, "at_end"), step=self.number))
-                self.level[name] = 0.0
+                self.level[name], self.arrived[name] = 0.0, self.now
         limited = dict.fromkeys(each.input for each in self.limits if each.step == self.number)
         count = len(self.actions)
         self.limits += [LimitChange(self.now, name, None, here, count, self.number) for name in limited]
@@ -166,12 +193,30 @@ class _Clock:
         """Everything stays from a time on [s] until a trigger or a key comes."""
         self.waits.append(Waiting(time, source, shape.time_out, self.number, path, len(self.actions)))
 
+    def _lead_in(self, shape: ShapeStep, pieces: Mapping[str, tuple[Piece, ...]]) -> None:
+        """To the level at which each standard's test begins, and there until all of them have settled."""
+        led = False
+        for name, own in pieces.items():
+            base = _base(shape, name, own)
+            if base is None or self.level.get(name, 0.0) == base:
+                continue
+            path: Path = ("steps", self.number, "shape", *shape.place(name, (0,), own[0]))
+            self.actions.append(Action(self.now, "line", name, base, path=path, step=self.number))
+            self.level[name], self.arrived[name] = base, self.now
+            # A test that begins with a time of its own at that level settles in it.
+            led = led or not isinstance(own[1], Hold)
+        if led:
+            self.led_in.add(self.number)
+            self.now += SETTLE
+
     def _turn(self, shape: ShapeStep, name: str, pieces: tuple[Piece, ...], start: float) -> float:
         """One turn of a shape on one input, from `start` on; when it ends [s]."""
         here: Path = ("steps", self.number, "shape")
         level = self.level.get(name, 0.0)
         before: tuple[Positions, type] | None = None
         path, end, add = here, start, self.actions.append
+        base, first = _base(shape, name, pieces), len(self.actions)
+        stood = level == base
         for move in moves(pieces, level, start):
             kind = move.kind
             if kind == "end":
@@ -193,8 +238,22 @@ class _Clock:
                 self._wait(move.time, move.piece.source, shape, path)
             else:
                 add(Action(move.time, kind, name, path=path, step=self.number))
+        own = self.actions[first:]
+        if base is not None and len(own) > 1:
+            arrived = self.arrived.get(name, start) if stood else own[0].time
+            over = own[-1].time + own[-1].over
+            self.tests.append(StandardTurn(self.number, name, base, arrived, own[1].time, over))
+        if own:
+            self.arrived[name] = own[-1].time + own[-1].over
         self.level[name] = level
         return end
+
+
+def _base(shape: ShapeStep, name: str, pieces: tuple[Piece, ...]) -> float | None:
+    """The level that a standard's test leaves and comes back to [V]; None: it is none."""
+    if shape.waveforms[name].standard is None or not pieces or not isinstance(pieces[0], Jump):
+        return None
+    return pieces[0].voltage
 
 
 def _tail(shape: ShapeStep, name: str, pieces: tuple[Piece, ...]) -> float:
@@ -253,6 +312,7 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
     turns = {
         number: step.shape.repeat
         for number, step in enumerate(procedure.steps)
-        if step.shape is not None and step.shape.pause_between == 0.0
+        if step.shape is not None and step.shape.pause_between == 0.0 and number not in clock.led_in
     }
-    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), turns)
+    tests = tuple(clock.tests)
+    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), turns, tests)

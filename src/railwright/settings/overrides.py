@@ -16,7 +16,7 @@ from railwright.settings.engine_rules import (
 )
 from railwright.settings.findings import Finding, Severity
 
-NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE)
+NOT_ACCEPTABLE = (AUTO_IMPOSSIBLE, HOOK_UP_IMPOSSIBLE, "standard-not-played")
 """Stops that no override accepts: there is nothing to go on with."""
 
 

@@ -35,6 +35,7 @@ class Way:
     hook_up: HookUp
     headroom: int
     cautions: int
+    harm: int
     reading: int
 
     @property
@@ -122,12 +123,19 @@ def may(documents: Documents, name: str, hook_up: HookUp) -> bool:
 
 
 def has_room(documents: Documents, name: str) -> bool:
-    """Whether an automatic limit can lie 10 % above the need, with its errors within outputs and lead."""
+    """Whether an automatic limit can carry the need, with its errors within outputs and lead."""
     sources, _ = sources_of(documents)
     source = sources[name]
     assert source.needs is not None
-    limit = 1.1 * source.needs[0]
-    limit += source.limit_error(limit) or 0.0
+    if source.limit_error(0.0) is None:
+        return False
+    need = source.needs[0]
+    limit = need
+    for _ in range(20):
+        limit = need + (source.limit_error(limit) or 0.0)
+    steps = [o.programming.current.resolution or 1e-3 for o in source.rows if o.programming]
+    step = max(steps) * (len(steps) if source.parallel else 1)
+    limit = math.ceil(limit / step - 1e-9) * step
     permitted = source.lead.permitted_current
     assert permitted is not None
     return limit <= source.full_current and limit + (source.limit_error(permitted) or 0.0) <= permitted
@@ -196,7 +204,10 @@ def value_of(documents: Documents, name: str, hook_up: HookUp) -> Way:
     counted += [min(0.5, (full_amperes - wrong) / amperes - 1), min(0.5, full_watts / watts - 1)]
     settings = settle(own, TODAY)
     rules = {f.rule for f in settings.findings if f.about == name and f.severity is Severity.CAUTION}
-    cautions = len(rules & {"touch-voltage", "unequal-group", "lead-drop"})
+    counted_rules = {"touch-voltage", "unequal-group", "lead-drop"}
+    if documents.procedure.limits[name].current_limit == "auto":
+        counted_rules.add("limit-headroom")
+    cautions = len(rules & counted_rules)
     cautions += len({each.partition(".")[0] for each in hook_up.outputs}) > 1
     if any(o.reading is None for o in rows):
         reading = 1000
@@ -206,7 +217,14 @@ def value_of(documents: Documents, name: str, hook_up: HookUp) -> Way:
             for o, part in zip(rows, parts, strict=True)
         ]
         reading = min(1000, round(1000 * sum(read) / (1 if parallel else len(read)) / amperes))
-    return Way(name, hook_up, math.floor(1000 * min(counted) + 1e-6), cautions, reading)
+    always = [
+        w.voltage
+        for w in documents.device.inputs[name].withstands
+        if w.voltage is not None and not w.duration
+    ]
+    bears = max(always) if always else max(volts, 1e-9)
+    harm = 0 if full_volts <= bears + 1e-9 else max(1, int(full_volts / bears + 1e-9))
+    return Way(name, hook_up, math.floor(1000 * min(counted) + 1e-6), cautions, harm, reading)
 
 
 def key_of(chosen: list[Way]) -> Key:
@@ -215,6 +233,7 @@ def key_of(chosen: list[Way]) -> Key:
         sum(len(each.outputs) for each in chosen),
         -min(each.headroom for each in chosen),
         sum(each.cautions for each in chosen),
+        sum(each.harm for each in chosen),
         -sum(each.headroom for each in chosen),
         sum(each.reading for each in chosen),
     )

@@ -34,7 +34,7 @@ def by_program(documents: Documents) -> tuple[tuple[Candidate, ...] | None, tupl
 
 
 def kinds_of(documents: Documents, chosen: Iterable[Candidate]) -> set[exhaustive.Kind]:
-    ways = [exhaustive.Way(each.input, each.hook_up, 0, 0, 0) for each in chosen]
+    ways = [exhaustive.Way(each.input, each.hook_up, 0, 0, 0, 0) for each in chosen]
     return {exhaustive.kind_of(documents, way) for way in ways}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 import re
 from dataclasses import replace
@@ -74,7 +75,9 @@ def with_one_more(documents: Documents, remedy: str) -> Documents | None:
         return None
     supplies = dict(documents.bench.supplies)
     for number, (volts, amperes) in enumerate(wanted):
-        outputs = supply(output(parse_value(volts, "V"), parse_value(amperes, "A")))
+        # Its limit is off by 0.1 % and 2 mA, on steps of 0.1 mA.
+        least = (parse_value(amperes, "A") + 2e-3) / (1.0 - 1e-3)
+        outputs = supply(output(parse_value(volts, "V"), math.ceil(least * 1e4) / 1e4))
         address = f"TCPIP::127.0.0.1::{6000 + number}::SOCKET"
         supplies[f"more {number}"] = validated(Supply, {"address": address, **outputs})
     return replace(documents, bench=documents.bench.model_copy(update={"supplies": supplies}))

@@ -44,7 +44,7 @@ def weak_lead(permitted: str = "2 A") -> Documents:
 
 
 def test_a_lead_that_bears_more():
-    changed(weak_lead, "a lead with a 'permitted_current' of 3.1 A or more for main", permitted="3.1 A")
+    changed(weak_lead, "a lead with a 'permitted_current' of 2.9 A or more for main", permitted="2.9 A")
 
 
 @pytest.mark.parametrize("form", ["sine", "trapezoid"])
@@ -79,9 +79,9 @@ def one_output(*more: Data) -> Documents:
 
 def test_one_more_output_where_there_are_too_few():
     finding = finding_of(one_output())
-    assert says(finding.remedy, "12 V", "0.57 A", "main")
+    assert says(finding.remedy, "12 V", "0.5 A", "error", "main")
     assert says(finding.why, "main", "a.1")
-    assert hooked_up(one_output(output(12, 0.57))).findings == ()
+    assert hooked_up(one_output(output(12, 0.5026))).findings == ()
 
 
 def strong_output(*more: Data) -> Documents:
@@ -93,12 +93,12 @@ def strong_output(*more: Data) -> Documents:
 
 def test_one_more_output_where_none_is_strong_enough():
     finding = finding_of(strong_output())
-    assert says(finding.remedy, "24 V", "3.4 A", "heater")
-    assert says(finding.why, "a.1", "2 A", "3.305 A")
+    assert says(finding.remedy, "24 V", "3 A", "error", "heater")
+    assert says(finding.why, "a.1", "2 A", "3.005 A")
     assert finding.about == "heater"
     resolved = hooked_up(strong_output())
     assert list(resolved.documents.procedure.hook_up) == ["main"], "the others are hooked up"
-    assert hooked_up(strong_output(output(24, 3.4))).findings == ()
+    assert hooked_up(strong_output(output(24, 3.0051))).findings == ()
 
 
 def not_joined(**joins: Any) -> Documents:

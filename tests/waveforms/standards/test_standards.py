@@ -25,7 +25,7 @@ def pieces(name, nominal=12.0, lowest=9.0, **choice):
     return test.pieces(package_figures()[test.standard], Choice(nominal, lowest, **choice))
 
 
-@pytest.mark.parametrize("name", TESTS)
+@pytest.mark.parametrize("name", [name for name in TESTS if TESTS[name].not_played is None])
 def test_it_plays_and_comes_back(name):
     found = pieces(name, **CHOICES.get(name, {}))
     assert duration_of(found) > 0.0
@@ -37,6 +37,30 @@ def test_it_plays_and_comes_back(name):
     assert set(CHOICES.get(name, {})) <= set(test.uses)
     cited = package_figures()[test.standard].cited(*test.cites)
     assert cited.endswith(", from memory")
+
+
+@pytest.mark.parametrize(
+    ("name", "nominal", "choice", "voltage", "duration"),
+    [
+        ("ISO 16750-2 load dump", 12.0, {"level": "A"}, 101.0, 0.4),
+        ("ISO 16750-2 load dump", 24.0, {"level": "B"}, 58.0, 0.35),
+        ("ISO 16750-2 reversed voltage", 24.0, {}, -28.0, 60.0),
+    ],
+)
+def test_what_is_not_played_has_its_voltage_and_duration(name, nominal, choice, voltage, duration):
+    """ISO 16750-2:2012, 4.6.4 and 4.7 (from memory)."""
+    assert pieces(name, nominal, **choice) == ()
+    test = TESTS[name]
+    assert test.not_played is not None
+    asked = test.not_played(package_figures()[test.standard], Choice(nominal, 9.0, **choice))
+    assert (asked.voltage, asked.duration) == (voltage, duration)
+
+
+def test_a_level_of_what_is_not_played_is_judged():
+    test = TESTS["ISO 16750-2 load dump"]
+    assert test.not_played is not None
+    with pytest.raises(NoSuchChoice, match="expected one of A, B"):
+        test.not_played(package_figures()[test.standard], Choice(12.0, 9.0, "C"))
 
 
 def test_every_figure_has_its_clause_edition_and_flag():

@@ -7,6 +7,7 @@ there. A figure that no document gives is an obstacle too: nothing is chosen on 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from itertools import chain
 
@@ -16,7 +17,7 @@ from railwright.documents.output_name import OutputName
 from railwright.plan.stairs import exchange_of
 from railwright.quantities import joined, show, state
 from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
-from railwright.settings.constraints.constraint import Constraint, Missing, constraints_in
+from railwright.settings.constraints.constraint import EXACT, Constraint, Missing, broken, constraints_in
 from railwright.settings.constraints.rise import slow_output
 from railwright.settings.context import FedInput
 from railwright.settings.figures import round_down, round_up
@@ -36,7 +37,8 @@ from railwright.settings.hookup.obstacle import (
 )
 from railwright.settings.rules.instruments import PROTECTIONS
 from railwright.settings.slower import slower
-from railwright.settings.windows.current_limit import HEADROOM, ROOM_TO_CHARGE
+from railwright.settings.windows.current_limit import ROOM_TO_CHARGE
+from railwright.settings.windows.current_limit import grid as current_grid
 from railwright.settings.windows.ovp import grid, window
 from railwright.settings.windows.window import collision
 
@@ -201,19 +203,30 @@ def low_end(demand: Demand, source: FedInput) -> Found:
         yield Obstacle(joined("", (each.why, signed if demand.input.nominal < 0 else "")))
 
 
+def least_limit(source: FedInput, need: float) -> float:
+    """The least current limit [A] on the outputs' grid that, less its error, carries a need [A].
+
+    Room beyond the need is preferred where outputs are compared, and cautioned of where it lacks; it is not
+    asked for here: a limit at the need's own end is right.
+    """
+    step, _ = current_grid(source)
+    return math.ceil(current_limit.carrying(source, need) / step - EXACT) * step
+
+
 def settings(demand: Demand, source: FedInput) -> Found:
     """A level or a limit that the procedure writes is not right with these outputs, whatever the lead."""
     yield from written(demand, "opp", chain(power.steady(source), power.in_range(source)))
     yield from written(demand, "ocp", ocp.facts(source))
     yield from written(demand, "ocp_delay", ocp.delay_in_range(source))
     if demand.limits.current_limit == AUTO:
-        least = source.at_most(HEADROOM * demand.current)
-        if least > source.full_current:
+        least = least_limit(source, demand.current)
+        if least > source.full_current * (1.0 + EXACT):
             why = state(
-                "{gives} {full_current}; {needed} is needed",
+                "{gives} {full_current}; a limit that carries {needed} for sure is {least}",
                 gives=source.gives,
                 full_current=(source.full_current, "A"),
-                needed=(least, "A"),
+                needed=(demand.current, "A"),
+                least=(least, "A"),
             )
             yield Obstacle(why)
         return
@@ -227,13 +240,27 @@ def settings(demand: Demand, source: FedInput) -> Found:
 
 def voltage(demand: Demand, source: FedInput) -> Found:
     """The voltage at the terminals is more than the group gives."""
-    yield from against(demand, [outputs.highest(source)], demand.highest)
+    bare = demand.highest <= source.full_voltage * (1.0 + EXACT)
+    yield from against(demand, [outputs.highest(source)], demand.highest, *_unsensed(demand, source, bare))
+
+
+def _unsensed(
+    demand: Demand, source: FedInput, does: bool
+) -> tuple[str, int, tuple[str | int, ...]] | tuple[()]:
+    """The change that leaves the lead's drop to the input, where it was to be sensed away and where without
+    that the outputs would do.
+    """
+    if not source.senses or not does:
+        return ()
+    return f"write 'sense: at terminals' for {demand.name}", PROCEDURE, (*source.at_hook_up, "sense")
 
 
 def power_drawn(demand: Demand, source: FedInput) -> Found:
     """The power drawn is more than the group gives while no output gives more than its own."""
     needed = demand.power(source.warm if source.senses else None)
-    yield from against(demand, constraints_in(power.given(source)), needed)
+    facts = constraints_in(power.given(source))
+    bare = broken(demand.asked_of(facts), demand.power(None)) is None
+    yield from against(demand, facts, needed, *_unsensed(demand, source, bare))
 
 
 def sense(demand: Demand, source: FedInput) -> Found:
@@ -255,7 +282,7 @@ def sense(demand: Demand, source: FedInput) -> Found:
 def lead(demand: Demand, source: FedInput) -> Found:
     """The lead carries less than the current limit lets through."""
     asked = demand.limits.current_limit
-    limit = source.at_most(HEADROOM * demand.current) if asked == AUTO else float(asked)
+    limit = least_limit(source, demand.current) if asked == AUTO else float(asked)
     for fact in current_limit.lead(source):
         more = f"{show(round_up(source.at_most(limit)), 'A')} or more"
         if isinstance(fact, Constraint):

@@ -49,14 +49,16 @@ class Candidate:
 
     source: the input, fed like this. headroom: its smallest margin [‰], as far as it counts; margins: each
     margin as it is (voltage, current, power), in parts of the need. cautions: what the check would caution
-    of. reading: bound of the error with which the outputs read the steady current [‰ of it]. obstacles: what
-    speaks against it; none: admissible.
+    of. harm: how many times the outputs can reach what the input withstands; 0: not beyond it. reading:
+    bound of the error with which they read the steady current [‰ of it]. obstacles: what speaks against it;
+    none: admissible.
     """
 
     source: FedInput
     headroom: int
     margins: Mapping[str, float]
     cautions: tuple[str, ...]
+    harm: int
     reading: int
     tied: tuple[Tied, ...]
     coupled: tuple[tuple[str, int], ...]
@@ -108,8 +110,34 @@ def _cautions(demand: Demand, source: FedInput) -> tuple[str, ...]:
         "unequal-group": bool(source.unlike),
         "group across supplies": len({name.supply for name in source.names}) > 1,
         "lead-drop": too_low(source) is not None,
+        "limit-headroom": demand.limits.current_limit == AUTO
+        and source.surely(_most_limit(source)) < HEADROOM * demand.current,
     }
     return tuple(rule for rule, holds in found.items() if holds)
+
+
+def _most_limit(source: FedInput) -> float:
+    """The largest automatic current limit that outputs and lead have room for [A]."""
+    permitted = source.lead.permitted_current
+    if permitted is None:
+        return source.full_current
+    return min(source.full_current, permitted - (source.limit_error(permitted) or 0.0))
+
+
+MOST_HARM = 1000
+"""Times what an input withstands that count at most."""
+
+
+def _harm(demand: Demand, source: FedInput) -> int:
+    """How many times (whole ones) the outputs can reach what the input withstands for any time, by a fault or
+    a slip; 0: they cannot go beyond it. Where it is not given, the highest voltage played counts.
+
+    An output of 6 V can do an input of 5 V that withstands 6.5 V no harm; one of 32 V can reach 4 times that.
+    """
+    bears = demand.input.withstands_always or demand.highest
+    if bears <= 0.0 or source.full_voltage <= bears * (1.0 + 1e-9):
+        return 0
+    return min(MOST_HARM, max(1, math.floor(source.full_voltage / bears + 1e-9)))
 
 
 def tied_by(demand: Demand, group: Group) -> tuple[Tied, ...]:
@@ -137,6 +165,7 @@ def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> C
         counted(margins),
         margins,
         _cautions(demand, source),
+        _harm(demand, source),
         min(1000, reading),
         tied_by(demand, source),
         couplings_of(source.names, demand.bench),
@@ -319,6 +348,42 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
         why = {group.words: against_group(demand, group) for group in joined}
         against = {**why, **against}
     return Field(demand, tuple(admissible), tuple(nearest), against)
+
+
+MOST_ASKED = 8
+"""Outputs up to which a group of three across supplies is looked at that the bench does not permit."""
+
+
+def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
+    """Groups that changes would make feed an input and that `field_of` leaves out, as it looks for what does
+    without: those with an output that lacks something by itself, and those across supplies that the bench
+    does not let be joined.
+    """
+    if demand.wish.source != AUTO:
+        return []
+    bench = demand.bench
+    own: dict[OutputName, tuple[Obstacle, ...]] = {}
+    for supply, each in bench.supplies.items():
+        for output in each.outputs:
+            name = OutputName.of(supply, output)
+            against = of_output(demand, demand.fed(group_of((name,), "alone", bench)))
+            if name not in taken.outputs and all(obstacle.change is not None for obstacle in against):
+                own[name] = tuple(against)
+    found: list[Candidate] = []
+    for size in range(2, MOST_JOINED + 1):
+        across = size == 2 or (size == 3 and len(own) <= MOST_ASKED)
+        for chosen, arrangement in joinings(
+            list(own), size, demand.highest, demand.current, bench, permitted=not across
+        ):
+            lacks = [obstacle for name in chosen for obstacle in own[name]]
+            permitted = all(arrangement in bench.output(name).may_join for name in chosen)
+            if not lacks and (permitted or len({name.supply for name in chosen}) == 1):
+                continue
+            for group in orders(chosen, arrangement, bench):
+                near = best_of_group(demand, group, lacks)[1]
+                if near is not None and taken.against(near) is None:
+                    found.append(near)
+    return found
 
 
 def against_group(demand: Demand, group: Group) -> tuple[Obstacle, ...]:

@@ -31,13 +31,19 @@ def couplings_of(outputs: Sequence[OutputName], bench: Bench) -> tuple[tuple[str
 
 
 def joinings(
-    names: Sequence[OutputName], size: int, voltage: float, current: float, bench: Bench
+    names: Sequence[OutputName],
+    size: int,
+    voltage: float,
+    current: float,
+    bench: Bench,
+    *,
+    permitted: bool = True,
 ) -> Iterator[tuple[tuple[OutputName, ...], Arrangement]]:
     """Every choice of so many of these outputs, in the order of the bench document, that may be joined and
     reaches a voltage [V] and a current [A] together: in series, then in parallel.
 
     Within one supply up to MOST_JOINED, whether or not the bench permits it (that may be the smallest
-    change); across supplies up to MOST_ACROSS, where it does.
+    change); across supplies up to MOST_ACROSS, where it does, or (not permitted) whether or not.
     """
     if size == 1:
         yield from (((name,), "alone") for name in names)
@@ -49,7 +55,7 @@ def joinings(
     place = {name: index for index, name in enumerate(names)}
     inside = {chosen for each in own.values() for chosen in itertools.combinations(each, size)}
     for arrangement in ("series", "parallel"):
-        joinable = [name for name in names if arrangement in rows[name].may_join]
+        joinable = [name for name in names if not permitted or arrangement in rows[name].may_join]
         across = itertools.combinations(joinable, size) if size <= MOST_ACROSS else iter(())
         for chosen in sorted({*inside, *across}, key=lambda chosen: [place[name] for name in chosen]):
             highest = [rows[name].voltage.high for name in chosen]

@@ -6,9 +6,10 @@ decided in turn, each criterion among what is best by those before it, with the 
 1. the fewest outputs,
 2. the largest smallest headroom of the inputs,
 3. the fewest cautions,
-4. the largest sum of headrooms,
-5. the finest readings of the steady currents: the least sum of their relative errors,
-6. the order of the documents: the first input takes what stands first in the bench document, and so on.
+4. the least harm that a fault or a slip can do: how many times the outputs reach what the inputs withstand,
+5. the largest sum of headrooms,
+6. the finest readings of the steady currents: the least sum of their relative errors,
+7. the order of the documents: the first input takes what stands first in the bench document, and so on.
 
 Every criterion is a whole number, so that ties are ties. Solved by HiGHS through scipy.optimize.milp.
 """
@@ -40,13 +41,21 @@ class Objective:
     outputs: int
     least_headroom: int
     cautions: int
+    harm: int
     headrooms: int
     readings: int
 
     @property
     def key(self) -> tuple[int, ...]:
         """Smaller is better."""
-        return (self.outputs, -self.least_headroom, self.cautions, -self.headrooms, self.readings)
+        return (
+            self.outputs,
+            -self.least_headroom,
+            self.cautions,
+            self.harm,
+            -self.headrooms,
+            self.readings,
+        )
 
 
 def worth(chosen: Iterable[Candidate]) -> Objective:
@@ -56,6 +65,7 @@ def worth(chosen: Iterable[Candidate]) -> Objective:
         outputs=sum(len(each.outputs) for each in all_of),
         least_headroom=min((each.headroom for each in all_of), default=0),
         cautions=sum(len(each.cautions) for each in all_of),
+        harm=sum(each.harm for each in all_of),
         headrooms=sum(each.headroom for each in all_of),
         readings=sum(each.reading for each in all_of),
     )
@@ -180,9 +190,10 @@ class Program:
         if not stages.least(lambda each: len(each.outputs)):
             return None
         stages.largest_smallest_headroom()
-        # Cautions before the sum of headrooms, in one solution: no sum outweighs a caution.
+        stages.least(lambda each: len(each.cautions))
+        # Harm before the sum of headrooms, in one solution: no sum outweighs one of harm.
         weight = len(self.inputs) * FULL + 1
-        stages.least(lambda each: len(each.cautions) * weight - each.headroom)
+        stages.least(lambda each: each.harm * weight - each.headroom)
         stages.least(lambda each: each.reading)
         stages.in_order()
         return tuple(self.candidates[column] for column in stages.chosen())
@@ -320,5 +331,7 @@ def with_leads(
         [cost[1] for _, cost in options] + none,
         [cost[2] * demands[each.input].current ** 2 for each, cost in options] + none,
     )
+    if not chosen:
+        return ()
     found = solve_in_turn(stages, rows, upper)
     return tuple(each for column, (each, _) in enumerate(options) if found[column] > 0.5)

@@ -43,8 +43,9 @@ def resolve(documents: Documents) -> HookedUp:
         runner_up = None if runner_up is None else with_leads(runner_up, asking, used)
     chosen = {each.input: each for each in best or ()}
     if best is None and fields:
-        smallest = smallest_change(fields, bench)
-        chosen = dict(smallest.kept)
+        smallest = smallest_change(fields, bench, taken)
+        used = {each.wish.lead for each in written.values()}
+        chosen = {each.input: each for each in with_leads(tuple(smallest.kept.values()), asking, used)}
         findings.append(_nothing_fits(fields, smallest, documents))
     reasons = _reasons(fields, chosen, documents)
     if best is not None:
@@ -123,10 +124,12 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
     )
     why = state(
         "the fewest outputs, then the largest smallest headroom ({least_headroom}), the fewest cautions "
-        "({cautions}), the largest sum of headrooms ({headroom_sum}), the finest current readings (errors of "
-        "{reading_error} together), the order of the documents; {next_best}",
+        "({cautions}), the least reach beyond what the inputs withstand ({harm} times), the largest sum "
+        "of headrooms ({headroom_sum}), the finest current readings (errors of {reading_error} together), "
+        "the order of the documents; {next_best}",
         least_headroom=percent("least_headroom", mine.least_headroom),
         cautions=mine.cautions,
+        harm=mine.harm,
         headroom_sum=percent("headroom_sum", mine.headrooms),
         reading_error=percent("reading_error", mine.readings),
         next_best=next_best,

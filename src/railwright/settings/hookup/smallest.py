@@ -11,6 +11,8 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from railwright.documents.bench import Bench, Output
 from railwright.documents.hook_up import AUTO
 from railwright.documents.output_name import OutputName
@@ -19,12 +21,18 @@ from railwright.plan.stairs import STAIR
 from railwright.quantities import show
 from railwright.settings.figures import round_up
 from railwright.settings.group import Group
-from railwright.settings.hookup.candidates import Candidate, Field, against_group, best_of_group
+from railwright.settings.hookup.candidates import (
+    Candidate,
+    Field,
+    Taken,
+    against_group,
+    best_of_group,
+    further_near,
+)
 from railwright.settings.hookup.demand import Demand
 from railwright.settings.hookup.obstacle import UNCOUPLE
 from railwright.settings.hookup.program import OUTPUT, rows_of, solve_in_turn
 from railwright.settings.rule import Path
-from railwright.settings.windows.current_limit import HEADROOM
 
 _SCALE = 1000
 """Costs are this much larger, so that among further outputs the one for the least power is taken."""
@@ -32,11 +40,12 @@ _SCALE = 1000
 
 @dataclass(frozen=True, slots=True)
 class SmallestChange:
-    """One thing to change, in words, and where; input: for which."""
+    """One thing to change, in words, and where; input: for which. cost: see `obstacle`."""
 
     input: str
     words: str
     where: Path
+    cost: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,13 +72,13 @@ class _NotThere(OutputName):
         return name
 
 
-def _ideal(demand: Demand) -> Group:
+def _ideal(demand: Demand, senses: bool = True) -> Group:
     """An output that gives whatever the input asks for, as exactly as good supplies do."""
     name = _NotThere(f"one more output for {demand.name}")
-    return Group({name: _any_output()}, "alone", (math.inf,), (None,))
+    return Group({name: _any_output(senses)}, "alone", (math.inf,), (None,))
 
 
-def _any_output() -> Output:
+def _any_output(senses: bool) -> Output:
     voltage = {"of_value": "0.05 %", "offset": "5 mV", "resolution": "1 mV"}
     current = {"of_value": "0.1 %", "resolution": "0.1 mA"}
     return validated(
@@ -83,7 +92,7 @@ def _any_output() -> Output:
             "opp": {"level": "0 W .. 100000 kW"},
             "ocp": {"level": "0 A .. 10 kA", "delay": "0 s .. 100 s"},
             "trip_delay": "0 s .. 100 s",
-            "sense": {"compensates": "1 kV"},
+            **({"sense": {"compensates": "1 kV"}} if senses else {}),
             "points": {"at_most": 1_000_000_000, "dwell": "0 s .. 10000 s", "between": ["step", "line"]},
         },
     )
@@ -91,8 +100,12 @@ def _any_output() -> Output:
 
 def _further(demand: Demand) -> tuple[Candidate | None, str]:
     """The input on one more output, and that output in words; None: no output would do."""
-    kept, near = best_of_group(demand, _ideal(demand))
-    candidate = kept[0] if kept else near
+    # One that need not sense is asked for where its lead's drop does no harm.
+    for senses in (False, True):
+        kept, near = best_of_group(demand, _ideal(demand, senses))
+        candidate = kept[0] if kept else near
+        if kept and "lead-drop" not in kept[0].cautions:
+            break
     if candidate is None:
         return None, ""
     if demand.input.nominal < 0:
@@ -101,13 +114,17 @@ def _further(demand: Demand) -> tuple[Candidate | None, str]:
     drop, sensed = candidate.source.drop(demand.current), candidate.source.senses
     volts = demand.highest + candidate.source.sensed_drop
     asked = demand.limits.current_limit
-    amperes = 1.02 * HEADROOM * demand.current if asked == AUTO else float(asked)
+    amperes, beside = demand.current, " beside the error of its current limit"
+    if asked != AUTO:
+        amperes, beside = float(asked), ""
     other = (
         f"another output than {', '.join(demand.wish.outputs)},"
         if demand.wish.source != AUTO
         else "one more output"
     )
-    words = [f"{other} of {show(round_up(volts), 'V')} and {show(round_up(amperes), 'A')} or more"]
+    words = [
+        f"{other} of {show(round_up(volts, 4), 'V')} and {show(round_up(amperes, 4), 'A')} or more{beside}"
+    ]
     if sensed:
         words.append(f"that senses at the load and makes up for {show(round_up(drop), 'V')} or more")
     if demand.input.returns == "isolated" or demand.input.rail == "negative":
@@ -121,58 +138,66 @@ def _further(demand: Demand) -> tuple[Candidate | None, str]:
     return candidate, f"{', '.join(words)}, for {demand.name}"
 
 
-def smallest_change(fields: Sequence[Field], bench: Bench) -> Smallest:
-    """What would have to change so that every input is fed. Inputs without a change keep their hook-up."""
+def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smallest:
+    """What would have to change so that every input is fed. Inputs without a change keep their hook-up.
+
+    taken: by inputs whose hook-up is written.
+    """
     options: list[tuple[Candidate, float, tuple[SmallestChange, ...]]] = []
     by_power = sorted(fields, key=lambda each: each.demand.highest * each.demand.current)
     for own in fields:
         demand = own.demand
+        near = (*own.nearest, *further_near(demand, taken))
         options += [(candidate, 0.0, ()) for candidate in own.admissible]
-        options += [(each, _cost(each) * _SCALE, _parted(demand, each)) for each in own.nearest]
+        options += [(each, 0.0, _parted(demand, each)) for each in near]
         candidate, words = _further(demand)
-        further = SmallestChange(demand.name, words, demand.source.at_hook_up)
+        further = SmallestChange(demand.name, words, demand.source.at_hook_up, OUTPUT)
         if candidate is None:
             # Not even an output that gives everything could feed it.
             against = "; ".join(each.why for each in against_group(demand, _ideal(demand)))
             words = f"figures or steps of {demand.name} that an output can keep: {against}"
-            further = SmallestChange(demand.name, words, ("device", "inputs", demand.name))
-            candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, (), ())
-        price = (OUTPUT + _cost(candidate)) * _SCALE + by_power.index(own)
-        options.append((candidate, price, (further, *_parted(demand, candidate))))
+            further = SmallestChange(demand.name, words, ("device", "inputs", demand.name), OUTPUT)
+            candidate = Candidate(demand.fed(_ideal(demand)), 0, {}, (), 0, 0, (), ())
+        options.append((candidate, float(by_power.index(own)), (further, *_parted(demand, candidate))))
     candidates = [candidate for candidate, _, _ in options]
     couplings = list(dict.fromkeys(each for candidate in candidates for each in candidate.coupled))
     uncouple = {coupling: len(candidates) + number for number, coupling in enumerate(couplings)}
-    none = [0.0] * len(couplings)
+    # What several inputs ask for, such as a figure of their supply, is one change and costs once.
+    changes = list(dict.fromkeys((each.words, each.cost) for _, _, own in options for each in own))
+    column_of = {change: len(candidates) + len(couplings) + number for number, change in enumerate(changes)}
+    rows = rows_of(candidates, uncouple)
+    for column, (_, _, own_changes) in enumerate(options):
+        for change in own_changes:
+            rows.add({column: 1.0, column_of[change.words, change.cost]: -1.0}, -np.inf, 0.0)
+    none = [0.0] * (len(couplings) + len(changes))
     # The cheapest, among those with the fewest outputs, in the order of the documents.
     stages = (
-        [price for _, price, _ in options] + [float(UNCOUPLE * _SCALE)] * len(couplings),
+        [price for _, price, _ in options]
+        + [float(UNCOUPLE * _SCALE)] * len(couplings)
+        + [float(cost * _SCALE) for _, cost in changes],
         [float(len(each.outputs)) for each in candidates] + none,
         [float(place) for place in range(len(candidates))] + none,
     )
-    found = solve_in_turn(stages, rows_of(candidates, uncouple), [1.0] * len(stages[0]))
+    found = solve_in_turn(stages, rows, [1.0] * len(stages[0]))
     said: list[SmallestChange] = []
     kept: dict[str, Candidate] = {}
-    for column, (candidate, _, changes) in enumerate(options):
+    for column, (candidate, _, own_changes) in enumerate(options):
         if found[column] > 0.5:
-            said += changes
-            kept.update({} if changes else {candidate.input: candidate})
+            said += own_changes
+            kept.update({} if own_changes else {candidate.input: candidate})
     for (supply, number), column in uncouple.items():
         if found[column] > 0.5:
             touched = [name for name, each in kept.items() if (supply, number) in each.coupled]
             said.append(_uncoupled(supply, number, bench, touched))
             for name in touched[1:]:
                 del kept[name]
-    unique = tuple(dict.fromkeys(said))
-    return Smallest(unique, kept)
-
-
-def _cost(candidate: Candidate) -> float:
-    return float(sum(each.cost for each in candidate.obstacles))
+    unique = {each.words: each for each in said}
+    return Smallest(tuple(unique.values()), kept)
 
 
 def _parted(demand: Demand, candidate: Candidate) -> tuple[SmallestChange, ...]:
     return tuple(
-        SmallestChange(demand.name, each.change or "", each.where or demand.source.at_hook_up)
+        SmallestChange(demand.name, each.change or "", each.where or demand.source.at_hook_up, each.cost)
         for each in candidate.obstacles
     )
 
@@ -181,4 +206,4 @@ def _uncoupled(supply: str, number: int, bench: Bench, inputs: Iterable[str]) ->
     names = ", ".join(f"{supply}.{each}" for each in bench.supplies[supply].coupled[number].outputs)
     where: Path = ("bench", "supplies", supply, "coupled", number)
     words = f"uncouple {names} and remove them from 'coupled'"
-    return SmallestChange(", ".join(inputs), words, where)
+    return SmallestChange(", ".join(inputs), words, where, UNCOUPLE)

@@ -174,6 +174,12 @@ def costs(best: Objective, other: Objective) -> str:
             other_cautions=other.cautions,
             cautions=best.cautions,
         )
+    if other.harm != best.harm:
+        return state(
+            "its outputs reach {other_harm} times what the inputs withstand instead of {harm} times",
+            other_harm=other.harm,
+            harm=best.harm,
+        )
     if other.headrooms != best.headrooms:
         return state(
             "the sum of its headrooms is {other} instead of {best}",

@@ -19,6 +19,7 @@ REHEARSED_RULES: tuple[Rule[Rehearsed], ...] = (
     operation.not_reached,
     operation.steady_current,
     operation.order,
+    standards.standard_start,
     standards.standard_missed,
     operation.not_rehearsed,
     operation.assumed,

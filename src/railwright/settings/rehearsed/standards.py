@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from railwright.documents.standard_tests import permitted_of, pieces_of
 from railwright.plan.delivery import deliveries
+from railwright.plan.timeline import StandardTurn
 from railwright.quantities import Statement, joined, named, state
 from railwright.rehearsal.generator import edges_into_load
 from railwright.rehearsal.playback import PlayedShape, ahead, playback
@@ -14,6 +15,61 @@ from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.waveforms.deviation import Edge
 from railwright.waveforms.standards import Permitted
+
+START_LEVEL = 0.05
+"""± part of its own level within which a standard's test begins, where the standard says nothing (common
+practice, no source).
+"""
+
+START_WATCHED = 0.1
+"""Part of the time at that level, at its end, in which the voltage has to be within it."""
+
+
+@rule("standard-start", Severity.STOP)
+def standard_start(rehearsed: Rehearsed) -> Outcome:
+    """The voltage at the input is not at a standard's own level (U_T) when its test leaves it."""
+    context = rehearsed.context
+    worst: dict[tuple[int, str], tuple[float, float, StandardTurn]] = {}
+    for turn in context.timeline.tests:
+        traces = rehearsed.record.traces.get(turn.input)
+        if traces is None or turn.input not in context.feeds:
+            continue
+        since = turn.start - START_WATCHED * max(0.0, turn.start - turn.arrived)
+        inside = traces.time.searchsorted([since, turn.start], side="right")
+        voltages = traces.columns["voltage"][max(0, int(inside[0]) - 1) : int(inside[1])]
+        if not voltages.size:
+            continue
+        off = voltages - turn.level
+        largest = float(off[abs(off).argmax()])
+        if abs(largest) > abs(worst.get((turn.step, turn.input), (0.0,))[0]):
+            worst[turn.step, turn.input] = largest, turn.start, turn
+    for (step, name), (largest, at, turn) in worst.items():
+        shape = context.procedure.steps[step].shape
+        assert shape is not None
+        waveform = shape.waveforms[name]
+        permitted = permitted_of(context.procedure, waveform)
+        part = permitted.level if permitted is not None and permitted.level else START_LEVEL
+        nominal = abs(context.device.inputs[name].nominal)
+        if abs(largest) <= part * nominal:
+            continue
+        inside_path = ("inputs", name) if shape.inputs is not None else ()
+        yield Hit(
+            name,
+            ("procedure", "steps", step, "shape", *inside_path, "standard"),
+            state(
+                "rehearsed, '{step}' ({test}) leaves its level of {level} at {at} while the input is at "
+                "{voltage}, {part:.1%} of the rated voltage off (±{permitted:.0%} is permitted)",
+                step=context.timeline.spans[step].name,
+                test=waveform.standard or "",
+                level=(turn.level, "V"),
+                at=(at, "s"),
+                voltage=(turn.level + largest, "V"),
+                part=(abs(largest) / nominal, "1"),
+                permitted=(part, "1"),
+            ),
+            "lengthen 'pause_between', put a 'hold' at this level before the step, or resolve what keeps the "
+            "input from it",
+        )
 
 
 @rule("standard-missed", Severity.CAUTION, on_sheet=False)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
+from railwright.documents.conductor import Conductor
 from railwright.quantities import Stated, joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
@@ -22,7 +24,7 @@ from railwright.settings.windows.current_limit import HEADROOM
 RISE = 30.0
 """Rise of a lead that is wanted at most at its steady current [K] (common practice, no source)."""
 USED_UP = 0.8
-"""Part of what sensing makes up for that a lead's steady drop may take (ours)."""
+"""Stated of what sensing makes up for that a lead's steady drop may take (ours)."""
 UNSENSED = 5e-3
 """Drop without sensing that goes unnoticed, in parts of nominal, as rule lead-drop-unsensed has it."""
 
@@ -215,8 +217,12 @@ def lead_from_stock(context: Context) -> Outcome:
         carries = source.at_most(_carries(context, source))
         fixed = source.fixture
         spent = current * fixed.resistance.high + fixed.drop.high if fixed is not None else 0.0
+        thickest = min(section for _, section, _ in _takes(source))
+        fitting = [
+            each for each in context.bench.stock if each.conductor.section <= thickest * (1.0 + ROUNDING)
+        ]
         choice = conductors.recommend(
-            context.bench.stock, source.lead, current, carries, ambient, permitted - spent, RISE
+            fitting, source.lead, current, carries, ambient, permitted - spent, RISE
         )
         sensing = (
             f", or sense at the load, which {' and '.join(source.outputs)} can"
@@ -251,6 +257,71 @@ def lead_from_stock(context: Context) -> Outcome:
         )
         told = state("lead '{lead}' {verdict}; {why}", lead=source.lead_name, verdict=verdict, why=why)
         yield Hit(source.name, (*source.at_hook_up, "lead"), told, remedy)
+
+
+TAKES = 16e-6
+"""Section of the thickest conductor that a terminal takes where no document says it [m²] (common practice, no
+source: binding posts and screw terminals of bench supplies take 4 mm² to 16 mm²).
+"""
+
+ROUNDING = 1e-3
+"""Stated by which two names of one section, such as that of a gauge, differ at most."""
+
+
+def _takes(source: FedInput) -> Iterator[tuple[str, float, str]]:
+    """Every end of an input's lead: its name, the section that it takes [m²], and how that is known."""
+    ends: list[tuple[str, Conductor | None]] = [(name, row.takes) for name, row in source.outputs.items()]
+    for name, takes in (*ends, (f"input {source.name}", source.input.takes)):
+        if takes is None:
+            yield name, TAKES, "assumed, as no document says it"
+        else:
+            yield name, takes.section, takes.text
+
+
+@rule("lead-too-thick", Severity.CAUTION)
+def lead_too_thick(context: Context) -> Outcome:
+    """A lead's conductor is thicker than the terminals at one of its ends take."""
+    for source in context.sources.values():
+        section = source.lead.conductor.section
+        for name, takes, known in _takes(source):
+            if section > takes * (1.0 + ROUNDING):
+                yield Hit(
+                    source.name,
+                    source.at_lead,
+                    state(
+                        "lead '{lead}' ({conductor}, {section}) is thicker than the {takes} that the "
+                        "terminals of {end} take ({known})",
+                        lead=source.lead_name,
+                        conductor=source.lead.conductor.text,
+                        section=(section, "m**2"),
+                        takes=(takes, "m**2"),
+                        end=name,
+                        known=known,
+                    ),
+                    "take a thinner conductor, or end it in a thinner piece that is counted with the lead",
+                )
+                break
+
+
+@rule("lead-shared", Severity.CAUTION)
+def lead_shared(context: Context) -> Outcome:
+    """One lead of the bench feeds two inputs: there have to be as many of it."""
+    users: dict[str, list[FedInput]] = {}
+    for source in context.sources.values():
+        users.setdefault(source.lead_name, []).append(source)
+    for name, inputs in users.items():
+        for source in inputs[1:]:
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "lead"),
+                state(
+                    "lead '{lead}' feeds {input} and {first}; one pair of conductors feeds one input",
+                    lead=name,
+                    input=source.name,
+                    first=inputs[0].name,
+                ),
+                f"make sure that there are {len(inputs)} of it, or describe another lead and take that",
+            )
 
 
 @rule("lead-hot", Severity.CAUTION)

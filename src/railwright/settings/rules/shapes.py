@@ -5,21 +5,26 @@ from.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
 from railwright.documents.shape import InputWaveform
 from railwright.documents.standard_tests import choice_of, figures_of, pieces_of
-from railwright.plan.timeline import Action
+from railwright.plan.timeline import Action, StandardTurn
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
-from railwright.waveforms.shapes import Off, flat
+from railwright.waveforms.shapes import Off, Piece, flat
 from railwright.waveforms.standards import TESTS, open_choices
 from railwright.waveforms.standards.figures import StandardFigures
-from railwright.waveforms.standards.kinds import OpenChoice, Test
+from railwright.waveforms.standards.kinds import NotPlayed, OpenChoice, Test
+
+SYSTEM_APART = 0.2
+"""Part by which an input's nominal voltage may differ from that of the system that a standard's voltages are
+meant for (common practice, no source): 12 V to 14 V, 24 V to 28 V are the same system.
+"""
 
 AT_ONCE = 1e-9
 """Sums of times that stand for the same instant differ by less [s]."""
@@ -232,7 +237,7 @@ def standard_from_memory(context: Context) -> Outcome:
     said: set[str] = set()
     for _, here, source, test, figures, opened in _standards(context):
         names = [name for name in test.cites if figures.figures[name].from_memory]
-        if names and test.name not in said:
+        if names and test.name not in said and test.not_played is None:
             told = [figures.cited(*names), *map(str, opened)]
             yield Hit(
                 source.name,
@@ -260,3 +265,162 @@ def standard_leaves_open(context: Context) -> Outcome:
                 ),
                 "say with the result why it was chosen, or take one that the standard lists",
             )
+
+
+@rule("standard-repeated-less", Severity.CAUTION, on_sheet=False)
+def standard_repeated_less(context: Context) -> Outcome:
+    """A standard's test is played less often, or sooner after the one before, than the standard asks."""
+    turns: dict[tuple[int, str], list[StandardTurn]] = {}
+    for turn in context.timeline.tests:
+        turns.setdefault((turn.step, turn.input), []).append(turn)
+    counts: dict[tuple[str, str, tuple[Piece, ...]], int] = {}
+    first: dict[tuple[str, str, tuple[Piece, ...]], tuple[int, Path, Test, StandardFigures]] = {}
+    for index, here, source, test, figures, _ in _standards(context):
+        shape = context.procedure.steps[index].shape
+        assert shape is not None
+        key = (source.name, test.name, pieces_of(context.procedure, context.device, shape, source.name))
+        counts[key] = counts.get(key, 0) + len(turns.get((index, source.name), ()))
+        first.setdefault(key, (index, here, test, figures))
+    for key, (index, here, test, figures) in first.items():
+        if test.repetitions is None or test.not_played is not None:
+            continue
+        least, count = int(figures.texts(test.repetitions)[0]), counts[key]
+        if count < least:
+            yield Hit(
+                key[0],
+                (*here[:4], "repeat"),
+                state(
+                    "'{step}' plays {test}: {count} of the {least} repetitions that the standard asks for "
+                    "({cited})",
+                    step=context.procedure.steps[index].called(index),
+                    test=test.name,
+                    count=count,
+                    least=least,
+                    cited=figures.cited(test.repetitions),
+                ),
+                "repeat it as often, or state the deviation with the result",
+            )
+    yield from _too_soon(context, turns)
+
+
+def _too_soon(context: Context, turns: Mapping[tuple[int, str], list[StandardTurn]]) -> Outcome:
+    """Tests of one standard on one input that follow each other sooner than it asks: for each step the
+    shortest time.
+    """
+    before: dict[tuple[str, str], float] = {}
+    for index, here, source, test, figures, _ in _standards(context):
+        own = turns.get((index, source.name), [])
+        if test.interval is None or not own:
+            continue
+        least, last = figures.value(test.interval, "s"), before.get((source.name, test.standard))
+        starts, ends = [turn.start for turn in own], [turn.end for turn in own]
+        gaps = [start - end for start, end in zip(starts[1:], ends, strict=False)]
+        if last is not None:
+            gaps.insert(0, starts[0] - last)
+        before[source.name, test.standard] = ends[-1]
+        if gaps and min(gaps) < least - AT_ONCE:
+            between = min(gaps) in gaps[-(len(own) - 1) :] if len(own) > 1 else False
+            yield Hit(
+                source.name,
+                (*here[:4], "pause_between") if between else (*here, "standard"),
+                state(
+                    "'{step}' plays {test} {gap} after the one before; the standard asks for {least} at "
+                    "least ({cited})",
+                    step=context.procedure.steps[index].called(index),
+                    test=test.name,
+                    gap=(min(gaps), "s"),
+                    least=(least, "s"),
+                    cited=figures.cited(test.interval),
+                ),
+                "lengthen 'pause_between', or the 'hold' before it, or state the deviation with the result",
+            )
+
+
+@rule("standard-other-system", Severity.STOP)
+def standard_other_system(context: Context) -> Outcome:
+    """A standard's test has the voltages of a system that the input does not belong to."""
+    for index, here, source, test, figures, _ in _standards(context):
+        if test.system is None:
+            continue
+        choice = choice_of(_waveform(context, index, source.name), context.device, source.name)
+        nominal, system = abs(choice.nominal), test.system(figures, choice)
+        if abs(nominal - system) > SYSTEM_APART * system:
+            yield Hit(
+                source.name,
+                (*here, "standard"),
+                state(
+                    "'{step}' plays {test} with the voltages of a {system} system on an input of {nominal}",
+                    step=context.procedure.steps[index].called(index),
+                    test=test.name,
+                    system=(system, "V"),
+                    nominal=(nominal, "V"),
+                ),
+                "take the test of a standard for this voltage, or play levels of your own as 'segments'",
+            )
+
+
+def _waveform(context: Context, index: int, name: str) -> InputWaveform:
+    shape = context.procedure.steps[index].shape
+    assert shape is not None
+    return shape.waveforms[name]
+
+
+@rule("standard-not-played", Severity.STOP)
+def standard_not_played(context: Context) -> Outcome:
+    """A standard's test is asked for that an ordinary supply cannot play; what it would put on the input is
+    compared with what that withstands, and nothing is played.
+    """
+    for index, here, source, test, figures, _ in _standards(context):
+        if test.not_played is None:
+            continue
+        choice = choice_of(_waveform(context, index, source.name), context.device, source.name)
+        asked = test.not_played(figures, choice)
+        yield Hit(
+            source.name,
+            (*here, "standard"),
+            state(
+                "'{step}': {test} is not played: an ordinary supply lacks {lacks}. {compared} ({cited})",
+                step=context.procedure.steps[index].called(index),
+                test=test.name,
+                lacks=asked.lacks,
+                compared=_compared(source, asked),
+                cited=figures.cited(*test.cites),
+            ),
+            "remove the step, and have this test done with a generator that is made for it",
+        )
+
+
+def _compared(source: FedInput, asked: NotPlayed) -> Statement:
+    """The voltage of a test beside what the device document says that the input withstands."""
+    reverse, most = asked.voltage < 0.0, abs(asked.voltage)
+    known = [
+        (voltage, each.duration)
+        for each in source.input.withstands
+        if (voltage := each.reverse if reverse else each.voltage) is not None
+    ]
+    asked_of = state(
+        "{way} {voltage} for {lasts}",
+        way="reversed" if reverse else "at most",
+        voltage=(most, "V"),
+        lasts=(asked.duration, "s"),
+    )
+    if not known:
+        return state(
+            "It puts {asked} on '{input}'; the device document does not say what that withstands",
+            asked=asked_of,
+            input=source.name,
+        )
+    if any(voltage >= most and (lasts is None or lasts >= asked.duration) for voltage, lasts in known):
+        return state(
+            "'{input}' withstands its {asked} by the device document, which shows nothing of how it works "
+            "meanwhile",
+            input=source.name,
+            asked=asked_of,
+        )
+    return state(
+        "It puts {asked} on '{input}', more than the {withstood} that the device document says it "
+        "withstands, or for longer",
+        asked=asked_of,
+        input=source.name,
+        withstood=(max(voltage for voltage, _ in known), "V"),
+    )

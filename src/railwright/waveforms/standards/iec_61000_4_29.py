@@ -1,7 +1,7 @@
 """IEC 61000-4-29:2000: voltage dips, short interruptions and voltage variations on d.c. input power ports.
 
 All figures stand in figures.yaml, from memory. The standard asks for three of each at least 10 s apart:
-'repeat' and 'pause_between' of the procedure.
+'repeat' and 'pause_between' of the procedure; less is a finding.
 """
 
 from __future__ import annotations
@@ -71,6 +71,8 @@ TESTS = (
         permitted,
         levels="dip levels",
         durations="dip durations",
+        repetitions="repetitions",
+        interval="interval",
     ),
     Test(
         "IEC 61000-4-29 interruption",
@@ -81,6 +83,8 @@ TESTS = (
         ("interruption durations",),
         permitted,
         durations="interruption durations",
+        repetitions="repetitions",
+        interval="interval",
     ),
     Test(
         "IEC 61000-4-29 variation",
@@ -92,5 +96,7 @@ TESTS = (
         permitted,
         levels="variation levels",
         durations="variation durations",
+        repetitions="repetitions",
+        interval="interval",
     ),
 )

@@ -6,10 +6,10 @@ code letter that is chosen as 'level'; U_B is its nominal voltage.
 
 from __future__ import annotations
 
-from railwright.quantities import parse_value
+from railwright.quantities import parse_value, state
 from railwright.waveforms.shapes import Hold, Jump, Line, Piece, Ripple
 from railwright.waveforms.standards.figures import StandardFigures
-from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Permitted, Test, chosen_name
+from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, NotPlayed, Permitted, Test, chosen_name
 
 
 def _lowest(figures: StandardFigures, choice: Choice) -> float:
@@ -93,6 +93,39 @@ def drop_permitted(figures: StandardFigures) -> Permitted:
     )
 
 
+def system(figures: StandardFigures, choice: Choice) -> float:
+    """Nominal voltage of the vehicle's system [V]."""
+    return parse_value(choice.system, "V")
+
+
+def nothing(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
+    """What an ordinary supply plays of a test that it cannot play."""
+    return ()
+
+
+def load_dump(figures: StandardFigures, choice: Choice) -> NotPlayed:
+    """The alternator's battery falls off: test A without, test B with central suppression."""
+    prefix = f"{choice.system} load dump "
+    texts = figures.texts(prefix + chosen_name(figures, prefix, choice))
+    lowest, highest = (parse_value(text, "ohm") for text in texts[1:3])
+    lacks = state(
+        "a pulse behind a source resistance of {lowest} to {highest}, by which the device's own clamp limits "
+        "the voltage and takes the pulse's energy",
+        lowest=(lowest, "ohm"),
+        highest=(highest, "ohm"),
+    )
+    return NotPlayed(parse_value(texts[0], "V"), parse_value(texts[3], "s"), lacks)
+
+
+def reversed_voltage(figures: StandardFigures, choice: Choice) -> NotPlayed:
+    """The battery connected the wrong way round."""
+    voltage = figures.value(f"{choice.system} reversed voltage", "V")
+    lacks = (
+        "a voltage below zero, and a source that drives a battery's current through a device that conducts"
+    )
+    return NotPlayed(-voltage, figures.value("reversed voltage duration", "s"), lacks)
+
+
 TESTS = (
     Test(
         "ISO 16750-2 slow decrease",
@@ -101,6 +134,7 @@ TESTS = (
         ("level",),
         slow_decrease,
         ("slow change", "slow change time"),
+        system=system,
     ),
     Test(
         "ISO 16750-2 momentary drop",
@@ -110,6 +144,7 @@ TESTS = (
         momentary_drop,
         ("12 V momentary drop", "momentary drop duration", "momentary drop edge"),
         drop_permitted,
+        system=system,
     ),
     Test(
         "ISO 16750-2 reset",
@@ -118,6 +153,7 @@ TESTS = (
         ("level",),
         reset,
         ("reset step", "reset hold", "reset recovery"),
+        system=system,
     ),
     Test(
         "ISO 16750-2 starting",
@@ -126,6 +162,9 @@ TESTS = (
         ("level",),
         starting,
         ("12 V starting I", "24 V starting I", "starting ripple"),
+        repetitions="starting repetitions",
+        interval="starting interval",
+        system=system,
     ),
     Test(
         "ISO 16750-2 over-voltage",
@@ -134,6 +173,7 @@ TESTS = (
         ("duration",),
         over_voltage,
         ("12 V over-voltage", "24 V over-voltage"),
+        system=system,
     ),
     Test(
         "ISO 16750-2 jump start",
@@ -142,5 +182,26 @@ TESTS = (
         ("duration",),
         jump_start,
         ("12 V jump start", "12 V jump start duration"),
+        system=system,
+    ),
+    Test(
+        "ISO 16750-2 load dump",
+        "ISO 16750-2",
+        "A or B, without or with central suppression: checked by its voltage, not played",
+        ("level",),
+        nothing,
+        ("12 V load dump A", "12 V load dump B", "24 V load dump A", "24 V load dump B"),
+        system=system,
+        not_played=load_dump,
+    ),
+    Test(
+        "ISO 16750-2 reversed voltage",
+        "ISO 16750-2",
+        "polarity the wrong way round: checked by its voltage, not played",
+        (),
+        nothing,
+        ("12 V reversed voltage", "24 V reversed voltage", "reversed voltage duration"),
+        system=system,
+        not_played=reversed_voltage,
     ),
 )

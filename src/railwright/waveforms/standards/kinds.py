@@ -53,6 +53,19 @@ class Permitted:
     load: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class NotPlayed:
+    """What a test that an ordinary supply cannot play puts on an input, and what such a supply lacks.
+
+    voltage: the highest across the input [V], negative where it is reversed. duration: how long [s]. lacks:
+    what the test has and the supply has not, for people.
+    """
+
+    voltage: float
+    duration: float
+    lacks: str
+
+
 @dataclass(frozen=True)
 class Test:
     """One test of a standard. name: as a procedure writes it, 'IEC 61000-4-29 dip'.
@@ -60,7 +73,10 @@ class Test:
     standard: its key among the figures. uses: the keys that it knows beside 'standard'. pieces: what is
     played; raises NoSuchChoice. cites: its figures. permitted: what is asked of the generator; None: nothing.
     levels, durations: those of its figures that list the levels and durations to choose from; None: it has no
-    such list.
+    such list. repetitions, interval: the figures that say how often it is played at least, and the shortest
+    time between two; None: none says so. system: nominal voltage of the systems that its voltages are meant
+    for [V]; None: they are parts of the input's own. not_played: it cannot be played, but what it would put
+    on the input can be checked; `pieces` then gives none.
     """
 
     __test__ = False  # no class of tests, whatever pytest makes of its name
@@ -74,6 +90,10 @@ class Test:
     permitted: Callable[[StandardFigures], Permitted] | None = None
     levels: str | None = None
     durations: str | None = None
+    repetitions: str | None = None
+    interval: str | None = None
+    system: Callable[[StandardFigures, Choice], float] | None = None
+    not_played: Callable[[StandardFigures, Choice], NotPlayed] | None = None
 
 
 class OpenChoice(NamedTuple):

@@ -7,6 +7,11 @@ from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import Choice, NoSuchChoice, Test
 
 
+def system(figures: StandardFigures, choice: Choice) -> float:
+    """Nominal voltage of the aircraft's system [V]."""
+    return figures.value("nominal voltage", "V")
+
+
 def normal_transient(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """Along the limit of normal transients: to its peak, held, and in a line to the steady-state limit."""
     names = {"over": ("over-voltage", "highest"), "under": ("under-voltage", "lowest")}
@@ -29,5 +34,6 @@ TESTS = (
         ("level",),
         normal_transient,
         ("over-voltage peak", "highest steady state"),
+        system=system,
     ),
 )

@@ -10,6 +10,11 @@ from railwright.waveforms.standards.figures import StandardFigures
 from railwright.waveforms.standards.kinds import Choice, Test, chosen_name
 
 
+def system(figures: StandardFigures, choice: Choice) -> float:
+    """Nominal voltage of the aircraft's system [V]."""
+    return figures.value("nominal voltage", "V")
+
+
 def abnormal_surge(figures: StandardFigures, choice: Choice) -> tuple[Piece, ...]:
     """To the category's first voltage, then to its second, then back."""
     texts = figures.texts("abnormal surge " + chosen_name(figures, "abnormal surge ", choice))
@@ -35,6 +40,7 @@ TESTS = (
         ("level",),
         abnormal_surge,
         ("abnormal surge A",),
+        system=system,
     ),
     Test(
         "RTCA DO-160G interruption",
