@@ -80,7 +80,7 @@ def test_a_delay_that_only_a_corner_exceeds_lies_outside(tmp_path: Path) -> None
     documents = station(tmp_path, ("procedure", "trip_delay: 40 ms", "trip_delay: 18 ms"))
     limit, finding = of_rule(rehearsed(documents), "outside-window")
     assert says(limit.why, "1 A")
-    assert says(finding.why, "18 ms", "600 µs", "18.6 ms")
+    assert says(finding.why, "18 ms", "400 µs", "18.4 ms")
     assert says(finding.why, "18.51 ms", "first power")
     assert not of_rule(rehearsed(documents), "trip-before-charged")
 
