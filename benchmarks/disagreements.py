@@ -2,6 +2,7 @@
 place is compared with what is said of it in every other.
 
     python -m benchmarks.disagreements [--draws 2000] [--first 0] [--seed 1] [--shown 20]
+    python -m benchmarks.disagreements --mutations [--draws 500]
 
 Compared are the check's settings, the rehearsal at exactly what is true behind simulated supplies, what
 `waveform` says of its edges, the run on them in virtual time, its evaluation and its report: trips (which
@@ -9,6 +10,9 @@ input, which protection, when), starts, stops and restarts of loads, voltage and
 of steps, who is energised when, outcomes and values of requirements. `comparing.py` says how far apart two of
 them may be. The last line says how many draws were played and how many disagreements are left; the exit code
 is 1 where there is one.
+
+`--mutations` puts mended faults back one at a time (`mutations.py`), and says after how many draws each is
+found: a draw then has a disagreement that it has not without the fault.
 """
 
 from __future__ import annotations
@@ -22,6 +26,7 @@ from pathlib import Path
 
 from benchmarks.disagreement_hunt.comparing import Disagreement, disagreements
 from benchmarks.disagreement_hunt.drawing import draw
+from benchmarks.disagreement_hunt.mutations import FAULTS, put_back
 from benchmarks.disagreement_hunt.playing import NotPlayed, play
 
 
@@ -38,6 +43,44 @@ def hunt(seed: int, number: int) -> list[Disagreement] | str:
             return [Disagreement("traceback", f"{Path(where.filename).name}:{where.lineno}", told, "none")]
 
 
+def mutations(seed: int, first: int, draws: int) -> int:
+    """Put every fault back until it is found; 1 where one is not."""
+    plain: dict[int, set[tuple[str, str]]] = {}
+    found = 0
+    for words in FAULTS:
+        after = None
+        for number in range(first, first + draws):
+            if number not in plain:
+                plain[number] = _facts(hunt(seed, number))
+            if plain[number] == REFUSED:
+                continue
+            with put_back(words):
+                new = _facts(hunt(seed, number)) - plain[number]
+            if new:
+                after = number - first + 1
+                print(
+                    f"found after {after} draws ({', '.join(sorted(fact for fact, _ in new))}): {words}",
+                    flush=True,
+                )
+                break
+        if after is None:
+            print(f"NOT FOUND in {draws} draws: {words}", flush=True)
+        found += after is not None
+    print(f"{found} of {len(FAULTS)} mended faults are found within {draws} draws")
+    return 0 if found == len(FAULTS) else 1
+
+
+REFUSED = {("not played", "")}
+"""What a draw that was not played comes to."""
+
+
+def _facts(found: list[Disagreement] | str) -> set[tuple[str, str]]:
+    """Which facts of what disagree, without those that timing explains."""
+    if isinstance(found, str):
+        return REFUSED
+    return {(each.fact, each.about) for each in found if not each.explained}
+
+
 def main() -> int:
     """Draw, play, compare, print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
@@ -47,7 +90,10 @@ def main() -> int:
     parser.add_argument(
         "--shown", type=int, default=20, help="disagreements of a kind that are shown in full"
     )
+    parser.add_argument("--mutations", action="store_true", help="put mended faults back, one at a time")
     given = parser.parse_args()
+    if given.mutations:
+        return mutations(given.seed, given.first, given.draws)
     refused, kinds, played, left, explained = Counter[str](), Counter[str](), 0, 0, 0
     for number in range(given.first, given.first + given.draws):
         found = hunt(given.seed, number)

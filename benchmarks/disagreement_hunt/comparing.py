@@ -277,6 +277,9 @@ def _durations(played: Played) -> Iterator[Disagreement]:
 def _outcomes(played: Played) -> Iterator[Disagreement]:
     """Each requirement as rehearsed at what is true, and as judged from the readings."""
     whole = {span.name for span in played.outcome.record.spans if span.whole and span.end <= played.ended}
+    if (first := first_trip(played.rehearsed.record.events)) is not None:
+        # From a trip on, which the run may not have had, the rehearsal is another story.
+        whole &= {span.name for span in played.check.plan.spans if span.end < first.time}
     for one, other in zip(played.judged.results, played.evaluated.results, strict=True):
         if other.during not in whole or one.measured is None or other.measured is None:
             continue

@@ -125,3 +125,25 @@ def test_a_voltage_that_a_battery_holds_before_is_no_part_of_the_power_up(
     assert mean.measured is not None
     assert volts < mean.measured.value < 12.022 + 0.006
     assert mean.outcome is not Outcome.FAIL
+
+
+@pytest.mark.parametrize(("volts", "rise"), [("12 V", "12 ms"), ("5 V", "12 ms"), ("12 V", "2 ms")])
+def test_a_rise_that_nothing_bounds_from_below_is_worked_out(volts: str, rise: str, tmp_path: Path) -> None:
+    """One input and no slew: no slower end. C dV/dt and the load's current stay within the limit of 1 A less
+    its 4 mA: at 12 V and 40 ohm, 0.3 A, so that 0.7 A into 320 uF give 2.2 kV/s at most. It was a traceback.
+    """
+    edits = (
+        ("procedure.yaml", "gap: 10 ms, settle", "gap: 10 ms, rise: auto, settle"),
+        ("bench.yaml", " slew: 1 V/s .. 2.4 V/ms,", ""),
+        ("bench.yaml", "rise: 12 ms", f"rise: {rise}"),
+        ("device.yaml", "nominal: 12 V", f"nominal: {volts}"),
+    )
+    found = played(tmp_path / "p", "  - hold: 200 ms\n    name: steady\n", edits=edits)
+    (rate,) = (reason.value for reason in found.check.settings.reasons if reason.setting == "rise")
+    most = (1.0 - float(volts.split()[0]) / 40.0) / 320e-6
+    assert isinstance(rate, float)
+    assert 0.2 * most < rate <= 28.8 / float(rise.split()[0]) * 1e3
+    for record in (found.rehearsed.record, found.truth):
+        traces = record.traces["in1"]
+        end = np.interp(found.check.plan.spans[0].end, traces.time, traces.columns["voltage"])
+        assert end == pytest.approx(float(volts.split()[0]), abs=0.02)
