@@ -18,7 +18,7 @@ from railwright.documents.sources import DocumentErrors
 from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Evaluation
 from railwright.guard.local_link import LocalLink
-from railwright.job import Check, Job, NotSettled
+from railwright.job import _KEPT, Check, Job, NotSettled
 from railwright.physics.solver import SolverError
 from railwright.rehearsal.playback import PlayedShape, ahead, playback, slowest_rises
 from railwright.rehearsal.rehearse import Prediction, rehearse
@@ -90,6 +90,7 @@ class Played:
 
 def play(draw: Draw, folder: Path) -> Played:
     """Play one draw in a folder of its own. NotPlayed where a document, the check or the run refuses it."""
+    _KEPT.clear()  # of another play of the same draw: without a fault, or in a folder that is gone
     for name, content in draw.files.items():
         (folder / name).write_bytes(content)
     try:

@@ -102,7 +102,7 @@ def test_a_peak_is_not_what_the_next_step_does(every: str, goal: float, tmp_path
     steady, higher = found.evaluated.results
     assert steady.outcome is not Outcome.FAIL
     assert steady.measured is not None
-    assert steady.measured.low < 12.0 + 0.022 + 0.006
+    assert steady.measured.value < 12.0 + 0.022 + 0.006
     # A step that does exceed its limit still fails.
     assert higher.outcome is Outcome.FAIL
 

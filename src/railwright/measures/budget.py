@@ -65,15 +65,9 @@ class Budget:
             **extra,
         )
 
-    def at_least(
-        self, value: float, highest: float, how: str, sure: float | None = None, **extra: Any
-    ) -> Measured:
-        """A value that is known from below with 95 %, and bounded from above by what can hide. sure: what is
-        known to have been reached, where that is less than the value.
-        """
-        low = (value if sure is None else min(sure, value)) + uncertainty.quantile(
-            self.contributions, 1.0 - uncertainty.COVERAGE
-        )
+    def at_least(self, value: float, highest: float, how: str, **extra: Any) -> Measured:
+        """A value that is known from below with 95 %, and bounded from above by what can hide."""
+        low = value + uncertainty.quantile(self.contributions, 1.0 - uncertainty.COVERAGE)
         high = max(highest, value + uncertainty.half_interval(self.contributions))
         return Measured(
             value, low, high, tuple(self.contributions), how, assumptions=self._view.assumptions(), **extra

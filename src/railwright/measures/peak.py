@@ -60,8 +60,8 @@ def peak_current(view: View) -> Measured:
     Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
     samples rises above them.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
-    in it; the lower end of the interval counts only those whose aperture surely does. A recording may cover
-    a part; readings that are steady and not higher judge the rest.
+    in it; the value is the largest whose aperture surely does. A recording may cover a part; readings that
+    are steady and not higher judge the rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
@@ -135,9 +135,15 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
         highest, unseen = hidden(view, bound, unit, hides)
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
         needed = outlining_interval(update, view.every or view.interval, aperture)
-        sure = _surely_reached(view, near, aperture / 2.0 + late)
+        # What may be of the next step bounds the peak from above; it is none that was surely reached.
+        seen, value = value, min(value, _surely_reached(view, near, aperture / 2.0 + late))
         return budget.at_least(
-            value, highest, how, sure, unseen=unseen, hides=hides, would_decide=rate(needed)
+            value,
+            max(highest, seen),
+            how,
+            unseen=unseen,
+            hides=hides,
+            would_decide=rate(needed),
         )
     if view.model.exact:
         return budget.result(value, "largest value")
