@@ -79,7 +79,7 @@ class LoadParameters(BaseModel):
     nothing was assumed, as the field's description tells what is meant by leaving it out.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
     assumed: ClassVar[Mapping[str, tuple[float, str]]] = {}
     declared: ClassVar[tuple[str, ...]] = ()
     in_table: ClassVar[tuple[str, ...]] = ()
