@@ -93,7 +93,8 @@ def test_the_edges_into_the_verification_load_follow_the_rise_of_the_bench(tmp_p
     for rise in ("12 ms", "6 ms", "24 ms"):
         folder = tmp_path / rise.split()[0]
         folder.mkdir()
-        documents, _, _, _ = played(folder, DIP, (BENCH, "rise: 12 ms ", f"rise: {rise} "))
+        edits = (BENCH, "rise: 12 ms ", f"rise: {rise} "), (BENCH, ".. 2.4 V/ms  ", ".. 24 V/ms  ")
+        documents, _, _, _ = played(folder, DIP, *edits)
         shape = documents.procedure.steps[3].shape
         pieces = pieces_of(documents.procedure, documents.device, shape, "main")
         down, up = edges_into_load(documents, MAIN, pieces, 12.0, 100.0)

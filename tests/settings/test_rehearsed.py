@@ -502,7 +502,8 @@ def test_a_standards_edges_are_missed_and_the_figure_follows_the_rise(tmp_path: 
     own: Edit = ("procedure", "  - shape:\n", f"  - {dip}\n    name: dips\n  - hold: 1 s\n  - shape:\n")
     said = {}
     for rise in ("12 ms", "2 ms"):
-        edits = (own, ("bench", "rise: 12 ms ", f"rise: {rise} "))
+        slew = ("bench", ".. 2.4 V/ms  ", ".. 24 V/ms  ")
+        edits = (own, slew, ("bench", "rise: 12 ms ", f"rise: {rise} "))
         _, findings = played(station(tmp_path, *edits))
         (finding,) = [f for f in findings if f.rule == "standard-missed"]
         assert finding.severity is Severity.CAUTION

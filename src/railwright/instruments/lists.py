@@ -49,15 +49,17 @@ def arm(supply: SupplyDriver, output: str) -> None:
     supply.put_together([OutputSetting(output, "voltage_mode", "list")])
 
 
-def start(supply: SupplyDriver, outputs: Sequence[str]) -> Answer:
-    """Start the lists of several outputs together. Gives the exchange."""
+def start(supply: SupplyDriver, outputs: Sequence[str], at: float | None = None) -> Answer:
+    """Start the lists of several outputs together. at: when the message is to leave [s, monotonic clock].
+    Gives the exchange.
+    """
     header, dialect = _headers(supply), supply.dialect
     channels = [supply.channel(output) for output in outputs]
     if dialect.addressing == "channel-list":
         units = [dialect.command_of(header.start, channels)]
     else:
         units = [u for c in channels for u in (*dialect.select(c), dialect.command_of(header.start, [c]))]
-    answers, answer = supply.exchange([*units, dialect.instrument.next_error])
+    answers, answer = supply.exchange([*units, dialect.instrument.next_error], at=at)
     supply.no_error(compose(units), answers[-1])
     return answer
 

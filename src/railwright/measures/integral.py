@@ -37,6 +37,9 @@ times as large a part, where the time between apertures is shorter than an apert
 MOST_PHASES = 0.95
 """Part of the phases that readings can have, for which a bound on what lies between them holds."""
 
+HELD = 0.1
+"""Part of the largest value from which on what stands before the switching-on is held there (chosen)."""
+
 
 @measure("C", "charge", ("current",))
 def charge(view: View) -> Measured:
@@ -363,7 +366,8 @@ def _of_step(view: View, signal: Signal, late: float) -> tuple[Signal, float]:
 
     Steps begin and end with a set point that changes. What the change at the end does belongs to the next
     step: values whose aperture may reach beyond the end are left out, and the last one stands up to it.
-    Before it is switched on an input draws nothing: what a late reading puts there belongs to the step.
+    Before it is switched on an input draws nothing: what a late reading puts there belongs to the step. But
+    where the device itself holds a voltage before, as a battery does, that is no part of it.
     """
     import numpy as np
 
@@ -373,6 +377,9 @@ def _of_step(view: View, signal: Signal, late: float) -> tuple[Signal, float]:
     switched = view.off_until is not None and view.off_until >= view.start - view.shift()[1]
     early = update + aperture + view.model.clock if switched else 0.0
     near = _around(signal, view.begin - early - late, view.end)
+    if switched and near.time.size and abs(near.values[0]) > HELD * float(np.abs(near.values).max()):
+        switched, early = False, 0.0
+        near = _around(signal, view.begin - late, view.end)
     certain = int(np.searchsorted(near.time, view.end - aperture / 2.0 - late, side="right"))
     near = near.take(np.arange(max(min(2, near.time.size), certain)))
     before = near.time[0] - view.interval if near.time.size else 0.0

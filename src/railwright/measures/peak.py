@@ -59,7 +59,8 @@ def peak_current(view: View) -> Measured:
     Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
     samples rises above them.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
-    in it. A recording may cover a part; readings that are steady and not higher judge the rest.
+    in it; the value is the largest whose aperture surely does. A recording may cover a part; readings that
+    are steady and not higher judge the rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
@@ -92,6 +93,19 @@ def peak_voltage(view: View) -> Measured:
     return _peak(view, view.voltage(), view.model.voltage_bound, "V", "voltage")
 
 
+def _surely_reached(view: View, near: Signal, reach: float) -> float:
+    """The largest of the readings that surely lie in the step: one that may reach beyond it may tell of what
+    the next step does. reach: half an aperture, and how late a reading may be [s].
+
+    Before it is switched on an input is at its lowest: a reading that reaches back there is never too high.
+    """
+    switched = view.off_until is not None and view.off_until >= view.start - reach
+    inside = near.between(view.begin + (-reach if switched else reach), view.end - reach)
+    if not inside.time.size:
+        return float(near.values.min())
+    return _without_noise(inside)[0]
+
+
 def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what: str) -> Measured:
     import numpy as np
 
@@ -120,7 +134,16 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
         highest, unseen = hidden(view, bound, unit, hides)
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
         needed = outlining_interval(update, view.every or view.interval, aperture)
-        return budget.at_least(value, highest, how, unseen=unseen, hides=hides, would_decide=rate(needed))
+        # What may be of the next step bounds the peak from above; it is none that was surely reached.
+        seen, value = value, min(value, _surely_reached(view, near, aperture / 2.0 + late))
+        return budget.at_least(
+            value,
+            max(highest, seen),
+            how,
+            unseen=unseen,
+            hides=hides,
+            would_decide=rate(needed),
+        )
     if view.model.exact:
         return budget.result(value, "largest value")
     beside = np.abs(np.diff(near.values[max(0, place - 1) : place + 2]))

@@ -74,8 +74,15 @@ def stairs_of(
     )
 
 
+def too_steep(action: Action, level: float, slews: tuple[float, float] | None) -> bool:
+    """Whether a line from `level` [V] on is steeper than the outputs can be programmed to [V/s]."""
+    return slews is not None and abs(action.voltage - level) > slews[1] * action.over > 0.0
+
+
 def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
-    """The timeline with stairs in place of the lines that the outputs cannot play by their own slew."""
+    """The timeline with stairs in place of the lines that the outputs cannot play by their own slew, and with
+    a jump in place of those that are steeper than it.
+    """
     slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
     apart = {name: exchange_of(feed.names, bench) for name, feed in feeds.items()}
     levels: dict[str, float] = {}
@@ -90,6 +97,8 @@ def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
             actions.append(action)
             continue
         stairs = stairs_of(action, level, slews[name], apart[name])
+        if not stairs and too_steep(action, level, slews[name]):
+            stairs = ((action.time, action.voltage),)  # told at once, and played at the highest slew
         told = [replace(action, time=time, voltage=voltage, over=0.0) for time, voltage in stairs]
         actions += told or [action]
     return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))

@@ -4,6 +4,7 @@ first.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -16,6 +17,7 @@ from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.coupling import OutputAction, all_changes
 from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
@@ -105,13 +107,18 @@ def tell(
 ) -> None:
     """Tell every output its limits and what it will do when, each with its own errors.
 
-    Outputs whose set points the bench couples move with each other, whatever they feed.
+    Outputs whose set points the bench couples move with each other, whatever they feed. Jumps are played at
+    the highest slew that the outputs can be programmed to, as a run tells them to.
     """
     for feed in set_points.values():
+        slews = slew_range(feed, bench)
         for points in feed.outputs:
+            fastest = slews[1] * points.share if slews else math.inf
             own = errors[points.output]
             simulation.set(
                 points.output,
+                rise=fastest,
+                fall=fastest,
                 current_limit=own.limit(points.current_limit),
                 at_limit=points.at_limit,
                 trip_delay=points.trip_delay,

@@ -55,6 +55,9 @@ SHORTEST = 1e-4
 AHEAD = 0.03
 """So long before its time a set point is handed to the guard, which sends it on time [s]."""
 
+HANDED_OVER = ("on", "set", "off", "limit", "play")
+"""Moves that are handed over ahead, with their instant; the others begin at it."""
+
 
 class Conduct:
     """One run in its course."""
@@ -217,7 +220,8 @@ class Conduct:
             due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held
             if not waits:
                 self._steps.pass_time(min(now, due) - self.held, moves)
-            if now >= due - (AHEAD if moves else 0.0):
+            ahead = AHEAD if moves and moves[0].kind in HANDED_OVER else 0.0
+            if now >= due - ahead:
                 if not moves:
                     break
                 move = moves.popleft()
@@ -227,7 +231,7 @@ class Conduct:
                 self._do(move, zero + due)
                 continue
             # Never for nothing: what rounding leaves of a wait would not let virtual time pass.
-            left = max(1e-6, due - (AHEAD if moves else 0.0) - now)
+            left = max(1e-6, due - ahead - now)
             self.link.wait(self.link.now() + min(NAP, left))
         self.polling.end()
         self.intake.take_in()
@@ -324,7 +328,7 @@ class Conduct:
             self._wait(move, move.wait)
             return
         if move.kind == "play" and move.listing is not None:
-            done = recorder.at(self.rig.play(move.listing))
+            done = recorder.at(self.rig.play(move.listing, at))
         elif move.kind == "limit":
             done = recorder.at(self.rig.limit(move.input, move.current, at))
         elif move.kind == "off":

@@ -174,9 +174,9 @@ class Rig:
                 lists.arm(self.supplies[supply], own)
                 self.settings.told(supply, [OutputSetting(own, "voltage_mode", "list")], self.now())
 
-    def play(self, listing: Listing) -> float:
-        """Start the lists of an input's outputs together, their slew at its fastest. Gives when that was
-        done.
+    def play(self, listing: Listing, at: float | None = None) -> float:
+        """Start the lists of an input's outputs together, their slew at its fastest, at an instant [s] where
+        one is given. Gives when that was done.
         """
         name = listing.input
         self.arm(listing)
@@ -184,7 +184,9 @@ class Rig:
         if slews is not None:
             self._fastest(name, slews[1])
         by_supply = self.outputs_by_supply(name).items()
-        done = self._middle([lists.start(self.supplies[supply], outputs) for supply, outputs in by_supply])
+        done = self._middle(
+            [lists.start(self.supplies[supply], outputs, at) for supply, outputs in by_supply]
+        )
         self._ruled[name] = done + listing.duration, self._ruled[name][1]
         return done
 

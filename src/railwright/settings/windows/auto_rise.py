@@ -77,9 +77,10 @@ def risen(documents: Documents, steps: Iterable[int]) -> Risen:
         findings += impossible_auto(lacks, "rise", about, documents)
         if windows and not lacks:
             whole = _together(windows, about)
-            low, pair = whole.low, whole.colliding()
-            assert low is not None
-            rates[index], why = whole.recommended or low.value, whole.why
+            pair = whole.colliding()
+            rate = whole.recommended or (whole.low.value if whole.low is not None else None)
+            assert rate is not None, "an output has a fastest rise"
+            rates[index], why = rate, whole.why
             if pair is not None:
                 said, remedy = collision(whole, pair)
                 findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, said, remedy))

@@ -49,13 +49,22 @@ def window(
 def recommend(found: Window) -> Window:
     """With the recommended value: some way below the rate that the limit or the output bears."""
     low, high = found.low, found.high
-    if found.lacks or found.colliding() or low is None or high is None or high.value <= 0.0:
+    if found.lacks or found.colliding() or high is None or high.value <= 0.0:
         return found
-    wanted = max(low.value, high.value / RISE_MARGIN)
-    value = figures.tidy(wanted, low.value, high.value, found.step)
+    # Where it has to be there before no other, on outputs without a slew, it may rise as slowly as it likes.
+    least = low.value if low is not None else 0.0
+    wanted = max(least, high.value / RISE_MARGIN)
+    value = figures.tidy(wanted, least, high.value, found.step)
+    ends = (
+        between(found, low, high)
+        if low is not None
+        else state(
+            "from 0 V/s on and at most {high} ({high_end})", high=(high.value, found.unit), high_end=high.why
+        )
+    )
     why = state(
-        "{between}, the latter by {ratio:g}; {rounding} ({taken})",
-        between=between(found, low, high),
+        "{ends}, the latter by {ratio:g}; {rounding} ({taken})",
+        ends=ends,
         ratio=(RISE_MARGIN, "1"),
         rounding=rounded(value, wanted, "V/s", found.step),
         taken=found.taken,

@@ -1,0 +1,1 @@
+"""What `python -m benchmarks.disagreements` is made of: draws, plays of them, and what is compared."""

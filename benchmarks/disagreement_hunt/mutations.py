@@ -1,0 +1,154 @@
+"""Mended faults, put back one at a time where each was mended: the hunt must find every one of them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any
+from unittest.mock import patch
+
+from railwright.circuit.errors import SetErrors
+from railwright.measures import integral, peak
+from railwright.measures.signal import View
+from railwright.plan import plan, stairs
+from railwright.rehearsal import circuit, rehearse
+from railwright.running import rig
+
+FAULTS: dict[str, Callable[[], Any]] = {}
+"""What is said of the fault -> what puts it back while it is entered."""
+
+
+def fault(words: str) -> Callable[[Callable[[], Any]], Callable[[], Any]]:
+    """Register what puts a fault back."""
+
+    def keep(make: Callable[[], Any]) -> Callable[[], Any]:
+        FAULTS[words] = make
+        return make
+
+    return keep
+
+
+@contextmanager
+def put_back(words: str) -> Iterator[None]:
+    """The program with this fault."""
+    with FAULTS[words]():
+        yield
+
+
+@fault("a jump is rehearsed faster than the slew that is programmed")
+def _no_slew() -> Any:
+    return patch.object(rehearse, "slew_range", lambda feed, bench: None)
+
+
+@fault("a point list starts when its message is handed over")
+def _early_list() -> Any:
+    play = rig.Rig.play
+    return patch.object(rig.Rig, "play", lambda self, listing, at=None: play(self, listing))
+
+
+@fault("a peak is what the next step does")
+def _foreign_peak() -> Any:
+    return patch.object(peak, "_surely_reached", lambda view, near, reach: float(near.values.max()))
+
+
+@fault("a voltage that was held before counts in a power-up's mean")
+def _held() -> Any:
+    return patch.object(integral, "HELD", math.inf)
+
+
+@fault("lines that are told in stairs are rehearsed as lines")
+def _no_stairs() -> Any:
+    return patch.object(plan, "in_stairs", lambda timeline, feeds, bench: timeline)
+
+
+@fault("a point list is rehearsed as what was asked")
+def _no_lists() -> Any:
+    return patch.object(plan, "as_played", lambda timeline, listings: timeline)
+
+
+@fault("a line steeper than the slew is rehearsed as steep")
+def _too_steep() -> Any:
+    return patch.object(stairs, "too_steep", lambda action, level, slews: False)
+
+
+@fault("a limit that a shape changes is not rehearsed")
+def _no_limits() -> Any:
+    tell = rehearse.tell
+
+    def told(simulation: Any, bench: Any, set_points: Any, timeline: Any, errors: Any) -> None:
+        tell(simulation, bench, set_points, replace(timeline, limits=()), errors)
+
+    return patch.object(rehearse, "tell", told)
+
+
+@fault("the voltage is rehearsed at the terminals where it is sensed at the load")
+def _at_terminals() -> Any:
+    branch = circuit._branch
+
+    def built(documents: Any, feed: Any, parts: Any) -> Any:
+        return replace(branch(documents, feed, parts), sense="terminals")
+
+    return patch.object(circuit, "_branch", built)
+
+
+@fault("a lead is rehearsed without its fixture")
+def _no_fixture() -> Any:
+    branch = circuit._branch
+    return patch.object(
+        circuit,
+        "_branch",
+        lambda documents, feed, parts: branch(documents, replace(feed, fixture=None), parts),
+    )
+
+
+@fault("a trip is rehearsed after half its delay")
+def _no_delay() -> Any:
+    tell = rehearse.tell
+
+    def told(simulation: Any, bench: Any, set_points: Any, timeline: Any, errors: Any) -> None:
+        true = simulation.set
+        simulation.set = lambda output, **given: true(output, **{**given, **_halved(given)})
+        tell(simulation, bench, set_points, timeline, errors)
+
+    return patch.object(rehearse, "tell", told)
+
+
+def _halved(given: dict[str, Any]) -> dict[str, Any]:
+    return {"trip_delay": 0.5 * given["trip_delay"]} if "trip_delay" in given else {}
+
+
+@fault("an output that trips at its limit is rehearsed as regulating")
+def _regulates() -> Any:
+    tell = rehearse.tell
+
+    def told(simulation: Any, bench: Any, set_points: Any, timeline: Any, errors: Any) -> None:
+        regulating = {
+            name: replace(feed, outputs=tuple(replace(each, at_limit="regulate") for each in feed.outputs))
+            for name, feed in set_points.items()
+        }
+        tell(simulation, bench, regulating, timeline, errors)
+
+    return patch.object(rehearse, "tell", told)
+
+
+@fault("set points are rehearsed as exact")
+def _exact() -> Any:
+    return patch.object(SetErrors, "voltage", lambda self, told: told)
+
+
+@fault("readings are taken to be of the instant at which they were asked for")
+def _no_shift() -> Any:
+    return patch.object(View, "shift", lambda self: (0.0, 0.0))
+
+
+@fault("outputs are rehearsed with four times the slew that they can be programmed to")
+def _wrong_slew() -> Any:
+    share = stairs.slew_range
+
+    def whole(feed: Any, bench: Any) -> Any:
+        found = share(feed, bench)
+        return None if found is None else (found[0], 4.0 * found[1])
+
+    return patch.object(rehearse, "slew_range", whole)
