@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import html
 import os
 import uuid
 from abc import abstractmethod
@@ -20,7 +19,6 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from railwright.arguments import as_keys, as_text, as_truth, as_whole, unexpected
 from railwright.collection import seldom_collected
-from railwright.documents.edit import edited
 from railwright.documents.files import bytes_of, write_beside
 from railwright.documents.loader import Documents, load_documents
 from railwright.settings.hookup import hooked_up
@@ -125,7 +123,7 @@ class Job:
         the texts. Raises NotEdited where the path leads nowhere, DocumentErrors where the document is wrong
         with it, RecordingError where a recording is no longer the one that was read.
         """
-        from railwright.documents.edit import NotEdited
+        from railwright.documents.edit import NotEdited, edited
 
         parts = as_keys("path", path)
         if not isinstance(value, str | int | float):
@@ -690,6 +688,7 @@ def _with_key(checked: Checked) -> tuple[Checked, str]:
 
 def _table(title: str, heads: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
     """A table for a notebook."""
+    import html
 
     def cells(values: Sequence[Any], tag: str) -> str:
         return "".join(f"<{tag}>{html.escape(str(value))}</{tag}>" for value in values)

@@ -195,7 +195,7 @@ def test_json_keeps_everything_and_reads_back() -> None:
     assert first["unit"] == "s"
     assert first["upper"] == pytest.approx(0.06)
     assert first["measured"]["coverage"] == 0.95
-    assert {"source", "standard", "distribution"} == set(first["measured"]["contributions"][0])
+    assert {"source", "standard", "distribution", "degrees"} == set(first["measured"]["contributions"][0])
 
 
 def test_the_worst_point_of_a_sweep_decides() -> None:

@@ -1,22 +1,25 @@
-"""Measurement uncertainty, decisions and statistics against published worked examples."""
+"""Measurement uncertainty and decisions against published worked examples."""
 
 from __future__ import annotations
 
 import math
-from fractions import Fraction
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from railwright.evaluation.decision import conformance_probability
-from railwright.evaluation.statistics import RunningStatistics, mean_and_deviation
 from railwright.measures.levels import state_levels
 from railwright.measures.outcome import Contribution
+from railwright.measures.signal import scatter, scatter_degrees
 from railwright.measures.uncertainty import (
     combined_standard,
+    degrees_of_doubt,
+    effective_degrees,
     half_interval,
     normal,
     propagate,
+    quantile,
     rectangular,
     resolution,
     triangular,
@@ -29,8 +32,7 @@ PHASE = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433]  # rad
 
 
 def of_mean(values: list[float]) -> tuple[float, float]:
-    mean, deviation = mean_and_deviation(values)
-    return mean, deviation / math.sqrt(len(values))
+    return float(np.mean(values)), float(np.std(values, ddof=1)) / math.sqrt(len(values))
 
 
 def test_gum_h2_means_and_correlations() -> None:
@@ -61,6 +63,84 @@ def test_gum_h2_propagation_with_correlated_inputs(name: str, expected: float, s
     combined = propagate(gradient, [u for _, u in means], np.corrcoef([VOLTAGE, CURRENT, PHASE]))
     assert value == pytest.approx(expected, abs=6e-4)
     assert combined == pytest.approx(standard, abs=6e-4)
+
+
+H1 = [
+    # JCGM 100:2008, annex H.1, table H.1: source, u(x) and distribution, |c|, degrees of freedom; nm.
+    normal("calibration of the standard", 25.0, 18),
+    normal("repeated observations", 5.8, 24),
+    normal("random effects of the comparator", 3.9, 5),
+    normal("systematic effects of the comparator", 6.7, 8),
+    rectangular("difference of expansion coefficients", 0.05e9 * 0.1 * 1e-6, degrees_of_doubt(0.1)),
+    rectangular("difference of temperatures", 0.05e9 * 11.5e-6 * 0.05, degrees_of_doubt(0.5)),
+]
+
+
+def test_gum_h1_end_gauge() -> None:
+    """JCGM 100:2008, H.1.6: u_c = 32 nm, ν_eff = 16, t_99(16) = 2.92, U_99 = 93 nm (92.5 nm unrounded)."""
+    assert [each.standard for each in H1[4:]] == pytest.approx([2.9, 16.6], abs=0.05)
+    assert [each.degrees for each in H1[4:]] == pytest.approx([50.0, 2.0])
+    assert combined_standard(H1) == pytest.approx(31.7, abs=0.05)
+    assert math.floor(effective_degrees(H1)) == 16
+    assert half_interval(H1, 0.99) == pytest.approx(92.5, abs=0.1)
+    assert round(half_interval(H1, 0.99)) in (92, 93)
+
+
+def test_gum_h1_against_a_general_library() -> None:
+    """The same by scipy alone: u_c, the Welch-Satterthwaite formula written out, Student's t of its own."""
+    u = np.array([25.0, 5.8, 3.9, 6.7, 5.0 / math.sqrt(3.0), 28.75 / math.sqrt(3.0)])
+    degrees = np.array([18.0, 24.0, 5.0, 8.0, 50.0, 2.0])
+    combined = math.sqrt(np.sum(u**2))
+    effective = combined**4 / np.sum(u**4 / degrees)
+    assert effective_degrees(H1) == pytest.approx(effective, rel=1e-12)
+    for probability in (0.6827, 0.9, 0.95, 0.99, 0.9973):
+        expected = stats.t.ppf(0.5 + probability / 2.0, math.floor(effective)) * combined
+        assert half_interval(H1, probability) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize(("doubt", "degrees"), [(0.1, 50), (0.2, 12.5), (0.25, 8), (0.5, 2)])
+def test_degrees_of_freedom_from_the_doubt_in_u(doubt: float, degrees: float) -> None:
+    """JCGM 100:2008, G.4.2 and its example (25 % is 8), and annex H.1 (10 % is 50, 50 % is 2)."""
+    assert degrees_of_doubt(doubt) == pytest.approx(degrees)
+    assert degrees_of_doubt(0.0) == math.inf
+
+
+@pytest.mark.parametrize("degrees", [1, 2, 5, 10, 30, 200])
+@pytest.mark.parametrize("probability", [0.025, 0.9, 0.975, 0.995])
+def test_one_observed_component_has_students_t(degrees: int, probability: float) -> None:
+    """scipy.stats: n - 1 degrees of freedom and nothing else give Student's t, on either side."""
+    expected = stats.t.ppf(probability, degrees) * 3.0
+    assert quantile([normal("observed", 3.0, degrees)], probability) == pytest.approx(expected, rel=1e-9)
+
+
+def test_students_t_holds_the_truth_where_the_normal_distribution_does_not() -> None:
+    """Brute force: of 5 observations, 95 % of the intervals hold the mean by t, and 87 % by 1.96 s/√n."""
+    rng = np.random.default_rng(7)
+    samples = rng.standard_normal((20_000, 5))
+    means, standards = samples.mean(axis=1), samples.std(axis=1, ddof=1) / math.sqrt(5.0)
+    by_t = half_interval([normal("observed", 1.0, 4)])
+    by_normal = half_interval([normal("observed", 1.0)])
+    assert np.mean(np.abs(means) <= by_t * standards) == pytest.approx(0.95, abs=0.006)
+    assert np.mean(np.abs(means) <= by_normal * standards) == pytest.approx(0.878, abs=0.01)
+
+
+def test_scatter_has_the_degrees_of_freedom_that_it_states() -> None:
+    """Brute force: ½ (mean / standard deviation)² of the scatter of n normal values (as G.4.2)."""
+    rng = np.random.default_rng(8)
+    for count in (10, 40, 200):
+        found = np.array([scatter(rng.standard_normal(count)) for _ in range(4000)])
+        degrees = 0.5 * (found.mean() / found.std()) ** 2
+        assert scatter_degrees(count) == pytest.approx(degrees, rel=0.2)
+
+
+def test_a_doubt_that_is_small_beside_the_rest_changes_nothing() -> None:
+    """G.4.1: few degrees of freedom widen with the fourth power of the share."""
+    certain = [rectangular("bound", 1.0), rectangular("other", 0.8)]
+    beside = [*certain, normal("observed", 1e-3, 1)]
+    assert half_interval(beside) == pytest.approx(half_interval(certain), rel=1e-3)
+    assert half_interval([*certain, normal("observed", 1.0, 3)]) > half_interval(
+        [*certain, normal("observed", 1.0)]
+    )
 
 
 def test_rectangular_distribution_and_resolution() -> None:
@@ -110,44 +190,6 @@ def test_jcgm_106_conformance_probability_of_a_one_sided_limit() -> None:
     probability = conformance_probability(-5.47, 0.05, upper=-5.40)
     assert probability == pytest.approx(0.9192, abs=5e-5)
     assert round(probability, 2) == 0.92
-
-
-def numacc(number: int) -> tuple[list[float], float, float]:
-    """NIST Statistical Reference Datasets, univariate: data, certified mean and standard deviation."""
-    if number == 1:
-        return [10000001.0, 10000003.0, 10000002.0], 10000002.0, 1.0
-    base, mean = {2: ("1", 1.2), 3: ("1000000", 1000000.2), 4: ("10000000", 10000000.2)}[number]
-    pairs = [float(f"{base}.1"), float(f"{base}.3")] * 500
-    return [float(f"{base}.2"), *pairs], mean, 0.1
-
-
-def test_numacc1_exactly() -> None:
-    """NIST StRD NumAcc1: mean 10000002, standard deviation 1, every digit."""
-    values, mean, deviation = numacc(1)
-    assert mean_and_deviation(values) == (mean, deviation)
-
-
-@pytest.mark.parametrize("number", [2, 3, 4])
-def test_numacc_keeps_every_digit_that_the_data_have(number: int) -> None:
-    """NIST StRD NumAcc2..4: certified values as float64 data hold them; exact arithmetic to 1e-14."""
-    values, mean, deviation = numacc(number)
-    got_mean, got_deviation = mean_and_deviation(values)
-    spacing = math.ulp(mean)
-    assert got_mean == pytest.approx(mean, abs=spacing)
-    assert got_deviation == pytest.approx(deviation, abs=2 * spacing)
-    exact = [Fraction(value) for value in values]
-    centre = sum(exact) / len(exact)
-    variance = sum((value - centre) ** 2 for value in exact) / (len(exact) - 1)
-    assert got_mean == float(centre)
-    assert got_deviation == pytest.approx(math.sqrt(variance), rel=1e-14)
-
-
-def test_streaming_keeps_its_digits_beside_an_outlier() -> None:
-    """Common practice, no source: compensated sums do not lose 1 beside 1e12."""
-    running = RunningStatistics()
-    for value in [1e12, 1.0, 2.0, 3.0]:
-        running.add(value)
-    assert running.mean == (1e12 + 6.0) / 4.0
 
 
 def test_state_levels_of_a_two_level_waveform() -> None:

@@ -42,7 +42,7 @@ def recorded(capture: Capture, repeat: int = 1) -> Timeline:
             if move.kind == "end":
                 start = move.time
                 break
-            actions.append(Action(move.time, "line", "main", move.value, move.over, HERE))
+            actions.append(Action(move.time, "line", "main", move.value, move.over, HERE, step=1))
     spans = (Span("up", "power_up", 0.0, 1.0, ("main",)), Span("shape", "shape", 1.0, start, ("main",)))
     before = [Action(0.0, kind, "main", 12.0) for kind in ("on", "line")]
     return Timeline((*before, *actions), spans, start, turns={1: repeat})

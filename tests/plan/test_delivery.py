@@ -69,11 +69,11 @@ def several(
 
 
 def step(time: float, voltage: float, name: str = "main") -> Action:
-    return Action(1.0 + time, "line", name, voltage)
+    return Action(1.0 + time, "line", name, voltage, step=1)
 
 
 def line(time: float, voltage: float, over: float) -> Action:
-    return Action(1.0 + time, "line", "main", voltage, over)
+    return Action(1.0 + time, "line", "main", voltage, over, step=1)
 
 
 DIP = [step(0.1, 6.0), step(0.105, 12.0)]

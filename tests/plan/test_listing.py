@@ -13,12 +13,12 @@ from railwright.waveforms.point_list import PointList
 
 UP = [Action(0.0, "on", "main"), Action(0.0, "line", "main", 12.0, 0.5)]
 SHAPE = [
-    Action(1.0, "line", "main", 6.0),
-    Action(1.2, "line", "main", 9.0, 0.1),
-    Action(1.5, "line", "main", 12.0),
+    Action(1.0, "line", "main", 6.0, step=1),
+    Action(1.2, "line", "main", 9.0, 0.1, step=1),
+    Action(1.5, "line", "main", 12.0, step=1),
 ]
 OTHER = [Action(1.1, "line", "aux", 5.0)]
-AFTER = [Action(2.0, "off", "main")]
+AFTER = [Action(2.0, "off", "main", step=2)]
 SPANS = (
     Span("up", "power_up", 0.0, 1.0, ("main", "aux")),
     Span("dip", "shape", 1.0, 2.0, ("main",)),
@@ -34,9 +34,9 @@ def test_a_steps_own_actions_and_the_level_before_it() -> None:
     assert found[1, "main"].level == 12.0
 
 
-def test_an_action_that_says_where_it_is_written_belongs_there() -> None:
-    last = Action(1.0, "line", "main", 11.0, path=("steps", 0, "shape"))
-    own = Action(1.0, "line", "main", 6.0, path=("steps", 1, "shape"))
+def test_an_action_belongs_to_its_step_also_where_another_begins() -> None:
+    last = Action(1.0, "line", "main", 11.0, step=0)
+    own = Action(1.0, "line", "main", 6.0, step=1)
     found = shape_actions(Timeline((last, own), SPANS, 2.0))
     assert list(found) == [(1, "main")]
     assert (found[1, "main"].level, found[1, "main"].actions) == (11.0, [own])

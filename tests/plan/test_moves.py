@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
-from tests.bench import OUTPUT, bench_of
+from tests.bench import OUTPUT, bench_of, demo_with
 from tests.said import figures, says
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
+from railwright.documents.procedure import Step
+from railwright.documents.translate import validated
 from railwright.plan.moves import moves_of
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import MOST_STAIRS, STAIR, highest_stair, in_stairs, slew_range
-from railwright.plan.timeline import Action, Timeline
+from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.traces import Span
 
 
@@ -82,15 +86,32 @@ def test_a_series_pair_shares_the_slew() -> None:
     assert slew_range(feed, bench(None)) is None
 
 
-def test_an_action_where_two_steps_meet_goes_to_the_step_that_does_it() -> None:
-    spans = (
-        Span("sweep", "sweep", 0.0, 1.0, ("main",)),
-        Span("down", "power_down", 1.0, 1.0, ("main",)),
-        Span("again", "power_up", 1.0, 2.0, ("main",)),
-    )
-    actions = (Action(0.0, "line", "main", 5.0), Action(1.0, "off", "main"), Action(1.0, "on", "main"))
-    plan = moves_of(timeline(*actions, spans=spans), {"main": alone()}, bench(None))
-    assert [move.step for move in plan.moves] == [0, 1, 2]
+MEETING = [
+    {"power_up": {"order": ["main"]}},
+    {"sweep": {"input": "main", "from": "9 V", "to": "16 V", "points": 2, "dwell": "1 s"}},
+    {"power_down": {"order": ["main"]}},
+    {"power_up": {"order": ["main"]}},
+    {"shape": {"input": "main", "segments": [{"step_to": "9 V"}, {"hold": "1 s"}], "at_end": "off"}},
+    {"power_up": {"order": ["main"]}},
+    {"power_down": {"order": ["main"]}},
+]
+"""The steps of which each ends at the instant at which the next begins do something there themselves."""
+
+
+def test_an_action_where_two_steps_meet_goes_to_the_step_that_does_it(tmp_path: Path) -> None:
+    documents = demo_with(tmp_path)
+    steps = tuple(validated(Step, step) for step in MEETING)
+    asked = timeline_of(documents.procedure.model_copy(update={"steps": steps}), documents.device)
+    plan = moves_of(asked, {"main": alone()}, bench(None))
+    assert [(move.step, move.kind, move.voltage) for move in plan.moves] == [
+        (0, "on", 9.0),  # and on its way at once, which is told in one message
+        (1, "set", 16.0),
+        (2, "off", 0.0),
+        (3, "on", 9.0),
+        (4, "off", 0.0),
+        (5, "on", 12.0),
+        (6, "off", 0.0),
+    ]
 
 
 def test_what_is_rehearsed_is_what_the_host_tells() -> None:

@@ -207,10 +207,14 @@ def test_a_lost_supply_may_leave_a_difference_that_must_never_be(tmp_path):
 
 
 def test_what_a_freewheel_diode_leaves_is_no_reversed_lead(tmp_path):
-    coil = "- coil: {resistance: 40 ohm, inductance: 100 mH}\n      - converter:"
+    figures = "resistance: 40 ohm, inductance: 100 mH, diode_drop: 0.8 V, diode_resistance: 50 mohm"
+    coil = f"- coil: {{{figures}}}\n      - converter:"
     lost = of(study_of(tmp_path, (DEVICE, "- converter:", coil), names=("main",)), "supply_out")
     assert lost.contained is True
-    alone = "load: [{coil: {resistance: 40 ohm, inductance: 1 H}}]\n"
+    alone = (
+        "load: [{coil: {resistance: 40 ohm, inductance: 1 H, diode_drop: 0.7 V, "
+        "diode_resistance: 50 mohm}}]\n"
+    )
     text = (EXAMPLE / DEVICE).read_text()
     old = text[
         text.index("load:                                # parts") : text.index("  transducer:\n    nominal")

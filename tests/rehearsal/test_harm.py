@@ -20,7 +20,7 @@ def an_input(*withstands):
             "operating": "9 V .. 16 V",
             "withstands": list(withstands),
             "return": "isolated",
-            "load": [{"resistor": "24 ohm"}],
+            "load": [{"resistor": "24 ohm"}, {"capacitor": {"capacitance": "100 uF"}}],
         },
         by_alias=True,
     )

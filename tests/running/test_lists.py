@@ -35,11 +35,11 @@ def test_the_first_list_is_loaded_before_the_run_and_the_next_when_it_is_over() 
         Action(0.0, "on", "main"),
         Action(0.0, "line", "main", 12.0),
         *(
-            Action(start + at, "line", "main", v)
+            Action(start + at, "line", "main", v, step=int(start))
             for start in (1.0, 3.0)
             for at, v in ((0.0, 6.0), (0.005, 12.0))
         ),
-        Action(4.5, "line", "main", 9.0),
+        Action(4.5, "line", "main", 9.0, step=4),
     ]
     spans = tuple(
         Span(name, kind, start, end, ("main",))
@@ -69,10 +69,10 @@ def test_a_list_right_after_a_set_point_is_not_armed_ahead() -> None:
     actions = [
         Action(0.0, "on", "main"),
         Action(1.0, "line", "main", 6.0),
-        Action(1.0, "line", "main", 7.0, path=("steps", 1)),
+        Action(1.0, "line", "main", 7.0, step=1),
     ]
     spans = (Span("up", "power_up", 0.0, 1.0, ("main",)), Span("one", "shape", 1.0, 2.0, ("main",)))
-    actions[1] = Action(1.0, "line", "main", 6.0, path=("steps", 0))
+    actions[1] = Action(1.0, "line", "main", 6.0, step=0)
     plan = moves_of(
         Timeline(tuple(actions), spans, 2.0), {"main": alone()}, bench(None), [Listing(1, "main", POINTS, 1)]
     )

@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import Any
 
 from railwright.archive.ending import ending_of
+from railwright.documents.evaluated_keys import evaluated_keys
 from railwright.documents.files import DocumentSource, bytes_of
 from railwright.documents.loader import Documents, load_documents
-from railwright.documents.recording_keys import evaluated_keys
 from railwright.evaluation.alignment import AlignmentError, moved
 from railwright.evaluation.data import as_data, evaluation_from_data
 from railwright.evaluation.ending import Ending

@@ -70,15 +70,11 @@ def play(
 
 def case_of(checked: Checked, cases: int, seed: int, number: int) -> Case:
     """One case of an ensemble, by its number."""
-    from railwright.circuit.case import fixed
-    from railwright.rehearsal.design import CHUNK
     from railwright.rehearsal.ensemble import plan_ensemble
 
     if number >= cases:
         raise BadInput(f"--number: expected a case from 0 to {cases - 1}, got {number}")
-    design = plan_ensemble(checked.documents, checked.settings.set_points, cases, seed).design
-    values = design.values(number // CHUNK)[number % CHUNK]
-    return fixed(dict(zip(design.names, values.tolist(), strict=True)))
+    return plan_ensemble(checked.documents, checked.settings.set_points, cases, seed).design.case(number)
 
 
 def corner_of(checked: Checked, written: str) -> Case:

@@ -88,7 +88,7 @@ def _recordings(
 ) -> list[ExternalRecording]:
     """Each file with its recorder, which may be left out where the bench has only one, and its keys."""
     from railwright.archive.stored import ExternalRecording
-    from railwright.documents.recording_keys import evaluated_keys
+    from railwright.documents.evaluated_keys import evaluated_keys
 
     known = ", ".join(f"'{name}'" for name in bench.recorders) or "none"
     if files and not recorders and len(bench.recorders) == 1:

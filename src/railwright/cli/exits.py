@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import functools
 import sys
-import traceback
 from collections.abc import Callable
 from enum import IntEnum
 from typing import Any
@@ -138,6 +137,8 @@ def guarded(command: Callable[..., Exit]) -> Callable[..., None]:
             if _stands and isinstance(error, KeyboardInterrupt):
                 code = _stands[0]
             elif known is None:
+                import traceback  # late: --help and `off` need none of what it imports
+
                 complain(traceback.format_exc().rstrip())
                 complain("railwright: this is a fault in Railwright itself, not in your documents")
                 code = Exit.FAULT

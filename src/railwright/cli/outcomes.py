@@ -53,7 +53,7 @@ def budget_table(evaluation: Evaluation) -> Table:
             result.requirement if place == 0 else "",
             each.source,
             show(each.standard, result.unit, 2),
-            each.distribution,
+            each.words,
         )
         for result in evaluation.results
         if result.measured is not None

@@ -85,7 +85,7 @@ Query = Annotated[str, AfterValidator(_query)]
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)
 
     def model_post_init(self, context: Any, /) -> None:
         """Keep the mappings from changes: all benches of a process share a dialect."""

@@ -42,7 +42,29 @@ from railwright.quantities import (
 )
 
 
-class VoltageAccuracy(Model):
+class Accuracy(Model):
+    """Bounds of an error, and how well they are known themselves."""
+
+    degrees_of_freedom: float | None = Field(
+        None,
+        ge=1,
+        allow_inf_nan=False,
+        description="of these bounds, where a certificate gives them (JCGM 100, G.4); left out: by `doubt`",
+    )
+    doubt: Ratio | None = Field(
+        None,
+        description="how far the bounds themselves may be wrong, in parts of them (JCGM 100, G.4.2); left "
+        "out: not at all",
+    )
+
+    @model_validator(mode="after")
+    def _degrees_once(self) -> Self:
+        if self.degrees_of_freedom is not None and self.doubt is not None:
+            raise fault("expected 'degrees_of_freedom' or 'doubt', got both; leave one out", "doubt")
+        return self
+
+
+class VoltageAccuracy(Accuracy):
     """Accuracy of a set or read voltage: bounds of ±(of_value · value + offset)."""
 
     of_value: Ratio = Field(0.0, description="part of the value")
@@ -51,7 +73,7 @@ class VoltageAccuracy(Model):
     noise: NonNegativeVolts | None = Field(None, description="r.m.s. noise of one reading; left out: unknown")
 
 
-class CurrentAccuracy(Model):
+class CurrentAccuracy(Accuracy):
     """Accuracy of a set or read current: bounds of ±(of_value · value + offset)."""
 
     of_value: Ratio = Field(0.0, description="part of the value")

@@ -6,13 +6,15 @@ import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from railwright.documents.nodes import Node, Unreadable, compose
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted
-from railwright.recordings.file import RecordedFile
 from railwright.regular import Unfit, size_of
+
+if TYPE_CHECKING:
+    from railwright.recordings.file import RecordedFile
 
 Kind = Literal["device", "bench", "procedure"]
 LARGEST = 5_000_000

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path as FilePath
+from typing import TYPE_CHECKING
 
 from railwright.documents.files import DocumentSource, beside
 from railwright.documents.nodes import Node
@@ -14,11 +15,11 @@ from railwright.documents.sources import Problem
 from railwright.physics.loads import LOAD_MODELS
 from railwright.physics.loads.law import FileColumns
 from railwright.quantities import quoted
-from railwright.recordings.columns import names_of
-from railwright.recordings.errors import RecordingError
-from railwright.recordings.file import RecordedFile, find_file
-from railwright.recordings.recording import OpenRecording
-from railwright.recordings.samples import Channel
+
+if TYPE_CHECKING:
+    from railwright.recordings.file import RecordedFile
+    from railwright.recordings.recording import OpenRecording
+    from railwright.recordings.samples import Channel
 
 MOST_ROWS = 200_000
 """Rows that a file of a load may have: a solver stops at each."""
@@ -44,22 +45,30 @@ def read_load_files(device: DocumentSource) -> tuple[Held, list[Problem]]:
         if not name.strip() or (name, str(wanted)) in seen:
             continue
         seen.add((name, str(wanted)))
-        place = device.where(path)
-        if os.path.isabs(name):
-            message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
-            problems.append(Problem(place, message))
-            continue
-        file = FilePath(beside(device.file, name))
-        try:
-            find_file(file, called=f"CSV, Parquet or HDF5 file in {quoted(str(file))}")
-        except RecordingError as error:
-            problems.append(Problem(place, error.told))
-            continue
-        try:
-            held[name, str(wanted)], device.beside[name] = read_columns(file, wanted)
-        except RecordingError as error:
-            problems += problems_of(error)
+        problems += _read(device, path, name, wanted, held)
     return held, problems
+
+
+def _read(device: DocumentSource, path: Path, name: str, wanted: Wanted, held: Held) -> Iterator[Problem]:
+    """Keep what a file holds in `held`, or tell what is wrong with it."""
+    from railwright.recordings.errors import RecordingError
+    from railwright.recordings.file import find_file
+
+    place = device.where(path)
+    if os.path.isabs(name):
+        message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
+        yield Problem(place, message)
+        return
+    file = FilePath(beside(device.file, name))
+    try:
+        find_file(file, called=f"CSV, Parquet or HDF5 file in {quoted(str(file))}")
+    except RecordingError as error:
+        yield Problem(place, error.told)
+        return
+    try:
+        held[name, str(wanted)], device.beside[name] = read_columns(file, wanted)
+    except RecordingError as error:
+        yield from problems_of(error)
 
 
 def read_columns(file: FilePath, wanted: Wanted) -> tuple[FileColumns, RecordedFile]:
@@ -82,6 +91,8 @@ def read_columns(file: FilePath, wanted: Wanted) -> tuple[FileColumns, RecordedF
 
 def _find(recording: OpenRecording, names: Mapping[str, str]) -> tuple[str, Channel]:
     """The one column that has one of these names, as a channel in the name's unit."""
+    from railwright.recordings.columns import names_of
+
     found = [(n, column) for n, column in recording.channels if column.name in names]
     if len(found) != 1:
         either = " or ".join(f"'{name}_{unit}'" for name, unit in names.items())

@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from pydantic import BaseModel
 
@@ -26,7 +26,9 @@ from railwright.documents.standard_figures import own_figures
 from railwright.documents.standard_tests import check_standards
 from railwright.documents.translate import MOST, check
 from railwright.frozen import FrozenDict, freeze
-from railwright.recordings.file import RecordedFile
+
+if TYPE_CHECKING:
+    from railwright.recordings.file import RecordedFile
 
 M = TypeVar("M", bound=BaseModel)
 

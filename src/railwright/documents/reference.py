@@ -15,8 +15,8 @@ from pydantic.fields import FieldInfo
 from railwright.documents.bench import Output
 from railwright.documents.conductor import Conductor
 from railwright.documents.device import accept_announced_loads
+from railwright.documents.evaluated_keys import EvaluatedKeys
 from railwright.documents.procedure import accept_announced_measures
-from railwright.documents.recording_keys import EvaluatedKeys
 from railwright.documents.schema import MODELS
 from railwright.documents.translate import annotations_of, arms_of, choices_of, is_model
 from railwright.quantities import Dimension

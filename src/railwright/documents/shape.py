@@ -374,9 +374,13 @@ class ShapeStep(InputWaveform):
         wait = shapes.Wait("trigger" if self.advance == "on trigger" else "key", self.time_out)
         return tuple(shapes.Repeat((wait, piece), 1) for piece in pieces)
 
+    def at(self, name: str) -> Path:
+        """Where the waveform of one input is written, from the shape on."""
+        return ("inputs", name) if self.inputs is not None else ()
+
     def place(self, name: str, path: Positions, piece: Piece | None) -> Path:
         """Where a move (its path and piece) of one input is written, from the shape on."""
-        base: Path = ("inputs", name) if self.inputs is not None else ()
+        base = self.at(name)
         waveform = self.waveforms[name]
         if waveform.segments is None or not path:
             return (*base, next(key for key in GIVEN if getattr(waveform, key) is not None))

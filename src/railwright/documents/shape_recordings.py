@@ -13,14 +13,13 @@ from railwright.documents.recording_keys import RecordingParts
 from railwright.documents.shape import InputWaveform
 from railwright.documents.sources import Location, Problem
 from railwright.quantities import quoted, show
-from railwright.recordings.columns import known_unit, names_of
-from railwright.recordings.errors import RecordingError
-from railwright.recordings.file import RecordedFile
-from railwright.recordings.recording import OpenRecording
-from railwright.recordings.samples import Channel
 from railwright.waveforms.shapes import MOST_MOVES, count_of
 
 if TYPE_CHECKING:
+    from railwright.recordings.errors import RecordingError
+    from railwright.recordings.file import RecordedFile
+    from railwright.recordings.recording import OpenRecording
+    from railwright.recordings.samples import Channel
     from railwright.waveforms.shapes import Piece
     from railwright.waveforms.waveform import Waveform as Wave
 
@@ -50,6 +49,8 @@ def problems_of(error: RecordingError) -> Iterator[Problem]:
 def _read(
     waveform: InputWaveform, source: DocumentSource, path: tuple[str | int, ...], repeat: int
 ) -> Iterator[Problem]:
+    from railwright.recordings.errors import RecordingError
+
     name = waveform.recording or ""
     if os.path.isabs(name):
         message = f"expected a path relative to this document, got {quoted(name)}; put the file beside it"
@@ -77,6 +78,7 @@ def recording_pieces(
 
     RecordingError for anything that cannot be used.
     """
+    from railwright.recordings.errors import RecordingError
     from railwright.waveforms.recordings import as_pieces, few_lines
 
     wave, recognised, file = recorded_waveform(path, keys)
@@ -120,6 +122,8 @@ def recorded_waveform(
 
 def _channel(recording: OpenRecording, keys: RecordingParts, unit: str) -> tuple[Channel, tuple[str, ...]]:
     """The column that is played, and how it was found where no key says it."""
+    from railwright.recordings.columns import known_unit, names_of
+
     if keys.column is not None:
         return recording.channel(recording.place(keys.column), unit, keys.unit, keys.full_scale), ()
     others = recording.channels

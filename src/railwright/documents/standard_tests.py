@@ -53,7 +53,7 @@ def check_standards(procedure: Procedure, source: DocumentSource, device: Device
         for name, waveform in step.shape.waveforms.items():
             if waveform.standard is None:
                 continue
-            place = ("steps", number, "shape", *(("inputs", name) if step.shape.inputs is not None else ()))
+            place = ("steps", number, "shape", *step.shape.at(name))
             test = TESTS.get(waveform.standard)
             if test is None:
                 near = hint(waveform.standard, list(TESTS)) or f"; there are {', '.join(TESTS)}"

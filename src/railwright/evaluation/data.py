@@ -10,7 +10,14 @@ from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasure
 from railwright.measures.outcome import Contribution, Measured
 from railwright.records.codec import NUMBER, TEXT, Key, choice, derived, fields, many, number, optional
 
-_CONTRIBUTION = fields(Contribution, source=TEXT, standard=number(null=math.inf), distribution=TEXT)
+_CONTRIBUTION = fields(
+    Contribution,
+    source=TEXT,
+    standard=number(null=math.inf),
+    distribution=TEXT,
+    # An evaluation of an earlier version does not have them.
+    degrees=Key(number(null=math.inf), missing=math.inf),
+)
 
 _MEASURED = fields(
     Measured,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -9,6 +10,7 @@ from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
 from railwright.evaluation.observability import all_known, surge_path
 from railwright.measures.reading_model import HidingBound, Part, ReadingModel
+from railwright.measures.uncertainty import degrees_of_doubt
 from railwright.plan.set_points import Feed
 
 
@@ -103,7 +105,15 @@ def _part(
         None if step is None else step / mean_of,
         None if noise is None else noise / mean_of,
         share,
+        degrees=_degrees(accuracy),
     )
+
+
+def _degrees(accuracy: VoltageAccuracy | CurrentAccuracy) -> float:
+    """Degrees of freedom of the bounds: as given, or by the doubt in them; infinite where neither is."""
+    if accuracy.degrees_of_freedom is not None:
+        return accuracy.degrees_of_freedom
+    return math.inf if accuracy.doubt is None else degrees_of_doubt(accuracy.doubt)
 
 
 def _largest(values: Sequence[float | None]) -> float | None:

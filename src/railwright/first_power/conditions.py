@@ -158,8 +158,7 @@ def suspects_of(
 
 def raises(source: FedInput) -> tuple[str, ...]:
     """What makes the current of an input rise beyond what is expected."""
-    protected = source.input.blocks_reversed
-    silent = protected or hides_polarity(source)
+    silent = source.input.blocks_reversed or hides_polarity(source)
     return ("a short or leakage in lead or device", *(() if silent else ("polarity reversed",)))
 
 
@@ -173,13 +172,12 @@ def trip_conditions(source: FedInput, others: Sequence[str]) -> list[tuple[str, 
     """Which trips may come, with what each points to."""
     exchanged = [f"the lead of {other} in its place" for other in others]
     wrong = ["sense leads that lie wrong"] if source.senses else []
-    found = [("current limit", _listed([*raises(source), *exchanged, *wrong]))]
-    if source.senses:
-        words = "sense leads reversed, shorted or open, or crossed with those of another input"
-        found.append(("OVP", f"{words}, or a power lead open"))
-    else:
-        found.append(("OVP", "a voltage from elsewhere at this input, or a defective output"))
-    return found
+    rises = (
+        "sense leads reversed, shorted or open, or crossed with those of another input, or a power lead open"
+        if source.senses
+        else "a voltage from elsewhere at this input, or a defective output"
+    )
+    return [("current limit", _listed([*raises(source), *exchanged, *wrong])), ("OVP", rises)]
 
 
 def _drawn(value: float) -> str:

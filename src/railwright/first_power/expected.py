@@ -10,11 +10,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from railwright.circuit.case import HIGH, LOW, NOMINAL, Case, fixed
+from railwright.circuit.case import HIGH, LOW, NOMINAL, Case
 from railwright.documents.loader import Documents
 from railwright.first_power.figures import aperture_of
 from railwright.plan.set_points import SetPoints
-from railwright.plan.timeline import Timeline, timeline_of
+from railwright.plan.timeline import timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors, uncertain_quantities
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.rehearse import tell
@@ -52,14 +52,14 @@ class Suspect:
 
 def healthy(documents: Documents, set_points: SetPoints, wanted: Sequence[tuple[str, str]]) -> Bands:
     """Least and greatest mean current in each (step, input), over all cases."""
-    low: dict[tuple[str, str], float] = {}
-    high: dict[tuple[str, str], float] = {}
-    timeline = timeline_of(documents.procedure, documents.device)
-    for case in _cases(documents, set_points):
-        for key, means in _means(documents, set_points, timeline, wanted, case).items():
-            low[key] = min(low.get(key, float("inf")), float(means.min()))
-            high[key] = max(high.get(key, float("-inf")), float(means.max()))
-    return {key: (low[key], high[key]) for key in low}
+    found = [_means(documents, set_points, wanted, case) for case in _cases(documents, set_points)]
+    return {
+        key: (
+            min(float(means[key].min()) for means in found),
+            max(float(means[key].max()) for means in found),
+        )
+        for key in wanted
+    }
 
 
 def exchanged(
@@ -104,22 +104,19 @@ def _typical(
         name: replace(feed, outputs=tuple(replace(each, at_limit="regulate") for each in feed.outputs))
         for name, feed in set_points.items()
     }
-    timeline = timeline_of(documents.procedure, documents.device)
-    found = _means(documents, regulating, timeline, wanted, NOMINAL, change)
+    found = _means(documents, regulating, wanted, NOMINAL, change)
     return {key: float(means.mean()) for key, means in found.items()}
 
 
 def _cases(documents: Documents, set_points: SetPoints) -> list[Case]:
     quantities = uncertain_quantities(documents, set_points)
     design = Design(quantities, CASES, seed=1)
-    drawn = design.values(0).tolist() if quantities else []
-    return [NOMINAL, LOW, HIGH, *(fixed(dict(zip(design.names, row, strict=True))) for row in drawn)]
+    return [NOMINAL, LOW, HIGH, *(case for _, case in (design.numbered() if quantities else ()))]
 
 
 def _means(
     documents: Documents,
     set_points: SetPoints,
-    timeline: Timeline,
     wanted: Sequence[tuple[str, str]],
     case: Case,
     change: Change = lambda circuit: circuit,
@@ -127,6 +124,7 @@ def _means(
     """Means over the aperture in each (step, input), shape (n,) [A]."""
     from railwright.physics.simulation import Simulation
 
+    timeline = timeline_of(documents.procedure, documents.device)
     circuit, _ = build_circuit(documents, set_points, case)
     errors, _ = output_errors(documents, set_points, case)
     simulation = Simulation(change(circuit))

@@ -85,21 +85,22 @@ def judged_for(duration: float, source: FedInput) -> float:
 
 def blind_of(source: FedInput) -> float:
     """How old what a reading of an input covers may be when it is handed over [s]; assumed where unknown."""
-    readings = [(output, output.reading) for output in source.rows]
     return max(
-        ((reading.update if reading else None) or ASSUMED_UPDATE)
+        update_of(output)
         + aperture_of(output)
-        + ((reading.latency if reading else None) or 0.0)
-        for output, reading in readings
+        + ((output.reading.latency if output.reading else None) or 0.0)
+        for output in source.rows
     )
+
+
+def update_of(output: Output) -> float:
+    """Update interval of an output's readings [s]; assumed where it is unknown."""
+    return (output.reading.update if output.reading else None) or ASSUMED_UPDATE
 
 
 def aperture_of(output: Output) -> float:
     """Averaging time of an output's readings [s]; where it is unknown, their update interval."""
-    reading = output.reading
-    if reading is not None and reading.aperture is not None:
-        return reading.aperture
-    return (reading.update if reading is not None else None) or ASSUMED_UPDATE
+    return (output.reading.aperture if output.reading else None) or update_of(output)
 
 
 def assumed_of(source: FedInput) -> list[str]:

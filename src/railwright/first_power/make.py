@@ -22,7 +22,6 @@ from railwright.documents.translate import validated
 from railwright.first_power import conditions as stop
 from railwright.first_power import expected
 from railwright.first_power.figures import (
-    ASSUMED_UPDATE,
     InputFigures,
     NotPossible,
     assumed_of,
@@ -31,6 +30,7 @@ from railwright.first_power.figures import (
     reading_error,
     refuse_below_zero,
     rounded_time,
+    update_of,
 )
 from railwright.first_power.steps import PlainStep, leads_steps, order_of, rise_steps
 from railwright.first_power.text import Draft, LimitsOf, as_text, names_listed
@@ -87,14 +87,20 @@ class _Scene:
                 raise NotPossible(f"{name}: its limits cannot be settled; write the procedure by hand")
         return documents, settings.set_points
 
-    def bands(self, draft: Draft) -> expected.Bands:
-        """What each step draws when all is well."""
-        return expected.healthy(*self.settled(draft), _keys(draft.steps))
-
     def draft(self, title: str, limits: Mapping[str, LimitsOf], steps: tuple[PlainStep, ...]) -> Draft:
         device, bench = self.paths
-        draft = Draft(title, device, bench, self.hook_up, limits, self.order, self.gap, steps, self.every)
-        return replace(draft, off_after=self.off_after)
+        return Draft(
+            title,
+            device,
+            bench,
+            self.hook_up,
+            limits,
+            self.order,
+            self.gap,
+            steps,
+            self.every,
+            off_after=self.off_after,
+        )
 
 
 def first_power(
@@ -116,8 +122,7 @@ def first_power(
     hook_up = _hook_up_of(device, bench, given)
     order, gap = order_of(device, given)
     outputs = [bench.output(name) for each in hook_up.values() for name in each.outputs]
-    updates = [(output.reading.update if output.reading else None) or ASSUMED_UPDATE for output in outputs]
-    every = min(max([FASTEST_RECORD, *updates]), SLOWEST_RECORD)
+    every = min(max([FASTEST_RECORD, *map(update_of, outputs)]), SLOWEST_RECORD)
     after = {} if given is None else {name: each.off_after for name, each in given.limits.items()}
     scene = _Scene(device, bench, paths, hook_up, order, gap, every, today, after)
     provisional = scene.draft("x", {name: LimitsOf(1.0, None, 1.0) for name in hook_up}, ())
@@ -163,12 +168,10 @@ def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str,
         for name, source in sources.items()
     }
     draft = scene.draft(title, wide, steps)
-    bands = scene.bands(draft)
+    bands = expected.healthy(*scene.settled(draft), _keys(steps))
     limits = {name: _low_limits(sources[name], figures[name], bands, steps) for name in scene.hook_up}
     rises = {name: _blind_rise(sources[name], limits[name]) for name in scene.hook_up}
     steps = leads_steps(figures, scene.order, rises)
-    draft = replace(draft, limits=limits, steps=steps)
-    bands = scene.bands(draft)
     energies = [
         f"{name}: {energy_words(limits[name].ovp, limits[name].current)}; "
         f"{show(figures[name].harmless, 'V')} is {figures[name].why}"
@@ -185,7 +188,7 @@ def _leads(scene: _Scene, sources: Mapping[str, FedInput], figures: Mapping[str,
         *(said for name in scene.order for said in assumed_of(sources[name])),
         "Run part 2 only after this one has been played to its end.",
     )
-    return _watched(scene, replace(draft, remarks=remarks), bands)
+    return _watched(scene, replace(draft, limits=limits, steps=steps, remarks=remarks))
 
 
 def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure | None, leads: Draft) -> Draft:
@@ -201,15 +204,14 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
     if missing:
         lines = [f"{f.why}; {f.remedy}" for f in settings.findings if f.blocks and f.about in missing]
         raise NotPossible("\n".join(lines or [f"no set points for {names_listed(missing)}"]))
-    sources, _ = sources_of(documents)
     why = {(each.about, each.setting): each.why for each in settings.reasons}
     limits = {}
     for name, feed in settings.set_points.items():
         trips = feed.outputs[0].at_limit == "trip"
         limits[name] = LimitsOf(
-            sources[name].limit(feed),
+            feed.limit,
             feed.outputs[0].trip_delay if trips else None,
-            sources[name].ovp(feed),
+            feed.ovp,
             why.get((name, "current_limit"), ""),
             why.get((name, "trip_delay"), ""),
             why.get((name, "ovp"), ""),
@@ -221,9 +223,7 @@ def _rise(scene: _Scene, figures: Mapping[str, InputFigures], given: Procedure |
         "Only after part 1 has been played to its end: it tells whether the leads are right.",
         *_late(scene),
     )
-    draft = replace(draft, limits=limits, remarks=remarks)
-    bands = scene.bands(draft)
-    return _watched(scene, draft, bands)
+    return _watched(scene, replace(draft, limits=limits, remarks=remarks))
 
 
 def _wanted_limits(scene: _Scene, given: Procedure | None, name: str) -> Limits:
@@ -237,11 +237,12 @@ def _wanted_limits(scene: _Scene, given: Procedure | None, name: str) -> Limits:
     return Limits.model_validate({"current_limit": "auto", "ovp": "auto", **action})
 
 
-def _watched(scene: _Scene, draft: Draft, bands: expected.Bands) -> Draft:
+def _watched(scene: _Scene, draft: Draft) -> Draft:
     """The draft with its stop conditions, by what each step draws when all is well and when it is not."""
     documents, set_points = scene.settled(draft)
     sources, _ = sources_of(documents)
     keys = _keys(draft.steps)
+    bands = expected.healthy(documents, set_points, keys)
     less = expected.less_capacitance(documents, set_points, keys)
     exchanged: dict[str, dict[str, Mapping[tuple[str, str], float]]] = {name: {} for name in scene.hook_up}
     for one, other in combinations(scene.hook_up, 2):

@@ -24,7 +24,7 @@ class Budget:
     def systematic(self, signal: Signal, weights: Array) -> None:
         """Errors that are the same for all values: their effects on Σ w x add up before they are squared."""
         for error in signal.systematic:
-            self.bounded(error.source, math.fsum(weights * error.shape))
+            self.bounded(error.source, math.fsum(weights * error.shape), error.degrees)
 
     def noise(self, signal: Signal, weights: Array) -> None:
         """Noise of independent readings on Σ w x. A reading that was handed over more than once counts as
@@ -34,15 +34,16 @@ class Budget:
         update = self._view.model.update or 0.0
         if update and signal.time.size > 2:
             repeats = max(1.0, update / max(1e-9, float(np.median(np.diff(signal.time)))))
-        self.normal("noise", signal.noise * math.sqrt(repeats * math.fsum(weights * weights)))
+        standard = signal.noise * math.sqrt(repeats * math.fsum(weights * weights))
+        self.normal("noise", standard, signal.noise_degrees)
 
-    def bounded(self, source: str, half_width: float) -> None:
-        """Something within ±half_width."""
-        self._add(uncertainty.rectangular(source, half_width))
+    def bounded(self, source: str, half_width: float, degrees: float = math.inf) -> None:
+        """Something within ±half_width; degrees: of freedom, where the bound itself is in doubt."""
+        self._add(uncertainty.rectangular(source, half_width, degrees))
 
-    def normal(self, source: str, standard: float) -> None:
-        """Something normally distributed."""
-        self._add(uncertainty.normal(source, standard))
+    def normal(self, source: str, standard: float, degrees: float = math.inf) -> None:
+        """Something normally distributed; degrees: of freedom of its standard deviation."""
+        self._add(uncertainty.normal(source, standard, degrees))
 
     def many(self, source: str, half_widths: NDArray[np.float64] | Sequence[float]) -> None:
         """Many independent bounded things of one kind."""

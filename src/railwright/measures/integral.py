@@ -7,7 +7,8 @@ a reading is, is unknown within an update interval and moves the window against 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from railwright.measures.measure import measure
@@ -15,11 +16,26 @@ from railwright.measures.outcome import CannotMeasure, Measured
 
 if TYPE_CHECKING:
     import numpy as np
+    from numpy.typing import NDArray
 
     from railwright.measures.signal import Array, Signal, View
 
+    Flags = NDArray[np.bool_]
+    Numbers = NDArray[np.intp]
+
 LARGEST_GAP = 0.1
 """A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
+
+ALIKE = 0.02
+"""Edges whose values differ by less than this part of the record's range are equal edges."""
+
+SEEN = 3.0
+"""Of the pulse that charges a capacitor, an aperture that a jump of the voltage reaches into has seen this
+times as large a part, where the time between apertures is shorter than an aperture; once where it is longer.
+"""
+
+MOST_PHASES = 0.95
+"""Part of the phases that readings can have, for which a bound on what lies between them holds."""
 
 
 @measure("C", "charge", ("current",))
@@ -29,11 +45,12 @@ def charge(view: View) -> Measured:
     Computed: ∫ i dt of the current's values by the trapezoid rule.
     Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
     the end is left out, and the last one stands up to it.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
-    'time of the readings' (the window moved by how late a reading may be).
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what the input's capacitor took there where the voltage jumps; equal edges are off by the same and
+    add up), 'time of the readings' (where in the update interval they fall, and the record's clock).
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
-    return integral(view, view.current(), mean=False, what="charge")
+    return _of_current(view, mean=False, what="charge")
 
 
 @measure("J", "energy", ("voltage", "current"))
@@ -61,7 +78,7 @@ def mean_current(view: View) -> Measured:
     'time of the readings' (the window moved by how late a reading may be).
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
-    return integral(view, view.current(), mean=True, what="mean current")
+    return _of_current(view, mean=True, what="mean current")
 
 
 @measure("V", "mean voltage", ("voltage",), level_of="voltage", mean=True)
@@ -90,22 +107,34 @@ def mean_power(view: View) -> Measured:
     return _product(view, mean=True, what="mean power")
 
 
+def _of_current(view: View, *, mean: bool, what: str) -> Measured:
+    current = view.current()
+    if view.model.exact or not view.model.averages:
+        return integral(view, current, mean=mean, what=what)
+    try:
+        current, volts = same_instants(current, view.voltage())
+    except CannotMeasure:
+        return integral(view, current, mean=mean, what=what)
+    return integral(view, current, mean=mean, what=what, volts=volts)
+
+
 def _product(view: View, *, mean: bool, what: str) -> Measured:
     from railwright.measures.budget import Budget
     from railwright.traces import integral_of_product
 
     voltage, current = view.voltage(), view.current()
-    voltage, current = _same_instants(voltage, current)
+    voltage, current = same_instants(voltage, current)
     if view.model.exact and view.end > view.begin:
         voltage, current = voltage.within(view.begin, view.end), current.within(view.begin, view.end)
         length = view.end - view.begin if mean else 1.0
         value = integral_of_product(voltage.time, voltage.values, current.values) / length
         how = f"{what} exactly, of straight lines between {voltage.time.size} rows of the rehearsal"
         return Budget(view).result(value, how)
-    return integral(view, voltage.times(current), mean=mean, what=what, factors=(voltage, current))
+    power = voltage.times(current)
+    return integral(view, power, mean=mean, what=what, factors=(voltage, current), volts=voltage)
 
 
-def _same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
+def same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
     """Both channels at the instants that both have (a lost reading of one is left out of both)."""
     import numpy as np
 
@@ -116,54 +145,221 @@ def _same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
 
 
 def integral(
-    view: View, signal: Signal, *, mean: bool, what: str, factors: tuple[Signal, Signal] | None = None
+    view: View,
+    signal: Signal,
+    *,
+    mean: bool,
+    what: str,
+    factors: tuple[Signal, Signal] | None = None,
+    volts: Signal | None = None,
 ) -> Measured:
     """Integral of a channel over the step by the trapezoid rule; mean: divided by the step's length.
 
     signal: may be a product of two channels; factors: those two, for what a product of means over an aperture
-    loses. what: what it is called. Raises CannotMeasure where the values do not cover the step.
+    loses. volts: the voltage at the same instants, of a current or a power: its jumps charge the input's
+    capacitor. what: what it is called. Raises CannotMeasure where the values do not cover the step.
     """
-    import numpy as np
-
     from railwright.measures.budget import Budget
     from railwright.measures.signal import trapezoid_weights
 
     start, end = view.begin, view.end
     if end <= start:
         raise CannotMeasure("the step has no length")
-    _, least_aperture, _ = view.timing()
-    near, early = _of_step(view, signal)
+    view.timing()
+    near, early = _of_step(view, signal, view.shift()[1])
     covered(view, near)
-    weights = trapezoid_weights(near.time, start - early, end)
     scale = 1.0 / (end - start) if mean else 1.0
     budget = Budget(view)
+    weights = trapezoid_weights(near.time, start - early, end)
     budget.systematic(near, weights * scale)
     budget.noise(near, weights * scale)
-    value = math.fsum(weights * near.values) * scale
     how = f"{what} by the trapezoid rule over {near.time.size} values in {end - start:.4g} s"
     if view.model.exact:
-        return budget.result(value, how)
-    # What changes between two readings: bounded by their difference over the time that no aperture covers.
-    gaps = np.diff(near.time)
-    inside = (near.time[1:] > start - early) & (near.time[:-1] < end)
-    unseen = np.maximum(0.0, gaps - least_aperture)
-    differences = np.maximum(0.0, _changes(near.values) - 2.0 * near.noise)
-    budget.many("between readings", _together((differences * unseen / 2.0 * scale)[inside]))
-    # A window that lies a little early or late gains at one end what it loses at the other.
-    late = view.shift()[1]
-    moved = [
-        math.fsum(trapezoid_weights(near.time, start - early + shift, end + shift) * near.values) * scale
-        - value
-        for shift in (-late, -late / 2.0, late / 2.0, late)
+        return budget.result(math.fsum(weights * near.values) * scale, how)
+    if not view.model.averages:
+        factors = volts = None
+    ways = _ways(view, signal, factors, volts)
+    value = math.fsum(way.probability * way.value for way in ways)
+    budget.many("between readings", _confident([(way.probability, way.between) for way in ways]) * scale)
+    # All edges meet the same phase of the readings: what it leaves open is one error, and so is the clock's.
+    phases = 3.0 * math.fsum(way.probability * (way.value - value) ** 2 for way in ways)
+    moved = max(way.moved for way in ways)
+    budget.bounded("time of the readings", (math.sqrt(phases) + moved) * scale)
+    budget.many(
+        "product within an aperture", _confident([(way.probability, way.product) for way in ways]) * scale
+    )
+    return budget.result(
+        value * scale, how, would_decide="an instrument with a smaller error, or faster readings"
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Way:
+    """The integral where the windows of the readings lie in one of the ways that their time stamps allow.
+
+    moved: what the record's clock, and an aperture that is unknown, may change. between, product: bounds of
+    what happens where no aperture is, and of what v i loses by averaging v and i apart; one for each kind of
+    edge.
+    """
+
+    value: float
+    moved: float
+    between: Array
+    product: Array
+    probability: float
+
+
+def _ways(
+    view: View, signal: Signal, factors: tuple[Signal, Signal] | None, volts: Signal | None
+) -> list[_Way]:
+    """The integral at every phase of the readings, with how probable it is."""
+    import numpy as np
+
+    from railwright.measures.windows import first_of_each, windows_at_phases
+
+    update, _, aperture = view.timing()
+    reach = 2.0 * (update + aperture + view.shift()[1]) + 3.0 * view.interval
+    near = np.flatnonzero((signal.time > view.begin - reach) & (signal.time < view.end + reach))
+    signal = signal.take(near)
+    factors = (factors[0].take(near), factors[1].take(near)) if factors else None
+    volts = volts.take(near) if volts else None
+    ways, contradictions = [], []
+    for windows in windows_at_phases(view, signal.time):
+        # A window that is handed over twice says the same both times.
+        again = np.diff(windows.middle) == 0.0
+        contradictions.append(int(np.count_nonzero(np.diff(signal.values)[again])))
+        rows = first_of_each(windows.middle)
+        one, first, second, level = (
+            None if each is None else replace(each.take(rows), time=windows.middle[rows])
+            for each in (signal, *(factors or (None, None)), volts)
+        )
+        assert one is not None
+        pair = None if first is None or second is None else (first, second)
+        ways.append(_way(view, one, pair, level, windows.probability))
+    fewest = min(contradictions)
+    likely = [
+        way.probability * math.exp(fewest - count) for way, count in zip(ways, contradictions, strict=True)
     ]
-    budget.bounded("time of the readings", max(abs(change) for change in moved))
-    if factors is not None and view.model.averages:
-        budget.many("product within an aperture", _covariance(view, factors, start, end) * scale)
-    return budget.result(value, how, would_decide="an instrument with a smaller error, or faster readings")
+    return [
+        replace(way, probability=each / math.fsum(likely)) for way, each in zip(ways, likely, strict=True)
+    ]
 
 
-def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
+def _way(
+    view: View,
+    signal: Signal,
+    factors: tuple[Signal, Signal] | None,
+    volts: Signal | None,
+    probability: float,
+) -> _Way:
+    """The integral, where the middles of the windows are the signal's times."""
+    import numpy as np
+
+    from railwright.measures.signal import trapezoid_weights
+
+    _, least, most = view.timing()
+    doubt = view.model.clock + (most - least) / 4.0
+    near, early = _of_step(view, signal, doubt)
+    start, end = view.begin - early, view.end
+
+    def upto(shift: float) -> float:
+        return math.fsum(trapezoid_weights(near.time, start + shift, end + shift) * near.values)
+
+    value = upto(0.0)
+    # A window that lies a little early or late gains at one end what it loses at the other.
+    moved = (
+        max(abs(upto(shift) - value) for shift in (-doubt, -doubt / 2.0, doubt / 2.0, doubt))
+        if doubt
+        else 0.0
+    )
+    inside = (near.time[1:] > start) & (near.time[:-1] < end)
+    # What changes between two readings: bounded by their difference over the time that no aperture covers.
+    unseen = np.maximum(0.0, np.diff(near.time) - least)
+    between = (np.maximum(0.0, _changes(near.values) - 2.0 * near.noise) * unseen / 2.0)[inside]
+    if volts is not None and least > 0.0:
+        between += _into_capacitor(view, near, volts, product=factors is not None)[inside]
+    kinds = _kinds(near, unseen, inside)
+    product = np.zeros(0)
+    if factors is not None:
+        product = _of_each_kind(_covariance(near, factors)[inside], kinds)
+    return _Way(value, moved, _of_each_kind(between, kinds), product, probability)
+
+
+def _into_capacitor(view: View, near: Signal, volts: Signal, *, product: bool) -> Array:
+    """Most that the input's capacitor took where no aperture saw it: C ΔV [C], or C ΔV v [J] as a product, of
+    jumps of the voltage that lie between two apertures. Shape (n - 1,).
+
+    A short pulse of current that charges it leaves no trace in the current, but one in the voltage.
+    """
+    import numpy as np
+
+    level = np.interp(near.time, volts.time, volts.values)
+    size = np.abs(np.diff(level))
+    # An aperture that the jump reaches into has seen some of the pulse.
+    beside = np.append(0.0, size[:-1]) + np.append(size[1:], 0.0)
+    seen = np.where(np.diff(near.time) > 2.0 * view.timing()[1], 1.0, SEEN)
+    hidden = np.maximum(0.0, size - seen * beside - 4.0 * volts.noise - volts.step)
+    if product:
+        hidden = hidden * np.abs(level[1:] + level[:-1]) / 2.0
+    most: Array = view.capacitance[1] * hidden
+    return most
+
+
+def _kinds(signal: Signal, unseen: Array, inside: Flags) -> Numbers:
+    """A number for every interval inside, the same for equal edges: alike before, after, and in what no
+    aperture covers. Shape (k,).
+
+    What equal edges have in common is where they lie between two apertures: their errors are equal.
+    """
+    import numpy as np
+
+    numbers: Numbers = np.zeros(int(np.count_nonzero(inside)), dtype=np.intp)
+    tolerance = 4.0 * signal.noise + 2.0 * signal.step + ALIKE * float(np.ptp(signal.values))
+    longest = float(np.max(unseen, initial=0.0))
+    for values, apart in (
+        (signal.values[:-1][inside], tolerance),
+        (signal.values[1:][inside], tolerance),
+        (unseen[inside], 0.25 * longest),
+    ):
+        order = np.argsort(values, kind="stable")
+        ranks = np.zeros_like(numbers)
+        ranks[order] = np.concatenate(([0], np.cumsum(np.diff(values[order]) > apart)))
+        _, numbers = np.unique(numbers * (numbers.size + 1) + ranks, return_inverse=True)
+    # A top or a notch of one value: where it lies between its neighbours is off on both sides at once.
+    steps = np.diff(signal.values)[inside]
+    turns = np.flatnonzero(
+        (steps[1:] * steps[:-1] < 0.0) & (np.minimum(abs(steps[1:]), abs(steps[:-1])) > tolerance)
+    )
+    for place in turns:
+        numbers[numbers == numbers[place + 1]] = numbers[place]
+    return numbers
+
+
+def _of_each_kind(half_widths: Array, kinds: Numbers) -> Array:
+    """Bounds of the sums over the intervals of each kind, whose errors are one error."""
+    import numpy as np
+
+    return np.bincount(kinds, weights=half_widths).astype(np.float64)
+
+
+def _confident(parts: Sequence[tuple[float, Array]]) -> Array:
+    """Of several sets of bounds, each with its probability: one that is as wide as all but a few are.
+
+    Whether a window was left out where the current changes, hangs on the phase, which is one for the whole
+    record: a mean over the phases would be too narrow for those at which it was.
+    """
+    import numpy as np
+
+    ordered = sorted(parts, key=lambda part: float(np.sum(np.square(part[1]))))
+    reached = np.cumsum([share for share, _ in ordered])
+    place = int(np.searchsorted(reached, MOST_PHASES * reached[-1]))
+    return ordered[min(place, len(ordered) - 1)][1]
+
+
+def _of_step(view: View, signal: Signal, late: float) -> tuple[Signal, float]:
     """The values that tell of the step, and how much before its start they are to be integrated [s].
+
+    late: bound of the error of the values' times [s].
 
     Steps begin and end with a set point that changes. What the change at the end does belongs to the next
     step: values whose aperture may reach beyond the end are left out, and the last one stands up to it.
@@ -171,31 +367,20 @@ def _of_step(view: View, signal: Signal) -> tuple[Signal, float]:
     """
     import numpy as np
 
-    from railwright.measures.signal import Systematic
-
     if view.model.exact:
         return _around(signal, view.begin, view.end), 0.0
     update, _, aperture = view.timing()
-    late = view.shift()[1]
-    switched = view.off_until is not None and view.off_until >= view.start - late
+    switched = view.off_until is not None and view.off_until >= view.start - view.shift()[1]
     early = update + aperture + view.model.clock if switched else 0.0
     near = _around(signal, view.begin - early - late, view.end)
     certain = int(np.searchsorted(near.time, view.end - aperture / 2.0 - late, side="right"))
     near = near.take(np.arange(max(min(2, near.time.size), certain)))
     before = near.time[0] - view.interval if near.time.size else 0.0
     if switched and near.time.size and near.time[0] > view.begin - early > before - view.interval:
-        parts = tuple(Systematic(s.source, np.append(0.0, s.shape)) for s in near.systematic)
+        parts = tuple(s.shaped(np.append(0.0, s.shape)) for s in near.systematic)
         time, values = np.append(before, near.time), np.append(0.0, near.values)
         near = replace(near, time=time, values=values, systematic=parts)
     return near, early
-
-
-def _together(half_widths: Array) -> Array:
-    """The two largest as one: both edges of a pulse meet the same phase of the readings."""
-    import numpy as np
-
-    ordered = np.sort(half_widths)[::-1]
-    return np.append(ordered[:2].sum(), ordered[2:])
 
 
 def _changes(values: Array) -> Array:
@@ -245,13 +430,14 @@ def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None
         )
 
 
-def _covariance(view: View, factors: tuple[Signal, Signal], start: float, end: float) -> np.ndarray:
+def _covariance(near: Signal, factors: tuple[Signal, Signal]) -> Array:
     """Bounds of what v i loses by averaging v and i apart: two lines over an aperture give Δv Δi / 12, each
     way.
     """
     import numpy as np
 
-    voltage, current = (_around(factor, start, end) for factor in factors)
-    steps = np.abs(np.diff(voltage.values)) * np.abs(np.diff(current.values))
-    noise = 4.0 * voltage.noise * current.noise
-    return np.maximum(0.0, steps - noise) / 6.0 * np.diff(voltage.time)
+    voltage, current = (np.interp(near.time, each.time, each.values) for each in factors)
+    steps = np.abs(np.diff(voltage)) * np.abs(np.diff(current))
+    noise = 4.0 * factors[0].noise * factors[1].noise
+    bounds: Array = np.maximum(0.0, steps - noise) / 6.0 * np.diff(near.time)
+    return bounds

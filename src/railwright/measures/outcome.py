@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,12 +11,21 @@ from typing import Literal
 class Contribution:
     """One source of uncertainty: standard uncertainty in the result's unit, and its distribution.
 
-    distribution: 'rectangular', 'triangular' or 'normal'.
+    distribution: 'rectangular', 'triangular' or 'normal'. degrees: degrees of freedom of the standard
+    uncertainty: how well it is known itself; infinite: it is not in doubt.
     """
 
     source: str
     standard: float
     distribution: str
+    degrees: float = math.inf
+
+    @property
+    def words(self) -> str:
+        """The distribution, and the degrees of freedom where they are finite."""
+        return (
+            self.distribution if self.degrees == math.inf else f"{self.distribution}, ν = {self.degrees:.3g}"
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,18 +10,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
-from railwright.measures.reading_model import HidingBound
 from railwright.measures.sampling import blind_time, deciding_interval
 from railwright.measures.wording import amount, rate
 from railwright.quantities import show
 
 if TYPE_CHECKING:
+    from railwright.measures.reading_model import HidingBound
     from railwright.measures.signal import Signal, View
 
 NEIGHBOURS = 5
@@ -269,6 +268,8 @@ def _without_noise(signal: Signal) -> tuple[float, float]:
 
 
 def _lift(count: int) -> float:
+    from statistics import NormalDist
+
     return NormalDist().inv_cdf((count - 0.375) / (count + 0.25)) if count > 1 else 0.0
 
 

@@ -7,6 +7,7 @@ documents do not say stays None and is either assumed, in words, or makes a meas
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -24,7 +25,8 @@ SWITCHING_TIME = 0.5e-3
 class Part:
     """One instrument's share in a channel: bounds of the error ±(of_value · value + offset), step, r.m.s.
     noise. share: of the value that it carries. most: of outputs in parallel, of which one leads up to its
-    limit and no document tells which, the most that it carries [A]; None: its share is known.
+    limit and no document tells which, the most that it carries [A]; None: its share is known. degrees: of
+    freedom of the bounds; infinite: they are not in doubt.
     """
 
     name: str
@@ -34,6 +36,7 @@ class Part:
     noise: float | None = None
     share: float = 1.0
     most: float | None = None
+    degrees: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)

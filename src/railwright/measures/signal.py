@@ -29,39 +29,49 @@ FEW = 6
 class Systematic:
     """An error that is the same through the whole record: its largest effect on each value, shape (n,).
 
-    The true effect is this shape times one unknown number that is uniform between -1 and 1.
+    The true effect is this shape times one unknown number that is uniform between -1 and 1. degrees: degrees
+    of freedom, where that bound is itself in doubt.
     """
 
     source: str
     shape: Array
+    degrees: float = math.inf
+
+    def shaped(self, shape: Array) -> Systematic:
+        """The same error with another effect."""
+        return replace(self, shape=shape)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Signal:
-    """A channel: time of the middle of each value's aperture [s], values, systematic errors, r.m.s. noise."""
+    """A channel: time of the middle of each value's aperture [s], values, systematic errors, r.m.s. noise.
+
+    step: of its grid. noise_degrees: degrees of freedom of the noise, where it is estimated from the record.
+    """
 
     time: Array
     values: Array
     systematic: tuple[Systematic, ...]
     noise: float
     step: float
+    noise_degrees: float = math.inf
 
     def between(self, start: float, end: float) -> Signal:
         """The part with start <= time <= end."""
         first = int(np.searchsorted(self.time, start, side="left"))
         last = int(np.searchsorted(self.time, end, side="right"))
-        parts = tuple(Systematic(s.source, s.shape[first:last]) for s in self.systematic)
+        parts = tuple(s.shaped(s.shape[first:last]) for s in self.systematic)
         return replace(self, time=self.time[first:last], values=self.values[first:last], systematic=parts)
 
     def take(self, index: NDArray[np.intp]) -> Signal:
         """The values at these indices."""
-        parts = tuple(Systematic(s.source, s.shape[index]) for s in self.systematic)
+        parts = tuple(s.shaped(s.shape[index]) for s in self.systematic)
         return replace(self, time=self.time[index], values=self.values[index], systematic=parts)
 
     def evenly(self, view: View, points: int = 4001) -> Signal:
         """Values at equally spaced instants of the window; a computed trace has them where it changes."""
         time = np.linspace(view.begin, view.end, points)
-        parts = tuple(Systematic(s.source, np.interp(time, self.time, s.shape)) for s in self.systematic)
+        parts = tuple(s.shaped(np.interp(time, self.time, s.shape)) for s in self.systematic)
         return replace(self, time=time, values=np.interp(time, self.time, self.values), systematic=parts)
 
     def within(self, start: float, end: float) -> Signal:
@@ -75,7 +85,7 @@ class Signal:
                 [np.interp(end, self.time, self.values)],
             )
         )
-        parts = tuple(Systematic(s.source, np.interp(time, self.time, s.shape)) for s in self.systematic)
+        parts = tuple(s.shaped(np.interp(time, self.time, s.shape)) for s in self.systematic)
         return replace(self, time=time, values=values, systematic=parts)
 
     def times(self, other: Signal) -> Signal:
@@ -83,15 +93,17 @@ class Signal:
 
         An error that is in both factors (of one source) stays one error.
         """
-        shapes: dict[str, Array] = {}
+        errors: dict[str, Systematic] = {}
         for one, rest in ((self, other), (other, self)):
             for error in one.systematic:
-                shapes[error.source] = shapes.get(error.source, 0.0) + error.shape * rest.values
-        parts = tuple(Systematic(source, shape) for source, shape in shapes.items())
+                before = errors[error.source].shape if error.source in errors else 0.0
+                errors[error.source] = error.shaped(before + error.shape * rest.values)
+        parts = tuple(errors.values())
         # The noise of a product differs from value to value; the largest stands for all.
         own, others = self.noise * _largest(other.values), other.noise * _largest(self.values)
         noise = own + others if other is self else math.hypot(own, others)
-        return Signal(self.time, self.values * other.values, parts, noise, 0.0)
+        degrees = min(self.noise_degrees, other.noise_degrees)
+        return Signal(self.time, self.values * other.values, parts, noise, 0.0, degrees)
 
 
 def over_lead(name: str) -> str:
@@ -210,7 +222,7 @@ class View:
         sign = -1.0 if self.at == "connector" else 1.0
         resistance = (low + high) / 2.0
         parts = list(measured.systematic)
-        parts += [Systematic(s.source, sign * resistance * s.shape) for s in current.systematic]
+        parts += [s.shaped(sign * resistance * s.shape) for s in current.systematic]
         spread = sign * (high - low) / 2.0 * current.values
         parts.append(Systematic(over_lead(self.model.lead_name), spread))
         least, most = self.model.drop
@@ -223,6 +235,7 @@ class View:
             tuple(parts),
             math.hypot(measured.noise, resistance * current.noise),
             measured.step,
+            min(measured.noise_degrees, current.noise_degrees),
         )
 
     def _signal(self, column: str, parts: Sequence[Part]) -> Signal:
@@ -242,17 +255,22 @@ class View:
         inside = values[(time + shift >= self.start) & (time + shift <= self.end)]
         level = math.sqrt(float(np.mean(np.square(inside)))) if inside.size else _largest(values)
         for part, carried in zip(parts, _divided(parts, values, level), strict=True):
-            systematic.append(Systematic(f"{part.name} {column} gain", part.of_value * carried))
+            gain = Systematic(f"{part.name} {column} gain", part.of_value * carried, part.degrees)
+            systematic.append(gain)
             grid = smallest_step(values) if part.resolution is None else part.resolution
-            for what, bound in (("offset", part.offset), ("resolution", grid / 2.0)):
+            for what, bound, degrees in (
+                ("offset", part.offset, part.degrees),
+                ("resolution", grid / 2.0, math.inf),
+            ):
                 # One number for all of them, which takes no memory however long the record is.
-                systematic.append(
-                    Systematic(f"{part.name} {column} {what}", np.broadcast_to(bound, values.shape))
-                )
+                shape = np.broadcast_to(bound, values.shape)
+                systematic.append(Systematic(f"{part.name} {column} {what}", shape, degrees))
             variance += (scatter(values) if part.noise is None else part.noise) ** 2
             step = max(step, grid)
         kept = tuple(s for s in systematic if s.shape.any())
-        return Signal(time + shift, values, kept, math.sqrt(variance), step)
+        estimated = any(part.noise is None for part in parts) and variance > 0.0
+        degrees = scatter_degrees(values.size) if estimated else math.inf
+        return Signal(time + shift, values, kept, math.sqrt(variance), step, degrees)
 
     def assumptions(self) -> tuple[str, ...]:
         """What is taken where the documents say nothing, in words."""
@@ -313,6 +331,15 @@ def scatter(values: Array) -> float:
     if values.size < 3:
         return 0.0
     return float(np.median(np.abs(np.diff(values)))) * 1.4826 / math.sqrt(2.0)
+
+
+def scatter_degrees(count: int) -> float:
+    """Degrees of freedom of `scatter` of so many values.
+
+    ½ (mean / standard deviation)² of it, from 8000 samples each of 10 to 1000 normal values: 0.31 to 0.36 of
+    n - 1; the median of differences uses less of them than a standard deviation does.
+    """
+    return max(1.0, 0.31 * (count - 1))
 
 
 def trapezoid_weights(time: Array, start: float, end: float) -> Array:

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
-from railwright.measures.reading_model import SWITCHING_TIME
 from railwright.measures.wording import rate
 
 if TYPE_CHECKING:
@@ -60,6 +59,7 @@ def start_up_time(view: View) -> Measured:
     Standard: none; that the last entry into a band counts is as in the settling duration of IEEE 181.
     """
     from railwright.measures.budget import Budget
+    from railwright.measures.reading_model import SWITCHING_TIME
 
     if view.switched_on is None:
         raise CannotMeasure("the input is not switched on in this step", "a step that switches it on")

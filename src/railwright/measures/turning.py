@@ -13,9 +13,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-from railwright.measures.integral import covered
+from railwright.measures.integral import covered, same_instants
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
 
@@ -31,6 +32,9 @@ LOCAL = 0.05
 SOFT = 0.18
 """Bound of how far the middle of a soft start lies from half of its duration, in parts of it."""
 
+IMPROBABLE = 0.05
+"""A way in which the windows can lie is left out of the bound when it is less probable than this."""
+
 CLEAR = 0.05
 """A value is counted as in transition when it is this part of the step away from both levels."""
 
@@ -43,8 +47,9 @@ def turn_off_voltage(view: View) -> Measured:
     before the current falls, at the instant at which the current is half-way between its levels before and
     after. The fall is the start of the longest stretch of low current that follows high current.
     Window: the step.
-    Uncertainty: 'instant of the transition' (times the slope of the ramp), 'stairs of the ramp' (where the
-    host plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
+    Uncertainty: 'instant of the transition' (times the slope of the ramp; which windows were handed over
+    where polls leave some out or get some twice, is told by the ramp), 'stairs of the ramp' (where the host
+    plays it in stairs), 'bend of the ramp' (how far its values lie from the line), 'lead drop while the
     current changes'.
     Standard: IEEE 181-2011, mid reference level, for the instant; the rest is a definition of this program.
     """
@@ -112,12 +117,95 @@ def _turning(view: View, *, falling: bool) -> Measured:
     from railwright.measures.budget import Budget
     from railwright.measures.signal import over_lead
 
-    current = _distinct(view, view.current().between(view.begin, view.end))
-    covered(view, current)
     voltage = view.voltage()
+    current, beside = same_instants(view.current().between(view.begin, view.end), voltage)
+    covered(view, current)
     place = _transition(view, current, voltage, falling=falling)
-    before, after = _levels_beside(view, current, place, falling=falling)
-    instant, spread, first, _ = _crossing(view, current, place, before, after, falling=falling)
+    levels = _levels_beside(view, current, place, falling=falling)
+    ways = _ways(view, current, voltage if view.model.exact else beside, place, levels, falling=falling)
+    probable = _probabilities(ways)
+    best = ways[int(np.argmax(probable))]
+    at = math.fsum(share * way.volts for share, way in zip(probable, ways, strict=True))
+    # Each way that is not improbable counts in full: it is one of them, not their mean.
+    instant = max(
+        way.instant + abs(way.volts - at)
+        for share, way in zip(probable, ways, strict=True)
+        if share >= min(IMPROBABLE, max(probable))
+    )
+    budget = Budget(view)
+    budget.systematic(best.known, best.weights)
+    budget.noise(best.known, best.weights)
+    budget.bounded("instant of the transition", instant)
+    budget.bounded("course of the soft start", best.course)
+    # What crosses the threshold is a stair, which stands anywhere within one stair of the line through them.
+    budget.bounded("stairs of the ramp", view.stair)
+    bend = float(np.max(np.abs(best.residuals))) - 3.0 * best.known.noise - best.known.step
+    budget.bounded("bend of the ramp", 0.0 if view.model.exact else max(0.0, bend))
+    carried = any(part.source == over_lead(view.model.lead_name) for part in voltage.systematic)
+    if carried and view.model.lead is not None:
+        step = abs(levels[0] - levels[1]) * sum(view.model.lead) / 2.0
+        budget.bounded("lead drop while the current changes", step / 2.0)
+    where = "falls through the middle between" if falling else "begins to rise between"
+    how = f"voltage where the current {where} {levels[0]:.4g} A and {levels[1]:.4g} A"
+    return budget.result(at, how, would_decide="an instrument with a smaller error, or a slower ramp")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Way:
+    """What the readings say where their windows lie in one of the ways that their time stamps allow.
+
+    volts: of the ramp at the instant. instant, course: bounds of its error by that of the instant, and by
+    that of the soft start [V]. known: the ramp's values before the transition; weights: of the line through
+    them; residuals: what they lie beside it [V]. probability: before its line is looked at.
+    """
+
+    volts: float
+    instant: float
+    course: float
+    known: Signal
+    weights: Array
+    residuals: Array
+    probability: float
+
+
+def _ways(
+    view: View, current: Signal, voltage: Signal, place: int, levels: tuple[float, float], *, falling: bool
+) -> list[_Way]:
+    """Every way in which the windows of the readings around the transition can lie."""
+    import numpy as np
+
+    from railwright.measures.windows import first_of_each, local_windows
+
+    if view.model.exact or not view.model.averages:
+        return [_way(view, current, voltage, place, levels, 1.0, falling=falling)]
+    reach = 2.0 * max(LOCAL, 5.0 * (view.model.update or 0.0), 5.0 * view.interval)
+    time = current.time
+    near = np.flatnonzero(np.abs(time - time[place]) <= reach + (view.restart or 0.0))
+    current, voltage, place = current.take(near), voltage.take(near), place - int(near[0])
+    ways = []
+    for windows in local_windows(view, current.time):
+        rows = first_of_each(windows.middle)
+        middle = windows.middle[rows]
+        each = [replace(signal.take(rows), time=middle) for signal in (current, voltage)]
+        own = int(np.searchsorted(rows, place, side="right")) - 1
+        ways.append(_way(view, each[0], each[1], own, levels, windows.probability, falling=falling))
+    return ways
+
+
+def _way(
+    view: View,
+    current: Signal,
+    voltage: Signal,
+    place: int,
+    levels: tuple[float, float],
+    probability: float,
+    *,
+    falling: bool,
+) -> _Way:
+    """The voltage of the ramp at the transition, where the values' times are these."""
+    import numpy as np
+
+    instant, spread, first = _crossing(view, current, place, *levels, falling=falling)
     course = 0.0
     if not falling and view.model.averages:
         began = float(current.time[first] + current.time[first + 1]) / 2.0
@@ -126,34 +214,23 @@ def _turning(view: View, *, falling: bool) -> Measured:
     weights = line_weights(known.time, instant)
     at = math.fsum(weights * known.values)
     slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
-    line = at + slope * (known.time - instant)
-    budget = Budget(view)
-    budget.systematic(known, weights)
-    budget.noise(known, weights)
-    budget.bounded("instant of the transition", slope * spread)
-    budget.bounded("course of the soft start", slope * course)
-    # What crosses the threshold is a stair, which stands anywhere within one stair of the line through them.
-    budget.bounded("stairs of the ramp", view.stair)
-    bend = float(np.max(np.abs(known.values - line))) - 3.0 * known.noise - known.step
-    budget.bounded("bend of the ramp", 0.0 if view.model.exact else max(0.0, bend))
-    carried = any(part.source == over_lead(view.model.lead_name) for part in voltage.systematic)
-    if carried and view.model.lead is not None:
-        step = abs(before - after) * sum(view.model.lead) / 2.0
-        budget.bounded("lead drop while the current changes", step / 2.0)
-    where = "falls through the middle between" if falling else "begins to rise between"
-    how = f"voltage where the current {where} {before:.4g} A and {after:.4g} A"
-    return budget.result(at, how, would_decide="an instrument with a smaller error, or a slower ramp")
+    residuals = known.values - at - slope * (known.time - instant)
+    steep = abs(slope)
+    return _Way(at, steep * spread, steep * course, known, weights, residuals, probability)
 
 
-def _distinct(view: View, signal: Signal) -> Signal:
-    """Without the second copy of a reading that was handed over twice."""
+def _probabilities(ways: Sequence[_Way]) -> list[float]:
+    """How probable each way is, given how well its values lie on a line. They sum up to 1."""
     import numpy as np
 
-    update = view.model.update or 0.0
-    if not update or signal.time.size < 3:
-        return signal
-    repeated = (np.diff(signal.values) == 0.0) & (np.diff(signal.time) < 0.75 * update)
-    return signal.take(np.flatnonzero(np.concatenate(([True], ~repeated))))
+    known = ways[0].known
+    # Noise and grid, or what is left where the ramp is no line even in the best of the ways.
+    left = min(float(np.mean(np.square(way.residuals))) for way in ways)
+    variance = max(known.noise**2 + known.step**2 / 12.0, left, 1e-18)
+    squares = np.array([float(np.mean(np.square(way.residuals))) * way.residuals.size for way in ways])
+    likely = np.exp(-(squares - float(np.min(squares))) / (2.0 * variance))
+    together = likely * np.array([way.probability for way in ways])
+    return [float(each) for each in together / float(np.sum(together))]
 
 
 def _transition(view: View, current: Signal, voltage: Signal, *, falling: bool) -> int:
@@ -221,12 +298,12 @@ def _start(middle: float, began: float, soft: float | None) -> tuple[float, floa
 
 def _crossing(
     view: View, current: Signal, place: int, before: float, after: float, *, falling: bool
-) -> tuple[float, float, int, int]:
-    """Instant of the half-way crossing [s], the bound of its error [s], and the indices around it.
+) -> tuple[float, float, int]:
+    """Instant of the half-way crossing [s], the bound of its error [s], and the index of the value before.
 
     Samples: interpolated between the two around the crossing. Means over apertures: the instant of the ideal
-    step that has the same mean over the values in transition; off by at most half of the time that no
-    aperture covers.
+    step that has the same mean over the values in transition; off by what may have happened in the times that
+    no aperture covers.
     """
     import numpy as np
 
@@ -243,7 +320,7 @@ def _crossing(
         width = float(current.time[index] - current.time[index - 1])
         noise = current.noise / abs(span) * width / max(1e-9, abs(float(high - low)))
         spread = 0.0 if view.model.exact else min(width, width / 2.0 * 0.1 + noise)
-        return float(current.time[index - 1]) + part * width, spread, index - 1, index
+        return float(current.time[index - 1]) + part * width, spread, index - 1
     first = place
     while first > 0 and fraction[first - 1] > CLEAR:
         first -= 1
@@ -258,8 +335,11 @@ def _crossing(
     )
     begin = float(edges[first])
     _, least, _ = view.timing()
-    gap = max(0.0, float(np.max(np.diff(current.time[first : last + 1]))) - least)
-    return begin + remaining, gap / 2.0, first, last
+    # Of a change over a time that nothing covers, all that is known is that it happened there.
+    gaps = np.maximum(0.0, np.diff(current.time[first : last + 1]) - least)
+    steps = np.concatenate(([0.0], np.clip(fraction[first + 1 : last], 0.0, 1.0), [1.0]))
+    changes = np.abs(np.diff(steps))
+    return begin + remaining, math.fsum(gaps * changes) / 2.0, first
 
 
 def _before(view: View, voltage: Signal, end: float) -> Signal:

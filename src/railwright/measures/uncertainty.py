@@ -6,9 +6,15 @@ rectangular contribution of half-width a has all of its probability within a = �
 distributions themselves are convolved, numerically and without random numbers, as JCGM 101 does by
 simulation.
 
+A standard uncertainty that is itself known only so well has degrees of freedom: n - 1 of n observations,
+or as many as the doubt in it says. A bound that is in doubt is no rectangle any more: such contributions
+count as normal ones, and the whole interval widens as Student's t does, by the effective degrees of freedom.
+
 References
 ----------
-.. [1] JCGM 100:2008 (GUM), 4.3.7 (rectangular), F.2.2.1 (resolution), 5.2.2 (correlated input quantities).
+.. [1] JCGM 100:2008 (GUM), 4.3.7 (rectangular), F.2.2.1 (resolution), 5.2.2 (correlated input quantities),
+   annex G (G.3: Student's t; G.4.1: Welch-Satterthwaite formula; G.4.2: degrees of freedom from the doubt
+   in u).
 .. [2] JCGM 101:2008, propagation of distributions; 7.7 coverage interval.
 """
 
@@ -28,11 +34,13 @@ COVERAGE = 0.95
 RECTANGULAR, NORMAL, TRIANGULAR = "rectangular", "normal", "triangular"
 _POINTS = 8001
 _LARGEST_RECTANGLES = 12
+_ROUNDING = 1e-9
+"""What degrees of freedom may fall short of an integer by the rounding of a sum."""
 
 
-def rectangular(source: str, half_width: float) -> Contribution:
-    """A quantity known to lie within ±half_width: u = a/√3 [1]_."""
-    return Contribution(source, abs(half_width) / math.sqrt(3.0), RECTANGULAR)
+def rectangular(source: str, half_width: float, degrees: float = math.inf) -> Contribution:
+    """A quantity known to lie within ±half_width: u = a/√3 [1]_. degrees: of freedom of u."""
+    return Contribution(source, abs(half_width) / math.sqrt(3.0), RECTANGULAR, degrees)
 
 
 def resolution(source: str, step: float) -> Contribution:
@@ -40,9 +48,40 @@ def resolution(source: str, step: float) -> Contribution:
     return Contribution(source, abs(step) / math.sqrt(12.0), RECTANGULAR)
 
 
-def normal(source: str, standard: float) -> Contribution:
-    """A normally distributed quantity of this standard deviation."""
-    return Contribution(source, abs(standard), NORMAL)
+def normal(source: str, standard: float, degrees: float = math.inf) -> Contribution:
+    """A normally distributed quantity of this standard deviation. degrees: of freedom of it."""
+    return Contribution(source, abs(standard), NORMAL, degrees)
+
+
+def degrees_of_doubt(doubt: float) -> float:
+    """Degrees of freedom of a standard uncertainty u that is itself known to `doubt` = Δu/u: ν = 1 / 2 doubt²
+    [1]_.
+    """
+    return math.inf if doubt == 0.0 else 0.5 / doubt**2
+
+
+def effective_degrees(contributions: Sequence[Contribution]) -> float:
+    """Effective degrees of freedom of the combined standard uncertainty: u⁴ / Σ uᵢ⁴/νᵢ (Welch-Satterthwaite
+    [1]_); infinite where no contribution has any.
+    """
+    total = combined_standard(contributions)
+    if total == 0.0:
+        return math.inf
+    shares = math.fsum((c.standard / total) ** 4 / c.degrees for c in contributions)
+    return 1.0 / shares if shares > 0.0 else math.inf
+
+
+def student_factor(degrees: float, probability: float) -> float:
+    """By how much Student's t exceeds the normal distribution, at the value below which `probability` lies.
+
+    degrees: truncated to the next lower integer, and at least 1, as G.4.1 says [1]_.
+    """
+    if degrees == math.inf or probability == 0.5:
+        return 1.0
+    from scipy.special import stdtrit
+
+    quantile = float(stdtrit(max(1.0, math.floor(degrees * (1.0 + _ROUNDING))), probability))
+    return quantile / NormalDist().inv_cdf(probability)
 
 
 def triangular(source: str, half_width: float) -> Contribution:
@@ -90,16 +129,17 @@ def half_interval(contributions: Sequence[Contribution], probability: float = CO
 
 def quantile(contributions: Sequence[Contribution], probability: float) -> float:
     """The value below which the sum of the (zero-mean, independent) contributions lies with `probability`
-    [2]_.
+    [2]_, as far as their standard uncertainties are known [1]_.
     """
     total = combined_standard(contributions)
     if total == 0.0:
         return 0.0
+    widened = student_factor(effective_degrees(contributions), probability)
     rectangles, sigma = _split(contributions, total)
     if not rectangles:
-        return sigma * NormalDist().inv_cdf(probability)
+        return sigma * NormalDist().inv_cdf(probability) * widened
     grid, distribution = _distribution(rectangles, sigma)
-    return float(np.interp(probability, distribution, grid))
+    return float(np.interp(probability, distribution, grid)) * widened
 
 
 def _split(contributions: Sequence[Contribution], total: float) -> tuple[list[float], float]:
@@ -107,7 +147,9 @@ def _split(contributions: Sequence[Contribution], total: float) -> tuple[list[fl
     rectangles: list[float] = []
     variance = 0.0
     for contribution in contributions:
-        if contribution.distribution == RECTANGULAR:
+        if contribution.degrees < math.inf:
+            variance += contribution.standard**2
+        elif contribution.distribution == RECTANGULAR:
             rectangles.append(contribution.standard * math.sqrt(3.0))
         elif contribution.distribution == TRIANGULAR:
             rectangles += [contribution.standard * math.sqrt(6.0) / 2.0] * 2

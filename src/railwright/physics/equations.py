@@ -14,7 +14,7 @@ leads do it): the proportional part sees v_o, the integral part v_sensed.
     τ di_p/dt = i_cmd - i_p
     dx/dt = (K_i / K_p) (i_cmd - x) + K_i (e - e_o)    K_i e while i_cmd = i_cv; it follows otherwise
     e is never above v_ceiling - v_o: it does not rise beyond its ceiling, whatever it senses
-    dz/dt = K_c (i_limit - i_m) - K_a max(0, z - overshoot),   i_m = i_p - v_o / R_b
+    dz/dt = K_c (i_limit - i_m) - K_a max(0, z - v_o / R_b - overshoot),   i_m = i_p - v_o / R_b
     C_o dv_o/dt = i_p - v_o / R_b + i_d - i_l          i_d: reverse diode, conducts below its forward drop
     L di_l/dt = v_t - v_c - R i_l - v_f                v_f: forward drop of a diode in the lead
     di_l/dt = -i_l / OPENING                           while the lead is open, or its fuse or diode is
@@ -161,6 +161,17 @@ def leak(own: float, fixed: Array, settings: Array) -> float:
 
 
 @inlined
+def excess(z: float, own: float, fixed: Array, settings: Array) -> float:
+    """By how much the current loop stands above its overshoot at the terminals [A].
+
+    What it asks of the pass element beyond the limit is first of all what bleeder and crowbar take: they are
+    across the terminals, and the limit holds what leaves them.
+    """
+    above: float = z - leak(own, fixed, settings) - fixed[OVERSHOOT]
+    return above
+
+
+@inlined
 def positions(outputs: int, branch: Array) -> tuple[int, int, int, int]:
     """Indices of the first terminal voltage, the step to the next one, the lead current, and the connector
     voltage.
@@ -200,7 +211,7 @@ def rhs(t: float, y: Array, dy: Array, system: AnySystem) -> None:
         supplied = i_p - leak(own, fixed[j], settings[j])
         dy[3 * j] = (asked - i_p) / fixed[j, LAG]
         dy[3 * j + 1] = fixed[j, K_I] / fixed[j, K_P] * (asked - x) - fixed[j, K_I] * beyond
-        above = max(0.0, z - fixed[j, OVERSHOOT])
+        above = max(0.0, excess(z, own, fixed[j], settings[j]))
         dy[3 * j + 2] = fixed[j, K_C] * (settings[j, LIMIT] - supplied - DESATURATION * above)
         net = supplied + diode_current(own, fixed[j])
         if stride:
@@ -286,8 +297,9 @@ def jacobian(t: float, y: Array, out: Array, slope: Array, system: AnySystem) ->
         across = 1.0 / fixed[j, BLEEDER] + settings[j, SHORTED] * fixed[j, CROWBAR]
         out[z_row, row] = -fixed[j, K_C]
         out[z_row, at] = fixed[j, K_C] * across
-        if y[z_row] > fixed[j, OVERSHOOT]:
+        if excess(y[z_row], own, fixed[j], settings[j]) > 0.0:
             out[z_row, z_row] = -fixed[j, K_C] * DESATURATION
+            out[z_row, at] += fixed[j, K_C] * DESATURATION * across
         if diode_current(own, fixed[j]) > 0.0:
             across += 1.0 / fixed[j, DIODE_RESISTANCE]
         c = fixed[j, CAPACITANCE] if stride else capacitance
@@ -388,7 +400,7 @@ def regions(t: float, y: Array, out: Array, system: AnySystem) -> None:
             out[j] += 256
         if settings[j, ON] == 1.0 and watched > settings[j, OVP]:
             out[j] += 8
-        if y[3 * j + 2] > fixed[j, OVERSHOOT]:
+        if excess(y[3 * j + 2], own, fixed[j], settings[j]) > 0.0:
             out[j] += 16
         if diode_current(own, fixed[j]) > 0.0:
             out[j] += 32

@@ -46,8 +46,8 @@ SET_BRANCH, SET_LOAD = range(18, 20)
 # Who is in charge of an output.
 NOBODY, VOLTAGE, CURRENT, POWER_LIMIT, SINKING = range(5)
 
-# Events: columns time, what, output or load, and what they are.
-EVENT = 3
+# Events: columns time, what, output or load, the limit or level that it is about; and what they are.
+EVENT = 4
 EV_ON, EV_OFF, EV_CV, EV_CC, EV_CP, EV_TRIP_OVP, EV_TRIP_LIMIT, EV_TRIP_LINKED, EV_TRIP_OPP = range(9)
 EV_TRIP_OCP, EV_BLOCKS, EV_CONDUCTS, EV_BLOWS, EV_OPENS, EV_CLOSES, EV_LOAD = range(9, 16)
 TRIP_CAUSES = {

@@ -297,16 +297,12 @@ class Player:
             return _of_load(time, self.branch.name, load.events[what - layout.EV_LOAD], load.name)
         if what >= layout.EV_BLOCKS:
             return Event(time, self.branch.name, _KINDS[what])
-        settings, facts = self.system.settings[about], Facts()
+        facts, level = Facts(), float(row[3])
         if what in (layout.EV_CC, layout.EV_TRIP_LIMIT):
-            facts = Facts(limit=float(settings[layout.LIMIT]))
-        elif what in _LEVELS:
-            facts = Facts(level=float(settings[_LEVELS[what]]))
+            facts = Facts(limit=level)
+        elif what in (layout.EV_TRIP_OVP, layout.EV_TRIP_OPP, layout.EV_TRIP_OCP):
+            facts = Facts(level=level)
         return Event(time, self.branch.outputs[about], _KINDS[what], facts)
-
-
-_LEVELS = {layout.EV_TRIP_OVP: layout.OVP, layout.EV_TRIP_OPP: layout.OPP, layout.EV_TRIP_OCP: layout.OCP}
-"""Trips -> where the level of the protection stands among the settings of its output."""
 
 
 def _of_load(time: float, name: str, what: str, load: str) -> Event:

@@ -105,10 +105,12 @@ def move_reference(t: float, goal: float, rate: float, fixed: Array, settings: A
 
 
 @compiled
-def log_event(events: Array, count: int, t: float, what: int, about: int) -> int:
-    """Write an event down; returns how many there are now."""
+def log_event(events: Array, count: int, t: float, what: int, about: int, level: float = 0.0) -> int:
+    """Write an event down; returns how many there are now. level: of the limit or protection that acts, as it
+    stands now: it may be set anew before anyone reads this.
+    """
     if count < events.shape[0]:
-        events[count, 0], events[count, 1], events[count, 2] = t, what, about
+        events[count, 0], events[count, 1], events[count, 2], events[count, 3] = t, what, about, level
     return count + 1
 
 
@@ -253,19 +255,19 @@ def settle(
                 settings[j, OVP_SINCE] = since(bits & 8 != 0, settings[j, OVP_SINCE], t)
                 settings[j, OPP_SINCE] = since(bits & 64 != 0, settings[j, OPP_SINCE], t)
                 settings[j, OCP_SINCE] = since(bits & 128 != 0, settings[j, OCP_SINCE], t)
-                event = 0
+                event, level = 0, 0.0
                 if t >= settings[j, OVP_SINCE] + system.fixed[j, OVP_RESPONSE]:
-                    event = EV_TRIP_OVP
+                    event, level = EV_TRIP_OVP, settings[j, OVP]
                     settings[j, SHORTED] = 1.0 if system.fixed[j, CROWBAR] > 0.0 else 0.0
                 elif t >= settings[j, OPP_SINCE] + system.fixed[j, OPP_RESPONSE]:
-                    event = EV_TRIP_OPP
+                    event, level = EV_TRIP_OPP, settings[j, OPP]
                 elif t >= settings[j, OCP_SINCE] + settings[j, OCP_DELAY]:
-                    event = EV_TRIP_OCP
+                    event, level = EV_TRIP_OCP, settings[j, OCP]
                 elif t >= settings[j, LIMIT_SINCE] + settings[j, TRIP_DELAY]:
-                    event = EV_TRIP_LIMIT
+                    event, level = EV_TRIP_LIMIT, settings[j, LIMIT]
                 if event:
                     switch_off(settings[j], event)
-                    count = log_event(events, count, t, event, j)
+                    count = log_event(events, count, t, event, j, level)
                     charge[j] = NOBODY
                     tripped = again = True
                     continue
@@ -275,7 +277,7 @@ def settle(
             if now != charge[j]:
                 charge[j] = now
                 if now == CURRENT:
-                    count = log_event(events, count, t, EV_CC, j)
+                    count = log_event(events, count, t, EV_CC, j, settings[j, LIMIT])
                 elif now == POWER_LIMIT:
                     count = log_event(events, count, t, EV_CP, j)
                 elif now != NOBODY:

@@ -12,9 +12,9 @@ tolerance, one of the least squares is fitted as well: the r.m.s. deviation deci
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from railwright.documents.bench import Bench, Points
 from railwright.plan.captured import MOST_LEVEL, by_set_points, far_off, is_captured, with_jumps
@@ -31,6 +31,9 @@ if TYPE_CHECKING:
     from railwright.waveforms.figures import PlayedFigures
     from railwright.waveforms.point_list import Abilities, Listed
     from railwright.waveforms.waveform import Waveform
+
+Fit = TypeVar("Fit")
+"""A list, with whatever is known of it."""
 
 TOLERANCE = 0.01
 """Deviation that is accepted unless another is asked for, in parts of the shape's span."""
@@ -51,6 +54,9 @@ HOPELESS = 2
 
 OWN = "every set point and line is the outputs' own, timed by the host"
 """Why the host plays a shape of which nothing is left out."""
+
+OTHERS = "take outputs with a point list, or with a slew for it"
+"""What would do where the outputs have no list that could."""
 
 NO_RESOLUTION = 1e-3
 """Step of a voltage that is taken where the bench does not give it [V]."""
@@ -129,29 +135,30 @@ def _delivery(
     busy: Sequence[Listing],
 ) -> Delivery:
     feed, span, level, actions = set_points[name], timeline.spans[step], own.level, own.actions
-    captured = is_captured(actions)
+    turns, captured = timeline.turns.get(step, 1), is_captured(actions)
     # A capture begins where it does, wherever the output was left: its span is its own.
     levels = [*([] if captured else [level]), *(action.voltage for action in actions)]
     if tolerance is None:
         tolerance = max(TOLERANCE * (max(levels) - min(levels)), voltage_step(feed, bench))
-    apart = exchange_of((output.output for output in feed.outputs), bench)
     if captured:
-        turns = timeline.turns.get(step, 1)
         return _captured(set_points, bench, step, name, own, span, turns, tolerance, busy)
+    apart = exchange_of(feed.names, bench)
     host = by_host(actions, level, slew_range(feed, bench), apart)
+    kept = Delivery(
+        step, name, "host", host.error, None, apart, tolerance, True, host.why or OWN, "", None, host
+    )
     if host.error <= tolerance:
-        why = host.why or OWN
-        return Delivery(step, name, "host", host.error, None, apart, tolerance, True, why, "", None, host)
-    hindrance = _hindrance(feed, bench, set_points, busy)
-    if hindrance:
-        why = joined("; ", (host.why, hindrance))
-        return Delivery(
-            step, name, "host", host.error, None, apart, tolerance, False, why,
-            "take outputs with a point list, or with a slew for it", None, host, hindrance,
-        )  # fmt: skip
+        return kept
+
+    def neither(lacks: str, remedy: str) -> Delivery:
+        """By the host all the same, and why no list does it better."""
+        why = joined("; ", (host.why, lacks))
+        return replace(kept, serves=False, why=why, remedy=remedy, lacks=lacks)
+
+    if hindrance := _hindrance(feed, bench, set_points, busy):
+        return neither(hindrance, OTHERS)
     points = points_of(feed, bench)
     assert points is not None
-    turns = timeline.turns.get(step, 1)
     needed = points_needed(levels, tolerance) // turns
     if needed > HOPELESS * points.at_most:
         told = state(
@@ -159,25 +166,27 @@ def _delivery(
             points=points.at_most,
             points_needed=needed,
         )
-        return Delivery(
-            step, name, "host", host.error, None, apart, tolerance, False, joined("; ", (host.why, told)),
-            _more(points), None, host, told,
-        )  # fmt: skip
+        return neither(told, _more(points))
     asked = waveform(level, actions, span.start, span.end - span.start)
-    best = _best(asked, abilities(feed, bench), points, tolerance, turns)
-    if best is None or best[0].error >= host.error or best[0].error > FAR * (max(levels) - min(levels)):
-        told = _too_brief(points, asked.duration)
-        if best is not None:
-            told = state(
-                "its best list of {points} points is off by {list_error}",
-                points=points.at_most,
-                list_error=(best[0].error, "V"),
-            )
-        return Delivery(
-            step, name, "host", host.error, None, apart, tolerance, False, joined("; ", (host.why, told)),
-            _more(points), None, host, told,
-        )  # fmt: skip
+    can = abilities(feed, bench)
+    best = _whole_or_turn(
+        asked,
+        can,
+        turns,
+        fit=lambda wave: _better(wave, can, points, tolerance),
+        off=lambda listed: listed.error,
+        serves=lambda listed: listed.error <= tolerance,
+    )
+    if best is None:
+        return neither(_too_brief(points, asked.duration), _more(points))
     listed, count = best
+    if listed.error >= host.error or listed.error > FAR * (max(levels) - min(levels)):
+        told = state(
+            "its best list of {points} points is off by {list_error}",
+            points=points.at_most,
+            list_error=(listed.error, "V"),
+        )
+        return neither(told, _more(points))
     why = state(
         "{host}; {list} is off by {list_error} at most, no list of {most_points} points by less than "
         "{least_error}",
@@ -215,7 +224,7 @@ def _captured(
     from railwright.waveforms.figures import figures
 
     feed, level, duration = set_points[name], own.level, span.end - span.start
-    apart = exchange_of((output.output for output in feed.outputs), bench)
+    apart = exchange_of(feed.names, bench)
     slews, points = slew_range(feed, bench), points_of(feed, bench)
     hindrance = _hindrance(feed, bench, set_points, busy)
     brief = apart if points is None or hindrance else min(apart, points.shortest)
@@ -232,17 +241,25 @@ def _captured(
     why = host.why or OWN
     if not serves and not hindrance:
         assert points is not None
-        found = _of_list(asked, abilities(feed, bench), points, tolerance, turns, least)
+        can = abilities(feed, bench)
+        found = _whole_or_turn(
+            asked,
+            can,
+            turns,
+            fit=lambda wave: _best_listed(wave, can, points, tolerance, least),
+            off=lambda listed: listed[1].rms,
+            serves=lambda listed: _within(listed[1], tolerance, points.shortest + can.step),
+        )
         if found is None:
             lacks = _too_brief(points, duration)
-        elif found[1].rms >= of_host.rms and not (host.left_out and not far_off(found[1], reach)):
+        elif found[0][1].rms >= of_host.rms and not (host.left_out and not far_off(found[0][1], reach)):
             lacks = state(
                 "its best list of {points} points is off by {list_rms} r.m.s.",
                 points=points.at_most,
-                list_rms=(found[1].rms, "V"),
+                list_rms=(found[0][1].rms, "V"),
             )
         else:
-            listed, best, count = found
+            (listed, best), count = found
             bound, late = listed.least, best.late
             serves = _within(best, tolerance, points.shortest + points.step)
             listing = Listing(step, name, listed.points, count)
@@ -261,7 +278,7 @@ def _captured(
             why = joined("; ", (host.why, why)) if host.why else why
     if not serves and listing is None:
         why = state("{why}; it is off by {rms} r.m.s.; {lacks}", why=why, rms=(best.rms, "V"), lacks=lacks)
-    remedy = "take outputs with a point list, or with a slew for it" if points is None else _more(points)
+    remedy = OTHERS if points is None else _more(points)
     return Delivery(
         step, name, "host" if listing is None else "list", best.largest, bound, late, tolerance, serves,
         why, "" if serves else remedy, listing, host, lacks, best, actions,
@@ -278,20 +295,24 @@ def _within(figures: PlayedFigures, tolerance: float, beside: float) -> bool:
     )
 
 
-def _of_list(
-    asked: Waveform, can: Abilities, points: ListPoints, tolerance: float, turns: int, least: float
-) -> tuple[Listed, PlayedFigures, int] | None:
-    """The best list for a captured waveform, for all of it or for one turn: that within the tolerance, else
-    that of the least r.m.s. deviation; and how often it is played. None: there is none.
+def _whole_or_turn(
+    asked: Waveform,
+    can: Abilities,
+    turns: int,
+    *,
+    fit: Callable[[Waveform], Fit | None],
+    off: Callable[[Fit], float],
+    serves: Callable[[Fit], bool],
+) -> tuple[Fit, int] | None:
+    """The list of a waveform, or that of one of its turns where the whole one does not serve and is off by
+    more; and how often it is played. None: there is none.
     """
-    whole = _best_listed(asked, can, points, tolerance, least)
-    turn = _one_turn(asked, can, turns)
-    if turn is None or (whole is not None and _within(whole[1], tolerance, points.shortest + can.step)):
-        return None if whole is None else (*whole, 1)
-    once = _best_listed(turn, can, points, tolerance, least)
-    if once is None or (whole is not None and whole[1].rms <= once[1].rms):
-        return None if whole is None else (*whole, 1)
-    return (*once, turns)
+    whole = fit(asked)
+    turn = None if whole is not None and serves(whole) else _one_turn(asked, can, turns)
+    once = None if turn is None else fit(turn)
+    if once is not None and (whole is None or off(once) < off(whole)):
+        return once, turns
+    return None if whole is None else (whole, 1)
 
 
 def _best_listed(
@@ -303,22 +324,18 @@ def _best_listed(
 
     beside = points.shortest + can.step  # a jump in lines takes the one, and is moved by half the other
     found: list[tuple[Listed, PlayedFigures]] = []
-    corners = asked.value.tolist()
-    if points_needed(corners, tolerance) <= HOPELESS * points.at_most:
+    start = float(asked.value[0])
+    if points_needed(asked.value.tolist(), tolerance) <= HOPELESS * points.at_most:
         listed = _better(asked, can, points, tolerance)
         if listed is None:
             return None
         found.append((listed, figures(asked, listed.points.wave, beside, least)))
         if _within(found[0][1], tolerance, beside):
             return found[0]
-    tried = []
-    if "step" in points.between:
-        tried.append(stepping_squares(asked, can))
-    if "line" in points.between:
-        tried.append(line_squares(asked, can, float(asked.value[0])))
-    for each in tried:
-        if each is not None:
-            found.append((each, figures(asked, each.points.wave, beside, least)))
+    for kind in (each for each in ("step", "line") if each in points.between):
+        squares = stepping_squares(asked, can) if kind == "step" else line_squares(asked, can, start)
+        if squares is not None:
+            found.append((squares, figures(asked, squares.points.wave, beside, least)))
     return min(found, key=lambda each: (each[1].missing, each[1].rms)) if found else None
 
 
@@ -345,9 +362,7 @@ def points_needed(corners: Sequence[float], tolerance: float) -> int:
 
 def _list_words(listed: Listed, count: int) -> Statement:
     """A list by its points and by how often it is played, for people."""
-    often: str = ""
-    if count > 1:
-        often = state(", {turns} times", turns=count)
+    often = state(", {turns} times", turns=count) if count > 1 else ""
     return state(
         "its own list of {points} points in {between}{often}",
         points=int(listed.points.dwells.size),
@@ -439,22 +454,6 @@ def abilities(feed: Feed, bench: Bench) -> Abilities:
         highest=min(reach.high / share for reach, share in ranges),
         resolution=voltage_step(feed, bench),
     )
-
-
-def _best(
-    asked: Waveform, can: Abilities, points: ListPoints, tolerance: float, turns: int
-) -> tuple[Listed, int] | None:
-    """The better of the two kinds of list, and how often it is played; None: there is none."""
-    whole = _better(asked, can, points, tolerance)
-    if turns == 1 or (whole is not None and whole.error <= tolerance):
-        return None if whole is None else (whole, 1)
-    turn = _one_turn(asked, can, turns)
-    if turn is None:
-        return None if whole is None else (whole, 1)
-    once = _better(turn, can, points, tolerance)
-    if once is None or (whole is not None and whole.error <= once.error):
-        return None if whole is None else (whole, 1)
-    return once, turns
 
 
 def _one_turn(asked: Waveform, can: Abilities, turns: int) -> Waveform | None:

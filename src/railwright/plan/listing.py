@@ -43,27 +43,14 @@ class Own:
 def shape_actions(timeline: Timeline) -> dict[tuple[int, str], Own]:
     """(position of the step, input) -> what the shape there does to it; one pass over all actions.
 
-    What it does at its very end is left to the next step. An action that says where it is written belongs
-    there, another to the shape in whose time it lies.
+    What it does at its very end is left to the next step.
     """
     found: dict[tuple[int, str], Own] = {}
     level: dict[str, float] = {}
-    spans, here = timeline.spans, 0
     for action in timeline.actions:
-        name, time = action.input, action.time
-        if action.path[:1] == ("steps",):
-            step = action.path[1]
-        else:
-            while here + 1 < len(spans) and time >= spans[here].end:
-                here += 1
-            step = here
-        assert isinstance(step, int)
-        span = spans[step]
-        if span.kind == "shape" and name in span.inputs and span.start <= time < span.end:
-            own = found.get((step, name))
-            if own is None:
-                own = found[step, name] = Own(level.get(name, 0.0))
-            own.actions.append(action)
+        name, span = action.input, timeline.spans[action.step]
+        if span.kind == "shape" and action.time < span.end:
+            found.setdefault((action.step, name), Own(level.get(name, 0.0))).actions.append(action)
         level[name] = 0.0 if action.kind == "off" else action.voltage
     return found
 
@@ -93,14 +80,13 @@ def with_actions(timeline: Timeline, instead: Mapping[tuple[int, str], Sequence[
 
 def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:
     """The timeline with the points of each list in place of what the procedure asks."""
-    own, listed = shape_actions(timeline), list(listings)
-    replaced = {id(a) for each in listed for a in own[each.step, each.input].actions}
-    actions = [action for action in timeline.actions if id(action) not in replaced]
-    for listing in listed:
+    instead: dict[tuple[int, str], list[Action]] = {}
+    for listing in listings:
         now, points = timeline.spans[listing.step].start, listing.points
+        actions = instead[listing.step, listing.input] = []
         for _ in range(listing.count):
             for voltage, dwell in zip(points.voltages.tolist(), points.dwells.tolist(), strict=True):
                 over = dwell if points.between == "line" else 0.0
-                actions.append(Action(now, "line", listing.input, voltage, over))
+                actions.append(Action(now, "line", listing.input, voltage, over, step=listing.step))
                 now += dwell
-    return replace(timeline, actions=tuple(sorted(actions, key=lambda action: action.time)))
+    return with_actions(timeline, instead)

@@ -5,7 +5,7 @@ the host.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from railwright.documents.bench import Bench
@@ -14,7 +14,6 @@ from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import exchange_of, slew_range, stairs_of
 from railwright.plan.timeline import Action, Timeline, Waiting
 from railwright.quantities import show
-from railwright.traces import Span
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,37 +63,30 @@ def moves_of(
     notes: list[str] = []
     levels = dict.fromkeys(set_points, 0.0)
     switched_on: dict[str, float] = {}
-    steps = _steps_of(timeline)
     between = _between(timeline)
-    for number, (action, step) in enumerate(zip(timeline.actions, steps, strict=True)):
+    for number, action in enumerate(timeline.actions):
         moves += between.get(number, ())
-        name = action.input
+        name, step = action.input, action.step
+        level, levels[name] = levels[name], action.voltage if action.kind != "off" else 0.0
         if id(action) in by_list:
-            levels[name] = action.voltage
             continue
         slews = slew_range(set_points[name], bench)
         if action.kind == "off":
             moves.append(Move(action.time, step, name, "off", 0.0, None))
-            levels[name] = 0.0
             continue
         if action.kind == "on":
             fastest = slews[1] if slews else None
             moves.append(Move(action.time, step, name, "on", action.voltage, fastest))
             switched_on[name] = action.time
-            levels[name] = action.voltage
             continue
-        apart = exchange_of([output.output for output in set_points[name].outputs], bench)
-        pieces, note = _line(action, step, levels[name], slews, apart)
-        levels[name] = action.voltage
+        pieces, note = _line(action, level, slews, exchange_of(set_points[name].names, bench))
         if note:
             notes.append(f"{timeline.spans[step].name}: {name}: {note}")
         if switched_on.get(name) == action.time and pieces[0].time == action.time:
             # Switched on and sent on its way in one message: nothing passes between the two.
-            moves.remove(
-                next(m for m in moves if m.input == name and m.kind == "on" and m.time == action.time)
-            )
-            first = pieces[0]
-            pieces[0] = Move(first.time, step, name, "on", first.voltage, first.slew)
+            on = next(m for m in moves if m.input == name and m.kind == "on" and m.time == action.time)
+            moves.remove(on)
+            pieces[0] = replace(pieces[0], kind="on", step=on.step)
         moves += pieces
     moves += between.get(len(timeline.actions), ())
     moves += _list_moves(timeline, listings, moves)
@@ -108,9 +100,7 @@ def _between(timeline: Timeline) -> dict[int, list[Move]]:
         move = Move(wait.time, wait.step, "", "wait", 0.0, None, wait=wait)
         found.setdefault(wait.before, []).append(move)
     for change in timeline.limits:
-        step = change.path[1]
-        assert isinstance(step, int)
-        move = Move(change.time, step, change.input, "limit", 0.0, None, current=change.current)
+        move = Move(change.time, change.step, change.input, "limit", 0.0, None, current=change.current)
         found.setdefault(change.before, []).append(move)
     return found
 
@@ -136,10 +126,10 @@ def _list_moves(timeline: Timeline, listings: Sequence[Listing], others: Sequenc
 
 
 def _line(
-    action: Action, step: int, level: float, slews: tuple[float, float] | None, apart: float
+    action: Action, level: float, slews: tuple[float, float] | None, apart: float
 ) -> tuple[list[Move], str]:
     """Moves of one line or step of the set point, and what is not as asked."""
-    name, change = action.input, abs(action.voltage - level)
+    name, step, change = action.input, action.step, abs(action.voltage - level)
     fastest = slews[1] if slews else None
     at_once = [Move(action.time, step, name, "set", action.voltage, fastest)]
     if action.over <= 0.0 or change == 0.0:
@@ -160,35 +150,3 @@ def _line(
         )
     told = [Move(time, step, name, "set", voltage, fastest) for time, voltage in stairs]
     return told, f"a line of {show(action.over, 's')} is played in {len(stairs)} stairs, timed by the host"
-
-
-def _steps_of(timeline: Timeline) -> list[int]:
-    """Position of the step that each action belongs to.
-
-    Where one step ends as another begins, an action at that instant goes to the step that does such things.
-    """
-    steps, here = [], 0
-    for action in timeline.actions:
-        if action.path and isinstance(action.path[1], int):
-            steps.append(action.path[1])  # it says itself where it belongs
-            continue
-        while here + 1 < len(timeline.spans) and action.time > timeline.spans[here].end:
-            here += 1
-        steps.append(_fitting(timeline.spans, here, action))
-    return steps
-
-
-def _fitting(spans: Sequence[Span], here: int, action: Action) -> int:
-    wanted = {"off": ("power_down",), "on": ("power_up",), "line": ("power_up", "sweep", "shape")}[
-        action.kind
-    ]
-    candidates = [
-        position
-        for position in range(here, len(spans))
-        if spans[position].start <= action.time <= spans[position].end
-        and action.input in spans[position].inputs
-    ]
-    fitting = [position for position in candidates if spans[position].kind in wanted]
-    # A line at the very end of one step is the first of the next: only a step's own end belongs to no action.
-    beginning = [position for position in fitting if spans[position].start == action.time]
-    return (beginning or fitting or candidates or [here])[0]

@@ -41,12 +41,31 @@ class Feed:
     trips_when: tuple[str, ...] = ()
     fixture: str | None = None
 
+    @property
+    def names(self) -> tuple[OutputName, ...]:
+        """Its outputs."""
+        return tuple(output.output for output in self.outputs)
+
+    @property
+    def limit(self) -> float:
+        """Current limit of the input [A]: of outputs in parallel the sum, in series the least."""
+        return (sum if self.arrangement == "parallel" else min)(each.current_limit for each in self.outputs)
+
+    @property
+    def ovp(self) -> float:
+        """OVP level of the input [V]."""
+        return (sum if self.arrangement == "series" else min)(each.ovp for each in self.outputs)
+
+    @property
+    def ocp(self) -> float:
+        """Level of the input's over-current protection [A]; inf: it is not used."""
+        return (sum if self.arrangement == "parallel" else min)(each.ocp for each in self.outputs)
+
+    @property
+    def opp(self) -> float:
+        """Power at which the input's over-power protection acts [W]; inf: it is not used."""
+        return sum(each.opp for each in self.outputs)
+
 
 SetPoints = Mapping[str, Feed]
 """Input name -> what feeds it."""
-
-
-def limit_of(feed: Feed) -> float:
-    """Current limit of an input [A]: of outputs in parallel the sum, in series the least."""
-    limits = [output.current_limit for output in feed.outputs]
-    return sum(limits) if feed.arrangement == "parallel" else min(limits)

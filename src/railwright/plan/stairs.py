@@ -35,10 +35,6 @@ def exchange_of(outputs: Iterable[OutputName], bench: Bench) -> float:
     return max(STAIR if exchange is None else exchange for exchange in given)
 
 
-def _apart(feed: Feed, bench: Bench) -> float:
-    return exchange_of((output.output for output in feed.outputs), bench)
-
-
 def slew_range(feed: Feed, bench: Bench) -> tuple[float, float] | None:
     """Lowest and highest slew of the input's voltage that its outputs can be programmed to [V/s]; None: they
     cannot.
@@ -81,7 +77,7 @@ def stairs_of(
 def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
     """The timeline with stairs in place of the lines that the outputs cannot play by their own slew."""
     slews = {name: slew_range(feed, bench) for name, feed in feeds.items()}
-    apart = {name: _apart(feed, bench) for name, feed in feeds.items()}
+    apart = {name: exchange_of(feed.names, bench) for name, feed in feeds.items()}
     levels: dict[str, float] = {}
     actions: list[Action] = []
     for action in timeline.actions:
@@ -101,7 +97,7 @@ def in_stairs(timeline: Timeline, feeds: SetPoints, bench: Bench) -> Timeline:
 
 def highest_stair(timeline: Timeline, span: Span, feed: Feed, bench: Bench) -> float:
     """Height of the highest stair in which this input's lines within a step are played [V]; 0: none is."""
-    slews, apart, level, highest = slew_range(feed, bench), _apart(feed, bench), 0.0, 0.0
+    slews, apart, level, highest = slew_range(feed, bench), exchange_of(feed.names, bench), 0.0, 0.0
     for action in timeline.actions:
         if action.input != feed.input:
             continue

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal, TypeVar
 
 from railwright.documents.device import Device
-from railwright.documents.procedure import Procedure, Step
+from railwright.documents.procedure import PowerDown, PowerUp, Procedure, Sweep
 from railwright.documents.shape import ShapeStep
 from railwright.documents.standard_tests import pieces_of
 from railwright.frozen import freeze
@@ -26,7 +26,8 @@ class Action:
 
     on: switch on with the set point at `voltage`. line: move the set point from where it is to `voltage` in
     `over` seconds (0: a step). off: switch off. path: where a shape's action is written in the procedure;
-    empty for other steps. chord: one of the many lines in which a ripple or an exponential is played.
+    empty for other steps. chord: one of the many lines in which a ripple or an exponential is played. step:
+    position of the step that it belongs to.
     """
 
     time: float
@@ -36,6 +37,7 @@ class Action:
     over: float = 0.0
     path: Path = field(default=(), compare=False)
     chord: bool = field(default=False, compare=False)
+    step: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,7 @@ class LimitChange:
     """The current limit [A] that an input has from `time` [s] on; None: again the one settled for it.
 
     path: where it is written in the procedure. before: position of the first action that comes after it.
+    step: position of the step that it belongs to.
     """
 
     time: float
@@ -50,6 +53,7 @@ class LimitChange:
     current: float | None
     path: Path
     before: int = 0
+    step: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,87 +94,81 @@ M = TypeVar("M", LimitChange, Waiting)
 
 
 class _Clock:
-    """Builds actions step by step, keeping each input's set point."""
+    """Builds actions step by step, keeping each input's set point. number: of the step that is built."""
 
     def __init__(self, procedure: Procedure, device: Device) -> None:
         self.procedure, self.device = procedure, device
-        self.now = 0.0
+        self.now, self.number = 0.0, 0
         self.level: dict[str, float] = {}
         self.actions: list[Action] = []
         self.limits: list[LimitChange] = []
         self.waits: list[Waiting] = []
 
-    def power_up(self, step: Step) -> tuple[str, ...]:
-        power_up = step.power_up
-        assert power_up is not None
+    def power_up(self, power_up: PowerUp) -> tuple[str, ...]:
         end = self.now
         for position, name in enumerate(power_up.order):
             start = self.now + position * power_up.gap
             goal = power_up.voltages.get(name, self.device.inputs[name].nominal)
             over = abs(goal) / power_up.rate if power_up.rate else 0.0
-            self.actions.append(Action(start, "on", name, 0.0))
-            self.actions.append(Action(start, "line", name, goal, over))
+            self.actions.append(Action(start, "on", name, step=self.number))
+            self.actions.append(Action(start, "line", name, goal, over, step=self.number))
             self.level[name] = goal
             end = max(end, start + over)
         self.now = end + power_up.settle
         return power_up.order
 
-    def power_down(self, step: Step) -> tuple[str, ...]:
-        power_down = step.power_down
-        assert power_down is not None
+    def power_down(self, power_down: PowerDown) -> tuple[str, ...]:
         for position, name in enumerate(power_down.order):
-            self.actions.append(Action(self.now + position * power_down.gap, "off", name))
+            time = self.now + position * power_down.gap
+            self.actions.append(Action(time, "off", name, step=self.number))
             self.level[name] = 0.0
         self.now += (len(power_down.order) - 1) * power_down.gap
         return power_down.order
 
-    def hold(self, step: Step) -> tuple[str, ...]:
-        assert step.hold is not None
-        self.now += step.hold
+    def hold(self, duration: float) -> tuple[str, ...]:
+        self.now += duration
         return tuple(name for name, level in self.level.items() if level)
 
-    def sweep(self, step: Step) -> tuple[tuple[str, ...], tuple[tuple[float, float, float], ...]]:
-        sweep = step.sweep
-        assert sweep is not None
+    def sweep(self, sweep: Sweep) -> tuple[tuple[float, float, float], ...]:
+        """When each point is held: its voltage [V], from when to when [s]."""
         points = []
         for index in range(sweep.points):
             voltage = sweep.start + (sweep.stop - sweep.start) * index / (sweep.points - 1)
-            self.actions.append(Action(self.now, "line", sweep.input, voltage, 0.0))
+            self.actions.append(Action(self.now, "line", sweep.input, voltage, step=self.number))
             points.append((voltage, self.now, self.now + sweep.dwell))
             self.now += sweep.dwell
         self.level[sweep.input] = sweep.stop
-        return (sweep.input,), tuple(points)
+        return tuple(points)
 
-    def shape(self, step: Step, number: int) -> tuple[str, ...]:
-        shape = step.shape
-        assert shape is not None
+    def shape(self, shape: ShapeStep) -> tuple[str, ...]:
         names = tuple(shape.waveforms)
         pieces = {name: pieces_of(self.procedure, self.device, shape, name) for name in names}
-        here: Path = ("steps", number, "shape")
+        here: Path = ("steps", self.number, "shape")
         if shape.wait_for is not None:
-            path, count = (*here, "wait_for"), len(self.actions)
-            self.waits.append(Waiting(self.now, shape.wait_for, shape.time_out, number, path, count))
+            self._wait(self.now, shape.wait_for, shape, (*here, "wait_for"))
         ends: dict[str, float] = {}
         for turn in range(shape.repeat):
             start = self.now + (shape.pause_between if turn else 0.0)
-            ends = {name: self._turn(shape, number, name, pieces[name], start) for name in names}
+            ends = {name: self._turn(shape, name, pieces[name], start) for name in names}
             self.now = max(start, *ends.values())
         self.now = max([self.now, *(end + _tail(shape, name, pieces[name]) for name, end in ends.items())])
         for name in names:
             if shape.at_end != "stay":
                 kind: Literal["off", "line"] = "off" if shape.at_end == "off" else "line"
-                self.actions.append(Action(self.now, kind, name, path=(*here, "at_end")))
+                self.actions.append(Action(self.now, kind, name, path=(*here, "at_end"), step=self.number))
                 self.level[name] = 0.0
-        limited = dict.fromkeys(each.input for each in self.limits if each.path[:2] == here[:2])
+        limited = dict.fromkeys(each.input for each in self.limits if each.step == self.number)
         count = len(self.actions)
-        self.limits += [LimitChange(self.now, name, None, here, count) for name in limited]
+        self.limits += [LimitChange(self.now, name, None, here, count, self.number) for name in limited]
         return names
 
-    def _turn(
-        self, shape: ShapeStep, number: int, name: str, pieces: tuple[Piece, ...], start: float
-    ) -> float:
+    def _wait(self, time: float, source: Literal["trigger", "key"], shape: ShapeStep, path: Path) -> None:
+        """Everything stays from a time on [s] until a trigger or a key comes."""
+        self.waits.append(Waiting(time, source, shape.time_out, self.number, path, len(self.actions)))
+
+    def _turn(self, shape: ShapeStep, name: str, pieces: tuple[Piece, ...], start: float) -> float:
         """One turn of a shape on one input, from `start` on; when it ends [s]."""
-        here: Path = ("steps", number, "shape")
+        here: Path = ("steps", self.number, "shape")
         level = self.level.get(name, 0.0)
         before: tuple[Positions, type] | None = None
         path, end, add = here, start, self.actions.append
@@ -185,15 +183,16 @@ class _Clock:
             if kind == "line":
                 level = move.value
                 chord = isinstance(move.piece, GLIDING)
-                add(Action(move.time, "line", name, level, move.over, path, chord))
+                add(Action(move.time, "line", name, level, move.over, path, chord, self.number))
             elif kind == "limit":
-                self.limits.append(LimitChange(move.time, name, move.value, path, len(self.actions)))
+                self.limits.append(
+                    LimitChange(move.time, name, move.value, path, len(self.actions), self.number)
+                )
             elif kind == "wait":
                 assert isinstance(move.piece, Wait)
-                source, count = move.piece.source, len(self.actions)
-                self.waits.append(Waiting(move.time, source, shape.time_out, number, path, count))
+                self._wait(move.time, move.piece.source, shape, path)
             else:
-                add(Action(move.time, kind, name, path=path))
+                add(Action(move.time, kind, name, path=path, step=self.number))
         self.level[name] = level
         return end
 
@@ -227,19 +226,19 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
     clock = _Clock(procedure, device)
     spans = []
     for number, step in enumerate(procedure.steps):
-        start = clock.now
+        start, clock.number = clock.now, number
+        inputs: tuple[str, ...] = ()
         points: tuple[tuple[float, float, float], ...] = ()
-        match step.kind:
-            case "power_up":
-                inputs = clock.power_up(step)
-            case "power_down":
-                inputs = clock.power_down(step)
-            case "hold":
-                inputs = clock.hold(step)
-            case "sweep":
-                inputs, points = clock.sweep(step)
-            case _:
-                inputs = clock.shape(step, number)
+        if step.power_up is not None:
+            inputs = clock.power_up(step.power_up)
+        elif step.power_down is not None:
+            inputs = clock.power_down(step.power_down)
+        elif step.hold is not None:
+            inputs = clock.hold(step.hold)
+        elif step.sweep is not None:
+            inputs, points = (step.sweep.input,), clock.sweep(step.sweep)
+        elif step.shape is not None:
+            inputs = clock.shape(step.shape)
         spans.append(Span(step.called(number), step.kind, start, clock.now, inputs, points))
     order = sorted(range(len(clock.actions)), key=lambda number: clock.actions[number].time)
     actions = tuple([clock.actions[number] for number in order])

@@ -55,7 +55,7 @@ from railwright.quantities.fields import (
 from railwright.quantities.parsing import parse_interval, parse_uncertain, parse_value, quoted
 from railwright.quantities.printing import show
 from railwright.quantities.statement import (
-    Part,
+    Stated,
     StatedFigure,
     Statement,
     figures_of,
@@ -88,7 +88,6 @@ __all__ = [
     "NonNegativeVolts",
     "Ohms",
     "OhmsOrTrue",
-    "Part",
     "PositiveAmperes",
     "PositiveOhms",
     "PositiveSeconds",
@@ -98,6 +97,7 @@ __all__ = [
     "SecondRange",
     "SecondReach",
     "Seconds",
+    "Stated",
     "StatedFigure",
     "Statement",
     "Uncertain",

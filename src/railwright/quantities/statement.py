@@ -30,13 +30,13 @@ class Statement(str):
         return made
 
 
-Part = tuple[float, str] | tuple[float, str, int] | float | str
+Stated = tuple[float, str] | tuple[float, str, int] | float | str
 """What a template names: a figure with its unit, and with its significant digits where they are not four; a
 number; or a text (a statement brings its figures).
 """
 
 
-def state(template: str, **parts: Part) -> Statement:
+def state(template: str, **parts: Stated) -> Statement:
     """A sentence of a template: `state("{set} is more than {most}", set=(18.0, "V"), most=(16.0, "V"))`.
 
     `{at:.3g} V` and `{room:.1%}` print the bare number so. A figure of a statement within it keeps its name,
@@ -85,7 +85,7 @@ def figures_of(text: str) -> tuple[StatedFigure, ...]:
     return text.figures if isinstance(text, Statement) else ()
 
 
-def _figures(name: str, part: Part) -> tuple[StatedFigure, ...]:
+def _figures(name: str, part: Stated) -> tuple[StatedFigure, ...]:
     if isinstance(part, str):
         return figures_of(part)
     value, unit = part[:2] if isinstance(part, tuple) else (part, "")
@@ -104,7 +104,7 @@ def _free(name: str, used: Container[str]) -> str:
 class _Shown:
     """A part as a template prints it: by a format of its own, or with its unit."""
 
-    def __init__(self, part: Part) -> None:
+    def __init__(self, part: Stated) -> None:
         self._part = part
 
     def __format__(self, spec: str) -> str:

@@ -58,7 +58,7 @@ def linked_by_host(documents: Documents, set_points: SetPoints, name: str) -> fl
     next look at the outputs, the look itself, and the command.
     """
     every = min(documents.procedure.record.every, WATCH_EVERY)
-    return every + 2 * exchange_of((output.output for output in set_points[name].outputs), documents.bench)
+    return every + 2 * exchange_of(set_points[name].names, documents.bench)
 
 
 def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[QuantityName, Uncertain]:
@@ -89,7 +89,7 @@ def output_errors(
 
 
 def _branch(documents: Documents, feed: Feed, parts: Parts) -> physics.Branch:
-    names = tuple(points.output for points in feed.outputs)
+    names = feed.names
     fixture = documents.bench.fixture(feed.fixture)
     return physics.Branch(
         name=feed.input,

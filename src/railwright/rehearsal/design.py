@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from railwright.circuit.case import QuantityName
+from railwright.circuit.case import Case, QuantityName, fixed
 from railwright.quantities import Uncertain
 
 if TYPE_CHECKING:
@@ -64,6 +64,18 @@ class Design:
     def chunks(self) -> int:
         """How many chunks the cases come in."""
         return -(-self.cases // CHUNK)
+
+    def case(self, number: int) -> Case:
+        """The case of that number, from 0."""
+        return self._case(self.values(number // CHUNK)[number % CHUNK].tolist())
+
+    def numbered(self) -> Iterator[tuple[int, Case]]:
+        """Every case with its number, in their order."""
+        rows = (row for chunk in range(self.chunks) for row in self.values(chunk).tolist())
+        return ((number, self._case(row)) for number, row in enumerate(rows))
+
+    def _case(self, row: Sequence[float]) -> Case:
+        return fixed(dict(zip(self.names, row, strict=True)))
 
     def values(self, chunk: int) -> NDArray[np.float64]:
         """The values of one chunk's cases, shape (cases of the chunk, quantities), SI units."""

@@ -31,6 +31,7 @@ from railwright.rehearsal.harm import (
     Part,
     Stress,
     all_borne,
+    assumed_clamp,
     lead_stress,
     reasons,
     stresses,
@@ -255,6 +256,8 @@ class _Study:
         parts.append(_current(wanted, peak, float(healthy.current.max())))
         parts.append((lead.borne, lead.words))
         parts += self._differences(played, name)
+        clamped = assumed_clamp(wanted, float(pins.voltage.min()))
+        parts += [] if clamped is None else [clamped]
         if trial.energy_in == "the sense lead":
             parts.append(_sense_lead(trial, pins))
         return FaultResult(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from railwright.documents.bench import Lead
 from railwright.documents.device import Input
 from railwright.physics import conductors
+from railwright.physics.loads import KINDS
 from railwright.quantities import show
 
 if TYPE_CHECKING:
@@ -22,8 +23,16 @@ HARMLESS_REVERSE = 1.0
 """Reverse voltage that does no harm to any input [V]: what a conducting diode leaves, such as the freewheel
 diode of a coil; an electrolytic capacitor bears as much (common practice, no source).
 """
+CLAMPS = 0.1
+"""Reverse voltage from which on a diode that is assumed across a load counts as what holds it [V] (chosen:
+far below what a diode drops, far above what a computation leaves).
+"""
 ADIABATIC = 5.0
 """Longest time for which the adiabatic limit of a conductor holds [s]: IEC 60364-5-54 (from memory)."""
+
+
+Part = tuple[bool | None, str]
+"""Whether something is borne (None: unknown), and why, in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +68,23 @@ class Stress:
         if math.isinf(self.permitted):
             return f"{above} {long}, which it withstands"
         return f"{above} {long}; {show(self.permitted, 's')} are withstood"
+
+
+def assumed_clamp(wanted: Input, lowest: float) -> Part | None:
+    """That the device was driven below 0 V, to `lowest` [V], and a diode took it up of which the documents do
+    not give the figures; None: that is not so. Its figures are assumed for the computation alone: whether it
+    is there and bears this, no document says.
+    """
+    for entry in wanted.load:
+        kind = KINDS[entry.kind]
+        missing = [name for name in kind.clamp if getattr(entry.parameters, name) is None]
+        if missing and lowest < -CLAMPS:
+            words = " and ".join(f"'{name}'" for name in missing)
+            return None, (
+                f"driven below 0 V, held at {show(lowest, 'V')} by a diode of the {kind.name} that is only "
+                f"assumed: the device document does not give {words}"
+            )
+    return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +134,12 @@ def forward_levels(wanted: Input) -> list[tuple[float, float | None]]:
 
 
 def reverse_levels(wanted: Input) -> list[tuple[float, float | None]]:
-    """The same for a reversed voltage; an input that gives forward voltages alone is not protected."""
+    """The same for a reversed voltage; an input that gives forward voltages alone is not protected, unless
+    nothing in it has a polarity: then it bears reversed what it bears forward.
+    """
     given = [(w.reverse, w.duration or math.inf) for w in wanted.withstands if w.reverse is not None]
+    if not given and all(KINDS[entry.kind].bears_reverse for entry in wanted.load):
+        return forward_levels(wanted)
     edges = sorted({HARMLESS_REVERSE, *(v for v, _ in given if v > HARMLESS_REVERSE)})
     if not given:
         return [(HARMLESS_REVERSE, 0.0 if wanted.withstands else None)]
@@ -150,10 +180,6 @@ def lead_stress(
         borne = False
         words = f"{show(after, 'A')} go on in the lead, which bears {show(permitted, 'A')}"
     return LeadStress(peak, i2t, limit, after, permitted, melts, borne, words)
-
-
-Part = tuple[bool | None, str]
-"""Whether something is borne (None: unknown), and why, in words."""
 
 
 def all_borne(parts: Iterable[Part]) -> bool | None:

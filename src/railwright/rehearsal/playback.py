@@ -10,7 +10,7 @@ from railwright.documents.bench import Bench
 from railwright.plan.delivery import Delivery, voltage_step
 from railwright.plan.plan import Plan
 from railwright.plan.set_point import waveform
-from railwright.plan.set_points import Feed, SetPoints, limit_of
+from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Action, Timeline
 from railwright.traces import Record, Span
 from railwright.waveforms.deviation import Asked, Deviation, Edge, deviation, edge
@@ -59,10 +59,10 @@ def limit_waveform(timeline: Timeline, step: int, feed: Feed) -> Waveform:
     """The current limit of an input during a shape, on the step's own clock [s], [A]."""
     import numpy as np
 
-    span, settled = timeline.spans[step], limit_of(feed)
+    span, settled = timeline.spans[step], feed.limit
     time, value = [0.0], [settled]
     for change in timeline.limits:
-        if change.input == feed.input and change.path[:2] == ("steps", step) and change.time < span.end:
+        if change.input == feed.input and change.step == step and change.time < span.end:
             at = change.time - span.start
             time += [at, at]
             value += [value[-1], settled if change.current is None else change.current]

@@ -15,7 +15,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.coupling import OutputAction, all_changes
-from railwright.plan.set_points import Feed, SetPoints, limit_of
+from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
@@ -125,7 +125,7 @@ def tell(
             continue
         own_feed = set_points[limit.input]
         for points in own_feed.outputs:
-            part = 1.0 if limit.current is None else limit.current / limit_of(own_feed)
+            part = 1.0 if limit.current is None else limit.current / own_feed.limit
             asked = errors[points.output].limit(points.current_limit * part)
             simulation.set(points.output, at=limit.time, current_limit=asked)
     for change in all_changes(bench, set_points, timeline):

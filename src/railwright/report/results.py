@@ -114,7 +114,7 @@ def budget(place: int, result: Result) -> dict[str, Any]:
     rows = [
         [
             breakable(capital(c.source)),
-            breakable(c.distribution),
+            breakable(c.words),
             show_standard(c.standard, result.unit),
             _share(c.standard**2 / total) if total else "–",
         ]

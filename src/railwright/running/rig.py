@@ -12,7 +12,7 @@ from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
 from railwright.plan.listing import Listing
-from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints, limit_of
+from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
@@ -139,7 +139,7 @@ class Rig:
     def limit(self, name: str, current: float | None, at: float | None = None) -> float:
         """Set an input's current limit [A], None: the one that was settled. Gives when that was done."""
         feed = self.set_points[name]
-        part = 1.0 if current is None else current / limit_of(feed)
+        part = 1.0 if current is None else current / feed.limit
         changes: dict[str, list[OutputSetting]] = {}
         for output in feed.outputs:
             change = OutputSetting(output.output.output, "current_limit", output.current_limit * part)

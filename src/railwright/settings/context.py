@@ -18,7 +18,7 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
 from railwright.plan.delivery import Delivery, deliveries
-from railwright.plan.set_points import Feed, limit_of
+from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
 from railwright.settings.conductors import HOTTEST, temperature_rise
@@ -67,7 +67,7 @@ class FedInput(Group):
 
     name: str
     input: Input
-    limits: Limits | None
+    limits: Limits
     lead_name: str
     lead: Lead
     sense: Sensed
@@ -168,35 +168,19 @@ class FedInput(Group):
             found.append(Draw(drawn[0].high, words, False))
         return found
 
-    def limit(self, feed: Feed) -> float:
-        """Current limit of the group [A]."""
-        return limit_of(feed)
-
-    def ovp(self, feed: Feed) -> float:
-        """OVP level of the group [V]."""
-        return (sum if self.series else min)(output.ovp for output in feed.outputs)
-
     def ovp_at_most(self, feed: Feed) -> float:
         """The most that can stand at the terminals [V]: the OVP level, its error, the rise while it acts."""
-        return self.ovp(feed) + (self.ovp_error or 0.0) + (self.ovp_overshoot or 0.0)
-
-    def ocp(self, feed: Feed) -> float:
-        """Level of the group's over-current protection [A]; inf: it is not used."""
-        return (sum if self.parallel else min)(output.ocp for output in feed.outputs)
-
-    def opp(self, feed: Feed) -> float:
-        """Power at which the group's over-power protection acts [W]; inf: it is not used."""
-        return sum(output.opp for output in feed.outputs)
+        return feed.ovp + (self.ovp_error or 0.0) + (self.ovp_overshoot or 0.0)
 
     def set_to(self, feed: Feed, setting: str) -> float | None:
         """What a setting of the group is set to, in SI units; None: it is not used."""
         first = feed.outputs[0]
         value = {
-            "current_limit": self.limit(feed),
+            "current_limit": feed.limit,
             "trip_delay": first.trip_delay if first.at_limit == "trip" else math.inf,
-            "ovp": self.ovp(feed),
-            "opp": self.opp(feed),
-            "ocp": self.ocp(feed),
+            "ovp": feed.ovp,
+            "opp": feed.opp,
+            "ocp": feed.ocp,
             "ocp_delay": first.ocp_delay if math.isfinite(first.ocp) else math.inf,
         }[setting]
         return value if math.isfinite(value) else None
@@ -215,6 +199,11 @@ class FedInput(Group):
     def capacitance(self) -> float:
         """Largest that a limit charges: of the input, and of the outputs as far as it is known [F]."""
         return self.load.capacitance.high + (self.charged or 0.0)
+
+    @property
+    def holding(self) -> float:
+        """Largest that holds the input's voltage up: its own, and the outputs' as far as it is known [F]."""
+        return self.load.capacitance.high + (self.output_capacitance or 0.0)
 
     def drawn_rising(self, start: float, stop: float) -> Bounds | None:
         """Steady current over a move upwards between two voltages [V]: a converter that has stopped draws
@@ -347,7 +336,7 @@ def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:
             group.ties,
             name,
             device.inputs[name],
-            procedure.limits.get(name),
+            procedure.limits[name],
             hook_up.lead,
             lead,
             hook_up.sensed,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from railwright.documents.sources import Location
-from railwright.quantities import StatedFigure
+from railwright.quantities import StatedFigure, figures_of
 
 
 class Severity(StrEnum):
@@ -23,7 +23,7 @@ class Finding:
 
     rule: stable id. about: the input, output or instrument. where: the line of the document. why: the reason
     in numbers. remedy: what to do. overridden: the reason given in the procedure, where a stop is accepted.
-    figures: those of the reason, in SI.
+    figures: those of the reason, in SI; where it is a statement it brings them itself.
     """
 
     rule: str
@@ -35,6 +35,9 @@ class Finding:
     overridden: str | None = None
     figures: tuple[StatedFigure, ...] = ()
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "figures", self.figures or figures_of(self.why))
+
     @property
     def blocks(self) -> bool:
         return self.severity is Severity.STOP and self.overridden is None
@@ -43,7 +46,7 @@ class Finding:
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why one setting has its value: `value` in SI with its `unit`, or in words with none; where it was
-    decided, and the reason in words. figures: those of the reason, in SI.
+    decided, and the reason in words. figures: as `Finding` has them.
     """
 
     about: str
@@ -53,3 +56,6 @@ class Reason:
     where: Location | None
     why: str
     figures: tuple[StatedFigure, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "figures", self.figures or figures_of(self.why))

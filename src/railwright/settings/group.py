@@ -134,6 +134,11 @@ class Group:
             return None
         return sum(known) if adds else max(known)
 
+    def _across(self, each: Iterable[float | None], adds: bool) -> float | None:
+        """What the outputs' figures come to across the group's terminals: they add up, or their inverses."""
+        whole = self.whole(each if adds else map(_inverse, each), True)
+        return whole if adds or whole is None else 1.0 / whole
+
     def _voltage_errors(self, voltage: float) -> list[float | None]:
         """Bound of the programming error of each output at a set voltage of the group [V]."""
         return [
@@ -220,9 +225,7 @@ class Group:
     @property
     def output_capacitance(self) -> float | None:
         """Capacitance of the group's own outputs at its terminals [F]."""
-        each = [output.output_capacitance for output in self.rows]
-        whole = self.whole(map(_inverse, each) if self.series else each, True)
-        return 1.0 / whole if self.series and whole is not None else whole
+        return self._across([output.output_capacitance for output in self.rows], not self.series)
 
     @cached_property
     def charged(self) -> float | None:
@@ -259,9 +262,7 @@ class Group:
     @property
     def bleeder(self) -> float | None:
         """Resistance of the outputs' bleeders across the group's terminals [Ω]."""
-        each = [output.bleeder for output in self.rows]
-        whole = self.whole(each if self.series else map(_inverse, each), True)
-        return whole if self.series or whole is None else 1.0 / whole
+        return self._across([output.bleeder for output in self.rows], self.series)
 
     @property
     def leak(self) -> float:
@@ -297,6 +298,13 @@ class Group:
     def apertures(self) -> list[float | None]:
         """Over what time each output's readings average [s]."""
         return [each.aperture if each is not None else None for each in self.readings]
+
+    def reading_times(self, every: float) -> tuple[float, float]:
+        """Longest update interval and longest averaging time of the outputs' readings [s]: where the bench
+        does not give the one, `every`, and where it does not give the other, the one.
+        """
+        update = self.whole([each.update if each else None for each in self.readings], False) or every
+        return update, self.whole(self.apertures, False) or update
 
     def without(self, protection: str) -> list[OutputName]:
         """Outputs of which the bench names no such protection ('ovp', 'opp', 'ocp')."""

@@ -14,7 +14,6 @@ from railwright.documents.bench import CurrentAccuracy, Recorder, VoltageAccurac
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.evaluate import evaluate
-from railwright.evaluation.observability import all_known
 from railwright.evaluation.outcome import Result
 from railwright.measures.sampling import sample_rate
 from railwright.plan.set_points import SetPoints
@@ -22,6 +21,7 @@ from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.rehearsal.read import as_read
 from railwright.settings import figures
+from railwright.settings.group import group_of
 
 if TYPE_CHECKING:
     from railwright.traces import Record
@@ -123,9 +123,11 @@ def _would(
     wanted = required.known.records
     interval = _interval(documents, set_points, required)
     advice = shown.measured or shown.unmeasured
-    needed = ""
-    if leaves and required.unit in ("V", "A"):
-        needed = f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
+    needed = (
+        f", exact to ±{show(leaves / ROOM, required.unit, 2)}"
+        if leaves and required.unit in ("V", "A")
+        else ""
+    )
     if interval is None:
         decides = advice.would_decide if advice is not None else ""
         return f"{decides or 'an instrument with a smaller error'}{needed}"
@@ -141,12 +143,9 @@ def _would(
 def _interval(documents: Documents, set_points: SetPoints, required: Requirement) -> float | None:
     """Longest time between two samples of what sees enough [s]; None: how often it samples matters not."""
     bench, every = documents.bench, documents.procedure.record.every
-    readings = [bench.output(points.output).reading for points in set_points[required.of].outputs]
-    updates = all_known([each.update if each else None for each in readings])
-    apertures = all_known([each.aperture if each else None for each in readings])
-    aperture = max(apertures or updates or [every])
-    sampling = required.known.sampling
-    return None if sampling is None else sampling(max(updates or [every]), every, aperture)
+    feed, sampling = set_points[required.of], required.known.sampling
+    update, aperture = group_of(feed.names, feed.arrangement, bench).reading_times(every)
+    return None if sampling is None else sampling(update, every, aperture)
 
 
 def _exact(

@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from railwright.documents.device import Device
-from railwright.documents.procedure import Procedure, Step
+from railwright.documents.procedure import Procedure
 from railwright.plan.set_point import Piece, pieces
 from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.quantities import Interval, Statement, state
@@ -163,11 +163,6 @@ def _undominated(moves: list[Slope]) -> tuple[Slope, ...]:
     return tuple(moves[index] for index in sorted(kept))
 
 
-def step_name(step: Step, index: int) -> str:
-    """Name of a step, or its number."""
-    return step.called(index)
-
-
 def _shape(
     actions: Iterable[Action], step: str, at: dict[str, float]
 ) -> Iterator[tuple[str, Level | None, Slope | None]]:
@@ -195,12 +190,11 @@ def _walk(
 ) -> Iterator[tuple[str, Level | None, Slope | None]]:
     """Every level and slope, input by input, in the order of the steps."""
     at: dict[str, float] = {}
-    by_step: dict[str | int, list[Action]] = {}
+    by_step: dict[int, list[Action]] = {}
     for action in timeline.actions:
-        if action.path:
-            by_step.setdefault(action.path[1], []).append(action)
+        by_step.setdefault(action.step, []).append(action)
     for index, step in enumerate(procedure.steps):
-        name, here = step_name(step, index), ("procedure", "steps", index)
+        name, here = step.called(index), ("procedure", "steps", index)
         if step.power_up is not None:
             for each in step.power_up.order:
                 goal = step.power_up.voltages.get(each, device.inputs[each].nominal)

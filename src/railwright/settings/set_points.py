@@ -11,7 +11,7 @@ from railwright.documents.bench import Output
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits
 from railwright.plan.set_points import Feed, OutputSetPoints
-from railwright.quantities import figures_of, joined, state
+from railwright.quantities import joined, state
 from railwright.settings.context import UNITS, Draw, FedInput, SetPointDraft, locate
 from railwright.settings.engine_rules import AUTO_IMPOSSIBLE
 from railwright.settings.findings import Finding, Reason, Severity
@@ -108,7 +108,6 @@ def _joined(*words: str) -> str:
 
 def _feed(source: FedInput, values: Mapping[str, float]) -> Feed:
     """Set points of each output by those of the input; nan where there is none."""
-    assert source.limits is not None
     limit, level = values.get("current_limit", math.nan), values.get("ovp", math.nan)
     outputs = tuple(
         OutputSetPoints(
@@ -193,7 +192,6 @@ def settle_input(
     another is settled whatever becomes of the other.
     """
     limits = source.limits
-    assert limits is not None
     settled: dict[str, Settled] = {}
     windows: list[Window] = []
 
@@ -250,9 +248,7 @@ def settle_input(
             values[setting] = value.value
             where = documents.where("procedure", ("limits", source.name, setting))
             why = joined("", (value.why, _shared(source, setting)))
-            reasons.append(
-                Reason(source.name, setting, value.value, UNITS[setting], where, why, figures_of(why))
-            )
+            reasons.append(Reason(source.name, setting, value.value, UNITS[setting], where, why))
             continue
         values.pop(setting, None)
         findings += impossible_auto(value, setting, source.name, documents)

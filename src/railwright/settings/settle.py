@@ -11,7 +11,7 @@ from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.set_points import SetPoints
-from railwright.quantities import figures_of, joined, state
+from railwright.quantities import joined, state
 from railwright.settings.context import BoundDocuments, Context, SetPointDraft, locate, sources_of
 from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
@@ -64,11 +64,8 @@ def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -
                 unknown.setdefault((said.about, said.path, said.figure), []).append(said.check)
             else:
                 where = locate(documents, said.path)
-                figures = figures_of(said.why)
-                told = (said.about, where, said.why, said.remedy)
-                found.append(Finding(rule.id, rule.severity, *told, figures=figures))
+                found.append(Finding(rule.id, rule.severity, said.about, where, said.why, said.remedy))
     for (about, path, figure), checks in unknown.items():
-        where = locate(documents, path)
         why = state(
             "{figure} is not given, so this could not be checked: {wanted}",
             figure=figure,
@@ -79,10 +76,9 @@ def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -
                 UNKNOWN_FIGURE,
                 Severity.NOTE,
                 about,
-                where,
+                locate(documents, path),
                 why,
                 "give the figure in the document, or check it by hand",
-                figures=why.figures,
             )
         )
     return found
@@ -118,8 +114,6 @@ def settle(
     windows: list[Window] = []
     findings: list[Finding] = list(hooked.findings)
     for name, source in sources.items():
-        if source.limits is None:
-            continue
         ends = {setting: end for (about, setting), end in (rehearsed or {}).items() if about == name}
         settled = settle_input(source, documents, ends, provisional)
         drafts[name] = settled.draft

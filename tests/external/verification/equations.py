@@ -197,7 +197,7 @@ class Bench:
             out += [
                 (command - i) / s.lag,
                 s.k_i / s.k_p * (command - x) - s.k_i * beyond,
-                s.k_c * (o.limit - (i - leak) - 100.0 * max(0.0, z - s.overshoot)),
+                s.k_c * (o.limit - (i - leak) - 100.0 * max(0.0, z - leak - s.overshoot)),
             ]
         nets = self.nets(y)
         if self.parallel:

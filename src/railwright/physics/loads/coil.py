@@ -79,4 +79,10 @@ def examples(volts: float, amperes: float) -> Examples:
     return {"": {"resistance": f"{volts / amperes} ohm", "inductance": f"{0.01 * volts / amperes} H"}}
 
 
-KIND = LoadKind("coil", Coil, sys.modules[__name__], states=("current",))
+KIND = LoadKind(
+    "coil",
+    Coil,
+    sys.modules[__name__],
+    states=("current",),
+    clamp=("diode_drop", "diode_resistance"),
+)

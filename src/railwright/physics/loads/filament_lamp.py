@@ -193,5 +193,10 @@ def examples(volts: float, amperes: float) -> Examples:
 
 
 KIND = LoadKind(
-    "filament_lamp", FilamentLamp, sys.modules[__name__], states=("temperature",), either_way=True
+    "filament_lamp",
+    FilamentLamp,
+    sys.modules[__name__],
+    states=("temperature",),
+    either_way=True,
+    bears_reverse=True,
 )

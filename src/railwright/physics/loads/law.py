@@ -79,7 +79,7 @@ class LoadParameters(BaseModel):
     nothing was assumed, as the field's description tells what is meant by leaving it out.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
     assumed: ClassVar[Mapping[str, tuple[float, str]]] = {}
     declared: ClassVar[tuple[str, ...]] = ()
     in_table: ClassVar[tuple[str, ...]] = ()
@@ -149,6 +149,9 @@ class LoadKind:
     `flags_at_start`). events: what can happen to it, for people and for evaluation. either_way: it draws the
     same whichever way round it is fed. states_in_current: its current depends on its states; False where it
     does not (a warmth that nothing but an overload follows from), and it needs no `draws` then.
+    bears_reverse: reversed it takes no more harm than the right way round, as nothing in it has a polarity.
+    clamp: fields of the diode that takes up what drives the load below 0 V; one that a document leaves out is
+    assumed.
     """
 
     name: str
@@ -159,6 +162,8 @@ class LoadKind:
     events: tuple[str, ...] = ()
     either_way: bool = False
     states_in_current: bool = True
+    bears_reverse: bool = False
+    clamp: tuple[str, ...] = ()
 
     @property
     def settles(self) -> bool:

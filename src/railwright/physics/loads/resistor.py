@@ -32,4 +32,4 @@ def examples(volts: float, amperes: float) -> Examples:
     return {"": {"resistance": f"{volts / amperes} ohm"}}
 
 
-KIND = LoadKind("resistor", Resistor, sys.modules[__name__], either_way=True)
+KIND = LoadKind("resistor", Resistor, sys.modules[__name__], either_way=True, bears_reverse=True)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
 from railwright.quantities import Interval, show, state
 from railwright.settings.group import Group
@@ -103,43 +104,52 @@ def threshold(
 class Range:
     """What the outputs of a group can be set to, as values of the input.
 
-    what: for people, such as 'OVP'. unit: SI. reaches: output -> its own range, where it is given. portions:
-    output -> its part of the input's value. key: of the figure in the bench document. rule: that judges a
-    written value. zero: whether a lower end at zero is told too.
+    what: for people, such as 'OVP'. unit: SI. portions: of the input's value, for each output. own: range of
+    an output; None: it is not given. key: of the figure in the bench document. rule: that judges a written
+    value. zero: whether a lower end at zero is told too.
     """
 
+    group: Group
     what: str
     unit: str
-    reaches: dict[OutputName, Interval]
-    portions: dict[OutputName, float]
+    portions: Sequence[float]
+    own: Callable[[Output], Interval | None]
     key: tuple[str, ...]
     rule: str
     zero: bool = False
 
     @property
+    def reaches(self) -> dict[OutputName, tuple[Interval, float]]:
+        """Output -> its own range, where it is given, and its portion."""
+        each = zip(self.group.outputs.items(), self.portions, strict=True)
+        return {
+            name: (reach, part) for (name, output), part in each if (reach := self.own(output)) is not None
+        }
+
+    @property
     def low(self) -> float:
-        return max((each.low / self.portions[name] for name, each in self.reaches.items()), default=0.0)
+        return max((reach.low / part for reach, part in self.reaches.values()), default=0.0)
 
     @property
     def high(self) -> float:
-        return min((each.high / self.portions[name] for name, each in self.reaches.items()), default=math.inf)
+        return min((reach.high / part for reach, part in self.reaches.values()), default=math.inf)
 
-    def ends(self, group: Group) -> Iterator[Constraint]:
+    def ends(self) -> Iterator[Constraint]:
         """Its two ends: every output is set within its own range."""
-        low, high, unit = self.low, self.high, self.unit
-        path = (*group.at_output, *self.key)
+        reaches, low, high, unit = self.reaches, self.low, self.high, self.unit
+        path = (*self.group.at_output, *self.key)
 
         def breach(value: float) -> Breach:
             beyond = {
-                name: max(each.low - value * self.portions[name], value * self.portions[name] - each.high)
-                for name, each in self.reaches.items()
+                name: max(reach.low - value * part, value * part - reach.high)
+                for name, (reach, part) in reaches.items()
             }
             name = max(beyond, key=lambda each: beyond[each])
-            reach = self.reaches[name]
+            reach, part = reaches[name]
             return (
                 state(
                     "{set_point} on {output}, whose {what} ranges from {range_low} to {range_high}",
-                    set_point=(value * self.portions[name], unit),
+                    set_point=(value * part, unit),
                     output=name,
                     what=self.what,
                     range_low=(reach.low, unit),

@@ -25,7 +25,7 @@ def facts(source: FedInput) -> Facts:
     yield from charged(source)
     yield from device(source)
     yield from lead(source)
-    yield from in_range(source)
+    yield from range_of(source).ends()
 
 
 def carrying(source: FedInput, current: float) -> float:
@@ -116,7 +116,7 @@ def charges_within(source: FedInput, delay: float) -> float | None:
 def charged(source: FedInput) -> Iterator[Constraint]:
     """A limit that trips charges what is to be charged before a delay that is written is over."""
     limits = source.limits
-    if limits is None or limits.at_limit != "trip" or limits.trip_delay in ("auto", None):
+    if limits.at_limit != "trip" or limits.trip_delay in ("auto", None):
         return
     delay = float(limits.trip_delay)
     least = charges_within(source, delay)
@@ -203,11 +203,12 @@ def lead(source: FedInput) -> Facts:
 
 def range_of(source: FedInput) -> Range:
     """What the outputs' current limits can be set to [A]."""
-    reaches = {name: output.current for name, output in source.outputs.items()}
-    portions = dict(zip(source.names, source.parts, strict=True))
-    return Range("current limit", "A", reaches, portions, ("current",), "current-range")
-
-
-def in_range(source: FedInput) -> Iterator[Constraint]:
-    """Every output can be set to its part."""
-    yield from range_of(source).ends(source)
+    return Range(
+        source,
+        "current limit",
+        "A",
+        source.parts,
+        lambda output: output.current,
+        ("current",),
+        "current-range",
+    )

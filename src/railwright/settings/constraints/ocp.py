@@ -20,11 +20,15 @@ def facts(source: FedInput) -> Facts:
 
 def in_range(source: FedInput) -> Iterator[Constraint]:
     """Every output can be set to its part."""
-    reaches = {name: output.ocp.level for name, output in source.outputs.items() if output.ocp}
-    portions = dict(zip(source.names, source.parts, strict=True))
-    yield from Range("over-current protection", "A", reaches, portions, ("ocp", "level"), "ocp-range").ends(
-        source
-    )
+    return Range(
+        source,
+        "over-current protection",
+        "A",
+        source.parts,
+        lambda output: output.ocp.level if output.ocp else None,
+        ("ocp", "level"),
+        "ocp-range",
+    ).ends()
 
 
 def needed(source: FedInput) -> Iterator[Constraint]:
@@ -48,14 +52,13 @@ def needed(source: FedInput) -> Iterator[Constraint]:
 
 def delay_in_range(source: FedInput) -> Iterator[Constraint]:
     """Every output can be set to its delay [s]."""
-    reaches = {name: output.ocp.delay or AT_ONCE for name, output in source.outputs.items() if output.ocp}
-    portions = dict.fromkeys(source.outputs, 1.0)
-    yield from Range(
+    return Range(
+        source,
         "delay of the over-current protection",
         "s",
-        reaches,
-        portions,
+        [1.0] * source.count,
+        lambda output: (output.ocp.delay or AT_ONCE) if output.ocp else None,
         ("ocp", "delay"),
         "ocp-range",
         zero=True,
-    ).ends(source)
+    ).ends()

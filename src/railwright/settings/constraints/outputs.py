@@ -15,9 +15,7 @@ def highest(source: FedInput) -> Constraint:
     drop, full = source.sensed_drop, source.full_voltage
 
     def breach(voltage: float) -> Breach:
-        added = ""
-        if drop:
-            added = state(" and the lead's drop of {drop} that is sensed away", drop=(drop, "V"))
+        added = state(" and the lead's drop of {drop} that is sensed away", drop=(drop, "V")) if drop else ""
         return (
             state(
                 "{level}{added} is more than the {full_voltage} that {outputs} can give",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 
 from railwright.quantities import show, state
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
@@ -20,7 +19,7 @@ def facts(source: FedInput, limit: float | None) -> Facts:
     """
     yield from borne(source)
     yield from played(source, limit)
-    yield from in_range(source)
+    yield from range_of(source).ends()
 
 
 def played(source: FedInput, limit: float | None) -> Facts:
@@ -33,9 +32,9 @@ def played(source: FedInput, limit: float | None) -> Facts:
         yield Missing(path, "accuracy of the set voltage", "ovp-below-played", check)
         return
     early = source.ovp_early(level.voltage)
-    drop = ""
-    if limit and source.senses:
-        drop = state(" and {drop} of sensed drop", drop=(source.drop(limit), "V"))
+    drop = (
+        state(" and {drop} of sensed drop", drop=(source.drop(limit), "V")) if limit and source.senses else ""
+    )
     plays = state(
         "'{step}' plays {level}, up to {highest} at the terminals with programming error{drop}",
         step=level.step,
@@ -180,17 +179,19 @@ def falling(source: FedInput, overshoot: float, level: float) -> float:
     """
     drawn = source.load.current(level)
     least = (drawn.low if drawn is not None else 0.0) + level * source.leak
-    most = source.load.capacitance.high + (source.output_capacitance or 0.0)
-    return most * overshoot / least if least > 0.0 else math.inf if most > 0.0 else 0.0
-
-
-def in_range(source: FedInput) -> Iterator[Constraint]:
-    """Every output can be set to its share."""
-    yield from range_of(source).ends(source)
+    if least > 0.0:
+        return source.holding * overshoot / least
+    return math.inf if source.holding > 0.0 else 0.0
 
 
 def range_of(source: FedInput) -> Range:
     """What the outputs' OVP levels can be set to [V], of those that have one."""
-    reaches = {name: output.ovp.level for name, output in source.outputs.items() if output.ovp}
-    portions = dict(zip(source.names, source.shares, strict=True))
-    return Range("OVP", "V", reaches, portions, ("ovp", "level"), "ovp-range")
+    return Range(
+        source,
+        "OVP",
+        "V",
+        source.shares,
+        lambda output: output.ovp.level if output.ovp else None,
+        ("ovp", "level"),
+        "ovp-range",
+    )

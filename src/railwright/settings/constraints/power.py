@@ -60,13 +60,17 @@ def steady(source: FedInput) -> Facts:
 
 def in_range(source: FedInput) -> Facts:
     """Every output can be set to its part."""
-    reaches = {name: output.opp.level for name, output in source.outputs.items() if output.opp}
-    portions = dict(zip(source.names, source.power_parts, strict=True))
-    if len(reaches) < source.count:
+    if any(output.opp is None for output in source.rows):
         yield Missing((*source.at_output, "opp"), "the level of the output's OPP")
-    yield from Range("over-power protection", "W", reaches, portions, ("opp", "level"), "opp-range").ends(
-        source
-    )
+    yield from Range(
+        source,
+        "over-power protection",
+        "W",
+        source.power_parts,
+        lambda output: output.opp.level if output.opp else None,
+        ("opp", "level"),
+        "opp-range",
+    ).ends()
 
 
 def charging(source: FedInput, limit: float) -> Iterator[Constraint]:

@@ -119,11 +119,11 @@ def slow_output(source: FedInput) -> Iterator[Constraint]:
         return
     name = max(slews, key=lambda each: slews[each] / shares[each])
     own, slowest = slews[name], slews[name] / shares[name]
-    together = ""
-    if source.series:
-        together = state(
-            ", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s")
-        )
+    together = (
+        state(", with which {outputs} rise at {slowest}", outputs=source.words, slowest=(slowest, "V/s"))
+        if source.series
+        else ""
+    )
     why = state(
         "the slew of {output} begins at {range_low}{together}",
         output=name,

@@ -46,9 +46,11 @@ def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
     longest = source.longest_charging(least) if limit is not None else None
     if longest is None:
         return
-    takes = "never ends"
-    if math.isfinite(longest.time):
-        takes = state("takes up to {charging_time}", charging_time=(longest.time, "s"))
+    takes = (
+        state("takes up to {charging_time}", charging_time=(longest.time, "s"))
+        if math.isfinite(longest.time)
+        else "never ends"
+    )
     what = state(
         "{charging} (the output's own with it) at {limit_less_error}",
         charging=longest.words,
@@ -89,20 +91,28 @@ def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
 
 def range_of(source: FedInput) -> Range:
     """What the outputs' trip delays can be set to [s], of those whose range is given."""
-    reaches = {name: output.trip_delay for name, output in source.outputs.items() if output.trip_delay}
-    portions = dict.fromkeys(source.outputs, 1.0)
-    return Range("trip delay", "s", reaches, portions, ("trip_delay",), "trip-delay-range", zero=True)
+    return Range(
+        source,
+        "trip delay",
+        "s",
+        [1.0] * source.count,
+        lambda output: output.trip_delay,
+        ("trip_delay",),
+        "trip-delay-range",
+        zero=True,
+    )
 
 
 def in_range(source: FedInput) -> Facts:
     """Every output can be set to it."""
     reach = range_of(source)
+    known = reach.reaches
     for name in source.outputs:
-        if name not in reach.reaches:
+        if name not in known:
             path = (*output_path(name), *reach.key)
             yield Missing(path, "range of the trip delay", reach.rule, f"the delay of {source.name}", name)
-    if reach.reaches:
-        yield from reach.ends(source)
+    if known:
+        yield from reach.ends()
 
 
 def short_heat(source: FedInput, limit: float, delay: float) -> float:
@@ -151,9 +161,11 @@ def fuse(source: FedInput, limit: float) -> Iterator[Constraint]:
         return
 
     def breach(delay: float) -> Breach:
-        until = "the output regulates there and does not trip"
-        if math.isfinite(delay):
-            until = state("{trip_delay} pass before the output trips", trip_delay=(delay, "s"))
+        until = (
+            state("{trip_delay} pass before the output trips", trip_delay=(delay, "s"))
+            if math.isfinite(delay)
+            else "the output regulates there and does not trip"
+        )
         return (
             state(
                 "the limit lets {let_through} through (with programming error), at which the fuse in "

@@ -49,5 +49,4 @@ def as_run(documents: Documents, set_points: SetPoints) -> Documents:
 
 
 def _written(feed: Feed) -> HookUp:
-    names = tuple(output.output for output in feed.outputs)
-    return hook_up_of(names, feed.arrangement, feed.lead, feed.fixture, feed.sense)
+    return hook_up_of(feed.names, feed.arrangement, feed.lead, feed.fixture, feed.sense)

@@ -217,8 +217,9 @@ def settings(demand: Demand, source: FedInput) -> Found:
             )
             yield Obstacle(why)
         return
-    facts = (current_limit.enough, current_limit.device, current_limit.in_range)
-    yield from written(demand, "current_limit", [each for fact in facts for each in fact(source)])
+    in_range = current_limit.range_of(source).ends()
+    facts = chain(current_limit.enough(source), current_limit.device(source), in_range)
+    yield from written(demand, "current_limit", facts)
 
 
 # what hangs on lead and sense

@@ -130,8 +130,7 @@ def _proposals(demand: Demand, group: Group) -> Iterator[FedInput]:
 
 def _candidate(demand: Demand, source: FedInput, found: Sequence[Obstacle]) -> Candidate:
     wrong = source.reading_error("current", demand.current)
-    known = wrong is not None and demand.current > 0
-    reading = round(1000 * wrong / demand.current) if known and wrong is not None else 1000
+    reading = 1000 if wrong is None or demand.current <= 0 else round(1000 * wrong / demand.current)
     margins = _margins(demand, source)
     return Candidate(
         source,

@@ -78,7 +78,6 @@ class Demand:
 
     @property
     def limits(self) -> Limits:
-        assert self.source.limits is not None
         return self.source.limits
 
     @property

@@ -16,7 +16,7 @@ from railwright.settings.group import tie_of
 from railwright.settings.hookup.candidates import Candidate, Field, field_of, taken_by
 from railwright.settings.hookup.demand import Demand, demands_of
 from railwright.settings.hookup.joinings import couplings_of
-from railwright.settings.hookup.program import Objective, Program, with_leads, worth
+from railwright.settings.hookup.program import Program, with_leads, worth
 from railwright.settings.hookup.result import WHOLE, HookedUp
 from railwright.settings.hookup.smallest import Smallest, smallest_change
 from railwright.settings.hookup.words import costs, describe, percent, why_chosen, why_none
@@ -31,14 +31,10 @@ def resolve(documents: Documents) -> HookedUp:
     bench = documents.bench
     demands = demands_of(documents)
     written = {name: each for name, each in demands.items() if not each.wish.auto}
-    findings = []
-    asking: dict[str, Demand] = {}
-    for name, each in demands.items():
-        if each.wish.auto and each.source.needs is None:
-            findings.append(_unknown_draw(each, documents))
-        elif each.wish.auto:
-            asking[name] = each
-    taken = taken_by({**written, **{n: each for n, each in demands.items() if n not in asking}}, bench)
+    auto = {name: each for name, each in demands.items() if each.wish.auto}
+    asking = {name: each for name, each in auto.items() if each.source.needs is not None}
+    findings = [_unknown_draw(each, documents) for name, each in auto.items() if name not in asking]
+    taken = taken_by({name: each for name, each in demands.items() if name not in asking}, bench)
     fields = [field_of(each, taken) for each in asking.values()]
     best, runner_up = solved(fields, bench) if fields else (None, None)
     if best is not None:
@@ -51,7 +47,7 @@ def resolve(documents: Documents) -> HookedUp:
         chosen = dict(smallest.kept)
         findings.append(_nothing_fits(fields, smallest, documents))
     reasons = _reasons(fields, chosen, documents)
-    if best is not None and fields:
+    if best is not None:
         reasons.append(_whole(best, runner_up, documents))
     hook_up = {
         name: chosen[name].hook_up if name in chosen else wish
@@ -108,21 +104,23 @@ def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents
         if name in chosen:
             where = documents.where("procedure", ("hook_up", name))
             why = why_chosen(field, chosen[name], feeds)
-            reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why, why.figures))
+            reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why))
     return reasons
 
 
 def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, documents: Documents) -> Reason:
     """What the whole assignment is worth, and the next best one."""
-    mine: Objective = worth(best)
+    mine = worth(best)
     names = "output" if mine.outputs == 1 else "outputs"
-    next_best = "there is no other, save for exchanging outputs of one kind"
-    if runner_up is not None:
-        next_best = state(
+    next_best = (
+        state(
             "next best: {difference}; {costs}",
             difference=_difference(best, runner_up),
             costs=costs(mine, worth(runner_up)),
         )
+        if runner_up is not None
+        else "there is no other, save for exchanging outputs of one kind"
+    )
     why = state(
         "the fewest outputs, then the largest smallest headroom ({least_headroom}), the fewest cautions "
         "({cautions}), the largest sum of headrooms ({headroom_sum}), the finest current readings (errors of "
@@ -134,7 +132,7 @@ def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, doc
         next_best=next_best,
     )
     where = documents.where("procedure", ("hook_up",))
-    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why, why.figures)
+    return Reason(WHOLE, "hook_up", f"{mine.outputs} {names}", "", where, why)
 
 
 def _difference(best: Sequence[Candidate], other: Sequence[Candidate]) -> str:
@@ -155,7 +153,6 @@ def _nothing_fits(fields: Sequence[Field], smallest: Smallest, documents: Docume
         why,
         "the smallest change that would make one fit: "
         + " and ".join(change.words for change in smallest.changes),
-        figures=why.figures,
     )
 
 

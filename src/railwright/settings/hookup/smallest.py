@@ -102,9 +102,11 @@ def _further(demand: Demand) -> tuple[Candidate | None, str]:
     volts = demand.highest + candidate.source.sensed_drop
     asked = demand.limits.current_limit
     amperes = 1.02 * HEADROOM * demand.current if asked == AUTO else float(asked)
-    other = "one more output"
-    if demand.wish.source != AUTO:
-        other = f"another output than {', '.join(demand.wish.outputs)},"
+    other = (
+        f"another output than {', '.join(demand.wish.outputs)},"
+        if demand.wish.source != AUTO
+        else "one more output"
+    )
     words = [f"{other} of {show(round_up(volts), 'V')} and {show(round_up(amperes), 'A')} or more"]
     if sensed:
         words.append(f"that senses at the load and makes up for {show(round_up(drop), 'V')} or more")

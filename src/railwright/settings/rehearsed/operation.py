@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from railwright.assumptions import Assumption
-from railwright.documents.procedure import Step
-from railwright.plan.timeline import Action
 from railwright.quantities import joined, show, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity
@@ -87,7 +86,7 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
     for source, _ in rehearsed.inputs:
         for name, count in list(_restarting(rehearsed, source).items())[:1]:
-            limit = source.limit(rehearsed.context.feeds[source.name])
+            limit = rehearsed.context.feeds[source.name].limit
             why, remedy = _freed(rehearsed, source)
             yield Hit(
                 source.name,
@@ -156,7 +155,7 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
             if abs(reached - asked) > max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST):
                 yield Hit(
                     source.name,
-                    (*rehearsed.step_path(span), "power_up"),
+                    ("procedure", "steps", rehearsed.record.spans.index(span), "power_up"),
                     state(
                         "rehearsed, {reached} is reached at the end of '{step}'; {set_point} is set",
                         reached=(reached, "V"),
@@ -223,43 +222,19 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
     """Every move of an input's set voltage within a shape or a sweep."""
     timeline = rehearsed.context.timeline
     actions = [each for each in timeline.actions if each.input == source.name]
-    level, number = 0.0, 0
-    for index, (step, span) in enumerate(zip(rehearsed.context.procedure.steps, timeline.spans, strict=True)):
-        if step.shape is not None:
-            places = [_written(each) for each in actions[number:] if each.path[1:2] == (index,)]
-        else:
-            places = _places(step, source.name)
-        for place in places:
-            action = actions[number]
-            following = actions[number + 1].time if number + 1 < len(actions) else span.end
-            before, level, number = level, 0.0 if action.kind == "off" else action.voltage, number + 1
-            if place and before != level:
-                path = ("procedure", "steps", index, *place)
-                until = min(span.end, following)
-                yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
-
-
-def _written(action: Action) -> Path:
-    """Where a shape's set point is written, from its step on; empty where the output goes off or on."""
-    return action.path[2:] if action.kind == "line" else ()
-
-
-def _places(step: Step, name: str) -> list[Path]:
-    """Where each of a step's actions on an input is written, in their order; empty: nothing to be reached."""
-    if step.sweep is not None and step.sweep.input == name:
-        return [("sweep",)] * step.sweep.points
-    if step.power_up is not None:
-        return [(), ()] * step.power_up.order.count(name)
-    if step.power_down is not None:
-        return [()] * step.power_down.order.count(name)
-    return []
+    level = 0.0
+    for action, following in zip_longest(actions, actions[1:]):
+        span = timeline.spans[action.step]
+        before, level = level, 0.0 if action.kind == "off" else action.voltage
+        if action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
+            path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
+            until = span.end if following is None else min(span.end, following.time)
+            yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
 
 
 def _to_fall(source: FedInput) -> str:
     """What would bring an input's voltage down faster."""
-    own = source.output_capacitance
-    capacitance = source.load.capacitance.high + (own or 0.0)
-    stored = f" ({show(capacitance, 'F')} hold it up)" if capacitance else ""
+    stored = f" ({show(source.holding, 'F')} hold it up)" if source.holding else ""
     return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 

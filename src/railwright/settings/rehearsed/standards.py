@@ -41,10 +41,9 @@ def standard_missed(rehearsed: Rehearsed) -> Outcome:
             into_load = edges_into_load(context.documents, feed, pieces, nominal, permitted.load)
         missed = list(_missed(permitted, played, into_load, nominal))
         if missed:
-            inside = ("inputs", played.input) if shape.inputs is not None else ()
             yield Hit(
                 played.input,
-                ("procedure", "steps", played.step, "shape", *inside, "standard"),
+                ("procedure", "steps", played.step, "shape", *shape.at(played.input), "standard"),
                 state(
                     "rehearsed, '{step}' ({test}): {missed} ({cited})",
                     step=played.span.name,
@@ -61,9 +60,7 @@ def _missed(
     permitted: Permitted, played: PlayedShape, into_load: Sequence[Edge], nominal: float
 ) -> Iterator[Statement]:
     """What is not kept, with figures; nothing where all is."""
-    at_load: str = ""
-    if permitted.load is not None:
-        at_load = state("into {load} ", load=(permitted.load, "ohm"))
+    at_load = state("into {load} ", load=(permitted.load, "ohm")) if permitted.load is not None else ""
     decides = into_load or played.edges
     if permitted.edge is not None:
         shortest, longest = permitted.edge
@@ -95,9 +92,11 @@ def _edges_missed(
     shortest: float, longest: float, at_load: str, into_load: Sequence[Edge], at_input: Sequence[Edge]
 ) -> Statement:
     """That edges are not as short or as long [s] as is asked. at_load: the load that they are meant at."""
-    asked = state("{longest} or less", longest=(longest, "s"))
-    if shortest:
-        asked = state("{shortest} to {longest}", shortest=(shortest, "s"), longest=(longest, "s"))
+    asked = (
+        state("{shortest} to {longest}", shortest=(shortest, "s"), longest=(longest, "s"))
+        if shortest
+        else state("{longest} or less", longest=(longest, "s"))
+    )
     got = [state("at the input {durations}", durations=_durations(at_input, "input"))]
     if into_load:
         got.insert(0, state("{at_load}{durations}", at_load=at_load, durations=_durations(into_load, "load")))

@@ -53,7 +53,7 @@ def trips(rehearsed: Rehearsed) -> Outcome:
                 stays = state(" after {held} in the limit", held=(held[1], "s"))
             why = state(
                 "the current limit of {limit} trips{stays}; the trip delay is {trip_delay}",
-                limit=(source.limit(feed), "A"),
+                limit=(feed.limit, "A"),
                 stays=stays,
                 trip_delay=(feed.outputs[0].trip_delay, "s"),
             )

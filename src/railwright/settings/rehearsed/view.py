@@ -11,7 +11,7 @@ from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
 from railwright.quantities import Uncertain
 from railwright.settings.context import BoundDocuments, FedInput
-from railwright.traces import Event, EventKind, Mode, Record, Span, Traces
+from railwright.traces import Event, EventKind, Mode, Record, Traces
 
 if TYPE_CHECKING:
     import numpy as np
@@ -79,21 +79,10 @@ class Rehearsed:
         """Trips of an input's outputs."""
         return self.events(source, *(kind for kind in EventKind if kind.trip))
 
-    def span_at(self, time: float) -> Span | None:
-        """The step that is played at a time [s]."""
-        inside = [span for span in self.record.spans if span.start <= time <= span.end]
-        return inside[0] if inside else None
-
     def step_words(self, time: float) -> str:
         """The step that is played at a time [s], for people."""
-        span = self.span_at(time)
-        return f"'{span.name}'" if span else "the procedure"
-
-    def step_path(self, span: Span | None) -> tuple[str | int, ...]:
-        """Where a step is written."""
-        steps: tuple[str | int, ...] = ("procedure", "steps")
-        names = [each.name for each in self.context.timeline.spans]
-        return (*steps, names.index(span.name)) if span is not None and span.name in names else steps
+        inside = (f"'{span.name}'" for span in self.record.spans if span.start <= time <= span.end)
+        return next(inside, "the procedure")
 
 
 def stretches(time: NDArray[np.float64], holds: NDArray[np.bool_]) -> list[tuple[float, float]]:

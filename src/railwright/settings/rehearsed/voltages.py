@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from railwright.documents.procedure import Requirement
-from railwright.evaluation.observability import all_known
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import StatedFigure, Statement, named, state
 from railwright.settings.findings import Severity
@@ -105,9 +104,11 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
                 expected=_amount("expected", result.measured.value, required.unit),
                 permitted=_permitted(required),
             )
-        remedy = "expect a failure, or correct the requirement or the load model"
-        if result.outcome != "fail":
-            remedy = "change the step so that it can be measured, or correct the requirement"
+        remedy = (
+            "change the step so that it can be measured, or correct the requirement"
+            if result.outcome != "fail"
+            else "expect a failure, or correct the requirement or the load model"
+        )
         yield Hit(required.of, ("procedure", "requires", index), why, remedy)
 
 
@@ -167,17 +168,17 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
         span = next((span for span in rehearsed.record.spans if span.name == required.during), None)
         if source is None or traces is None or span is None or not required.known.momentary:
             continue
-        updates = source.updates
         part = traces.closed(span.start, span.end)
-        if len(updates) < source.count or part.time.size < 2:
+        if len(source.updates) < source.count or part.time.size < 2:
             continue
         every = rehearsed.context.procedure.record.every
-        blind = blind_time(max(updates), every, max(all_known(source.apertures) or updates))
+        update, aperture = source.reading_times(every)
+        blind = blind_time(update, every, aperture)
         values = part.columns[required.known.records[0]]
         peak = float(values.max())
         finer = ""
         held = longest(part.time, values >= 0.9 * peak)
-        if peak > 0 and held is not None and held[1] < max(updates):
+        if peak > 0 and held is not None and held[1] < update:
             length = max(held[1], 1e-6)
             if length / TOP < deciding_interval(blind):
                 finer = f"; as short as it is rehearsed, {sample_rate(length / TOP)} show its height"
@@ -190,7 +191,7 @@ def peak_brief(rehearsed: Rehearsed) -> Outcome:
                     requirement=required.name,
                     peak=(peak, required.unit),
                     held=(held[1], "s"),
-                    interval=(max(updates), "s"),
+                    interval=(update, "s"),
                 ),
                 f"record it with {sample_rate(deciding_interval(blind))} or more{finer}",
             )

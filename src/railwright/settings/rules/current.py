@@ -8,6 +8,7 @@ from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged, settings_judged
 from railwright.settings.windows import rise
 from railwright.settings.windows.current_limit import HEADROOM
@@ -16,15 +17,16 @@ from railwright.settings.windows.current_limit import HEADROOM
 @rule("current-range", Severity.STOP)
 def current_range(context: Context) -> Outcome:
     """A current limit is outside the output's range."""
-    yield from settings_judged(context, "current_limit", lambda source, _: current_limit.in_range(source))
+    yield from settings_judged(
+        context, "current_limit", lambda source, _: current_limit.range_of(source).ends()
+    )
 
 
-@rule("power-range", Severity.STOP)
-def power_range(context: Context) -> Outcome:
+@input_rule("power-range", Severity.STOP)
+def power_range(source: FedInput) -> Outcome:
     """The steady power that is needed is more than the output can give."""
-    for source in context.sources.values():
-        powers = [(power, level.path) for level, _, power in source.powers(source.full_power)]
-        yield from judged(source, given(source), *powers, once=True)
+    powers = [(power, level.path) for level, _, power in source.powers(source.full_power)]
+    yield from judged(source, given(source), *powers, once=True)
 
 
 @rule("power-before-limit", Severity.NOTE)
@@ -64,11 +66,10 @@ def limit_below_need(context: Context) -> Outcome:
 def limit_headroom(context: Context) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
     for source, feed in context.having("current_limit"):
-        limit = source.limit(feed)
         if source.needs is None:
             continue
         need, need_from, _ = source.needs
-        least = source.surely(limit)
+        least = source.surely(feed.limit)
         if need <= least < HEADROOM * need:
             yield Hit(
                 source.name,
@@ -91,50 +92,51 @@ def limit_above_device(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.device(source))
 
 
-@rule("declared-current", Severity.CAUTION, on_sheet=False)
-def declared_current(context: Context) -> Outcome:
+@input_rule("declared-current", Severity.CAUTION, on_sheet=False)
+def declared_current(source: FedInput) -> Outcome:
     """The load model draws, over the operating range, something else than the declared steady current."""
-    for source in context.sources.values():
-        declared = source.input.current.steady
-        if declared is None:
-            path = (*source.at_input, "current")
-            yield Unknown(source.name, path, "declared steady current", "the load model against it")
-            continue
-        operating = source.input.operating
-        drawn = source.load.over(max(operating.low, 1e-3), operating.high)
-        if drawn is None:
-            continue
-        bounds, at = drawn
-        if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
-            yield Hit(
-                source.name,
-                (*source.at_input, "current", "steady"),
-                state(
-                    "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
-                    "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
-                    declared_low=(declared.low, "A"),
-                    declared_high=(declared.high, "A"),
-                    drawn_low=(bounds.low, "A"),
-                    drawn_high=(bounds.high, "A"),
-                    drawn_at=(at, "V"),
-                ),
-                "correct the declared current or the load model: one of them is wrong",
-            )
+    declared = source.input.current.steady
+    if declared is None:
+        path = (*source.at_input, "current")
+        yield Unknown(source.name, path, "declared steady current", "the load model against it")
+        return
+    operating = source.input.operating
+    drawn = source.load.over(max(operating.low, 1e-3), operating.high)
+    if drawn is None:
+        return
+    bounds, at = drawn
+    if bounds.high > declared.high * (1 + 1e-9) or bounds.low < declared.low * (1 - 1e-9):
+        yield Hit(
+            source.name,
+            (*source.at_input, "current", "steady"),
+            state(
+                "declared {declared_low} to {declared_high}; the load model draws {drawn_low} to "
+                "{drawn_high} over the operating range (most at {drawn_at:.3g} V)",
+                declared_low=(declared.low, "A"),
+                declared_high=(declared.high, "A"),
+                drawn_low=(bounds.low, "A"),
+                drawn_high=(bounds.high, "A"),
+                drawn_at=(at, "V"),
+            ),
+            "correct the declared current or the load model: one of them is wrong",
+        )
 
 
 @rule("ramp-in-limit", Severity.NOTE)
 def ramp_in_limit(context: Context) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
     for source, feed in context.having("current_limit"):
-        limit = source.limit(feed)
+        limit = feed.limit
         least = source.surely(limit)
         charging = source.longest_charging(least)
         if charging is None or charging.move.rate is None:
             continue
         needed = charging.capacitance * charging.move.rate
-        takes: str = "for ever"
-        if charging.time < float("inf"):
-            takes = state("up to {charging_time}", charging_time=(charging.time, "s"))
+        takes = (
+            state("up to {charging_time}", charging_time=(charging.time, "s"))
+            if charging.time < float("inf")
+            else "for ever"
+        )
         yield Hit(
             source.name,
             charging.move.path,
@@ -174,7 +176,7 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
 def limit_at_low_voltage(context: Context) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
     for source, feed in context.having("current_limit"):
-        least = source.surely(source.limit(feed))
+        least = source.surely(feed.limit)
         for low, drawn in source.load.just_above_stopping:
             falling = [each for each in source.played.moves if each.stop < min(each.start, low * 1.2)]
             if not falling or drawn <= least:
@@ -196,26 +198,25 @@ def limit_at_low_voltage(context: Context) -> Outcome:
             )
 
 
-@rule("power-headroom", Severity.CAUTION, on_sheet=False)
-def power_headroom(context: Context) -> Outcome:
+@input_rule("power-headroom", Severity.CAUTION, on_sheet=False)
+def power_headroom(source: FedInput) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
-    for source in context.sources.values():
-        full = source.full_power
-        if any(output.power is None for output in source.rows):
-            continue
-        for level, drawn, power in source.powers(full):
-            if power <= full < HEADROOM * power:
-                yield Hit(
-                    source.name,
-                    level.path,
-                    state(
-                        "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
-                        level=(level.voltage, "V"),
-                        drawn=(drawn, "A"),
-                        needed=(power, "W"),
-                        power=(full, "W"),
-                        outputs=", ".join(source.outputs),
-                    ),
-                    "take a stronger output, or join outputs",
-                )
-                break
+    full = source.full_power
+    if any(output.power is None for output in source.rows):
+        return
+    for level, drawn, power in source.powers(full):
+        if power <= full < HEADROOM * power:
+            yield Hit(
+                source.name,
+                level.path,
+                state(
+                    "{level} with up to {drawn} needs {needed} of the {power} that {outputs} can give",
+                    level=(level.voltage, "V"),
+                    drawn=(drawn, "A"),
+                    needed=(power, "W"),
+                    power=(full, "W"),
+                    outputs=", ".join(source.outputs),
+                ),
+                "take a stronger output, or join outputs",
+            )
+            break

@@ -32,8 +32,7 @@ def _delivered(context: Context) -> Iterator[tuple[Delivery, Path, str]]:
 def _shape_path(context: Context, step: int, name: str) -> Path:
     """Where a shape, or its part for one input, is written."""
     shape = context.procedure.steps[step].shape
-    inside = ("inputs", name) if shape is not None and shape.inputs is not None else ()
-    return ("procedure", "steps", step, "shape", *inside)
+    return ("procedure", "steps", step, "shape", *(shape.at(name) if shape is not None else ()))
 
 
 @rule("shape-not-served", Severity.CAUTION, on_sheet=False)
@@ -94,11 +93,11 @@ def host_cannot_keep(context: Context) -> Outcome:
         apart = exchange_of(source.outputs, context.bench)
         supplies = dict.fromkeys(output.supply for output in source.outputs)
         unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
-        taken = ""
-        if unknown:
-            taken = state(
-                " (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown)
-            )
+        taken = (
+            state(" (taken: the bench gives no 'exchange' of {supplies})", supplies=", ".join(unknown))
+            if unknown
+            else ""
+        )
         yield Hit(
             name,
             path,
@@ -163,9 +162,9 @@ def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:
     """
     found: dict[tuple[int, str], list[Action]] = {}
     for action in timeline.actions:
-        step = action.path[1] if action.path else None
-        if isinstance(step, int) and action.time >= timeline.spans[step].end:
-            found.setdefault((step, action.input), []).append(action)
+        span = timeline.spans[action.step]
+        if span.kind == "shape" and action.time >= span.end:
+            found.setdefault((action.step, action.input), []).append(action)
     return found
 
 

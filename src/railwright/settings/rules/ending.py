@@ -11,7 +11,6 @@ from railwright.quantities import Statement, show, state
 from railwright.settings import figures
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.rules.energy import FALLEN, discharge_of
 from railwright.settings.rules.voltage import TOUCH_LIMIT
@@ -22,12 +21,12 @@ DANGEROUS = TOUCH_LIMIT["dry"]
 
 def _after(source: FedInput | None) -> tuple[str, ...]:
     """Inputs that have to be confirmed off before this one goes off."""
-    return () if source is None or source.limits is None else source.limits.off_after
+    return () if source is None else source.limits.off_after
 
 
 def _stays_on(source: FedInput | None) -> str | None:
     """Why an input stays on at the end; None: it goes off."""
-    return None if source is None or source.limits is None else source.limits.at_end.stays_on
+    return None if source is None else source.limits.at_end.stays_on
 
 
 def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
@@ -45,17 +44,8 @@ def _switched(context: Context) -> Iterator[tuple[Action, frozenset[str]]]:
 
 def _place(context: Context, action: Action) -> tuple[str, Path]:
     """Name of the step that switches, and where it is written."""
-    if action.path:
-        index = action.path[1]
-        assert isinstance(index, int)
-        return step_name(context.procedure.steps[index], index), ("procedure", *action.path)
-    kind = "power_up" if action.kind == "on" else "power_down"
-    index = next(
-        number
-        for number, span in enumerate(context.timeline.spans)
-        if span.kind == kind and span.start <= action.time <= span.end and action.input in span.inputs
-    )
-    return step_name(context.procedure.steps[index], index), ("procedure", "steps", index, kind, "order")
+    span = context.timeline.spans[action.step]
+    return span.name, ("procedure", *(action.path or ("steps", action.step, span.kind, "order")))
 
 
 @rule("off-after-order", Severity.STOP)
@@ -113,7 +103,7 @@ def off_after_unlinked(context: Context) -> Outcome:
     for name, source in context.sources.items():
         for other in _after(source):
             follower = context.sources.get(other)
-            if follower is None or follower.limits is None or name in follower.limits.trips_when:
+            if follower is None or name in follower.limits.trips_when:
                 continue
             yield Hit(
                 other,
@@ -196,7 +186,7 @@ def stays_on_high(context: Context) -> Outcome:
 def ramp_down_too_fast(context: Context) -> Outcome:
     """A ramp to 0 V at the end is faster than the output's slew, its fall or the load can follow."""
     for name, source in context.sources.items():
-        time = None if source.limits is None else source.limits.at_end.ramp_down
+        time = source.limits.at_end.ramp_down
         highest = source.played.highest
         if time is None or highest is None or highest.voltage <= FALLEN:
             continue
@@ -205,7 +195,7 @@ def ramp_down_too_fast(context: Context) -> Outcome:
             path = (*source.at_output, "fall")
             figure = "unloaded fall time of the output"
             yield Unknown(next(iter(source.outputs)), path, figure, f"the ramp of {name} at the end")
-        discharge = discharge_of(context, source, sinks=True)
+        discharge = discharge_of(source, sinks=True)
         if discharge is not None and discharge.time is not None:
             emptied = state(
                 "{capacitance} fall to {discharged} in {emptied}",

@@ -6,9 +6,10 @@ import math
 from dataclasses import dataclass
 
 from railwright.quantities import Statement, joined, named, state
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rule import Hit, Outcome, Unknown
+from railwright.settings.rules.input_rule import input_rule
 
 HAZARDOUS_ENERGY = 20.0
 """Stored energy that is a hazard at 2 V or more [J] (IEC 60950-1, energy hazards, from memory)."""
@@ -20,57 +21,55 @@ PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
 
 
-@rule("stored-energy", Severity.CAUTION)
-def stored_energy(context: Context) -> Outcome:
+@input_rule("stored-energy", Severity.CAUTION)
+def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
-    for source in context.sources.values():
-        highest = source.played.highest
-        if highest is None:
-            continue
-        most = source.load.capacitance.high
-        energy = 0.5 * most * highest.voltage**2
-        if energy >= HAZARDOUS_ENERGY:
-            yield Hit(
-                source.name,
-                (*source.at_input, "load"),
-                state(
-                    "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
-                    "(IEC 60950-1, from memory)",
-                    capacitance=(most, "F"),
-                    highest=(highest.voltage, "V"),
-                    energy=(energy, "J"),
-                    hazardous_energy=(HAZARDOUS_ENERGY, "J"),
-                ),
-                "let it discharge through a resistor before touching or unplugging anything",
-            )
+    highest = source.played.highest
+    if highest is None:
+        return
+    most = source.load.capacitance.high
+    energy = 0.5 * most * highest.voltage**2
+    if energy >= HAZARDOUS_ENERGY:
+        yield Hit(
+            source.name,
+            (*source.at_input, "load"),
+            state(
+                "{capacitance} at {highest} hold {energy}; {hazardous_energy:g} J count as hazardous "
+                "(IEC 60950-1, from memory)",
+                capacitance=(most, "F"),
+                highest=(highest.voltage, "V"),
+                energy=(energy, "J"),
+                hazardous_energy=(HAZARDOUS_ENERGY, "J"),
+            ),
+            "let it discharge through a resistor before touching or unplugging anything",
+        )
 
 
-@rule("slow-discharge", Severity.NOTE)
-def slow_discharge(context: Context) -> Outcome:
+@input_rule("slow-discharge", Severity.NOTE)
+def slow_discharge(source: FedInput) -> Outcome:
     """After switching off, only a bleeder discharges the input, and that takes long."""
-    for source in context.sources.values():
-        highest = source.played.highest
-        found = discharge_of(context, source)
-        if highest is None or found is None:
-            continue
-        if found.through is None:
-            path = (*source.at_output, "bleeder")
-            yield Unknown(
-                source.name, path, "bleeder of the output", "how long it stays charged after switching off"
-            )
-        elif found.time is not None and found.time > PATIENCE:
-            yield Hit(
-                source.name,
-                source.at_output,
-                state(
-                    "{capacitance} fall from {highest} to {discharged} in {emptied}",
-                    capacitance=(found.farads, "F"),
-                    highest=(highest.voltage, "V"),
-                    discharged=(FALLEN, "V"),
-                    emptied=found.emptied,
-                ),
-                "wait so long after switching off before touching or unplugging anything",
-            )
+    highest = source.played.highest
+    found = discharge_of(source)
+    if highest is None or found is None:
+        return
+    if found.through is None:
+        path = (*source.at_output, "bleeder")
+        yield Unknown(
+            source.name, path, "bleeder of the output", "how long it stays charged after switching off"
+        )
+    elif found.time is not None and found.time > PATIENCE:
+        yield Hit(
+            source.name,
+            source.at_output,
+            state(
+                "{capacitance} fall from {highest} to {discharged} in {emptied}",
+                capacitance=(found.farads, "F"),
+                highest=(highest.voltage, "V"),
+                discharged=(FALLEN, "V"),
+                emptied=found.emptied,
+            ),
+            "wait so long after switching off before touching or unplugging anything",
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,15 +87,17 @@ class Discharge:
     @property
     def emptied(self) -> Statement:
         """In how long, where that is known, and through what: 'up to 3 s (bleeder 1 kΩ, ...)'."""
-        takes: str = "a time that no figure gives"
-        if self.time is not None and self.time < math.inf:
-            takes = named("discharge_time", self.time, "s")
+        takes = (
+            named("discharge_time", self.time, "s")
+            if self.time is not None and self.time < math.inf
+            else "a time that no figure gives"
+        )
         return state(
             "up to {takes} ({through}, least draw of the load)", takes=takes, through=self.through or ""
         )
 
 
-def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> Discharge | None:
+def discharge_of(source: FedInput, *, sinks: bool = False) -> Discharge | None:
     """How an input empties; None: nothing is there to empty.
 
     sinks: its outputs are on, and take in what they can.
@@ -112,7 +113,7 @@ def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> 
     bleeder = source.bleeder
     if bleeder is None:
         return Discharge(most, None, None)
-    own = source.output_capacitance
+    own, farads = source.output_capacitance, source.holding
     through, taken = state("bleeder {bleeder}", bleeder=(bleeder, "ohm")), 0.0
     if sinks and (taken := _sunk(source)):
         through = state("{bleeder}, {sunk} into the output", bleeder=through, sunk=(taken, "A"))
@@ -129,12 +130,12 @@ def discharge_of(context: Context, source: FedInput, *, sinks: bool = False) -> 
         ]
         through = state("{bleeder}: {each}", bleeder=through, each=joined(", ", each))
     else:
-        time = discharging_time(source, most + (own or 0.0), bleeder, highest.voltage, taken)
+        time = discharging_time(source, farads, bleeder, highest.voltage, taken)
     if own is None:
         through = state(
             "{bleeder}, the output's own capacitor not counted, as it is not given", bleeder=through
         )
-    return Discharge(most + (own or 0.0), time, through)
+    return Discharge(farads, time, through)
 
 
 def _own(source: FedInput) -> list[tuple[float, float, float]]:

@@ -6,74 +6,72 @@ import math
 
 from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
-from railwright.settings.context import Context
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged
 
 
-@rule("fuse-below-need", Severity.STOP)
-def fuse_below_need(context: Context) -> Outcome:
+@input_rule("fuse-below-need", Severity.STOP)
+def fuse_below_need(source: FedInput) -> Outcome:
     """A fuse opens at what normal operation draws."""
-    for source in context.sources.values():
-        fused = source.fixture.fuse if source.fixture else None
-        if fused is None:
-            continue
-        if source.needs is None:
-            yield Unknown(source.name, source.at_input, "what the input draws", "the fuse against it")
-            continue
-        need, need_from, _ = source.needs
-        time = fused.opens_after(need)
-        if math.isfinite(time):
-            yield Hit(
-                source.name,
-                (*source.at_hook_up, "fixture"),
-                state(
-                    "{origin} is {needed}, at which the fuse in '{fixture}' opens after {opening_time}; it "
-                    "bears {continuous} for any time",
-                    origin=need_from,
-                    needed=(need, "A"),
-                    fixture=source.fixture_name or "",
-                    opening_time=(time, "s"),
-                    continuous=(fused.curve[0].current, "A"),
-                ),
-                "take a larger fuse",
-            )
+    fused = source.fixture.fuse if source.fixture else None
+    if fused is None:
+        return
+    if source.needs is None:
+        yield Unknown(source.name, source.at_input, "what the input draws", "the fuse against it")
+        return
+    need, need_from, _ = source.needs
+    time = fused.opens_after(need)
+    if math.isfinite(time):
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "fixture"),
+            state(
+                "{origin} is {needed}, at which the fuse in '{fixture}' opens after {opening_time}; it "
+                "bears {continuous} for any time",
+                origin=need_from,
+                needed=(need, "A"),
+                fixture=source.fixture_name or "",
+                opening_time=(time, "s"),
+                continuous=(fused.curve[0].current, "A"),
+            ),
+            "take a larger fuse",
+        )
 
 
 @rule("fuse-before-trip", Severity.CAUTION)
 def fuse_before_trip(context: Context) -> Outcome:
     """At the current limit a fuse opens, and nothing has switched the output off before."""
     for source, feed in context.having("current_limit", "trip_delay"):
-        limit, points = source.limit(feed), feed.outputs[0]
+        limit, points = feed.limit, feed.outputs[0]
         delay = points.trip_delay if points.at_limit == "trip" else math.inf
-        if source.ocp(feed) < limit:
+        if feed.ocp < limit:
             delay = min(delay, points.ocp_delay)
         yield from judged(source, fuse(source, limit), (delay, (*source.at_hook_up, "fixture")))
 
 
-@rule("switch-open", Severity.CAUTION)
-def switch_open(context: Context) -> Outcome:
+@input_rule("switch-open", Severity.CAUTION)
+def switch_open(source: FedInput) -> Outcome:
     """A switch in the lead stands open: nothing that is played reaches the input."""
-    for source in context.sources.values():
-        if source.fixture is not None and source.fixture.opened:
-            yield Hit(
-                source.name,
-                (*source.at_fixture, "switch"),
-                state(
-                    "the switch in '{fixture}' is open, and nothing in a procedure closes it: {input} stays "
-                    "without supply",
-                    fixture=source.fixture_name or "",
-                    input=source.name,
-                ),
-                "write 'starts: closed', or make sure that this is meant",
-            )
+    if source.fixture is not None and source.fixture.opened:
+        yield Hit(
+            source.name,
+            (*source.at_fixture, "switch"),
+            state(
+                "the switch in '{fixture}' is open, and nothing in a procedure closes it: {input} stays "
+                "without supply",
+                fixture=source.fixture_name or "",
+                input=source.name,
+            ),
+            "write 'starts: closed', or make sure that this is meant",
+        )
 
 
-@rule("fixture-resistance", Severity.NOTE)
-def fixture_resistance(context: Context) -> Outcome:
+@input_rule("fixture-resistance", Severity.NOTE)
+def fixture_resistance(source: FedInput) -> Outcome:
     """Part of a fixture is not counted in the lead's drop, since its resistance is not given."""
-    for source in context.sources.values():
-        for part in source.fixture.unknown if source.fixture else ():
-            what = f"resistance of the {part} in '{source.fixture_name}'"
-            yield Unknown(source.name, (*source.at_fixture, part), what, "its part in the lead's drop")
+    for part in source.fixture.unknown if source.fixture else ():
+        what = f"resistance of the {part} in '{source.fixture_name}'"
+        yield Unknown(source.name, (*source.at_fixture, part), what, "its part in the lead's drop")

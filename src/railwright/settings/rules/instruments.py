@@ -13,6 +13,7 @@ from railwright.settings.figures import on_grid
 from railwright.settings.findings import Severity
 from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
+from railwright.settings.rules.input_rule import input_rule
 
 
 def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | None]]:
@@ -91,22 +92,21 @@ def identity_unknown(context: Context) -> Outcome:
             )
 
 
-@rule("accuracy-unknown", Severity.NOTE)
-def accuracy_unknown(context: Context) -> Outcome:
+@input_rule("accuracy-unknown", Severity.NOTE)
+def accuracy_unknown(source: FedInput) -> Outcome:
     """How exactly a used output keeps its set points, or reads, is not given."""
-    for source in context.sources.values():
-        for name, output in source.outputs.items():
-            if output.programming is None:
-                yield Unknown(
-                    name,
-                    (*output_path(name), "programming"),
-                    "accuracy of the set points",
-                    "every margin with it",
-                )
-            if output.reading is None:
-                yield Unknown(
-                    name, (*output_path(name), "reading"), "accuracy of the readings", "every uncertainty"
-                )
+    for name, output in source.outputs.items():
+        if output.programming is None:
+            yield Unknown(
+                name,
+                (*output_path(name), "programming"),
+                "accuracy of the set points",
+                "every margin with it",
+            )
+        if output.reading is None:
+            yield Unknown(
+                name, (*output_path(name), "reading"), "accuracy of the readings", "every uncertainty"
+            )
 
 
 COMPUTED = ("exponential_to", "ripple", "standard", "recording")
@@ -168,8 +168,6 @@ def _off_grid(
 def dialect_cannot_set(context: Context) -> Outcome:
     """The procedure asks for a protection that the supply's dialect has no command for."""
     for source in context.sources.values():
-        if source.limits is None:
-            continue
         asked: list[Setting] = [key for key in PROTECTIONS if getattr(source.limits, key) is not None]
         for name in source.outputs:
             dialect = context.bench.supply_of(name).dialect

@@ -33,5 +33,5 @@ def settings_judged(
         source, feed = context.sources[name], draft.feed
         value = source.set_to(feed, setting) if setting in draft.known else None
         if value is not None:
-            limit = source.limit(feed) if "current_limit" in draft.known else None
+            limit = feed.limit if "current_limit" in draft.known else None
             yield from judged(source, facts(source, limit), (value, (*source.at_limits, setting)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from railwright.quantities import Part, joined, state
+from railwright.quantities import Stated, joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
 from railwright.settings.constraints import current_limit, outputs
@@ -15,6 +15,7 @@ from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged, settings_judged
 from railwright.settings.windows.current_limit import HEADROOM
 
@@ -44,78 +45,74 @@ def too_low(source: FedInput) -> Level | None:
     return next(levels, None)
 
 
-@rule("lead-drop", Severity.CAUTION)
-def lead_drop(context: Context) -> Outcome:
+@input_rule("lead-drop", Severity.CAUTION)
+def lead_drop(source: FedInput) -> Outcome:
     """Without sensing, the lead's drop takes the input below its operating range."""
-    for source in context.sources.values():
-        if not source.senses and source.needs is None:
-            yield Unknown(source.name, source.at_input, "what the input draws", "the lead's drop")
-        level, drop = too_low(source), source.steady_drop
-        if level is not None and drop is not None and source.needs is not None:
-            yield Hit(
-                source.name,
-                level.path,
-                state(
-                    "{level} at the terminals leaves {at_connector} at the connector (lead {along}, "
-                    "{needed}); it must work from {low}",
-                    level=(level.voltage, "V"),
-                    at_connector=(level.voltage - drop, "V"),
-                    along=along(source),
-                    needed=(source.needs[0], "A"),
-                    low=(source.input.operating.low, "V"),
-                ),
-                "sense at the load, take a thicker or shorter lead, or raise the voltage by the drop",
-            )
-
-
-@rule("lead-drop-unsensed", Severity.NOTE)
-def lead_drop_unsensed(context: Context) -> Outcome:
-    """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
-    for source in context.sources.values():
-        drop = source.steady_drop
-        if source.senses or drop is None or drop <= UNSENSED * abs(source.input.nominal):
-            continue
-        assert source.needs is not None
+    if not source.senses and source.needs is None:
+        yield Unknown(source.name, source.at_input, "what the input draws", "the lead's drop")
+    level, drop = too_low(source), source.steady_drop
+    if level is not None and drop is not None and source.needs is not None:
         yield Hit(
             source.name,
-            (*source.at_hook_up, "sense"),
+            level.path,
             state(
-                "the connector is up to {drop} below the terminals (lead {along}, {needed})",
-                drop=(drop, "V"),
+                "{level} at the terminals leaves {at_connector} at the connector (lead {along}, "
+                "{needed}); it must work from {low}",
+                level=(level.voltage, "V"),
+                at_connector=(level.voltage - drop, "V"),
                 along=along(source),
                 needed=(source.needs[0], "A"),
+                low=(source.input.operating.low, "V"),
             ),
-            "mind it in what is required at the connector, or sense at the load",
+            "sense at the load, take a thicker or shorter lead, or raise the voltage by the drop",
         )
 
 
-@rule("sense-unavailable", Severity.STOP)
-def sense_unavailable(context: Context) -> Outcome:
+@input_rule("lead-drop-unsensed", Severity.NOTE)
+def lead_drop_unsensed(source: FedInput) -> Outcome:
+    """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
+    drop = source.steady_drop
+    if source.senses or drop is None or drop <= UNSENSED * abs(source.input.nominal):
+        return
+    assert source.needs is not None
+    yield Hit(
+        source.name,
+        (*source.at_hook_up, "sense"),
+        state(
+            "the connector is up to {drop} below the terminals (lead {along}, {needed})",
+            drop=(drop, "V"),
+            along=along(source),
+            needed=(source.needs[0], "A"),
+        ),
+        "mind it in what is required at the connector, or sense at the load",
+    )
+
+
+@input_rule("sense-unavailable", Severity.STOP)
+def sense_unavailable(source: FedInput) -> Outcome:
     """Sensing at the load is asked of an output whose data sheet does not say that it can."""
-    for source in context.sources.values():
-        for name in outputs.sensing(source):
-            yield Hit(
-                source.name,
-                (*source.at_hook_up, "sense"),
-                state("the bench does not say that output {output} can sense at the load", output=name),
-                "write 'sense: at terminals', or give the output's 'sense' in the bench document",
-            )
+    for name in outputs.sensing(source):
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "sense"),
+            state("the bench does not say that output {output} can sense at the load", output=name),
+            "write 'sense: at terminals', or give the output's 'sense' in the bench document",
+        )
 
 
-@rule("sense-compensation", Severity.STOP)
-def sense_compensation(context: Context) -> Outcome:
+@input_rule("sense-compensation", Severity.STOP)
+def sense_compensation(source: FedInput) -> Outcome:
     """With sensing, the lead's steady drop is more than the output can make up for."""
-    for source in context.sources.values():
-        drops = [] if source.steady_drop is None else [(source.steady_drop, (*source.at_hook_up, "lead"))]
-        for fact in outputs.made_up_for(source):
-            yield from judged(source, [fact], *drops)
+    drops = [] if source.steady_drop is None else [(source.steady_drop, (*source.at_hook_up, "lead"))]
+    for fact in outputs.made_up_for(source):
+        yield from judged(source, [fact], *drops)
 
 
 @rule("sense-compensation-peak", Severity.NOTE)
 def sense_compensation_peak(context: Context) -> Outcome:
     """With sensing, the drop at the current limit is more than the output can make up for."""
     for source, feed in context.having("current_limit"):
-        drop, steady = source.drop(source.limit(feed)), source.steady_drop
+        drop, steady = source.drop(feed.limit), source.steady_drop
         for each in constraints_in(outputs.made_up_for(source)):
             if not each.holds(drop) and (steady is None or each.holds(steady)):
                 yield Hit(
@@ -123,7 +120,7 @@ def sense_compensation_peak(context: Context) -> Outcome:
                     (*source.at_hook_up, "lead"),
                     state(
                         "at the current limit of {limit} the lead drops {drop}; {made_up_for}",
-                        limit=(source.limit(feed), "A"),
+                        limit=(feed.limit, "A"),
                         drop=(drop, "V"),
                         made_up_for=each.why,
                     ),
@@ -137,14 +134,13 @@ def lead_current(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.lead(source))
 
 
-@rule("lead-contacts", Severity.NOTE)
-def lead_contacts(context: Context) -> Outcome:
+@input_rule("lead-contacts", Severity.NOTE)
+def lead_contacts(source: FedInput) -> Outcome:
     """The contacts of a lead are not counted in its drop, since they are not given."""
-    for source in context.sources.values():
-        if not source.resistance.contacts:
-            path = (*source.at_lead, "contact_resistance_loop")
-            what = f"contact resistance of lead '{source.lead_name}'"
-            yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
+    if not source.resistance.contacts:
+        path = (*source.at_lead, "contact_resistance_loop")
+        what = f"contact resistance of lead '{source.lead_name}'"
+        yield Unknown(source.name, path, what, "the part of the contacts in the lead's drop")
 
 
 def _trouble(context: Context, source: FedInput) -> tuple[str, float] | None:
@@ -203,7 +199,7 @@ def _carries(context: Context, source: FedInput) -> float:
     """
     feed = context.feeds.get(source.name)
     if feed is not None:
-        return source.limit(feed)
+        return feed.limit
     assert source.needs is not None
     return source.at_most(HEADROOM * source.needs[0])
 
@@ -222,9 +218,11 @@ def lead_from_stock(context: Context) -> Outcome:
         choice = conductors.recommend(
             context.bench.stock, source.lead, current, carries, ambient, permitted - spent, RISE
         )
-        sensing = ""
-        if not source.senses and _sensing_would_do(source):
-            sensing = f", or sense at the load, which {' and '.join(source.outputs)} can"
+        sensing = (
+            f", or sense at the load, which {' and '.join(source.outputs)} can"
+            if not source.senses and _sensing_would_do(source)
+            else ""
+        )
         noticed = words == NOTICED
         why: str = "no conductor in stock would do"
         if noticed:
@@ -246,9 +244,11 @@ def lead_from_stock(context: Context) -> Outcome:
                 drop=(spent, "V", 2),
             )
             remedy = f"raise the voltage by the drop{sensing}"
-        verdict = state("will not do ({trouble})", trouble=words)
-        if noticed:
-            verdict = state("will do, but {trouble}", trouble=words)
+        verdict = (
+            state("will do, but {trouble}", trouble=words)
+            if noticed
+            else state("will not do ({trouble})", trouble=words)
+        )
         told = state("lead '{lead}' {verdict}; {why}", lead=source.lead_name, verdict=verdict, why=why)
         yield Hit(source.name, (*source.at_hook_up, "lead"), told, remedy)
 
@@ -263,14 +263,13 @@ def lead_hot(context: Context) -> Outcome:
             need, need_from, _ = source.needs
             currents.append((need, state("at {origin}, {needed}", origin=need_from, needed=(need, "A"))))
         if feed is not None and feed.outputs[0].at_limit == "regulate":
-            limit = source.limit(feed)
-            held = state("at the current limit of {limit}, which does not trip", limit=(limit, "A"))
-            currents.append((limit, held))
+            held = state("at the current limit of {limit}, which does not trip", limit=(feed.limit, "A"))
+            currents.append((feed.limit, held))
         for current, words in currents:
             surface = _surface(context, source, current)
             if surface <= TOUCHED:
                 continue
-            hot: Part = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
+            hot: Stated = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
             yield Hit(
                 source.name,
                 source.at_lead,
@@ -289,27 +288,26 @@ def lead_hot(context: Context) -> Outcome:
             break
 
 
-@rule("sense-used-up", Severity.CAUTION)
-def sense_used_up(context: Context) -> Outcome:
+@input_rule("sense-used-up", Severity.CAUTION)
+def sense_used_up(source: FedInput) -> Outcome:
     """The lead's steady drop takes more than 80 % of what sensing makes up for: little is left."""
-    for source in context.sources.values():
-        drop = source.steady_drop
-        for each in constraints_in(outputs.made_up_for(source)):
-            if drop is not None and drop > USED_UP * each.near and each.holds(drop):
-                yield Hit(
-                    source.name,
-                    (*source.at_hook_up, "lead"),
-                    state(
-                        "the lead drops up to {drop} ({along}), {part_used:.0%} of the {compensation} that "
-                        "{output} makes up for",
-                        drop=(drop, "V"),
-                        along=along(source),
-                        part_used=(drop / each.near, "1"),
-                        compensation=(each.near, "V"),
-                        output=each.key,
-                    ),
-                    "take a thicker or shorter lead",
-                )
+    drop = source.steady_drop
+    for each in constraints_in(outputs.made_up_for(source)):
+        if drop is not None and drop > USED_UP * each.near and each.holds(drop):
+            yield Hit(
+                source.name,
+                (*source.at_hook_up, "lead"),
+                state(
+                    "the lead drops up to {drop} ({along}), {part_used:.0%} of the {compensation} that "
+                    "{output} makes up for",
+                    drop=(drop, "V"),
+                    along=along(source),
+                    part_used=(drop / each.near, "1"),
+                    compensation=(each.near, "V"),
+                    output=each.key,
+                ),
+                "take a thicker or shorter lead",
+            )
 
 
 @rule("sense-faults", Severity.NOTE)
@@ -325,11 +323,11 @@ def sense_faults(context: Context) -> Outcome:
         elif opens == {"rises"}:
             told = "open, the same"
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
-        ends = state("until its OVP trips, by {ovp}", ovp=(source.ovp_at_most(feed), "V"))
-        if not watched:
-            ends = state(
-                "as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V")
-            )
+        ends = (
+            state("until its OVP trips, by {ovp}", ovp=(source.ovp_at_most(feed), "V"))
+            if watched
+            else state("as far as it can, {reach}: its OVP watches what it senses", reach=(source.reach, "V"))
+        )
         bears, borne = source.input.withstands_always, ""
         if bears is not None:
             borne = state(

@@ -12,10 +12,10 @@ from railwright.plan.set_point import Piece
 from railwright.plan.stairs import exchange_of, stair_count
 from railwright.quantities import show, state
 from railwright.settings.constraints.rise import falling, fast_output, slow_output
-from railwright.settings.context import Context
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged
 
 
@@ -42,7 +42,7 @@ def order_broken(context: Context) -> Outcome:
                     (*path, "order"),
                     state(
                         "'{step}' switches {then} on before {after}; the device wants {after} first",
-                        step=step_name(step, index),
+                        step=step.called(index),
                         then=order.then,
                         after=order.after,
                     ),
@@ -144,20 +144,18 @@ def never_played(context: Context) -> Outcome:
         )
 
 
-@rule("slew-too-fast", Severity.CAUTION, on_sheet=False)
-def slew_too_fast(context: Context) -> Outcome:
+@input_rule("slew-too-fast", Severity.CAUTION, on_sheet=False)
+def slew_too_fast(source: FedInput) -> Outcome:
     """A slope is asked for that is faster than the output rises."""
-    for source in context.sources.values():
-        rising = [(rate, slope.path) for slope, rate in source.played.slopes if slope.stop > slope.start]
-        yield from judged(source, fast_output(source), *rising) if rising else ()
+    rising = [(rate, slope.path) for slope, rate in source.played.slopes if slope.stop > slope.start]
+    yield from judged(source, fast_output(source), *rising) if rising else ()
 
 
-@rule("slew-out-of-range", Severity.STOP)
-def slew_out_of_range(context: Context) -> Outcome:
+@input_rule("slew-out-of-range", Severity.STOP)
+def slew_out_of_range(source: FedInput) -> Outcome:
     """A power-up rises more slowly than the output's programmable slew begins."""
-    for source in context.sources.values():
-        rises = [(rate, slope.path) for slope, rate in source.played.slopes if "rise" in slope.path]
-        yield from judged(source, slow_output(source), *rises)
+    rises = [(rate, slope.path) for slope, rate in source.played.slopes if "rise" in slope.path]
+    yield from judged(source, slow_output(source), *rises)
 
 
 @rule("ramp-in-stairs", Severity.NOTE)
@@ -182,9 +180,11 @@ def ramp_in_stairs(context: Context) -> Outcome:
             continue
         height, change, slope = max(stairs, key=lambda each: each[0])
         count = round(change / height)
-        how: str = "in one step,"
-        if count != 1:
-            how = state("in {stairs} stairs of {height}, each", stairs=count, height=(height, "V", 3))
+        how = (
+            state("in {stairs} stairs of {height}, each", stairs=count, height=(height, "V", 3))
+            if count != 1
+            else "in one step,"
+        )
         yield Hit(
             source.name,
             slope.path,
@@ -198,12 +198,11 @@ def ramp_in_stairs(context: Context) -> Outcome:
         )
 
 
-@rule("fall-too-fast", Severity.NOTE)
-def fall_too_fast(context: Context) -> Outcome:
+@input_rule("fall-too-fast", Severity.NOTE)
+def fall_too_fast(source: FedInput) -> Outcome:
     """A falling slope is faster than the output falls without load: the load decides how it falls."""
-    for source in context.sources.values():
-        falls = [(rate, slope.path) for slope, rate in source.played.slopes if slope.stop < slope.start]
-        yield from judged(source, falling(source), *falls, once=True) if falls else ()
+    falls = [(rate, slope.path) for slope, rate in source.played.slopes if slope.stop < slope.start]
+    yield from judged(source, falling(source), *falls, once=True) if falls else ()
 
 
 @rule("dwell-too-short", Severity.CAUTION, on_sheet=False)

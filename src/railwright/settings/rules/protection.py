@@ -17,7 +17,7 @@ from railwright.settings.windows.ovp import OVP_MARGIN
 def ovp_range(context: Context) -> Outcome:
     """An OVP level is outside the output's range, or the bench does not say that the output has an OVP."""
     yield from _without(context, "ovp", "over-voltage protection")
-    yield from settings_judged(context, "ovp", lambda source, _: ovp.in_range(source))
+    yield from settings_judged(context, "ovp", lambda source, _: ovp.range_of(source).ends())
 
 
 @rule("ovp-above-withstand", Severity.STOP)
@@ -39,10 +39,10 @@ def ovp_close(context: Context) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
     # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
     for source, feed in context.having("ovp"):
-        highest, played = source.highest_terminals(source.limit(feed)), source.played.highest
+        highest, played = source.highest_terminals(feed.limit), source.played.highest
         if highest is None or played is None:
             continue
-        least = source.ovp(feed) - source.ovp_early(played.voltage)
+        least = feed.ovp - source.ovp_early(played.voltage)
         if highest < least < highest * (1 + OVP_MARGIN):
             yield Hit(
                 source.name,
@@ -133,7 +133,7 @@ def opp_below_need(context: Context) -> Outcome:
 def ocp_above_limit(context: Context) -> Outcome:
     """The current limit holds the current below the level of the over-current protection."""
     for source, feed in context.having("current_limit"):
-        level, limit = source.ocp(feed), source.limit(feed)
+        level, limit = feed.ocp, feed.limit
         least = source.at_most(limit)
         if math.isfinite(level) and level > least:
             yield Hit(

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.procedure import Requirement, Step
-from railwright.evaluation.observability import SETTLING, all_known, surge_path
+from railwright.evaluation.observability import SETTLING, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 
@@ -24,10 +23,8 @@ def _required(context: Context) -> Iterator[tuple[Path, Requirement, FedInput, F
 
 
 def _step(context: Context, name: str) -> tuple[int, Step] | None:
-    for index, step in enumerate(context.procedure.steps):
-        if step_name(step, index) == name:
-            return index, step
-    return None
+    steps = enumerate(context.procedure.steps)
+    return next(((index, step) for index, step in steps if step.called(index) == name), None)
 
 
 def _limit_key(required: Requirement) -> str:
@@ -43,7 +40,7 @@ def requirement_masked(context: Context) -> Outcome:
             continue
         here = (*path, _limit_key(required))
         if required.known.bounded == "current":
-            most = source.at_most(source.limit(feed))
+            most = source.at_most(feed.limit)
             if highest >= most:
                 until = _until_it_responds(context, required, source, feed)
                 why = state(
@@ -59,7 +56,7 @@ def requirement_masked(context: Context) -> Outcome:
                 )
                 yield Hit(source.name, here, why, remedy)
         elif required.known.bounded == "voltage":
-            level = source.ovp(feed) + (source.ovp_error or 0.0)
+            level = feed.ovp + (source.ovp_error or 0.0)
             if highest >= level:
                 why = state(
                     "'{requirement}' permits {permitted}, but the OVP trips by {ovp}: {means}",
@@ -89,9 +86,11 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     """What may exceed what is permitted before the current limit has responded, in words."""
     _, highest = required.limits
     path = surge_path(context.bench, feed)
-    time: str = "in a time that is not given"
-    if path.response:
-        time = state("in {response}", response=(path.response, "s"))
+    time = (
+        state("in {response}", response=(path.response, "s"))
+        if path.response
+        else "in a time that is not given"
+    )
     if required.known.mean:
         bound = _mean_bound(context, required, source, path)
         if bound is not None and highest is not None and highest >= bound:
@@ -136,7 +135,7 @@ def requirement_out_of_reach(context: Context) -> Outcome:
         lowest, _ = required.limits
         if feed is None or lowest is None:
             continue
-        limit = source.limit(feed)
+        limit = feed.limit
         most: tuple[float, str, str] | None = None
         if required.known.bounded == "current":
             most = (source.at_most(limit), "A", "the current limit holds the current to")
@@ -179,22 +178,17 @@ def reading_too_slow(context: Context) -> Outcome:
             continue
         if not (measure.momentary or measure.after_switching_on):
             continue
-        apertures = [output.reading.aperture if output.reading else None for output in source.rows]
-        means = any(averaged(aperture) for aperture in apertures)
-        if measure.momentary and not means:
+        if measure.momentary and not any(map(averaged, source.apertures)):
             continue
-        readings = [output.reading for output in source.rows]
-        updates = [reading.update if reading else None for reading in readings]
-        known = [update for update in updates if update is not None]
-        if len(known) < source.count:
+        if len(source.updates) < source.count:
             here = (*source.at_output, "reading")
             yield Unknown(
                 source.name, here, "update interval of the reading", f"whether it sees '{required.name}'"
             )
             continue
-        slowest = max(max(known), every)
-        longest = max(all_known(apertures) or known)
-        able = _recorders(context, measure.records, measure.sampling(max(known), every, longest))
+        update, aperture = source.reading_times(every)
+        slowest = max(update, every)
+        able = _recorders(context, measure.records, measure.sampling(update, every, aperture))
         if measure.after_switching_on:
             lasts = min(limit for limit in required.limits if limit is not None)
             if lasts < 5 * slowest:
@@ -211,19 +205,21 @@ def reading_too_slow(context: Context) -> Outcome:
                     f"expect 'inconclusive' unless the margin is large; decided by {able}",
                 )
             continue
-        why = _averaged_away(required, blind_time(max(known), every, longest))
+        why = _averaged_away(required, blind_time(update, every, aperture))
         yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
 
 
 def _averaged_away(required: Requirement, blind: float) -> Statement:
     """That a peak shorter than a time [s] does not show in the readings, and what that means."""
     low, high = required.limits
-    says: str = "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
-    if high is None and low is not None:
-        says = state(
+    says = (
+        state(
             "readings of {required} or more pass it, lower ones are inconclusive",
             required=(low, required.unit),
         )
+        if high is None and low is not None
+        else "it comes out inconclusive from the supply's readings, unless they lie above it themselves"
+    )
     return state(
         "a reading is a mean: '{requirement}' may hang on a peak shorter than {blind_time}, which is "
         "averaged away or falls between readings; {says}",

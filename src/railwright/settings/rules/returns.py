@@ -5,9 +5,10 @@ from __future__ import annotations
 from railwright.quantities import state
 from railwright.settings import wiring
 from railwright.settings.constraints.outputs import apart
-from railwright.settings.context import Context
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.rules.input_rule import input_rule
 
 
 @rule("return-short", Severity.STOP)
@@ -28,48 +29,46 @@ def return_short(context: Context) -> Outcome:
             )
 
 
-@rule("may-not-join", Severity.STOP)
-def may_not_join(context: Context) -> Outcome:
+@input_rule("may-not-join", Severity.STOP)
+def may_not_join(source: FedInput) -> Outcome:
     """Outputs are joined in series or in parallel that the bench does not say may be."""
-    for source in context.sources.values():
-        for name in apart(source):
-            joins = source.outputs[name].may_join
-            said = "only in " + " or ".join(joins) if joins else "neither in series nor parallel"
-            yield Hit(
-                source.name,
-                (*source.at_hook_up, "from"),
-                state(
-                    "{output} is joined in {arrangement}; the bench says that it may be joined {said}",
-                    output=name,
-                    arrangement=source.arrangement,
-                    said=said,
-                ),
-                "take other outputs, or give 'may_join' in the bench document where the maker permits it",
-            )
+    for name in apart(source):
+        joins = source.outputs[name].may_join
+        said = "only in " + " or ".join(joins) if joins else "neither in series nor parallel"
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "from"),
+            state(
+                "{output} is joined in {arrangement}; the bench says that it may be joined {said}",
+                output=name,
+                arrangement=source.arrangement,
+                said=said,
+            ),
+            "take other outputs, or give 'may_join' in the bench document where the maker permits it",
+        )
 
 
-@rule("unequal-group", Severity.CAUTION)
-def unequal_group(context: Context) -> Outcome:
+@input_rule("unequal-group", Severity.CAUTION)
+def unequal_group(source: FedInput) -> Outcome:
     """Outputs joined in one group differ in range or rise: one of them limits the others."""
-    for source in context.sources.values():
-        first = source.rows[0]
-        for name in source.unlike:
-            other = source.outputs[name]
-            yield Hit(
-                source.name,
-                (*source.at_hook_up, "from"),
-                state(
-                    "{output} differs from {first}: {voltage:g} V, {current:g} A against "
-                    "{first_voltage:g} V, {first_current:g} A",
-                    output=name,
-                    first=source.names[0],
-                    voltage=(other.voltage.high, "V"),
-                    current=(other.current.high, "A"),
-                    first_voltage=(first.voltage.high, "V"),
-                    first_current=(first.current.high, "A"),
-                ),
-                "join outputs of one kind where there are any",
-            )
+    first = source.rows[0]
+    for name in source.unlike:
+        other = source.outputs[name]
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "from"),
+            state(
+                "{output} differs from {first}: {voltage:g} V, {current:g} A against "
+                "{first_voltage:g} V, {first_current:g} A",
+                output=name,
+                first=source.names[0],
+                voltage=(other.voltage.high, "V"),
+                current=(other.current.high, "A"),
+                first_voltage=(first.voltage.high, "V"),
+                first_current=(first.current.high, "A"),
+            ),
+            "join outputs of one kind where there are any",
+        )
 
 
 @rule("isolation-lost", Severity.CAUTION)

@@ -15,7 +15,6 @@ from railwright.plan.timeline import Action
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import step_name
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS, open_choices
@@ -32,9 +31,8 @@ def _waveforms(context: Context) -> Iterator[tuple[int, Path, FedInput, InputWav
         if step.shape is None:
             continue
         for name, waveform in step.shape.waveforms.items():
-            inside = ("inputs", name) if step.shape.inputs is not None else ()
             if name in context.sources:
-                here = ("procedure", "steps", index, "shape", *inside)
+                here = ("procedure", "steps", index, "shape", *step.shape.at(name))
                 yield index, here, context.sources[name], waveform
 
 
@@ -45,8 +43,7 @@ def shape_limit_above(context: Context) -> Outcome:
         draft = context.drafts.get(change.input)
         if change.current is None or draft is None or "current_limit" not in draft.known:
             continue
-        limit = context.sources[change.input].limit(draft.feed)
-        if change.current > limit * (1 + 1e-9):
+        if change.current > draft.feed.limit * (1 + 1e-9):
             yield Hit(
                 change.input,
                 ("procedure", *change.path),
@@ -54,7 +51,7 @@ def shape_limit_above(context: Context) -> Outcome:
                     "{current} is more than the {limit} of 'limits', which was judged by what device and "
                     "lead bear",
                     current=(change.current, "A"),
-                    limit=(limit, "A"),
+                    limit=(draft.feed.limit, "A"),
                 ),
                 "lower it, or raise the one under 'limits'",
             )
@@ -66,7 +63,7 @@ def interruption_low_impedance(context: Context) -> Outcome:
     for index, here, source, waveform in _waveforms(context):
         if waveform.impedance != "low":
             continue
-        name = step_name(context.procedure.steps[index], index)
+        name = context.timeline.spans[index].name
         for output, figures in source.outputs.items():
             if figures.sink is None:
                 yield Unknown(
@@ -99,7 +96,7 @@ def interruption_high_impedance(context: Context) -> Outcome:
         pieces = flat(pieces_of(context.procedure, context.device, shape, source.name))
         if not any(isinstance(piece, Off) for piece in pieces):
             continue
-        name = step_name(context.procedure.steps[index], index)
+        name = context.timeline.spans[index].name
         yield Hit(
             source.name,
             (*here, "impedance" if waveform.impedance else "standard" if waveform.standard else "segments"),
@@ -115,21 +112,23 @@ def interruption_high_impedance(context: Context) -> Outcome:
 
 def _stays_across(name: OutputName, output: Output) -> Statement:
     """What an output that is switched off leaves across its terminals."""
-    capacitor: str = "an unknown output capacitor"
-    if output.output_capacitance is not None:
-        capacitor = state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
-    bleeder: str = "an unknown bleeder"
-    if output.bleeder is not None:
-        bleeder = state("{bleeder} of bleeder", bleeder=(output.bleeder, "ohm"))
+    capacitor = (
+        state("{capacitance} of output capacitor", capacitance=(output.output_capacitance, "F"))
+        if output.output_capacitance is not None
+        else "an unknown output capacitor"
+    )
+    bleeder = (
+        state("{bleeder} of bleeder", bleeder=(output.bleeder, "ohm"))
+        if output.bleeder is not None
+        else "an unknown bleeder"
+    )
     return state("{capacitor} and {bleeder} ({output})", capacitor=capacitor, bleeder=bleeder, output=name)
 
 
 def _held(source: FedInput) -> str:
-    own = source.output_capacitance
-    total = source.load.capacitance.high + (own or 0.0)
-    if not total:
+    if not source.holding:
         return "what is left at the input"
-    return state("the {capacitance} at the input", capacitance=(total, "F"))
+    return state("the {capacitance} at the input", capacitance=(source.holding, "F"))
 
 
 @rule("edge-at-end", Severity.NOTE)
@@ -166,7 +165,7 @@ def _last_edge(context: Context, index: int, name: str) -> Action | None:
     for action in context.timeline.actions:
         if action.input != name:
             continue
-        inside = action.path[:2] == ("steps", index)
+        inside = action.step == index
         if inside and action.path[-1] == "at_end":
             break
         if action.kind == "line":
@@ -188,7 +187,7 @@ def trigger_assumed(context: Context) -> Outcome:
             ("procedure", *wait.path),
             state(
                 "'{step}' waits for a {source}, at most {time_out}; rehearsed as if it came at once",
-                step=step_name(step, wait.step),
+                step=step.called(wait.step),
                 source=wait.source,
                 time_out=(wait.time_out, "s"),
             ),
@@ -254,7 +253,7 @@ def standard_leaves_open(context: Context) -> Outcome:
                 (*here, opened[0].key),
                 state(
                     "'{step}' plays {test} with {opened}: no value of {cited}, which leaves x to the product",
-                    step=step_name(context.procedure.steps[index], index),
+                    step=context.timeline.spans[index].name,
                     test=test.name,
                     opened=", ".join(map(str, opened)),
                     cited=figures.cited(*test.cites),

@@ -21,9 +21,10 @@ from railwright.circuit.leads import lead_inductance
 from railwright.physics.circuit import NODE_CAPACITANCE
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.quantities import Statement, show, state
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.rule import Hit, Outcome
+from railwright.settings.rules.input_rule import input_rule
 
 
 def least_capacitance(slope: float, inductance: float, resistance: float) -> float:
@@ -62,9 +63,9 @@ def _stands_beside(capacitance: float, esr: float) -> Statement:
             "no capacitor stands beside it, only the {capacitance} of the connector",
             capacitance=(NODE_CAPACITANCE, "F"),
         )
-    with_esr: str = "an ESR that is not given, and not counted,"
-    if esr:
-        with_esr = state("an ESR of {esr}", esr=(esr, "ohm"))
+    with_esr = (
+        state("an ESR of {esr}", esr=(esr, "ohm")) if esr else "an ESR that is not given, and not counted,"
+    )
     return state(
         "as little as {capacitance} with {with_esr} stands beside it",
         capacitance=(capacitance, "F"),
@@ -72,42 +73,40 @@ def _stands_beside(capacitance: float, esr: float) -> Statement:
     )
 
 
-@rule("input-oscillates", Severity.CAUTION)
-def input_oscillates(context: Context) -> Outcome:
+@input_rule("input-oscillates", Severity.CAUTION)
+def input_oscillates(source: FedInput) -> Outcome:
     """A load whose current falls as the voltage rises has no capacitor beside it, or too small a one, to be
     stable against the inductance of its lead.
     """
-    for source in context.sources.values():
-        played = [level.voltage for level in source.played.levels if level.voltage > 0.0]
-        stops = [converter.stops_at.low for converter in source.load.converters]
-        top = max([source.input.operating.high, *played])
-        falls = source.load.falls(min([source.input.operating.low, *played, *stops]), top)
-        inductance = lead_inductance(source.lead)
-        if falls is None or falls[0] <= 0.0 or inductance <= 0.0:
-            continue
-        slope, volts = falls
-        capacitance, esr = _beside(source)
-        damping = source.resistance.low + esr
-        needed = least_capacitance(slope, inductance, damping)
-        there = capacitance or NODE_CAPACITANCE
-        if there >= needed:
-            continue
-        yield Hit(
-            source.name,
-            (*source.at_input, "load"),
-            state(
-                "the current of the load falls as the voltage rises: at {voltage} it acts as "
-                "-{negative_resistance} (dV/dI; of a constant power -V²/P), and {beside}; behind a lead of "
-                "{inductance} and {resistance} it may oscillate, as 1/(C·{negative_resistance}), "
-                "{growth:.3g}/s, exceeds (R + ESR)/L, {damping:.3g}/s (R. D. Middlebrook, 1976, from memory)",
-                voltage=(volts, "V"),
-                negative_resistance=(1.0 / slope, "ohm"),
-                beside=_stands_beside(capacitance, esr),
-                inductance=(inductance, "H"),
-                resistance=(source.resistance.low, "ohm"),
-                growth=(slope / there, "1/s"),
-                damping=(damping / inductance, "1/s"),
-            ),
-            f"give the input capacitor with its ESR in the device document: {show(needed, 'F')} or more "
-            "damp it",
-        )
+    played = [level.voltage for level in source.played.levels if level.voltage > 0.0]
+    stops = [converter.stops_at.low for converter in source.load.converters]
+    top = max([source.input.operating.high, *played])
+    falls = source.load.falls(min([source.input.operating.low, *played, *stops]), top)
+    inductance = lead_inductance(source.lead)
+    if falls is None or falls[0] <= 0.0 or inductance <= 0.0:
+        return
+    slope, volts = falls
+    capacitance, esr = _beside(source)
+    damping = source.resistance.low + esr
+    needed = least_capacitance(slope, inductance, damping)
+    there = capacitance or NODE_CAPACITANCE
+    if there >= needed:
+        return
+    yield Hit(
+        source.name,
+        (*source.at_input, "load"),
+        state(
+            "the current of the load falls as the voltage rises: at {voltage} it acts as "
+            "-{negative_resistance} (dV/dI; of a constant power -V²/P), and {beside}; behind a lead of "
+            "{inductance} and {resistance} it may oscillate, as 1/(C·{negative_resistance}), "
+            "{growth:.3g}/s, exceeds (R + ESR)/L, {damping:.3g}/s (R. D. Middlebrook, 1976, from memory)",
+            voltage=(volts, "V"),
+            negative_resistance=(1.0 / slope, "ohm"),
+            beside=_stands_beside(capacitance, esr),
+            inductance=(inductance, "H"),
+            resistance=(source.resistance.low, "ohm"),
+            growth=(slope / there, "1/s"),
+            damping=(damping / inductance, "1/s"),
+        ),
+        f"give the input capacitor with its ESR in the device document: {show(needed, 'F')} or more damp it",
+    )

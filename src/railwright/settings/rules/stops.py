@@ -24,8 +24,8 @@ def stop_out_of_reach(context: Context) -> Outcome:
         if condition.input not in context.feeds:
             continue
         source, feed = context.sources[condition.input], context.feeds[condition.input]
-        most = source.at_most(source.limit(feed))
-        level = source.ovp(feed) + (source.ovp_error or 0.0)
+        most = source.at_most(feed.limit)
+        level = feed.ovp + (source.ovp_error or 0.0)
         why: str = ""
         if condition.current_above is not None and condition.current_above >= most:
             why = state(

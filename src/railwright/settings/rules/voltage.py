@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
-from railwright.settings.context import Context
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
+from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged
 
 TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
@@ -26,109 +27,103 @@ EXTRA_LOW_VOLTAGE = 120.0
 """End of extra-low voltage, d.c. [V] (IEC 61140, from memory)."""
 
 
-@rule("voltage-range", Severity.STOP)
-def voltage_range(context: Context) -> Outcome:
+@input_rule("voltage-range", Severity.STOP)
+def voltage_range(source: FedInput) -> Outcome:
     """A voltage played, with the drop that sensing makes up for, is outside the output's range."""
-    for source in context.sources.values():
-        levels = [(level.voltage, level.path) for level in source.played.levels]
-        yield from judged(source, [highest(source), lowest(source)], *levels)
+    levels = [(level.voltage, level.path) for level in source.played.levels]
+    yield from judged(source, [highest(source), lowest(source)], *levels)
 
 
-@rule("withstand-played", Severity.STOP)
-def withstand_played(context: Context) -> Outcome:
+@input_rule("withstand-played", Severity.STOP)
+def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
-    for source in context.sources.values():
-        forward = [each for each in source.input.withstands if each.voltage is not None]
-        if not forward:
-            path = (*source.at_input, "withstands")
-            yield Unknown(source.name, path, "what the input withstands", "the voltages played against it")
-            continue
-        levels = sorted(source.played.levels, key=lambda level: -level.voltage)
-        for level in levels:
-            highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
-            enough = [each for each in forward if each.voltage is not None and each.voltage >= highest]
-            if not enough:
-                why = state(
-                    "{highest} (with programming error) is more than the {withstood} it withstands",
-                    highest=(highest, "V"),
-                    withstood=(max(each.voltage for each in forward if each.voltage is not None), "V"),
-                )
-            else:
-                allowed = max(float("inf") if each.duration is None else each.duration for each in enough)
-                if allowed == float("inf"):
-                    break  # and so it is for every lower level
-                below = [e.voltage for e in forward if e.voltage is not None and e.voltage < highest]
-                held = source.played.longest_above(max(below, default=0.0))
-                if held <= allowed:
-                    continue
-                why = state(
-                    "it is above {above} for {held}; the input withstands {highest} for {allowed}",
-                    above=(max(below, default=0.0), "V"),
-                    held=(held, "s"),
-                    highest=(highest, "V"),
-                    allowed=(allowed, "s"),
-                )
-            yield Hit(source.name, level.path, why, "play a lower voltage, or play it for a shorter time")
-            break
+    forward = [each for each in source.input.withstands if each.voltage is not None]
+    if not forward:
+        path = (*source.at_input, "withstands")
+        yield Unknown(source.name, path, "what the input withstands", "the voltages played against it")
+        return
+    levels = sorted(source.played.levels, key=lambda level: -level.voltage)
+    for level in levels:
+        highest = level.voltage + (source.voltage_error(level.voltage) or 0.0)
+        enough = [each for each in forward if each.voltage is not None and each.voltage >= highest]
+        if not enough:
+            why = state(
+                "{highest} (with programming error) is more than the {withstood} it withstands",
+                highest=(highest, "V"),
+                withstood=(max(each.voltage for each in forward if each.voltage is not None), "V"),
+            )
+        else:
+            allowed = max(float("inf") if each.duration is None else each.duration for each in enough)
+            if allowed == float("inf"):
+                break  # and so it is for every lower level
+            below = [e.voltage for e in forward if e.voltage is not None and e.voltage < highest]
+            held = source.played.longest_above(max(below, default=0.0))
+            if held <= allowed:
+                continue
+            why = state(
+                "it is above {above} for {held}; the input withstands {highest} for {allowed}",
+                above=(max(below, default=0.0), "V"),
+                held=(held, "s"),
+                highest=(highest, "V"),
+                allowed=(allowed, "s"),
+            )
+        yield Hit(source.name, level.path, why, "play a lower voltage, or play it for a shorter time")
+        break
 
 
-@rule("reversed", Severity.STOP)
-def reversed_voltage(context: Context) -> Outcome:
+@input_rule("reversed", Severity.STOP)
+def reversed_voltage(source: FedInput) -> Outcome:
     """A voltage played is negative: more than the reverse voltage that the input withstands, and no diode in
     a fixture keeps it off.
     """
-    for source in context.sources.values():
-        if source.fixture is not None and source.fixture.diode is not None:
-            continue  # it blocks: nothing reversed reaches the input
-        reverse = max(
-            (each.reverse for each in source.input.withstands if each.reverse is not None), default=0.0
-        )
-        for level in source.played.levels:
-            if level.voltage < 0 and -level.voltage > reverse:
-                yield Hit(
-                    source.name,
-                    level.path,
-                    state(
-                        "{level} reverses the input, which withstands {withstood} in reverse",
-                        level=(level.voltage, "V"),
-                        withstood=(reverse, "V"),
-                    ),
-                    "play no negative voltage on this input",
-                )
-
-
-@rule("outside-operating", Severity.NOTE)
-def outside_operating(context: Context) -> Outcome:
-    """A voltage played is outside the input's operating range."""
-    for source in context.sources.values():
-        operating = source.input.operating
-        outside: dict[str, list[Level]] = {}
-        for level in source.played.levels:
-            if level.voltage not in operating:
-                outside.setdefault(level.step, []).append(level)
-        for step, levels in outside.items():
+    if source.fixture is not None and source.fixture.diode is not None:
+        return  # it blocks: nothing reversed reaches the input
+    reverse = max((each.reverse for each in source.input.withstands if each.reverse is not None), default=0.0)
+    for level in source.played.levels:
+        if level.voltage < 0 and -level.voltage > reverse:
             yield Hit(
                 source.name,
-                levels[0].path,
+                level.path,
                 state(
-                    "'{step}' plays {levels}; the input must work from {low} to {high}",
-                    step=step,
-                    levels=joined(
-                        " and ",
-                        (
-                            _several(side)
-                            for side in (
-                                [v.voltage for v in levels if v.voltage < operating.low],
-                                [v.voltage for v in levels if v.voltage > operating.high],
-                            )
-                            if side
-                        ),
-                    ),
-                    low=(operating.low, "V"),
-                    high=(operating.high, "V"),
+                    "{level} reverses the input, which withstands {withstood} in reverse",
+                    level=(level.voltage, "V"),
+                    withstood=(reverse, "V"),
                 ),
-                "make sure that this is meant",
+                "play no negative voltage on this input",
             )
+
+
+@input_rule("outside-operating", Severity.NOTE)
+def outside_operating(source: FedInput) -> Outcome:
+    """A voltage played is outside the input's operating range."""
+    operating = source.input.operating
+    outside: dict[str, list[Level]] = {}
+    for level in source.played.levels:
+        if level.voltage not in operating:
+            outside.setdefault(level.step, []).append(level)
+    for step, levels in outside.items():
+        yield Hit(
+            source.name,
+            levels[0].path,
+            state(
+                "'{step}' plays {levels}; the input must work from {low} to {high}",
+                step=step,
+                levels=joined(
+                    " and ",
+                    (
+                        _several(side)
+                        for side in (
+                            [v.voltage for v in levels if v.voltage < operating.low],
+                            [v.voltage for v in levels if v.voltage > operating.high],
+                        )
+                        if side
+                    ),
+                ),
+                low=(operating.low, "V"),
+                high=(operating.high, "V"),
+            ),
+            "make sure that this is meant",
+        )
 
 
 def _several(voltages: list[float]) -> Statement:
@@ -182,9 +177,8 @@ def touch_voltage(context: Context) -> Outcome:
         )
 
 
-@rule("isolation", Severity.STOP)
-def isolation(context: Context) -> Outcome:
+@input_rule("isolation", Severity.STOP)
+def isolation(source: FedInput) -> Outcome:
     """Outputs in series, or of a negative rail, lift a terminal beyond the supply's isolation from earth."""
-    for source in context.sources.values():
-        for fact in isolated(source):
-            yield from judged(source, [fact], (source.reach, source.at_hook_up))
+    for fact in isolated(source):
+        yield from judged(source, [fact], (source.reach, source.at_hook_up))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Step
-from railwright.quantities import figures_of, joined, state
+from railwright.quantities import joined, state
 from railwright.settings.context import FedInput, locate, sources_of
 from railwright.settings.engine_rules import EMPTY_WINDOW
 from railwright.settings.findings import Finding, Reason, Severity
@@ -82,14 +82,11 @@ def risen(documents: Documents, steps: Iterable[int]) -> Risen:
             rates[index], why = whole.recommended or low.value, whole.why
             if pair is not None:
                 said, remedy = collision(whole, pair)
-                stop = Finding(
-                    EMPTY_WINDOW, Severity.STOP, about, where, said, remedy, figures=figures_of(said)
-                )
-                findings.append(stop)
+                findings.append(Finding(EMPTY_WINDOW, Severity.STOP, about, where, said, remedy))
                 why = state(
                     "no rate is right: {said}; rehearsed with the least that is fast enough", said=said
                 )
-            reasons.append(Reason(about, "rise", rates[index], "V/s", where, why, figures_of(why)))
+            reasons.append(Reason(about, "rise", rates[index], "V/s", where, why))
     return Risen(with_rises(documents, rates), tuple(reasons), tuple(findings), rates)
 
 

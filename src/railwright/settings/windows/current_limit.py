@@ -41,7 +41,7 @@ def window(source: FedInput) -> Window:
         "declare 'current: {steady: …}' in the device document, or write the current limit",
     )
     lacks = [nothing] if source.needs is not None and source.needs[0] <= 0 else []
-    asked = source.limits.current_limit if source.limits else "auto"
+    asked = source.limits.current_limit
     found = window_of(source, "current_limit", step, facts(source), source.parts, asked, taken, lacks)
     return recommend(found, source)
 
@@ -58,7 +58,7 @@ def _with_margin(source: FedInput) -> float:
     """The least limit [A] that leaves a margin above the time in the limit within the delay that is written,
     or else the longest one; 0: it does not trip, or no limit does.
     """
-    asked = source.limits.trip_delay if source.limits else None
+    asked = source.limits.trip_delay
     reach = [output.trip_delay.high for output in source.rows if output.trip_delay]
     if asked is None or not reach:
         return 0.0

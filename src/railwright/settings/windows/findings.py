@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from railwright.documents.loader import Documents
-from railwright.quantities import figures_of, show, state
+from railwright.quantities import show, state
 from railwright.settings.context import locate
 from railwright.settings.engine_rules import EMPTY_WINDOW, OUTSIDE_WINDOW
 from railwright.settings.findings import Finding, Severity
@@ -27,12 +27,10 @@ def window_findings(windows: Iterable[Window], documents: Documents) -> list[Fin
         where = locate(documents, window.path or ("procedure", "limits", window.about, window.setting))
         if pair is not None:
             why, remedy = collision(window, pair)
-            told = (window.about, where, why, remedy)
-            found.append(Finding(EMPTY_WINDOW, Severity.STOP, *told, figures=figures_of(why)))
+            found.append(Finding(EMPTY_WINDOW, Severity.STOP, window.about, where, why, remedy))
         if window.asked is not None:
             for why, remedy in _outside(window, window.asked, pair or ()):
-                told = (window.about, where, why, remedy)
-                found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, *told, figures=figures_of(why)))
+                found.append(Finding(OUTSIDE_WINDOW, Severity.CAUTION, window.about, where, why, remedy))
     return found
 
 

@@ -23,8 +23,7 @@ OPP_STEP = 0.1
 
 def is_there(source: FedInput) -> bool:
     """Whether the input asks for an over-power protection, or its outputs have one."""
-    asked = source.limits is not None and source.limits.opp is not None
-    return asked or all(output.opp is not None for output in source.rows)
+    return source.limits.opp is not None or all(output.opp is not None for output in source.rows)
 
 
 def window(source: FedInput, limit: float | None, ovp: float | None) -> Window:
@@ -33,7 +32,7 @@ def window(source: FedInput, limit: float | None, ovp: float | None) -> Window:
     limit [A], ovp [V]: the current limit and the OVP level, which may hold the power below; None: there is
     none yet. The bench gives no accuracy of an OPP: none is taken off.
     """
-    asked, taken = source.limits.opp if source.limits else None, "the OPP's own step is not given: taken"
+    asked, taken = source.limits.opp, "the OPP's own step is not given: taken"
     lacks = [] if source.played.levels else [NOTHING_PLAYED]
     found = [*facts(source, limit), *_idle(source, limit, ovp)]
     step = OPP_STEP * source.count

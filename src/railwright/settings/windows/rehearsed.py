@@ -11,10 +11,12 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from itertools import product
 
-from railwright.circuit.case import Case, fixed
+from railwright.circuit.case import Case
 from railwright.circuit.errors import VOLTAGE_QUANTITIES
 from railwright.documents.loader import Documents
 from railwright.plan.stairs import in_stairs
@@ -22,7 +24,7 @@ from railwright.plan.timeline import Timeline, timeline_of
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
-from railwright.rehearsal.design import CHUNK, Design
+from railwright.rehearsal.design import Design
 from railwright.rehearsal.needed import LeastLevel, Needed, needed, trips, with_protection
 from railwright.settings.rule import Path
 from railwright.settings.settle import RehearsedEnds, Settings, settle
@@ -46,19 +48,8 @@ TRIES = 8
 
 REGULATING = "a limit that regulates instead of tripping, or a higher one"
 
-NOTHING = LeastLevel(-math.inf, 0.0)
-
-
-@dataclass
-class _Most:
-    """The most that any case has asked for so far, and which case."""
-
-    level: LeastLevel = NOTHING
-    replay: Replay | None = None
-
-    def take(self, level: LeastLevel, replay: Replay) -> None:
-        if level.value > self.level.value:
-            self.level, self.replay = level, replay
+NOTHING = LeastLevel(-math.inf, 0.0), None
+"""What is asked for before any case was played."""
 
 
 class _Study:
@@ -71,11 +62,11 @@ class _Study:
         asked = timeline_of(documents.procedure, documents.device)
         self.timeline: Timeline = in_stairs(asked, settings.set_points, documents.bench)
         self.quantities = uncertain_quantities(documents, self.set_points)
-        self.parts: dict[str, dict[str, float]] = {setting: {} for setting in REHEARSED}
-        for feed in self.set_points.values():
-            for points in feed.outputs:
-                for setting in REHEARSED:
-                    self.parts[setting][points.output] = points.share if setting != "trip_delay" else 1.0
+        outputs = [points for feed in self.set_points.values() for points in feed.outputs]
+        self.parts: dict[str, dict[str, float]] = {
+            setting: {each.output: each.share if setting != "trip_delay" else 1.0 for each in outputs}
+            for setting in REHEARSED
+        }
         for (_, setting), window in self.windows.items():
             self.parts.setdefault(setting, {}).update(window.parts)
         inputs = {name for name, _ in self.wanted}
@@ -83,7 +74,10 @@ class _Study:
         # asked about are played.
         coupled = any(supply.coupled for supply in documents.bench.supplies.values())
         self.played = {n: feed for n, feed in self.set_points.items() if coupled or n in inputs}
-        self.most = {(name, setting): _Most() for name in self.played for setting in REHEARSED}
+        # The most that any case has asked for so far, and which case.
+        self.most: dict[tuple[str, str], tuple[LeastLevel, Replay | None]] = dict.fromkeys(
+            product(self.played, REHEARSED), NOTHING
+        )
         self.steps = 0
         self.long = False
         self.searched = False
@@ -97,8 +91,10 @@ class _Study:
         except SolverError:
             return None
         self.steps += steps
-        for (name, setting), most in self.most.items():
-            most.take(getattr(found[name], setting), replay)
+        for (name, setting), (most, _) in self.most.items():
+            level = getattr(found[name], setting)
+            if level.value > most.value:
+                self.most[name, setting] = level, replay
         return found
 
     def corner(self, number: int) -> dict[str, Needed] | None:
@@ -112,10 +108,7 @@ class _Study:
         if base is None:
             return
         self.long = self.steps > LONG
-        own = {
-            name: quantities_of(name, tuple(p.output for p in feed.outputs), self.quantities)
-            for name, feed in self.played.items()
-        }
+        own = {name: quantities_of(name, feed.names, self.quantities) for name, feed in self.played.items()}
         rounds = max((len(places) for places in own.values()), default=0)
         if self.steps * rounds > STEPS:
             return
@@ -151,26 +144,21 @@ class _Study:
 
     def cases(self, cases: int, seed: int) -> None:
         """Play the cases of an ensemble."""
-        design = Design(self.quantities, cases, seed)
-        for chunk in range(design.chunks):
-            for row, values in enumerate(design.values(chunk).tolist()):
-                case = fixed(dict(zip(design.names, values, strict=True)))
-                self.play(case, Replay(cases=cases, seed=seed, number=chunk * CHUNK + row))
+        for number, case in Design(self.quantities, cases, seed).numbered():
+            self.play(case, Replay(cases=cases, seed=seed, number=number))
 
     def case_of(self, replay: Replay) -> Case:
         """The case that can be played again."""
         if replay.corner is not None:
             return corner_case(self.quantities, replay.corner)
-        design = Design(self.quantities, replay.cases, replay.seed)
-        values = design.values(replay.number // CHUNK)[replay.number % CHUNK].tolist()
-        return fixed(dict(zip(design.names, values, strict=True)))
+        return Design(self.quantities, replay.cases, replay.seed).case(replay.number)
 
     def ends(self) -> Iterator[tuple[tuple[str, str], End]]:
         """The end of each window, tried."""
-        for key, most in self.most.items():
+        for key, (level, replay) in self.most.items():
             window = self.windows.get(key)
-            if key in self.wanted and window is not None and most.replay is not None:
-                yield key, self._told(self._end(window, most.level, most.replay))
+            if key in self.wanted and window is not None and replay is not None:
+                yield key, self._told(self._end(window, level, replay))
 
     def _told(self, end: End) -> End:
         """An end, with that it settles no closed form where no other corners were looked for."""
@@ -186,7 +174,7 @@ class _Study:
         for name in self.set_points if not self.long else ():
             if (name, LIMIT) not in self.wanted:
                 continue
-            window, replay = self.windows[name, "current_limit"], self.most[name, "trip_delay"].replay
+            window, (_, replay) = self.windows[name, LIMIT], self.most[name, "trip_delay"]
             low, high = window.side("low", settled=True), window.high
             if replay is None or low is None or high is None or low.value > high.value:
                 continue
@@ -197,7 +185,7 @@ class _Study:
                     "rehearsed, {case} comes up at {limit}", case=replay.words, limit=(low.value, "A")
                 )
                 end = replace(_limit_end(low.value, why, replay), path=low.path)
-                yield (name, "current_limit"), self._told(end)
+                yield (name, LIMIT), self._told(end)
                 continue
             if not self._comes_up(window, case, most):
                 continue
@@ -210,7 +198,7 @@ class _Study:
                 case=replay.words,
                 limit=(round(least * window.step, 12), "A", 5),
             )
-            yield (name, "current_limit"), self._told(_limit_end(value, why, replay))
+            yield (name, LIMIT), self._told(_limit_end(value, why, replay))
 
     def _comes_up(self, window: Window, case: Case, n: int) -> bool:
         """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
@@ -268,11 +256,9 @@ class _Study:
 
     def _step(self, time: float) -> tuple[str, Path]:
         """The step that is played at a time, and where it is written."""
-        spans = self.timeline.spans
-        for index, span in enumerate(spans):
-            if time <= span.end or index == len(spans) - 1:
-                return span.name, ("procedure", "steps", index)
-        return "the procedure", ("procedure", "steps")
+        ends = [span.end for span in self.timeline.spans]
+        index = min(bisect_left(ends, time), len(ends) - 1)
+        return self.timeline.spans[index].name, ("procedure", "steps", index)
 
 
 def hangs_on_rehearsal(window: Window) -> bool:

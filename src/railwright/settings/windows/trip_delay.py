@@ -26,12 +26,14 @@ def window(source: FedInput, limit: float | None) -> Window:
 
     limit [A]: the current limit; None: there is none yet.
     """
-    asked, taken = (
-        source.limits.trip_delay if source.limits else "auto",
-        "the delay's own step is not given: taken",
-    )
     window = window_of(
-        source, "trip_delay", DELAY_STEP, facts(source, limit), [1.0] * source.count, asked, taken
+        source,
+        "trip_delay",
+        DELAY_STEP,
+        facts(source, limit),
+        [1.0] * source.count,
+        source.limits.trip_delay,
+        "the delay's own step is not given: taken",
     )
     return recommend(window, source) if limit is not None else window
 

@@ -124,11 +124,7 @@ class Window:
     def side(self, side: Side, *, settled: bool = False) -> End | None:
         """The end that decides on one side; settled: brackets, which a rehearsal may move, left out."""
         found = [end for end in self.ends if end.side == side and not (settled and end.bracket)]
-        if not found:
-            return None
-        return (
-            max(found, key=lambda end: end.value) if side == "low" else min(found, key=lambda end: end.value)
-        )
+        return (max if side == "low" else min)(found, key=lambda end: end.value, default=None)
 
     @property
     def low(self) -> End | None:
@@ -308,9 +304,7 @@ def collision(window: Window, pair: tuple[End, End]) -> tuple[str, str]:
     """Why a window is empty, and what would part its two ends, in words with figures."""
     low, high = pair
     unit = window.unit
-    apart = ""
-    if math.isfinite(low.value):
-        apart = state(", {gap} apart", gap=(low.value - high.value, unit, 3))
+    apart = state(", {gap} apart", gap=(low.value - high.value, unit, 3)) if math.isfinite(low.value) else ""
     name = window.setting.replace("_", " ")
     least = (
         state("no {setting} is enough: {low_end}", setting=name, low_end=low.why)

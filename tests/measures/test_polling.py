@@ -1,0 +1,65 @@
+"""Intervals hold the truth however seldom readings are polled: a few cases of benchmarks/coverage.py.
+
+Its model is its own: straight lines, a converter in closed form, a meter with a grid of windows, a poller.
+Of 60 cases of a 95 % interval, fewer than 49 hold the truth once in 2000 times (binomial distribution).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+import pytest
+from benchmarks.coverage import EVERY, STATED, Lines, exact_interval, studied
+from scipy.stats import binom
+
+CASES = 60
+LEAST = int(binom.ppf(5e-4, CASES, STATED))
+SEED = 500_000
+
+
+@pytest.mark.parametrize("every", EVERY)
+def test_intervals_hold_the_truth_at_every_polling_interval(every: int) -> None:
+    held: Counter[str] = Counter()
+    for seed in range(SEED, SEED + CASES):
+        for case in studied(seed, every):
+            held[case.quantity] += case.holds
+    assert len(held) == 5
+    assert min(held.values()) >= LEAST, held
+
+
+def test_a_skipped_update_does_not_widen_the_turn_off_voltage() -> None:
+    """The ramp tells which windows were left out: polls at 12 ms see nearly as much as polls at 10 ms."""
+    width = {
+        every: np.median(
+            [
+                case.high - case.low
+                for seed in range(SEED, SEED + 40)
+                for case in studied(seed, every)
+                if case.quantity == "turn-off"
+            ]
+        )
+        for every in (10, 12)
+    }
+    assert width[12] < 1.5 * width[10]
+
+
+def test_the_model_integrates_as_a_sum_of_small_parts_does() -> None:
+    """Brute force: ∫ i dt and ∫ v i dt of lines by a million midpoints, and a mean by the same."""
+    lines = Lines(
+        np.array([0.0, 1.0, 1.0, 3.0]), np.array([0.0, 2.0, 2.0, 5.0]), np.array([1.0, 1.0, 4.0, 0.0])
+    )
+    middle = (np.arange(1_000_000) + 0.5) * 3e-6
+    volts = np.where(middle < 1.0, 2.0 * middle, 2.0 + 1.5 * (middle - 1.0))
+    amps = np.where(middle < 1.0, 1.0, 4.0 - 2.0 * (middle - 1.0))
+    assert lines.between(0.0, 3.0) == pytest.approx(
+        (3.0 * amps.mean(), 3.0 * (volts * amps).mean()), rel=1e-6
+    )
+    part = (middle > 0.5) & (middle < 2.0)
+    found = lines.mean(np.array([0.5]), np.array([2.0]), lines.amps)
+    assert found[0] == pytest.approx(amps[part].mean(), rel=1e-5)
+
+
+def test_the_exact_interval_is_that_of_clopper_and_pearson() -> None:
+    """Closed form: of n out of n the lower end is (α/2)^(1/n), and the upper end is 1."""
+    assert exact_interval(20, 20, 0.95) == pytest.approx((0.025 ** (1 / 20), 1.0))
