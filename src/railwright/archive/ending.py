@@ -7,7 +7,7 @@ from typing import Any
 
 from railwright.evaluation.ending import Ending
 from railwright.records.ended import ENDED_TEXTS, Ended
-from railwright.records.ends import last_read
+from railwright.records.ends import last_told
 from railwright.records.stored import RunData
 
 _KILLED = "the run was killed before it recorded how its outputs went off"
@@ -49,7 +49,7 @@ def _off(about: Mapping[str, Any]) -> tuple[bool | None, tuple[str, ...]]:
     inputs = about.get("switched_off") or {}
     doubtful = {name: off for name, off in inputs.items() if _doubtful(off)}
     if doubtful or about.get("off_confirmed") is False:
-        return False, lines or tuple(f"{name}{_last(off)}" for name, off in doubtful.items())
+        return False, lines or tuple(f"{name}{last_told(off, ': ')}" for name, off in doubtful.items())
     if about.get("off_confirmed"):
         return True, ()
     return (False, (_KILLED,)) if about.get("ended") is None else (None, ())
@@ -59,8 +59,3 @@ def _doubtful(off: Mapping[str, Any]) -> bool:
     """Whether an input had to go off, and was not read to be off; an earlier version only says `verified`."""
     confirmed = off.get("confirmed")
     return not off.get("stays_on") and not (off.get("verified") if confirmed is None else confirmed)
-
-
-def _last(off: Mapping[str, Any]) -> str:
-    residual, before = off.get("residual"), off.get("before")
-    return "" if residual is None and before is None else f": {last_read(residual, before)}"

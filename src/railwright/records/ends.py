@@ -41,6 +41,12 @@ def switched_off_of(
     )
 
 
+def last_told(off: Mapping[str, Any], lead: str) -> str:
+    """The same of what `run.json` says of an input, after `lead`; empty where nothing was read of it."""
+    residual, before = off.get("residual"), off.get("before")
+    return "" if residual is None and before is None else f"{lead}{last_read(residual, before)}"
+
+
 def last_read(residual: float | None, before: float | None) -> str:
     """The last voltage that was read of an input [V], in words. before: the last one before OFF."""
     if residual is not None:

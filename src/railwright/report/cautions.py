@@ -2,8 +2,7 @@
 
 References
 ----------
-.. [1] IEC 61010-1, accessible voltages: 60 V d.c. in dry, 35 V d.c. in wet locations (from memory).
-.. [2] Energy of a capacitor: ½ C V².
+.. [1] Energy of a capacitor: ½ C V².
 """
 
 from __future__ import annotations
@@ -15,14 +14,12 @@ from typing import TYPE_CHECKING
 
 from railwright.documents.output_name import OutputName
 from railwright.quantities import Uncertain, show
+from railwright.settings.rules.voltage import TOUCH_LIMIT
 
 if TYPE_CHECKING:
     from railwright.documents.bench import Bench
     from railwright.documents.device import Device
     from railwright.documents.procedure import Procedure
-
-TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
-"""Accessible direct voltage [V] by location [1]_."""
 
 
 @dataclass(frozen=True, slots=True)

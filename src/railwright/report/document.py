@@ -19,9 +19,18 @@ VERSION: typst.PDFStandard = "1.5"
 is right and only states the default, but some readers complain of it."""
 
 
-def template() -> bytes:
-    """The template's source."""
-    return resources.files("railwright.report").joinpath("template.typ").read_bytes()
+def compiler(template: str, data: Mapping[str, Any], **more: Any) -> typst.Compiler:
+    """What sets data into a template of this package; a compiler keeps its template for one compilation only.
+
+    more: what the template is told beside the data, which alone says which characters the fonts need.
+    """
+    import typst
+
+    return typst.Compiler(
+        resources.files("railwright.report").joinpath(template).read_bytes(),
+        ignore_system_fonts=within_bundled_fonts(as_lines(data)),
+        sys_inputs={"data": json.dumps({**data, **more}, ensure_ascii=False, allow_nan=False)},
+    )
 
 
 def compile_pdf(data: Mapping[str, Any], reported: dt.datetime) -> bytes:
@@ -43,15 +52,7 @@ def compile_pdf(data: Mapping[str, Any], reported: dt.datetime) -> bytes:
 
 
 def _compile(data: Mapping[str, Any], moment: dt.datetime, standards: list[typst.PDFStandard]) -> bytes:
-    import typst
-
-    # A compiler keeps its template for one compilation only.
-    compiler = typst.Compiler(
-        template(),
-        ignore_system_fonts=within_bundled_fonts(as_lines(data)),
-        sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
-    )
-    pdf = compiler.compile(format="pdf", pdf_standards=standards, timestamp=moment)
+    pdf = compiler("template.typ", data).compile(format="pdf", pdf_standards=standards, timestamp=moment)
     if not isinstance(pdf, bytes):
         raise TypeError(f"expected one PDF from the template, got {type(pdf).__name__}")
     return pdf

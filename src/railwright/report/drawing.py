@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from railwright.plan.set_points import limit_of
 from railwright.quantities import show
 from railwright.records.manifest import write_atomically
 from railwright.records.names import EVENTS
@@ -34,6 +35,8 @@ LEFT, RIGHT, ABOVE, BELOW = 0.6, 0.08, 0.45, 0.36
 ROW, BETWEEN = 1.92, 0.46
 """Height of an input's panels, and the distance to the next input's [inches]."""
 PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
+STEPS = (1, 2, 2.5, 5, 10)
+"""Distances of an axis' ticks, of any power of ten."""
 _PLACES = {"voltage": "at the connector", "terminal_voltage": "at the supply's terminals"}
 
 
@@ -104,7 +107,6 @@ def draw_step(
 
     Below it stands the key of the events' numbers. left_out: how many more events there were.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     cells = _cells(overlay, span, names)
@@ -118,7 +120,6 @@ def draw_step(
     below = BELOW + (key.height + 0.06 if key.height else 0.0)
     height = ABOVE + rows * ROW + (rows - 1) * BETWEEN + below
     figure = Figure(figsize=(WIDTH, height))
-    FigureCanvasAgg(figure)
     outer = figure.add_gridspec(
         rows,
         columns,
@@ -199,20 +200,20 @@ def _input_panels(
         (voltage, column, "V", "voltage"),
         (current, "current", "A", "current"),
     ):
-        _prepare(axes, cell.window)
+        time_axis(axes, cell.window, 6)
         curves = lay.curves_of(overlay, span, name, channel)
         panels.draw_curves(axes, curves, colour)
         mine = [limit for limit in limits if limit.panel == panel]
         levels = [level for limit in mine for level in (limit.lower, limit.upper) if level is not None]
-        if panel == "current" and name in overlay.set_points:
-            levels = [*levels, lay.current_limit(overlay.set_points, name)]
+        limit_set = limit_of(overlay.set_points[name]) if name in overlay.set_points else None
+        if panel == "current" and limit_set is not None:
+            levels = [*levels, limit_set]
         panels.settle_view(axes, curves, levels, quiet=span.kind == "hold")
         panels.draw_limits(axes, mine, lay.required_until(overlay, span), labelled)
-        if panel == "current" and name in overlay.set_points:
-            level = lay.current_limit(overlay.set_points, name)
-            words = f"set limit {EngFormatter('A', sep=' ')(level)}" if labelled else ""
+        if panel == "current" and limit_set is not None:
+            words = f"set limit {EngFormatter('A', sep=' ')(limit_set)}" if labelled else ""
             # The words of required limits stand on the right.
-            panels.draw_set_level(axes, level, words, "left" if mine else "right")
+            panels.draw_set_level(axes, limit_set, words, "left" if mine else "right")
         for limit in limits:
             if limit.panel == "time":
                 panels.draw_instant(
@@ -226,7 +227,7 @@ def _input_panels(
     drawn: set[Mode] = set()
     for index, (label, time, modes) in enumerate(bands):
         band = figure.add_subplot(grid[2 + index])
-        _prepare(band, cell.window)
+        time_axis(band, cell.window, 6)
         band.tick_params(labelbottom=index == len(bands) - 1)
         drawn |= panels.draw_modes(band, time, modes, label if labelled else "")
     return drawn
@@ -238,12 +239,13 @@ def _title(name: str, what: str, room: float) -> str:
     return next((title for title in titles if 72 * text_width(title, 7.0) <= room), titles[-1])
 
 
-def _prepare(axes: Axes, window: tuple[float, float]) -> None:
+def time_axis(axes: Axes, window: tuple[float, float], intervals: int) -> None:
+    """Time over a window [s] from left to right, in as many intervals at most; no frame above and right."""
     from matplotlib.ticker import EngFormatter, MaxNLocator
 
     axes.set_xlim(*window)
     axes.xaxis.set_major_formatter(EngFormatter(unit="s", sep="\u2009"))
-    axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
+    axes.xaxis.set_major_locator(MaxNLocator(intervals, steps=STEPS))
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
 
@@ -253,7 +255,7 @@ def _scale(axes: Axes, quantity: str, unit: str) -> None:
     from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
     low, high = axes.get_ylim()
-    found = MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
+    found = MaxNLocator(5, steps=STEPS).tick_values(low, high)
     ticks = [float(tick) for tick in found if low <= tick <= high]
     largest = max(abs(tick) for tick in ticks) if ticks else 1.0
     factor, prefix = next((f, p) for f, p in PREFIXES if largest >= f * (1 - 1e-9) or f == PREFIXES[-1][0])
@@ -262,7 +264,12 @@ def _scale(axes: Axes, quantity: str, unit: str) -> None:
     axes.yaxis.set_major_formatter(
         FuncFormatter(lambda value, _: f"{value / factor:z.{decimals}f}".replace("-", "−"))
     )
-    axes.set_ylabel(f"{quantity} ({prefix}{unit})", fontsize=6.2, color=INK)
+    name_scale(axes, f"{quantity} ({prefix}{unit})")
+
+
+def name_scale(axes: Axes, words: str) -> None:
+    """What the vertical axis shows, beside it, as far from it in every panel; lines across behind all."""
+    axes.set_ylabel(words, fontsize=6.2, color=INK)
     axes.yaxis.set_label_coords(-0.4 / (axes.get_window_extent().width / axes.figure.dpi), 0.5)
     axes.grid(True, zorder=0)
     axes.set_axisbelow(True)

@@ -41,10 +41,13 @@ def _scale(largest: float, unit: str) -> tuple[float, str]:
         return 1.0, ""
     if (unit in ("V", "A") and 0.1 <= largest < 1000) or largest == 0 or not math.isfinite(largest):
         return 1.0, unit
-    for factor, prefix in _PREFIXES:
-        if largest >= factor * (1 - 1e-12):
-            return factor, prefix + unit
-    return 1.0, unit
+    factor, prefix = _prefix(largest)
+    return factor, prefix + unit
+
+
+def _prefix(value: float) -> tuple[float, str]:
+    """The largest prefix that is not above a value, or the smallest there is."""
+    return next(((f, p) for f, p in _PREFIXES if value >= f * (1 - 1e-12)), _PREFIXES[-1])
 
 
 def show_measured(value: float, low: float, high: float, unit: str) -> tuple[str, str]:
@@ -80,7 +83,7 @@ def show_standard(value: float, unit: str) -> str:
         return "unbounded"
     if value == 0 or unit == "1":
         return f"{_two_digits(value)} {'' if unit == '1' else unit}".rstrip()
-    factor, prefix = next(((f, p) for f, p in _PREFIXES if abs(value) >= f * (1 - 1e-12)), (1e-12, "p"))
+    factor, prefix = _prefix(abs(value))
     return f"{_two_digits(value / factor)} {prefix}{'Ω' if unit == 'ohm' else unit}"
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from railwright.quantities import show
-from railwright.records.ends import last_read
+from railwright.records.ends import last_told
 
 
 def outputs_off(switched_off: Mapping[str, Mapping[str, Any]]) -> tuple[tuple[str, str], ...]:
@@ -24,7 +24,7 @@ def _words(off: Mapping[str, Any]) -> str:
     if off.get("confirmed") is None:
         return _earlier(off)
     if not off["confirmed"]:
-        return f"off not confirmed{_last(off)}"
+        return f"off not confirmed{last_told(off, ', ')}"
     if off.get("holds") is not None:
         return f"off confirmed, device holds {show(float(off['holds']), 'V')}"
     return f"off confirmed{_fell(off)}"
@@ -34,16 +34,11 @@ def _earlier(off: Mapping[str, Any]) -> str:
     """Of a version that asked for the output's state, and did not confirm off by current and voltage."""
     version = " (as recorded by an earlier version)"
     if not off.get("verified"):
-        return f"off not confirmed{_last(off)}{version}"
-    return f"state read as off{_fell(off) or _last(off)}{version}"
+        return f"off not confirmed{last_told(off, ', ')}{version}"
+    return f"state read as off{_fell(off) or last_told(off, ', ')}{version}"
 
 
 def _fell(off: Mapping[str, Any]) -> str:
     if off.get("fell_after") is None or off.get("threshold") is None:
         return ""
     return f", below {show(float(off['threshold']), 'V')} after {show(float(off['fell_after']), 's')}"
-
-
-def _last(off: Mapping[str, Any]) -> str:
-    residual, before = off.get("residual"), off.get("before")
-    return "" if residual is None and before is None else f", {last_read(residual, before)}"

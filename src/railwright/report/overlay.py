@@ -84,7 +84,8 @@ def curves_of(overlay: Overlay, span: Span, name: str, column: str) -> list[Curv
     def take(record: Record | None, form: str, label: str, offset: float) -> None:
         if record is None or name not in record.traces or column not in record.traces[name].columns:
             return
-        time, values = panels.cut(record.traces[name], column, offset, span.start, span.end)
+        trace = record.traces[name]
+        time, values = panels.cut(trace.time + offset, trace.columns[column], span.start, span.end)
         if time.size:
             found.append(Curve(form, label, time - span.start, values))
 
@@ -114,7 +115,8 @@ def bands_of(overlay: Overlay, span: Span, name: str) -> list[tuple[str, Any, An
     ):
         if record is None or name not in record.traces or "mode" not in record.traces[name].columns:
             continue
-        time, modes = panels.cut(record.traces[name], "mode", offset, span.start, span.end)
+        trace = record.traces[name]
+        time, modes = panels.cut(trace.time + offset, trace.columns["mode"], span.start, span.end)
         if time.size:
             bands.append((label, time - span.start, modes))
     return bands
@@ -123,13 +125,6 @@ def bands_of(overlay: Overlay, span: Span, name: str) -> list[tuple[str, Any, An
 def outputs_of(set_points: SetPoints, name: str) -> tuple[str, ...]:
     """The outputs that feed an input."""
     return tuple(output.output for output in set_points[name].outputs) if name in set_points else ()
-
-
-def current_limit(set_points: SetPoints, name: str) -> float:
-    """Current limit of an input [A]: of outputs in parallel the sum, in series the least."""
-    feed = set_points[name]
-    limits = [output.current_limit for output in feed.outputs]
-    return sum(limits) if feed.arrangement == "parallel" else min(limits)
 
 
 def switched_on(overlay: Overlay, span: Span, name: str) -> float:
@@ -207,7 +202,8 @@ def settling(overlay: Overlay, span: Span, name: str) -> tuple[float, float] | N
     if "current" not in source.traces[name].columns:
         return None
     offset = rehearsal_offset(overlay, span) if source is overlay.rehearsal else 0.0
-    time, current = panels.cut(source.traces[name], "current", offset, span.start, span.end)
+    trace = source.traces[name]
+    time, current = panels.cut(trace.time + offset, trace.columns["current"], span.start, span.end)
     begin = switched_on(overlay, span, name)
     time = time - span.start
     if time.size < 8 or float(np.ptp(current)) == 0.0:

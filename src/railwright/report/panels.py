@@ -10,7 +10,7 @@ from railwright.report.decimate import decimate
 from railwright.report.limits import DrawnLimit
 from railwright.report.style import FAINT, HAIR, INK, MODES, PALE, tint
 from railwright.report.text import shortened
-from railwright.traces import Event, Mode, Traces
+from railwright.traces import Event, Mode
 
 if TYPE_CHECKING:
     import numpy as np
@@ -45,22 +45,21 @@ class Curve:
 
 
 def cut(
-    traces: Traces, column: str, shift: float, start: float, end: float
-) -> tuple[NDArray[np.float64], ...]:
-    """Time (shifted [s]) and values of a channel between start and end, with one sample beyond each end."""
+    time: NDArray[np.float64], values: NDArray[np.float64], start: float, end: float, beyond: int = 1
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """What lies between start and end, with `beyond` samples more at each end for lines to reach the edge."""
     import numpy as np
 
-    time = traces.time + shift
-    first = max(0, int(np.searchsorted(time, start, side="left")) - 1)
-    last = min(time.size, int(np.searchsorted(time, end, side="right")) + 1)
-    return time[first:last], traces.columns[column][first:last]
+    first = max(0, int(np.searchsorted(time, start, side="left")) - beyond)
+    last = int(np.searchsorted(time, end, side="right")) + beyond
+    return time[first:last], values[first:last]
 
 
 def draw_curves(axes: Axes, curves: Sequence[Curve], colour: str) -> None:
     """Rehearsed as a broad pale line, readings as dots on steps, a recording as a thin dark line."""
     start, end = axes.get_xlim()
     for curve in curves:
-        time, values = decimate(*_inside(curve, start, end, beyond=1))
+        time, values = decimate(*cut(curve.time, curve.values, start, end))
         if curve.form == "rehearsed":
             axes.plot(time, values, color=tint(colour, PALE), linewidth=2.6, solid_capstyle="round", zorder=2)
         elif curve.form == "recording":
@@ -91,7 +90,7 @@ def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float], qu
         start, end = start + 0.04 * (end - start), end - 0.04 * (end - start)
     low, high = float("inf"), float("-inf")
     for curve in curves:
-        _, values = decimate(*_inside(curve, start, end))
+        _, values = decimate(*cut(curve.time, curve.values, start, end, beyond=0))
         if values.size:
             low, high = min(low, float(values.min())), max(high, float(values.max()))
     if low > high:
@@ -102,17 +101,6 @@ def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float], qu
             low, high = min(low, level), max(high, level)
     span = max(high - low, span)
     axes.set_ylim(low - 0.1 * span, high + 0.16 * span)
-
-
-def _inside(
-    curve: Curve, start: float, end: float, beyond: int = 0
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """What lies between start and end, with `beyond` samples more at each end for lines to reach the edge."""
-    import numpy as np
-
-    first = max(0, int(np.searchsorted(curve.time, start, side="left")) - beyond)
-    last = int(np.searchsorted(curve.time, end, side="right")) + beyond
-    return curve.time[first:last], curve.values[first:last]
 
 
 def draw_limits(axes: Axes, limits: Sequence[DrawnLimit], end: float, labelled: bool) -> None:

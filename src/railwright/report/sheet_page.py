@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 import re
 from collections.abc import Mapping
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-from railwright.report.content import as_lines
-from railwright.report.document import VERSION
-from railwright.report.text import within_bundled_fonts
+from railwright.report.document import VERSION, compiler
 
 if TYPE_CHECKING:
     import typst
@@ -75,14 +71,6 @@ def _tall(drawing: str) -> bool:
 
 
 def _compiler(data: Mapping[str, Any], size: Size) -> typst.Compiler:
-    """A compiler keeps its template for one compilation only."""
-    import typst
-
     paper, drawing, points = size
     beside = _tall(data["wiring"])
-    sized = {**data, "paper": paper, "drawing": drawing, "size": points, "beside": beside}
-    return typst.Compiler(
-        resources.files("railwright.report").joinpath("sheet.typ").read_bytes(),
-        ignore_system_fonts=within_bundled_fonts(as_lines(data)),
-        sys_inputs={"data": json.dumps(sized, ensure_ascii=False, allow_nan=False)},
-    )
+    return compiler("sheet.typ", data, paper=paper, drawing=drawing, size=points, beside=beside)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from railwright.assumptions import Assumption
-from railwright.documents.bench import Bench, Calibration, Recorder, Supply
+from railwright.documents.bench import Bench, Recorder, Supply
 from railwright.evaluation.ending import Ending
 from railwright.report.outputs_off import outputs_off
 
@@ -140,9 +140,15 @@ def run_facts(
         laboratory = {"name": laboratory}
     own = bench.laboratory
     given = {str(entry.get("name")): entry for entry in data.get("instruments") or ()}
-    instruments = [_supply(name, bench.supplies[name], given.pop(name, {})) for name in used]
-    instruments += [_recorder(name, bench.recorders.get(name), given.pop(name, {})) for name in recorders]
-    instruments += [_other(name, entry) for name, entry in given.items() if entry.get("used", True)]
+    instruments = [_instrument(name, "supply", bench.supplies[name], given.pop(name, {})) for name in used]
+    instruments += [
+        _instrument(name, "recorder", bench.recorders.get(name), given.pop(name, {})) for name in recorders
+    ]
+    instruments += [
+        _instrument(name, _text(entry, "kind", "instrument"), None, entry)
+        for name, entry in given.items()
+        if entry.get("used", True)
+    ]
     return RunFacts(
         run_id=_text(data, "run_id"),
         unit=_text(data, "unit"),
@@ -166,33 +172,18 @@ def run_facts(
     )
 
 
-def _instrument(name: str, kind: str, known: Mapping[str, Any], calibrated: Calibration | None) -> Instrument:
+def _instrument(name: str, kind: str, own: Supply | Recorder | None, entry: Mapping[str, Any]) -> Instrument:
+    """An instrument as the run has it in `entry`; what is not there, as `own` of the bench has it."""
+    known = {key: value for key, value in entry.items() if value is not None}
     calibration = known.get("calibration") or known.get("calibrated") or {}
+    calibrated = own.calibrated if own else None
     return Instrument(
         name=name,
         kind=kind,
-        model=_text(known, "model"),
-        serial=_text(known, "serial"),
+        model=_text(known, "model", (own.model if isinstance(own, Supply) else None) or NOT_STATED),
+        serial=_text(known, "serial", (own.serial if own else None) or NOT_STATED),
         certificate=_text(calibration, "certificate", calibrated.certificate if calibrated else "unknown"),
         calibrated=_date(calibration.get("on")) or (calibrated.on if calibrated else None),
         due=_date(calibration.get("due")) or (calibrated.due if calibrated else None),
         identification=_text(known, "identification", ""),
     )
-
-
-def _supply(name: str, supply: Supply, entry: Mapping[str, Any]) -> Instrument:
-    known = {"model": supply.model, "serial": supply.serial} | {
-        k: v for k, v in entry.items() if v is not None
-    }
-    return _instrument(name, "supply", known, supply.calibrated)
-
-
-def _recorder(name: str, recorder: Recorder | None, entry: Mapping[str, Any]) -> Instrument:
-    known = {"serial": recorder.serial if recorder else None} | {
-        k: v for k, v in entry.items() if v is not None
-    }
-    return _instrument(name, "recorder", known, recorder.calibrated if recorder else None)
-
-
-def _other(name: str, entry: Mapping[str, Any]) -> Instrument:
-    return _instrument(name, _text(entry, "kind", "instrument"), entry, None)

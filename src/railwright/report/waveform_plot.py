@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from railwright.report.decimate import decimate
-from railwright.report.drawing import PREFIXES, drawing, save
+from railwright.report.drawing import PREFIXES, STEPS, drawing, name_scale, save, time_axis
 from railwright.report.style import FAINT, INK, PALE, colours, tint
 from railwright.report.text import shortened
 
@@ -59,13 +59,11 @@ def save_waveforms(curves: Sequence[Curves], step: str, inputs: Sequence[str], p
 
 def draw_waveforms(curves: Sequence[Curves], step: str, inputs: Sequence[str]) -> Figure:
     """For each input its waveforms over the whole step, the deviation below, the worst edge enlarged."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     rows, columns = len(curves), 2 if any(each.edge for each in curves) else 1
     height = ABOVE + rows * ROW + (rows - 1) * BETWEEN + BELOW
     figure = Figure(figsize=(WIDTH, height))
-    FigureCanvasAgg(figure)
     outer = figure.add_gridspec(
         rows,
         columns,
@@ -151,22 +149,15 @@ def _outside(
 
 def _prepare(axes: Axes, window: tuple[float, float], quantity: str) -> None:
     """Axes as the report's figures have them: numbers of one prefix, the unit beside them."""
-    from matplotlib.ticker import EngFormatter, FuncFormatter, MaxNLocator
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-    axes.set_xlim(*window)
+    time_axis(axes, window, 5)
     axes.margins(y=0.12)
-    axes.xaxis.set_major_formatter(EngFormatter(unit="s", sep="\u2009"))
-    axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
-    axes.yaxis.set_major_locator(MaxNLocator(5 if quantity == "voltage" else 3, steps=[1, 2, 2.5, 5, 10]))
+    axes.yaxis.set_major_locator(MaxNLocator(5 if quantity == "voltage" else 3, steps=STEPS))
     largest = max(abs(bound) for bound in axes.get_ylim())
     factor, prefix = next((f, p) for f, p in PREFIXES if largest >= f or f == PREFIXES[-1][0])
     axes.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v / factor:z.4g}".replace("-", "−")))
-    axes.set_ylabel(f"{quantity} ({prefix}V)", fontsize=6.2, color=INK)
-    axes.yaxis.set_label_coords(-0.4 / (axes.get_window_extent().width / axes.figure.dpi), 0.5)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    axes.grid(True, zorder=0)
-    axes.set_axisbelow(True)
+    name_scale(axes, f"{quantity} ({prefix}V)")
 
 
 def _legend(figure: Figure, colour: str, played: bool) -> None:

@@ -213,13 +213,11 @@ class _Pen:
 def _figure(wiring: WiringTable) -> Figure:
     import schemdraw
     import schemdraw.elements as elements
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     height = sum(row.height + ROW_GAP for row in wiring.rows) - ROW_GAP
     bottom, top = -height - 1.4 - 0.9 * len(wiring.notes), 2.2
     figure = Figure(figsize=((DEVICE_TO + 0.8) * UNIT, (top - bottom) * UNIT))
-    FigureCanvasAgg(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     sketch = schemdraw.Drawing(canvas=axes, show=False)
     sketch.config(unit=1.0, fontsize=7.0, font="DejaVu Sans", lw=1.1, color=INK, margin=0)

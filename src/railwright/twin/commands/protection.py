@@ -15,7 +15,8 @@ from collections.abc import Callable
 from railwright.scpi.channels import format_channels
 from railwright.scpi.data import Expression, Word, parse_channels
 from railwright.scpi.errors import ScpiError
-from railwright.twin.commands.tree import Call, needs, number, of_outputs, on_outputs, switch
+from railwright.twin.commands.tree import Call, kept, needs, number, of_outputs, on_outputs, switch
+from railwright.twin.panel import Panel
 from railwright.twin.supply import TwinSupply
 
 _HAS_OVP = needs(lambda panel: panel.output.ovp, "over-voltage protection")
@@ -27,61 +28,16 @@ _HAS_OCP_DELAY = needs(
 _HAS_TRIP = needs(lambda panel: panel.output.trip_delay, "trip at its current limit")
 
 
-def _put_ovp(supply: TwinSupply, channel: int, value: float) -> None:
-    supply.panels[channel].ovp = value
-    _renew_ovp(supply, channel)
-
-
-def _put_ovp_state(supply: TwinSupply, channel: int, on: bool) -> None:
-    supply.panels[channel].ovp_enabled = on
-    _renew_ovp(supply, channel)
-
-
-def _renew_ovp(supply: TwinSupply, channel: int) -> None:
-    panel = supply.panels[channel]
+def _tell_ovp(supply: TwinSupply, panel: Panel) -> None:
     supply.plant.set_ovp(panel.name, panel.ovp if panel.ovp_enabled else math.inf)
 
 
-def _put_opp(supply: TwinSupply, channel: int, value: float) -> None:
-    supply.panels[channel].opp = value
-    _renew_levels(supply, channel)
-
-
-def _put_opp_state(supply: TwinSupply, channel: int, on: bool) -> None:
-    supply.panels[channel].opp_enabled = on
-    _renew_levels(supply, channel)
-
-
-def _put_ocp(supply: TwinSupply, channel: int, value: float) -> None:
-    supply.panels[channel].ocp = value
-    _renew_levels(supply, channel)
-
-
-def _put_ocp_state(supply: TwinSupply, channel: int, on: bool) -> None:
-    supply.panels[channel].ocp_enabled = on
-    _renew_levels(supply, channel)
-
-
-def _put_ocp_delay(supply: TwinSupply, channel: int, value: float) -> None:
-    supply.panels[channel].ocp_delay = value
-    _renew_levels(supply, channel)
-
-
-def _renew_levels(supply: TwinSupply, channel: int) -> None:
-    panel = supply.panels[channel]
+def _tell_levels(supply: TwinSupply, panel: Panel) -> None:
     supply.plant.set_opp(panel.name, panel.opp if panel.opp_enabled else math.inf)
     supply.plant.set_ocp(panel.name, panel.ocp if panel.ocp_enabled else math.inf, panel.ocp_delay)
 
 
-def _put_trips(supply: TwinSupply, channel: int, on: bool) -> None:
-    panel = supply.panels[channel]
-    panel.trips_at_limit = on
-    supply.plant.set_limit_action(panel.name, panel.trips_at_limit, panel.trip_delay)
-
-
-def _put_delay(supply: TwinSupply, channel: int, value: float) -> None:
-    panel = supply.panels[channel]
-    panel.trip_delay = value
+def _tell_limit_action(supply: TwinSupply, panel: Panel) -> None:
     supply.plant.set_limit_action(panel.name, panel.trips_at_limit, panel.trip_delay)
 
 
@@ -128,18 +84,28 @@ number(
     "V",
     lambda panel: panel.ovp_bounds,
     lambda panel: panel.ovp,
-    _put_ovp,
+    kept("ovp", _tell_ovp),
     has=_HAS_OVP,
 )
-switch("[SOURce]:VOLTage:PROTection:STATe", lambda panel: panel.ovp_enabled, _put_ovp_state, has=_HAS_OVP)
+switch(
+    "[SOURce]:VOLTage:PROTection:STATe",
+    lambda panel: panel.ovp_enabled,
+    kept("ovp_enabled", _tell_ovp),
+    has=_HAS_OVP,
+)
 of_outputs("[SOURce]:VOLTage:PROTection:TRIPped?", _tripped_by("OVP"))
-switch("[SOURce]:CURRent:PROTection:STATe", lambda panel: panel.trips_at_limit, _put_trips, has=_HAS_TRIP)
+switch(
+    "[SOURce]:CURRent:PROTection:STATe",
+    lambda panel: panel.trips_at_limit,
+    kept("trips_at_limit", _tell_limit_action),
+    has=_HAS_TRIP,
+)
 number(
     "[SOURce]:CURRent:PROTection:DELay",
     "S",
     lambda panel: panel.delay_bounds,
     lambda panel: panel.trip_delay,
-    _put_delay,
+    kept("trip_delay", _tell_limit_action),
     has=_HAS_TRIP,
 )
 of_outputs("[SOURce]:CURRent:PROTection:TRIPped?", _tripped_by("current limit"))
@@ -148,28 +114,36 @@ number(
     "W",
     lambda panel: panel.opp_bounds,
     lambda panel: panel.opp,
-    _put_opp,
+    kept("opp", _tell_levels),
     has=_HAS_OPP,
 )
-switch("[SOURce]:POWer:PROTection:STATe", lambda panel: panel.opp_enabled, _put_opp_state, has=_HAS_OPP)
+switch(
+    "[SOURce]:POWer:PROTection:STATe",
+    lambda panel: panel.opp_enabled,
+    kept("opp_enabled", _tell_levels),
+    has=_HAS_OPP,
+)
 of_outputs("[SOURce]:POWer:PROTection:TRIPped?", _tripped_by("OPP"))
 number(
     "[SOURce]:CURRent:PROTection[:LEVel]",
     "A",
     lambda panel: panel.ocp_bounds,
     lambda panel: panel.ocp,
-    _put_ocp,
+    kept("ocp", _tell_levels),
     has=_HAS_OCP,
 )
 switch(
-    "[SOURce]:CURRent:PROTection:LEVel:STATe", lambda panel: panel.ocp_enabled, _put_ocp_state, has=_HAS_OCP
+    "[SOURce]:CURRent:PROTection:LEVel:STATe",
+    lambda panel: panel.ocp_enabled,
+    kept("ocp_enabled", _tell_levels),
+    has=_HAS_OCP,
 )
 number(
     "[SOURce]:CURRent:PROTection:LEVel:DELay",
     "S",
     lambda panel: panel.ocp_delay_bounds,
     lambda panel: panel.ocp_delay,
-    _put_ocp_delay,
+    kept("ocp_delay", _tell_levels),
     has=_HAS_OCP_DELAY,
 )
 of_outputs("[SOURce]:CURRent:PROTection:LEVel:TRIPped?", _tripped_by("OCP"))

@@ -10,7 +10,17 @@ from collections.abc import Callable
 
 from railwright.scpi.errors import ScpiError
 from railwright.scpi.parameters import choice
-from railwright.twin.commands.tree import Call, needs, not_playing, number, of_outputs, on_outputs, switch
+from railwright.twin.commands.tree import (
+    Call,
+    kept,
+    needs,
+    not_playing,
+    number,
+    of_outputs,
+    on_outputs,
+    switch,
+)
+from railwright.twin.panel import Panel
 from railwright.twin.supply import TwinSupply
 
 
@@ -33,15 +43,7 @@ def _put_current(supply: TwinSupply, channel: int, value: float) -> None:
     supply.plant.set_current(panel.name, panel.current)
 
 
-def _put_rise(supply: TwinSupply, channel: int, value: float) -> None:
-    panel = supply.panels[channel]
-    panel.rise = value
-    supply.plant.set_slew(panel.name, panel.rise, panel.fall)
-
-
-def _put_fall(supply: TwinSupply, channel: int, value: float) -> None:
-    panel = supply.panels[channel]
-    panel.fall = value
+def _tell_slew(supply: TwinSupply, panel: Panel) -> None:
     supply.plant.set_slew(panel.name, panel.rise, panel.fall)
 
 
@@ -102,7 +104,7 @@ number(
     "V/S",
     lambda panel: panel.slew_bounds,
     lambda panel: panel.rise,
-    _put_rise,
+    kept("rise", _tell_slew),
     has=_HAS_SLEW,
 )
 number(
@@ -110,7 +112,7 @@ number(
     "V/S",
     lambda panel: panel.slew_bounds,
     lambda panel: panel.fall,
-    _put_fall,
+    kept("fall", _tell_slew),
     has=_HAS_SLEW,
 )
 switch(

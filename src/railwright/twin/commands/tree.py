@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from railwright.scpi.data import Datum
 from railwright.scpi.errors import ScpiError
@@ -134,6 +135,17 @@ def switch(
 
     on_outputs(pattern, change, least=1, most=1)
     of_outputs(pattern + "?", answer)
+
+
+def kept(field: str, tell: Callable[[TwinSupply, Panel], None]) -> Callable[[TwinSupply, int, Any], None]:
+    """What keeps a setting in that field of the panel, as it was given, and tells the plant of it."""
+
+    def put(supply: TwinSupply, channel: int, value: Any) -> None:
+        panel = supply.panels[channel]
+        setattr(panel, field, value)
+        tell(supply, panel)
+
+    return put
 
 
 def needs(part: Callable[[Panel], object], what: str) -> Callable[[Panel], None]:
