@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from railwright.plan.set_points import limit_of
 from railwright.quantities import show
 from railwright.records.manifest import write_atomically
 from railwright.records.names import EVENTS
@@ -205,7 +204,7 @@ def _input_panels(
         panels.draw_curves(axes, curves, colour)
         mine = [limit for limit in limits if limit.panel == panel]
         levels = [level for limit in mine for level in (limit.lower, limit.upper) if level is not None]
-        limit_set = limit_of(overlay.set_points[name]) if name in overlay.set_points else None
+        limit_set = overlay.set_points[name].limit if name in overlay.set_points else None
         if panel == "current" and limit_set is not None:
             levels = [*levels, limit_set]
         panels.settle_view(axes, curves, levels, quiet=span.kind == "hold")
