@@ -157,7 +157,12 @@ def _supplied(case: Case, name: str, span: Span) -> tuple[float, float]:
 
 
 def _goal(case: Case, name: str, step: str) -> float | None:
-    """Voltage that the procedure last gives an input up to the end of a step [V]; None: none."""
+    """Voltage that the procedure last gives an input up to the end of a step [V]; None: none, or it is fed
+    with a constant current and need not get there.
+    """
+    limits = case.documents.procedure.limits.get(name)
+    if limits is not None and limits.works_in_limit:
+        return None
     planned = case.planned(step)
     if planned is None:
         return None

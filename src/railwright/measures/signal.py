@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -17,9 +17,14 @@ from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import Part, ReadingModel
 from railwright.quantities import show
 from railwright.traces import Traces
+from railwright.waveforms.noise import noise_of
+from railwright.waveforms.waveform import Waveform
 
 Array = NDArray[np.float64]
 Place = Literal["connector", "terminals"]
+
+NOISIER = 1.2
+"""A recording is told to be noisier than declared from this ratio on: an estimate is out by some per cent."""
 
 FEW = 6
 """Outputs in parallel of which every order is looked at."""
@@ -265,16 +270,46 @@ class View:
                 # One number for all of them, which takes no memory however long the record is.
                 shape = np.broadcast_to(bound, values.shape)
                 systematic.append(Systematic(f"{part.name} {column} {what}", shape, degrees))
-            variance += (scatter(values) if part.noise is None else part.noise) ** 2
+            noise = scatter(values) if part.noise is None else part.noise
+            variance += max(noise, self._shown(time, values, grid)) ** 2
             step = max(step, grid)
         kept = tuple(s for s in systematic if s.shape.any())
         estimated = any(part.noise is None for part in parts) and variance > 0.0
         degrees = scatter_degrees(values.size) if estimated else math.inf
         return Signal(time + shift, values, kept, math.sqrt(variance), step, degrees)
 
+    def _shown(self, time: Array, values: Array, grid: float) -> float:
+        """R.m.s. noise that a recording's samples themselves show, less that of their grid; 0: of readings,
+        whose neighbours may be one reading, and of what has no errors.
+        """
+        if self.model.exact or self.model.update != 0.0:
+            return 0.0
+        found = noise_of(Waveform(time - time[0], values)) if time.size else 0.0
+        return math.sqrt(max(0.0, found**2 - grid**2 / 12.0))
+
+    def _noisier(self) -> Iterator[str]:
+        """Where a recording is noisier than its recorder is said to be, in words."""
+        for column, parts, unit in (
+            ("voltage", self.model.voltage, "V"),
+            ("terminal_voltage", self.model.voltage, "V"),
+            ("current", self.model.current, "A"),
+        ):
+            for part in parts if column in self.traces.columns else ():
+                values = self.traces.columns[column]
+                finite = np.isfinite(values)
+                grid = part.resolution or 0.0
+                found = self._shown(self.traces.time[finite], values[finite], grid)
+                if part.noise is not None and found > NOISIER * part.noise:
+                    yield (
+                        f"the {column.replace('_', ' ')} of {part.name} shows a noise of "
+                        f"{show(found, unit, 2)} "
+                        f"(r.m.s.), {show(part.noise, unit, 2)} is declared: "
+                        "the larger counted"
+                    )
+
     def assumptions(self) -> tuple[str, ...]:
-        """What is taken where the documents say nothing, in words."""
-        said = list(self.model.assumptions)
+        """What is taken where the documents say nothing, or a recording shows something else, in words."""
+        said = [*self.model.assumptions, *self._noisier()]
         for parts, word in ((self.model.voltage, "voltage"), (self.model.current, "current")):
             for part in parts:
                 subject = f"of the {word} of {part.name} is unknown"

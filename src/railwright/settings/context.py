@@ -76,6 +76,15 @@ class FedInput(Group):
     fixture_name: str | None = None
     fixture: Fixture | None = None
 
+    @property
+    def fed_current(self) -> float | None:
+        """The current that the outputs' limit is to feed the input with [A]; None: the limit only holds a
+        fault.
+        """
+        if not self.limits.works_in_limit:
+            return None
+        return float(self.limits.current_limit)
+
     @cached_property
     def load(self) -> LoadModel:
         """What the input draws, by its load model, and what a fixture adds to it."""
@@ -107,8 +116,10 @@ class FedInput(Group):
         most = self.load.over(min(above), max(above)) if len(above) > MANY else None
         if most is None:
             return math.inf
-        drop = self.drop(most[0].high) if self.senses else 0.0
-        return (max(above) + drop) * most[0].high
+        fed = self.fed_current
+        current = most[0].high if fed is None else min(fed, most[0].high)
+        drop = self.drop(current) if self.senses else 0.0
+        return (max(above) + drop) * current
 
     @cached_property
     def most_power(self) -> tuple[Level, float, float] | None:
@@ -119,11 +130,21 @@ class FedInput(Group):
     def _powers(self) -> list[tuple[Level, float, float]]:
         above = [level for level in self.played.levels if level.voltage > 0]
         drawn = [(level, bounds.high) for level in above if (bounds := self.load.current(level.voltage))]
-        drops = [self.drop(current) if self.senses else 0.0 for _, current in drawn]
-        return [
-            (level, current, (level.voltage + drop) * current)
-            for (level, current), drop in zip(drawn, drops, strict=True)
-        ]
+        found = []
+        for level, current in drawn:
+            voltage, amperes = self.fed_at(level.voltage, current)
+            drop = self.drop(amperes) if self.senses else 0.0
+            found.append((level, amperes, (voltage + drop) * amperes))
+        return found
+
+    def fed_at(self, voltage: float, drawn: float) -> tuple[float, float]:
+        """Where an input works that draws so much [A] at a set voltage [V]: there, or, fed with less, at the
+        highest voltage at which it may take that.
+        """
+        fed = self.fed_current
+        if fed is None or drawn <= fed:
+            return voltage, drawn
+        return self.load.highest_with(fed, voltage), fed
 
     @property
     def senses(self) -> bool:
@@ -166,6 +187,11 @@ class FedInput(Group):
         if drawn is not None:
             words = state("the load model's draw at {drawn_at:.3g} V", drawn_at=(drawn[1], "V"))
             found.append(Draw(drawn[0].high, words, False))
+        fed = self.fed_current
+        if fed is not None and (not found or max(found).current > fed):
+            # It never gets more than it is fed with, whatever it would draw from the voltage that is set.
+            found = [each for each in found if each.current <= fed]
+            found.append(Draw(fed, "the constant current that it is fed with", False))
         return found
 
     def ovp_at_most(self, feed: Feed) -> float:
@@ -221,6 +247,8 @@ class FedInput(Group):
         """
         own, most = self.charged or 0.0, self.capacitance
         longest: Charging | None = None
+        if self.fed_current is not None:
+            return None  # it works in the limit, and is not charged by it on the way to a voltage
         for move in self.played.widest_rises:
             drawn = self.drawn_rising(move.start, move.stop)
             if drawn is None or (move.rate is not None and most * move.rate + drawn.high <= limit):

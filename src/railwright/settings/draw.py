@@ -25,6 +25,8 @@ _AGREE = 6e-5
 """Part by which a piece of a charging time may still change where it is worked out over two halves; by
 quadrature of 300 drawn loads the whole is then right to 1e-6.
 """
+_FINER = 40
+"""Halvings of the distance of two looks by which a voltage is sought."""
 _HALVINGS = 16
 
 
@@ -79,11 +81,12 @@ class LoadModel:
 
     known: False where a part's steady draw needs a rehearsal to be told. settled: False where a part draws
     another current until it has settled (a lamp, a motor), so that only a rehearsal tells how long an input
-    takes to charge.
+    takes to charge. moves: True where what it draws at a voltage changes with what has flowed (a cell).
     """
 
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
         self.known = self.settled = True
+        self.moves = any("charge" in KINDS[entry.kind].states for entry in wanted.load)
         self.converters: list[Converter] = []
         self._parts: list[_Part] = []
         self._marks: list[float] = []
@@ -166,6 +169,23 @@ class LoadModel:
             if bounds.high > greatest:
                 greatest, where = bounds.high, voltage
         return self._ranges.setdefault(key, (Bounds(least, greatest), where))
+
+    def highest_with(self, current: float, below: float) -> float:
+        """The highest voltage, up to one [V], at which it may draw no more than a current [A]; that voltage
+        where what it draws changes while it is fed (a cell that charges), or is not known.
+        """
+        if self.moves or not self.known:
+            return below
+        looks = [0.0, *self._looks(min(1e-3, below), below)]
+        least = {voltage: bounds.low for voltage in looks[1:] if (bounds := self.current(voltage))}
+        least[0.0] = 0.0
+        low = max(voltage for voltage in looks if least.get(voltage, math.inf) <= current)
+        high = min((voltage for voltage in looks if voltage > low), default=below)
+        for _ in range(_FINER):
+            middle = (low + high) / 2.0
+            bounds = self.current(middle)
+            low, high = (middle, high) if bounds is not None and bounds.low <= current else (low, middle)
+        return high
 
     def falls(self, low: float, high: float) -> tuple[float, float] | None:
         """How steeply its greatest current falls at most between two voltages [V]: -di/dv [S], and where.

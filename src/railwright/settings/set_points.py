@@ -55,7 +55,9 @@ def _limit_as_written(source: FedInput, value: float) -> str:
     need, words, _ = source.needs or Draw(0.0, "", False)
     at_most, permitted = source.input.current.at_most, source.lead.permitted_current
     return _joined(
-        state(
+        "the constant current that the input is fed with"
+        if source.fed_current is not None
+        else state(
             "{ratio:.3g} times {words} of {needed}",
             ratio=(value / need, "1"),
             words=words,

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from railwright.quantities import joined, show, state
 from railwright.settings import figures
-from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
+from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range, threshold
 from railwright.settings.context import FedInput
 from railwright.settings.rule import Path
 
@@ -63,7 +63,11 @@ def _carries(
 
 
 def enough(source: FedInput) -> Facts:
-    """It carries what normal operation draws."""
+    """It carries what normal operation draws; one that feeds a constant current has nothing to carry."""
+    if source.fed_current is not None:
+        why = "it is what the input is fed with, and has nothing else to carry"
+        yield threshold("fed", "low", 0.0, why, (*source.at_limits, "works_in_limit"))
+        return
     if not source.asked:
         yield Missing(source.at_input, "what the input draws", BELOW_NEED, "the current limit against it")
     if source.limit_error(0.0) is None:

@@ -53,7 +53,9 @@ def facts(
 def within_limit(
     source: FedInput, rise: Rise, limit: float, limit_for: Callable[[float], str]
 ) -> Iterator[Constraint]:
-    """Charging, beside the load, stays within the current limit."""
+    """Charging, beside the load, stays within the current limit, where that is not what feeds the input."""
+    if source.fed_current is not None:
+        return
     drawn = source.drawn_rising(0.0, rise.voltage)
     if drawn is None:
         return

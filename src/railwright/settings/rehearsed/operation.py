@@ -106,6 +106,8 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
 def hangs_low(rehearsed: Rehearsed) -> Outcome:
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
     for source, traces in rehearsed.inputs:
+        if source.fed_current is not None:
+            continue  # it is meant to work in the limit
         limited, restarting = in_limit(traces), _restarting(rehearsed, source)
         for span, index, asked in _ends(rehearsed, source, traces, "power_up", "hold"):
             voltage, operating = float(traces.columns["voltage"][index]), source.input.operating
@@ -143,6 +145,11 @@ def _ends(
             yield span, index, _set_point(rehearsed, source.name, float(traces.time[index]))
 
 
+def _fed(source: FedInput, traces: Traces, index: int) -> bool:
+    """Whether an input that is to be fed with a constant current is fed with it at a row of its traces."""
+    return source.fed_current is not None and bool(in_limit(traces)[index])
+
+
 @rule("not-settled", Severity.CAUTION)
 def not_settled(rehearsed: Rehearsed) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
@@ -152,6 +159,8 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
         column = "voltage" if source.senses else "terminal_voltage"
         for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
             reached = float(traces.columns[column][index])
+            if _fed(source, traces, index):
+                continue
             if abs(reached - asked) > max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST):
                 yield Hit(
                     source.name,
@@ -177,8 +186,9 @@ def not_reached(rehearsed: Rehearsed) -> Outcome:
         for move in _moves(rehearsed, source):
             if move.path in told or move.until <= move.arrives:
                 continue
-            seen = traces.closed(move.arrives, move.until).columns[column]
-            if seen.size == 0:
+            part = traces.closed(move.arrives, move.until)
+            seen = part.columns[column]
+            if seen.size == 0 or _fed(source, part, int(seen.size - 1)):
                 continue
             falls = move.goal < move.start
             reached = float(seen.min() if falls else seen.max())

@@ -66,7 +66,7 @@ def limit_below_need(context: Context) -> Outcome:
 def limit_headroom(context: Context) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
     for source, feed in context.having("current_limit"):
-        if source.needs is None:
+        if source.needs is None or source.fed_current is not None:
             continue
         need, need_from, _ = source.needs
         least = source.surely(feed.limit)

@@ -48,7 +48,7 @@ def window(source: FedInput) -> Window:
 
 def recommend(found: Window, source: FedInput) -> Window:
     """With the recommended value where all is known: some way above the need."""
-    if found.lacks or found.colliding() or source.needs is None:
+    if found.lacks or found.colliding() or source.needs is None or source.fed_current is not None:
         return found
     value, why = _choice(source, found)
     return replace(found, recommended=value, why=why)

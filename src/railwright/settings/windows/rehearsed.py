@@ -172,7 +172,7 @@ class _Study:
         stays longest in the limit.
         """
         for name in self.set_points if not self.long else ():
-            if (name, LIMIT) not in self.wanted:
+            if (name, LIMIT) not in self.wanted or self._feeds(name):
                 continue
             window, (_, replay) = self.windows[name, LIMIT], self.most[name, "trip_delay"]
             low, high = window.side("low", settled=True), window.high
@@ -199,6 +199,11 @@ class _Study:
                 limit=(round(least * window.step, 12), "A", 5),
             )
             yield (name, LIMIT), self._told(_limit_end(value, why, replay))
+
+    def _feeds(self, name: str) -> bool:
+        """Whether an input's current limit is what it is fed with, which nothing has to come up within."""
+        limits = self.documents.procedure.limits.get(name)
+        return limits is not None and limits.works_in_limit
 
     def _comes_up(self, window: Window, case: Case, n: int) -> bool:
         """Whether an input comes up with a current limit of so many steps, within a delay that is written."""
