@@ -15,7 +15,6 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from railwright.collection import seldom_collected
 from railwright.version import __version__
 
 if TYPE_CHECKING:
@@ -66,6 +65,8 @@ _ELSEWHERE = {
 
 def open(procedure: str | os.PathLike[str]) -> Job:
     """A job, from the path of its procedure. Raises DocumentErrors with everything that is wrong."""
+    from railwright.collection import seldom_collected
+
     with seldom_collected():
         from railwright.job import Job
 
@@ -74,6 +75,8 @@ def open(procedure: str | os.PathLike[str]) -> Job:
 
 def read_run(folder: str | os.PathLike[str]) -> Run:
     """A run, from its folder. Raises NoRun or DocumentErrors where it cannot be read."""
+    from railwright.collection import seldom_collected
+
     with seldom_collected():
         from railwright.job import Run
 

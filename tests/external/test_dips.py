@@ -38,11 +38,14 @@ AT, BACK, END = 60e-3, 100e-3, 140e-3
 
 
 def documents(folder, rise="12 ms"):
-    """The demo with a dip of 40 ms (a duration that the standard leaves open), and another rise."""
+    """The demo with a dip of 40 ms (a duration that the standard leaves open), another rise, and a
+    programmable slew above it: the netlists have the output's own rise and fall only.
+    """
     return demo_with(
         folder,
         (PROCEDURE, "  - shape:\n", f"  - shape: {{{DIP}}}\n  - hold: 1 s\n  - shape:\n"),
         (BENCH, "rise: 12 ms ", f"rise: {rise} "),
+        (BENCH, "slew: 1 V/s .. 2.4 V/ms ", "slew: 1 V/s .. 24 V/ms "),
     )
 
 
