@@ -35,8 +35,7 @@ def read_recordings(procedure: Procedure, source: DocumentSource) -> Iterator[Pr
         for name, waveform in step.shape.waveforms.items():
             if waveform.recording is None:
                 continue
-            inside = ("inputs", name) if step.shape.inputs is not None else ()
-            path = ("steps", number, "shape", *inside, "recording")
+            path = ("steps", number, "shape", *step.shape.at(name), "recording")
             yield from _read(waveform, source, path, step.shape.repeat)
 
 

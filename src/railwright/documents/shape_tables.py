@@ -26,8 +26,7 @@ def read_tables(procedure: Procedure, source: DocumentSource, held: Mapping[str,
         for name, waveform in step.shape.waveforms.items():
             if waveform.table is None:
                 continue
-            inside = ("inputs", name) if step.shape.inputs is not None else ()
-            place = source.where(("steps", number, "shape", *inside, "table"))
+            place = source.where(("steps", number, "shape", *step.shape.at(name), "table"))
             if os.path.isabs(waveform.table):
                 told = f"expected a path relative to this document, got {quoted(waveform.table)}; "
                 yield Problem(place, f"{told}put the file beside it")

@@ -27,8 +27,8 @@ from railwright.rehearsal.fault_scene import Scene, Trial
 from railwright.rehearsal.harm import (
     ADIABATIC,
     EXACT,
+    Borne,
     LeadStress,
-    Part,
     Stress,
     all_borne,
     assumed_clamp,
@@ -252,7 +252,7 @@ class _Study:
             _lasting(healthy),
         )
         peak = float(np.abs(pins.current).max() if trial.fault == "reversed" else pins.current.max())
-        parts: list[Part] = [(stress.borne, stress.words) for stress in spent]
+        parts: list[Borne] = [(stress.borne, stress.words) for stress in spent]
         parts.append(_current(wanted, peak, float(healthy.current.max())))
         parts.append((lead.borne, lead.words))
         parts += self._differences(played, name)
@@ -294,9 +294,9 @@ class _Study:
         usual = np.interp(pins.time, healthy.time, healthy.power)
         return float(np.trapezoid(np.maximum(0.0, pins.power - usual), pins.time))
 
-    def _differences(self, played: _Played, name: str) -> list[Part]:
+    def _differences(self, played: _Played, name: str) -> list[Borne]:
         """Differences of two inputs' voltages that leave the range which the device document gives."""
-        found: list[Part] = []
+        found: list[Borne] = []
         for rule in self.scene.documents.device.never:
             pair = (rule.voltage_of, rule.minus)
             if name not in pair or any(each not in played.pins for each in pair):
@@ -335,7 +335,7 @@ def _extremes(
     return float(gap.min()), float(gap.max())
 
 
-def _current(wanted: Input, peak: float, healthy: float) -> Part:
+def _current(wanted: Input, peak: float, healthy: float) -> Borne:
     """Whether the device bears the largest current into it."""
     most = wanted.current.at_most
     if peak <= max(healthy, most or 0.0) * (1.0 + EXACT):
@@ -346,7 +346,7 @@ def _current(wanted: Input, peak: float, healthy: float) -> Part:
     return False, f"{words}; {show(most, 'A')} does no harm"
 
 
-def _sense_lead(trial: Trial, pins: _Pins) -> Part:
+def _sense_lead(trial: Trial, pins: _Pins) -> Borne:
     most = float(abs(pins.lead).max())
     watts = trial.part * most**2
     if most <= SENSE_LEAD_BEARS:

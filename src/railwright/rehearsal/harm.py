@@ -31,7 +31,7 @@ ADIABATIC = 5.0
 """Longest time for which the adiabatic limit of a conductor holds [s]: IEC 60364-5-54 (from memory)."""
 
 
-Part = tuple[bool | None, str]
+Borne = tuple[bool | None, str]
 """Whether something is borne (None: unknown), and why, in words."""
 
 
@@ -70,10 +70,10 @@ class Stress:
         return f"{above} {long}; {show(self.permitted, 's')} are withstood"
 
 
-def assumed_clamp(wanted: Input, lowest: float) -> Part | None:
-    """That the device was driven below 0 V, to `lowest` [V], and a diode took it up of which the documents do
-    not give the figures; None: that is not so. Its figures are assumed for the computation alone: whether it
-    is there and bears this, no document says.
+def assumed_clamp(wanted: Input, lowest: float) -> Borne | None:
+    """Unknown, with the reason, where the device was driven below 0 V, to `lowest` [V], and a diode held it
+    whose figures no document gives; None otherwise. The figures are assumed for the computation alone: no
+    document says whether the diode is there and bears this.
     """
     for entry in wanted.load:
         kind = KINDS[entry.kind]
@@ -182,13 +182,13 @@ def lead_stress(
     return LeadStress(peak, i2t, limit, after, permitted, melts, borne, words)
 
 
-def all_borne(parts: Iterable[Part]) -> bool | None:
+def all_borne(parts: Iterable[Borne]) -> bool | None:
     """No where one part says no, else unknown where one is unknown, else yes."""
     found = [borne for borne, _ in parts]
     return False if False in found else None if None in found else True
 
 
-def reasons(parts: Sequence[Part]) -> str:
+def reasons(parts: Sequence[Borne]) -> str:
     """What decides: each no, else each unknown; empty where all is borne."""
     verdict = all_borne(parts)
     return "" if verdict else "; ".join(words for borne, words in parts if borne is verdict)

@@ -125,12 +125,12 @@ def _most_limit(source: FedInput) -> float:
 
 
 MOST_HARM = 1000
-"""Times what an input withstands that count at most."""
+"""Largest harm that is counted; whatever is above it counts as this."""
 
 
 def _harm(demand: Demand, source: FedInput) -> int:
-    """How many times (whole ones) the outputs can reach what the input withstands for any time, by a fault or
-    a slip; 0: they cannot go beyond it. Where it is not given, the highest voltage played counts.
+    """Highest voltage of the outputs, by a fault or a slip, over what the input withstands for any time,
+    rounded down; 0: they cannot go beyond it. Where it is not given, the highest voltage played counts.
 
     An output of 6 V can do an input of 5 V that withstands 6.5 V no harm; one of 32 V can reach 4 times that.
     """
@@ -351,13 +351,12 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
 
 
 MOST_ASKED = 8
-"""Outputs up to which a group of three across supplies is looked at that the bench does not permit."""
+"""Where there are more outputs, no group of three that joins supplies against the bench is tried."""
 
 
 def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
-    """Groups that changes would make feed an input and that `field_of` leaves out, as it looks for what does
-    without: those with an output that lacks something by itself, and those across supplies that the bench
-    does not let be joined.
+    """Groups that could feed an input after a change, which `field_of` leaves out: those with an output that
+    lacks something by itself, and those across supplies that the bench does not permit to be joined.
     """
     if demand.wish.source != AUTO:
         return []

@@ -52,10 +52,9 @@ def standard_start(rehearsed: Rehearsed) -> Outcome:
         nominal = abs(context.device.inputs[name].nominal)
         if abs(largest) <= part * nominal:
             continue
-        inside_path = ("inputs", name) if shape.inputs is not None else ()
         yield Hit(
             name,
-            ("procedure", "steps", step, "shape", *inside_path, "standard"),
+            ("procedure", "steps", step, "shape", *shape.at(name), "standard"),
             state(
                 "rehearsed, '{step}' ({test}) leaves its level of {level} at {at} while the input is at "
                 "{voltage}, {part:.1%} of the rated voltage off (±{permitted:.0%} is permitted)",

@@ -24,7 +24,7 @@ from railwright.settings.windows.current_limit import HEADROOM
 RISE = 30.0
 """Rise of a lead that is wanted at most at its steady current [K] (common practice, no source)."""
 USED_UP = 0.8
-"""Stated of what sensing makes up for that a lead's steady drop may take (ours)."""
+"""Part of what sensing makes up for that a lead's steady drop may take (ours)."""
 UNSENSED = 5e-3
 """Drop without sensing that goes unnoticed, in parts of nominal, as rule lead-drop-unsensed has it."""
 
@@ -265,7 +265,7 @@ source: binding posts and screw terminals of bench supplies take 4 mm² to 16 mm
 """
 
 ROUNDING = 1e-3
-"""Stated by which two names of one section, such as that of a gauge, differ at most."""
+"""Part by which two names of one section, such as that of a gauge, differ at most."""
 
 
 def _takes(source: FedInput) -> Iterator[tuple[str, float, str]]:
