@@ -214,6 +214,8 @@ class FedInput(Group):
         highest, there = self.played.highest, self.load.current(level)
         bounds = self.load.over(min(max(highest.voltage if highest else 0.0, 1e-3), level), level)
         drawn = bounds[0].low if bounds is not None else 0.0
+        if self.load.converters:  # one that has not started yet, or starts softly, draws nothing
+            drawn, there = 0.0, None
         own = self.at_most(limit)
         return figures.Driven(
             limit=own,

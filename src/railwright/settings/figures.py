@@ -62,7 +62,7 @@ class Driven:
         """How far the voltage goes past a level [V] in a time [s], driven from `start` [V].
 
         C·dv/dt = I_limit + ΔI·exp(-k·t) - I_drawn with k = ln 10 / response, the whole no more
-    than P / v; the
+        than P / v; the
         rate falls, so that the one at the level bounds it afterwards where power is what limits.
         """
         if self.capacitance <= 0.0:
