@@ -203,6 +203,23 @@ def recovery_figures(figures: OutputFigures) -> tuple[float, float, float, list[
     return time, band, step * figures.current_max, assumed
 
 
+@lru_cache(maxsize=1024)
+def reference_rise(volts: float, amperes: float, power: float, capacitance: float, rise_time: float) -> float:
+    """The fastest that an output's reference moves upwards [V/s], such that it rises from 10 to 90 % of its
+    full scale [V] in the stated time [s] with full load, by the ratings of its current [A] and power [W].
+    """
+    full_load = max(volts / amperes, volts**2 / power)
+    low, high = 0.1 * volts, 0.9 * volts
+
+    def too_slow(slew: float) -> float:
+        def speed(v: float) -> float:
+            return min(slew, (min(amperes, power / v) - v / full_load) / capacitance)
+
+        return _travel_time(low, high, speed) - rise_time
+
+    return _bisect(too_slow, 0.8 * volts / rise_time, 20.0 * volts / rise_time)
+
+
 # One piece: each figure is used as soon as it is known or assumed, in the order of the assumptions.
 @lru_cache(maxsize=1024)
 def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str, ...]]:
@@ -236,15 +253,7 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     )
     rise_time = known(figures.rise, 10e-3, "rise time is not given: 10 ms assumed")
     full_load = max(volts / amperes, volts**2 / power)
-    low, high = 0.1 * volts, 0.9 * volts
-
-    def too_slow(slew: float) -> float:
-        def speed(v: float) -> float:
-            return min(slew, (min(amperes, power / v) - v / full_load) / capacitance)
-
-        return _travel_time(low, high, speed) - rise_time
-
-    rise = _bisect(too_slow, 0.8 * volts / rise_time, 20.0 * volts / rise_time)
+    rise = reference_rise(volts, amperes, power, capacitance, rise_time)
     fall, bleeder, sink = _down(figures, capacitance, full_load, rise, assumptions)
     ovp_response = known(
         figures.ovp_response,

@@ -10,6 +10,7 @@ from functools import cached_property
 from typing import Literal, NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_resistance
+from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
 from railwright.documents.files import Kind
@@ -21,6 +22,7 @@ from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
+from railwright.settings import figures
 from railwright.settings.conductors import HOTTEST, temperature_rise
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
@@ -196,7 +198,55 @@ class FedInput(Group):
 
     def ovp_at_most(self, feed: Feed) -> float:
         """The most that can stand at the terminals [V]: the OVP level, its error, the rise while it acts."""
-        return feed.ovp + (self.ovp_error or 0.0) + (self.ovp_overshoot or 0.0)
+        level = feed.ovp + (self.ovp_error or 0.0)
+        return level + (self.ovp_overshoot(level, feed.limit) or 0.0)
+
+    def ovp_overshoot(self, level: float, limit: float | None) -> float | None:
+        """How far the terminals may rise past a level [V] at which the OVP begins to respond [V]; None: not
+        known.
+
+        Driven upwards by a voltage loop that asks for all it can, from the highest level that is played on:
+        by (limit + its overshoot - what is drawn) / C, and where it is sensed at the terminals, so that no
+        sense lead can come off, no faster than the reference moves. limit [A]: the current limit of the
+        input; None or nan: there is none yet, and the outputs' own counts.
+        """
+        if limit is None or not math.isfinite(limit):
+            limit = self.full_current
+        each = [self._driven(number, level, limit) for number in range(self.count)]
+        start, share = self.highest_terminals(limit) or 0.0, self.shares
+        found = [
+            None if driven is None or output.ovp is None or output.ovp.response is None
+            else driven.past(start * share[n], level * share[n], output.ovp.response)
+            for n, (driven, output) in enumerate(zip(each, self.rows, strict=True))
+        ]  # fmt: skip
+        return self.whole(found, self.series)
+
+    def _driven(self, number: int, level: float, limit: float) -> figures.Driven | None:
+        """What drives one output up to a level of the group [V]: in parallel, all of them together."""
+        together = self.rows if self.parallel else [self.rows[number]]
+        reference = figures.fastest_reference(self.rows[number])
+        farads = [output.output_capacitance for output in together]
+        known = [each for each in farads if each is not None]
+        if len(known) < len(farads) and (reference is None or self.senses):
+            return None
+        highest, there = self.played.highest, self.load.current(level)
+        bounds = self.load.over(min(max(highest.voltage if highest else 0.0, 1e-3), level), level)
+        drawn = bounds[0].low if bounds is not None else 0.0
+        if self.load.converters:  # one that has not started yet, or starts softly, draws nothing
+            drawn, there = 0.0, None
+        own = self.at_most(limit)
+        return figures.Driven(
+            limit=own,
+            overshoot=LIMIT_OVERSHOOT.high * sum(output.current.high for output in together),
+            response=max(1e-3 if o.limit_response is None else o.limit_response for o in together),
+            power=sum(math.inf if output.power is None else output.power for output in together),
+            drawn=max(0.0, drawn),
+            drawn_there=max(0.0, there.low if there is not None else 0.0),
+            capacitance=0.0
+            if len(known) < len(farads)
+            else sum(known) + (0.0 if self.series else self.load.capacitance.low),
+            fastest=math.inf if reference is None or self.senses else reference,
+        )
 
     def set_to(self, feed: Feed, setting: str) -> float | None:
         """What a setting of the group is set to, in SI units; None: it is not used."""

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from railwright.documents.bench import CurrentAccuracy, Output, VoltageAccuracy
+from railwright.physics.output_stage import reference_rise
 
 
 def error(accuracy: VoltageAccuracy | CurrentAccuracy, value: float) -> float:
@@ -26,12 +28,70 @@ def slowest_fall(output: Output) -> float | None:
     return None if output.fall.unloaded is None else 0.8 * output.voltage.high / output.fall.unloaded
 
 
-def ovp_overshoot(output: Output) -> float | None:
-    """How far the terminals may rise past the OVP level while it responds [V]: slew times response time."""
-    slew = fastest_slew(output)
-    if output.ovp is None or output.ovp.response is None or slew is None:
-        return None
-    return slew * output.ovp.response
+def fastest_reference(output: Output) -> float | None:
+    """The fastest that the output's reference moves upwards [V/s], whatever slope is set: more than its rated
+    rise where the current rating holds that back; None: unknown.
+    """
+    if output.rise is None or output.output_capacitance is None:
+        return fastest_slew(output)
+    power = math.inf if output.power is None else output.power
+    volts, amperes = output.voltage.high, output.current.high
+    return reference_rise(volts, amperes, power, output.output_capacitance, output.rise)
+
+
+@dataclass(frozen=True, slots=True)
+class Driven:
+    """What drives a voltage upwards while nothing holds it back but a current limit.
+
+    limit [A]: with its error; overshoot [A]: how far the current stands above it at
+    first; response [s]: after which nine tenths of that are gone; power [W]; drawn [A]: the least that is
+    drawn on the way, drawn_there: at the level, where a cell clamps; capacitance [F]; fastest:
+    rate that it does not exceed [V/s].
+    """
+
+    limit: float
+    overshoot: float
+    response: float
+    power: float
+    drawn: float
+    drawn_there: float
+    capacitance: float
+    fastest: float = math.inf
+
+    def past(self, start: float, level: float, time: float) -> float:
+        """How far the voltage goes past a level [V] in a time [s], driven from `start` [V].
+
+        C·dv/dt = I_limit + ΔI·exp(-k·t) - I_drawn with k = ln 10 / response, the whole no more
+        than P / v; the
+        rate falls, so that the one at the level bounds it afterwards where power is what limits.
+        """
+        if self.capacitance <= 0.0:
+            return self.fastest * time
+        k = math.log(10.0) / self.response if self.response > 0.0 else math.inf
+        spare, more = self.limit - self.drawn, self.overshoot / k
+
+        def risen(t: float) -> float:
+            return (spare * t + more * -math.expm1(-k * t)) / self.capacitance if t > 0.0 else 0.0
+
+        reached = self._reached(max(0.0, level - start), risen, k)
+        if math.isinf(reached):
+            return 0.0
+        most = min(self.power / max(level, 1e-3), self.limit + self.overshoot * math.exp(-k * reached))
+        held = max(0.0, most - self.drawn_there) / self.capacitance
+        return max(0.0, min(risen(reached + time) - risen(reached), held * time, self.fastest * time))
+
+    def _reached(self, way: float, risen: Callable[[float], float], k: float) -> float:
+        """When a way [V] is behind it [s]; inf: never."""
+        if way <= 0.0 or math.isinf(k):
+            return 0.0 if way <= 0.0 or self.limit > self.drawn else math.inf
+        spare = self.limit - self.drawn
+        # Where less than nothing is left it turns round: it rises longest until the overshoot is gone.
+        last = way * self.capacitance / spare if spare > 0.0 else 40.0 / k
+        if spare <= 0.0 and self.overshoot > -spare > 0.0:
+            last = math.log(self.overshoot / -spare) / k
+        if risen(last) < way * (1.0 - 1e-12):
+            return math.inf
+        return least(lambda t: risen(t) >= way, 0.0, last, 60)
 
 
 def round_up(value: float, digits: int = 2) -> float:

@@ -63,16 +63,17 @@ def requirement_masked(context: Context) -> Outcome:
                     requirement=required.name,
                     permitted=(highest, "V"),
                     ovp=(level, "V"),
-                    means=_past_ovp(required, source),
+                    means=_past_ovp(required, source, feed),
                 )
                 yield Hit(source.name, here, why, "mind that the OVP decides it, not the device")
 
 
-def _past_ovp(required: Requirement, source: FedInput) -> str:
+def _past_ovp(required: Requirement, source: FedInput, feed: Feed) -> str:
     """What may exceed what is permitted where the OVP trips below it, in words."""
     if not required.known.momentary:
         return "it cannot fail, for what stays above trips"
-    rise, after = source.ovp_overshoot, ""
+    level = source.ovp(feed) + (source.ovp_error or 0.0)
+    rise, after = source.ovp_overshoot(level, source.limit(feed)), ""
     if rise:
         after = state(" (until it has responded, {overshoot} more)", overshoot=(rise, "V"))
     return state(
