@@ -132,7 +132,8 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
         return
 
     def past(level: float) -> float:
-        return source.ovp_overshoot(level + wrong, limit) or 0.0
+        above = source.ovp_overshoot(level + wrong, limit) or 0.0
+        return above - source.ovp_drop(level + wrong, limit)
 
     def holds(level: float) -> bool:
         return level + wrong + past(level) <= most * (1.0 + EXACT)
