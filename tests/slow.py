@@ -67,6 +67,7 @@ SLOW = {
     "first_power": LONG,
     "settings/hookup/test_random.py": LONG,
     "settings/windows/test_cases.py": LONG,
+    "truth/test_turn_off_timing.py": LONG,
     "twin/test_launcher.py": REAL_TIME,
     "twin/test_virtual_network.py": LONG,
     "waveforms/test_fit_lines.py": LONG,
