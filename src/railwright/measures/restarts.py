@@ -32,7 +32,7 @@ AROUND = 5
 PHASES = 64
 
 
-@measure("1", "restarts", ("current",), only_grows=True)
+@measure("1", "restarts", ("current",), only_grows=True, also=("voltage",))
 def restarts(view: View) -> Measured:
     """Number of times that the load stops while its input is on.
 

@@ -46,7 +46,9 @@ def timing_interval(update: float, every: float, aperture: float) -> float:
     return max(every, aperture) / SAMPLES
 
 
-@measure("s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval)
+@measure(
+    "s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval, also=("voltage",)
+)
 def start_up_time(view: View) -> Measured:
     """Time from switching on until voltage and current stay steady.
 

@@ -39,7 +39,7 @@ CLEAR = 0.05
 """A value is counted as in transition when it is this part of the step away from both levels."""
 
 
-@measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall")
+@measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall", also=("current",))
 def turn_off_voltage(view: View) -> Measured:
     """Voltage at which the device stops.
 
@@ -56,7 +56,7 @@ def turn_off_voltage(view: View) -> Measured:
     return _turning(view, falling=True)
 
 
-@measure("V", "turn-on voltage", ("voltage",), level_of="voltage", turns="rise")
+@measure("V", "turn-on voltage", ("voltage",), level_of="voltage", turns="rise", also=("current",))
 def turn_on_voltage(view: View) -> Measured:
     """Voltage at which the device starts.
 
