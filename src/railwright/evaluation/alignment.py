@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,6 +28,8 @@ LEAST_QUALITY = 0.9
 RIVAL = 1.5
 """Another shift is a rival when its squared difference is below this many times the least one's."""
 LEAST_READINGS = 4
+DRIFTED = 20.0
+"""By how many times as much as the readings tell an instant a clock may be off over a whole recording."""
 MOST_SHIFTS = 10_000_000
 """Shifts that are tried; more would be a matter of hours."""
 
@@ -47,7 +50,8 @@ class _Mismatch(AlignmentError):
 class Alignment:
     """record: the recording on the run's time base. offset: added to its times [s]; uncertainty: bound of the
     offset's error [s]. quality: part of the variance of the supply's readings that the recording explains,
-    0..1. channel: what was compared, as 'main voltage'. by_course: scale and zero were left free.
+    0..1. channel: what was compared, as 'main voltage'. by_course: scale and zero were left free. drift: by
+    how much, in parts, its clock runs slower than the run's; 0: by no more than the readings can tell.
     """
 
     record: Record
@@ -56,6 +60,7 @@ class Alignment:
     quality: float
     channel: str
     by_course: bool = False
+    drift: float = 0.0
 
 
 def align(external: Record, own: Record, models: Mapping[str, ReadingModel]) -> Alignment:
@@ -178,7 +183,12 @@ def _align_channel(
         )
     width = _width(cost, shift, least, update)
     uncertainty = update / 2.0 + 2.0 * width / math.sqrt(cost.enough)
-    return Alignment(moved(external, shift), float(shift), uncertainty, min(1.0, explained), what, by_course)
+    drift = _drift(cost, shift, least, max(update, aperture))
+    if abs(drift) * cost.length < 2.0 * uncertainty:
+        drift = 0.0
+    return Alignment(
+        moved(external, shift), float(shift), uncertainty, min(1.0, explained), what, by_course, drift
+    )
 
 
 def _shifts(cost: _Cost, step: float) -> Array | None:
@@ -241,6 +251,13 @@ class _Cost:
         self.variance = max(1e-18, float(np.var(averaged)))
         self.floor = 1e-4 * self.variance
 
+    def stretched(self, by: float) -> _Cost:
+        """The cost of the same recording with all times since its first sample so many times as long."""
+        made = copy(self)
+        made.time = self.time[0] + (self.time - self.time[0]) * by
+        made.integral = self.integral * by
+        return made
+
     def __call__(self, shift: float) -> float:
         first = int(np.searchsorted(self.ends, self.time[0] + shift + self.aperture, side="left"))
         last = int(np.searchsorted(self.ends, self.time[-1] + shift, side="right"))
@@ -276,6 +293,31 @@ def _refine(cost: _Cost, shift: float, step: float) -> tuple[float, float]:
         else:
             step /= 2.0
     return float(shift), least
+
+
+def _drift(cost: _Cost, shift: float, least: float, blurred: float) -> float:
+    """By how much, in parts, the recorder's clock runs slower than the run's, where that lowers the squared
+    difference to what noise does; else 0.
+
+    blurred: how well the readings tell an instant [s]. The clock may be off by DRIFTED times as much over the
+    recording: with more, it would not have been aligned.
+    """
+    if cost.length <= 0.0:
+        return 0.0
+    best, drift = least, 0.0
+    step = blurred / 2.0 / cost.length
+    while step * cost.length > blurred / 50.0:
+        moved = False
+        for candidate in (drift - step, drift + step):
+            if abs(candidate) * cost.length > DRIFTED * blurred:
+                continue
+            _, value = _refine(cost.stretched(1.0 + candidate), shift, blurred / 4.0)
+            if value < best:
+                best, drift, moved = value, candidate, True
+                break
+        if not moved:
+            step /= 2.0
+    return drift if best * RIVAL < max(least, cost.floor) else 0.0
 
 
 def _width(cost: _Cost, shift: float, least: float, update: float) -> float:

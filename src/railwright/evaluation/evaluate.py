@@ -21,6 +21,7 @@ from railwright.evaluation.reading import (
     series_drop,
     supply_model,
 )
+from railwright.evaluation.sampling import sampling_of
 from railwright.evaluation.views import EXACT, Case, RecordSource, views
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
 from railwright.measures.reading_model import ReadingModel, exact_model
@@ -145,12 +146,9 @@ def _aligned(
         raise
     models = {
         name: recorder_model(
-            recording.origin,
-            recorder,
-            alignment.uncertainty,
-            own.models[name],
+            recording.origin, recorder, alignment, sampling_of(traces.time), own.models[name]
         )
-        for name in recording.traces
+        for name, traces in recording.traces.items()
         if name in set_points
     }
     return RecordSource(recording.origin, alignment.record, models, set_points), alignment

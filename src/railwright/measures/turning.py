@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from railwright.measures.hiding import missing
 from railwright.measures.integral import covered, same_instants
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
@@ -320,6 +321,8 @@ def _crossing(
         width = float(current.time[index] - current.time[index - 1])
         noise = current.noise / abs(span) * width / max(1e-9, abs(float(high - low)))
         spread = 0.0 if view.model.exact else min(width, width / 2.0 * 0.1 + noise)
+        if missing(view, current.time[index - 1 : index + 1]):
+            spread = width / 2.0
         return float(current.time[index - 1]) + part * width, spread, index - 1
     first = place
     while first > 0 and fraction[first - 1] > CLEAR:
