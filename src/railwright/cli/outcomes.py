@@ -72,6 +72,8 @@ def print_evaluation(out: Console, evaluation: Evaluation, detail: Detail = USUA
     if detail.verbose:
         out.print(budget_table(evaluation))
     print_reasons(out, evaluation, passed=detail.verbose)
+    for contradiction in evaluation.contradictions:
+        out.print(f"contradiction: {contradiction.words}")
     for note in () if detail.quiet else evaluation.notes:
         out.print(f"note: {note}")
     if evaluation.withheld:

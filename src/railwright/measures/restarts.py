@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -20,6 +21,7 @@ from railwright.measures.turning import low_stretches
 from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
+    from railwright.measures.hiding import Gaps
     from railwright.measures.signal import Array, Signal, View
 
 LONG_DIP = 0.5
@@ -32,7 +34,7 @@ AROUND = 5
 PHASES = 64
 
 
-@measure("1", "restarts", ("current",), only_grows=True)
+@measure("1", "restarts", ("current",), only_grows=True, also=("voltage",))
 def restarts(view: View) -> Measured:
     """Number of times that the load stops while its input is on.
 
@@ -45,7 +47,8 @@ def restarts(view: View) -> Measured:
     at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
     counts; one that is taken down by the step that switches its input off does not.
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
-    load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop.
+    load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop, and
+    where samples are missing for as long.
     Standard: none; a definition of this program.
     """
     import numpy as np
@@ -74,6 +77,7 @@ def restarts(view: View) -> Measured:
     # What began before the step, or ends after it, is seen from its beginning to its end.
     known = slice(*np.searchsorted(current.time, (min(begin, on) + margin, max(end, down) - margin)))
     time, amps, volts = current.time[known], current.values[known], voltage.values[known]
+    gap = missing(view, time)
     if float(np.median(np.diff(time))) < BLOCK:
         time, amps, volts = _blocks(time, amps, volts)
     step = slice(*np.searchsorted(time, (begin + margin, end - margin)))
@@ -86,17 +90,21 @@ def restarts(view: View) -> Measured:
         for dips in _drop_outs(view, time, amps, volts, usual, visible)
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
-    hidden = _hidden(view, time, volts, explained)
+    hidden = _hidden(view, time, volts, explained, gap)
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
     return budget.result(float(len(runs)), how, **hidden)
 
 
-def _hidden(view: View, time: Array, volts: Array, explained: Sequence[tuple[int, int]]) -> dict[str, str]:
+def _hidden(
+    view: View, time: Array, volts: Array, explained: Sequence[tuple[int, int]], gap: Gaps
+) -> dict[str, str]:
     """What may have happened without being counted: what is unseen of it, and what would show it.
 
-    explained: dips that the capacitor makes up for.
+    explained: dips that the capacitor makes up for. gap: where samples are missing.
     """
+    if gap.longest >= BLOCK:
+        return {"unseen": f"{gap.words}: a drop-out can lie there", "would_decide": UNBROKEN}
     if lowest := _may_have_stopped(view, volts, explained):
         reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
         advice = "a recording of the load's own output, or of the voltage and current at a higher rate,"
