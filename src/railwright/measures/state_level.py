@@ -131,11 +131,13 @@ def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | 
     slack = 0 if view.model.exact else 2 * visits
     counts, levels_of = places(values, high=high)
     level = levels.high if high else levels.low
-    fullest, everything = int(np.max(counts)), int(np.count_nonzero(half))
+    own = np.abs(levels_of - level) < 3.0 * (levels_of[1] - levels_of[0])
+    fullest, everything = int(np.max(counts[own])), int(np.count_nonzero(half))
     if fullest < STAYS * everything:
         if view.model.exact and everything < BRIEF * values.size:
             return None
         raise _passes(high=high)
     if fullest <= slack:
         raise _passes(high=high)
-    return float(np.max(np.abs(levels_of[counts >= fullest - slack] - level)))
+    rivals = levels_of[~own & (counts >= fullest - slack)]
+    return float(np.max(np.abs(rivals - level))) if rivals.size else 0.0
