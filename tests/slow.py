@@ -9,6 +9,7 @@ TESTS = Path(__file__).parent
 JUDGE = "an outside program or a reference solution judges"
 PROCESSES = "starts processes of its own"
 REAL_TIME = "lasts as long as what it plays: fake supplies, a guard or a log in real time"
+PLAYED = "plays whole procedures, rehearsed and on simulated supplies"
 LONG = "works for long: thousands of cases, or code compiled for it"
 
 SLOW = {
@@ -17,6 +18,7 @@ SLOW = {
     "test_busy.py": PROCESSES,
     "test_compilation.py": PROCESSES,
     "test_compiled_cache.py": PROCESSES,
+    "test_disagreements.py": PLAYED,
     "test_fault_matrix.py": LONG,
     "test_fuzz.py": PROCESSES,
     "test_job.py": LONG,
@@ -24,10 +26,13 @@ SLOW = {
     "test_same_outcomes.py": PROCESSES,
     "test_spread.py": PROCESSES,
     "test_wheel.py": PROCESSES,
+    "truth": PLAYED,
+    "cli/test_changed_run.py": LONG,
     "cli/test_demo.py": PROCESSES,
     "cli/test_detail.py": PROCESSES,
     "cli/test_evaluate_recordings.py": LONG,
     "cli/test_exits.py": PROCESSES,
+    "cli/test_start.py": PROCESSES,
     "cli/test_killed_run.py": PROCESSES,
     "cli/test_off.py": REAL_TIME,
     "cli/test_other_commands.py": REAL_TIME,
@@ -41,6 +46,7 @@ SLOW = {
     "guard/test_process.py": PROCESSES,
     "guard/test_wire.py": REAL_TIME,
     "measures/test_invented.py": PROCESSES,
+    "measures/test_polling.py": LONG,
     "physics/loads/test_new_load.py": LONG,
     "physics/test_arrays.py": PROCESSES,
     "physics/test_energy.py": LONG,
