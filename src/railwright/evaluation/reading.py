@@ -27,6 +27,10 @@ def lead_name(feed: Feed) -> str:
     return feed.lead if feed.fixture is None else f"{feed.lead} with {feed.fixture}"
 
 
+SUMMED = {"series": "voltage", "parallel": "current"}
+"""Arrangement of outputs -> the channel in which their readings add up."""
+
+
 def series_drop(bench: Bench, feed: Feed) -> tuple[float, float]:
     """Least and most of what a diode in a fixture drops before any current flows [V]."""
     between = bench.fixture(feed.fixture)
@@ -66,6 +70,7 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         current_bound=_current_bound(feed, outputs),
         voltage_bound=_voltage_bound(feed, outputs),
         surge=surge_path(bench, feed),
+        summed=SUMMED.get(feed.arrangement, ""),
         assumptions=tuple(assumptions),
     )
 

@@ -61,8 +61,9 @@ def peak_current(view: View) -> Measured:
     Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
     samples rises above them.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
-    in it; the value is the largest whose aperture surely does. A recording may cover a part; readings that
-    are steady and not higher judge the rest.
+    in it; the value is the largest whose aperture surely does, and where outputs' readings add up, the
+    largest that stood for two updates. A recording may cover a part; readings that are steady and not higher
+    judge the rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
@@ -108,6 +109,19 @@ def _surely_reached(view: View, near: Signal, reach: float) -> float:
     return _without_noise(inside)[0]
 
 
+def _stood(view: View, near: Signal) -> Signal:
+    """Sums of several outputs' readings, each the least within two updates: while one output takes over what
+    another carries, means over times that differ add up to what never flowed at once.
+    """
+    import numpy as np
+
+    around = (view.model.update or 0.0) + view.interval
+    first = np.searchsorted(near.time, near.time - around - 1e-9)
+    last = np.searchsorted(near.time, near.time + around + 1e-9)
+    least = [near.values[a:b].min() for a, b in zip(first, last, strict=True)]
+    return replace(near, values=np.array(least))
+
+
 def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what: str) -> Measured:
     import numpy as np
 
@@ -137,7 +151,8 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
         needed = outlining_interval(update, view.every or view.interval, aperture)
         # What may be of the next step bounds the peak from above; it is none that was surely reached.
-        seen, value = value, min(value, _surely_reached(view, near, aperture / 2.0 + late))
+        reached = _stood(view, near) if view.model.summed == what else near
+        seen, value = value, min(value, _surely_reached(view, reached, aperture / 2.0 + late))
         return budget.at_least(
             value,
             max(highest, seen),

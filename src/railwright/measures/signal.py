@@ -139,17 +139,18 @@ class View:
     """What a measure looks at: one input's record with its reading model, and the part of time that counts.
 
     start, end: the window [s]. switched_on: when the input's output was switched on in this step; None:
-    before it. interrupted: it was on when the step began, which switched it off and on. goal: voltage
-    that the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
+    before it. interrupted: it was on when the step began, which switched it off and on. goal: voltage that
+    the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
     restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
-    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself. away: of a
-    rehearsal, when the load stopped and when it came back [s], infinite: not any more; over the whole record;
-    None: it does not tell.
-    supplied: when the input was last switched on before the end of the step, and when it was then taken down
-    [s]; infinite where the record does not say. stair: height of the stairs in which the host played the
-    step's lines [V]. every: time between two readings that the procedure asks for [s]; 0: unknown. beside: of
-    an external recording, the same window as the run's own readings show it.
+    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself.
+    least_running: voltages and the least current that its loads draw there while they run (V, A), empty: they
+    always draw the same. away: of a rehearsal, when the load stopped and when it came back [s], infinite: not
+    any more; over the whole record; None: it does not tell. supplied: when the input was last switched on
+    before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
+    stair: height of the stairs in which the host played the step's lines [V]. every: time between two
+    readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the same window as
+    the run's own readings show it.
     """
 
     traces: Traces
@@ -164,6 +165,7 @@ class View:
     capacitance: tuple[float, float] = (0.0, 0.0)
     stops_at: tuple[float, float] | None = None
     never_stops: bool = False
+    least_running: tuple[tuple[float, float], ...] = ()
     away: tuple[tuple[float, float], ...] | None = None
     supplied: tuple[float, float] = (-math.inf, math.inf)
     stair: float = 0.0

@@ -118,6 +118,11 @@ def _turning(view: View, *, falling: bool) -> Measured:
     from railwright.measures.budget import Budget
     from railwright.measures.signal import over_lead
 
+    if view.never_stops:
+        raise CannotMeasure(
+            "no load of this input stops and starts at a voltage of its own",
+            "a load with 'starts_at' and 'stops_at' in the device document, such as a converter,",
+        )
     voltage = view.voltage()
     current, beside = same_instants(view.current().between(view.begin, view.end), voltage)
     covered(view, current)

@@ -53,7 +53,8 @@ class Simulation:
 
     circuit: what is connected to what. start: simulated time [s] of the first instant. relative: tolerance
     of the solver. fine: error of straight lines between samples, of full scale. everything: record every
-    state and every load's current too.
+    state and every load's current too. rested: the devices were connected before the start, and a load that
+    feeds back has charged the outputs' capacitors by then; else it is connected at the start.
     """
 
     def __init__(
@@ -63,6 +64,7 @@ class Simulation:
         relative: float = RELATIVE,
         fine: float = FINE,
         everything: bool = False,
+        rested: bool = False,
     ) -> None:
         self.circuit = circuit
         self._players = {
@@ -73,6 +75,9 @@ class Simulation:
             for branch in circuit.branches
             for number, output in enumerate(branch.outputs)
         }
+        if rested:
+            for player in self._players.values():
+                player.rest()
         self._time = start
         self._order = 0
         switches: dict[str, list[str]] = {name: [] for name in self._players}

@@ -87,7 +87,7 @@ def rehearse(
         timeline = timeline_of(documents.procedure, documents.device)
     circuit, assumptions = build_circuit(documents, set_points, case)
     errors, more = output_errors(documents, set_points, case)
-    simulation = Simulation(circuit)
+    simulation = Simulation(circuit, rested=True)
     tell(simulation, documents.bench, set_points, timeline, errors)
     advance = simulation.advance(timeline.duration + tail)
     traces = {name: _traces(samples) for name, samples in advance.samples.items()}
