@@ -99,10 +99,11 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
             )
         else:
             why = state(
-                "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted",
+                "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted{undecided}",
                 requirement=required.name,
                 expected=_amount("expected", result.measured.value, required.unit),
                 permitted=_permitted(required),
+                undecided="" if result.outcome == "fail" else state("; {reason}", reason=result.reason),
             )
         remedy = (
             "change the step so that it can be measured, or correct the requirement"
