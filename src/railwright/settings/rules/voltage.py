@@ -6,7 +6,7 @@ from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
-from railwright.settings.played import Level
+from railwright.settings.played import Level, Outside
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged
@@ -97,17 +97,18 @@ def reversed_voltage(source: FedInput) -> Outcome:
 def outside_operating(source: FedInput) -> Outcome:
     """A voltage played is outside the input's operating range."""
     operating = source.input.operating
-    outside: dict[str, list[Level]] = {}
+    outside: dict[str | int, list[Level]] = {}
     for level in source.played.levels:
         if level.voltage not in operating:
-            outside.setdefault(level.step, []).append(level)
+            outside.setdefault(level.path[2], []).append(level)
+    when = source.played.outside(operating) if outside else {}
     for step, levels in outside.items():
         yield Hit(
             source.name,
             levels[0].path,
             state(
-                "'{step}' plays {levels}; the input must work from {low} to {high}",
-                step=step,
+                "'{step}' plays {levels}{when}; the input must work from {low} to {high}",
+                step=levels[0].step,
                 levels=joined(
                     " and ",
                     (
@@ -119,11 +120,32 @@ def outside_operating(source: FedInput) -> Outcome:
                         if side
                     ),
                 ),
+                when=_when(when[int(step)]) if step in when else "",
                 low=(operating.low, "V"),
                 high=(operating.high, "V"),
             ),
             "make sure that this is meant",
         )
+
+
+def _when(outside: Outside) -> Statement:
+    """From when to when the set point is outside, and how long."""
+    if outside.times == 1:
+        return state(
+            ", outside from {outside_from} to {outside_to} of the procedure ({outside_for})",
+            outside_from=(outside.start, "s"),
+            outside_to=(outside.end, "s"),
+            outside_for=(outside.total, "s"),
+        )
+    return state(
+        ", outside {times} times from {outside_from} to {outside_to} of the procedure ({outside_for} in all, "
+        "at most {longest} on end)",
+        times=outside.times,
+        outside_from=(outside.start, "s"),
+        outside_to=(outside.end, "s"),
+        outside_for=(outside.total, "s"),
+        longest=(outside.longest, "s"),
+    )
 
 
 def _several(voltages: list[float]) -> Statement:
