@@ -5,7 +5,7 @@ from __future__ import annotations
 from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, most
 from railwright.settings.played import Level, Outside
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 from railwright.settings.rules.input_rule import input_rule
@@ -34,7 +34,7 @@ def voltage_range(source: FedInput) -> Outcome:
     yield from judged(source, [highest(source), lowest(source)], *levels)
 
 
-@input_rule("withstand-played", Severity.STOP)
+@input_rule("withstand-played", Severity.STOP, worst=most("highest", over="withstood"))
 def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
     forward = [each for each in source.input.withstands if each.voltage is not None]
@@ -71,7 +71,7 @@ def withstand_played(source: FedInput) -> Outcome:
         break
 
 
-@input_rule("reversed", Severity.STOP)
+@input_rule("reversed", Severity.STOP, worst=most("level"))
 def reversed_voltage(source: FedInput) -> Outcome:
     """A voltage played is negative: more than the reverse voltage that the input withstands, and no diode in
     a fixture keeps it off.
@@ -93,7 +93,7 @@ def reversed_voltage(source: FedInput) -> Outcome:
             )
 
 
-@input_rule("outside-operating", Severity.NOTE)
+@input_rule("outside-operating", Severity.NOTE, worst=most("outside_for"))
 def outside_operating(source: FedInput) -> Outcome:
     """A voltage played is outside the input's operating range."""
     operating = source.input.operating
@@ -163,7 +163,7 @@ def _several(voltages: list[float]) -> Statement:
     )
 
 
-@rule("touch-voltage", Severity.CAUTION)
+@rule("touch-voltage", Severity.CAUTION, worst=most("reach"))
 def touch_voltage(context: Context) -> Outcome:
     """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]
