@@ -791,7 +791,8 @@ CASES = [
             *shape(f"input: main, segments: [{RIPPLE.replace('50 Hz', '0.5 Hz').replace('12 V', '9 V')}]"),
         ),
         "ripple: sine",
-        "plays 8 V to 8.805 V (8 voltages); the input must work from 9 V",  # sines of 32nds of a turn
+        "plays 8 V to 8.805 V (8 voltages), outside from 7.212 s to 8.212 s of the procedure (1 s); "
+        "the input must work from 9 V",  # sines of 32nds of a turn
         silent=(("procedure", "{line_to: 6 V", "{line_to: 10 V"),),
     ),
     Case(

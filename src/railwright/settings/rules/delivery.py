@@ -14,7 +14,7 @@ from railwright.plan.stairs import EXACT, exchange_of, slew_range
 from railwright.plan.timeline import Action, Timeline
 from railwright.quantities import joined, state
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome, Path, rule
 from railwright.settings.slower import one_by_one, slower
 from railwright.waveforms.shapes import flat
@@ -36,7 +36,7 @@ def _shape_path(context: Context, step: int, name: str) -> Path:
     return ("procedure", "steps", step, "shape", *(shape.at(name) if shape is not None else ()))
 
 
-@rule("shape-not-served", Severity.CAUTION, on_sheet=False)
+@rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=most("deviation", over="tolerance"))
 def shape_not_served(context: Context) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
     for each, path, name in _delivered(context):
@@ -84,7 +84,7 @@ def capture_not_played(context: Context) -> Outcome:
             )
 
 
-@rule("host-cannot-keep", Severity.STOP)
+@rule("host-cannot-keep", Severity.STOP, worst=most("left_out"))
 def host_cannot_keep(context: Context) -> Outcome:
     """Set points are asked of the host that follow each other sooner than it can send and verify them."""
     for each in (*_shapes_too_soon(context), *_sweeps_too_soon(context)):
