@@ -314,5 +314,5 @@ def _report(played: Played) -> Iterator[Disagreement]:
             yield Disagreement("outcome as reported", about, one["outcome"], other.outcome.value)
     if bool(said["run"]["off_confirmed"]) != played.outcome.off_confirmed:
         yield Disagreement("off as reported", "the run", str(said["run"]["off_confirmed"]), "of the run")
-    if played.outcome.completed == said["run"]["ended_early"]:
+    if played.outcome.as_required == said["run"]["ended_early"]:
         yield Disagreement("end as reported", "the run", str(said["run"]["ended"]), played.outcome.cause)
