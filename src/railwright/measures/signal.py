@@ -66,8 +66,16 @@ class Signal:
         """The part with start <= time <= end."""
         first = int(np.searchsorted(self.time, start, side="left"))
         last = int(np.searchsorted(self.time, end, side="right"))
+        return self.part(first, last)
+
+    def part(self, first: int, last: int, zero_at: float | None = None) -> Signal:
+        """The values from first up to last, after a zero at an instant [s] if one is given."""
         parts = tuple(s.shaped(s.shape[first:last]) for s in self.systematic)
-        return replace(self, time=self.time[first:last], values=self.values[first:last], systematic=parts)
+        time, values = self.time[first:last], self.values[first:last]
+        if zero_at is not None:
+            parts = tuple(s.shaped(np.append(0.0, s.shape)) for s in parts)
+            time, values = np.append(zero_at, time), np.append(0.0, values)
+        return replace(self, time=time, values=values, systematic=parts)
 
     def take(self, index: NDArray[np.intp]) -> Signal:
         """The values at these indices."""
@@ -403,3 +411,28 @@ def trapezoid_weights(time: Array, start: float, end: float) -> Array:
     np.add.at(weights, left, corner_weights * (1.0 - fraction))
     np.add.at(weights, right, corner_weights * fraction)
     return weights
+
+
+def integrals(time: Array, values: Array, starts: Array, ends: Array) -> Array:
+    """∫ x dt over each [start, end], x piecewise linear, held at its ends: Σ w x with the weights of
+    `trapezoid_weights`, for many windows at once. Shape of starts.
+
+    time, values: shape (n,), n >= 1, time increasing. starts, ends: [s].
+    """
+    if time.size == 1:
+        held: Array = values[0] * (ends - starts)
+        return held
+    gaps, steps = np.diff(time), np.diff(values)
+    sums = np.concatenate(([0.0], np.cumsum(gaps * (values[:-1] + values[1:]) / 2.0)))
+
+    def upto(instants: Array) -> Array:
+        """∫ x dt from the first value on."""
+        place = np.clip(instants, time[0], time[-1])
+        left = np.clip(np.searchsorted(time, place, side="left") - 1, 0, time.size - 2)
+        passed, gap = place - time[left], gaps[left]
+        slope = steps[left] / gap
+        beyond = np.where(instants < time[0], values[0], values[-1]) * (instants - place)
+        total: Array = sums[left] + passed * (values[left] + slope * passed / 2.0) + beyond
+        return total
+
+    return upto(ends) - upto(starts)

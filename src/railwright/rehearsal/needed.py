@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from railwright.circuit.case import Case
@@ -276,8 +277,10 @@ def _exceeds(
     import numpy as np
 
     above = values > level
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], above, [False])).astype(np.int8)))
-    for first, last in zip(edges[::2].tolist(), (edges[1::2] - 1).tolist(), strict=True):
+    turns = np.flatnonzero(above[1:] != above[:-1]).tolist()
+    stretches = zip([0, *(turn + 1 for turn in turns)], [*turns, values.size - 1], strict=True)
+    # They are above and not above in turns.
+    for first, last in islice(stretches, 0 if above[0] else 1, None, 2):
         begins, ends = float(time[first]), float(time[last])
         if first > 0 and values[first] > values[first - 1]:
             part = (level - values[first - 1]) / (values[first] - values[first - 1])
