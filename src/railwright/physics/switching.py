@@ -311,9 +311,9 @@ def turns_corner(t: float, system: AnySystem) -> bool:
     for j in range(system.fixed.shape[0]):
         settings = system.settings[j]
         rate = settings[REF_RATE]
-        if settings[ON] == 1.0 and rate != 0.0:
-            if settings[REF_TIME] + (settings[REF_GOAL] - settings[REF_START]) / rate <= t:
-                return True
+        ends = settings[REF_TIME] + (settings[REF_GOAL] - settings[REF_START]) / rate
+        if settings[ON] == 1.0 and rate != 0.0 and ends <= t:
+            return True
     return False
 
 
