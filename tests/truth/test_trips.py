@@ -482,3 +482,15 @@ def test_a_recording_below_the_limit_shows_constant_voltage_throughout(
     assert said["stays on"] == ("pass", "supply readings")
     assert said["trips"][1] == "supply readings"
     assert not [note for note in found.notes if "trips" in note or "stays on" in note]
+
+
+@pytest.mark.parametrize("hold", [56, 57, 60])
+def test_a_trip_just_before_the_end_is_known_from_the_status_after_it(hold: int, tmp_path: Path) -> None:
+    """The last step ends 0 ms to 4 ms after the trip, before the status is asked for again."""
+    path = Bench(hold=f"{hold} ms").write(tmp_path, [none(during="over"), trip("90 ms")])
+    whole = json.loads(path.read_text("utf-8"))
+    path.write_text(json.dumps({**whole, "steps": whole["steps"][:3]}), "utf-8")
+    found = played(path)
+    assert found.outcomes("stays on") == ("fail", "fail")
+    assert found.outcomes("trips") == ("pass", "pass")
+    found.finds("trips", REACHES + 60e-3)
