@@ -182,7 +182,7 @@ class StopCondition(Model):
     current_below: Amperes | None = Field(None, description="stop when its current lies below")
     voltage_above: Volts | None = Field(None, description="stop when its voltage lies above")
     voltage_below: Volts | None = Field(None, description="stop when its voltage lies below")
-    trips: Literal["any"] | Protection | None = Field(
+    trips: Literal["any", Protection] | None = Field(
         None, description="a trip, which ends a run in any case: written to say what it likely comes from"
     )
     duration: Seconds = Field(0.0, alias="for", description="for longer than this time")
