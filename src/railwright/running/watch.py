@@ -18,6 +18,10 @@ GRACE = 0.1
 """For how long after switching on an output may still say that it is off [s]."""
 
 
+NO_LAST_TRIP = (EventKind.TRIPS_LINKED.trip, EventKind.TRIPS_OTP.trip)
+"""Trips that an output may show for the first time although it had not tripped when it was switched off."""
+
+
 @dataclass(frozen=True, slots=True)
 class Alarm:
     """What ends a run: how, about which input, the cause in words, and the time of the reading [s].
@@ -129,7 +133,8 @@ class Watch:
         if within is not None:
             self._status_gap = max(self._status_gap, within[1] - within[0])
         if name in self._off_since:
-            return self._fallen(reading, before), self._switched_on(reading)
+            found = [*self._tripped_last(reading, before), *self._fallen(reading, before)]
+            return found, self._switched_on(reading)
         if name not in self._on_since:
             return [], self._switched_on(reading)
         if name in self._gone:
@@ -197,6 +202,16 @@ class Watch:
         """What waits for an input, with a reading that lies wholly after it, or, as it is over, without."""
         waiting = self._waiting.pop(name, None)
         return [] if waiting is None else [waiting.event(name, after)]
+
+    def _tripped_last(self, reading: InputReading, before: InputReading | None) -> list[Event]:
+        """A trip between the last status and the switching-off, which only a status after that shows."""
+        name, kind = reading.input, reading.trip
+        if not kind or kind in NO_LAST_TRIP or before is None or before.trip or before.exchange is None:
+            return []
+        known = self._known_since.get(name, -math.inf)
+        off = max(self._off_since[name], known if math.isfinite(known) else -math.inf)
+        within = (min(before.exchange[0], off), off)
+        return [Event(off, name, trips(kind), _facts(before)._replace(within=within))]
 
     def _fallen(self, reading: InputReading, before: InputReading | None) -> list[Event]:
         """The first reading after switching off that lies below what counts as off."""
