@@ -430,6 +430,14 @@ CASES = [
         silent=shape("input: main, segments: [{hold: 10 ms}]"),
     ),
     Case(
+        "repeated-at-most",
+        "main",
+        shape("input: main, segments: [{hold: 10 ms}], repeat_until: key, at_most: 30"),
+        "repeat_until: key",
+        "until a key comes: 30 times at most, 300 ms in all",
+        silent=shape("input: main, segments: [{hold: 10 ms}], repeat: 30"),
+    ),
+    Case(
         "recording-recognised",
         "main",
         shape("input: main, recording: recorded.csv"),
