@@ -9,9 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from hashlib import blake2b
 from typing import TYPE_CHECKING
 
-from railwright.measures.measure import measure
+from railwright.measures.hiding import most_missing
+from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
 
 if TYPE_CHECKING:
@@ -28,6 +30,9 @@ LARGEST_GAP = 0.1
 
 ALIKE = 0.02
 """Edges whose values differ by less than this part of the record's range are equal edges."""
+
+ALIKE_GAPS = 1e-9
+"""Times between readings that differ by less are one [s]."""
 
 SEEN = 3.0
 """Of the pulse that charges a capacitor, an aperture that a jump of the voltage reaches into has seen this
@@ -48,9 +53,11 @@ def charge(view: View) -> Measured:
     Computed: ∫ i dt of the current's values by the trapezoid rule.
     Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
     the end is left out, and the last one stands up to it.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    and what the input's capacitor took there where the voltage jumps; equal edges are off by the same and
-    add up), 'time of the readings' (where in the update interval they fall, and the record's clock).
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
+    covers, and what the input's capacitor took there where the voltage jumps; equal edges are off by the
+    same and add up), 'time of the readings' (where in the update interval they fall, and the record's
+    clock), 'missing samples' (anything that the limits let through, where a recording has a gap), 'time
+    base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=False, what="charge")
@@ -63,9 +70,10 @@ def energy(view: View) -> Measured:
     Computed: ∫ v i dt by the trapezoid rule, of the instants that both channels have; of a rehearsal's rows,
     which lie far apart on ramps, exactly for straight lines between them.
     Window: as of the charge.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
-    'time of the readings' (the window moved by how late a reading may be), 'product within an aperture' (v
-    and i are averaged apart: Δv Δi / 6 of neighbours at most).
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
+    covers), 'time of the readings' (the window moved by how late a reading may be), 'product within an
+    aperture' (v and i are averaged apart: Δv Δi / 6 of neighbours at most), 'missing samples' (anything
+    that the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=False, what="energy")
@@ -77,8 +85,9 @@ def mean_current(view: View) -> Measured:
 
     Computed: the charge over the window, divided by its length: a mean over time, not over values.
     Window: the step, from the switching-on where it lies in the step; of a sweep's point its second half.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
-    'time of the readings' (the window moved by how late a reading may be).
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
+    covers), 'time of the readings' (the window moved by how late a reading may be), 'missing samples'
+    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=True, what="mean current")
@@ -90,11 +99,12 @@ def mean_voltage(view: View) -> Measured:
 
     Computed: ∫ v dt by the trapezoid rule, divided by the length of the window.
     Window: as of the mean current.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
-    'time of the readings' (the window moved by how late a reading may be).
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
+    covers), 'time of the readings' (the window moved by how late a reading may be), 'missing samples'
+    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
-    return integral(view, view.voltage(), mean=True, what="mean voltage")
+    return integral(view, view.voltage(), mean=True, channels=("voltage",), what="mean voltage")
 
 
 @measure("W", "mean power", ("voltage", "current"))
@@ -103,8 +113,10 @@ def mean_power(view: View) -> Measured:
 
     Computed: the energy over the window, divided by its length.
     Window: as of the mean current.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers),
-    'time of the readings' (the window moved by how late a reading may be), 'product within an aperture'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
+    covers), 'time of the readings' (the window moved by how late a reading may be), 'product within an
+    aperture', 'missing samples' (anything that the limits let through, where a recording has a gap),
+    'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=True, what="mean power")
@@ -112,13 +124,14 @@ def mean_power(view: View) -> Measured:
 
 def _of_current(view: View, *, mean: bool, what: str) -> Measured:
     current = view.current()
+    own: tuple[Channel, ...] = ("current",)
     if view.model.exact or not view.model.averages:
-        return integral(view, current, mean=mean, what=what)
+        return integral(view, current, mean=mean, channels=own, what=what)
     try:
         current, volts = same_instants(current, view.voltage())
     except CannotMeasure:
-        return integral(view, current, mean=mean, what=what)
-    return integral(view, current, mean=mean, what=what, volts=volts)
+        return integral(view, current, mean=mean, channels=own, what=what)
+    return integral(view, current, mean=mean, channels=own, what=what, volts=volts)
 
 
 def _product(view: View, *, mean: bool, what: str) -> Measured:
@@ -134,7 +147,10 @@ def _product(view: View, *, mean: bool, what: str) -> Measured:
         how = f"{what} exactly, of straight lines between {voltage.time.size} rows of the rehearsal"
         return Budget(view).result(value, how)
     power = voltage.times(current)
-    return integral(view, power, mean=mean, what=what, factors=(voltage, current), volts=voltage)
+    both: tuple[Channel, ...] = ("voltage", "current")
+    return integral(
+        view, power, mean=mean, channels=both, what=what, factors=(voltage, current), volts=voltage
+    )
 
 
 def same_instants(first: Signal, second: Signal) -> tuple[Signal, Signal]:
@@ -152,6 +168,7 @@ def integral(
     signal: Signal,
     *,
     mean: bool,
+    channels: tuple[Channel, ...],
     what: str,
     factors: tuple[Signal, Signal] | None = None,
     volts: Signal | None = None,
@@ -159,8 +176,9 @@ def integral(
     """Integral of a channel over the step by the trapezoid rule; mean: divided by the step's length.
 
     signal: may be a product of two channels; factors: those two, for what a product of means over an aperture
-    loses. volts: the voltage at the same instants, of a current or a power: its jumps charge the input's
-    capacitor. what: what it is called. Raises CannotMeasure where the values do not cover the step.
+    loses. channels: what it is, or the two of which it is the product. volts: the voltage at the same
+    instants, of a current or a power: its jumps charge the input's capacitor. what: what it is called. Raises
+    CannotMeasure where the values do not cover the step.
     """
     from railwright.measures.budget import Budget
     from railwright.measures.signal import trapezoid_weights
@@ -169,11 +187,12 @@ def integral(
     if end <= start:
         raise CannotMeasure("the step has no length")
     view.timing()
-    near, early = _of_step(view, signal, view.shift()[1])
+    part = _of_step(view, signal.time, signal.values, view.shift()[1])
+    near = signal.part(part.first, part.last, part.off_at)
     covered(view, near)
     scale = 1.0 / (end - start) if mean else 1.0
     budget = Budget(view)
-    weights = trapezoid_weights(near.time, start - early, end)
+    weights = trapezoid_weights(near.time, start - part.early, end)
     budget.systematic(near, weights * scale)
     budget.noise(near, weights * scale)
     how = f"{what} by the trapezoid rule over {near.time.size} values in {end - start:.4g} s"
@@ -191,6 +210,8 @@ def integral(
     budget.many(
         "product within an aperture", _confident([(way.probability, way.product) for way in ways]) * scale
     )
+    budget.bounded("missing samples", most_missing(view, near.time, channels) * scale)
+    budget.bounded("time base of the recorder", view.model.time_base * abs(value) * scale)
     return budget.result(
         value * scale, how, would_decide="an instrument with a smaller error, or faster readings"
     )
@@ -212,6 +233,22 @@ class _Way:
     probability: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Readings:
+    """What every phase of the readings is worked out from.
+
+    columns: values of the channel; of voltage and current, where it is their product; and voltage, where it
+    is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
+    is_product, has_voltage: which columns there are.
+    """
+
+    columns: Array
+    noise: tuple[float, ...]
+    step: tuple[float, float]
+    is_product: bool
+    has_voltage: bool
+
+
 def _ways(
     view: View, signal: Signal, factors: tuple[Signal, Signal] | None, volts: Signal | None
 ) -> list[_Way]:
@@ -223,22 +260,19 @@ def _ways(
     update, _, aperture = view.timing()
     reach = 2.0 * (update + aperture + view.shift()[1]) + 3.0 * view.interval
     near = np.flatnonzero((signal.time > view.begin - reach) & (signal.time < view.end + reach))
-    signal = signal.take(near)
-    factors = (factors[0].take(near), factors[1].take(near)) if factors else None
-    volts = volts.take(near) if volts else None
+    channels = [signal, *(factors or ()), *([] if volts is None else [volts])]
+    columns = np.stack([channel.values[near] for channel in channels])
+    noise = tuple(channel.noise for channel in channels)
+    step = (signal.step, 0.0 if volts is None else volts.step)
+    changed = np.diff(columns[0]) != 0.0
     ways, contradictions = [], []
-    for windows in windows_at_phases(view, signal.time):
+    known: dict[bytes, tuple[Array, Array]] = {}
+    for windows in windows_at_phases(view, signal.time[near]):
         # A window that is handed over twice says the same both times.
-        again = np.diff(windows.middle) == 0.0
-        contradictions.append(int(np.count_nonzero(np.diff(signal.values)[again])))
+        contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
         rows = first_of_each(windows.middle)
-        one, first, second, level = (
-            None if each is None else replace(each.take(rows), time=windows.middle[rows])
-            for each in (signal, *(factors or (None, None)), volts)
-        )
-        assert one is not None
-        pair = None if first is None or second is None else (first, second)
-        ways.append(_way(view, one, pair, level, windows.probability))
+        readings = _Readings(columns[:, rows], noise, step, factors is not None, volts is not None)
+        ways.append(_way(view, windows.middle[rows], readings, windows.probability, known))
     fewest = min(contradictions)
     likely = [
         way.probability * math.exp(fewest - count) for way, count in zip(ways, contradictions, strict=True)
@@ -250,45 +284,59 @@ def _ways(
 
 def _way(
     view: View,
-    signal: Signal,
-    factors: tuple[Signal, Signal] | None,
-    volts: Signal | None,
+    time: Array,
+    readings: _Readings,
     probability: float,
+    known: dict[bytes, tuple[Array, Array]],
 ) -> _Way:
-    """The integral, where the middles of the windows are the signal's times."""
+    """The integral, where these are the middles of the windows [s], shape (n,).
+
+    known: bounds that were worked out at other phases: of the same windows, only moved, they are the same.
+    """
     import numpy as np
 
-    from railwright.measures.signal import trapezoid_weights
+    from railwright.measures.signal import integrals
 
     _, least, most = view.timing()
     doubt = view.model.clock + (most - least) / 4.0
-    near, early = _of_step(view, signal, doubt)
-    start, end = view.begin - early, view.end
-
-    def upto(shift: float) -> float:
-        return math.fsum(trapezoid_weights(near.time, start + shift, end + shift) * near.values)
-
-    value = upto(0.0)
+    part = _of_step(view, time, readings.columns[0], doubt)
+    time, columns = part.of(time, readings.columns)
+    start, end = view.begin - part.early, view.end
     # A window that lies a little early or late gains at one end what it loses at the other.
-    moved = (
-        max(abs(upto(shift) - value) for shift in (-doubt, -doubt / 2.0, doubt / 2.0, doubt))
-        if doubt
-        else 0.0
-    )
-    inside = (near.time[1:] > start) & (near.time[:-1] < end)
+    shifts = doubt * np.array([0.0, -1.0, -0.5, 0.5, 1.0])
+    shifted = integrals(time, columns[0], start + shifts, end + shifts)
+    inside = (time[1:] > start) & (time[:-1] < end)
+    gaps = np.diff(time)
+    same = np.concatenate((columns.ravel(), inside, np.rint(gaps / ALIKE_GAPS)))
+    if (key := blake2b(same.data).digest()) not in known:
+        known[key] = _hidden(view, gaps, columns, readings, inside)
+    moved = float(np.max(np.abs(shifted - shifted[0])))
+    return _Way(float(shifted[0]), moved, *known[key], probability)
+
+
+def _hidden(
+    view: View, gaps: Array, columns: Array, readings: _Readings, inside: Flags
+) -> tuple[Array, Array]:
+    """What happens where no aperture is, and what v i loses by averaging v and i apart: bounds, one for each
+    kind of edge.
+    """
+    import numpy as np
+
+    least, values = view.timing()[1], columns[0]
     # What changes between two readings: bounded by their difference over the time that no aperture covers.
-    unseen = np.maximum(0.0, np.diff(near.time) - least)
-    between = (np.maximum(0.0, _changes(near.values) - 2.0 * near.noise) * unseen / 2.0)[inside]
-    if volts is not None and least > 0.0:
-        between += _into_capacitor(view, near, volts, product=factors is not None)[inside]
-    kinds = _kinds(near, unseen, inside)
+    unseen = np.maximum(0.0, gaps - least)
+    between = np.maximum(0.0, _changes(values) - 2.0 * readings.noise[0]) * unseen / 2.0
+    if readings.has_voltage and least > 0.0:
+        between += _into_capacitor(view, gaps, columns[-1], readings)
+    tolerance = 4.0 * readings.noise[0] + 2.0 * readings.step[0] + ALIKE * float(np.ptp(values))
+    kinds = _kinds(values, unseen, inside, tolerance)
     product = np.zeros(0)
-    if factors is not None:
-        product = _of_each_kind(_covariance(near, factors)[inside], kinds)
-    return _Way(value, moved, _of_each_kind(between, kinds), product, probability)
+    if readings.is_product:
+        product = _of_each_kind(_covariance(gaps, columns, readings)[inside], kinds)
+    return _of_each_kind(between[inside], kinds), product
 
 
-def _into_capacitor(view: View, near: Signal, volts: Signal, *, product: bool) -> Array:
+def _into_capacitor(view: View, gaps: Array, voltage: Array, readings: _Readings) -> Array:
     """Most that the input's capacitor took where no aperture saw it: C ΔV [C], or C ΔV v [J] as a product, of
     jumps of the voltage that lie between two apertures. Shape (n - 1,).
 
@@ -296,19 +344,18 @@ def _into_capacitor(view: View, near: Signal, volts: Signal, *, product: bool) -
     """
     import numpy as np
 
-    level = np.interp(near.time, volts.time, volts.values)
-    size = np.abs(np.diff(level))
+    size = np.abs(np.diff(voltage))
     # An aperture that the jump reaches into has seen some of the pulse.
     beside = np.append(0.0, size[:-1]) + np.append(size[1:], 0.0)
-    seen = np.where(np.diff(near.time) > 2.0 * view.timing()[1], 1.0, SEEN)
-    hidden = np.maximum(0.0, size - seen * beside - 4.0 * volts.noise - volts.step)
-    if product:
-        hidden = hidden * np.abs(level[1:] + level[:-1]) / 2.0
+    seen = np.where(gaps > 2.0 * view.timing()[1], 1.0, SEEN)
+    hidden = np.maximum(0.0, size - seen * beside - 4.0 * readings.noise[-1] - readings.step[1])
+    if readings.is_product:
+        hidden = hidden * np.abs(voltage[1:] + voltage[:-1]) / 2.0
     most: Array = view.capacitance[1] * hidden
     return most
 
 
-def _kinds(signal: Signal, unseen: Array, inside: Flags) -> Numbers:
+def _kinds(values: Array, unseen: Array, inside: Flags, tolerance: float) -> Numbers:
     """A number for every interval inside, the same for equal edges: alike before, after, and in what no
     aperture covers. Shape (k,).
 
@@ -317,19 +364,18 @@ def _kinds(signal: Signal, unseen: Array, inside: Flags) -> Numbers:
     import numpy as np
 
     numbers: Numbers = np.zeros(int(np.count_nonzero(inside)), dtype=np.intp)
-    tolerance = 4.0 * signal.noise + 2.0 * signal.step + ALIKE * float(np.ptp(signal.values))
     longest = float(np.max(unseen, initial=0.0))
-    for values, apart in (
-        (signal.values[:-1][inside], tolerance),
-        (signal.values[1:][inside], tolerance),
+    for each, apart in (
+        (values[:-1][inside], tolerance),
+        (values[1:][inside], tolerance),
         (unseen[inside], 0.25 * longest),
     ):
-        order = np.argsort(values, kind="stable")
+        order = np.argsort(each, kind="stable")
         ranks = np.zeros_like(numbers)
-        ranks[order] = np.concatenate(([0], np.cumsum(np.diff(values[order]) > apart)))
+        ranks[order] = np.concatenate(([0], np.cumsum(np.diff(each[order]) > apart)))
         _, numbers = np.unique(numbers * (numbers.size + 1) + ranks, return_inverse=True)
     # A top or a notch of one value: where it lies between its neighbours is off on both sides at once.
-    steps = np.diff(signal.values)[inside]
+    steps = np.diff(values)[inside]
     turns = np.flatnonzero(
         (steps[1:] * steps[:-1] < 0.0) & (np.minimum(abs(steps[1:]), abs(steps[:-1])) > tolerance)
     )
@@ -359,10 +405,32 @@ def _confident(parts: Sequence[tuple[float, Array]]) -> Array:
     return ordered[min(place, len(ordered) - 1)][1]
 
 
-def _of_step(view: View, signal: Signal, late: float) -> tuple[Signal, float]:
-    """The values that tell of the step, and how much before its start they are to be integrated [s].
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """The values that tell of a step: those from first up to last, and how long before its start they are to
+    be integrated [s]. off_at: when nothing was drawn yet before the first of them [s]; None: nothing is to be
+    put there.
+    """
 
-    late: bound of the error of the values' times [s].
+    first: int
+    last: int
+    early: float
+    off_at: float | None
+
+    def of(self, time: Array, columns: Array) -> tuple[Array, Array]:
+        """Times, shape (m,), and columns, shape (k, m), of this part; the first column is zero while off."""
+        import numpy as np
+
+        time, columns = time[self.first : self.last], columns[:, self.first : self.last]
+        if self.off_at is None:
+            return time, columns
+        before = columns[:, :1].copy()
+        before[0] = 0.0
+        return np.concatenate(([self.off_at], time)), np.hstack((before, columns))
+
+
+def _of_step(view: View, time: Array, values: Array, late: float) -> _Part:
+    """The values that tell of the step. late: bound of the error of their times [s].
 
     Steps begin and end with a set point that changes. What the change at the end does belongs to the next
     step: values whose aperture may reach beyond the end are left out, and the last one stands up to it.
@@ -372,22 +440,23 @@ def _of_step(view: View, signal: Signal, late: float) -> tuple[Signal, float]:
     import numpy as np
 
     if view.model.exact:
-        return _around(signal, view.begin, view.end), 0.0
+        return _Part(*_around(time, view.begin, view.end), 0.0, None)
     update, _, aperture = view.timing()
     switched = view.off_until is not None and view.off_until >= view.start - view.shift()[1]
     early = update + aperture + view.model.clock if switched else 0.0
-    near = _around(signal, view.begin - early - late, view.end)
-    if switched and near.time.size and abs(near.values[0]) > HELD * float(np.abs(near.values).max()):
+    first, last = _around(time, view.begin - early - late, view.end)
+    inside = np.abs(values[first:last])
+    if switched and inside.size and inside[0] > HELD * inside.max():
         switched, early = False, 0.0
-        near = _around(signal, view.begin - late, view.end)
-    certain = int(np.searchsorted(near.time, view.end - aperture / 2.0 - late, side="right"))
-    near = near.take(np.arange(max(min(2, near.time.size), certain)))
-    before = near.time[0] - view.interval if near.time.size else 0.0
-    if switched and near.time.size and near.time[0] > view.begin - early > before - view.interval:
-        parts = tuple(s.shaped(np.append(0.0, s.shape)) for s in near.systematic)
-        time, values = np.append(before, near.time), np.append(0.0, near.values)
-        near = replace(near, time=time, values=values, systematic=parts)
-    return near, early
+        first, last = _around(time, view.begin - late, view.end)
+    certain = int(np.searchsorted(time[first:last], view.end - aperture / 2.0 - late, side="right"))
+    last = first + max(min(2, last - first), certain)
+    off_at = None
+    if switched and last > first:
+        before = float(time[first]) - view.interval
+        if time[first] > view.begin - early > before - view.interval:
+            off_at = before
+    return _Part(first, last, early, off_at)
 
 
 def _changes(values: Array) -> Array:
@@ -403,13 +472,12 @@ def _changes(values: Array) -> Array:
     return changes
 
 
-def _around(signal: Signal, start: float, end: float) -> Signal:
-    """The values inside the window and one more on either side."""
+def _around(time: Array, start: float, end: float) -> tuple[int, int]:
+    """Where the values inside the window begin and end, with one more on either side."""
     import numpy as np
 
-    first = max(0, int(np.searchsorted(signal.time, start, side="left")) - 1)
-    last = min(signal.time.size, int(np.searchsorted(signal.time, end, side="right")) + 1)
-    return signal.take(np.arange(first, last))
+    first = max(0, int(np.searchsorted(time, start, side="left")) - 1)
+    return first, min(time.size, int(np.searchsorted(time, end, side="right")) + 1)
 
 
 def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None:
@@ -437,14 +505,13 @@ def covered(view: View, signal: Signal, *, seen_elsewhere: bool = False) -> None
         )
 
 
-def _covariance(near: Signal, factors: tuple[Signal, Signal]) -> Array:
+def _covariance(gaps: Array, columns: Array, readings: _Readings) -> Array:
     """Bounds of what v i loses by averaging v and i apart: two lines over an aperture give Δv Δi / 12, each
     way.
     """
     import numpy as np
 
-    voltage, current = (np.interp(near.time, each.time, each.values) for each in factors)
-    steps = np.abs(np.diff(voltage)) * np.abs(np.diff(current))
-    noise = 4.0 * factors[0].noise * factors[1].noise
-    bounds: Array = np.maximum(0.0, steps - noise) / 6.0 * np.diff(near.time)
+    steps = np.prod(np.abs(np.diff(columns[1:3])), axis=0)
+    noise = 4.0 * readings.noise[1] * readings.noise[2]
+    bounds: Array = np.maximum(0.0, steps - noise) / 6.0 * gaps
     return bounds

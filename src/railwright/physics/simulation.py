@@ -21,6 +21,9 @@ from railwright.traces import Event, Mode
 RELATIVE = 1e-5
 """Relative tolerance of the solver; the absolute one is a tenth of it, of full scale."""
 
+RESOLUTION = 0.1 * RELATIVE
+"""What is rehearsed below this part of full scale is the solver's own."""
+
 FINE = 1e-4
 """Error of straight lines between two samples, of full scale."""
 
@@ -53,7 +56,8 @@ class Simulation:
 
     circuit: what is connected to what. start: simulated time [s] of the first instant. relative: tolerance
     of the solver. fine: error of straight lines between samples, of full scale. everything: record every
-    state and every load's current too.
+    state and every load's current too. rested: the devices were connected before the start, and a load that
+    feeds back has charged the outputs' capacitors by then; else it is connected at the start.
     """
 
     def __init__(
@@ -63,6 +67,7 @@ class Simulation:
         relative: float = RELATIVE,
         fine: float = FINE,
         everything: bool = False,
+        rested: bool = False,
     ) -> None:
         self.circuit = circuit
         self._players = {
@@ -73,6 +78,9 @@ class Simulation:
             for branch in circuit.branches
             for number, output in enumerate(branch.outputs)
         }
+        if rested:
+            for player in self._players.values():
+                player.rest()
         self._time = start
         self._order = 0
         switches: dict[str, list[str]] = {name: [] for name in self._players}
