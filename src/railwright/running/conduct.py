@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 from railwright.documents.loader import Documents
 from railwright.guard.link import Answerless, GuardLink, GuardLost
 from railwright.instruments.errors import Fenced, InstrumentError
+from railwright.plan.linking import looks
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
-from railwright.plan.stairs import WATCH_EVERY
 from railwright.plan.timeline import Waiting
 from railwright.quantities import show
 from railwright.records.ended import Ended, SwitchedOff
@@ -84,7 +84,7 @@ class Conduct:
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
         self.every = max(self.procedure.record.every, SHORTEST)
-        self.looks = max(1, math.ceil(self.every / WATCH_EVERY))
+        self.looks = looks(self.every)
         """Outputs are looked at so many times for each reading that is recorded."""
         self.polling = Polling(rig, link, trace)
         self.order = off_order(self.procedure, self.device, tuple(rig.set_points))

@@ -11,12 +11,16 @@ from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
+from railwright.plan.linking import own_links
 from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
 from railwright.traces import Mode
+
+LINKED = "linked"
+"""A trip that follows another: of a group of outputs the other one says why."""
 
 Failed = Callable[[InstrumentError], None]
 
@@ -264,24 +268,11 @@ class Rig:
     def _outputs_of(self, name: str) -> tuple[OutputName, ...]:
         return tuple(output.output for output in self.set_points[name].outputs)
 
-    def links(self) -> list[tuple[OutputName, tuple[OutputName, ...]]]:
-        """(output, outputs of the same supply whose trip switches it off), as far as supplies link by
+    def links(self) -> Mapping[OutputName, tuple[OutputName, ...]]:
+        """Output -> the outputs of its supply whose trip switches it off, as far as supplies link by
         themselves.
         """
-        found = []
-        for feed in self.set_points.values():
-            for output in feed.outputs:
-                supply = output.output.supply
-                sources = tuple(
-                    own
-                    for source in feed.trips_when
-                    if source in self.set_points
-                    for own in self._outputs_of(source)
-                    if own.supply == supply
-                )
-                if sources and self.supplies[supply].can_link:
-                    found.append((output.output, sources))
-        return found
+        return own_links(self.set_points, self.bench)
 
     def _middle(self, answers: Sequence[Answer]) -> float:
         """The instant a command took hold: the middle of its first exchange. Keeps how exactly that is known:
@@ -353,7 +344,7 @@ class Rig:
             voltage=sum(voltages) if series else sum(voltages) / count,
             current=sum(currents) if feed.arrangement == "parallel" else sum(currents) / count,
             mode=max(modes, key=MODE_RANK.__getitem__) if modes else None,
-            trip=next((part.trip for part in parts if part.trip), ""),
+            trip=min((part.trip for part in parts if part.trip), key=lambda trip: trip == LINKED, default=""),
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
             age=max(self._age(o.output) for o in feed.outputs),
             off=tuple(o.output for o, part in zip(feed.outputs, parts, strict=True) if not part.on),
