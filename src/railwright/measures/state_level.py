@@ -82,12 +82,13 @@ def _level(view: View, *, high: bool) -> Measured:
         )
     rivals = 0.0
     if levels.two_states:
-        stays, other = (_stays(view, inside.values, levels, high=half) for half in (high, not high))
-        if stays is None and other is None:
-            raise _passes(high=high)
+        stays = _stays(view, inside.values, levels, high=high)
         if stays is None:
-            high, stays = not high, other
-        rivals = stays or 0.0
+            high = not high
+            stays = _stays(view, inside.values, levels, high=high)
+        if stays is None:
+            raise _passes(high=high)
+        rivals = stays
     chosen = levels.high_values if high else levels.low_values
     weights = chosen / np.count_nonzero(chosen)
     budget = Budget(view)
