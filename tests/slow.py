@@ -10,6 +10,7 @@ JUDGE = "an outside program or a reference solution judges"
 PROCESSES = "starts processes of its own"
 REAL_TIME = "lasts as long as what it plays: fake supplies, a guard or a log in real time"
 PLAYED = "plays whole procedures, rehearsed and on simulated supplies"
+DRAWN = "sets and draws whole pages"
 LONG = "works for long: thousands of cases, or code compiled for it"
 
 SLOW = {
@@ -45,21 +46,29 @@ SLOW = {
     "guard/test_locks.py": PROCESSES,
     "guard/test_process.py": PROCESSES,
     "guard/test_wire.py": REAL_TIME,
+    "measures/test_coverage.py": LONG,
     "measures/test_invented.py": PROCESSES,
     "measures/test_polling.py": LONG,
+    "physics/loads/test_dc_motor.py": JUDGE,
     "physics/loads/test_new_load.py": LONG,
     "physics/test_arrays.py": PROCESSES,
     "physics/test_energy.py": LONG,
     "physics/test_equations.py": LONG,
     "physics/test_rosenbrock.py": LONG,
     "physics/test_start_up.py": LONG,
+    "recordings/test_damage.py": LONG,
     "recordings/test_memory.py": PROCESSES,
     "records/test_log.py": REAL_TIME,
     "records/test_readings.py": REAL_TIME,
     "records/test_stored.py": REAL_TIME,
     "rehearsal/test_ensemble.py": LONG,
     "report/test_build.py": PROCESSES,
+    "report/test_document.py": DRAWN,
+    "report/test_ending.py": DRAWN,
     "report/test_plots.py": LONG,
+    "report/test_sheet.py": DRAWN,
+    "report/test_wiring.py": DRAWN,
+    "running/test_gate_and_drain.py": LONG,
     "running/test_hostile.py": REAL_TIME,
     "running/test_interruption.py": PROCESSES,
     "running/test_lists.py": REAL_TIME,
@@ -71,8 +80,12 @@ SLOW = {
     "running/test_waiting.py": REAL_TIME,
     "running/test_within_a_program.py": PROCESSES,
     "first_power": LONG,
+    "settings/hookup/test_benches.py": LONG,
+    "settings/hookup/test_largest.py": LONG,
     "settings/hookup/test_random.py": LONG,
+    "settings/test_unlike_series.py": JUDGE,
     "settings/windows/test_cases.py": LONG,
+    "truth/test_turn_off_timing.py": LONG,
     "twin/test_launcher.py": REAL_TIME,
     "twin/test_virtual_network.py": LONG,
     "waveforms/test_fit_lines.py": LONG,

@@ -51,7 +51,9 @@ def test_a_ramp_there_and_back_has_no_lower_state(every: str, down: float, tmp_p
 @pytest.mark.parametrize("every", ["10 ms", "20 ms", "50 ms"])
 @pytest.mark.parametrize(("down", "hold"), [(6.0, "300 ms"), (10.0, "300 ms"), (5.0, "800 ms")])
 def test_a_dip_that_stands_has_its_level(every: str, down: float, hold: str, tmp_path: Path) -> None:
-    segments = f"{{hold: 300 ms}}, {{step_to: {down} V}}, {{hold: {hold}}}, {{step_to: 12 V}}, {{hold: 300 ms}}"
+    segments = (
+        f"{{hold: 300 ms}}, {{step_to: {down} V}}, {{hold: {hold}}}, {{step_to: 12 V}}, {{hold: 300 ms}}"
+    )
     found = shaped(tmp_path / "p", segments, every, LEVELS)
     for judged in (found.judged, found.evaluated):
         low, high = judged.results
@@ -116,7 +118,9 @@ def test_two_outputs_that_take_over_from_each_other_make_no_peak(apart: float, s
         assert MEASURES["peak_current"](view).value < 1.002
 
 
-@pytest.mark.parametrize(("volts", "rise"), [(11.0, "600 V/s"), (9.0, "900 V/s"), (11.5, "500 V/s"), (11.0, "400 V/s")])
+@pytest.mark.parametrize(
+    ("volts", "rise"), [(11.0, "600 V/s"), (9.0, "900 V/s"), (11.5, "500 V/s"), (11.0, "400 V/s")]
+)
 def test_a_battery_that_is_drawn_down_as_the_output_comes_on_is_in_the_mean(
     volts: float, rise: str, tmp_path: Path
 ) -> None:

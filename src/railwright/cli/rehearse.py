@@ -218,14 +218,14 @@ def _show(
         "Stops",
         "Trips",
     )
-    rows = [(name, *_row(result)) for name, result in rehearsal.inputs.items()]
+    rows = [(name, *_row(rehearsal, name)) for name in rehearsal.inputs]
     out.print(table("Rehearsal", columns, rows, right=columns[1:7]))
     events = [
         (f"{event.time:.6f} s", event.subject, event.what + (f": {event.detail}" if event.detail else ""))
         for event in rehearsal.record.events
     ]
     out.print(table("Events", ("Time", "Of", "What"), events, right=("Time",)))
-    out.print(prediction_table(evaluation))
+    out.print(prediction_table(evaluation, lambda name, unit: _resolution(rehearsal, name, unit)))
     if detail.verbose:
         print_reasons(out, evaluation, passed=True)
     if played := played_shapes(plan, rehearsal.record):
@@ -241,17 +241,34 @@ def _show_written(out: Console, written: list[Path]) -> None:
         out.print(f"written: {path}")
 
 
-def _row(result: InputResult) -> tuple[str, ...]:
+def _resolution(rehearsal: Prediction, name: str, unit: str) -> float:
+    """Below what a voltage or current of an input is the solver's own [SI]: a part of the highest one."""
+    import numpy as np
+
+    from railwright.physics.simulation import RESOLUTION
+
+    column = {"V": "voltage", "A": "current"}.get(unit)
+    traces = rehearsal.record.traces.get(name)
+    if column is None or traces is None:
+        return 0.0
+    return RESOLUTION * float(np.abs(traces.columns[column]).max())
+
+
+def _row(rehearsal: Prediction, name: str) -> tuple[str, ...]:
     from railwright.quantities import show
 
+    result = rehearsal.inputs[name]
+
     def known(value: float | None, unit: str) -> str:
-        return "not powered up" if value is None else show(value, unit)
+        if value is None:
+            return "not powered up"
+        return show(value, unit, resolution=_resolution(rehearsal, name, unit))
 
     return (
         known(result.inrush_peak, "A"),
         known(result.inrush_charge, "C"),
         show(result.time_in_limit, "s"),
-        show(result.peak_voltage, "V"),
+        known(result.peak_voltage, "V"),
         str(result.starts),
         str(result.stops),
         _tripped(result) if result.tripped else "no",

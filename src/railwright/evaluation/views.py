@@ -160,6 +160,24 @@ def _supplied(case: Case, name: str, span: Span) -> tuple[float, float]:
     return on, down
 
 
+def energised(case: Case, name: str) -> Iterator[tuple[float, float]]:
+    """From when to when an input was on [s]: from each switching-on to what took it down, a trip included."""
+    run = case.own.record
+    hook_up = case.documents.procedure.hook_up.get(name)
+    subjects = {name, *(hook_up.outputs if hook_up else ())}
+    ends = [each.time for each in run.events if each.subject in subjects and _takes_down(each.kind)]
+    ends += [each.start for each in run.spans if each.kind == "power_down" and name in each.inputs]
+    for each in run.spans:
+        if each.kind == "power_up" and name in each.inputs:
+            at = _switched_on(case, name, each)
+            on = each.start if at is None else at
+            yield on, min((end for end in ends if end > on), default=math.inf)
+
+
+def _takes_down(kind: EventKind) -> bool:
+    return kind is EventKind.OFF or bool(kind.trip)
+
+
 def _goal(case: Case, name: str, step: str) -> float | None:
     """Voltage that the procedure last gives an input up to the end of a step [V]; None: none, or it is fed
     with a constant current and need not get there.

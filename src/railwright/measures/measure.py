@@ -55,6 +55,7 @@ class Measure:
     momentary: bool = False
     mean: bool = False
     only_grows: bool = False
+    also: tuple[Channel, ...] = ()
     after_switching_on: bool = False
     sampling: Callable[[float, float, float], float] | None = None
 
@@ -78,6 +79,7 @@ def measure(
     momentary: bool = False,
     mean: bool = False,
     only_grows: bool = False,
+    also: tuple[Channel, ...] = (),
     after_switching_on: bool = False,
     sampling: Callable[[float, float, float], float] | None = None,
 ) -> Callable[[Callable[[View], Measured]], Measure]:
@@ -95,6 +97,7 @@ def measure(
             momentary=momentary,
             mean=mean,
             only_grows=only_grows,
+            also=also,
             after_switching_on=after_switching_on,
             sampling=sampling,
         )

@@ -184,9 +184,7 @@ def _start_states(
             states[case, at : at + len(cold)] = cold
 
 
-def _rest(
-    template: Template, branch: Branch, slots: NDArray[np.int64], values: Array, states: Array
-) -> None:
+def _rest(template: Template, branch: Branch, slots: NDArray[np.int64], values: Array, states: Array) -> None:
     """States at the start of cases whose loads have charged the outputs' capacitors by then."""
     for case in range(values.shape[0]):
         player = Player(branch, 0.0, template.relative, template.fine)

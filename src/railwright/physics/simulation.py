@@ -21,6 +21,9 @@ from railwright.traces import Event, Mode
 RELATIVE = 1e-5
 """Relative tolerance of the solver; the absolute one is a tenth of it, of full scale."""
 
+RESOLUTION = 0.1 * RELATIVE
+"""What is rehearsed below this part of full scale is the solver's own."""
+
 FINE = 1e-4
 """Error of straight lines between two samples, of full scale."""
 

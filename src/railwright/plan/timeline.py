@@ -32,7 +32,8 @@ class Action:
     on: switch on with the set point at `voltage`. line: move the set point from where it is to `voltage` in
     `over` seconds (0: a step). off: switch off. path: where a shape's action is written in the procedure;
     empty for other steps. chord: one of the many lines in which a ripple or an exponential is played. step:
-    position of the step that it belongs to.
+    position of the step that it belongs to. listed: a point of the outputs' own list, which takes its time
+    wherever the set point stands before.
     """
 
     time: float
@@ -43,6 +44,7 @@ class Action:
     path: Path = field(default=(), compare=False)
     chord: bool = field(default=False, compare=False)
     step: int = field(default=0, compare=False)
+    listed: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

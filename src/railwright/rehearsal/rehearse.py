@@ -108,12 +108,14 @@ def tell(
     """Tell every output its limits and what it will do when, each with its own errors.
 
     Outputs whose set points the bench couples move with each other, whatever they feed. Jumps are played at
-    the highest slew that the outputs can be programmed to, as a run tells them to.
+    the highest slew that the outputs can be programmed to, as a run tells them to, and lines at the slew that
+    takes them from where the procedure has the set point before, wherever it is.
     """
+    slewest: dict[str, float] = {}
     for feed in set_points.values():
         slews = slew_range(feed, bench)
         for points in feed.outputs:
-            fastest = slews[1] * points.share if slews else math.inf
+            fastest = slewest[points.output] = slews[1] * points.share if slews else math.inf
             own = errors[points.output]
             simulation.set(
                 points.output,
@@ -136,21 +138,23 @@ def tell(
             asked = errors[points.output].limit(points.current_limit * part)
             simulation.set(points.output, at=limit.time, current_limit=asked)
     for change in all_changes(bench, set_points, timeline):
-        _act(simulation, change, errors)
+        _act(simulation, change, errors, slewest[change.output])
 
 
-def _act(simulation: Simulation, change: OutputAction, errors: Mapping[str, SetErrors]) -> None:
+def _act(
+    simulation: Simulation, change: OutputAction, errors: Mapping[str, SetErrors], fastest: float
+) -> None:
     output, at = change.output, change.time
     if change.kind == "off":
         simulation.set(output, at=at, on=False)
         return
     voltage = errors[output].voltage(change.voltage)
-    if change.kind == "on":
-        simulation.set(output, at=at, on=True, voltage=voltage)
-    elif change.over > 0.0:
+    if change.over > 0.0 and change.slew == 0.0:
         simulation.set(output, at=at, line=(voltage, change.over))
-    else:
-        simulation.set(output, at=at, voltage=voltage)
+        return
+    slew = change.slew if change.over > 0.0 else fastest
+    on = True if change.kind == "on" else None
+    simulation.set(output, at=at, rise=slew, fall=slew, on=on, voltage=voltage)
 
 
 def _traces(samples: PlayedSamples) -> Traces:

@@ -7,7 +7,7 @@ import math
 from railwright.quantities import Interval, StatedFigure, Statement, state
 from railwright.settings.constraints import ocp, ovp, power, trip_delay
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.rules.judge import settings_judged
 from railwright.settings.windows.ovp import OVP_MARGIN
@@ -34,7 +34,7 @@ def ovp_below_played(context: Context) -> Outcome:
     yield from settings_judged(context, "ovp", ovp.played)
 
 
-@rule("ovp-close", Severity.CAUTION, on_sheet=False)
+@rule("ovp-close", Severity.CAUTION, on_sheet=False, worst=least("margin"))
 def ovp_close(context: Context) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
     # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
@@ -196,7 +196,7 @@ def never_after_trip(context: Context) -> Outcome:
                 )
 
 
-@rule("linked-trip-by-program", Severity.NOTE)
+@rule("linked-trip-by-program", Severity.NOTE, worst=most("interval"))
 def linked_trip_by_program(context: Context) -> Outcome:
     """A linked trip between outputs of different supplies is carried out by the program, not by an
     instrument.
