@@ -291,7 +291,7 @@ def _outcomes(played: Played) -> Iterator[Disagreement]:
         low = read.value - WIDER * (read.value - read.low)
         high = read.value + WIDER * (read.high - read.value)
         if read.unseen and one.measure == "restarts":
-            # What may hide from readings is said beside the value, and no outcome rests on its not being there.
+            # What may hide from readings is said beside the value: no outcome rests on its not being there.
             high = math.inf
         slack = PART * abs(value) + 1e-9
         if not low - slack <= value <= high + slack:

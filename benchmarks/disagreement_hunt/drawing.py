@@ -24,10 +24,11 @@ OVERLOADS = {
 
 
 UNSTEADY = ("converter", "profile")
-"""Loads that draw the more the lower their voltage is, or jump. On a lead of inductance L and resistance R, with
-nothing but the 10 nF of the connector beside it, constant power P at V is unsteady where C < L P / (R V²) (trace
-of the linearised circuit): a lead of 3 m, 3 µH and 0.2 Ω with 6 W at 3.3 V asks for 8 µF. What such a draw does
-within a microsecond hangs on the solver's step; real inputs have a capacitor, and so have these.
+"""Loads that draw the more the lower their voltage is, or jump. On a lead of inductance L and resistance R,
+with nothing but the 10 nF of the connector beside it, constant power P at V is unsteady where C < L P / (R
+V²) (trace of the linearised circuit): a lead of 3 m, 3 µH and 0.2 Ω with 6 W at 3.3 V asks for 8 µF. What
+such a draw does within a microsecond hangs on the solver's step; real inputs have a capacitor, and so have
+these.
 """
 
 

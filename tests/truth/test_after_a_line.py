@@ -1,8 +1,8 @@
 """Once a ramp is over, nothing flows into a capacitor any more.
 
-The truth is Ohm's law: V / R from a millisecond after the end of the ramp on, C dV/dt + V / R before it (common
-practice, no source). The rehearsal's rows were right, and the straight line between two of them was not: the
-current of the capacitor seemed to die away over the next 80 ms.
+The truth is Ohm's law: V / R from a millisecond after the end of the ramp on, C dV/dt + V / R before it
+(common practice, no source). The rehearsal's rows were right, and the straight line between two of them was
+not: the current of the capacitor seemed to die away over the next 80 ms.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """A battery behind the connector holds the outputs' capacitors at a voltage before anything is on.
 
-The truth is a divider in closed form: V_oc R_b / (R_b + R) across the bleeder R_b = 1 kΩ of each output, with R
-of the battery, its lead's few 10 mΩ left out (common practice, no source).
+The truth is a divider in closed form: V_oc R_b / (R_b + R) across the bleeder R_b = 1 kΩ of each output, with
+R of the battery, its lead's few 10 mΩ left out (common practice, no source).
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from benchmarks.disagreement_hunt.playing import Played
+from tests.truth.test_played_as_rehearsed import RESISTOR, played
 
 from railwright.circuit.case import fixed
 from railwright.physics.player import CONNECTED
 from railwright.rehearsal.ensemble import plan_ensemble, play_values
 from railwright.rehearsal.rehearse import rehearse
-from tests.truth.test_played_as_rehearsed import RESISTOR, played
 
 BLEEDER = 1000.0
 

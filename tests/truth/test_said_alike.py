@@ -10,13 +10,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.truth.test_played_as_rehearsed import RESISTOR, Played, played
 
 from railwright.evaluation.outcome import Outcome, Result
 from railwright.measures import MEASURES
 from railwright.measures.reading_model import Part, ReadingModel
 from railwright.measures.signal import View
 from railwright.traces import Traces
-from tests.truth.test_played_as_rehearsed import RESISTOR, Played, played
 
 LEVELS = (
     "requires: [{name: low, measure: low_state_level, of: in1, during: shape, at_least: 1 V},\n"
@@ -65,7 +65,7 @@ def test_a_dip_that_stands_has_its_level(every: str, down: float, hold: str, tmp
 @pytest.mark.parametrize("every", ["10 ms", "20 ms", "50 ms"])
 @pytest.mark.parametrize("low", ["60 mA", "90 mA", "120 mA"])
 def test_the_low_stage_of_a_load_is_not_told_as_a_restart(every: str, low: str, tmp_path: Path) -> None:
-    """It stops at 6 V and is fed with 12 V throughout: it cannot stop. One failure was said of each period."""
+    """It stops at 6 V and is fed with 12 V throughout: it cannot stop. Each period was told as one."""
     profile = (
         "{profile: {points: [{time: 0 s, current: 400 mA}, {time: 300 ms, current: 400 mA}, "
         f"{{time: 301 ms, current: {low}}}, {{time: 400 ms, current: {low}}}, "

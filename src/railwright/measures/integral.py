@@ -71,10 +71,11 @@ def energy(view: View) -> Measured:
     Computed: ∫ v i dt by the trapezoid rule, of the instants that both channels have; of a rehearsal's rows,
     which lie far apart on ramps, exactly for straight lines between them.
     Window: as of the charge.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers, and what an output that comes on may draw down there of what stood before), 'time of the readings' (the window moved by how late a reading may be), 'product within an
-    aperture' (v and i are averaged apart: Δv Δi / 6 of neighbours at most), 'missing samples' (anything
-    that the limits let through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
+    window moved by how late a reading may be), 'product within an aperture' (v and i are averaged apart: Δv
+    Δi / 6 of neighbours at most), 'missing samples' (anything that the limits let through, where a recording
+    has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=False, what="energy")
@@ -86,9 +87,10 @@ def mean_current(view: View) -> Measured:
 
     Computed: the charge over the window, divided by its length: a mean over time, not over values.
     Window: the step, from the switching-on where it lies in the step; of a sweep's point its second half.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers, and what an output that comes on may draw down there of what stood before), 'time of the readings' (the window moved by how late a reading may be), 'missing samples'
-    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
+    window moved by how late a reading may be), 'missing samples' (anything that the limits let through, where
+    a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=True, what="mean current")
@@ -100,9 +102,10 @@ def mean_voltage(view: View) -> Measured:
 
     Computed: ∫ v dt by the trapezoid rule, divided by the length of the window.
     Window: as of the mean current.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers, and what an output that comes on may draw down there of what stood before), 'time of the readings' (the window moved by how late a reading may be), 'missing samples'
-    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
+    window moved by how late a reading may be), 'missing samples' (anything that the limits let through, where
+    a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return integral(view, view.voltage(), mean=True, channels=("voltage",), what="mean voltage")
@@ -114,10 +117,10 @@ def mean_power(view: View) -> Measured:
 
     Computed: the energy over the window, divided by its length.
     Window: as of the mean current.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers, and what an output that comes on may draw down there of what stood before), 'time of the readings' (the window moved by how late a reading may be), 'product within an
-    aperture', 'missing samples' (anything that the limits let through, where a recording has a gap),
-    'time base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
+    window moved by how late a reading may be), 'product within an aperture', 'missing samples' (anything that
+    the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=True, what="mean power")
@@ -340,9 +343,9 @@ def _hidden(
 
 
 def _pulled_down(view: View, time: Array, values: Array) -> Array:
-    """How far what stands at an input before it is switched on may have fallen between the two readings around
-    that: to nothing, for an output begins its rise at 0 V and may draw it down. Shape (n - 1,); 0 elsewhere, and
-    where nothing stands there.
+    """How far what stands at an input before it is switched on may have fallen between the two readings
+    around that: to nothing, for an output begins its rise at 0 V and may draw it down. Shape (n - 1,); 0
+    elsewhere, and where nothing stands there.
     """
     import numpy as np
 

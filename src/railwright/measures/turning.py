@@ -76,6 +76,10 @@ def turn_on_voltage(view: View) -> Measured:
     return _turning(view, falling=False)
 
 
+JUMPS = 3.0
+"""The voltage jumps across a transition where it moves so many times as fast as on the ramp before it."""
+
+
 def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one past the last index of each run of True."""
     import numpy as np
@@ -222,7 +226,26 @@ def _way(
     slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
     residuals = known.values - at - slope * (known.time - instant)
     steep = abs(slope)
+    if view.model.averages:
+        steep = max(steep, _jumps(view, voltage, first, place, levels, steep))
     return _Way(at, steep * spread, steep * course, known, weights, residuals, probability)
+
+
+def _jumps(
+    view: View, voltage: Signal, first: int, place: int, levels: tuple[float, float], steep: float
+) -> float:
+    """How fast the voltage moves across the transition [V/s] where it does not go on with the ramp before it,
+    but jumps; 0 where it goes on. steep: the slope before it [V/s].
+    """
+    import numpy as np
+
+    across = slice(max(0, first), place + 2)
+    size, gaps = np.abs(np.diff(voltage.values[across])), np.diff(voltage.time[across])
+    lead = sum(view.model.lead or ()) / 2.0 * abs(levels[1] - levels[0])
+    visible = 4.0 * voltage.noise + 2.0 * voltage.step + lead
+    found = (size - visible)[gaps > 0.0] / gaps[gaps > 0.0]
+    fastest = float(np.max(found, initial=0.0))
+    return fastest if fastest > JUMPS * steep else 0.0
 
 
 def _probabilities(ways: Sequence[_Way]) -> list[float]:

@@ -27,8 +27,8 @@ up: a converter that restarts for ever needs fewer, and nothing ever hangs.
 """
 
 CONNECTED, FIRST_LOOK = 10.0, 1e-3
-"""How long a device has hung on its outputs before the start, at most, and after which time it is first looked
-at whether everything is at rest [s]; twice as long after each look.
+"""How long a device has hung on its outputs before the start, at most, and after which time it is first
+looked at whether everything is at rest [s]; twice as long after each look.
 """
 
 RESTS = 1e-5
