@@ -291,7 +291,7 @@ def _outcomes(played: Played) -> Iterator[Disagreement]:
         low = read.value - WIDER * (read.value - read.low)
         high = read.value + WIDER * (read.high - read.value)
         if read.unseen and one.measure == "restarts":
-            # What may hide from readings is said beside the value: no outcome rests on its not being there.
+            # What may hide from readings is said beside the value; no outcome rests on its absence.
             high = math.inf
         slack = PART * abs(value) + 1e-9
         if not low - slack <= value <= high + slack:
@@ -318,5 +318,5 @@ def _report(played: Played) -> Iterator[Disagreement]:
             yield Disagreement("outcome as reported", about, one["outcome"], other.outcome.value)
     if bool(said["run"]["off_confirmed"]) != played.outcome.off_confirmed:
         yield Disagreement("off as reported", "the run", str(said["run"]["off_confirmed"]), "of the run")
-    if played.outcome.completed == said["run"]["ended_early"]:
+    if played.outcome.as_required == said["run"]["ended_early"]:
         yield Disagreement("end as reported", "the run", str(said["run"]["ended"]), played.outcome.cause)

@@ -162,6 +162,12 @@ class Case:
     today: dt.date = TODAY
 
 
+def trip_within(limit: str, during: str, by: str = "OVP") -> Edit:
+    """A requirement that asks for a trip of `main`."""
+    required = f"{{name: trips, measure: trip_time, of: main, during: {during}, at_most: {limit}, by: {by}}}"
+    return "procedure", "requires:\n", f"requires:\n  - {required}\n"
+
+
 AFTER_TRANSDUCER: Edit = ("procedure", "    ovp: 18 V\n", "    ovp: 18 V\n    off_after: [transducer]\n")
 ALONE: Edit = ("procedure", "record: {every", "attended: no\nrecord: {every")
 INTERLOCK: Edit = (
@@ -1225,6 +1231,45 @@ CASES = [
         (("procedure", "at_most: 60 ms", "at_most: 400 ms"),),
         "at_most: 400 ms",
         "400 ms",
+    ),
+    Case(
+        "trip-not-armed",
+        "main",
+        (trip_within("2 s", "brown-out", "OCP"),),
+        "measure: trip_time",
+        "a trip by the OCP of main, which is not used",
+        silent=(trip_within("2 s", "brown-out", "current limit"),),
+    ),
+    Case(
+        "trip-status-slow",
+        "main",
+        (trip_within("40 ms", "brown-out"),),
+        "measure: trip_time",
+        "'trips' leaves 40 ms",
+        silent=(trip_within("2 s", "brown-out"),),
+    ),
+    Case(
+        "trip-step-short",
+        "main",
+        (trip_within("3 s", "steady"),),
+        "measure: trip_time",
+        "permits 3 s; 'steady' lasts 2 s",
+        silent=(trip_within("1 s", "steady"),),
+    ),
+    Case(
+        "trip-ends-run",
+        "main",
+        (trip_within("1 s", "line sweep"),),
+        "during: line sweep",
+        "'line sweep' is not played to its end, and 'power over the line range'",
+    ),
+    Case(
+        "trip-leaves-out",
+        "main",
+        (trip_within("1 s", "steady"),),
+        "during: brown-out",
+        "'stops at' is judged only where the required trip does not come: it ends the run before 'brown-out'",
+        silent=(trip_within("1 s", "brown-out"),),
     ),
     Case(
         "threshold-not-crossed",

@@ -96,7 +96,7 @@ def print_reasons(out: Console, evaluation: Evaluation, *, passed: bool = False)
 
 def whole(evaluation: Evaluation) -> str:
     """The outcome of all requirements together, for people."""
-    if evaluation.outcome is Outcome.NOT_JUDGED:
+    if not evaluation.results:
         return f"{OUTCOME_MARKS[Outcome.NOT_JUDGED]}: the procedure has no requirement"
     return f"{OUTCOME_MARKS[evaluation.outcome]} as a whole"
 

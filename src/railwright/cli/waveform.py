@@ -74,6 +74,10 @@ def waveform(
     with detail.timed("rehearsal"):
         record = rehearse(documents, checked.settings.set_points, timeline=plan.played).record
     played = [each for each in played_shapes(plan, record) if each.span.name == name]
+    if not played and name not in [span.name for span in record.spans]:
+        raise BadInput(
+            f"--step: expected a shape that is played, got '{name}', which a required trip precedes"
+        )
     if not played:
         raise BadInput(f"--step: expected a shape that takes some time, got '{name}', which takes none")
     if table is not None:

@@ -11,9 +11,11 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
+from railwright.evaluation.supply_status import supply_status
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View
+from railwright.measures.status import SupplyStatus
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import highest_stair
 from railwright.plan.timeline import Timeline
@@ -85,6 +87,8 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         supplied=_supplied(case, name, span),
         stair=_stair(case, span, source, name),
         every=documents.procedure.record.every,
+        supply=_supply_status(case, requirement, span),
+        last=span is run.spans[-1],
     )
     if source is not own and name in run.traces and name in own.models:
         beside = replace(own.models[name], clock=own.models[name].clock + time_error)
@@ -99,6 +103,16 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
             traces, model = view.beside.traces, view.beside.model
             point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
         yield point
+
+
+def _supply_status(case: Case, requirement: Requirement, span: Span) -> SupplyStatus | None:
+    """What the run's own record tells of the outputs; None where nothing that is required hangs on it."""
+    known, feed = requirement.known, case.own.feeds.get(requirement.of)
+    if feed is None or not (known.trip or known.of_supply):
+        return None
+    run, exact = case.own.record, case.own.record.origin in EXACT
+    status = supply_status(case.documents, case.timeline, feed, span, run, exact=exact)
+    return replace(status, by=requirement.by)
 
 
 def _time_error(span: Span, run: Record) -> float:

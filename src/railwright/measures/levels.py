@@ -63,5 +63,6 @@ def places(values: NDArray[np.float64], *, high: bool) -> tuple[NDArray[np.intp]
     index = np.minimum(((values - bottom) / width).astype(np.intp), BINS - 1)
     first = BINS // 2 if high else 0
     counts = np.bincount(index, minlength=BINS)[first : first + BINS // 2]
-    middles = bottom + (first + np.arange(counts.size) + 0.5) * width
-    return np.convolve(counts, np.ones(3, dtype=np.intp), mode="same"), middles
+    middles = (bottom + (first + np.arange(counts.size) + 0.5) * width).astype(np.float64)
+    gathered: NDArray[np.intp] = np.convolve(counts, np.ones(3, dtype=np.intp), mode="same")
+    return gathered, middles

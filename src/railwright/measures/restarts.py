@@ -42,8 +42,7 @@ def restarts(view: View) -> Measured:
     value (the median of the upper state; less in proportion at a lower voltage), or in readings a dip of 15 %
     or more against the medians of five values on either side. A dip that the input capacitor makes up for (C
     ΔV) is none, unless the voltage falls below the lowest at which the load stops; nor, for sure, is one to
-    no less than a load of varying current draws while it runs. In a rehearsal: whenever the load really
-    stops.
+    no less than a load of varying current draws while it runs. In a rehearsal: whenever it really stops.
     Window: the step. A drop-out that reaches over an edge of it counts in both steps; one that begins or ends
     at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
     counts; one that is taken down by the step that switches its input off does not.
@@ -91,17 +90,19 @@ def restarts(view: View) -> Measured:
         for dips in _drop_outs(view, time, amps, volts, usual, visible)
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
-    hidden = _hidden(view, time, volts, explained, gap)
-    open_ones = [dip for dip in runs if _may_run(view, amps, volts, dip, 4.0 * current.noise + current.step)]
-    if open_ones:
-        hidden = {
-            "unseen": f"{len(open_ones)} more times the current is as low as that of the load while it runs",
-            "would_decide": "a recording of the load's own output",
-        }
-        return budget.result(float(len(runs) - len(open_ones)), how, **hidden)
+    open_ones = sum(_may_run(view, amps, volts, dip, 4.0 * current.noise + current.step) for dip in runs)
+    hidden = _open(open_ones) if open_ones else _hidden(view, time, volts, explained, gap)
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
-    return budget.result(float(len(runs)), how, **hidden)
+    return budget.result(float(len(runs) - open_ones), how, **hidden)
+
+
+def _open(count: int) -> dict[str, str]:
+    """What is said of dips in which the load may run."""
+    return {
+        "unseen": f"{count} more times the current is as low as that of the load while it runs",
+        "would_decide": "a recording of the load's own output",
+    }
 
 
 def _may_run(view: View, amps: Array, volts: Array, dip: tuple[int, int], error: float) -> bool:

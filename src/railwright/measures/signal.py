@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import Part, ReadingModel
+from railwright.measures.status import SupplyStatus
 from railwright.quantities import show
 from railwright.traces import Traces
 from railwright.waveforms.noise import noise_of, sampled
@@ -150,7 +151,8 @@ class View:
     before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
     stair: height of the stairs in which the host played the step's lines [V]. every: time between two
     readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the same window as
-    the run's own readings show it.
+    the run's own readings show it. supply: the status of the input's outputs; None: nothing is known of it.
+    last: no step of the record follows.
     """
 
     traces: Traces
@@ -171,6 +173,8 @@ class View:
     stair: float = 0.0
     every: float = 0.0
     beside: View | None = None
+    supply: SupplyStatus | None = None
+    last: bool = False
 
     @property
     def begin(self) -> float:

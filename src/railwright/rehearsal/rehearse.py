@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from railwright.assumptions import Assumption
@@ -16,15 +16,16 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.coupling import OutputAction, all_changes
+from railwright.plan.required_trip import ends
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
-from railwright.plan.timeline import Timeline, timeline_of
-from railwright.rehearsal.circuit import build_circuit, output_errors
+from railwright.plan.timeline import Action, Timeline, timeline_of
+from railwright.rehearsal.circuit import build_circuit, linked_by_host, output_errors
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
     from railwright.physics.player import PlayedSamples
-    from railwright.physics.simulation import Simulation
+    from railwright.physics.simulation import Advance, Simulation
 
 TAIL = 0.5
 """How long a rehearsal goes on after the last step [s], so that one sees the voltages fall."""
@@ -78,24 +79,49 @@ def rehearse(
 ) -> Prediction:
     """Play the procedure's timeline (or another) on the circuit of the documents, with these set points.
 
-    case: picks the value of every uncertain quantity. Raises `railwright.physics.solver.SolverError`, which
-    names time, state and element, where the circuit cannot be solved.
+    case: picks the value of every uncertain quantity. A trip that the procedure requires, and that comes
+    before any other, ends it as it ends a run: everything is switched off, and its step is the last one.
+    Raises `railwright.physics.solver.SolverError`, which names time, state and element, where the circuit
+    cannot be solved.
     """
-    from railwright.physics.simulation import Simulation
-
     if timeline is None:
         timeline = timeline_of(documents.procedure, documents.device)
     circuit, assumptions = build_circuit(documents, set_points, case)
     errors, more = output_errors(documents, set_points, case)
-    simulation = Simulation(circuit, rested=True)
-    tell(simulation, documents.bench, set_points, timeline, errors)
-    advance = simulation.advance(timeline.duration + tail)
+
+    def play(timeline: Timeline, end: float) -> tuple[Advance, int]:
+        from railwright.physics.simulation import Simulation
+
+        simulation = Simulation(circuit, rested=True)
+        tell(simulation, documents.bench, set_points, timeline, errors)
+        return simulation.advance(end), simulation.steps
+
+    advance, steps = play(timeline, timeline.duration + tail)
+    spans, procedure = timeline.spans, documents.procedure
+    if (found := ends(procedure, spans, advance.events)) is not None:
+        trip, position = found
+        at = trip.event.time
+        off = at + max(linked_by_host(documents, set_points, name) for name in set_points)
+        advance, again = play(_off_at(timeline, at, off, tuple(set_points)), off + tail)
+        steps += again
+        spans = (*spans[:position], replace(spans[position], end=at, whole=False))
     traces = {name: _traces(samples) for name, samples in advance.samples.items()}
-    record = Record("rehearsal", traces, advance.events, timeline.spans)
-    results = {
-        name: _result(name, set_points[name], traces[name], advance.events, timeline.spans) for name in traces
-    }
-    return Prediction(record, (*assumptions, *more), results, simulation.steps)
+    record = Record("rehearsal", traces, advance.events, spans)
+    results = {name: _result(name, set_points[name], traces[name], advance.events, spans) for name in traces}
+    return Prediction(record, (*assumptions, *more), results, steps)
+
+
+def _off_at(timeline: Timeline, trip: float, off: float, inputs: tuple[str, ...]) -> Timeline:
+    """A timeline up to a trip [s], after which every input is switched off."""
+    return replace(
+        timeline,
+        actions=(
+            *(action for action in timeline.actions if action.time <= trip),
+            *(Action(off, "off", name) for name in inputs),
+        ),
+        limits=tuple(limit for limit in timeline.limits if limit.time <= trip),
+        duration=off,
+    )
 
 
 def tell(

@@ -174,12 +174,23 @@ def _statement(evaluation: Evaluation, run: RunFacts) -> str:
     ended = " " + breakable(sentence(f"The run ended early: {run.ended}")) if run.ending.early else ""
     if not total:
         return f"The procedure states no requirement, so this report makes no statement of conformity.{ended}"
-    words = {
+    words: str = {
         Outcome.PASS: "The unit meets every requirement of the procedure",
         Outcome.FAIL: "The unit does not meet every requirement of the procedure",
         Outcome.INCONCLUSIVE: "No requirement failed, but not every one could be decided",
+        Outcome.NOT_JUDGED: "No requirement was judged",
     }[evaluation.outcome]
-    if evaluation.withheld and all(result.outcome is Outcome.PASS for result in evaluation.results):
+    left = sum(result.outcome is Outcome.NOT_JUDGED for result in evaluation.results)
+    if left:
+        ended += " " + breakable(
+            sentence(
+                f"{run.ending.by_trip}: {left} of the {total} belong to steps after it and are not judged"
+            )
+        )
+        if evaluation.outcome is Outcome.PASS:
+            words = "The unit meets every requirement of the procedure up to the trip that it requires"
+    decided = {result.outcome for result in evaluation.results} <= {Outcome.PASS, Outcome.NOT_JUDGED}
+    if evaluation.withheld and decided and left < total:
         fault = (
             "whose folder is not whole and unchanged"
             if evaluation.unsound

@@ -16,9 +16,11 @@ from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
-from railwright.traces import Mode
+from railwright.traces import EventKind, Mode
 
 Failed = Callable[[InstrumentError], None]
+
+LINKED = EventKind.TRIPS_LINKED.trip
 
 MODE_RANK = {Mode.OFF: 0, Mode.CV: 1, Mode.CP: 2, Mode.CC: 3, Mode.TRIPPED: 4}
 """Of a group of outputs the one that is worst off speaks for all."""
@@ -345,6 +347,7 @@ class Rig:
         count = len(parts)
         series = feed.arrangement == "series"
         modes = [part.mode for part in parts if part.mode is not None]
+        exchanges = [part.exchange for part in parts if part.exchange is not None]
         times = [part.time - self._latency(o.output) for part, o in zip(parts, feed.outputs, strict=True)]
         return InputReading(
             time=sum(times) / count,
@@ -353,11 +356,15 @@ class Rig:
             voltage=sum(voltages) if series else sum(voltages) / count,
             current=sum(currents) if feed.arrangement == "parallel" else sum(currents) / count,
             mode=max(modes, key=MODE_RANK.__getitem__) if modes else None,
-            trip=next((part.trip for part in parts if part.trip), ""),
+            # What tripped by itself, where others of its outputs only followed it.
+            trip=min((part.trip for part in parts if part.trip), key=LINKED.__eq__, default=""),
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
             age=max(self._age(o.output) for o in feed.outputs),
             off=tuple(o.output for o, part in zip(feed.outputs, parts, strict=True) if not part.on),
             asked=min(part.time for part in parts),
+            exchange=(min(each[0] for each in exchanges), max(each[1] for each in exchanges))
+            if len(exchanges) == count
+            else None,
         )
 
     def _latency(self, output: OutputName) -> float:

@@ -21,9 +21,13 @@ class Steps:
         spans: Sequence[Span],
         recorder: RunRecorder,
         begins: Callable[[str, float], None] = lambda name, time: None,
+        status_gap: Callable[[float], float] = lambda end: 0.0,
     ) -> None:
+        """begins: told that a step of this name begins [s]. status_gap: from the end of the step that goes on
+        [s] to the longest time in it in which a status was not known [s].
+        """
         self._spans = spans
-        self._begins = begins
+        self._begins, self._status_gap = begins, status_gap
         self._recorder = recorder
         self._here = -1
         self._open = False
@@ -93,6 +97,7 @@ class Steps:
                 late=nominal.late + self._late,
                 left_out=nominal.left_out + self._left_out,
                 time_error=self._time_error,
+                status_gap=self._status_gap(end),
             )
         )
         self._open, self._points = False, []

@@ -244,6 +244,7 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
         if action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
             path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
             until = span.end if following is None else min(span.end, following.time)
+            until = min(until, rehearsed.record.played_until)
             yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
 
 

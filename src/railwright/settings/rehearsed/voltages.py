@@ -88,7 +88,7 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
     requires = rehearsed.context.procedure.requires
     for index, (required, result) in enumerate(zip(requires, rehearsed.judged, strict=True)):
-        if result.outcome == "pass" or required.of not in rehearsed.record.traces:
+        if result.outcome in ("pass", "not judged") or required.of not in rehearsed.record.traces:
             continue
         if result.measured is None:
             why = state(

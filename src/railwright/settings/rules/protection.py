@@ -38,7 +38,8 @@ def ovp_below_played(context: Context) -> Outcome:
 def ovp_close(context: Context) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
     # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
-    for source, feed in context.having("ovp"):
+    for given, feed in context.having("ovp"):
+        source = given.in_operation
         highest, played = source.highest_terminals(feed.limit), source.played.highest
         if highest is None or played is None:
             continue
