@@ -188,7 +188,7 @@ def _straddles() -> Any:
 
 @fault("the sum of several outputs' readings of different times is a peak")
 def _sum() -> Any:
-    return patch.object(peak, "_stood", lambda view, near: near)
+    return patch.object(peak, "_stood", lambda view, near, what: near)
 
 
 @fault("a state level is where the voltage only passes")

@@ -109,12 +109,14 @@ def _surely_reached(view: View, near: Signal, reach: float) -> float:
     return _without_noise(inside)[0]
 
 
-def _stood(view: View, near: Signal) -> Signal:
+def _stood(view: View, near: Signal, what: str) -> Signal:
     """Sums of several outputs' readings, each the least within two updates: while one output takes over what
-    another carries, means over times that differ add up to what never flowed at once.
+    another carries, means over times that differ add up to what never flowed at once. Others as they are.
     """
     import numpy as np
 
+    if view.model.summed != what:
+        return near
     around = (view.model.update or 0.0) + view.interval
     first = np.searchsorted(near.time, near.time - around - 1e-9)
     last = np.searchsorted(near.time, near.time + around + 1e-9)
@@ -128,12 +130,12 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
     from railwright.measures.budget import Budget
 
     update, _, aperture = view.timing()
-    late = view.shift()[1]
     # A value belongs to the step where any part of its aperture may have lain in it.
+    reach = aperture / 2.0 + view.shift()[1]
     if view.model.exact:
         near = signal.within(view.begin, view.end)
     else:
-        near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
+        near = signal.between(view.begin - reach, view.end + reach)
     rest = _rest(view, near, what) if view.beside is not None else None
     covered(view, near, seen_elsewhere=rest is not None)
     place = int(np.argmax(near.values))
@@ -151,8 +153,7 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
         how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
         needed = outlining_interval(update, view.every or view.interval, aperture)
         # What may be of the next step bounds the peak from above; it is none that was surely reached.
-        reached = _stood(view, near) if view.model.summed == what else near
-        seen, value = value, min(value, _surely_reached(view, reached, aperture / 2.0 + late))
+        seen, value = value, min(value, _surely_reached(view, _stood(view, near, what), reach))
         return budget.at_least(
             value,
             max(highest, seen),
