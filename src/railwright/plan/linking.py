@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
-from railwright.plan.set_points import SetPoints
+from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import exchange_of, looks_per_reading
 
 
@@ -45,20 +45,26 @@ def linked_by_program(set_points: SetPoints, bench: Bench, every: float) -> Mapp
     """(input that goes off, input that trips) -> longest time between the two [s], where no supply links
     them.
 
-    The program sees the trip at its next look, which takes an exchange, and then switches off, supply by
-    supply. every: interval of the readings that are recorded [s].
+    every: interval of the readings that are recorded [s].
     """
     links = own_links(set_points, bench)
     found = {}
     for name, causes in linked_trips(set_points).items():
-        supplies = dict.fromkeys(output.supply for output in set_points[name].names)
-        switching = sum(
-            exchange_of([each for each in set_points[name].names if each.supply == supply], bench)
-            for supply in supplies
-        )
         for cause in causes:
             pairs = [(mine, other) for mine in set_points[name].names for other in set_points[cause].names]
             if not all(mine == other or other in links.get(mine, ()) for mine, other in pairs):
-                seeing = look_interval(every) + exchange_of(set_points[cause].names, bench)
-                found[name, cause] = seeing + switching
+                found[name, cause] = program_takes(set_points[name], set_points[cause], bench, every)
     return found
+
+
+def program_takes(feed: Feed, cause: Feed, bench: Bench, every: float) -> float:
+    """Longest time from a trip until the program has switched another input off [s]: it sees the trip at its
+    next look, which takes an exchange, and then switches off, supply by supply.
+
+    every: interval of the readings that are recorded [s].
+    """
+    seeing = look_interval(every) + exchange_of(cause.names, bench)
+    supplies = dict.fromkeys(output.supply for output in feed.names)
+    return seeing + sum(
+        exchange_of([each for each in feed.names if each.supply == supply], bench) for supply in supplies
+    )
