@@ -12,7 +12,7 @@ import pytest
 
 from railwright.documents.sources import Location
 from railwright.evaluation.data import as_data, evaluation_from_data
-from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result
 from railwright.measures.outcome import Contribution, Measured
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import StatedFigure
@@ -143,6 +143,7 @@ EVALUATION = Evaluation(
     ("a note",),
     "the run ended early",
     (0.25,),
+    (Contradiction("main", "voltage", ("supply readings", "recorder"), (9.0, 12.0), 0.05, 1.5, 1.25, 2.0),),
 )
 
 
@@ -160,6 +161,7 @@ def test_an_evaluation_goes_to_json_and_back() -> None:
         "guard_band",
         "sources",
         "offsets",
+        "contradictions",
         "notes",
         "requirements",
     ]

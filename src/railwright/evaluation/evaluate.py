@@ -9,9 +9,10 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
+from railwright.evaluation.contradiction import contradictions
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.ending import COMPLETED, Ending
-from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasured
+from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result, Unmeasured
 from railwright.evaluation.played import (
     judged_up_to_trip,
     needed,
@@ -26,6 +27,7 @@ from railwright.evaluation.reading import (
     series_drop,
     supply_model,
 )
+from railwright.evaluation.sampling import sampling_of
 from railwright.evaluation.views import EXACT, Case, RecordSource, views
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRequired
 from railwright.measures.reading_model import ReadingModel, exact_model
@@ -33,7 +35,7 @@ from railwright.measures.wording import amount
 from railwright.plan.required_trip import ended_by
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
-from railwright.traces import Record
+from railwright.traces import VOLTAGES, Record
 
 
 def evaluate(
@@ -60,9 +62,10 @@ def evaluate(
         sources.append(source)
         notes.append(_alignment_note(recording.origin, alignment))
         offsets.append(alignment.offset)
+    found = contradictions(case, sources)
     results = []
     for requirement in documents.procedure.requires:
-        result, remarks = _judge(case, requirement, sources)
+        result, remarks = _judge(case, requirement, sources, found)
         results.append(result)
         notes += remarks
     decision = documents.procedure.decision
@@ -75,6 +78,7 @@ def evaluate(
         tuple(notes),
         ending.withheld,
         tuple(offsets),
+        contradictions=found,
     )
 
 
@@ -153,12 +157,9 @@ def _aligned(
         raise
     models = {
         name: recorder_model(
-            recording.origin,
-            recorder,
-            alignment.uncertainty,
-            own.models[name],
+            recording.origin, recorder, alignment, sampling_of(traces.time), own.models[name]
         )
-        for name in recording.traces
+        for name, traces in recording.traces.items()
         if name in set_points
     }
     return RecordSource(recording.origin, alignment.record, models, set_points), alignment
@@ -167,7 +168,8 @@ def _aligned(
 def _alignment_note(name: str, alignment: Alignment) -> str:
     zero = f"{alignment.offset:.4f} s of the run, ± {amount(alignment.uncertainty, 's')}"
     agreement = f"{alignment.quality * 100:.1f} % of its variance agrees"
-    return f"{name}: its time 0 lies at {zero}, found by the {alignment.channel} ({agreement})"
+    course = ", by its course alone" if alignment.by_course else ""
+    return f"{name}: its time 0 lies at {zero}, found by the {alignment.channel}{course} ({agreement})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +183,12 @@ class _Finding:
     unmeasured: Unmeasured | None = None
 
 
-def _judge(case: Case, requirement: Requirement, sources: Sequence[RecordSource]) -> tuple[Result, list[str]]:
+def _judge(
+    case: Case,
+    requirement: Requirement,
+    sources: Sequence[RecordSource],
+    contradicting: Sequence[Contradiction],
+) -> tuple[Result, list[str]]:
     first = _from_source(case, requirement, case.own)
     chosen, remarks = first, []
     for source in sources[1:]:
@@ -193,7 +200,28 @@ def _judge(case: Case, requirement: Requirement, sources: Sequence[RecordSource]
             chosen = other
         elif other.measured is None:
             remarks.append(f"{requirement.name}: {source.name} was not used, because {other.reason}")
-    return _result(requirement, chosen), remarks
+    origin = next(source for source in sources if source.name == chosen.source)
+    return _result(requirement, _in_doubt(chosen, requirement, origin, contradicting)), remarks
+
+
+def _in_doubt(
+    finding: _Finding, requirement: Requirement, source: RecordSource, contradicting: Sequence[Contradiction]
+) -> _Finding:
+    """What a source says, inconclusive where another record contradicts it: which of the two is wrong, and
+    since when, nobody knows.
+    """
+    if finding.outcome is Outcome.INCONCLUSIVE:
+        return finding
+    rests_on = {*requirement.known.records, *requirement.known.also}
+    traces = source.record.traces.get(requirement.of)
+    wanted = VOLTAGES[requirement.at == "terminals"]
+    if "voltage" in rests_on and traces is not None and wanted not in traces.columns:
+        # It is carried over the lead by the current.
+        rests_on.add("current")
+    for each in contradicting:
+        if each.concerns(requirement.of, source.name, tuple(rests_on)):
+            return replace(finding, outcome=Outcome.INCONCLUSIVE, reason=each.words)
+    return finding
 
 
 def _result(requirement: Requirement, finding: _Finding) -> Result:

@@ -8,7 +8,9 @@ from dataclasses import replace
 
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
+from railwright.evaluation.alignment import Alignment
 from railwright.evaluation.observability import all_known, surge_path
+from railwright.evaluation.sampling import Sampling, differences
 from railwright.measures.reading_model import HidingBound, Part, ReadingModel
 from railwright.measures.uncertainty import degrees_of_doubt
 from railwright.plan.set_points import Feed
@@ -23,6 +25,10 @@ def known_resistance(bench: Bench, feed: Feed) -> tuple[float, float] | None:
 def lead_name(feed: Feed) -> str:
     """What lies between terminals and connector, for people."""
     return feed.lead if feed.fixture is None else f"{feed.lead} with {feed.fixture}"
+
+
+SUMMED = {"series": "voltage", "parallel": "current"}
+"""Arrangement of outputs -> the channel in which their readings add up."""
 
 
 def series_drop(bench: Bench, feed: Feed) -> tuple[float, float]:
@@ -64,19 +70,31 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         current_bound=_current_bound(feed, outputs),
         voltage_bound=_voltage_bound(feed, outputs),
         surge=surge_path(bench, feed),
+        summed=SUMMED.get(feed.arrangement, ""),
         assumptions=tuple(assumptions),
     )
 
 
-def recorder_model(name: str, recorder: Recorder, clock: float, own: ReadingModel) -> ReadingModel:
-    """Of an external recorder's samples, aligned within ±clock [s]; own: of the same input's readings."""
+def recorder_model(
+    name: str, recorder: Recorder, alignment: Alignment, sampling: Sampling, own: ReadingModel
+) -> ReadingModel:
+    """Of an external recorder's samples as they were aligned; own: of the same input's readings. What the
+    bench declares of their instants counts, or what the recording itself shows, whichever is larger.
+    """
+    jitter = max(recorder.jitter or 0.0, sampling.jitter)
+    time_base = max(recorder.time_base or 0.0, abs(alignment.drift))
+    # What drifts is right where it was aligned, and off by the whole of it at the other end at most.
+    drifted = abs(alignment.drift) * sampling.length
     return ReadingModel(
         source=name,
         voltage=(_part(name, recorder.voltage),) if recorder.voltage else (),
         current=(_part(name, recorder.current),) if recorder.current else (),
         update=0.0,
         aperture=0.0,
-        clock=clock,
+        clock=alignment.uncertainty + drifted + math.sqrt(3.0) * jitter,
+        interval=recorder.interval,
+        time_base=time_base,
+        assumptions=tuple(differences(recorder, sampling, alignment.drift)),
         lead=own.lead,
         lead_name=own.lead_name,
         drop=own.drop,

@@ -48,6 +48,10 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   Instants are those at which set points really came, as the run recorded them; within what these are known
   (half an exchange, or the skew between outputs) goes into 'time of the readings'.
   What a measure adds is listed beside it.
+- **Contradictions.** Where two records of one quantity differ by more than both may be off, one of them is
+  wrong, and nobody knows which or since when: what rests on either is inconclusive. Ranges of three values in
+  a row and more are compared, so that what falls between the readings or the samples is no contradiction;
+  voltages at the two ends of a lead differ by its drop, and an output that is off is not compared.
 - **Decision.** By the procedure's `decision` (JCGM 106). What readings cannot see never passes an upper
   limit.
 

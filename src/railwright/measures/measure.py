@@ -56,6 +56,7 @@ class Measure:
     momentary: bool = False
     mean: bool = False
     only_grows: bool = False
+    also: tuple[Channel, ...] = ()
     after_switching_on: bool = False
     sampling: Callable[[float, float, float], float] | None = None
     trip: Literal["time", "count"] | None = None
@@ -81,6 +82,7 @@ def measure(
     momentary: bool = False,
     mean: bool = False,
     only_grows: bool = False,
+    also: tuple[Channel, ...] = (),
     after_switching_on: bool = False,
     sampling: Callable[[float, float, float], float] | None = None,
     trip: Literal["time", "count"] | None = None,
@@ -100,6 +102,7 @@ def measure(
             momentary=momentary,
             mean=mean,
             only_grows=only_grows,
+            also=also,
             after_switching_on=after_switching_on,
             sampling=sampling,
             trip=trip,

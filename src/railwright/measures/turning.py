@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from railwright.measures.hiding import missing
 from railwright.measures.integral import covered, same_instants
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
@@ -39,7 +40,7 @@ CLEAR = 0.05
 """A value is counted as in transition when it is this part of the step away from both levels."""
 
 
-@measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall")
+@measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall", also=("current",))
 def turn_off_voltage(view: View) -> Measured:
     """Voltage at which the device stops.
 
@@ -56,7 +57,7 @@ def turn_off_voltage(view: View) -> Measured:
     return _turning(view, falling=True)
 
 
-@measure("V", "turn-on voltage", ("voltage",), level_of="voltage", turns="rise")
+@measure("V", "turn-on voltage", ("voltage",), level_of="voltage", turns="rise", also=("current",))
 def turn_on_voltage(view: View) -> Measured:
     """Voltage at which the device starts.
 
@@ -117,6 +118,11 @@ def _turning(view: View, *, falling: bool) -> Measured:
     from railwright.measures.budget import Budget
     from railwright.measures.signal import over_lead
 
+    if view.never_stops:
+        raise CannotMeasure(
+            "no load of this input stops and starts at a voltage of its own",
+            "a load with 'starts_at' and 'stops_at' in the device document, such as a converter,",
+        )
     voltage = view.voltage()
     current, beside = same_instants(view.current().between(view.begin, view.end), voltage)
     covered(view, current)
@@ -320,6 +326,8 @@ def _crossing(
         width = float(current.time[index] - current.time[index - 1])
         noise = current.noise / abs(span) * width / max(1e-9, abs(float(high - low)))
         spread = 0.0 if view.model.exact else min(width, width / 2.0 * 0.1 + noise)
+        if missing(view, current.time[index - 1 : index + 1]):
+            spread = width / 2.0
         return float(current.time[index - 1]) + part * width, spread, index - 1
     first = place
     while first > 0 and fraction[first - 1] > CLEAR:

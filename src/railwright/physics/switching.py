@@ -304,6 +304,20 @@ def settle(
 
 
 @compiled
+def turns_corner(t: float, system: AnySystem) -> bool:
+    """Whether a set point has just come to the end of its line: what flowed because it moved then dies away,
+    and a step as long as those before would be right at its end alone, not in between.
+    """
+    for j in range(system.fixed.shape[0]):
+        settings = system.settings[j]
+        rate = settings[REF_RATE]
+        ends = settings[REF_TIME] + (settings[REF_GOAL] - settings[REF_START]) / rate
+        if settings[ON] == 1.0 and rate != 0.0 and ends <= t:
+            return True
+    return False
+
+
+@compiled
 def next_stop(t: float, target: float, system: AnySystem) -> float:
     """The first instant after t at which a set point turns a corner or a timer runs out, at most target
     [s].

@@ -101,7 +101,7 @@ def needed(
     free = unprotected(set_points)
     circuit, _ = build_circuit(documents, free, case)
     errors, _ = output_errors(documents, free, case)
-    simulation = Simulation(circuit)
+    simulation = Simulation(circuit, rested=True)
     tell(simulation, documents.bench, free, timeline, errors)
     advance = simulation.advance(timeline.duration + TAIL)
     found = {
@@ -118,7 +118,7 @@ def trips(documents: Documents, feed: Feed, case: Case, timeline: Timeline) -> b
     only = {feed.input: feed}
     circuit, _ = build_circuit(documents, only, case)
     errors, _ = output_errors(documents, only, case)
-    simulation = Simulation(circuit)
+    simulation = Simulation(circuit, rested=True)
     tell(simulation, documents.bench, only, timeline, errors)
     events = simulation.advance(timeline.duration + TAIL).events
     until = _operates_until(feed.input, documents, timeline)

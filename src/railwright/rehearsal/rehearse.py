@@ -92,7 +92,7 @@ def rehearse(
     def play(timeline: Timeline, end: float) -> tuple[Advance, int]:
         from railwright.physics.simulation import Simulation
 
-        simulation = Simulation(circuit)
+        simulation = Simulation(circuit, rested=True)
         tell(simulation, documents.bench, set_points, timeline, errors)
         return simulation.advance(end), simulation.steps
 

@@ -201,8 +201,8 @@ def _statement(evaluation: Evaluation, run: RunFacts) -> str:
 
 
 def _alarms(run: RunFacts, evaluation: Evaluation) -> list[dict[str, str]]:
-    """What the first page says at once of a run that ended early, was not confirmed off, or whose folder is
-    not whole and unchanged.
+    """What the first page says at once of a run that ended early, was not confirmed off, whose folder is not
+    whole and unchanged, or whose records contradict each other.
     """
     ending, alarms = run.ending, []
     if ending.early:
@@ -219,6 +219,10 @@ def _alarms(run: RunFacts, evaluation: Evaluation) -> list[dict[str, str]]:
         lines = " ".join(sentence(line) for line in evaluation.unsound)
         text = f"{lines} What was measured or required may have been another. The whole is no pass."
         alarms.append({"title": "The run's folder is not whole and unchanged.", "text": breakable(text)})
+    if evaluation.contradictions:
+        lines = " ".join(sentence(each.words) for each in evaluation.contradictions)
+        text = f"{lines} Requirements that rest on one of the two are inconclusive."
+        alarms.append({"title": "Records contradict each other.", "text": breakable(text)})
     return alarms
 
 

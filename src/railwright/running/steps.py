@@ -90,8 +90,8 @@ class Steps:
                 nominal.inputs,
                 points,
                 whole=whole,
-                late=self._late,
-                left_out=self._left_out,
+                late=nominal.late + self._late,
+                left_out=nominal.left_out + self._left_out,
                 time_error=self._time_error,
                 status_gap=self._status_gap(end),
             )

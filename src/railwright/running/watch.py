@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from railwright.documents.procedure import StopCondition
+from railwright.documents.repeating import ReadingBound
 from railwright.quantities import show
 from railwright.records.ended import Ended
 from railwright.running.outcome import InputReading
@@ -88,6 +89,26 @@ class Watch:
         """Inputs that were told to have gone off by themselves, until they are switched again."""
         self._step, self._step_since, self._step_before = "", 0.0, ""
         self._status_gap = 0.0
+        self._sought: tuple[str, ReadingBound, float] | None = None
+        self._found_since: float | None = None
+        self.found = False
+        """Whether what `look_for` was told of has been read since."""
+
+    def look_for(self, name: str, bound: ReadingBound | None, duration: float) -> None:
+        """Look from now on whether an input is read beyond a bound for so long [s]; None: no longer."""
+        self._sought = None if bound is None else (name, bound, duration)
+        self._found_since, self.found = None, False
+
+    def _seek(self, reading: InputReading) -> None:
+        if self._sought is None or self._sought[0] != reading.input:
+            return
+        _, bound, duration = self._sought
+        if not bound.met(reading.voltage, reading.current):
+            self._found_since = None
+            return
+        if self._found_since is None:
+            self._found_since = reading.time
+        self.found = self.found or reading.time - self._found_since >= duration
 
     def step_begins(self, name: str, time: float) -> None:
         """A step begins: conditions that are for one step only are judged on readings wholly inside it."""
@@ -165,6 +186,7 @@ class Watch:
             cause = f"{name} went off by itself, and does not say why"
             event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
+        self._seek(reading)
         return self._modes(reading, before, now, within), self._stopped(reading)
 
     def _switched_on(self, reading: InputReading) -> Alarm | None:

@@ -17,7 +17,8 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
-from railwright.plan.delivery import Delivery, deliveries
+from railwright.plan.delivery import Delivery
+from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
@@ -346,11 +347,15 @@ class Context(BoundDocuments):
     today: dt.date
     drafts: Mapping[str, SetPointDraft]
 
-    @cached_property
+    @property
     def deliveries(self) -> tuple[Delivery, ...]:
         """How every shape reaches its outputs."""
-        feeds = {name: draft.feed for name, draft in self.drafts.items()}
-        return deliveries(self.timeline, feeds, self.bench)
+        return self.plan.deliveries
+
+    @cached_property
+    def plan(self) -> Plan:
+        """How the procedure reaches the outputs with the set points as far as they are settled."""
+        return deliver(self.timeline, {name: draft.feed for name, draft in self.drafts.items()}, self.bench)
 
     def having(self, *settings: str) -> list[tuple[FedInput, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from railwright.quantities import show, state
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
@@ -88,7 +88,7 @@ def fuse(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False)
+@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False, worst=least("ratio"))
 def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
     for source, traces in rehearsed.inputs:
@@ -114,7 +114,7 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rule("stop-rehearsed", Severity.STOP)
+@rule("stop-rehearsed", Severity.STOP, worst=most("held"))
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
     import numpy as np
