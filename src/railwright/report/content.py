@@ -186,7 +186,7 @@ def _statement(evaluation: Evaluation, run: RunFacts) -> str:
     if left:
         ended += " " + breakable(
             sentence(
-                f"{run.ending.by_trip}: {left} of the {total} belong to steps after it and are not judged"
+                f"{run.ending.by_trip}; requirements of steps after it, {left} of {total}, are not judged"
             )
         )
         if evaluation.outcome is Outcome.PASS:
