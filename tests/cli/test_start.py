@@ -4,7 +4,6 @@ import subprocess
 import sys
 
 import pytest
-from slow import slow
 
 from railwright.examples import example
 

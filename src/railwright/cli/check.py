@@ -30,8 +30,8 @@ Cases = Annotated[
 Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same cases.")]
 
 
-# One piece: its docstring is the help, and what follows prints in order. Many: each is an option of the
-# command line.
+# One piece: its docstring is the help, and what follows prints in order.
+# Many: each is an option of the command line.
 def check(
     procedure: Procedure,
     static: Static = False,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from railwright.circuit.case import Case
+    from railwright.documents.procedure import Requirement
     from railwright.rehearsal.ensemble import Ensemble, EnsemblePlan, InputSpread
     from railwright.rehearsal.sensitivity import Sensitivities
     from railwright.settings.check import Checked
@@ -66,8 +67,19 @@ def play(
         from railwright.cli.console import console
 
         _show(console(), plan, ensemble, indices, detail.quiet)
-    tripped = any(seen.trips or seen.tripped_corners for seen in ensemble.inputs.values())
+    required = [each for each in given[0].procedure.requires if each.expects_trip]
+    tripped = any(_unwanted(name, seen, required) for name, seen in ensemble.inputs.items())
     return Exit.STOPPED if tripped else Exit.DONE
+
+
+def _unwanted(name: str, seen: InputSpread, required: Sequence[Requirement]) -> bool:
+    """Whether an input trips in any case though no requirement asks for it. What follows a trip is asked for
+    with it; in corners it is not kept which protection it was.
+    """
+    by = [each.by for each in required if each.of == name]
+    wanted = {*by, "linked"} if required else set()
+    trips = None not in by and any(protection not in wanted for protection in seen.trips)
+    return trips or bool(seen.tripped_corners and not by)
 
 
 def case_of(checked: Checked, cases: int, seed: int, number: int) -> Case:

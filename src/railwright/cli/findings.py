@@ -21,7 +21,13 @@ if TYPE_CHECKING:
 HOOK_UP = "hook_up"
 """Setting of the reasons that have a table of their own."""
 
-MEASURABLE_MARKS = {"yes": "● yes", "marginal": "◐ marginal", "no": "◌ no", "will fail": "✕ will fail"}
+MEASURABLE_MARKS = {
+    "yes": "● yes",
+    "marginal": "◐ marginal",
+    "no": "◌ no",
+    "will fail": "✕ will fail",
+    "not needed": "– not needed",
+}
 
 
 def findings_table(findings: Sequence[Finding]) -> Table:

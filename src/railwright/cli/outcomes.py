@@ -77,6 +77,8 @@ def print_evaluation(out: Console, evaluation: Evaluation, detail: Detail = USUA
     if detail.verbose:
         out.print(budget_table(evaluation))
     print_reasons(out, evaluation, passed=detail.verbose)
+    for contradiction in evaluation.contradictions:
+        out.print(f"contradiction: {contradiction.words}")
     for note in () if detail.quiet else evaluation.notes:
         out.print(f"note: {note}")
     if evaluation.withheld:
@@ -94,7 +96,7 @@ def print_reasons(out: Console, evaluation: Evaluation, *, passed: bool = False)
 
 def whole(evaluation: Evaluation) -> str:
     """The outcome of all requirements together, for people."""
-    if evaluation.outcome is Outcome.NOT_JUDGED:
+    if not evaluation.results:
         return f"{OUTCOME_MARKS[Outcome.NOT_JUDGED]}: the procedure has no requirement"
     return f"{OUTCOME_MARKS[evaluation.outcome]} as a whole"
 

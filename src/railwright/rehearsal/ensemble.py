@@ -252,7 +252,7 @@ def _templates(plan: EnsemblePlan) -> list[tuple[Branch, Template, NDArray[np.in
     documents, set_points = plan.documents, plan.set_points
     circuit, _ = build_circuit(documents, set_points)
     errors, _ = output_errors(documents, set_points)
-    simulation = Simulation(circuit)
+    simulation = Simulation(circuit, rested=True)
     tell(simulation, documents.bench, set_points, plan.timeline, errors)
     named = {name: column for column, name in enumerate(plan.design.names)}
     found = []

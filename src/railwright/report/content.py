@@ -176,12 +176,23 @@ def _statement(evaluation: Evaluation, run: RunFacts) -> str:
     ended = " " + breakable(sentence(f"The run ended early: {run.ended}")) if run.ending.early else ""
     if not total:
         return f"The procedure states no requirement, so this report makes no statement of conformity.{ended}"
-    words = {
+    words: str = {
         Outcome.PASS: "The unit meets every requirement of the procedure",
         Outcome.FAIL: "The unit does not meet every requirement of the procedure",
         Outcome.INCONCLUSIVE: "No requirement failed, but not every one could be decided",
+        Outcome.NOT_JUDGED: "No requirement was judged",
     }[evaluation.outcome]
-    if evaluation.withheld and all(result.outcome is Outcome.PASS for result in evaluation.results):
+    left = sum(result.outcome is Outcome.NOT_JUDGED for result in evaluation.results)
+    if left:
+        ended += " " + breakable(
+            sentence(
+                f"{run.ending.by_trip}; requirements of steps after it, {left} of {total}, are not judged"
+            )
+        )
+        if evaluation.outcome is Outcome.PASS:
+            words = "The unit meets every requirement of the procedure up to the trip that it requires"
+    decided = {result.outcome for result in evaluation.results} <= {Outcome.PASS, Outcome.NOT_JUDGED}
+    if evaluation.withheld and decided and left < total:
         fault = (
             "whose folder is not whole and unchanged"
             if evaluation.unsound
@@ -192,8 +203,8 @@ def _statement(evaluation: Evaluation, run: RunFacts) -> str:
 
 
 def _alarms(run: RunFacts, evaluation: Evaluation) -> list[dict[str, str]]:
-    """What the first page says at once of a run that ended early, was not confirmed off, or whose folder is
-    not whole and unchanged.
+    """What the first page says at once of a run that ended early, was not confirmed off, whose folder is not
+    whole and unchanged, or whose records contradict each other.
     """
     ending, alarms = run.ending, []
     if ending.early:
@@ -210,6 +221,10 @@ def _alarms(run: RunFacts, evaluation: Evaluation) -> list[dict[str, str]]:
         lines = " ".join(sentence(line) for line in evaluation.unsound)
         text = f"{lines} What was measured or required may have been another. The whole is no pass."
         alarms.append({"title": "The run's folder is not whole and unchanged.", "text": breakable(text)})
+    if evaluation.contradictions:
+        lines = " ".join(sentence(each.words) for each in evaluation.contradictions)
+        text = f"{lines} Requirements that rest on one of the two are inconclusive."
+        alarms.append({"title": "Records contradict each other.", "text": breakable(text)})
     return alarms
 
 

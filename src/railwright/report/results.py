@@ -19,11 +19,12 @@ def outcome_data(outcome: Outcome) -> dict[str, str]:
 
 
 def counts(evaluation: Evaluation) -> list[dict[str, Any]]:
-    """How many requirements have each outcome."""
+    """How many requirements have each outcome; of those that are not judged only where there are any."""
+    found = {outcome: sum(r.outcome is outcome for r in evaluation.results) for outcome in Outcome}
     return [
-        {**outcome_data(outcome), "count": sum(result.outcome is outcome for result in evaluation.results)}
-        for outcome in Outcome
-        if outcome is not Outcome.NOT_JUDGED
+        {**outcome_data(outcome), "count": count}
+        for outcome, count in found.items()
+        if count or outcome is not Outcome.NOT_JUDGED
     ]
 
 

@@ -229,16 +229,22 @@ class _Move:
 
 
 def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
-    """Every move of an input's set voltage within a shape or a sweep."""
+    """Every move of an input's set voltage within a shape or a sweep. Of steps that the host cannot keep
+    'host-cannot-keep' tells: what is set there is not what is asked.
+    """
     timeline = rehearsed.context.timeline
     actions = [each for each in timeline.actions if each.input == source.name]
     level = 0.0
     for action, following in zip_longest(actions, actions[1:]):
         span = timeline.spans[action.step]
         before, level = level, 0.0 if action.kind == "off" else action.voltage
+        played = rehearsed.record.spans[action.step]
+        if played.left_out or played.late:
+            continue
         if action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
             path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
             until = span.end if following is None else min(span.end, following.time)
+            until = min(until, rehearsed.record.played_until)
             yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
 
 

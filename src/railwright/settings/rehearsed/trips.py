@@ -25,9 +25,11 @@ _OWN_LEVELS = {
 
 @rule("trips-rehearsed", Severity.STOP)
 def trips(rehearsed: Rehearsed) -> Outcome:
-    """A protection trips while the procedure is rehearsed, with nothing wrong."""
+    """A protection trips while the procedure is rehearsed, with nothing wrong, and no requirement asks for
+    it.
+    """
     for source, traces in rehearsed.inputs:
-        events = rehearsed.trips(source)
+        events = [event for event in rehearsed.trips(source) if event in rehearsed.unwanted_trips]
         if not events:
             continue
         event = events[0]

@@ -88,7 +88,7 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
     requires = rehearsed.context.procedure.requires
     for index, (required, result) in enumerate(zip(requires, rehearsed.judged, strict=True)):
-        if result.outcome == "pass" or required.of not in rehearsed.record.traces:
+        if result.outcome in ("pass", "not judged") or required.of not in rehearsed.record.traces:
             continue
         if result.measured is None:
             why = state(
@@ -99,10 +99,11 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
             )
         else:
             why = state(
-                "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted",
+                "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted{undecided}",
                 requirement=required.name,
                 expected=_amount("expected", result.measured.value, required.unit),
                 permitted=_permitted(required),
+                undecided="" if result.outcome == "fail" else state("; {reason}", reason=result.reason),
             )
         remedy = (
             "change the step so that it can be measured, or correct the requirement"
