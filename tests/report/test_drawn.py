@@ -138,9 +138,8 @@ def test_an_enlarged_edge_shows_the_edge_also_where_few_samples_tell_it(overlay:
 def test_the_edge_as_it_was_recorded_is_in_the_enlarged_view_too(overlay: Overlay) -> None:
     """A device that takes twice as long on the bench as rehearsed."""
     span = overlay.base.span("first power")
-    rehearsed = lay.settling(
-        replace(overlay, measured=None, external=()), overlay.base.span("first power"), "main"
-    )
+    alone = replace(overlay, measured=None, external=())
+    rehearsed = lay.settling(alone, alone.base.span("first power"), "main")
     assert rehearsed is not None
     external = overlay.external[0]
     trace = external.traces["main"]
@@ -221,7 +220,7 @@ MORE = {
     ),
     "gates beside gates": (
         required("stops again", "turn_off_voltage", *BROWN_OUT, "between: 7.3 V .. 7.9 V")
-        + required("starts again, by a long name", "turn_on_voltage", *BROWN_OUT, "between: 8.2 V .. 8.6 V")
+        + required("starts again by a long name", "turn_on_voltage", *BROWN_OUT, "between: 8.2 V .. 8.6 V")
         + required("highest", "high_state_level", *BROWN_OUT, "at_most: 12.5 V")
     ),
 }  # fmt: skip
