@@ -8,6 +8,7 @@ current I takes C·U/I. Common practice, no source.
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,7 +17,7 @@ from typing import Any
 import pytest
 from tests.truth.small import fed_by, supply, write
 
-from railwright.archive.stored import evaluate_run, open_stored
+from railwright.archive.stored import ExternalRecording, evaluate_run, open_stored
 from railwright.cli.exits import Exit
 from railwright.cli.run import code_of_run
 from railwright.evaluation.outcome import Evaluation, Result
@@ -26,6 +27,7 @@ from railwright.records.ended import Ended
 from railwright.running.outcome import RunOutcome
 from railwright.running.runner import run
 from railwright.settings.data import as_data
+from railwright.twin.recorder import Trigger
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
@@ -164,6 +166,7 @@ REGULATES = (("at_limit", "regulate"), ("trip_delay", None), ("current_limit", "
 STRONG = ("current_limit", "2 A")
 SLOW = ("ovp", {"level": "1 V .. 44 V", "accuracy": "0 mV", "response": "3 ms", "at": "terminals"})
 SERIES = {"series": ["s.1", "s.2"]}
+PARALLEL = {"parallel": ["s.1", "s.2"]}
 LIMIT = "current limit"
 
 EXPECTED = [
@@ -194,6 +197,13 @@ EXPECTED = [
     (
         "series, ovp",
         Bench(feed=SERIES, limits=(("ovp", "20 V"), STRONG)),
+        "OVP",
+        8.0 / SLEW + 200e-6,
+    ),
+    # in parallel each one sees the whole voltage
+    (
+        "parallel, ovp",
+        Bench(feed=PARALLEL, limits=(("ovp", "20 V"), ("current_limit", "4 A"))),
         "OVP",
         8.0 / SLEW + 200e-6,
     ),
@@ -433,3 +443,54 @@ def test_a_steady_load_stays_in_constant_voltage_as_far_as_the_status_tells(tmp_
     found = played(Bench(to="13 V").write(tmp_path, [CV, never]))
     assert found.outcomes("CV") == ("pass", "pass")
     assert found.outcomes("never") == ("pass", "inconclusive")
+
+
+RECORDER = {
+    "interval": "50 us",
+    "voltage": {"of_value": "0.5 %", "offset": "20 mV", "resolution": "10 mV", "noise": "5 mV"},
+    "current": {"of_value": "0.5 %", "offset": "1 mA", "resolution": "0.1 mA", "noise": "0.1 mA"},
+}
+
+
+@pytest.mark.parametrize(("known", "never"), [(True, "pass"), (False, "inconclusive")])
+def test_a_recording_below_the_limit_shows_constant_voltage_throughout(
+    known: bool, never: str, tmp_path: Path
+) -> None:
+    """0.65 A are below 1 A, where the error of the limit is given. A trip it does not time: the status
+    does, with no remark about the recording.
+    """
+    cv = {**CV, "name": "never", "during": "over", "at_most": "0 s"}
+    requires = [cv, none(during="over"), trip("400 ms", during="last")]
+    last = ({"shape": {"input": "main", "segments": [line("24 V")]}, "name": "last"}, {"hold": "100 ms"})
+    output = () if known else (("programming", None),)
+    path = Bench(to="13 V", more=(*last,), output=output).write(tmp_path, requires)
+    text = path.with_name("small.bench.yaml").read_text("utf-8")
+    bench = {**json.loads(text), "recorders": {"scope": RECORDER}}
+    path.with_name("small.bench.yaml").write_text(json.dumps(bench), "utf-8")
+    job, loop = Job.open(path), VirtualLoop()
+    check, folder, recording = job.check(), tmp_path / "run", tmp_path / "scope.csv"
+    documents, settings = check.checked.documents, check.settings
+    with VirtualNetwork(loop, documents.bench, documents.device, documents.procedure, seed=2) as network:
+        run(
+            documents, settings.set_points, unit="T-1", operator="O", folder=folder,
+            settings=as_data(settings), link=LocalLink(loop, network.connect),
+        )  # fmt: skip
+        assert network.record("scope", Trigger("main", "voltage", 1.0, "rise", 0.05, 0.9), recording)
+    found = evaluate_run(open_stored(folder), [ExternalRecording(recording, "scope")])
+    said = {each.requirement: (each.outcome.value, each.source) for each in found.results}
+    assert said["never"] == (never, "scope" if never == "pass" else "supply readings")
+    assert said["stays on"] == ("pass", "supply readings")
+    assert said["trips"][1] == "supply readings"
+    assert not [note for note in found.notes if "trips" in note or "stays on" in note]
+
+
+@pytest.mark.parametrize("hold", [56, 57, 60])
+def test_a_trip_just_before_the_end_is_known_from_the_status_after_it(hold: int, tmp_path: Path) -> None:
+    """The last step ends 0 ms to 4 ms after the trip, before the status is asked for again."""
+    path = Bench(hold=f"{hold} ms").write(tmp_path, [none(during="over"), trip("90 ms")])
+    whole = json.loads(path.read_text("utf-8"))
+    path.write_text(json.dumps({**whole, "steps": whole["steps"][:3]}), "utf-8")
+    found = played(path)
+    assert found.outcomes("stays on") == ("fail", "fail")
+    assert found.outcomes("trips") == ("pass", "pass")
+    found.finds("trips", REACHES + 60e-3)

@@ -96,9 +96,8 @@ def rehearse(
     from railwright.circuit.case import HIGH, LOW, NOMINAL
     from railwright.cli.checking import settle_documents
     from railwright.evaluation.evaluate import evaluate
-    from railwright.plan.plan import plan_of
     from railwright.plan.required_trip import not_required
-    from railwright.rehearsal.rehearse import rehearse as play
+    from railwright.rehearsal.repeating import rehearse_until
 
     detail = Detail(quiet, verbose)
     chosen = {CaseName.NOMINAL: NOMINAL, CaseName.LOW: LOW, CaseName.HIGH: HIGH}[case]
@@ -130,9 +129,8 @@ def rehearse(
 
         chosen = corner_of(checked, corner)
     given = checked.documents, checked.settings.set_points
-    plan = plan_of(*given)
     with detail.timed("rehearsal"):
-        rehearsal = play(*given, chosen, plan.played)
+        plan, rehearsal = rehearse_until(*given, chosen)
     record = rehearsal.record
     evaluation = evaluate(checked.documents, checked.settings.set_points, record)
     unwanted = not_required(checked.documents.procedure, record.spans, record.events)

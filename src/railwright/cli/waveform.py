@@ -122,7 +122,7 @@ def _chosen(step: str | None, shapes: list[str]) -> str:
 
 def _sequence(documents: Documents, played: list[PlayedShape], to: Path) -> None:
     """Write the one input's sequence as it is written in the procedure, repeats written out."""
-    from railwright.documents.standard_tests import pieces_of
+    from railwright.documents.standard_tests import pieces_of, turns_of
     from railwright.waveforms.shapes import Repeat
     from railwright.waveforms.table import NoTable, rows_of, table_text
 
@@ -132,8 +132,9 @@ def _sequence(documents: Documents, played: list[PlayedShape], to: Path) -> None
     shape = documents.procedure.steps[each.step].shape
     assert shape is not None
     pieces = pieces_of(documents.procedure, documents.device, shape, each.input)
+    turns = turns_of(documents.procedure, documents.device, shape)
     try:
-        rows = rows_of((Repeat(pieces, shape.repeat, shape.pause_between),), float(each.asked.value[0]))
+        rows = rows_of((Repeat(pieces, turns, shape.pause_between),), float(each.asked.value[0]))
     except NoTable as error:
         raise BadInput(f"--table: {error}") from None
     unfinished = to.with_name(to.name + ".part")

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Any, Literal, NamedTuple, Self, get_args
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import (
     BeforeValidator,
@@ -17,6 +17,7 @@ from pydantic import (
 from railwright.documents.ending import AtEnd, YesNo
 from railwright.documents.hook_up import AUTO, HookUp, auto_for_all, auto_or_entries
 from railwright.documents.model import File, Model, Text, exactly_one, fault
+from railwright.documents.repeating import READING_BOUNDS, ReadingBound
 from railwright.documents.shape import Segment as Segment
 from railwright.documents.shape import ShapeStep as ShapeStep
 from railwright.frozen import FrozenDict
@@ -182,7 +183,7 @@ class StopCondition(Model):
     current_below: Amperes | None = Field(None, description="stop when its current lies below")
     voltage_above: Volts | None = Field(None, description="stop when its voltage lies above")
     voltage_below: Volts | None = Field(None, description="stop when its voltage lies below")
-    trips: Literal["any"] | Protection | None = Field(
+    trips: Literal["any", Protection] | None = Field(
         None, description="a trip, which ends a run in any case: written to say what it likely comes from"
     )
     duration: Seconds = Field(0.0, alias="for", description="for longer than this time")
@@ -201,31 +202,14 @@ class StopCondition(Model):
         return next(kind for kind in STOP_KINDS if getattr(self, kind) is not None)
 
     @property
-    def bound(self) -> "StopBound | None":
+    def bound(self) -> ReadingBound | None:
         """The bound that it watches; None: it is about a trip."""
         if self.trips is not None:
             return None
-        quantity, side = STOP_BOUNDS[self.kind]
-        return StopBound(quantity, side, float(getattr(self, self.kind)))
+        return ReadingBound(*READING_BOUNDS[self.kind], float(getattr(self, self.kind)))
 
 
-class StopBound(NamedTuple):
-    """A bound of a stop condition: the quantity, the side beyond which it stops, and the value [V or A]."""
-
-    quantity: Literal["current", "voltage"]
-    side: Literal["above", "below"]
-    value: float
-
-
-STOP_BOUNDS: dict[str, tuple[Literal["current", "voltage"], Literal["above", "below"]]] = {
-    "current_above": ("current", "above"),
-    "current_below": ("current", "below"),
-    "voltage_above": ("voltage", "above"),
-    "voltage_below": ("voltage", "below"),
-}
-"""Key of a stop condition -> the quantity that it watches, and the side."""
-
-STOP_KINDS = (*STOP_BOUNDS, "trips")
+STOP_KINDS = (*READING_BOUNDS, "trips")
 
 
 class Recording(Model):

@@ -129,7 +129,7 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
 
     from railwright.measures.budget import Budget
 
-    update, _, aperture = view.timing()
+    aperture = view.timing()[2]
     # A value belongs to the step where any part of its aperture may have lain in it.
     reach = aperture / 2.0 + view.shift()[1]
     if view.model.exact:
@@ -147,21 +147,7 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
     value, spread_of_lift = _without_noise(near)
     budget.bounded("noise of the largest", spread_of_lift)
     if view.model.averages:
-        sees = blind_time(update, view.interval, aperture)
-        hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
-        highest, unseen = hidden(view, bound, unit, hides)
-        how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
-        needed = outlining_interval(update, view.every or view.interval, aperture)
-        # What may be of the next step bounds the peak from above; it is none that was surely reached.
-        seen, value = value, min(value, _surely_reached(view, _stood(view, near, what), reach))
-        return budget.at_least(
-            value,
-            max(highest, seen),
-            how,
-            unseen=unseen,
-            hides=hides,
-            would_decide=rate(needed),
-        )
+        return _of_readings(view, near, budget, value, bound, unit, what)
     if view.model.exact:
         return budget.result(value, "largest value")
     jump = _jump(view, near, place)
@@ -184,6 +170,28 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
         )
     measured = budget.result(value, how, would_decide="a recorder with a smaller error")
     return measured if rest is None else _together(measured, rest, unit)
+
+
+def _of_readings(
+    view: View, near: Signal, budget: Budget, value: float, bound: HidingBound | None, unit: str, what: str
+) -> Measured:
+    """The largest of values that are means over an aperture: at most the peak."""
+    update, _, aperture = view.timing()
+    sees = blind_time(update, view.interval, aperture)
+    hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
+    highest, unseen = hidden(view, bound, unit, hides)
+    needed = outlining_interval(update, view.every or view.interval, aperture)
+    # What may be of the next step bounds the peak from above; it is none that was surely reached.
+    stood = _stood(view, near, what)
+    reached = min(value, _surely_reached(view, stood, aperture / 2.0 + view.shift()[1]))
+    return budget.at_least(
+        reached,
+        max(highest, value),
+        f"largest of {near.time.size} readings; a mean over an aperture is at most the peak",
+        unseen=unseen,
+        hides=hides,
+        would_decide=rate(needed),
+    )
 
 
 # Many: what was measured, and where it was not.

@@ -55,6 +55,8 @@ HOPELESS = 2
 OWN = "every set point and line is the outputs' own, timed by the host"
 """Why the host plays a shape of which nothing is left out."""
 
+ENDED = "a list cannot be ended between two turns by what ends the repeating"
+
 OTHERS = "take outputs with a point list, or with a slew for it"
 """What would do where the outputs have no list that could."""
 
@@ -155,7 +157,8 @@ def _delivery(
         why = joined("; ", (host.why, lacks))
         return replace(kept, serves=False, why=why, remedy=remedy, lacks=lacks)
 
-    if hindrance := _hindrance(feed, bench, set_points, busy):
+    ended = any(each.step == step for each in timeline.repeated)
+    if hindrance := ENDED if ended else _hindrance(feed, bench, set_points, busy):
         return neither(hindrance, OTHERS)
     points = points_of(feed, bench)
     assert points is not None

@@ -16,11 +16,12 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.coupling import OutputAction, all_changes
+from railwright.plan.linking import program_takes
 from railwright.plan.required_trip import ends
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Action, Timeline, timeline_of
-from railwright.rehearsal.circuit import build_circuit, linked_by_host, output_errors
+from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
@@ -101,7 +102,8 @@ def rehearse(
     if (found := ends(procedure, spans, advance.events)) is not None:
         trip, position = found
         at = trip.event.time
-        off = at + max(linked_by_host(documents, set_points, name) for name in set_points)
+        every, cause = procedure.record.every, set_points[trip.input]
+        off = at + max(program_takes(feed, cause, documents.bench, every) for feed in set_points.values())
         advance, again = play(_off_at(timeline, at, off, tuple(set_points)), off + tail)
         steps += again
         spans = (*spans[:position], replace(spans[position], end=at, whole=False))

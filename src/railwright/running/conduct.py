@@ -32,6 +32,7 @@ from railwright.running.outcome import RunOutcome
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import RunRecorder
+from railwright.running.repeating import Repeating
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
@@ -100,6 +101,9 @@ class Conduct:
         self.clocks = Clocks()
         self._steps = Steps(plan.spans, recorder, self.watch.step_begins, self.watch.status_gap)
         self.triggers = triggers or Triggers()
+        self._repeating = Repeating(
+            plan.timeline.repeated, self._steps, self.watch, self.triggers, recorder, AHEAD
+        )
         self._off_since: float | None = None
         """Since when the next input waits for others to be confirmed off, in the record's time [s]."""
         self._waiting: tuple[Waiting, float] | None = None
@@ -223,6 +227,8 @@ class Conduct:
             self._look()
             self.intake.take_in()
             waits = self._waits_on() or self._waits_for_off(moves)
+            if not waits:
+                self._repeating.look(moves)
             now = self.recorder.now()
             # In the record's time: that of the plan, and what was waited for until now.
             due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held
@@ -235,6 +241,7 @@ class Conduct:
                 move = moves.popleft()
                 if self._overtaken(move, moves, now):
                     continue
+                self._repeating.moved(move)
                 # The step of a move that is handed over ahead of its time begins with it, when it is done.
                 self._do(move, zero + due)
                 continue

@@ -109,8 +109,8 @@ class Intake:
         raise EndRun(ended, "; ".join(alarm.cause for alarm in alarms))
 
     def _all_expected(self, alarms: Sequence[Alarm]) -> bool:
-        """Whether nothing has happened but trips that the procedure requires, and those of inputs that the
-        supply links to them.
+        """Whether nothing has happened but trips that the procedure requires, and that inputs have gone off
+        that are linked to them.
         """
         expected = {
             alarm.input
@@ -120,7 +120,7 @@ class Intake:
         followers = {
             alarm.input
             for alarm in alarms
-            if alarm.protection == EventKind.TRIPS_LINKED.trip
+            if alarm.protection in ("", EventKind.TRIPS_LINKED.trip)
             and expected.intersection(self._rig.set_points[alarm.input].trips_when)
         }
         return bool(expected) and {alarm.input for alarm in alarms} == expected | followers

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from railwright.documents.procedure import StopCondition
+from railwright.documents.repeating import ReadingBound
 from railwright.quantities import show
 from railwright.records.ended import Ended
 from railwright.running.outcome import InputReading
@@ -16,6 +17,10 @@ from railwright.traces import Event, EventKind, Facts, Mode, enters, trips
 
 GRACE = 0.1
 """For how long after switching on an output may still say that it is off [s]."""
+
+
+NO_LAST_TRIP = (EventKind.TRIPS_LINKED.trip, EventKind.TRIPS_OTP.trip)
+"""Trips that an output may show for the first time although it had not tripped when it was switched off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +89,26 @@ class Watch:
         """Inputs that were told to have gone off by themselves, until they are switched again."""
         self._step, self._step_since, self._step_before = "", 0.0, ""
         self._status_gap = 0.0
+        self._sought: tuple[str, ReadingBound, float] | None = None
+        self._found_since: float | None = None
+        self.found = False
+        """Whether what `look_for` was told of has been read since."""
+
+    def look_for(self, name: str, bound: ReadingBound | None, duration: float) -> None:
+        """Look from now on whether an input is read beyond a bound for so long [s]; None: no longer."""
+        self._sought = None if bound is None else (name, bound, duration)
+        self._found_since, self.found = None, False
+
+    def _seek(self, reading: InputReading) -> None:
+        if self._sought is None or self._sought[0] != reading.input:
+            return
+        _, bound, duration = self._sought
+        if not bound.met(reading.voltage, reading.current):
+            self._found_since = None
+            return
+        if self._found_since is None:
+            self._found_since = reading.time
+        self.found = self.found or reading.time - self._found_since >= duration
 
     def step_begins(self, name: str, time: float) -> None:
         """A step begins: conditions that are for one step only are judged on readings wholly inside it."""
@@ -129,7 +154,8 @@ class Watch:
         if within is not None:
             self._status_gap = max(self._status_gap, within[1] - within[0])
         if name in self._off_since:
-            return self._fallen(reading, before), self._switched_on(reading)
+            found = [*self._tripped_last(reading, before), *self._fallen(reading, before)]
+            return found, self._switched_on(reading)
         if name not in self._on_since:
             return [], self._switched_on(reading)
         if name in self._gone:
@@ -160,6 +186,7 @@ class Watch:
             cause = f"{name} went off by itself, and does not say why"
             event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
+        self._seek(reading)
         return self._modes(reading, before, now, within), self._stopped(reading)
 
     def _switched_on(self, reading: InputReading) -> Alarm | None:
@@ -197,6 +224,16 @@ class Watch:
         """What waits for an input, with a reading that lies wholly after it, or, as it is over, without."""
         waiting = self._waiting.pop(name, None)
         return [] if waiting is None else [waiting.event(name, after)]
+
+    def _tripped_last(self, reading: InputReading, before: InputReading | None) -> list[Event]:
+        """A trip between the last status and the switching-off, which only a status after that shows."""
+        name, kind = reading.input, reading.trip
+        if not kind or kind in NO_LAST_TRIP or before is None or before.trip or before.exchange is None:
+            return []
+        known = self._known_since.get(name, -math.inf)
+        off = max(self._off_since[name], known if math.isfinite(known) else -math.inf)
+        within = (min(before.exchange[0], off), off)
+        return [Event(off, name, trips(kind), _facts(before)._replace(within=within))]
 
     def _fallen(self, reading: InputReading, before: InputReading | None) -> list[Event]:
         """The first reading after switching off that lies below what counts as off."""

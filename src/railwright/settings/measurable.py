@@ -132,8 +132,9 @@ def _would(
         else ""
     )
     if interval is None:
-        decides = advice.would_decide if advice is not None else ""
-        return f"{decides or 'an instrument with a smaller error'}{needed}"
+        if advice is None:  # its step is not played to its end, which no instrument changes
+            return ""
+        return f"{advice.would_decide or 'an instrument with a smaller error'}{needed}"
     able = [
         f"'{name}'"
         for name, recorder in documents.bench.recorders.items()

@@ -201,6 +201,26 @@ def trigger_assumed(context: Context) -> Outcome:
         return
 
 
+@rule("repeated-at-most", Severity.NOTE)
+def repeated_at_most(context: Context) -> Outcome:
+    """A shape is repeated until something happens; the check takes the most turns that may be played."""
+    for each in context.timeline.repeated:
+        span = context.timeline.spans[each.step]
+        yield Hit(
+            ", ".join(span.inputs),
+            ("procedure", *each.path),
+            state(
+                "'{step}' is repeated until {ended_by}: {turns} times at most, {length} in all; checked as "
+                "if that did not come before",
+                step=span.name,
+                turns=len(each.ends),
+                length=(each.ends[-1] - each.begin, "s"),
+                ended_by=each.until.words,
+            ),
+            "give 'at_most' no more than device and bench bear",
+        )
+
+
 @rule("recording-recognised", Severity.NOTE)
 def recording_recognised(context: Context) -> Outcome:
     """A recording is played; its separators, columns and units were recognised, or taken for granted."""
