@@ -48,7 +48,6 @@ SLOW = {
     "guard/test_wire.py": REAL_TIME,
     "measures/test_coverage.py": LONG,
     "measures/test_invented.py": PROCESSES,
-    "measures/test_polling.py": LONG,
     "physics/loads/test_dc_motor.py": JUDGE,
     "physics/loads/test_new_load.py": LONG,
     "physics/test_arrays.py": PROCESSES,

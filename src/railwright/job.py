@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from railwright.rehearsal.playback import PlayedShape
     from railwright.rehearsal.rehearse import InputResult, Prediction
     from railwright.running.outcome import RunOutcome
+    from railwright.running.waiting import Triggers
     from railwright.settings.check import Checked
     from railwright.settings.findings import Finding
     from railwright.settings.measurable import Measurable
@@ -297,18 +298,20 @@ class Check:
 
     def rehearse(self, case: CaseName | Case = "nominal") -> Rehearsal:
         """Play the procedure by computation, with these set points."""
-        from railwright.rehearsal.rehearse import rehearse
+        from railwright.rehearsal.repeating import rehearse_until
 
-        def make() -> Prediction:
+        known = self.checked.rehearsal if case == "nominal" else None
+
+        def make() -> tuple[Plan, Prediction]:
             given = self.checked.documents, self.settings.set_points
-            return rehearse(*given, case_of(case), self.plan.played)
+            return rehearse_until(*given, case_of(case), known)
 
-        if case == "nominal" and self.checked.rehearsal is not None:
-            return Rehearsal(self, self.checked.rehearsal)
         if not isinstance(case, str):
-            return Rehearsal(self, make())
-        key = (self.job.content, "rehearse", case, _as_key(self.settings))
-        return Rehearsal(self, _kept(key, make))
+            plan, made = make()
+            return Rehearsal(self, made, plan)
+        key = (self.job.content, "rehearse", case, known is None, _as_key(self.settings))
+        plan, made = _kept(key, make)
+        return Rehearsal(self, made, plan)
 
     def sheet(self, path: str | os.PathLike[str]) -> Path:
         """Write the set-up sheet, as PDF or SVG by the path's ending; gives the path."""
@@ -333,12 +336,15 @@ class Check:
         twins: bool = False,
         seed: int = 1,
         consent: bool = False,
+        triggers: Triggers | None = None,
     ) -> Run:
         """Play the procedure on the bench and record it in a folder (default: below `runs/`).
 
         twins: on simulated supplies, which share a simulated clock with the run; seed: of what is true behind
-        them. consent: outputs that are found on, and voltages that stand there before, are agreed to. Raises
-        Blocked where a finding stops it, RunRefused where it may not begin.
+        them. consent: outputs that are found on, and voltages that stand there before, are agreed to.
+        triggers: its `press` and `trigger`, called from another thread, are the key and the trigger that a
+        shape waits for or is ended by. Raises Blocked where a finding stops it, RunRefused where it may not
+        begin.
         """
         from railwright.running.folder import default_folder
         from railwright.running.runner import run
@@ -360,6 +366,7 @@ class Check:
             "findings": self.findings,
             "settings": as_data(self.settings),
             "consent": consent,
+            "triggers": triggers,
         }
         documents, set_points = self.checked.documents, self.settings.set_points
         if not twins:
@@ -476,6 +483,7 @@ class Rehearsal(_Recorded):
 
     check: Check
     prediction: Prediction
+    plan: Plan = field(repr=False)
 
     @property
     def record(self) -> Record:
@@ -492,7 +500,7 @@ class Rehearsal(_Recorded):
         """What the outputs make of the procedure's shapes."""
         from railwright.rehearsal.playback import played_shapes
 
-        return played_shapes(self.check.plan, self.record)
+        return played_shapes(self.plan, self.record)
 
     @cached_property
     def evaluation(self) -> Judged:
@@ -562,7 +570,8 @@ class Judged:
         ]
 
     def __repr__(self) -> str:
-        counts = [f"{sum(r.outcome == name for r in self.results)} {name}" for name in _OUTCOMES]
+        found = {name: sum(r.outcome == name for r in self.results) for name in _OUTCOMES}
+        counts = [f"{count} {name}" for name, count in found.items() if count or name != "not judged"]
         return f"<Evaluation: {self.outcome.value} ({', '.join(counts)})>"
 
     def _repr_html_(self) -> str:
@@ -570,7 +579,7 @@ class Judged:
         return _table(repr(self), tuple(rows[0]) if rows else (), [tuple(row.values()) for row in rows])
 
 
-_OUTCOMES = ("pass", "fail", "inconclusive")
+_OUTCOMES = ("pass", "fail", "inconclusive", "not judged")
 
 
 @dataclass(frozen=True, eq=False)
@@ -601,8 +610,8 @@ class Run(_Recorded):
 
     @property
     def completed(self) -> bool:
-        """Whether the procedure was played to its end."""
-        return self.stored.ending.completed
+        """Whether the procedure was played to its end, or to a trip that it requires."""
+        return self.stored.ending.as_required
 
     @property
     def off_confirmed(self) -> bool | None:

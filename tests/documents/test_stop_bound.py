@@ -2,16 +2,17 @@
 
 import pytest
 
-from railwright.documents.procedure import StopBound, StopCondition
+from railwright.documents.procedure import StopCondition
+from railwright.documents.repeating import ReadingBound
 
 
 @pytest.mark.parametrize(
     ("written", "bound"),
     [
-        ({"current_above": "0.5 A"}, StopBound("current", "above", 0.5)),
-        ({"current_below": "20 mA"}, StopBound("current", "below", 0.02)),
-        ({"voltage_above": "13 V"}, StopBound("voltage", "above", 13.0)),
-        ({"voltage_below": "9 V"}, StopBound("voltage", "below", 9.0)),
+        ({"current_above": "0.5 A"}, ReadingBound("current", "above", 0.5)),
+        ({"current_below": "20 mA"}, ReadingBound("current", "below", 0.02)),
+        ({"voltage_above": "13 V"}, ReadingBound("voltage", "above", 13.0)),
+        ({"voltage_below": "9 V"}, ReadingBound("voltage", "below", 9.0)),
         ({"trips": "any"}, None),
     ],
 )

@@ -12,7 +12,7 @@ import pytest
 
 from railwright.documents.sources import Location
 from railwright.evaluation.data import as_data, evaluation_from_data
-from railwright.evaluation.outcome import Evaluation, Outcome, Result
+from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result
 from railwright.measures.outcome import Contribution, Measured
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.quantities import StatedFigure
@@ -143,6 +143,7 @@ EVALUATION = Evaluation(
     ("a note",),
     "the run ended early",
     (0.25,),
+    (Contradiction("main", "voltage", ("supply readings", "recorder"), (9.0, 12.0), 0.05, 1.5, 1.25, 2.0),),
 )
 
 
@@ -160,6 +161,7 @@ def test_an_evaluation_goes_to_json_and_back() -> None:
         "guard_band",
         "sources",
         "offsets",
+        "contradictions",
         "notes",
         "requirements",
     ]
@@ -236,12 +238,12 @@ def test_rates_of_rise_that_are_none_are_refused(rises: Any) -> None:
 
 def test_steps_of_an_earlier_version_do_not_say_how_they_were_played() -> None:
     steps = (
-        Span("on", "power_up", 0.0, 1.0, ("main",), late=1e-3, left_out=2, time_error=1e-4),
+        Span("on", "power_up", 0.0, 1.0, ("main",), late=1e-3, left_out=2, time_error=1e-4, status_gap=0.02),
         Span("sweep", "sweep", 1.0, 3.0, ("main",), ((9.0, 1.0, 2.0), (12.0, 2.0, 3.0)), whole=False),
     )
     data = json.loads(json.dumps(STEPS.write(steps)))
     assert spans_of(data, True) == steps
     for each in data:
-        del each["whole"], each["late"], each["left_out"], each["time_error"]
+        del each["whole"], each["late"], each["left_out"], each["time_error"], each["status_gap"]
     assert [(each.whole, each.late) for each in spans_of(data, False)] == [(True, 0.0), (False, 0.0)]
     assert [each.whole for each in spans_of(data, True)] == [True, True]

@@ -353,6 +353,12 @@ class Recorder(Model):
     serial: Text | None = Field(None, description="serial number")
     calibrated: Calibration | None = Field(None, description="its calibration; left out: unknown")
     interval: PositiveSeconds = Field(description="time between two samples")
+    jitter: Seconds | None = Field(
+        None, description="r.m.s. scatter of the instants of its samples; left out: none is declared"
+    )
+    time_base: Ratio | None = Field(
+        None, description="how fast or slow its clock may run, in parts; left out: none is declared"
+    )
     voltage: VoltageAccuracy | None = Field(
         None, description="how exactly it records voltages; left out: unknown"
     )

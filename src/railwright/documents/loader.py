@@ -24,7 +24,7 @@ from railwright.documents.shape_recordings import read_recordings
 from railwright.documents.shape_tables import read_tables
 from railwright.documents.sources import DocumentErrors, Location, Problem, meant
 from railwright.documents.standard_figures import own_figures
-from railwright.documents.standard_tests import check_standards
+from railwright.documents.standard_tests import check_standards, check_turns
 from railwright.documents.translate import MOST, check
 from railwright.frozen import FrozenDict, freeze
 
@@ -129,6 +129,7 @@ def load_documents(
         problems += read_tables(procedure, source, held)
         if device is not None:
             problems += check_standards(procedure, source, device)
+            problems += [] if problems else check_turns(procedure, source, device)
     if problems or device is None or bench is None or procedure is None:
         raise DocumentErrors(
             sorted(problems, key=lambda p: (p.location.file, p.location.line, p.location.column))

@@ -10,6 +10,7 @@ from pydantic import Field, PrivateAttr, ValidatorFunctionWrapHandler, WrapValid
 
 from railwright.documents.model import File, Model, Text, exactly_one, fault
 from railwright.documents.recording_keys import RecordingParts
+from railwright.documents.repeating import MOST_TURNS, AtMost, Until
 from railwright.quantities import (
     Dimension,
     Hertz,
@@ -300,14 +301,28 @@ class InputWaveform(RecordingParts):
                 raise fault(f"expected '{key}' beside '{owner}' only, got it without; remove it", key)
 
 
+_ADVANCES: dict[str, set[Literal["trigger", "key"]]] = {"on trigger": {"trigger"}, "on key": {"key"}}
+
+
 class ShapeStep(InputWaveform):
-    """A waveform on one input, or on several at once, played `repeat` times with a pause between."""
+    """A waveform on one input, or on several at once, played `repeat` times, or until something happens, with
+    a pause between.
+    """
 
     input: Text | None = Field(None, description="the input; or, for several at once, `inputs`")
     inputs: dict[Text, InputWaveform] | None = Field(
         None, min_length=1, description="input: what it is given, all on one time base"
     )
-    repeat: int = Field(1, ge=1, le=100_000, description="how often it is played")
+    repeat: int = Field(1, ge=1, le=MOST_TURNS, description="how often it is played")
+    repeat_until: Until | None = Field(
+        None,
+        description="played again and again until this: `key`, `trigger`, a time such as `10 min`, or what "
+        "is read, such as `{current_below: 50 mA, for: 2 s}`; the turn that goes on is played to its end",
+    )
+    at_most: AtMost | None = Field(
+        None,
+        description="beside `repeat_until`: so many turns in any case, or as many as end within a time",
+    )
     pause_between: Seconds = Field(
         0.0,
         description="from the end of one to the start of the next; a standard's test stays at its last level "
@@ -341,6 +356,7 @@ class ShapeStep(InputWaveform):
         for key in (*GIVEN, *_given(self)):
             if self.inputs is not None and key in self.model_fields_set:
                 raise fault(f"expected '{key}' under each input of 'inputs', got it here; move it", key)
+        self._bounded()
         if self.advance != "by time" and self.segments is None:
             raise fault("expected 'advance' beside 'segments' only, got it without; remove it", "advance")
         if self.inputs is not None and (self.advance != "by time" or self._waits_inside):
@@ -351,18 +367,55 @@ class ShapeStep(InputWaveform):
                 key,
             )
         count = sum(shapes.count_of(self.own_pieces(each)) for each in self.waveforms.values())
-        if count * self.repeat > MOST_MOVES:
+        if count * self.counted > MOST_MOVES:
+            key = "repeat" if self.repeat > 1 else "at_most" if self.counted > 1 else "segments"
             raise fault(
                 f"expected at most {MOST_MOVES:,} changes of the set point in a shape, got "
-                f"{count * self.repeat:,.0f}; repeat less, or play a lower frequency or a shorter time",
-                "repeat" if self.repeat > 1 else "segments",
+                f"{count * self.counted:,.0f}; repeat less, or play a lower frequency or a shorter time",
+                key,
             )
         return self
 
+    def _bounded(self) -> None:
+        """What is repeated until something has a bound, and is nothing that cannot be ended between turns."""
+        until = self.repeat_until
+        if until is None:
+            if self.at_most is not None:
+                raise fault("expected 'at_most' beside 'repeat_until' only, got it without", "at_most")
+            return
+        if self.at_most is None:
+            told = "expected 'at_most' beside 'repeat_until', got none; add a count or a time"
+            raise fault(told, "repeat_until")
+        if isinstance(self.at_most, int) and not 1 <= self.at_most <= MOST_TURNS:
+            raise fault(f"expected a count of 1 to {MOST_TURNS:,}, got {self.at_most:,}", "at_most")
+        if "repeat" in self.model_fields_set:
+            raise fault("expected 'repeat' or 'repeat_until', got both; remove one", "repeat")
+        if any(each.recording is not None for each in self.waveforms.values()):
+            told = "expected 'repeat_until' beside segments, a table or a standard's test, got a recording"
+            raise fault(f"{told}; give 'repeat'", "repeat_until")
+        pressed = {piece.source for piece in self._waiting} | _ADVANCES.get(self.advance, set())
+        if until.press in pressed:
+            raise fault(
+                f"expected no segment that waits for the {until.press} that ends the repeating, got one; "
+                f"end it by {'a trigger' if until.press == 'key' else 'a key'}",
+                "repeat_until",
+            )
+        if until.bound is not None and until.input is None and len(self.waveforms) > 1:
+            raise fault("expected an 'input' in the condition of several inputs, got none", "repeat_until")
+
+    @property
+    def counted(self) -> int:
+        """How often it is played in any case, as far as a count says so; 1 where a time does."""
+        return self.at_most if isinstance(self.at_most, int) else self.repeat
+
     @property
     def _waits_inside(self) -> bool:
+        return bool(self._waiting)
+
+    @property
+    def _waiting(self) -> list[shapes.Wait]:
         flat = (piece for each in self.waveforms.values() for piece in shapes.flat(self.own_pieces(each)))
-        return any(isinstance(piece, shapes.Wait) for piece in flat)
+        return [piece for piece in flat if isinstance(piece, shapes.Wait)]
 
     @property
     def waveforms(self) -> dict[str, InputWaveform]:

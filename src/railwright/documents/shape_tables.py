@@ -42,8 +42,8 @@ def read_tables(procedure: Procedure, source: DocumentSource, held: Mapping[str,
                 yield Problem(Location(file, error.line, error.column), str(error))
                 continue
             source.beside[waveform.table] = raw
-            if count_of(pieces) * step.shape.repeat > MOST_MOVES:
-                changes = f"{count_of(pieces) * step.shape.repeat:,.0f}"
+            if count_of(pieces) * step.shape.counted > MOST_MOVES:
+                changes = f"{count_of(pieces) * step.shape.counted:,.0f}"
                 told = (
                     f"expected at most {MOST_MOVES:,} changes of the set point, got {changes}; repeat it less"
                 )

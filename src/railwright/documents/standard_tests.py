@@ -7,11 +7,12 @@ from collections.abc import Iterator
 from railwright.documents.device import Device
 from railwright.documents.files import DocumentSource
 from railwright.documents.procedure import Procedure
+from railwright.documents.repeating import MOST_TURNS, turns_within
 from railwright.documents.shape import InputWaveform, ShapeStep
 from railwright.documents.sources import Problem, hint
 from railwright.documents.standard_figures import package_figures
 from railwright.quantities import quoted
-from railwright.waveforms.shapes import Piece
+from railwright.waveforms.shapes import MOST_MOVES, Piece, count_of, duration_of
 from railwright.waveforms.standards import TESTS, Choice, NoSuchChoice, Permitted, StandardFigures, Test
 
 
@@ -37,6 +38,32 @@ def pieces_of(procedure: Procedure, device: Device, shape: ShapeStep, name: str)
         return shape.own_pieces(waveform)
     test = TESTS[waveform.standard]
     return test.pieces(figures_of(procedure, test), choice_of(waveform, device, name))
+
+
+def turns_of(procedure: Procedure, device: Device, shape: ShapeStep) -> int:
+    """How often a shape is played: in any case, or, where something ends it, at most."""
+    if shape.repeat_until is None or shape.at_most is None:
+        return shape.repeat
+    turn = max(duration_of(pieces_of(procedure, device, shape, name)) for name in shape.waveforms)
+    return turns_within(shape.repeat_until, shape.at_most, turn, shape.pause_between)
+
+
+def check_turns(procedure: Procedure, source: DocumentSource, device: Device) -> Iterator[Problem]:
+    """A problem for each shape that comes to too many changes within the time that is given to it."""
+    for number, step in enumerate(procedure.steps):
+        shape = step.shape
+        if shape is None or shape.repeat_until is None:
+            continue
+        turns = turns_of(procedure, device, shape)
+        pieces = (pieces_of(procedure, device, shape, name) for name in shape.waveforms)
+        changes = turns * sum(count_of(each) for each in pieces)
+        place = source.where(("steps", number, "shape", "at_most"))
+        if turns > MOST_TURNS:
+            told = f"expected at most {MOST_TURNS:,} turns, got {turns:,}; give a smaller bound"
+            yield Problem(place, told)
+        elif changes > MOST_MOVES:
+            told = f"expected at most {MOST_MOVES:,} changes of the set point, got {changes:,.0f}"
+            yield Problem(place, f"{told}; give a smaller bound")
 
 
 def permitted_of(procedure: Procedure, waveform: InputWaveform) -> Permitted | None:

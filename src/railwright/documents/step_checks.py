@@ -66,6 +66,9 @@ def _subjects(procedure: DocumentSource, place: Path) -> list[tuple[Path, str]]:
         node = procedure.root.get(*place, kind, "input")
         if node is not None and node.text is not None:
             found.append(((*place, kind, "input"), node.text))
+    node = procedure.root.get(*place, "shape", "repeat_until", "input")
+    if node is not None and node.text is not None:
+        found.append(((*place, "shape", "repeat_until", "input"), node.text))
     for name in keys(procedure.root.get(*place, "shape", "inputs")):
         found.append(((*place, "shape", "inputs", name), name))
     return found

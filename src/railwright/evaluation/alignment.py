@@ -2,13 +2,15 @@
 
 For each possible shift the recording is averaged over the same apertures as the supply's readings; the shift
 with the least squared difference wins, if it fits well and no other fits nearly as well. How old a reading
-is, is unknown within an update interval, and with it the shift.
+is, is unknown within an update interval, and with it the shift. A recording that differs in scale or zero is
+aligned by its course alone: whether both can be right is for `contradiction` to say.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,6 +28,8 @@ LEAST_QUALITY = 0.9
 RIVAL = 1.5
 """Another shift is a rival when its squared difference is below this many times the least one's."""
 LEAST_READINGS = 4
+DRIFTED = 20.0
+"""By how many times as much as the readings tell an instant a clock may be off over a whole recording."""
 MOST_SHIFTS = 10_000_000
 """Shifts that are tried; more would be a matter of hours."""
 
@@ -38,11 +42,16 @@ class AlignmentError(ValueError):
     recording: Record | None = None
 
 
+class _Mismatch(AlignmentError):
+    """Nowhere is the recording what the run's readings are."""
+
+
 @dataclass(frozen=True, slots=True)
 class Alignment:
     """record: the recording on the run's time base. offset: added to its times [s]; uncertainty: bound of the
     offset's error [s]. quality: part of the variance of the supply's readings that the recording explains,
-    0..1. channel: what was compared, as 'main voltage'.
+    0..1. channel: what was compared, as 'main voltage'. by_course: scale and zero were left free. drift: by
+    how much, in parts, its clock runs slower than the run's; 0: by no more than the readings can tell.
     """
 
     record: Record
@@ -50,6 +59,8 @@ class Alignment:
     uncertainty: float
     quality: float
     channel: str
+    by_course: bool = False
+    drift: float = 0.0
 
 
 def align(external: Record, own: Record, models: Mapping[str, ReadingModel]) -> Alignment:
@@ -64,20 +75,40 @@ def align(external: Record, own: Record, models: Mapping[str, ReadingModel]) -> 
             f"expected a recording of an input of this run ({', '.join(own.traces)}), "
             f"'{external.origin}' holds {', '.join(external.traces) or 'nothing'}; check its column names"
         )
+    failures: list[AlignmentError] = []
+    best = _best(external, own, models, pairs, failures)
+    if best is None:
+        mismatched = [
+            pair for pair, failure in zip(pairs, failures, strict=True) if type(failure) is _Mismatch
+        ]
+        best = _best(external, own, models, mismatched, [], by_course=True)
+    if best is None:
+        raise AlignmentError(str(failures[0]))
+    return best
+
+
+# Many: what is aligned to what, by which of it and how, and what failed.
+def _best(
+    external: Record,
+    own: Record,
+    models: Mapping[str, ReadingModel],
+    pairs: Sequence[tuple[str, str]],
+    failures: list[AlignmentError],
+    *,
+    by_course: bool = False,
+) -> Alignment | None:
+    """The best alignment by any of these channels; None: all fail, and `failures` has each one's reason."""
     best: Alignment | None = None
-    failures: list[str] = []
     for name, channel in pairs:
         try:
-            found = _align_channel(external, own, models[name], name, channel)
+            found = _align_channel(external, own, models[name], name, channel, by_course=by_course)
         except AlignmentError as error:
-            failures.append(str(error))
+            failures.append(error)
             continue
         if best is None or found.quality > best.quality:
             best = found
         if channel != "current" and best.quality >= LEAST_QUALITY:
             break
-    if best is None:
-        raise AlignmentError(failures[0])
     return best
 
 
@@ -105,7 +136,9 @@ def _as_recorded(traces: Traces, channel: str, model: ReadingModel) -> Array:
     return traces.columns[_other_end(channel)] - (drop if channel == "voltage" else -drop)
 
 
-def _align_channel(external: Record, own: Record, model: ReadingModel, name: str, channel: str) -> Alignment:
+def _align_channel(
+    external: Record, own: Record, model: ReadingModel, name: str, channel: str, *, by_course: bool
+) -> Alignment:
     fine, coarse = external.traces[name], own.traces[name]
     what = f"{name} {channel.replace('_', ' ')}"
     update = model.update if model.update is not None else float(np.median(np.diff(coarse.time)))
@@ -121,7 +154,7 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
         raise AlignmentError(
             f"'{external.origin}' holds no change of {what}, so there is nothing to align it by"
         )
-    cost = _Cost(fine.time, integral, windows_end, readings, max(aperture, 1e-9))
+    cost = _Cost(fine.time, integral, windows_end, readings, max(aperture, 1e-9), by_course=by_course)
     shifts = _shifts(cost, max(update, 1e-3) / 4.0)
     if shifts is None:
         long, run = show(cost.length, "s", 3), show(float(windows_end[-1] - windows_end[0]), "s", 3)
@@ -136,7 +169,7 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
     shift, least = _refine(cost, shifts[place], max(update, 1e-3) / 4.0)
     explained = 1.0 - least / cost.variance
     if explained < LEAST_QUALITY:
-        raise AlignmentError(
+        raise _Mismatch(
             f"'{external.origin}' does not match the run: at best {max(0.0, explained) * 100:.0f} % of its "
             f"{what} agrees, {LEAST_QUALITY * 100:.0f} % are needed; is it a recording of this run?"
         )
@@ -150,7 +183,12 @@ def _align_channel(external: Record, own: Record, model: ReadingModel, name: str
         )
     width = _width(cost, shift, least, update)
     uncertainty = update / 2.0 + 2.0 * width / math.sqrt(cost.enough)
-    return Alignment(moved(external, shift), float(shift), uncertainty, min(1.0, explained), what)
+    drift = _drift(cost, shift, least, max(update, aperture))
+    if abs(drift) * cost.length < 2.0 * uncertainty:
+        drift = 0.0
+    return Alignment(
+        moved(external, shift), float(shift), uncertainty, min(1.0, explained), what, by_course, drift
+    )
 
 
 def _shifts(cost: _Cost, step: float) -> Array | None:
@@ -188,10 +226,20 @@ def _integral(time: Array, values: Array) -> Array:
 
 class _Cost:
     """Mean squared difference between the readings and the recording averaged over their apertures, for a
-    shift.
+    shift; by_course: as a part of the readings' own variance, at the scale and zero that make it least.
     """
 
-    def __init__(self, time: Array, integral: Array, ends: Array, readings: Array, aperture: float) -> None:
+    def __init__(
+        self,
+        time: Array,
+        integral: Array,
+        ends: Array,
+        readings: Array,
+        aperture: float,
+        *,
+        by_course: bool = False,
+    ) -> None:
+        self.by_course = by_course
         self.time, self.integral, self.ends, self.readings = time, integral, ends, readings
         self.aperture = aperture
         self.length = length = float(time[-1] - time[0])
@@ -203,6 +251,13 @@ class _Cost:
         self.variance = max(1e-18, float(np.var(averaged)))
         self.floor = 1e-4 * self.variance
 
+    def stretched(self, by: float) -> _Cost:
+        """The cost of the same recording with all times since its first sample so many times as long."""
+        made = copy(self)
+        made.time = self.time[0] + (self.time - self.time[0]) * by
+        made.integral = self.integral * by
+        return made
+
     def __call__(self, shift: float) -> float:
         first = int(np.searchsorted(self.ends, self.time[0] + shift + self.aperture, side="left"))
         last = int(np.searchsorted(self.ends, self.time[-1] + shift, side="right"))
@@ -211,8 +266,19 @@ class _Cost:
         ends = self.ends[first:last] - shift
         top = np.interp(ends, self.time, self.integral)
         bottom = np.interp(ends - self.aperture, self.time, self.integral)
-        difference = (top - bottom) / self.aperture - self.readings[first:last]
+        recorded, readings = (top - bottom) / self.aperture, self.readings[first:last]
+        if self.by_course:
+            return self.variance * _unexplained(recorded, readings)
+        difference = recorded - readings
         return float(np.mean(difference * difference))
+
+
+def _unexplained(recorded: Array, readings: Array) -> float:
+    """Part of the variance of the readings that no rising straight line of what was recorded explains."""
+    own, other = recorded - np.mean(recorded), readings - np.mean(readings)
+    together = float(own @ other)
+    squares = float(own @ own) * float(other @ other)
+    return 1.0 - together * together / squares if together > 0.0 and squares > 0.0 else float("inf")
 
 
 def _refine(cost: _Cost, shift: float, step: float) -> tuple[float, float]:
@@ -227,6 +293,31 @@ def _refine(cost: _Cost, shift: float, step: float) -> tuple[float, float]:
         else:
             step /= 2.0
     return float(shift), least
+
+
+def _drift(cost: _Cost, shift: float, least: float, blurred: float) -> float:
+    """By how much, in parts, the recorder's clock runs slower than the run's, where that lowers the squared
+    difference to what noise does; else 0.
+
+    blurred: how well the readings tell an instant [s]. The clock may be off by DRIFTED times as much over the
+    recording: with more, it would not have been aligned.
+    """
+    if cost.length <= 0.0:
+        return 0.0
+    best, drift = least, 0.0
+    step = blurred / 2.0 / cost.length
+    while step * cost.length > blurred / 50.0:
+        moved = False
+        for candidate in (drift - step, drift + step):
+            if abs(candidate) * cost.length > DRIFTED * blurred:
+                continue
+            _, value = _refine(cost.stretched(1.0 + candidate), shift, blurred / 4.0)
+            if value < best:
+                best, drift, moved = value, candidate, True
+                break
+        if not moved:
+            step /= 2.0
+    return drift if best * RIVAL < max(least, cost.floor) else 0.0
 
 
 def _width(cost: _Cost, shift: float, least: float, update: float) -> float:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasured
+from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result, Unmeasured
 from railwright.measures.outcome import Contribution, Measured
 from railwright.records.codec import NUMBER, TEXT, Key, choice, derived, fields, many, number, optional
 
@@ -54,6 +54,19 @@ _RESULT = fields(
     unmeasured=Key(optional(_UNMEASURED), missing=None),
 )
 
+_CONTRADICTION = fields(
+    Contradiction,
+    of=TEXT,
+    quantity=TEXT,
+    sources=many(TEXT),
+    shown=many(NUMBER),
+    bound=NUMBER,
+    at=NUMBER,
+    first=NUMBER,
+    last=NUMBER,
+    words=derived(lambda contradiction: contradiction.words),
+)
+
 _EVALUATION = fields(
     Evaluation,
     outcome=derived(lambda evaluation: str(evaluation.outcome)),
@@ -64,6 +77,8 @@ _EVALUATION = fields(
     guard_band=NUMBER,
     sources=many(TEXT),
     offsets=Key(many(NUMBER), missing=()),
+    # An evaluation of an earlier version looked for none.
+    contradictions=Key(many(_CONTRADICTION), missing=()),
     notes=many(TEXT),
     requirements=Key(many(_RESULT), field="results"),
 )

@@ -9,10 +9,17 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.alignment import Alignment, AlignmentError, align
+from railwright.evaluation.contradiction import contradictions
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.ending import COMPLETED, Ending
-from railwright.evaluation.outcome import Evaluation, Outcome, Result, Unmeasured
-from railwright.evaluation.played import out_of_time, settled_already, unfinished
+from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result, Unmeasured
+from railwright.evaluation.played import (
+    judged_up_to_trip,
+    needed,
+    out_of_time,
+    settled_already,
+    unfinished,
+)
 from railwright.evaluation.reading import (
     known_resistance,
     lead_name,
@@ -20,13 +27,15 @@ from railwright.evaluation.reading import (
     series_drop,
     supply_model,
 )
+from railwright.evaluation.sampling import sampling_of
 from railwright.evaluation.views import EXACT, Case, RecordSource, views
-from railwright.measures.outcome import Beyond, CannotMeasure, Measured
+from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRequired
 from railwright.measures.reading_model import ReadingModel, exact_model
 from railwright.measures.wording import amount
+from railwright.plan.required_trip import ended_by
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
-from railwright.traces import Record
+from railwright.traces import VOLTAGES, Record
 
 
 def evaluate(
@@ -53,9 +62,10 @@ def evaluate(
         sources.append(source)
         notes.append(_alignment_note(recording.origin, alignment))
         offsets.append(alignment.offset)
+    found = contradictions(case, sources)
     results = []
     for requirement in documents.procedure.requires:
-        result, remarks = _judge(case, requirement, sources)
+        result, remarks = _judge(case, requirement, sources, found)
         results.append(result)
         notes += remarks
     decision = documents.procedure.decision
@@ -68,6 +78,7 @@ def evaluate(
         tuple(notes),
         ending.withheld,
         tuple(offsets),
+        contradictions=found,
     )
 
 
@@ -105,6 +116,10 @@ def offset_of(documents: Documents, set_points: SetPoints, record: Record, exter
 
 
 def _case(documents: Documents, own: RecordSource, ending: Ending) -> Case:
+    # What is taken to be whole and is not was rehearsed up to a required trip.
+    trip = ended_by(documents.procedure, own.record.spans, own.record.events) if ending.completed else None
+    if trip is not None:
+        ending = Ending(False, trip.words, trip.event.time, expected_trip=True)
     return Case(documents, timeline_of(documents.procedure, documents.device), own, ending)
 
 
@@ -142,12 +157,9 @@ def _aligned(
         raise
     models = {
         name: recorder_model(
-            recording.origin,
-            recorder,
-            alignment.uncertainty,
-            own.models[name],
+            recording.origin, recorder, alignment, sampling_of(traces.time), own.models[name]
         )
-        for name in recording.traces
+        for name, traces in recording.traces.items()
         if name in set_points
     }
     return RecordSource(recording.origin, alignment.record, models, set_points), alignment
@@ -156,7 +168,8 @@ def _aligned(
 def _alignment_note(name: str, alignment: Alignment) -> str:
     zero = f"{alignment.offset:.4f} s of the run, ± {amount(alignment.uncertainty, 's')}"
     agreement = f"{alignment.quality * 100:.1f} % of its variance agrees"
-    return f"{name}: its time 0 lies at {zero}, found by the {alignment.channel} ({agreement})"
+    course = ", by its course alone" if alignment.by_course else ""
+    return f"{name}: its time 0 lies at {zero}, found by the {alignment.channel}{course} ({agreement})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,18 +183,45 @@ class _Finding:
     unmeasured: Unmeasured | None = None
 
 
-def _judge(case: Case, requirement: Requirement, sources: Sequence[RecordSource]) -> tuple[Result, list[str]]:
+def _judge(
+    case: Case,
+    requirement: Requirement,
+    sources: Sequence[RecordSource],
+    contradicting: Sequence[Contradiction],
+) -> tuple[Result, list[str]]:
     first = _from_source(case, requirement, case.own)
     chosen, remarks = first, []
     for source in sources[1:]:
-        if requirement.of not in source.record.traces:
+        # What needs no channel of a recording is not told by one.
+        if requirement.of not in source.record.traces or not requirement.known.records:
             continue
         other = _from_source(case, requirement, source)
         if _better(other, chosen):
             chosen = other
         elif other.measured is None:
             remarks.append(f"{requirement.name}: {source.name} was not used, because {other.reason}")
-    return _result(requirement, chosen), remarks
+    origin = next(source for source in sources if source.name == chosen.source)
+    return _result(requirement, _in_doubt(chosen, requirement, origin, contradicting)), remarks
+
+
+def _in_doubt(
+    finding: _Finding, requirement: Requirement, source: RecordSource, contradicting: Sequence[Contradiction]
+) -> _Finding:
+    """What a source says, inconclusive where another record contradicts it: which of the two is wrong, and
+    since when, nobody knows.
+    """
+    if finding.outcome is Outcome.INCONCLUSIVE:
+        return finding
+    rests_on = {*requirement.known.records, *requirement.known.also}
+    traces = source.record.traces.get(requirement.of)
+    wanted = VOLTAGES[requirement.at == "terminals"]
+    if "voltage" in rests_on and traces is not None and wanted not in traces.columns:
+        # It is carried over the lead by the current.
+        rests_on.add("current")
+    for each in contradicting:
+        if each.concerns(requirement.of, source.name, tuple(rests_on)):
+            return replace(finding, outcome=Outcome.INCONCLUSIVE, reason=each.words)
+    return finding
 
 
 def _result(requirement: Requirement, finding: _Finding) -> Result:
@@ -218,19 +258,27 @@ def _from_source(case: Case, requirement: Requirement, source: RecordSource) -> 
     """What a source says, as far as the step was played: to its end, and in time."""
     run, (_, upper) = case.own.record, requirement.limits
     cut = unfinished(requirement.during, run, case.ending)
+    if not needed(requirement.during, run, case.ending):
+        if requirement.expects_trip:
+            reason = f"{cut}; a further trip needs a run of its own"
+            return _Finding(source.name, None, Outcome.INCONCLUSIVE, reason)
+        return _Finding(source.name, None, Outcome.NOT_JUDGED, cut)
+    span = next((span for span in run.spans if span.name == requirement.during), None)
+    late = out_of_time(span, case.timeline, run) if span is not None else ""
     if not cut:
         found = _measured(case, requirement, source)
-        span = next((span for span in run.spans if span.name == requirement.during), None)
-        late = out_of_time(span, case.timeline, run) if span is not None else ""
         if late and found.outcome is not Outcome.INCONCLUSIVE:
             return replace(found, outcome=Outcome.INCONCLUSIVE, reason=late)
         return found
-    if any(span.name == requirement.during for span in run.spans):
+    if span is not None:
         found = _measured(case, requirement, source)
         # Points of a sweep are each played to their end, or not at all.
         stands = requirement.each_point or settled_already(requirement.known, found.measured, upper)
         if found.outcome is Outcome.FAIL and stands:
             return replace(found, reason=f"{found.reason}; {cut}")
+        to_trip = case.ending.expected_trip and judged_up_to_trip(requirement.known)
+        if found.outcome is not Outcome.FAIL and to_trip:
+            return replace(found, outcome=Outcome.INCONCLUSIVE, reason=late) if late else found
     return _Finding(source.name, None, Outcome.INCONCLUSIVE, cut)
 
 
@@ -244,6 +292,8 @@ def _measured(case: Case, requirement: Requirement, source: RecordSource) -> _Fi
         advice = f"; {problem.would_decide} would decide it" if problem.would_decide else ""
         why = Unmeasured(str(problem), problem.would_decide)
         return _Finding(source.name, None, Outcome.INCONCLUSIVE, f"{problem}{advice}", why)
+    except NotAsRequired as problem:
+        return _Finding(source.name, None, Outcome.FAIL, str(problem))
     except Beyond as problem:
         failed = (
             problem.side == "above" and tolerance.upper is not None and problem.bound >= tolerance.upper

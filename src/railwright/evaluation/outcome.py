@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from railwright.measures.measure import Channel
 from railwright.measures.outcome import Measured
+from railwright.measures.wording import amount
+from railwright.quantities import show
+from railwright.traces import UNITS
 
 
 class Outcome(StrEnum):
     """inconclusive: the uncertainty, or the sampling, allows no decision. not judged: a whole that has no
-    requirement.
+    requirement, or a requirement of a step that a required trip came before.
     """
 
     PASS = "pass"
@@ -51,14 +56,50 @@ class Result:
 
 
 @dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Two records of one quantity that cannot both be right.
+
+    of: the input. quantity: 'voltage' or 'current'. sources: names of both records, shown: what each shows
+    where they differ most, bound: what both may be off together there [V, A]. at: when that is, first, last:
+    from when to when they contradict each other [s of the run].
+    """
+
+    of: str
+    quantity: Channel
+    sources: tuple[str, str]
+    shown: tuple[float, float]
+    bound: float
+    at: float
+    first: float
+    last: float
+
+    @property
+    def words(self) -> str:
+        """All of it, for people."""
+        unit = UNITS[self.quantity]
+        told = [
+            f"{source} shows {amount(value, unit)}"
+            for source, value in zip(self.sources, self.shown, strict=True)
+        ]
+        return (
+            f"the records of the {self.quantity} of {self.of} contradict each other: at {show(self.at, 's')} "
+            f"{' and '.join(told)}, but both may be off by {amount(self.bound, unit)} together"
+        )
+
+    def concerns(self, of: str, source: str, quantities: Sequence[str]) -> bool:
+        """Whether what this source says of an input hangs on it. quantities: what it was worked out from."""
+        return of == self.of and source in self.sources and self.quantity in quantities
+
+
+@dataclass(frozen=True, slots=True)
 class Evaluation:
     """All requirements judged, by which rule, from which records.
 
     notes: how external recordings were aligned, and where one was not used. withheld: why the whole is not a
     pass whatever its results are (the run ended early, was not confirmed off, or its folder is not whole and
     unchanged), in words; empty: nothing. offsets: what was added to the times of each recording [s], in the
-    order of `sources` after the first. unsound: what of the run's folder was not as the run left it, one line
-    each; `withheld` says these too.
+    order of `sources` after the first. contradictions: where two of the records cannot both be right.
+    unsound: what of the run's folder was not as the run left it, one line each; `withheld` says these too.
     """
 
     results: tuple[Result, ...]
@@ -68,16 +109,17 @@ class Evaluation:
     notes: tuple[str, ...] = ()
     withheld: str = ""
     offsets: tuple[float, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
     unsound: tuple[str, ...] = ()
 
     @property
     def outcome(self) -> Outcome:
-        """Not judged without requirements; fail if anything failed, else inconclusive if anything is or a
-        pass is withheld, else pass.
+        """Not judged without requirements that are; fail if anything failed, else inconclusive if anything is
+        or a pass is withheld, else pass.
         """
-        if not self.results:
+        outcomes = {result.outcome for result in self.results} - {Outcome.NOT_JUDGED}
+        if not outcomes:
             return Outcome.NOT_JUDGED
-        outcomes = {result.outcome for result in self.results}
         for outcome in (Outcome.FAIL, Outcome.INCONCLUSIVE):
             if outcome in outcomes:
                 return outcome

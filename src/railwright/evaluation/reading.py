@@ -8,7 +8,9 @@ from dataclasses import replace
 
 from railwright.circuit.leads import lead_resistance
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
+from railwright.evaluation.alignment import Alignment
 from railwright.evaluation.observability import all_known, surge_path
+from railwright.evaluation.sampling import Sampling, differences
 from railwright.measures.reading_model import HidingBound, Part, ReadingModel
 from railwright.measures.uncertainty import degrees_of_doubt
 from railwright.plan.set_points import Feed
@@ -23,6 +25,10 @@ def known_resistance(bench: Bench, feed: Feed) -> tuple[float, float] | None:
 def lead_name(feed: Feed) -> str:
     """What lies between terminals and connector, for people."""
     return feed.lead if feed.fixture is None else f"{feed.lead} with {feed.fixture}"
+
+
+SUMMED = {"series": "voltage", "parallel": "current"}
+"""Arrangement of outputs -> the channel in which their readings add up."""
 
 
 def series_drop(bench: Bench, feed: Feed) -> tuple[float, float]:
@@ -44,7 +50,7 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         voltage = _parts(names, outputs, "voltage", shares, mean=feed.arrangement != "series")
         current = _parts(names, outputs, "current", shares, mean=feed.arrangement != "parallel")
         if feed.arrangement == "parallel":
-            largest = [limit + tolerance for limit, tolerance in _limits(feed, outputs)]
+            largest = [limit + tolerance for limit, tolerance in limits_of(feed, outputs)]
             current = tuple(replace(part, most=own) for part, own in zip(current, largest, strict=True))
             told = f"how {' and '.join(names)} divide the current is unknown: the worst division counted"
             assumptions.append(told)
@@ -64,19 +70,31 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         current_bound=_current_bound(feed, outputs),
         voltage_bound=_voltage_bound(feed, outputs),
         surge=surge_path(bench, feed),
+        summed=SUMMED.get(feed.arrangement, ""),
         assumptions=tuple(assumptions),
     )
 
 
-def recorder_model(name: str, recorder: Recorder, clock: float, own: ReadingModel) -> ReadingModel:
-    """Of an external recorder's samples, aligned within ±clock [s]; own: of the same input's readings."""
+def recorder_model(
+    name: str, recorder: Recorder, alignment: Alignment, sampling: Sampling, own: ReadingModel
+) -> ReadingModel:
+    """Of an external recorder's samples as they were aligned; own: of the same input's readings. What the
+    bench declares of their instants counts, or what the recording itself shows, whichever is larger.
+    """
+    jitter = max(recorder.jitter or 0.0, sampling.jitter)
+    time_base = max(recorder.time_base or 0.0, abs(alignment.drift))
+    # What drifts is right where it was aligned, and off by the whole of it at the other end at most.
+    drifted = abs(alignment.drift) * sampling.length
     return ReadingModel(
         source=name,
         voltage=(_part(name, recorder.voltage),) if recorder.voltage else (),
         current=(_part(name, recorder.current),) if recorder.current else (),
         update=0.0,
         aperture=0.0,
-        clock=clock,
+        clock=alignment.uncertainty + drifted + math.sqrt(3.0) * jitter,
+        interval=recorder.interval,
+        time_base=time_base,
+        assumptions=tuple(differences(recorder, sampling, alignment.drift)),
         lead=own.lead,
         lead_name=own.lead_name,
         drop=own.drop,
@@ -121,7 +139,7 @@ def _largest(values: Sequence[float | None]) -> float | None:
     return max(known) if known else None
 
 
-def _limits(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
+def limits_of(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
     """Current limit of each output and the bound of its error [A]."""
     limits = [setting.current_limit for setting in feed.outputs]
     tolerances = [
@@ -134,7 +152,7 @@ def _limits(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
 
 
 def _current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
-    limits, tolerances = zip(*_limits(feed, outputs), strict=True)
+    limits, tolerances = zip(*limits_of(feed, outputs), strict=True)
     if feed.arrangement == "parallel":
         return HidingBound(sum(limits), sum(tolerances), "the current limits that were set")
     index = limits.index(min(limits))

@@ -38,7 +38,9 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   tenth of its shortest segment or dwell (the usual tolerance of durations), and more than 2 ms, makes its
   requirements inconclusive, failed ones too, and so does one of whose set points some were left out because
   the host did not keep up. Of a point list that the supply times itself only the start can be late, and its
-  segment is the step. A run that ended early, or was not confirmed off, is no pass as a whole.
+  segment is the step. A run that ended early, or was not confirmed off, is no pass as a whole. A trip that a
+  requirement asks for is no early end: what the supply does, and peaks, are judged in its step up to the trip,
+  and requirements of steps after it are not judged.
 - **Uncertainty.** The value comes with the interval that holds 95 % of the distribution of its errors,
   which are convolved as they are distributed (JCGM 100, JCGM 101). Into every measure go, for each
   instrument, the gain, offset and resolution of its readings as bounds that are the same for all values of
@@ -46,6 +48,10 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   Instants are those at which set points really came, as the run recorded them; within what these are known
   (half an exchange, or the skew between outputs) goes into 'time of the readings'.
   What a measure adds is listed beside it.
+- **Contradictions.** Where two records of one quantity differ by more than both may be off, one of them is
+  wrong, and nobody knows which or since when: what rests on either is inconclusive. Ranges of three values in
+  a row and more are compared, so that what falls between the readings or the samples is no contradiction;
+  voltages at the two ends of a lead differ by its drop, and an output that is off is not compared.
 - **Decision.** By the procedure's `decision` (JCGM 106). What readings cannot see never passes an upper
   limit.
 

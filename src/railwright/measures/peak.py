@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from railwright.measures.hiding import UNBROKEN, hidden, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -20,6 +21,7 @@ from railwright.measures.wording import amount, rate
 from railwright.quantities import show
 
 if TYPE_CHECKING:
+    from railwright.measures.budget import Budget
     from railwright.measures.reading_model import HidingBound
     from railwright.measures.signal import Signal, View
 
@@ -59,8 +61,9 @@ def peak_current(view: View) -> Measured:
     Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
     samples rises above them.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
-    in it; the value is the largest whose aperture surely does. A recording may cover a part; readings that
-    are steady and not higher judge the rest.
+    in it; the value is the largest whose aperture surely does, and where outputs' readings add up, the
+    largest that stood for two updates. A recording may cover a part; readings that are steady and not higher
+    judge the rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
@@ -106,18 +109,33 @@ def _surely_reached(view: View, near: Signal, reach: float) -> float:
     return _without_noise(inside)[0]
 
 
+def _stood(view: View, near: Signal, what: str) -> Signal:
+    """Sums of several outputs' readings, each the least within two updates: while one output takes over what
+    another carries, means over times that differ add up to what never flowed at once. Others as they are.
+    """
+    import numpy as np
+
+    if view.model.summed != what:
+        return near
+    around = (view.model.update or 0.0) + view.interval
+    first = np.searchsorted(near.time, near.time - around - 1e-9)
+    last = np.searchsorted(near.time, near.time + around + 1e-9)
+    least = [near.values[a:b].min() for a, b in zip(first, last, strict=True)]
+    return replace(near, values=np.array(least))
+
+
 def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what: str) -> Measured:
     import numpy as np
 
     from railwright.measures.budget import Budget
 
-    update, _, aperture = view.timing()
-    late = view.shift()[1]
+    aperture = view.timing()[2]
     # A value belongs to the step where any part of its aperture may have lain in it.
+    reach = aperture / 2.0 + view.shift()[1]
     if view.model.exact:
         near = signal.within(view.begin, view.end)
     else:
-        near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
+        near = signal.between(view.begin - reach, view.end + reach)
     rest = _rest(view, near, what) if view.beside is not None else None
     covered(view, near, seen_elsewhere=rest is not None)
     place = int(np.argmax(near.values))
@@ -129,31 +147,18 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
     value, spread_of_lift = _without_noise(near)
     budget.bounded("noise of the largest", spread_of_lift)
     if view.model.averages:
-        sees = blind_time(update, view.interval, aperture)
-        hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
-        highest, unseen = hidden(view, bound, unit, hides)
-        how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
-        needed = outlining_interval(update, view.every or view.interval, aperture)
-        # What may be of the next step bounds the peak from above; it is none that was surely reached.
-        seen, value = value, min(value, _surely_reached(view, near, aperture / 2.0 + late))
-        return budget.at_least(
-            value,
-            max(highest, seen),
-            how,
-            unseen=unseen,
-            hides=hides,
-            would_decide=rate(needed),
-        )
+        return _of_readings(view, near, budget, value, bound, unit, what)
     if view.model.exact:
         return budget.result(value, "largest value")
-    beside = np.abs(np.diff(near.values[max(0, place - 1) : place + 2]))
-    jump = max(0.0, float(np.max(beside)) - 3.0 * math.sqrt(2.0) * near.noise) if beside.size else 0.0
+    jump = _jump(view, near, place)
     # A round top follows the parabola through the three highest samples, a sharp one the lines on either
     # side. Inductance and capacitance round tops: the estimate lies nearer to the parabola.
     round_top, sharp_top = _above_samples(near, place, jump)
     value += round_top + SHARPNESS * (sharp_top - round_top)
     budget.bounded("between samples", SPREAD * (sharp_top - round_top))
     how = f"largest {what} of {near.time.size} samples"
+    if gap := missing(view, near.time):
+        return _beside_gap(view, budget, value, gap.words, unit, how)
     spread = float(np.ptp(near.values))
     if jump > RESOLVED * spread > 0.0:
         return budget.at_least(
@@ -165,6 +170,52 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
         )
     measured = budget.result(value, how, would_decide="a recorder with a smaller error")
     return measured if rest is None else _together(measured, rest, unit)
+
+
+def _of_readings(
+    view: View, near: Signal, budget: Budget, value: float, bound: HidingBound | None, unit: str, what: str
+) -> Measured:
+    """The largest of values that are means over an aperture: at most the peak."""
+    update, _, aperture = view.timing()
+    sees = blind_time(update, view.interval, aperture)
+    hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
+    highest, unseen = hidden(view, bound, unit, hides)
+    needed = outlining_interval(update, view.every or view.interval, aperture)
+    # What may be of the next step bounds the peak from above; it is none that was surely reached.
+    stood = _stood(view, near, what)
+    reached = min(value, _surely_reached(view, stood, aperture / 2.0 + view.shift()[1]))
+    return budget.at_least(
+        reached,
+        max(highest, value),
+        f"largest of {near.time.size} readings; a mean over an aperture is at most the peak",
+        unseen=unseen,
+        hides=hides,
+        would_decide=rate(needed),
+    )
+
+
+# Many: what was measured, and where it was not.
+def _beside_gap(view: View, budget: Budget, value: float, gap: str, unit: str, how: str) -> Measured:
+    """The largest sample, where others are missing that may have been larger."""
+    own = view if view.beside is None else view.beside
+    limit = own.model.current_bound if unit == "A" else own.model.voltage_bound
+    highest, unseen = hidden(own, limit, unit, gap)
+    return budget.at_least(value, highest, how, unseen=unseen, hides=gap, would_decide=UNBROKEN)
+
+
+def _jump(view: View, near: Signal, place: int) -> float:
+    """By how much a sample differs from its neighbours, beside the grid and what noise does.
+
+    A file may hold its samples closer than its recorder takes them: what lies between those was not seen.
+    """
+    import numpy as np
+
+    if near.time.size < 2:
+        return 0.0
+    apart = max(1, round(view.interval / max(1e-12, float(np.median(np.diff(near.time))))))
+    around = sorted({max(0, place - apart), place, min(near.values.size - 1, place + apart)})
+    least = near.step + 3.0 * math.sqrt(2.0) * near.noise
+    return max(0.0, float(np.max(np.abs(np.diff(near.values[around])))) - least)
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,30 +292,6 @@ def _together(measured: Measured, rest: _Rest, unit: str) -> Measured:
         measured,
         high=max(measured.high, rest.largest + rest.error),
         elsewhere=f"{rest.words} and show at most {amount(rest.largest, unit)}",
-    )
-
-
-def hidden(view: View, bound: HidingBound | None, unit: str, hides: str) -> tuple[float, str]:
-    """The largest value that can hide between readings, and why, in words, of which `hides` is the first.
-
-    A current limit holds a current only once it has responded; until then the output capacitor feeds the
-    load, and the lead limits the current (`railwright.physics.surge`).
-    """
-    if bound is None:
-        return math.inf, hides
-    unseen = f"{hides}: anything up to {bound.what}, {amount(bound.value, unit)}"
-    highest = bound.value + bound.tolerance
-    if unit != "A":
-        return highest, unseen
-    path, level = view.model.surge, view.model.voltage_bound
-    surge = path.largest(level.value + level.tolerance) if path is not None and level is not None else None
-    response = path.response if path is not None else None
-    when = f"until it has responded, in {amount(response, 's')}," if response else "until it has responded"
-    if surge is None:
-        return math.inf, f"{unseen}, and {when} what lead and output capacitor let through (unknown)"
-    return (
-        max(highest, surge.current),
-        f"{unseen}, and {when} up to {amount(surge.current, unit)}, which {surge.words}",
     )
 
 

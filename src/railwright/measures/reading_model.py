@@ -57,7 +57,9 @@ class ReadingModel:
     the named steps. lead: (low, high) loop resistance; None: unknown. drop: (low, high)
     of a series diode in it before any current flows. current_bound, voltage_bound: what
     hides between readings can be anything up to it. surge: what a current goes through until the limit holds
-    it. exact: the values are the truth (a rehearsal).
+    it. interval: least time between two samples of a recorder; 0: unknown. time_base: bound of the relative
+    error of the record's clock. summed: the channel that is the sum of several outputs' readings, each of a
+    time of its own. exact: the values are the truth (a rehearsal).
     """
 
     source: str
@@ -72,6 +74,9 @@ class ReadingModel:
     current_bound: HidingBound | None = None
     voltage_bound: HidingBound | None = None
     surge: SurgePath | None = None
+    interval: float = 0.0
+    time_base: float = 0.0
+    summed: str = ""
     exact: bool = False
     assumptions: tuple[str, ...] = field(default=())
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -20,6 +21,7 @@ from railwright.measures.turning import low_stretches
 from railwright.measures.wording import amount, rate
 
 if TYPE_CHECKING:
+    from railwright.measures.hiding import Gaps
     from railwright.measures.signal import Array, Signal, View
 
 LONG_DIP = 0.5
@@ -32,20 +34,21 @@ AROUND = 5
 PHASES = 64
 
 
-@measure("1", "restarts", ("current",), only_grows=True)
+@measure("1", "restarts", ("current",), only_grows=True, also=("voltage",))
 def restarts(view: View) -> Measured:
     """Number of times that the load stops while its input is on.
 
     Computed: drop-outs of the current after the load has first run: at least 1 ms below half of its usual
     value (the median of the upper state; less in proportion at a lower voltage), or in readings a dip of 15 %
     or more against the medians of five values on either side. A dip that the input capacitor makes up for (C
-    ΔV) is none, unless the voltage falls below the lowest at which the load stops. In a rehearsal: whenever
-    the load really stops.
+    ΔV) is none, unless the voltage falls below the lowest at which the load stops; nor, for sure, is one to
+    no less than a load of varying current draws while it runs. In a rehearsal: whenever it really stops.
     Window: the step. A drop-out that reaches over an edge of it counts in both steps; one that begins or ends
     at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
     counts; one that is taken down by the step that switches its input off does not.
     Uncertainty: none; a count. A drop-out shorter than the readings show is stated beside it, unless the
-    load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop.
+    load's soft start always shows; so is a dip that the capacitor makes up for where the load may stop, and
+    where samples are missing for as long.
     Standard: none; a definition of this program.
     """
     import numpy as np
@@ -74,6 +77,7 @@ def restarts(view: View) -> Measured:
     # What began before the step, or ends after it, is seen from its beginning to its end.
     known = slice(*np.searchsorted(current.time, (min(begin, on) + margin, max(end, down) - margin)))
     time, amps, volts = current.time[known], current.values[known], voltage.values[known]
+    gap = missing(view, time)
     if float(np.median(np.diff(time))) < BLOCK:
         time, amps, volts = _blocks(time, amps, volts)
     step = slice(*np.searchsorted(time, (begin + margin, end - margin)))
@@ -86,17 +90,44 @@ def restarts(view: View) -> Measured:
         for dips in _drop_outs(view, time, amps, volts, usual, visible)
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
-    hidden = _hidden(view, time, volts, explained)
+    open_ones = sum(_may_run(view, amps, volts, dip, 4.0 * current.noise + current.step) for dip in runs)
+    hidden = _open(open_ones) if open_ones else _hidden(view, time, volts, explained, gap)
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
-    return budget.result(float(len(runs)), how, **hidden)
+    return budget.result(float(len(runs) - open_ones), how, **hidden)
 
 
-def _hidden(view: View, time: Array, volts: Array, explained: Sequence[tuple[int, int]]) -> dict[str, str]:
+def _open(count: int) -> dict[str, str]:
+    """What is said of dips in which the load may run."""
+    return {
+        "unseen": f"{count} more times the current is as low as that of the load while it runs",
+        "would_decide": "a recording of the load's own output",
+    }
+
+
+def _may_run(view: View, amps: Array, volts: Array, dip: tuple[int, int], error: float) -> bool:
+    """Whether the load may run throughout a dip: it draws now more and now less, and never less there than it
+    does while it runs, less the error of a reading [A].
+    """
+    import numpy as np
+
+    if not view.least_running:
+        return False
+    at, least = np.array(view.least_running).T
+    inside = slice(*dip)
+    floor = np.interp(np.abs(volts[inside]), at, least, left=0.0)
+    return bool(np.all(amps[inside] >= floor - error))
+
+
+def _hidden(
+    view: View, time: Array, volts: Array, explained: Sequence[tuple[int, int]], gap: Gaps
+) -> dict[str, str]:
     """What may have happened without being counted: what is unseen of it, and what would show it.
 
-    explained: dips that the capacitor makes up for.
+    explained: dips that the capacitor makes up for. gap: where samples are missing.
     """
+    if gap.longest >= BLOCK:
+        return {"unseen": f"{gap.words}: a drop-out can lie there", "would_decide": UNBROKEN}
     if lowest := _may_have_stopped(view, volts, explained):
         reached = f"the voltage falls to {amount(lowest, 'V')}, where the load may stop"
         advice = "a recording of the load's own output, or of the voltage and current at a higher rate,"

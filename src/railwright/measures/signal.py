@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import Part, ReadingModel
+from railwright.measures.status import SupplyStatus
 from railwright.quantities import show
 from railwright.traces import Traces
-from railwright.waveforms.noise import noise_of
+from railwright.waveforms.noise import noise_of, sampled
 from railwright.waveforms.waveform import Waveform
 
 Array = NDArray[np.float64]
@@ -25,6 +26,17 @@ Place = Literal["connector", "terminals"]
 
 NOISIER = 1.2
 """A recording is told to be noisier than declared from this ratio on: an estimate is out by some per cent."""
+
+LEVELS, ROUNDED = 8, 0.01
+"""So many values on a grid show it; they are off it by at most this part of a step."""
+
+GRID_SAMPLES = 1 << 16
+"""Of about so many of its samples the grid of a recording is looked at."""
+
+REACHED = 0.95
+"""Part of a bound that a 95 % interval of it alone covers: a bound that is reached more often than not is
+taken wider by that.
+"""
 
 FEW = 6
 """Outputs in parallel of which every order is looked at."""
@@ -133,17 +145,19 @@ class View:
     """What a measure looks at: one input's record with its reading model, and the part of time that counts.
 
     start, end: the window [s]. switched_on: when the input's output was switched on in this step; None:
-    before it. interrupted: it was on when the step began, which switched it off and on. goal: voltage
-    that the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
+    before it. interrupted: it was on when the step began, which switched it off and on. goal: voltage that
+    the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
     restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
-    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself. away: of a
-    rehearsal, when the load stopped and when it came back [s], infinite: not any more; over the whole record;
-    None: it does not tell.
-    supplied: when the input was last switched on before the end of the step, and when it was then taken down
-    [s]; infinite where the record does not say. stair: height of the stairs in which the host played the
-    step's lines [V]. every: time between two readings that the procedure asks for [s]; 0: unknown. beside: of
-    an external recording, the same window as the run's own readings show it.
+    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself.
+    least_running: voltages and the least current that its loads draw there while they run (V, A), empty: they
+    always draw the same. away: of a rehearsal, when the load stopped and when it came back [s], infinite: not
+    any more; over the whole record; None: it does not tell. supplied: when the input was last switched on
+    before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
+    stair: height of the stairs in which the host played the step's lines [V]. every: time between two
+    readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the same window as
+    the run's own readings show it. supply: the status of the input's outputs; None: nothing is known of it.
+    last: no step of the record follows.
     """
 
     traces: Traces
@@ -158,11 +172,14 @@ class View:
     capacitance: tuple[float, float] = (0.0, 0.0)
     stops_at: tuple[float, float] | None = None
     never_stops: bool = False
+    least_running: tuple[tuple[float, float], ...] = ()
     away: tuple[tuple[float, float], ...] | None = None
     supplied: tuple[float, float] = (-math.inf, math.inf)
     stair: float = 0.0
     every: float = 0.0
     beside: View | None = None
+    supply: SupplyStatus | None = None
+    last: bool = False
 
     @property
     def begin(self) -> float:
@@ -176,12 +193,14 @@ class View:
 
     @property
     def interval(self) -> float:
-        """Typical time between two values of the record in the window [s]."""
+        """Typical time between two values of the record in the window, and not less than its recorder needs
+        [s].
+        """
         times = self.traces.between(self.start, self.end).time
         if times.size < 3:
             self.overlaps()
             raise CannotMeasure(f"the record holds {times.size} values in this step", "a faster recording")
-        return float(np.median(np.diff(times)))
+        return max(float(np.median(np.diff(times))), self.model.interval)
 
     def overlaps(self) -> None:
         """Raises CannotMeasure where the whole record lies before the window, or behind it."""
@@ -216,7 +235,8 @@ class View:
     def voltage(self) -> Signal:
         """The voltage [V] where it is meant; carried over the lead where it was measured at its other end.
 
-        A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout.
+        A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout. Where
+        no current surely flows through it, the input may stand at what it was charged to before.
         """
         wanted = "voltage" if self.at == "connector" else "terminal_voltage"
         other = "terminal_voltage" if self.at == "connector" else "voltage"
@@ -242,14 +262,32 @@ class View:
         if most > least:
             half = np.full(measured.values.shape, sign * (most - least) / 2.0)
             parts.append(Systematic(f"diode in {self.model.lead_name}", half))
+        held = np.zeros(measured.values.shape)
+        if most > 0.0 and self.at == "connector":
+            held = self._held(measured, current)
+        if held.any():
+            reach = held / 2.0 / REACHED
+            parts.append(Systematic(f"diode in {self.model.lead_name} that may block", reach))
         return Signal(
             measured.time,
-            measured.values + sign * (resistance * current.values + (least + most) / 2.0),
+            measured.values + sign * (resistance * current.values + (least + most) / 2.0) + held / 2.0,
             tuple(parts),
             math.hypot(measured.noise, resistance * current.noise),
             measured.step,
             min(measured.noise_degrees, current.noise_degrees),
         )
+
+    def _held(self, measured: Signal, current: Signal) -> Array:
+        """By how much the connector may stand above what its side of a diode shows [V], shape (n,): that may
+        block where the current is zero within its errors, and the highest voltage before was its own.
+        """
+        error = np.full(current.values.shape, 4.0 * current.noise + current.step)
+        for each in current.systematic:
+            error += np.abs(each.shape)
+        highest = np.maximum.accumulate(measured.values)
+        above = highest - measured.values
+        visible = 8.0 * measured.noise + 2.0 * measured.step
+        return np.where((current.values <= error) & (above > visible), above, 0.0)
 
     def _signal(self, column: str, parts: Sequence[Part]) -> Signal:
         if column not in self.traces.columns:
@@ -271,6 +309,7 @@ class View:
             gain = Systematic(f"{part.name} {column} gain", part.of_value * carried, part.degrees)
             systematic.append(gain)
             grid = smallest_step(values) if part.resolution is None else part.resolution
+            grid = max(grid, self._grid(values))
             for what, bound, degrees in (
                 ("offset", part.offset, part.degrees),
                 ("resolution", grid / 2.0, math.inf),
@@ -292,11 +331,18 @@ class View:
         """
         if self.model.exact or self.model.update != 0.0:
             return 0.0
-        found = noise_of(Waveform(time - time[0], values)) if time.size else 0.0
+        if time.size < 3:
+            return 0.0
+        wave = Waveform(time - time[0], values)
+        found = noise_of(wave) if sampled(wave) else scatter_between(time, values)
         return math.sqrt(max(0.0, found**2 - grid**2 / 12.0))
 
+    def _grid(self, values: Array) -> float:
+        """Step of the grid that a recording's samples themselves lie on; 0: of readings, and of none."""
+        return 0.0 if self.model.exact or self.model.update != 0.0 else grid_of(values)
+
     def _noisier(self) -> Iterator[str]:
-        """Where a recording is noisier than its recorder is said to be, in words."""
+        """Where a recording is noisier, or coarser, than its recorder is said to be, in words."""
         for column, parts, unit in (
             ("voltage", self.model.voltage, "V"),
             ("terminal_voltage", self.model.voltage, "V"),
@@ -305,7 +351,14 @@ class View:
             for part in parts if column in self.traces.columns else ():
                 values = self.traces.columns[column]
                 finite = np.isfinite(values)
-                grid = part.resolution or 0.0
+                shown = self._grid(values[finite])
+                if part.resolution is not None and shown > NOISIER * part.resolution:
+                    yield (
+                        f"the {column.replace('_', ' ')} of {part.name} shows steps of "
+                        f"{show(shown, unit, 2)}, {show(part.resolution, unit, 2)} is declared: "
+                        "the larger counted"
+                    )
+                grid = max(part.resolution or 0.0, shown)
                 found = self._shown(self.traces.time[finite], values[finite], grid)
                 if part.noise is not None and found > NOISIER * part.noise:
                     yield (
@@ -367,6 +420,32 @@ def smallest_step(values: Array) -> float:
     """Smallest difference between two values of a record: its resolution, where no document gives it."""
     levels = np.unique(values)
     return float(np.min(np.diff(levels))) if levels.size > 1 else 0.0
+
+
+def grid_of(values: Array) -> float:
+    """Step of the grid that samples lie on; 0: they show none.
+
+    Shown by LEVELS different values at least, all whole steps apart, of which most neighbours in size are one
+    step apart: levels that a device takes are not.
+    """
+    levels = np.unique(values[:: max(1, values.size // GRID_SAMPLES)])
+    if levels.size < LEVELS:
+        return 0.0
+    gaps = np.diff(levels)
+    step = float(np.median(gaps))
+    parts = gaps / step
+    whole = np.abs(parts - np.round(parts)) <= ROUNDED
+    return step if whole.all() and float(np.min(parts)) > 1.0 - ROUNDED else 0.0
+
+
+def scatter_between(time: Array, values: Array) -> float:
+    """R.m.s. noise of values at any instants, shape (n,): from what each lies beside the straight line
+    through its neighbours (median absolute deviation).
+    """
+    width = time[2:] - time[:-2]
+    part = np.where(width > 0.0, (time[1:-1] - time[:-2]) / np.where(width > 0.0, width, 1.0), 0.5)
+    beside = values[1:-1] - (1.0 - part) * values[:-2] - part * values[2:]
+    return float(np.median(np.abs(beside) / np.sqrt(1.0 + (1.0 - part) ** 2 + part**2))) * 1.4826
 
 
 def scatter(values: Array) -> float:

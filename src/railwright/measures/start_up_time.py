@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from railwright.measures.hiding import UNBROKEN, missing
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
@@ -46,7 +47,9 @@ def timing_interval(update: float, every: float, aperture: float) -> float:
     return max(every, aperture) / SAMPLES
 
 
-@measure("s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval)
+@measure(
+    "s", "start-up time", ("current",), after_switching_on=True, sampling=timing_interval, also=("voltage",)
+)
 def start_up_time(view: View) -> Measured:
     """Time from switching on until voltage and current stay steady.
 
@@ -74,6 +77,9 @@ def start_up_time(view: View) -> Measured:
         )
     entries = _entries(view, voltage, final_voltage, current)
     latest = max(entries, key=lambda entry: entry.crossing)
+    after = voltage.time[voltage.time >= latest.first_inside]
+    if gap := missing(view, after):
+        raise CannotMeasure(f"{gap.words}: whether it stayed steady there is unknown", UNBROKEN)
     budget = Budget(view)
     _, _, aperture = view.timing()
     late = view.shift()[1]

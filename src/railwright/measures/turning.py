@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from railwright.measures.hiding import missing
 from railwright.measures.integral import covered, same_instants
 from railwright.measures.measure import measure
 from railwright.measures.outcome import Beyond, CannotMeasure, Measured
@@ -39,7 +40,7 @@ CLEAR = 0.05
 """A value is counted as in transition when it is this part of the step away from both levels."""
 
 
-@measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall")
+@measure("V", "turn-off voltage", ("voltage",), level_of="voltage", turns="fall", also=("current",))
 def turn_off_voltage(view: View) -> Measured:
     """Voltage at which the device stops.
 
@@ -56,7 +57,7 @@ def turn_off_voltage(view: View) -> Measured:
     return _turning(view, falling=True)
 
 
-@measure("V", "turn-on voltage", ("voltage",), level_of="voltage", turns="rise")
+@measure("V", "turn-on voltage", ("voltage",), level_of="voltage", turns="rise", also=("current",))
 def turn_on_voltage(view: View) -> Measured:
     """Voltage at which the device starts.
 
@@ -73,6 +74,10 @@ def turn_on_voltage(view: View) -> Measured:
     program.
     """
     return _turning(view, falling=False)
+
+
+JUMPS = 3.0
+"""The voltage jumps across a transition where it moves so many times as fast as on the ramp before it."""
 
 
 def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -117,6 +122,11 @@ def _turning(view: View, *, falling: bool) -> Measured:
     from railwright.measures.budget import Budget
     from railwright.measures.signal import over_lead
 
+    if view.never_stops:
+        raise CannotMeasure(
+            "no load of this input stops and starts at a voltage of its own",
+            "a load with 'starts_at' and 'stops_at' in the device document, such as a converter,",
+        )
     voltage = view.voltage()
     current, beside = same_instants(view.current().between(view.begin, view.end), voltage)
     covered(view, current)
@@ -216,7 +226,34 @@ def _way(
     slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
     residuals = known.values - at - slope * (known.time - instant)
     steep = abs(slope)
-    return _Way(at, steep * spread, steep * course, known, weights, residuals, probability)
+    instant_error = steep * spread
+    if view.model.averages:
+        instant_error = max(instant_error, _beside_jump(view, voltage, first, place, levels, at, steep))
+    return _Way(at, instant_error, steep * course, known, weights, residuals, probability)
+
+
+# Many: where the transition lies, and what is known of the voltage and the current beside it.
+def _beside_jump(
+    view: View,
+    voltage: Signal,
+    first: int,
+    place: int,
+    levels: tuple[float, float],
+    at: float,
+    steep: float,
+) -> float:
+    """How far from `at` [V] the voltage may have been where it does not go on with the ramp before the
+    transition, but jumps across it: as far as the readings around it lie; 0 where it goes on. steep: the
+    slope before it [V/s].
+    """
+    import numpy as np
+
+    across = voltage.values[max(0, first) : place + 2]
+    gaps = np.diff(voltage.time[max(0, first) : place + 2])
+    lead = sum(view.model.lead or ()) / 2.0 * abs(levels[1] - levels[0])
+    visible = 4.0 * voltage.noise + 2.0 * voltage.step + lead
+    jumps = np.abs(np.diff(across)) - visible > JUMPS * steep * gaps
+    return float(np.max(np.abs(across - at))) if np.any(jumps) else 0.0
 
 
 def _probabilities(ways: Sequence[_Way]) -> list[float]:
@@ -320,6 +357,8 @@ def _crossing(
         width = float(current.time[index] - current.time[index - 1])
         noise = current.noise / abs(span) * width / max(1e-9, abs(float(high - low)))
         spread = 0.0 if view.model.exact else min(width, width / 2.0 * 0.1 + noise)
+        if missing(view, current.time[index - 1 : index + 1]):
+            spread = width / 2.0
         return float(current.time[index - 1]) + part * width, spread, index - 1
     first = place
     while first > 0 and fraction[first - 1] > CLEAR:

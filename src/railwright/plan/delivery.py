@@ -55,6 +55,8 @@ HOPELESS = 2
 OWN = "every set point and line is the outputs' own, timed by the host"
 """Why the host plays a shape of which nothing is left out."""
 
+ENDED = "a list cannot be ended between two turns by what ends the repeating"
+
 OTHERS = "take outputs with a point list, or with a slew for it"
 """What would do where the outputs have no list that could."""
 
@@ -155,7 +157,8 @@ def _delivery(
         why = joined("; ", (host.why, lacks))
         return replace(kept, serves=False, why=why, remedy=remedy, lacks=lacks)
 
-    if hindrance := _hindrance(feed, bench, set_points, busy):
+    ended = any(each.step == step for each in timeline.repeated)
+    if hindrance := ENDED if ended else _hindrance(feed, bench, set_points, busy):
         return neither(hindrance, OTHERS)
     points = points_of(feed, bench)
     assert points is not None
@@ -252,7 +255,7 @@ def _captured(
         )
         if found is None:
             lacks = _too_brief(points, duration)
-        elif found[0][1].rms >= of_host.rms and not (host.left_out and not far_off(found[0][1], reach)):
+        elif found[0][1].rms >= of_host.rms and (host.keeps or far_off(found[0][1], reach)):
             lacks = state(
                 "its best list of {points} points is off by {list_rms} r.m.s.",
                 points=points.at_most,

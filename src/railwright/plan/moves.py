@@ -24,7 +24,7 @@ class Move:
     step: the position of the procedure's step that it belongs to. load, arm, play: of the outputs' own point
     list `listing`, which is loaded and verified, then rules the voltage, then runs. limit: the current limit
     of the input to `current` [A]; None: to the one that was settled. wait: everything stays until what `wait`
-    says has come.
+    says has come. turn: of a shape's turns the one that it belongs to; None: to none.
     """
 
     time: float
@@ -36,6 +36,7 @@ class Move:
     listing: Listing | None = None
     current: float | None = None
     wait: Waiting | None = None
+    turn: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +73,11 @@ def moves_of(
             continue
         slews = slew_range(set_points[name], bench)
         if action.kind == "off":
-            moves.append(Move(action.time, step, name, "off", 0.0, None))
+            moves.append(Move(action.time, step, name, "off", 0.0, None, turn=action.turn))
             continue
         if action.kind == "on":
             fastest = slews[1] if slews else None
-            moves.append(Move(action.time, step, name, "on", action.voltage, fastest))
+            moves.append(Move(action.time, step, name, "on", action.voltage, fastest, turn=action.turn))
             switched_on[name] = action.time
             continue
         pieces, note = _line(action, level, slews, exchange_of(set_points[name].names, bench))
@@ -87,7 +88,7 @@ def moves_of(
             on = next(m for m in moves if m.input == name and m.kind == "on" and m.time == action.time)
             moves.remove(on)
             pieces[0] = replace(pieces[0], kind="on", step=on.step)
-        moves += pieces
+        moves += pieces if action.turn is None else [replace(each, turn=action.turn) for each in pieces]
     moves += between.get(len(timeline.actions), ())
     moves += _list_moves(timeline, listings, moves)
     return Moves(tuple(sorted(moves, key=lambda move: move.time)), tuple(dict.fromkeys(notes)))
@@ -97,10 +98,11 @@ def _between(timeline: Timeline) -> dict[int, list[Move]]:
     """Waits and changes of a limit, by the position of the action that comes after them."""
     found: dict[int, list[Move]] = {}
     for wait in timeline.waits:
-        move = Move(wait.time, wait.step, "", "wait", 0.0, None, wait=wait)
+        move = Move(wait.time, wait.step, "", "wait", 0.0, None, wait=wait, turn=wait.turn)
         found.setdefault(wait.before, []).append(move)
     for change in timeline.limits:
-        move = Move(change.time, change.step, change.input, "limit", 0.0, None, current=change.current)
+        place = change.time, change.step, change.input
+        move = Move(*place, "limit", 0.0, None, current=change.current, turn=change.turn)
         found.setdefault(change.before, []).append(move)
     return found
 

@@ -10,8 +10,9 @@ from typing import Literal, TypeVar
 
 from railwright.documents.device import Device
 from railwright.documents.procedure import PowerDown, PowerUp, Procedure, Sweep
+from railwright.documents.repeating import Until
 from railwright.documents.shape import ShapeStep
-from railwright.documents.standard_tests import pieces_of
+from railwright.documents.standard_tests import pieces_of, turns_of
 from railwright.frozen import freeze
 from railwright.traces import Span
 from railwright.waveforms.shapes import GLIDING, Hold, Jump, Path, Piece, Positions, Wait, moves
@@ -32,7 +33,9 @@ class Action:
     on: switch on with the set point at `voltage`. line: move the set point from where it is to `voltage` in
     `over` seconds (0: a step). off: switch off. path: where a shape's action is written in the procedure;
     empty for other steps. chord: one of the many lines in which a ripple or an exponential is played. step:
-    position of the step that it belongs to.
+    position of the step that it belongs to. turn: of a shape's turns the one that it belongs to, from 0;
+    None: to none. listed: a point of the outputs' own list, which takes its time wherever the set point
+    stands before.
     """
 
     time: float
@@ -43,6 +46,8 @@ class Action:
     path: Path = field(default=(), compare=False)
     chord: bool = field(default=False, compare=False)
     step: int = field(default=0, compare=False)
+    turn: int | None = field(default=None, compare=False)
+    listed: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +55,7 @@ class LimitChange:
     """The current limit [A] that an input has from `time` [s] on; None: again the one settled for it.
 
     path: where it is written in the procedure. before: position of the first action that comes after it.
-    step: position of the step that it belongs to.
+    step: position of the step that it belongs to. turn: as of an `Action`.
     """
 
     time: float
@@ -59,6 +64,7 @@ class LimitChange:
     path: Path
     before: int = 0
     step: int = 0
+    turn: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +72,7 @@ class Waiting:
     """At `time` [s] everything stays until a trigger or a key comes, at most for `time_out` [s].
 
     The timeline's own clock stands still meanwhile: it takes the trigger to come at once. before: position of
-    the first action that comes after it.
+    the first action that comes after it. turn: as of an `Action`.
     """
 
     time: float
@@ -75,6 +81,24 @@ class Waiting:
     step: int
     path: Path
     before: int = 0
+    turn: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Repeated:
+    """A shape whose turns something may end: the timeline has as many as it is played at most.
+
+    until: what ends it; of: the input whose reading that is about, where it is about one. begin: of the first
+    turn, ends: of every turn, pause: from each to the beginning of the next [s].
+    """
+
+    step: int
+    until: Until
+    of: str
+    begin: float
+    ends: tuple[float, ...]
+    pause: float
+    path: Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +122,7 @@ class Timeline:
     """All actions in order of time, and the named steps they belong to.
 
     turns: position of a step -> how often its shape comes, one turn right after the other. tests: every turn
-    of a standard's test, in the order of the steps.
+    of a standard's test, in the order of the steps. repeated: shapes that something may end before that.
     """
 
     actions: tuple[Action, ...]
@@ -108,6 +132,7 @@ class Timeline:
     waits: tuple[Waiting, ...] = ()
     turns: Mapping[int, int] = field(default_factory=dict)
     tests: tuple[StandardTurn, ...] = ()
+    repeated: tuple[Repeated, ...] = ()
 
     def __post_init__(self) -> None:
         freeze(self, "turns")
@@ -119,9 +144,12 @@ M = TypeVar("M", LimitChange, Waiting)
 class _Clock:
     """Builds actions step by step, keeping each input's set point. number: of the step that is built."""
 
-    def __init__(self, procedure: Procedure, device: Device) -> None:
+    def __init__(self, procedure: Procedure, device: Device, turns: Mapping[int, int]) -> None:
         self.procedure, self.device = procedure, device
+        self.ended = turns
         self.now, self.number = 0.0, 0
+        self.turn: int | None = None
+        self.repeated: list[Repeated] = []
         self.level: dict[str, float] = {}
         self.arrived: dict[str, float] = {}
         self.tests: list[StandardTurn] = []
@@ -174,10 +202,21 @@ class _Clock:
             self._wait(self.now, shape.wait_for, shape, (*here, "wait_for"))
         self._lead_in(shape, pieces)
         ends: dict[str, float] = {}
-        for turn in range(shape.repeat):
+        begin, over = self.now, []
+        most = turns_of(self.procedure, self.device, shape)
+        for turn in range(min(most, self.ended.get(self.number, most))):
+            self.turn = turn
             start = self.now + (shape.pause_between if turn else 0.0)
             ends = {name: self._turn(shape, name, pieces[name], start) for name in names}
             self.now = max(start, *ends.values())
+            over.append(self.now)
+        self.turn = None
+        if shape.repeat_until is not None and shape.repeat_until.time is None:
+            of = shape.repeat_until.input or names[0]
+            path = (*here, "repeat_until")
+            self.repeated.append(
+                Repeated(self.number, shape.repeat_until, of, begin, tuple(over), shape.pause_between, path)
+            )
         self.now = max([self.now, *(end + _tail(shape, name, pieces[name]) for name, end in ends.items())])
         for name in names:
             if shape.at_end != "stay":
@@ -191,7 +230,9 @@ class _Clock:
 
     def _wait(self, time: float, source: Literal["trigger", "key"], shape: ShapeStep, path: Path) -> None:
         """Everything stays from a time on [s] until a trigger or a key comes."""
-        self.waits.append(Waiting(time, source, shape.time_out, self.number, path, len(self.actions)))
+        self.waits.append(
+            Waiting(time, source, shape.time_out, self.number, path, len(self.actions), self.turn)
+        )
 
     def _lead_in(self, shape: ShapeStep, pieces: Mapping[str, tuple[Piece, ...]]) -> None:
         """To the level at which each standard's test begins, and there until all of them have settled."""
@@ -228,16 +269,17 @@ class _Clock:
             if kind == "line":
                 level = move.value
                 chord = isinstance(move.piece, GLIDING)
-                add(Action(move.time, "line", name, level, move.over, path, chord, self.number))
+                add(Action(move.time, "line", name, level, move.over, path, chord, self.number, self.turn))
             elif kind == "limit":
+                count = len(self.actions)
                 self.limits.append(
-                    LimitChange(move.time, name, move.value, path, len(self.actions), self.number)
+                    LimitChange(move.time, name, move.value, path, count, self.number, self.turn)
                 )
             elif kind == "wait":
                 assert isinstance(move.piece, Wait)
                 self._wait(move.time, move.piece.source, shape, path)
             else:
-                add(Action(move.time, kind, name, path=path, step=self.number))
+                add(Action(move.time, kind, name, path=path, step=self.number, turn=self.turn))
         own = self.actions[first:]
         if base is not None and len(own) > 1:
             arrived = self.arrived.get(name, start) if stood else own[0].time
@@ -280,9 +322,11 @@ def timeline_of(procedure: Procedure, device: Device) -> Timeline:
 _RECENT: deque[tuple[Procedure, Device, Timeline]] = deque(maxlen=8)
 
 
-def build_timeline(procedure: Procedure, device: Device) -> Timeline:
-    """As `timeline_of`, worked out anew."""
-    clock = _Clock(procedure, device)
+def build_timeline(procedure: Procedure, device: Device, turns: Mapping[int, int] | None = None) -> Timeline:
+    """As `timeline_of`, worked out anew. turns: position of a step -> how often its shape is played, where
+    something ends it before it has been played as often as it may be.
+    """
+    clock = _Clock(procedure, device, turns or {})
     spans = []
     for number, step in enumerate(procedure.steps):
         start, clock.number = clock.now, number
@@ -309,10 +353,10 @@ def build_timeline(procedure: Procedure, device: Device) -> Timeline:
         return replace(each, before=bisect_left(keys, (each.time, each.before)))
 
     limits, waits = map(placed, clock.limits), map(placed, clock.waits)
-    turns = {
-        number: step.shape.repeat
+    together = {
+        number: turns_of(procedure, device, step.shape)
         for number, step in enumerate(procedure.steps)
         if step.shape is not None and step.shape.pause_between == 0.0 and number not in clock.led_in
     }
-    tests = tuple(clock.tests)
-    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), turns, tests)
+    tests, repeated = tuple(clock.tests), tuple(clock.repeated)
+    return Timeline(actions, tuple(spans), clock.now, tuple(limits), tuple(waits), together, tests, repeated)

@@ -16,10 +16,10 @@ from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
-from railwright.plan.stairs import WATCH_EVERY
+from railwright.plan.stairs import looks_per_reading
 from railwright.plan.timeline import Waiting
 from railwright.quantities import show
-from railwright.records.ended import Ended, SwitchedOff
+from railwright.records.ended import AS_REQUIRED, Ended, SwitchedOff
 from railwright.running.clocks import Clocks
 from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
@@ -32,6 +32,7 @@ from railwright.running.outcome import RunOutcome
 from railwright.running.polling import Polling
 from railwright.running.preparation import FoundOn, Ways, prepare
 from railwright.running.recorder import RunRecorder
+from railwright.running.repeating import Repeating
 from railwright.running.rig import Rig
 from railwright.running.shutdown import DECAY_LIMIT, ShutDown
 from railwright.running.steps import Steps
@@ -84,7 +85,7 @@ class Conduct:
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
         self.every = max(self.procedure.record.every, SHORTEST)
-        self.looks = max(1, math.ceil(self.every / WATCH_EVERY))
+        self.looks = looks_per_reading(self.every)
         """Outputs are looked at so many times for each reading that is recorded."""
         self.polling = Polling(rig, link, trace)
         self.order = off_order(self.procedure, self.device, tuple(rig.set_points))
@@ -98,14 +99,25 @@ class Conduct:
         self.late = 0.0
         self.left_out = 0
         self.clocks = Clocks()
-        self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
+        self._steps = Steps(plan.spans, recorder, self.watch.step_begins, self.watch.status_gap)
         self.triggers = triggers or Triggers()
+        self._repeating = Repeating(
+            plan.timeline.repeated, self._steps, self.watch, self.triggers, recorder, AHEAD
+        )
         self._off_since: float | None = None
         """Since when the next input waits for others to be confirmed off, in the record's time [s]."""
         self._waiting: tuple[Waiting, float] | None = None
         self.off_watch = OffWatch()
         self.intake = Intake(
-            link, rig, recorder, self.watch, self.polling, self.looks, self._failed, self.off_watch
+            link,
+            rig,
+            recorder,
+            self.watch,
+            self.polling,
+            self.looks,
+            self._failed,
+            self.off_watch,
+            self.procedure.expects_trip,
         )
         rig.switched = self._switched
 
@@ -215,6 +227,8 @@ class Conduct:
             self._look()
             self.intake.take_in()
             waits = self._waits_on() or self._waits_for_off(moves)
+            if not waits:
+                self._repeating.look(moves)
             now = self.recorder.now()
             # In the record's time: that of the plan, and what was waited for until now.
             due = math.inf if waits else (moves[0].time if moves else self.plan.duration) + self.held
@@ -227,6 +241,7 @@ class Conduct:
                 move = moves.popleft()
                 if self._overtaken(move, moves, now):
                     continue
+                self._repeating.moved(move)
                 # The step of a move that is handed over ahead of its time begins with it, when it is done.
                 self._do(move, zero + due)
                 continue
@@ -412,7 +427,7 @@ class Conduct:
             *deviations_of(
                 self.late, self.left_out, self.intake.missed, self.clocks.notes, self.polling.periods
             ),
-            *([] if ended is Ended.COMPLETED else [f"the run ended early: {cause}"]),
+            *([f"the run ended early: {cause}"] if ended not in AS_REQUIRED else []),
         )
         return RunOutcome(
             folder,

@@ -1,7 +1,8 @@
-"""What a run may wait for between two segments: a key at the terminal, or a trigger from outside.
+"""What a run may wait for between two segments, and what may end a repeating: a key, or a trigger.
 
-A key is the Enter key, or a line on standard input. A trigger is the signal SIGUSR1 to the run's process,
-which any program or script on the computer can send; the supplies' own trigger inputs are not used.
+A key is the Enter key, or a line on standard input, or a program's call. A trigger is the signal SIGUSR1 to
+the run's process, which any program or script on the computer can send; the supplies' own trigger inputs are
+not used.
 """
 
 from __future__ import annotations
@@ -31,10 +32,13 @@ COMES = {"trigger": EventKind.TRIGGER_COMES, "key": EventKind.KEY_COMES}
 
 
 class Triggers:
-    """Says whether what a run waits for has come. What came before the run began to wait does not count."""
+    """Says whether what a run waits for, or what ends a repeating, has come. What came before the run began
+    to wait does not count.
+    """
 
     def __init__(self) -> None:
         self._triggered = False
+        self._pressed = False
 
     def how(self, source: Source) -> str:
         """What a person or a program has to do, for people."""
@@ -45,16 +49,21 @@ class Triggers:
         if source == "trigger":
             self._triggered = False
         else:
+            self._pressed = False
             self._line()
 
     def arrived(self, source: Source) -> bool:
         """Whether it has come; returns at once."""
         if source == "trigger":
             return self._triggered
-        return self._line()
+        return self._line() or self._pressed
+
+    def press(self) -> None:
+        """The key comes, by a program: from any thread."""
+        self._pressed = True
 
     def trigger(self) -> None:
-        """The trigger comes."""
+        """The trigger comes, by a program: from any thread."""
         self._triggered = True
 
     def _line(self) -> bool:

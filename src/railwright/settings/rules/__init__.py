@@ -23,6 +23,7 @@ from railwright.settings.rules import (
     shapes,
     stability,
     stops,
+    trips,
     voltage,
 )
 
@@ -98,6 +99,7 @@ RULES: tuple[Rule[Context], ...] = (
     shapes.interruption_high_impedance,
     shapes.edge_at_end,
     shapes.trigger_assumed,
+    shapes.repeated_at_most,
     shapes.recording_recognised,
     shapes.standard_from_memory,
     shapes.standard_leaves_open,
@@ -111,6 +113,11 @@ RULES: tuple[Rule[Context], ...] = (
     requirements.step_too_short,
     requirements.threshold_not_crossed,
     requirements.recorded_too_fast,
+    trips.trip_not_armed,
+    trips.trip_status_slow,
+    trips.trip_step_short,
+    trips.trip_ends_run,
+    trips.trip_leaves_out,
     stops.stop_out_of_reach,
     stops.stop_in_normal,
     stops.stop_unseen,

@@ -14,7 +14,7 @@ from railwright.documents.standard_tests import choice_of, figures_of, pieces_of
 from railwright.plan.timeline import Action, StandardTurn
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, Piece, flat
 from railwright.waveforms.standards import TESTS, open_choices
@@ -201,6 +201,26 @@ def trigger_assumed(context: Context) -> Outcome:
         return
 
 
+@rule("repeated-at-most", Severity.NOTE)
+def repeated_at_most(context: Context) -> Outcome:
+    """A shape is repeated until something happens; the check takes the most turns that may be played."""
+    for each in context.timeline.repeated:
+        span = context.timeline.spans[each.step]
+        yield Hit(
+            ", ".join(span.inputs),
+            ("procedure", *each.path),
+            state(
+                "'{step}' is repeated until {ended_by}: {turns} times at most, {length} in all; checked as "
+                "if that did not come before",
+                step=span.name,
+                turns=len(each.ends),
+                length=(each.ends[-1] - each.begin, "s"),
+                ended_by=each.until.words,
+            ),
+            "give 'at_most' no more than device and bench bear",
+        )
+
+
 @rule("recording-recognised", Severity.NOTE)
 def recording_recognised(context: Context) -> Outcome:
     """A recording is played; its separators, columns and units were recognised, or taken for granted."""
@@ -267,7 +287,7 @@ def standard_leaves_open(context: Context) -> Outcome:
             )
 
 
-@rule("standard-repeated-less", Severity.CAUTION, on_sheet=False)
+@rule("standard-repeated-less", Severity.CAUTION, on_sheet=False, worst=least("count", over="least"))
 def standard_repeated_less(context: Context) -> Outcome:
     """A standard's test is played less often, or sooner after the one before, than the standard asks."""
     turns: dict[tuple[int, str], list[StandardTurn]] = {}

@@ -1,0 +1,213 @@
+"""Whether two records of one quantity contradict each other: they differ by more than both may be off.
+
+Both may be right as long as every value of the one can stand beside some value of the other: a reading is
+a mean over an aperture that ended within an update interval, samples see nothing between them, and clocks
+differ within a bound. So the range of a few values in a row is held against the range of all that the other
+record shows at any instant that they may speak of, each widened by the bounds of its errors. Ranges that do
+not meet contradict each other, whatever the true course was. What is shorter than three values of the slower
+record can have fallen between those of the other, and is none.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from railwright.evaluation.outcome import Contradiction
+from railwright.evaluation.views import EXACT, Case, RecordSource, energised
+from railwright.measures.measure import Channel
+from railwright.measures.outcome import CannotMeasure
+from railwright.measures.signal import Array, Signal, View
+from railwright.measures.uncertainty import student_factor
+from railwright.traces import VOLTAGES
+
+QUANTITIES: tuple[Channel, ...] = ("voltage", "current")
+
+FALSE_ALARM = 1e-3
+"""Probability that noise alone makes two records contradict each other, and that a bound which is itself in
+doubt was too small.
+"""
+
+FEWEST = 3
+"""Values in a row that must contradict: an event that falls between two values of the other record reaches
+into two at most.
+"""
+
+MISSING = 3.0
+"""Values farther apart than so many usual intervals have others missing between them."""
+
+
+def contradictions(case: Case, sources: Sequence[RecordSource]) -> tuple[Contradiction, ...]:
+    """Of each input and quantity the worst contradiction between every two of the records.
+
+    sources: all on the run's time base. Compared is the time in which the input was switched on: an output
+    that is off may be disconnected from what a recorder sees.
+    """
+    known = [source for source in sources if source.record.origin not in EXACT]
+    found = (
+        _between(case, first, second, name, quantity)
+        for first, second in combinations(known, 2)
+        for name in first.record.traces
+        if name in second.record.traces
+        for quantity in QUANTITIES
+    )
+    return tuple(each for each in found if each is not None)
+
+
+def _between(
+    case: Case, first: RecordSource, second: RecordSource, name: str, quantity: Channel
+) -> Contradiction | None:
+    """The worst contradiction between two records of an input's quantity; None: there is none."""
+    try:
+        one, other = _shown(first, second, name, quantity), _shown(second, first, name, quantity)
+    except CannotMeasure:
+        # What the documents do not say enough of cannot be compared.
+        return None
+    slower, faster = (one, other) if one.interval >= other.interval else (other, one)
+    found = [each for on, off in energised(case, name) for each in _disjoint(slower, faster, on, off)]
+    if not found:
+        return None
+    worst = max(found, key=lambda each: each.apart)
+    shown = {slower.source: worst.slower, faster.source: worst.faster}
+    return Contradiction(
+        name,
+        quantity,
+        (first.name, second.name),
+        (shown[first.name], shown[second.name]),
+        worst.bound,
+        worst.at,
+        min(each.at for each in found),
+        max(each.at for each in found),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shown:
+    """What a record shows of a quantity: values, the bounds of their errors, shapes (n,), and how far from
+    its time a value's instant, or any part of its aperture, may lie [s]. interval: the usual one [s].
+    """
+
+    source: str
+    time: Array
+    values: Array
+    error: Array
+    reach: float
+    interval: float
+
+
+def _shown(source: RecordSource, beside: RecordSource, name: str, quantity: Channel) -> _Shown:
+    """What a source shows of an input, a voltage at the end of the lead where it was measured by the source
+    that is not the run's own. CannotMeasure where it does not, or its errors are not known.
+    """
+    traces, model = source.record.traces[name], source.models.get(name)
+    if model is None:
+        raise CannotMeasure(f"the record holds nothing of '{name}'")
+    recorder = beside if model.averages else source
+    at_connector = VOLTAGES[0] in recorder.record.traces[name].columns
+    view = View(traces, model, -math.inf, math.inf, at="connector" if at_connector else "terminals")
+    signal = view.voltage() if quantity == "voltage" else view.current()
+    if quantity == "voltage" and model.drop[1] > 0.0 and _carried(view):
+        signal = _conducting(view, signal)
+    if signal.time.size < FEWEST:
+        raise CannotMeasure(f"the record holds {signal.time.size} values")
+    reach = math.inf
+    if model.update is not None:
+        reach = view.timing()[2] / 2.0 + view.shift()[1]
+    interval = float(np.median(np.diff(signal.time)))
+    return _Shown(source.name, signal.time, signal.values, _largest_error(signal), reach, interval)
+
+
+def _carried(view: View) -> bool:
+    """Whether the voltage was measured at the lead's other end."""
+    return VOLTAGES[view.at == "terminals"] not in view.traces.columns
+
+
+def _conducting(view: View, voltage: Signal) -> Signal:
+    """The voltage while the diode in the lead surely conducts: where it blocks, its ends are two things."""
+    current = view.current()
+    if current.time.size != voltage.time.size:
+        raise CannotMeasure("voltage and current were not recorded together")
+    return voltage.take(np.flatnonzero(current.values > _largest_error(current)))
+
+
+def _largest_error(signal: Signal) -> Array:
+    """By how much each value can be off: all bounds added up, and what noise does to the most distant one."""
+    probability = 1.0 - FALSE_ALARM / 2.0
+    error = np.zeros(signal.values.size)
+    for each in signal.systematic:
+        error += np.abs(each.shape) * student_factor(each.degrees, probability)
+    farthest = NormalDist().inv_cdf(1.0 - FALSE_ALARM / 2.0 / signal.values.size)
+    return error + farthest * signal.noise
+
+
+@dataclass(frozen=True, slots=True)
+class _Apart:
+    """Where two records' ranges do not meet: when [s], by how much, what each shows, and the bound."""
+
+    at: float
+    apart: float
+    slower: float
+    faster: float
+    bound: float
+
+
+def _disjoint(slower: _Shown, faster: _Shown, on: float, off: float) -> Iterator[_Apart]:
+    """Where some values in a row of the slower record lie beyond all that the faster one shows there."""
+    time, other = slower.time, faster.time
+    if not (math.isfinite(slower.reach) and math.isfinite(faster.reach)):
+        # Nobody knows how old a reading is: it may be of any instant at which the input was on.
+        rows, reach, around = np.array([time.size // 2]), float(time[-1] - time[0]), math.inf
+    else:
+        reach, around = slower.interval + faster.interval, slower.reach + faster.reach + faster.interval
+        rows = np.arange(time.size)
+    group = _window(time, time[rows] - reach, time[rows] + reach)
+    begin, end = time[group[0]] - around, time[group[1] - 1] + around
+    window = _window(other, begin, end)
+    inside = (begin >= on) & (end <= off) & (begin >= other[0]) & (end <= other[-1])
+    if math.isinf(around):
+        inside = np.ones(rows.size, dtype=np.bool_)
+    enough = (group[1] - group[0] >= FEWEST) & (window[1] - window[0] >= FEWEST)
+    missing = _missing(other, window, faster.interval) & math.isfinite(around)
+    chosen = np.flatnonzero(inside & enough & ~missing)
+    if not chosen.size:
+        return
+    group, window = group[:, chosen], window[:, chosen]
+    low, high = _extremes(slower, group)
+    least, most = _extremes(faster, window)
+    apart = np.maximum(low - most, least - high)
+    for place in np.flatnonzero(apart > 0.0):
+        own, theirs = slice(*group[:, place]), slice(*window[:, place])
+        yield _Apart(
+            float(time[rows[chosen[place]]]),
+            float(apart[place]),
+            float(np.median(slower.values[own])),
+            float(np.median(faster.values[theirs])),
+            float(np.max(slower.error[own]) + np.max(faster.error[theirs])),
+        )
+
+
+def _window(time: Array, begin: Array, end: Array) -> NDArray[np.intp]:
+    """First and one past the last index of the values between two times, shape (2, n)."""
+    return np.stack((np.searchsorted(time, begin, "left"), np.searchsorted(time, end, "right")))
+
+
+def _missing(time: Array, window: NDArray[np.intp], interval: float) -> NDArray[np.bool_]:
+    """Whether values are missing in a window of a record, or next to it. Shape (n,)."""
+    holes = np.concatenate(([0], np.cumsum(np.diff(time) > MISSING * interval)))
+    first, last = np.maximum(window[0] - 1, 0), np.minimum(window[1], time.size - 1)
+    found: NDArray[np.bool_] = holes[last] > holes[first]
+    return found
+
+
+def _extremes(shown: _Shown, window: NDArray[np.intp]) -> tuple[Array, Array]:
+    """The least and the most that any value of a window can stand for, shapes (n,)."""
+    places = window.T.ravel()
+    low = np.append(shown.values - shown.error, math.inf)
+    high = np.append(shown.values + shown.error, -math.inf)
+    return np.minimum.reduceat(low, places)[::2], np.maximum.reduceat(high, places)[::2]
