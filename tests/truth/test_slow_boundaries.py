@@ -99,7 +99,8 @@ def test_a_cell_leaves_its_limit(
     truth_table: TruthTable,
 ) -> None:
     """4.1 V are reached at an open-circuit voltage of 4.1 V - I R, which the curve has at 50 % and 125 % more
-    for every volt above 3.7 V; the charge up to there takes its time at I.
+    for every volt above 3.7 V; the charge up to there takes its time at I, and the rise and the output's
+    capacitor, 220 uF, some milliseconds before.
     """
     folder = case_documents("current-is-the-purpose", tmp_path)
     for name, edits in (
@@ -120,5 +121,5 @@ def test_a_cell_leaves_its_limit(
     full = 0.5 + 1.25 * (4.1 - amperes * ohms - 3.7)
     true = (full - charged / 100.0) * hours * 3600.0 / amperes
     left = [e.time for e in prediction.record.events if e.kind is EventKind.ENTERS_CV and e.time > 0.5]
-    truth_table.compare("leaves the limit at", [pytest.approx(true, rel=2e-3)], left, "s")
+    truth_table.compare("leaves the limit at", [pytest.approx(true, abs=8e-3)], left, "s")
     truth_table.compare("steps of the solver", Within(0, 1000), prediction.steps)
