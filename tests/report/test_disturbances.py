@@ -26,7 +26,7 @@ def segments(*given: str) -> str:
 
 
 def read(time, volts, span: Span) -> Record:
-    """A record of one step: voltage of `main` every 10 ms along straight lines (time, volts) from its start."""
+    """A record of one step: voltage of `main` every 10 ms along straight lines (time, volts)."""
     own = Span(span.name, span.kind, span.start + LATE, span.end + LATE, span.inputs)
     at = np.arange(0.0, span.end - span.start, EVERY) + 0.003
     values = np.interp(at, time, volts)

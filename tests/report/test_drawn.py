@@ -221,7 +221,7 @@ MORE = {
     ),
     "gates beside gates": (
         required("stops again", "turn_off_voltage", *BROWN_OUT, "between: 7.3 V .. 7.9 V")
-        + required("starts again and has a long name", "turn_on_voltage", *BROWN_OUT, "between: 8.2 V .. 8.6 V")
+        + required("starts again, by a long name", "turn_on_voltage", *BROWN_OUT, "between: 8.2 V .. 8.6 V")
         + required("highest", "high_state_level", *BROWN_OUT, "at_most: 12.5 V")
     ),
 }  # fmt: skip

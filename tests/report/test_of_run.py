@@ -31,8 +31,8 @@ def test_what_a_document_names_beside_it_is_hashed_like_the_documents(tmp_path: 
 
 
 def test_every_file_that_was_used_is_hashed(tmp_path: Path) -> None:
-    """Documents, the run's own log and readings, recordings, and the dialects that it spoke: by hashlib over the
-    files themselves. What comes of them (evaluations, the report) is not among them.
+    """Documents, the run's own log and readings, recordings, and the dialects that it spoke: by hashlib over
+    the files themselves. What comes of them (evaluations, the report) is not among them.
     """
     dialects = Path(railwright.dialects.__file__).parent
     spoken = hashlib.sha256((dialects / "channel-list.yaml").read_bytes()).hexdigest()
