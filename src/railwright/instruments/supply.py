@@ -191,11 +191,6 @@ class SupplyDriver(Conversation):
         """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""
         return self.put_together([OutputSetting(output, "output", False) for output in outputs], at)
 
-    @property
-    def can_link(self) -> bool:
-        """Whether it can be told to switch an output off when another one trips."""
-        return self.dialect.link is not None
-
     def link(self, output: str, sources: Sequence[str]) -> None:
         """Have an output switched off by the supply when one of `sources` trips, and ask it back."""
         channel, wanted = self._channels[output], sorted(self._channels[source] for source in sources)

@@ -109,12 +109,14 @@ def _surely_reached(view: View, near: Signal, reach: float) -> float:
     return _without_noise(inside)[0]
 
 
-def _stood(view: View, near: Signal) -> Signal:
+def _stood(view: View, near: Signal, what: str) -> Signal:
     """Sums of several outputs' readings, each the least within two updates: while one output takes over what
-    another carries, means over times that differ add up to what never flowed at once.
+    another carries, means over times that differ add up to what never flowed at once. Others as they are.
     """
     import numpy as np
 
+    if view.model.summed != what:
+        return near
     around = (view.model.update or 0.0) + view.interval
     first = np.searchsorted(near.time, near.time - around - 1e-9)
     last = np.searchsorted(near.time, near.time + around + 1e-9)
@@ -127,12 +129,13 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
 
     from railwright.measures.budget import Budget
 
-    aperture, late = view.timing()[2], view.shift()[1]
+    aperture = view.timing()[2]
     # A value belongs to the step where any part of its aperture may have lain in it.
+    reach = aperture / 2.0 + view.shift()[1]
     if view.model.exact:
         near = signal.within(view.begin, view.end)
     else:
-        near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
+        near = signal.between(view.begin - reach, view.end + reach)
     rest = _rest(view, near, what) if view.beside is not None else None
     covered(view, near, seen_elsewhere=rest is not None)
     place = int(np.argmax(near.values))
@@ -179,7 +182,7 @@ def _of_readings(
     highest, unseen = hidden(view, bound, unit, hides)
     needed = outlining_interval(update, view.every or view.interval, aperture)
     # What may be of the next step bounds the peak from above; it is none that was surely reached.
-    stood = _stood(view, near) if view.model.summed == what else near
+    stood = _stood(view, near, what)
     reached = min(value, _surely_reached(view, stood, aperture / 2.0 + view.shift()[1]))
     return budget.at_least(
         reached,

@@ -33,6 +33,11 @@ LEVELS, ROUNDED = 8, 0.01
 GRID_SAMPLES = 1 << 16
 """Of about so many of its samples the grid of a recording is looked at."""
 
+REACHED = 0.95
+"""Part of a bound that a 95 % interval of it alone covers: a bound that is reached more often than not is
+taken wider by that.
+"""
+
 FEW = 6
 """Outputs in parallel of which every order is looked at."""
 
@@ -230,7 +235,8 @@ class View:
     def voltage(self) -> Signal:
         """The voltage [V] where it is meant; carried over the lead where it was measured at its other end.
 
-        A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout.
+        A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout. Where
+        no current surely flows through it, the input may stand at what it was charged to before.
         """
         wanted = "voltage" if self.at == "connector" else "terminal_voltage"
         other = "terminal_voltage" if self.at == "connector" else "voltage"
@@ -256,14 +262,32 @@ class View:
         if most > least:
             half = np.full(measured.values.shape, sign * (most - least) / 2.0)
             parts.append(Systematic(f"diode in {self.model.lead_name}", half))
+        held = np.zeros(measured.values.shape)
+        if most > 0.0 and self.at == "connector":
+            held = self._held(measured, current)
+        if held.any():
+            reach = held / 2.0 / REACHED
+            parts.append(Systematic(f"diode in {self.model.lead_name} that may block", reach))
         return Signal(
             measured.time,
-            measured.values + sign * (resistance * current.values + (least + most) / 2.0),
+            measured.values + sign * (resistance * current.values + (least + most) / 2.0) + held / 2.0,
             tuple(parts),
             math.hypot(measured.noise, resistance * current.noise),
             measured.step,
             min(measured.noise_degrees, current.noise_degrees),
         )
+
+    def _held(self, measured: Signal, current: Signal) -> Array:
+        """By how much the connector may stand above what its side of a diode shows [V], shape (n,): that may
+        block where the current is zero within its errors, and the highest voltage before was its own.
+        """
+        error = np.full(current.values.shape, 4.0 * current.noise + current.step)
+        for each in current.systematic:
+            error += np.abs(each.shape)
+        highest = np.maximum.accumulate(measured.values)
+        above = highest - measured.values
+        visible = 8.0 * measured.noise + 2.0 * measured.step
+        return np.where((current.values <= error) & (above > visible), above, 0.0)
 
     def _signal(self, column: str, parts: Sequence[Part]) -> Signal:
         if column not in self.traces.columns:

@@ -72,6 +72,10 @@ def _level(view: View, *, high: bool) -> Measured:
         margin = view.timing()[2] / 2.0 + view.shift()[1]
         own = inside.between(view.begin + margin, view.end - margin)
         inside = own if own.time.size >= LEAST_VALUES else inside
+        # A reading that is handed over again says no more than it did: how often would be no matter of time.
+        new = np.flatnonzero(np.append(True, np.diff(inside.values) != 0.0))
+        again = (view.model.update or 0.0) > 1.5 * view.interval
+        inside = inside.take(new) if again and new.size >= LEAST_VALUES else inside
     largest = float(np.max(np.abs(inside.values)))
     least = max(LEAST_AMPLITUDE * largest, 8.0 * inside.noise + 2.0 * inside.step)
     levels = state_levels(inside.values, least)
@@ -84,7 +88,8 @@ def _level(view: View, *, high: bool) -> Measured:
     if levels.two_states:
         stays = _stays(view, inside.values, levels, high=high)
         if stays is None:
-            high, stays = not high, _stays(view, inside.values, levels, high=not high)
+            high = not high
+            stays = _stays(view, inside.values, levels, high=high)
         if stays is None:
             raise _passes(high=high)
         rivals = stays
@@ -98,7 +103,9 @@ def _level(view: View, *, high: bool) -> Measured:
         # Values on their way to or from the level lie in its bins as well, and pull the median.
         values = inside.values[chosen]
         steady = values[np.abs(values - level) <= 4.0 * inside.noise + 2.0 * inside.step]
-        budget.bounded("values beside the level", 2.0 * (level - float(np.median(steady))))
+        # Where none is steady, the level lies between values that are both on their way.
+        beside = 2.0 * abs(level - float(np.median(steady))) if steady.size else float(np.ptp(values))
+        budget.bounded("values beside the level", beside)
         budget.bounded("levels about as frequent", rivals)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"

@@ -76,6 +76,10 @@ def turn_on_voltage(view: View) -> Measured:
     return _turning(view, falling=False)
 
 
+JUMPS = 3.0
+"""The voltage jumps across a transition where it moves so many times as fast as on the ramp before it."""
+
+
 def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one past the last index of each run of True."""
     import numpy as np
@@ -222,7 +226,34 @@ def _way(
     slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
     residuals = known.values - at - slope * (known.time - instant)
     steep = abs(slope)
-    return _Way(at, steep * spread, steep * course, known, weights, residuals, probability)
+    instant_error = steep * spread
+    if view.model.averages:
+        instant_error = max(instant_error, _beside_jump(view, voltage, first, place, levels, at, steep))
+    return _Way(at, instant_error, steep * course, known, weights, residuals, probability)
+
+
+# Many: where the transition lies, and what is known of the voltage and the current beside it.
+def _beside_jump(
+    view: View,
+    voltage: Signal,
+    first: int,
+    place: int,
+    levels: tuple[float, float],
+    at: float,
+    steep: float,
+) -> float:
+    """How far from `at` [V] the voltage may have been where it does not go on with the ramp before the
+    transition, but jumps across it: as far as the readings around it lie; 0 where it goes on. steep: the
+    slope before it [V/s].
+    """
+    import numpy as np
+
+    across = voltage.values[max(0, first) : place + 2]
+    gaps = np.diff(voltage.time[max(0, first) : place + 2])
+    lead = sum(view.model.lead or ()) / 2.0 * abs(levels[1] - levels[0])
+    visible = 4.0 * voltage.noise + 2.0 * voltage.step + lead
+    jumps = np.abs(np.diff(across)) - visible > JUMPS * steep * gaps
+    return float(np.max(np.abs(across - at))) if np.any(jumps) else 0.0
 
 
 def _probabilities(ways: Sequence[_Way]) -> list[float]:

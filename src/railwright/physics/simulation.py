@@ -87,9 +87,6 @@ class Simulation:
         for target, causes in circuit.linked_trips.items():
             for cause in causes:
                 switches[cause].append(target)
-        for branch in circuit.branches:
-            if len(branch.outputs) > 1:
-                switches[branch.name].append(branch.name)
         self._switches = {cause: tuple(targets) for cause, targets in switches.items() if targets}
         linked = {*self._switches, *(t for targets in self._switches.values() for t in targets)}
         self._linked = [player for name, player in self._players.items() if name in linked]
@@ -255,11 +252,13 @@ class Simulation:
                     player.play(first, stop_at_trip=False)
                 elif stop:
                     causes.append(player.branch.name)
-            for target in {target for cause in causes for target in self._switches[cause]}:
+            delays: dict[str, float] = {}
+            for cause in causes:
+                for target in self._switches[cause]:
+                    delay = self.circuit.later_by.get((target, cause), self.circuit.linked_delay)
+                    delays[target] = min(delay, delays.get(target, delay))
+            for target, delay in delays.items():
                 self._order += 1
-                delay = self.circuit.linked_delay
-                if target not in causes:
-                    delay = self.circuit.later_by.get(target, delay)
                 action = (first + delay, self._order, -1, layout.TRIP_LINKED, 0.0, 0.0)
                 insort(self._players[target].pending, action)
 

@@ -91,6 +91,8 @@ def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:
         for _ in range(listing.count):
             for voltage, dwell in zip(points.voltages.tolist(), points.dwells.tolist(), strict=True):
                 over = dwell if points.between == "line" else 0.0
-                actions.append(Action(now, "line", listing.input, voltage, over, step=listing.step))
+                actions.append(
+                    Action(now, "line", listing.input, voltage, over, step=listing.step, listed=True)
+                )
                 now += dwell
     return with_actions(timeline, instead)

@@ -16,11 +16,12 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.coupling import OutputAction, all_changes
+from railwright.plan.linking import program_takes
 from railwright.plan.required_trip import ends
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Action, Timeline, timeline_of
-from railwright.rehearsal.circuit import build_circuit, linked_by_host, output_errors
+from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
@@ -101,7 +102,8 @@ def rehearse(
     if (found := ends(procedure, spans, advance.events)) is not None:
         trip, position = found
         at = trip.event.time
-        off = at + max(linked_by_host(documents, set_points, name) for name in set_points)
+        every, cause = procedure.record.every, set_points[trip.input]
+        off = at + max(program_takes(feed, cause, documents.bench, every) for feed in set_points.values())
         advance, again = play(_off_at(timeline, at, off, tuple(set_points)), off + tail)
         steps += again
         spans = (*spans[:position], replace(spans[position], end=at, whole=False))
@@ -134,12 +136,14 @@ def tell(
     """Tell every output its limits and what it will do when, each with its own errors.
 
     Outputs whose set points the bench couples move with each other, whatever they feed. Jumps are played at
-    the highest slew that the outputs can be programmed to, as a run tells them to.
+    the highest slew that the outputs can be programmed to, as a run tells them to, and lines at the slew that
+    takes them from where the procedure has the set point before, wherever it is.
     """
+    slewest: dict[str, float] = {}
     for feed in set_points.values():
         slews = slew_range(feed, bench)
         for points in feed.outputs:
-            fastest = slews[1] * points.share if slews else math.inf
+            fastest = slewest[points.output] = slews[1] * points.share if slews else math.inf
             own = errors[points.output]
             simulation.set(
                 points.output,
@@ -162,21 +166,23 @@ def tell(
             asked = errors[points.output].limit(points.current_limit * part)
             simulation.set(points.output, at=limit.time, current_limit=asked)
     for change in all_changes(bench, set_points, timeline):
-        _act(simulation, change, errors)
+        _act(simulation, change, errors, slewest[change.output])
 
 
-def _act(simulation: Simulation, change: OutputAction, errors: Mapping[str, SetErrors]) -> None:
+def _act(
+    simulation: Simulation, change: OutputAction, errors: Mapping[str, SetErrors], fastest: float
+) -> None:
     output, at = change.output, change.time
     if change.kind == "off":
         simulation.set(output, at=at, on=False)
         return
     voltage = errors[output].voltage(change.voltage)
-    if change.kind == "on":
-        simulation.set(output, at=at, on=True, voltage=voltage)
-    elif change.over > 0.0:
+    if change.over > 0.0 and change.slew == 0.0:
         simulation.set(output, at=at, line=(voltage, change.over))
-    else:
-        simulation.set(output, at=at, voltage=voltage)
+        return
+    slew = change.slew if change.over > 0.0 else fastest
+    on = True if change.kind == "on" else None
+    simulation.set(output, at=at, rise=slew, fall=slew, on=on, voltage=voltage)
 
 
 def _traces(samples: PlayedSamples) -> Traces:

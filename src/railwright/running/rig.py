@@ -11,6 +11,7 @@ from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
+from railwright.plan.linking import own_links
 from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
@@ -21,6 +22,7 @@ from railwright.traces import EventKind, Mode
 Failed = Callable[[InstrumentError], None]
 
 LINKED = EventKind.TRIPS_LINKED.trip
+"""A trip that follows another: of a group of outputs the other one says why."""
 
 MODE_RANK = {Mode.OFF: 0, Mode.CV: 1, Mode.CP: 2, Mode.CC: 3, Mode.TRIPPED: 4}
 """Of a group of outputs the one that is worst off speaks for all."""
@@ -266,24 +268,11 @@ class Rig:
     def _outputs_of(self, name: str) -> tuple[OutputName, ...]:
         return tuple(output.output for output in self.set_points[name].outputs)
 
-    def links(self) -> list[tuple[OutputName, tuple[OutputName, ...]]]:
-        """(output, outputs of the same supply whose trip switches it off), as far as supplies link by
+    def links(self) -> Mapping[OutputName, tuple[OutputName, ...]]:
+        """Output -> the outputs of its supply whose trip switches it off, as far as supplies link by
         themselves.
         """
-        found = []
-        for feed in self.set_points.values():
-            for output in feed.outputs:
-                supply = output.output.supply
-                sources = tuple(
-                    own
-                    for source in feed.trips_when
-                    if source in self.set_points
-                    for own in self._outputs_of(source)
-                    if own.supply == supply
-                )
-                if sources and self.supplies[supply].can_link:
-                    found.append((output.output, sources))
-        return found
+        return own_links(self.set_points, self.bench)
 
     def _middle(self, answers: Sequence[Answer]) -> float:
         """The instant a command took hold: the middle of its first exchange. Keeps how exactly that is known:

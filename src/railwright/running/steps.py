@@ -47,9 +47,13 @@ class Steps:
             self._begin(following.start + self.held)
 
     def moved(self, move: Move, done: float) -> None:
-        """A move was done: its step has begun by then."""
+        """A move was done: its step has begun by then; on time where the move comes later in it, such as the
+        first of a line's stairs, which the outputs are handed before the step begins.
+        """
         while self._here < move.step:
-            self._begin(done)
+            planned = self._spans[self._here + 1].start
+            first = self._here + 1 == move.step and move.time <= planned + ROUNDING
+            self._begin(done if first else min(done, planned + self.held))
         if move.kind != "off" and self._spans[move.step].points:
             self._points.append((move.voltage, done))
 
