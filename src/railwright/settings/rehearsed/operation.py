@@ -238,6 +238,8 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
     for action, following in zip_longest(actions, actions[1:]):
         span = timeline.spans[action.step]
         before, level = level, 0.0 if action.kind == "off" else action.voltage
+        if action.step >= len(rehearsed.record.spans):
+            return  # a required trip comes before it
         played = rehearsed.record.spans[action.step]
         if played.left_out or played.late:
             continue
