@@ -119,14 +119,19 @@ def test_an_enlarged_edge_shows_the_edge_also_where_few_samples_tell_it(overlay:
     """A ramp of 12 ms to 12 V after 50 ms of nothing: two samples. All of it is in the enlarged view."""
     span = overlay.base.span("first power")
     assert overlay.rehearsal is not None
-    time = span.start - lay.rehearsal_offset(overlay, span) + np.array([0.0, 0.05, 0.062, 0.15, 0.211])
-    volts, amperes = np.array([0.0, 0.0, 12.0, 12.0, 12.0]), np.array([0.0, 0.0, 0.12, 0.12, 0.12])
-    mode = np.ones(5)
-    sparse = Traces(time, {"voltage": volts, "terminal_voltage": volts, "current": amperes, "mode": mode})
-    rehearsal = replace(overlay.rehearsal, traces={**overlay.rehearsal.traces, "main": sparse})
+    at = np.array([0.0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.062, 0.15, 0.18, 0.211])
+    up = np.array([0.0] * 6 + [1.0] * 4)
+    time = span.start - lay.rehearsal_offset(overlay, span) + at
+    columns = {
+        "voltage": 12.0 * up,
+        "terminal_voltage": 12.0 * up,
+        "current": 0.12 * up,
+        "mode": 0.0 * up + 1.0,
+    }
+    rehearsal = replace(overlay.rehearsal, traces={"main": Traces(time, columns)})
     figure = drawn(Overlay(rehearsal, None, (), (), overlay.set_points, overlay.inputs), "first power")
     enlarged = [axes for axes in figure.axes if axes.get_title(loc="left") == "enlarged"]
-    assert enlarged
+    assert len(enlarged) == 1
     left, right = enlarged[0].get_xlim()
     low, high = enlarged[0].get_ylim()
     assert left <= 0.05
@@ -138,9 +143,8 @@ def test_an_enlarged_edge_shows_the_edge_also_where_few_samples_tell_it(overlay:
 def test_the_edge_as_it_was_recorded_is_in_the_enlarged_view_too(overlay: Overlay) -> None:
     """A device that takes twice as long on the bench as rehearsed."""
     span = overlay.base.span("first power")
-    rehearsed = lay.settling(
-        replace(overlay, measured=None, external=()), overlay.base.span("first power"), "main"
-    )
+    alone = replace(overlay, measured=None, external=())
+    rehearsed = lay.settling(alone, alone.base.span("first power"), "main")
     assert rehearsed is not None
     external = overlay.external[0]
     trace = external.traces["main"]
@@ -221,7 +225,7 @@ MORE = {
     ),
     "gates beside gates": (
         required("stops again", "turn_off_voltage", *BROWN_OUT, "between: 7.3 V .. 7.9 V")
-        + required("starts again, by a long name", "turn_on_voltage", *BROWN_OUT, "between: 8.2 V .. 8.6 V")
+        + required("starts again by a long name", "turn_on_voltage", *BROWN_OUT, "between: 8.2 V .. 8.6 V")
         + required("highest", "high_state_level", *BROWN_OUT, "at_most: 12.5 V")
     ),
 }  # fmt: skip

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from railwright.cli.assumptions import ASSUMED
 from railwright.cli.console import SEVERITY_MARKS, table
 from railwright.quantities import show
-from railwright.settings.all_rules import all_rules
+from railwright.settings.all_rules import known_of
 from railwright.settings.findings import Finding, Ranking, Reason
 from railwright.settings.merged import FigureRange, MergedFindings, merge
 
@@ -34,13 +34,13 @@ def findings_table(findings: Sequence[Finding]) -> Table:
     """Severity, about what, and below each other: rule, reason, remedy, place. Findings that differ only in
     figures and names are one row: how many, between which figures, and the worst.
     """
-    rows = [_finding_row(each) for each in merge(findings, rankings())]
+    rows = [_finding_row(each) for each in merge(findings, rankings(findings))]
     return table("Findings", ("Severity", "About", "Finding"), rows)
 
 
-def rankings() -> dict[str, Ranking | None]:
-    """Which of several findings of a rule is the worst, by its id."""
-    return {each.id: each.worst for each in all_rules()}
+def rankings(findings: Iterable[Finding]) -> dict[str, Ranking | None]:
+    """Which of several findings of each of these rules is the worst, by its id."""
+    return {rule: known.worst for rule, known in known_of(each.rule for each in findings).items()}
 
 
 def _finding_row(merged: MergedFindings) -> tuple[str, str, str]:

@@ -47,11 +47,12 @@ def print_summary(out: Console, procedure: Path, checked: Checked, verdict: str,
     findings, width = checked.settings.findings, out.width
     stops = [each for each in findings if each.severity is Severity.STOP]
     cautions = [each for each in findings if each.severity is Severity.CAUTION]
+    kinds = by_kind(cautions, rankings(cautions))
     parts = [
         _Part(tuple(_broken(f"{procedure}: {summary(findings)}. {verdict}", width)), keep=True),
         _Part(_settings(checked, width), 1),
         _Part(tuple(_stops(stops, width)), keep=True),
-        _Part(tuple(_cut(_one_line(kind), width) for kind in by_kind(cautions, rankings())), keep=True),
+        _Part(tuple(_cut(_one_line(kind), width) for kind in kinds), keep=True),
         _Part(_notes(findings, width), 2),
         _Part(_measured(checked, width), 3),
         _Part(_assumed(checked, width), 4),
@@ -90,7 +91,7 @@ def _fitted(parts: Sequence[_Part], most: int | None, width: int) -> list[str]:
 def _stops(stops: Sequence[Finding], width: int) -> list[str]:
     """Every stop: the worst of each kind with its remedy and its place, of the others what and where."""
     lines: list[str] = []
-    for merged in merge(stops, rankings()):
+    for merged in merge(stops, rankings(stops)):
         worst = merged.worst
         mark = SEVERITY_MARKS[worst.severity]
         lines += _broken(f"{mark}  {worst.rule}: {worst.about}: {worst.why}", width)

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
-
 from railwright.documents.bench import Output
-from railwright.physics.output_stage import OPP_RESPONSE, OutputFigures, reference_rise
+from railwright.physics.output_stage import OPP_RESPONSE, OutputFigures
 
 CROWBAR = 50e-3
 """Resistance of a crowbar of which a document says only that it is there [Ω] (declared)."""
@@ -49,14 +47,3 @@ def output_figures(output: Output) -> OutputFigures:
         opp_response=output.opp.response if output.opp else None,
         crowbar=_crowbar(output),
     )
-
-
-def fastest_reference(output: Output) -> float | None:
-    """The fastest that the output's reference moves upwards [V/s], whatever slope is set: more than its rated
-    rise where the current rating holds that back; None: unknown.
-    """
-    if output.rise is None or output.output_capacitance is None:
-        return None if output.rise is None else 0.8 * output.voltage.high / output.rise
-    power = math.inf if output.power is None else output.power
-    volts, amperes = output.voltage.high, output.current.high
-    return reference_rise(volts, amperes, power, output.output_capacitance, output.rise)

@@ -103,7 +103,9 @@ def _level(view: View, *, high: bool) -> Measured:
         # Values on their way to or from the level lie in its bins as well, and pull the median.
         values = inside.values[chosen]
         steady = values[np.abs(values - level) <= 4.0 * inside.noise + 2.0 * inside.step]
-        budget.bounded("values beside the level", 2.0 * (level - float(np.median(steady))))
+        # Where none is steady, the level lies between values that are both on their way.
+        beside = 2.0 * abs(level - float(np.median(steady))) if steady.size else float(np.ptp(values))
+        budget.bounded("values beside the level", beside)
         budget.bounded("levels about as frequent", rivals)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"

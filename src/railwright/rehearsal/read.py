@@ -12,8 +12,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
+from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed, SetPoints
-from railwright.plan.stairs import exchange_of, looks_per_reading
+from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
 from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters
 
@@ -44,7 +45,7 @@ def as_read(record: Record, bench: Bench, set_points: SetPoints, timeline: Timel
         for name, traces in record.traces.items()
         if name in set_points and traces.time.size > 1
     }
-    look = every / looks_per_reading(every)
+    look = look_interval(every)
     seen, gap = [*_events(timeline)], look
     for name in traces:
         answer = exchange_of(set_points[name].names, bench)

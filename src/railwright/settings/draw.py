@@ -12,7 +12,6 @@ from railwright.documents.fixture import Fixture
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
-from railwright.physics.loads.law import Ascent
 from railwright.quantities import Uncertain
 
 GATE = ("starts_at", "stops_at")
@@ -76,28 +75,18 @@ class _Part:
         currents = [float(law(voltage, 0.0, corner, states, flags)) for corner in self.corners]
         return Bounds(min(currents), max(currents))
 
-    def at_least(self, voltage: float, risen: Ascent) -> float:
-        """Least current at a voltage to which it has just risen [A]."""
-        least = getattr(self.kind.equations, "at_least", None)
-        if least is None:
-            return max(0.0, self.current(voltage).low)
-        return max(0.0, min(float(least(voltage, risen, corner)) for corner in self.corners))
-
 
 class LoadModel:
     """The load of one input, with a capacitor that a fixture adds to it.
 
     known: False where a part's steady draw needs a rehearsal to be told. settled: False where a part draws
     another current until it has settled (a lamp, a motor), so that only a rehearsal tells how long an input
-    takes to charge. waits: True where a part draws something else at once than once it has settled.
-    moves: True where what it draws at a voltage changes with what has flowed (a cell). series_resistance:
-    the largest of its capacitors [Ω].
+    takes to charge. moves: True where what it draws at a voltage changes with what has flowed (a cell).
     """
 
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
         self.known = self.settled = True
         self.moves = any("charge" in KINDS[entry.kind].states for entry in wanted.load)
-        self.waits = False
         self.converters: list[Converter] = []
         self._parts: list[_Part] = []
         self._marks: list[float] = []
@@ -116,7 +105,6 @@ class LoadModel:
                 if not hasattr(kind.equations, "draws"):
                     self.known = False
                     continue
-            self.waits = self.waits or hasattr(kind.equations, "at_least")
             if isinstance(parameters, Converter):
                 self.converters.append(parameters)
             given = parameters.uncertain()
@@ -129,9 +117,6 @@ class LoadModel:
                     self._marks += [value.low, value.low * (1 + 1e-9), value.high, value.high * (1 + 1e-9)]
         added = fixture.capacitor if fixture else None
         capacities = [bank.capacitance for bank in banks] + ([added.capacitance] if added else [])
-        resistances = [bank.esr.high if bank.esr is not None else bank.assumed["esr"][0] for bank in banks]
-        resistances += [added.esr.high] if added is not None and added.esr is not None else []
-        self.series_resistance = max(resistances, default=0.0)
         self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
 
     def current(self, voltage: float, came_from: float = math.inf) -> Bounds | None:
@@ -162,14 +147,7 @@ class LoadModel:
         found = [(volts, self.current(volts * (1 + 1e-9))) for volts in stops]
         return [(volts, drawn.high) for volts, drawn in found if drawn is not None]
 
-    def at_least(self, voltage: float, risen: Ascent) -> float:
-        """The least current at the connector [A] at a voltage to which it has just risen [V]: a converter may
-        not have started yet, a winding carries no more than it did, and a cell takes what is left between the
-        voltage and its own.
-        """
-        return sum(part.at_least(voltage, risen) for part in self._parts)
-
-    def looks(self, low: float, high: float) -> list[float]:
+    def _looks(self, low: float, high: float) -> list[float]:
         """Voltages worth a look between two ends: a grid, and both sides of every threshold."""
         grid = {low + (high - low) * index / _LOOKS for index in range(_LOOKS + 1)}
         return sorted(grid | {mark for mark in self._marks if low <= mark <= high})
@@ -184,7 +162,7 @@ class LoadModel:
         if seen is not None:
             return seen
         least, greatest, where = float("inf"), float("-inf"), high
-        for voltage in self.looks(low, high):
+        for voltage in self._looks(low, high):
             bounds = self.current(voltage, came_from)
             if bounds is None:
                 return None
@@ -199,7 +177,7 @@ class LoadModel:
         """
         if self.moves or not self.known:
             return below
-        looks = [0.0, *self.looks(min(1e-3, below), below)]
+        looks = [0.0, *self._looks(min(1e-3, below), below)]
         least = {voltage: bounds.low for voltage in looks[1:] if (bounds := self.current(voltage))}
         least[0.0] = 0.0
         low = max(voltage for voltage in looks if least.get(voltage, math.inf) <= current)
@@ -216,7 +194,7 @@ class LoadModel:
         Zero or less where it never falls; None where it is not known.
         """
         steepest, where = float("-inf"), high
-        for voltage in self.looks(low, high):
+        for voltage in self._looks(low, high):
             step = _NEAR * max(abs(voltage), _NEAR_ZERO)
             here, above = self.current(voltage), self.current(voltage + step)
             if here is None or above is None:
@@ -265,7 +243,7 @@ class LoadModel:
             return time
         course = self._courses.get(key)
         if course is None:
-            looks = [(voltage, drawn(voltage)) for voltage in self.looks(start, stop)]
+            looks = [(voltage, drawn(voltage)) for voltage in self._looks(start, stop)]
             course = self._courses[key] = list(_pieces(looks, drawn))
         time = math.inf
         if max(look[1] for piece in course for look in piece) < limit:

@@ -15,7 +15,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from railwright.physics.loads.law import Ascent, Examples, LoadKind, LoadParameters
+from railwright.physics.loads.law import Examples, LoadKind, LoadParameters
 from railwright.quantities import Dimension, Uncertain
 
 REST = 1e-4
@@ -113,11 +113,6 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     speed = (p[1] * v / p[0] - against) / (p[1] ** 2 / p[0] + p[5])
     turning = (v - p[1] * speed) / p[0]
     return turning, turning
-
-
-def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
-    """What its winding carried before: its inductance lets it change only slowly [A]."""
-    return draws(risen.start, p)[0] if risen.start > 0.0 else 0.0
 
 
 def examples(volts: float, amperes: float) -> Examples:

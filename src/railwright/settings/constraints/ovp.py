@@ -5,14 +5,10 @@ from __future__ import annotations
 import math
 
 from railwright.quantities import show, state
-from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
 from railwright.settings.context import FedInput
 
 ABOVE_WITHSTAND = "ovp-above-withstand"
-
-HALVINGS = 30
-"""Halvings of an OVP level's range: to a part in 10^9, which the grid then settles."""
 
 
 def facts(source: FedInput, limit: float | None) -> Facts:
@@ -21,7 +17,7 @@ def facts(source: FedInput, limit: float | None) -> Facts:
     limit [A]: the current limit, which the drop on a sensed lead hangs on; None: there is none, and the drop
     is left out.
     """
-    yield from borne(source, limit)
+    yield from borne(source)
     yield from played(source, limit)
     yield from range_of(source).ends()
 
@@ -70,12 +66,12 @@ def played(source: FedInput, limit: float | None) -> Facts:
     )
 
 
-def borne(source: FedInput, limit: float | None) -> Facts:
+def borne(source: FedInput) -> Facts:
     """With its error it lets nothing stand that the input does not withstand for any time, nor, while it
     acts, for as long as that lasts.
     """
     yield from _standing(source)
-    yield from _while_acting(source, limit)
+    yield from _while_acting(source)
 
 
 def _standing(source: FedInput) -> Facts:
@@ -118,35 +114,22 @@ def _standing(source: FedInput) -> Facts:
     )
 
 
-def _while_acting(source: FedInput, limit: float | None) -> Facts:
-    wrong = source.ovp_error or 0.0
-    overshoot = source.ovp_overshoot(source.input.withstands_always or source.reach, limit)
+def _while_acting(source: FedInput) -> Facts:
+    overshoot, wrong = source.ovp_overshoot, source.ovp_error or 0.0
     if overshoot is None and all(output.ovp for output in source.rows):
         path, check = (*source.at_output, "ovp", "response"), "how far it may rise past the level"
-        yield Missing(
-            path, "response of the OVP, or rise or capacitance of the output", ABOVE_WITHSTAND, check
-        )
+        yield Missing(path, "response of the OVP, or rise of the output", ABOVE_WITHSTAND, check)
     if overshoot is None:
         return
     most, long = _withstood_for(source, lasting(source, overshoot))
     if math.isinf(most):
         return
 
-    def past(level: float) -> float:
-        above = source.ovp_overshoot(level + wrong, limit) or 0.0
-        return above - source.ovp_drop(level + wrong, limit)
-
-    def holds(level: float) -> bool:
-        return level + wrong + past(level) <= most * (1.0 + EXACT)
-
-    end = -figures.least(lambda value: holds(-value), wrong - most, 0.0, HALVINGS) if holds(0.0) else 0.0
-    overshoot = past(end)
-
     yield Constraint(
         "brief",
         "high",
-        end,
-        holds,
+        most - wrong - overshoot,
+        lambda level: level + wrong + overshoot <= most * (1.0 + EXACT),
         state(
             "the input withstands {withstood}{long}, less OVP accuracy {accuracy} and overshoot while it "
             "responds {overshoot}",
@@ -156,16 +139,16 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
             overshoot=(overshoot, "V"),
         ),
         (*source.at_input, "withstands"),
-        lambda low: f"an input that withstands {show(low + wrong + past(low), 'V', 5)}{long}",
+        lambda low: f"an input that withstands {show(low + wrong + overshoot, 'V', 5)}{long}",
         ABOVE_WITHSTAND,
         lambda level: (
             state(
                 "the voltage may reach {highest} before the OVP acts; the input withstands {withstood}{long}",
-                highest=(level + wrong + past(level), "V"),
+                highest=(level + wrong + overshoot, "V"),
                 withstood=(most, "V"),
                 long=long,
             ),
-            f"set the OVP to {show(end, 'V')} or less",
+            f"set the OVP to {show(most - overshoot - wrong, 'V')} or less",
         ),
     )
 

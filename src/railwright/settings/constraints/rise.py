@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from railwright.documents.loader import Documents
-from railwright.measures.start_up_time import CURRENT_BAND, CURRENT_BAND_OF_LARGEST, VOLTAGE_BAND
 from railwright.quantities import show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, threshold
@@ -15,9 +14,8 @@ from railwright.settings.context import FedInput
 from railwright.settings.group import output_path
 from railwright.settings.rule import Path
 
-EXACTLY = 1.0 + EXACT
-FASTER, HALVINGS = 1e3, 50
-"""Rate, in parts of the one that is over just in time, above which none is looked for; and halvings of it."""
+REACHED = 0.98
+"""Part of the set voltage at which an input counts as up: as the start-up time has it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,69 +199,24 @@ def in_order(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
 
 
 def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Constraint]:
-    """A start-up time that is required leaves so much time to rise and to settle after it."""
-    top = rise.voltage + (source.voltage_error(rise.voltage) or 0.0)
+    """A start-up time that is required leaves so much time to rise."""
+    goal = REACHED * rise.voltage
     for index, wanted in enumerate(documents.procedure.requires):
         own = wanted.known.after_switching_on and wanted.of == source.name
         most = wanted.limits[1] if own else None
         if most is None or most <= 0.0 or wanted.during != rise.name:
             continue
-
-        def holds(rate: float, most: float = most) -> bool:
-            return rate > 0.0 and up_after(source, rate, rise.voltage, top / most) <= most * EXACTLY
-
-        fastest = FASTER * top / most
-        least = math.inf
-        if holds(fastest):
-            least = figures.least(holds, 0.0, fastest, HALVINGS)
-        needs = up_after(source, least, rise.voltage, top / most) if math.isfinite(least) else most
-
-        def relax(high: float, most: float = most) -> str:
-            time = up_after(source, high, rise.voltage, top / most) if high > 0.0 else math.inf
-            return f"{show(time, 's') if math.isfinite(time) else 'more time'} in the requirement"
-
-        yield Constraint(
+        yield threshold(
             "required",
             "low",
-            least,
-            holds,
+            goal / most,
             state(
-                "'{requirement}' permits {permitted}, and from 0 V to {highest}, with its error, until all "
-                "is steady {takes} pass at {least}",
+                "'{requirement}' permits {permitted} to {level}",
                 requirement=wanted.name,
                 permitted=(most, "s"),
-                highest=(top, "V"),
-                takes=(needs, "s"),
-                least=(least, "V/s"),
+                level=(rise.voltage, "V"),
             ),
             ("procedure", "requires", index),
-            relax,
+            lambda high: f"{show(goal / high, 's') if high > 0.0 else 'more time'} in the requirement",
             "requirement-predicted",
         )
-
-
-def up_after(source: FedInput, rate: float, voltage: float, least: float = 0.0) -> float:
-    """Longest time from switching on until voltage and current are steady [s], where the limit does not act:
-    see `measures.start_up_time` for the bands of both.
-
-    The slope up to the voltage with its error; where the current that charges the input is more than the
-    current's band, all of it, and until that has faded through lead and series resistance; the output's
-    recovery; or the start of a converter and its soft start. least [V/s]: the charging current is judged at
-    no slower a rate.
-    """
-    top = voltage + (source.voltage_error(voltage) or 0.0)
-    farads = source.load.capacitance.high
-    charging, steady = farads * max(rate, least), source.load.current(voltage)
-    drawn = max(0.0, steady.low) if steady is not None else 0.0
-    band = max(CURRENT_BAND * drawn, CURRENT_BAND_OF_LARGEST * (charging + drawn))
-    slope = (1.0 - VOLTAGE_BAND) * top / rate
-    if charging > band:
-        fades = (source.resistance.high + source.load.series_resistance) * farads
-        slope = top / rate + fades * math.log(charging / band)
-    starts = [
-        each.starts_at.high / rate + (each.soft_start.high if each.soft_start else 0.0)
-        for each in source.load.converters
-        if each.starts_at.high <= top
-    ]
-    recovers = max((output.recovery.time for output in source.rows if output.recovery), default=0.0)
-    return max(slope, *starts, 0.0) + recovers

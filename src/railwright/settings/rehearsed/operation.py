@@ -84,8 +84,8 @@ def _to_carry(rehearsed: Rehearsed, source: FedInput) -> str:
 
 def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
     level = 0.0
-    for action in rehearsed.context.timeline.actions:
-        if action.input == name and action.time <= time:
+    for action in rehearsed.context.sources[name].played.actions:
+        if action.time <= time:
             level = 0.0 if action.kind == "off" else action.voltage
     return level
 
@@ -262,11 +262,12 @@ def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
     timeline = rehearsed.context.timeline
     actions = [each for each in timeline.actions if each.input == source.name]
     level = 0.0
+    # A required trip ends what is played: there are no more spans after its step.
+    spans = rehearsed.record.spans
     for action, following in zip_longest(actions, actions[1:]):
         span = timeline.spans[action.step]
         before, level = level, 0.0 if action.kind == "off" else action.voltage
-        played = rehearsed.record.spans[action.step]
-        if played.left_out or played.late:
+        if action.step >= len(spans) or spans[action.step].left_out or spans[action.step].late:
             continue
         if action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
             path = ("procedure", *(action.path or ("steps", action.step, "sweep")))

@@ -92,17 +92,6 @@ def limit_above_device(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.device(source))
 
 
-@rule("limit-overshoot", Severity.CAUTION)
-def limit_overshoot(context: Context) -> Outcome:
-    """Until the current limit has responded, what is played may draw more than does the input no harm."""
-    for name, draft in context.drafts.items():
-        source, most = context.sources[name], context.sources[name].input.current.at_most
-        if "current_limit" not in draft.known or most is None or source.surge <= most:
-            continue
-        value = (draft.feed.limit, (*source.at_limits, "current_limit"))
-        yield from judged(source, current_limit.responding(source), value)
-
-
 @input_rule(
     "declared-current", Severity.CAUTION, on_sheet=False, worst=most("drawn_high", over="declared_high")
 )

@@ -9,8 +9,9 @@ from collections.abc import Iterator
 
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.played import judged_up_to_trip
+from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed
-from railwright.plan.stairs import exchange_of, looks_per_reading
+from railwright.plan.stairs import exchange_of
 from railwright.quantities import state
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
@@ -76,7 +77,7 @@ def trip_status_slow(context: Context) -> Outcome:
         low, high = required.limits
         room = high - low if low is not None and high is not None else high if high is not None else low
         assert room is not None
-        polled = every / looks_per_reading(every)
+        polled = look_interval(every)
         interval = polled + exchange_of(feed.names, context.bench)
         if interval > room / 3.0:
             yield Hit(
