@@ -34,7 +34,7 @@ def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
     start = rehearsed.start(source.name)
     if start is None or start.outcome == "reaches its point":
         # Its first power-up gets there: something later took it down.
-        return "", _to_carry(source)
+        return "", _to_carry(rehearsed, source)
     why = state("; at the worst of the tolerances: {reason}", reason=start.reason)
     if start.frees is None and start.surely is None:
         return why, (
@@ -53,10 +53,30 @@ def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
     return why, f"raise the current limit, where device and lead bear it: {limits}"
 
 
-def _to_carry(source: FedInput) -> str:
-    """The current limit that carries the converters' greatest draw, just above where they stop."""
+def _limited_between_starts(rehearsed: Rehearsed, source: FedInput) -> bool:
+    """Whether an output was in its limit between the first and the last start of a step with many."""
+    starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
+    traces = next(traces for each, traces in rehearsed.inputs if each.name == source.name)
+    limited = in_limit(traces)
+    for name in _restarting(rehearsed, source):
+        span = rehearsed.record.span(name)
+        own = [time for time in starts if span.start <= time <= span.end]
+        if (limited & (traces.time >= own[0]) & (traces.time <= own[-1])).any():
+            return True
+    return False
+
+
+def _to_carry(rehearsed: Rehearsed, source: FedInput) -> str:
+    """The current limit that carries the converters' greatest draw, just above where they stop; where none of
+    its loads has such a draw and no limit held, what else lets the voltage fall.
+    """
     needed = [drawn for _, drawn in source.load.just_above_stopping]
     if not needed:
+        if _restarting(rehearsed, source) and not _limited_between_starts(rehearsed, source):
+            return (
+                "the current jumps faster than the lead carries it, and no limit holds it back: write the "
+                "capacitor at the input into 'load', or take a shorter lead"
+            )
         return "raise the current limit"
     limit = source.at_most(max(needed))
     return f"a current limit above {show(limit, 'A')} frees it, where device and lead bear it"
@@ -81,6 +101,12 @@ def _restarting(rehearsed: Rehearsed, source: FedInput) -> dict[str, int]:
     return {name: count for name, count in counts.items() if count >= MANY_STARTS}
 
 
+def _starting(rehearsed: Rehearsed, source: FedInput) -> str:
+    """What starts, by the kind of the load as the events have it."""
+    kinds = dict.fromkeys(event.facts.load for event in rehearsed.events(source, EventKind.STARTS))
+    return " and ".join(f"the {kind.replace('_', ' ')}" for kind in kinds if kind) or "the load"
+
+
 @rule("restarts-for-ever", Severity.STOP)
 def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
     """A converter starts, pulls its input down against the current limit, stops, and starts again."""
@@ -92,7 +118,8 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
                 source.name,
                 (*source.at_limits, "current_limit"),
                 state(
-                    "rehearsed, the converter starts {starts} times in '{step}' at the limit of {limit}{why}",
+                    "rehearsed, {load} starts {starts} times in '{step}' at the limit of {limit}{why}",
+                    load=_starting(rehearsed, source),
                     starts=count,
                     step=name,
                     limit=(limit, "A"),
