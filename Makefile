@@ -8,12 +8,13 @@ BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test test-fast lint format bench docs verification clean
+.PHONY: help setup demo test test-fast truth lint format bench docs verification clean
 
 help:
 	@echo "make demo    check, rehearse, run, evaluate and report the example on simulated supplies"
 	@echo "make test    linters, type checks, layer contract and all tests"
 	@echo "make test-fast  the quick tests alone, within 90 s on two cores: no process of ours, no supply, no real time"
+	@echo "make truth   the cases that once came out wrong, with variants: a table of the truth and of what is said"
 	@echo "make bench   the benchmarks; each prints its figure on its last line"
 	@echo "make docs    write docs/documents.md, docs/measures.md and the help text again from their sources"
 	@echo "make verification  docs/verification.md: the rehearsal against ngspice, scipy and closed forms"
@@ -52,15 +53,22 @@ format: $(VENV)/.installed-dev
 	@$(BIN)/ruff format --quiet .
 
 # Tests that work against real time come first, with nothing beside them; pytest's last summary is the last line.
+# Before that stands the table of `make truth`.
 test: lint
 	@scripts/install_tools.sh
 	@$(BIN)/python -m pytest -q -m alone
-	@$(BIN)/python -m pytest -n 2 -m "not alone"
+	@$(BIN)/python -m pytest -n 2 -m "not alone" $(TABLE)
 
 # Left out is what tests/slow.py lists as slow, with the reason.
 test-fast: $(VENV)/.installed-dev
 	@scripts/install_tools.sh pdftoppm
 	@$(BIN)/python -m pytest -q -n 2 -m "not slow and not alone"
+
+# The table *case, variant, truth, said*: tests/truth/cases/README.md.
+TABLE := -p tests.truth.table
+
+truth: $(VENV)/.installed-dev
+	@$(BIN)/python -m pytest -q -n 2 tests/truth $(TABLE)
 
 bench: $(VENV)/.installed-dev
 	@set -e; for file in benchmarks/*.py; do echo "== $$file"; $(BIN)/python -m benchmarks.$$(basename $$file .py); done

@@ -29,6 +29,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from benchmarks.same_outcomes.loads import converter_load
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -40,18 +41,15 @@ CONFIDENCE = 0.999
 STATED = 0.95
 SEEDS_OF_TWINS = 10_000
 
-DEVICE = """device: lantern
+DEVICE = f"""device: lantern
 inputs:
   main:
     nominal: 12 V
     operating: 9 V .. 16 V
-    withstands: [{voltage: 20 V}]
-    current: {steady: 180 mA .. 600 mA, at_most: 2.5 A}
+    withstands: [{{voltage: 20 V}}]
+    current: {{steady: 180 mA .. 600 mA, at_most: 2.5 A}}
     return: common
-    load:
-      - capacitor: {capacitance: 1000 uF ± 20 %, esr: 60 mohm}
-      - converter: {output_power: 3.6 W ± 10 %, efficiency: 83 % .. 89 %, starts_at: 8.2 V .. 8.6 V,
-                    stops_at: 7.4 V .. 7.8 V, soft_start: 8 ms}
+    load: {converter_load("1000 uF", "3.6 W")}
 """
 
 BENCH = """bench: coverage

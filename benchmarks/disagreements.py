@@ -2,7 +2,7 @@
 place is compared with what is said of it in every other.
 
     python -m benchmarks.disagreements [--draws 2000] [--first 0] [--seed 1] [--shown 20]
-    python -m benchmarks.disagreements --mutations [--draws 500]
+    python -m benchmarks.disagreements --put-back [--draws 500]
 
 Compared are the check's settings, the rehearsal at exactly what is true behind simulated supplies, what
 `waveform` says of its edges, the run on them in virtual time, its evaluation and its report: trips (which
@@ -11,7 +11,7 @@ of steps, who is energised when, outcomes and values of requirements. `comparing
 them may be. The last line says how many draws were played and how many disagreements are left; the exit code
 is 1 where there is one.
 
-`--mutations` puts mended faults back one at a time (`mutations.py`), and says after how many draws each is
+`--put-back` puts mended faults back one at a time (`mutations.py`), and says after how many draws each is
 found: a draw then has a disagreement that it has not without the fault.
 """
 
@@ -90,9 +90,9 @@ def main() -> int:
     parser.add_argument(
         "--shown", type=int, default=20, help="disagreements of a kind that are shown in full"
     )
-    parser.add_argument("--mutations", action="store_true", help="put mended faults back, one at a time")
+    parser.add_argument("--put-back", action="store_true", help="put mended faults back, one at a time")
     given = parser.parse_args()
-    if given.mutations:
+    if given.put_back:
         return mutations(given.seed, given.first, given.draws)
     refused, kinds, played, left, explained = Counter[str](), Counter[str](), 0, 0, 0
     for number in range(given.first, given.first + given.draws):

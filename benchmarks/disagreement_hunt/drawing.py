@@ -23,6 +23,15 @@ OVERLOADS = {
 """Kind of load -> the quantity that makes it draw more than it should, and by which factors."""
 
 
+UNSTEADY = ("converter", "profile")
+"""Loads that draw the more the lower their voltage is, or jump. On a lead of inductance L and resistance R,
+with nothing but the 10 nF of the connector beside it, constant power P at V is unsteady where C < L P / (R
+V²) (trace of the linearised circuit): a lead of 3 m, 3 µH and 0.2 Ω with 6 W at 3.3 V asks for 8 µF. What
+such a draw does within a microsecond hangs on the solver's step; real inputs have a capacitor, and so have
+these.
+"""
+
+
 @dataclass(frozen=True)
 class Draw:
     """One draw: the files, the seed of the twins, and what is true of them beyond their documents."""
@@ -56,6 +65,10 @@ def complete(documents: Documents, dice: Random) -> None:
                     "starts_at": figure(0.6 * volts, "V"),
                     "stops_at": figure(0.4 * volts, "V"),
                 }
+        if any(kind in UNSTEADY for part in own["load"] for kind in part) and not any(
+            "capacitor" in part for part in own["load"]
+        ):
+            own["load"].append({"capacitor": {"capacitance": "22 uF", "esr": "50 mohm"}})
         own.setdefault("withstands", [{"voltage": figure(1.7 * volts, "V")}])
         own.setdefault("current", {"steady": steady or "0 A .. 10 A"}).setdefault("at_most", "20 A")
     for lead in documents.bench["leads"].values():

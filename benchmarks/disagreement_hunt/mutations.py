@@ -6,15 +6,21 @@ import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from importlib import import_module
 from typing import Any
 from unittest.mock import patch
 
+from benchmarks.disagreement_hunt import playing
+
 from railwright.circuit.errors import SetErrors
-from railwright.measures import integral, peak
+from railwright.measures import integral, peak, state_level
 from railwright.measures.signal import View
+from railwright.physics.player import Player
 from railwright.plan import plan, stairs
 from railwright.rehearsal import circuit, rehearse
 from railwright.running import rig
+
+restarts = import_module("railwright.measures.restarts")  # the package has its measure by this name
 
 FAULTS: dict[str, Callable[[], Any]] = {}
 """What is said of the fault -> what puts it back while it is entered."""
@@ -152,3 +158,42 @@ def _wrong_slew() -> Any:
         return None if found is None else (found[0], 4.0 * found[1])
 
     return patch.object(rehearse, "slew_range", whole)
+
+
+@fault("a battery is rehearsed as if it were connected with the power-up")
+def _connected() -> Any:
+    true = rehearse.rehearse
+
+    def rehearsed(*given: Any) -> Any:
+        with patch.object(Player, "rest", lambda self: None):
+            return true(*given)
+
+    return patch.object(playing, "rehearse", rehearsed)
+
+
+@fault("the low stage of a load that varies is a drop-out")
+def _low_stage() -> Any:
+    return patch.object(restarts, "_may_run", lambda *given: False)
+
+
+@fault("a dip that the input's capacitor makes up for is a drop-out")
+def _counted_dip() -> Any:
+    return patch.object(restarts, "_explained", lambda *given: False)
+
+
+@fault("a drop-out that reaches over an edge of its step is counted in neither step")
+def _straddles() -> Any:
+    def reaches(time: Any, dip: tuple[int, int], begin: float, end: float, margin: float) -> bool:
+        return bool(begin < time[dip[0]] and time[dip[1] - 1] < end)
+
+    return patch.object(restarts, "_reaches", reaches)
+
+
+@fault("the sum of several outputs' readings of different times is a peak")
+def _sum() -> Any:
+    return patch.object(peak, "_stood", lambda view, near, what: near)
+
+
+@fault("a state level is where the voltage only passes")
+def _passes() -> Any:
+    return patch.object(state_level, "_stays", lambda *given, **more: 0.0)

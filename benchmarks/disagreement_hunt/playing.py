@@ -19,6 +19,7 @@ from railwright.evaluation.evaluate import evaluate
 from railwright.evaluation.outcome import Evaluation
 from railwright.guard.local_link import LocalLink
 from railwright.job import _KEPT, Check, Job, NotSettled
+from railwright.physics.simulation import Advance
 from railwright.physics.solver import SolverError
 from railwright.rehearsal.playback import PlayedShape, ahead, playback, slowest_rises
 from railwright.rehearsal.rehearse import Prediction, rehearse
@@ -29,6 +30,7 @@ from railwright.running.outcome import RunOutcome, RunRefused
 from railwright.running.runner import run
 from railwright.settings.data import as_data
 from railwright.traces import Event, EventKind, Record, Traces
+from railwright.twin.plant import Plant
 from railwright.twin.truth import Truth
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.twin.wiring import WiringError
@@ -48,6 +50,12 @@ ERRORS = dict(
     )
 )
 """Name of an output's true error in the twin -> in a case."""
+
+
+MOST_STEPS = 400_000
+"""Steps of the solver after which the world behind a supply is given up: a load without a capacitor that
+starts and stops within a microsecond plays for ever, and a rehearsal of it is refused for the same reason.
+"""
 
 
 class NotPlayed(Exception):
@@ -106,6 +114,7 @@ def play(draw: Draw, folder: Path) -> Played:
         network = VirtualNetwork(loop, *given, seed=draw.seed, overrides=draw.true)
     except (WiringError, ValueError) as error:
         raise NotPlayed(f"twins: {error}") from None
+    lost = [_watched(server.supply.plant) for server in network.servers.values()]
     with network:
         case = case_of(network.parameters)
         try:
@@ -119,6 +128,8 @@ def play(draw: Draw, folder: Path) -> Played:
             )  # fmt: skip
         except RunRefused as error:
             raise NotPlayed(f"run: {error}") from None
+        if any(lost):
+            raise NotPlayed("solver: behind a supply")
         if outcome.ended.value == "instrument":
             raise NotPlayed(f"run: {outcome.cause}")
         truth = network.truth()
@@ -146,6 +157,26 @@ def play(draw: Draw, folder: Path) -> Played:
         _reported(folder / "run", rehearsed),
         end_of(outcome),
     )
+
+
+def _watched(plant: Plant) -> list[float]:
+    """When the physics behind a supply were given up [s]: it is then like one that lost its power, and what
+    it does from there on is no part of a draw. That is also so once they have taken too many steps.
+    """
+    simulation, lost = plant._simulation, []
+    play, restart = simulation.advance, plant.restart
+
+    def advance(to_time: float) -> Advance:
+        if simulation.steps > MOST_STEPS:
+            raise SolverError(to_time, "current", "load", "something oscillates in")
+        return play(to_time)
+
+    def begin_again(time: float) -> None:
+        lost.append(time)
+        restart(time)
+
+    simulation.advance, plant.restart = advance, begin_again  # type: ignore[method-assign]
+    return lost
 
 
 def case_of(truth: Truth) -> dict[str, float]:

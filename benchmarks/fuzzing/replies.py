@@ -176,7 +176,7 @@ def _call(dice: random.Random, supply: SupplyDriver) -> Callable[[], Any]:
         lambda: supply.read([output], explain=True),
         lambda: supply.understood_look(["1", "2"], supply.ask(supply.look(["1", "2"])[0])),
         lambda: supply.differences(changes, supply.ask("SOURce:VOLTage?").text),
-        lambda: supply.link(output, ["2" if output == "1" else "1"]) if supply.can_link else None,
+        lambda: supply.link(output, ["2" if output == "1" else "1"]) if supply.dialect.link else None,
         lambda: lists.load(supply, own),
         lambda: lists.arm(supply, output),
         lambda: lists.start(supply, ["1", "2"]),

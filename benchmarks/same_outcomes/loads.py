@@ -36,6 +36,16 @@ def bounded(dice: Random, value: float, unit: str) -> str:
     return f"{text} ± {dice.choice((5, 10, 20))} %" + dice.choice(("", "", " normal k=2", " triangular"))
 
 
+def converter_load(capacitance: str, power: str) -> str:
+    """The load of an input that starts and stops, as YAML: a converter of this power behind a capacitor."""
+    converter = (
+        f"{{output_power: {power} ± 10 %, efficiency: 83 % .. 89 %, starts_at: 8.2 V .. 8.6 V, "
+        "stops_at: 7.4 V .. 7.8 V, soft_start: 8 ms}"
+    )
+    capacitor = f"{{capacitance: {capacitance} ± 20 %, esr: 60 mohm}}"
+    return f"[{{capacitor: {capacitor}}}, {{converter: {converter}}}]"
+
+
 def load(dice: Random, kind: str, volts: float, amperes: float, documents: Documents) -> Data:
     """A part of this kind that draws about so much; a file that it needs is put beside the documents.
 

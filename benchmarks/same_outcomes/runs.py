@@ -13,7 +13,7 @@ from typing import Any
 
 from benchmarks.same_outcomes.documents import Documents, drawn, loaded
 from benchmarks.same_outcomes.edits import apply_one
-from benchmarks.same_outcomes.loads import recordings
+from benchmarks.same_outcomes.loads import converter_load, recordings
 
 OUTPUT = """{voltage: 0 V .. 36 V, current: 0 A .. 2.5 A, power: 60 W, slew: 1 V/s .. 10 V/ms,
   programming: {voltage: {offset: 8 mV, resolution: 1 mV}, current: {offset: 4 mA, resolution: 1 mA}},
@@ -57,10 +57,7 @@ inputs:
     withstands: [{voltage: 24 V}]
     current: {steady: 100 mA .. 700 mA, at_most: 3 A}
     return: isolated
-    load:
-      - capacitor: {capacitance: <200..900 uF> ± 20 %, esr: 60 mohm}
-      - converter: {output_power: <3..4 W> ± 10 %, efficiency: 83 % .. 89 %, starts_at: 8.2 V .. 8.6 V,
-          stops_at: 7.4 V .. 7.8 V, soft_start: 8 ms}
+    load: CONVERTER
   aux:
     nominal: 5 V
     operating: 4 V .. 6 V
@@ -68,7 +65,7 @@ inputs:
     current: {steady: 50 mA .. 300 mA, at_most: 1 A}
     return: isolated
     load: [{resistor: <25..50 ohm> ± 5 %}]
-"""
+""".replace("CONVERTER", converter_load("<200..900 uF>", "<3..4 W>"))
 
 PROCEDURE = """
 procedure: Stored run

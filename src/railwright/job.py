@@ -570,7 +570,8 @@ class Judged:
         ]
 
     def __repr__(self) -> str:
-        counts = [f"{sum(r.outcome == name for r in self.results)} {name}" for name in _OUTCOMES]
+        found = {name: sum(r.outcome == name for r in self.results) for name in _OUTCOMES}
+        counts = [f"{count} {name}" for name, count in found.items() if count or name != "not judged"]
         return f"<Evaluation: {self.outcome.value} ({', '.join(counts)})>"
 
     def _repr_html_(self) -> str:
@@ -578,7 +579,7 @@ class Judged:
         return _table(repr(self), tuple(rows[0]) if rows else (), [tuple(row.values()) for row in rows])
 
 
-_OUTCOMES = ("pass", "fail", "inconclusive")
+_OUTCOMES = ("pass", "fail", "inconclusive", "not judged")
 
 
 @dataclass(frozen=True, eq=False)
@@ -609,8 +610,8 @@ class Run(_Recorded):
 
     @property
     def completed(self) -> bool:
-        """Whether the procedure was played to its end."""
-        return self.stored.ending.completed
+        """Whether the procedure was played to its end, or to a trip that it requires."""
+        return self.stored.ending.as_required
 
     @property
     def off_confirmed(self) -> bool | None:

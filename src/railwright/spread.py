@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 from railwright.rehearsal.ensemble import play_chunk
 
 if TYPE_CHECKING:
-    from railwright.rehearsal.ensemble import Ensemble, EnsemblePlan
+    from railwright.rehearsal.ensemble import CaseBlock, Ensemble, EnsemblePlan
 
 AHEAD = 3
 """Chunks on their way for each worker."""
@@ -34,6 +34,14 @@ def over_threads(plan: EnsemblePlan, workers: int | None = None) -> Iterator[Ens
             return pool.submit(play_chunk, plan, chunk)
 
         yield from _in_order(start, plan.design.chunks, AHEAD * workers)
+
+
+def blocks_over_threads(
+    play: Callable[[CaseBlock], None], blocks: Sequence[CaseBlock], workers: int | None = None
+) -> Iterator[None]:
+    """Play blocks of cases in threads of this process; a `run` of `play_values`."""
+    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
+        yield from pool.map(play, blocks)
 
 
 def over_cluster(plan: EnsemblePlan, scheduler: str) -> Iterator[Ensemble]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
@@ -183,11 +184,13 @@ _LEVEL_UNITS = {EventKind.TRIPS_OVP: "V", EventKind.TRIPS_OPP: "W", EventKind.TR
 class Facts(NamedTuple):
     """What an event says beside its kind, SI units; left out: it does not say.
 
-    load: the kind of the load that it happens to. source: the input whose trip it follows. limit: the current
-    limit then [A]. level: that of the protection that tripped [V, W or A]. voltage, current: read at it, or
-    in it. unread: no reading lies wholly in it. before: voltage [V] and current [A] read before it; ago: so
-    long before [s]. below: the voltage below which it fell [V]. after: so long after what led to it [s].
-    period: how often it is looked at [s]. held: the device itself holds the voltage.
+    load: the kind of the load that it happens to. source: the input whose trip it follows. limit: the
+    current limit then [A]. level: that of the protection that tripped [V, W or A]. voltage, current: read
+    at it, or in it. unread: no reading lies wholly in it. before: voltage [V] and current [A] read before
+    it; ago: so long before [s]. within: it happened between these two instants, from the last question for
+    the status whose answer did not show it to the first answer that did [s]. below: the voltage below which
+    it fell [V]. after: so long after what led to it [s]. period: how often it is looked at [s]. held: the
+    device itself holds the voltage.
     """
 
     load: str = ""
@@ -198,6 +201,7 @@ class Facts(NamedTuple):
     current: float | None = None
     unread: bool = False
     before: tuple[float, float] | None = None
+    within: tuple[float, float] | None = None
     ago: float | None = None
     below: float | None = None
     after: float | None = None
@@ -216,9 +220,9 @@ class Facts(NamedTuple):
             if name not in data:
                 continue
             value = data[name]
-            if name == "before":
-                voltage, current = value
-                known[name] = (float(voltage), float(current))
+            if name in ("before", "within"):
+                first, second = value
+                known[name] = (float(first), float(second))
             else:
                 known[name] = float(value) if default is None else type(default)(value)
         return cls(**known)
@@ -337,7 +341,8 @@ class Span:
 
     Of a run. whole: played to its end. late: how late its latest set point came [s]. left_out: set points
     that were not sent because the host did not keep up. time_error: bound of the error of the times at which
-    its set points are recorded [s].
+    its set points are recorded [s]. status_gap: longest time in which the status of an input was not known,
+    from one question for it to the answer of the next [s]; 0: not recorded.
     """
 
     name: str
@@ -350,9 +355,10 @@ class Span:
     late: float = 0.0
     left_out: int = 0
     time_error: float = 0.0
+    status_gap: float = 0.0
 
 
-HOW_PLAYED = ("whole", "late", "left_out", "time_error")
+HOW_PLAYED = ("whole", "late", "left_out", "time_error", "status_gap")
 """Fields of a span that a run's folder holds under these names; one of an earlier version does not."""
 
 
@@ -371,6 +377,11 @@ class Record:
 
     def __post_init__(self) -> None:
         freeze(self, "traces", "notes")
+
+    @property
+    def played_until(self) -> float:
+        """When the last step was cut short [s]; inf: it was not."""
+        return math.inf if not self.spans or self.spans[-1].whole else self.spans[-1].end
 
     def span(self, name: str) -> Span:
         """The step of that name; KeyError where there is none."""

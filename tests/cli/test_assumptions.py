@@ -33,7 +33,7 @@ def assumptions(text):
 
 @pytest.mark.slow
 def test_check_rehearse_and_twin_say_the_same_once(documents, cli):
-    checked = cli("check", PROCEDURE).stdout
+    checked = cli("check", "--all", PROCEDURE).stdout
     rehearsed = cli("rehearse", PROCEDURE).stdout
     twin = cli("twin", BENCH, "--procedure", PROCEDURE, "--free-ports", "--seconds", "0.1").stdout
     for text in (checked, rehearsed, twin):

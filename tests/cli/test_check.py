@@ -7,7 +7,7 @@ from tests.said import says
 
 
 def test_the_example_may_be_energised(documents, cli):
-    result = cli("check", "--static", PROCEDURE)
+    result = cli("check", "--static", "--all", PROCEDURE)
     assert result.exit_code == 0
     assert "Settings" in result.stdout
     assert "touch-voltage" in result.stdout
@@ -15,9 +15,9 @@ def test_the_example_may_be_energised(documents, cli):
 
 
 def test_a_channel_is_a_setting_where_it_is_not_the_output_s_name(edit, documents, cli):
-    assert "channel" not in cli("check", "--static", PROCEDURE).stdout.split("Windows")[0]
+    assert "channel" not in cli("check", "--static", "--all", PROCEDURE).stdout.split("Windows")[0]
     edit(BENCH, "        voltage: 0 V .. 36 V\n", "        channel: 3\n        voltage: 0 V .. 36 V\n")
-    told = " ".join(cli("check", "--static", PROCEDURE).stdout.split("Windows")[0].split())
+    told = " ".join(cli("check", "--static", "--all", PROCEDURE).stdout.split("Windows")[0].split())
     assert "left.1 channel 3 left knows output 1 by this number; it feeds main" in told
     (reason,) = [
         each
@@ -162,7 +162,7 @@ def test_coupled_outputs_that_take_an_input_beyond_what_it_withstands_stop(docum
 
 
 def test_what_the_readings_can_decide_is_told_with_what_would_do(documents, cli):
-    result = cli("check", PROCEDURE)
+    result = cli("check", "--all", PROCEDURE)
     table = result.stdout.partition("Can it be measured?")[2].partition("Assumptions")[0]
     assert table.count("● yes") == 8
     assert table.count("◌ no") == 1

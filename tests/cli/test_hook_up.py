@@ -12,7 +12,7 @@ BY_HAND = f"hook_up:\n{MAIN}{TRANSDUCER}"
 
 def test_check_shows_what_was_chosen_and_why(edit, documents, cli):
     edit(PROCEDURE, BY_HAND, "hook_up: auto\n")
-    shown = cli("check", "--static", PROCEDURE)
+    shown = cli("check", "--static", "--all", PROCEDURE)
     assert shown.exit_code == 0
     assert "Fed by, and why" in shown.stdout
     assert "next best" in " ".join(shown.stdout.split())

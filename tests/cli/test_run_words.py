@@ -33,6 +33,16 @@ NOT = {"off_confirmed": False, "not_confirmed": ("main: left.1, since 12.3 s, 11
         ),
         (outcome(Ended.TRIPPED), "stopped, off confirmed: an output tripped", Exit.STOPPED),
         (
+            outcome(Ended.EXPECTED_TRIP, "main tripped: OCP"),
+            "ended by the required trip, off confirmed: main tripped: OCP",
+            Exit.DONE,
+        ),
+        (
+            outcome(Ended.EXPECTED_TRIP, "main tripped: OCP", **NOT),
+            "ENDED BY THE REQUIRED TRIP, OFF NOT CONFIRMED: main tripped: OCP",
+            Exit.OFF_NOT_CONFIRMED,
+        ),
+        (
             outcome(Ended.INSTRUMENT, "left: gives no answer"),
             "stopped, off confirmed: left: gives no answer",
             Exit.INSTRUMENT,

@@ -14,7 +14,7 @@ def windows(cli, *options):
 
 
 def test_both_ends_with_what_decides_them(documents, cli):
-    said = cli("check", PROCEDURE)
+    said = cli("check", "--all", PROCEDURE)
     assert said.exit_code == 0
     text = " ".join(said.stdout.split())
     assert "Windows" in text

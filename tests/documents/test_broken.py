@@ -604,6 +604,22 @@ CASES = (
     ),
     Case(
         PROCEDURE,
+        "    measure: peak_current\n",
+        "    measure: peak_current\n    by: OCP\n",
+        (
+            "power-input.procedure.yaml:64:9: expected 'by' beside a measure of a trip, got it beside 'peak_current'; remove it",
+        ),
+    ),
+    Case(
+        PROCEDURE,
+        "    measure: restarts\n",
+        "    measure: trips\n    each_point: worst\n",
+        (
+            "power-input.procedure.yaml:85:17: expected no 'each_point' beside 'trips', which is about the whole step; remove it",
+        ),
+    ),
+    Case(
+        PROCEDURE,
         "- {input: main, current_above: 900 mA, for: 100 ms}",
         "- {input: main, likely: a short}",
         (

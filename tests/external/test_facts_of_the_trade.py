@@ -16,9 +16,14 @@ from benchmarks.disagreement_hunt.drawing import Draw
 from benchmarks.disagreement_hunt.playing import Played, play
 from tests.twin.network import Client
 
+from railwright.circuit.case import NOMINAL
 from railwright.documents.loader import load_documents
+from railwright.job import Job
+from railwright.physics.simulation import Simulation
 from railwright.records.stored import open_run
-from railwright.traces import EventKind, Record
+from railwright.rehearsal.circuit import build_circuit
+from railwright.rehearsal.read import as_read
+from railwright.traces import Event, EventKind, Mode, Record
 from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
@@ -197,10 +202,25 @@ def test_a_limit_that_is_lowered_while_on_acts_at_once(ohms: float, limit: float
     for record in both(found):
         assert at(record, "in1", told - 0.01) == pytest.approx(12.0, abs=4e-3)
         assert at(record, "in1", told + 0.02) == pytest.approx(limit * ohms, abs=2e-3 * ohms)
-        (entered,) = [e for e in record.events if e.kind is EventKind.ENTERS_CC and e.time > told - 0.01]
+        assert Mode(round(at(record, "in1", told + 0.1, "mode"))) is Mode.CC
+        (entered,) = entered_limit(record, told)
         assert entered.time == pytest.approx(told, abs=3e-3)
-    read = [e for e in found.outcome.record.events if e.kind is EventKind.ENTERS_CC and e.time > told - 0.01]
-    assert read
+        # It names the new limit, to the accuracy of the output's programming (1 mA), and not the old 2 A.
+        assert entered.facts.limit == pytest.approx(limit, abs=1.1e-3)
+    # Over SCPI: the event of the setting names the new limit, the mode read after it is CC, at v = I R.
+    run = found.outcome.record
+    sets = [e for e in run.events if e.kind is EventKind.CURRENT_LIMIT_SET]
+    # The other one is that of the step's end, from which on the procedure's own holds again.
+    assert [e.facts.limit for e in sets] == [pytest.approx(limit), None]
+    assert sets[0].time == pytest.approx(told, abs=3e-3)
+    (read,) = entered_limit(run, told)
+    assert read.facts.voltage == pytest.approx(limit * ohms, abs=4e-3 + 2e-3 * ohms)
+    assert Mode(round(at(run, "in1", told + 0.1, "mode"))) is Mode.CC
+
+
+def entered_limit(record: Record, told: float) -> list[Event]:
+    """Events of entering the limit from just before an instant on [s]."""
+    return [e for e in record.events if e.kind is EventKind.ENTERS_CC and e.time > told - 0.01]
 
 
 @pytest.mark.parametrize("count", [1, 3, 7])
@@ -316,8 +336,11 @@ def test_a_log_has_a_row_more_than_its_length_by_its_interval(every: int, hold: 
     assert lasts == pytest.approx(0.2 + hold * 1e-3)
     # A row's time is the instant at which it was asked for, less the readings' latency of 1 ms.
     asked = time + 1e-3
-    inside = asked[(asked > -2e-3) & (asked < lasts + 2e-3)]
-    assert inside.size == round(lasts / (every * 1e-3)) + 1
+    plan = found.check.plan
+    predicted = as_read(found.rehearsed.record, plan.bench, plan.set_points, plan.timeline, every * 1e-3)
+    for rows in (asked, predicted.traces["in1"].time):
+        inside = rows[(rows > -2e-3) & (rows < lasts + 2e-3)]
+        assert inside.size == round(lasts / (every * 1e-3)) + 1
 
 
 def test_a_tripped_output_refuses_on_until_it_is_cleared_and_each_linked_one_by_itself(
@@ -365,3 +388,45 @@ def test_a_tripped_output_refuses_on_until_it_is_cleared_and_each_linked_one_by_
 
     with network:
         loop.complete(speak())
+
+
+def test_a_tripped_output_refuses_on_in_the_rehearsal_too(tmp_path: Path) -> None:
+    """The rehearsal's circuit, told what the supply is told above: 12 V into 1 Ω at 2 A; 2 and 3 go off with
+    1, as soon as it does. Each is on again when it was cleared itself and told so, and not before.
+    """
+    trips = "{current_limit: 2 A, at_limit: trip, trip_delay: 20 ms, ovp: 37 V}"
+    linked = "{current_limit: 2 A, at_limit: regulate, ovp: 37 V, trips_when: [in1]}"
+    loads, names = (resistor(1.0), resistor(40.0), resistor(40.0)), ("s.1", "s.2", "s.3")
+    for name, content in files(loads, HOLD, limits=(trips, linked, linked)).items():
+        (tmp_path / name).write_bytes(content)
+    job = Job.open(tmp_path / "procedure.yaml")
+    circuit, _ = build_circuit(job.documents, job.check(static=True).settings.set_points, NOMINAL)
+    simulation = Simulation(circuit)
+
+    def on() -> list[bool]:
+        return [simulation.output(each).on for each in names]
+
+    def tell(*told: str, **what: bool) -> list[bool]:
+        for each in told:
+            simulation.set(each, **what)
+        simulation.advance(simulation.time + 1e-3)
+        return on()
+
+    for each in names:
+        simulation.set(each, voltage=12.0, current_limit=2.0, ovp=37.0)
+    simulation.set("s.1", at_limit="trip", trip_delay=0.02)
+    assert tell("s.2", "s.3", on=True) == [False, True, True]
+    simulation.set("s.1", on=True)
+    events = simulation.advance(simulation.time + 0.1).events
+    tripped = {event.subject: event.time for event in events if event.kind.trip}
+    assert tripped["s.1"] == pytest.approx(1e-3 + 0.02, abs=2e-3)
+    assert sorted(tripped) == ["s.1", "s.2", "s.3"]
+    assert on() == [False, False, False]
+    assert tell(*names, on=True) == [False, False, False]
+    assert tell("s.2", clear=True) == [False, False, False]
+    assert tell(*names, on=True) == [False, True, False]
+    assert tell("s.3", clear=True) == [False, True, False]
+    assert tell(*names, on=True) == [False, True, True]
+    simulation.set("s.1", at_limit="regulate")
+    assert tell("s.1", clear=True) == [False, True, True]
+    assert tell("s.1", on=True) == [True, True, True]

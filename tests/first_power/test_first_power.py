@@ -23,6 +23,7 @@ from railwright.first_power.figures import NotPossible, input_figures
 from railwright.first_power.make import FirstPower, first_power
 from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.context import sources_of
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import rehearsed_findings, settle
 
 TODAY = dt.date(2026, 11, 25)
@@ -67,7 +68,7 @@ def test_both_parts_may_be_energised_and_come_out_well_by_rehearsal(as_it_is: Pa
     documents = load_documents(as_it_is / f"{part}.procedure.yaml")
     settings = settle(documents, TODAY)
     rehearsal = rehearse(documents, settings.set_points)
-    found = rehearsed_findings(documents, settings, rehearsal.record, rehearsal.assumptions)
+    found = rehearsed_findings(HookedUp(documents), settings, rehearsal.record, rehearsal.assumptions)
     assert not [f for f in (*settings.findings, *found) if f.severity == "stop"]
 
 
@@ -79,7 +80,7 @@ def test_what_it_wrote_itself_is_no_caution(as_it_is: Path, mast: Path) -> None:
         documents = load_documents(folder / f"{part}.procedure.yaml")
         settings = settle(documents, TODAY)
         rehearsal = rehearse(documents, settings.set_points)
-        found = rehearsed_findings(documents, settings, rehearsal.record, rehearsal.assumptions)
+        found = rehearsed_findings(HookedUp(documents), settings, rehearsal.record, rehearsal.assumptions)
         rules = {each.rule for each in (*settings.findings, *found)}
         assert not rules & {"not-settled", "order-rehearsed", "shape-not-served"}
         rows = [row for source in sources_of(documents)[0].values() for row in source.rows]

@@ -138,14 +138,18 @@ def test_parallel_outputs_add_their_currents_and_one_in_cc_carries_its_limit():
     assert total == pytest.approx(samples.current, abs=1e-9)
 
 
-def test_outputs_that_feed_one_input_trip_together():
-    sim = Simulation(pair("series", resistor(5.0)))
+@pytest.mark.parametrize(
+    ("linked", "after"), [({}, ""), ({"main": ("main",)}, "linked")], ids=["each by itself", "linked"]
+)
+def test_outputs_that_feed_one_input_trip_together_where_they_are_linked(linked, after):
+    sim = Simulation(dataclasses.replace(pair("series", resistor(5.0)), linked_trips=linked))
     for name in ("left.1", "left.2"):
         sim.set(name, voltage=10.0, current_limit=2.0, at_limit="trip", trip_delay=5e-3, on=True)
     sim.set("left.2", current_limit=1.0)
     sim.advance(0.3)
     assert sim.output("left.2").tripped == "current limit"
-    assert sim.output("left.1").tripped == "linked"
+    assert sim.output("left.1").tripped == after
+    assert sim.output("left.1").on is not bool(after)
 
 
 def test_a_converter_starts_stops_and_restarts_for_ever_against_a_low_limit():

@@ -129,7 +129,7 @@ def test_a_dip_that_no_output_can_is_not_said_to_be_played() -> None:
         assert one.figures is not None
         assert one.figures.missing == 2
     _, host = plan_on(dip(5e-3), BENCHES["the host alone"])
-    assert (host.by, host.serves, host.host.left_out) == ("host", False, 1)
+    assert (host.by, host.serves, host.host.left_out, host.host.late) == ("host", False, 0, 1)
 
 
 def test_a_dip_that_a_list_can_is_played_by_it_in_time() -> None:

@@ -45,8 +45,8 @@ def test_what_comes_at_one_instant_is_one_message() -> None:
 def test_a_line_in_stairs_counts_each_of_them() -> None:
     line = Action(0.0, "line", "main", 6.0, 0.2)
     host = by_host([line, *steps((0.21, 12.0))], 12.0, None, APART)
-    assert (host.asked, host.left_out) == (11, 1)  # the last stair at 0.2 s
-    assert by_host([line, *steps((0.22, 12.0))], 12.0, None, APART).left_out == 0
+    assert (host.asked, host.left_out, host.late) == (11, 0, 1)  # the last stair at 0.2 s
+    assert by_host([line, *steps((0.22, 12.0))], 12.0, None, APART).keeps
     assert by_host([line], 12.0, (1.0, 1e3), APART).asked == 1  # by the outputs' own slew
 
 
@@ -62,8 +62,8 @@ def test_the_host_s_own_stairs_are_never_closer_than_it_keeps(over: float) -> No
 
 def test_what_waited_for_a_trigger_is_never_too_soon() -> None:
     points = steps((0.0, 6.0), (0.005, 12.0))
-    assert by_host(points, 12.0, None, APART).left_out == 1
-    assert by_host(points, 12.0, None, APART, waits=[0.005]).left_out == 0
+    assert by_host(points, 12.0, None, APART).late == 1
+    assert by_host(points, 12.0, None, APART, waits=[0.005]).keeps
 
 
 def exchange(supply: str, time: str) -> Edit:

@@ -238,12 +238,12 @@ def test_rates_of_rise_that_are_none_are_refused(rises: Any) -> None:
 
 def test_steps_of_an_earlier_version_do_not_say_how_they_were_played() -> None:
     steps = (
-        Span("on", "power_up", 0.0, 1.0, ("main",), late=1e-3, left_out=2, time_error=1e-4),
+        Span("on", "power_up", 0.0, 1.0, ("main",), late=1e-3, left_out=2, time_error=1e-4, status_gap=0.02),
         Span("sweep", "sweep", 1.0, 3.0, ("main",), ((9.0, 1.0, 2.0), (12.0, 2.0, 3.0)), whole=False),
     )
     data = json.loads(json.dumps(STEPS.write(steps)))
     assert spans_of(data, True) == steps
     for each in data:
-        del each["whole"], each["late"], each["left_out"], each["time_error"]
+        del each["whole"], each["late"], each["left_out"], each["time_error"], each["status_gap"]
     assert [(each.whole, each.late) for each in spans_of(data, False)] == [(True, 0.0), (False, 0.0)]
     assert [each.whole for each in spans_of(data, True)] == [True, True]

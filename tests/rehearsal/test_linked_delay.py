@@ -24,14 +24,14 @@ def documents(tmp_path) -> Documents:  # type: ignore[no-untyped-def]
 def test_between_two_supplies_the_program_switches_after_its_next_look(documents: Documents) -> None:
     circuit, assumptions = build_circuit(documents, SET_POINTS)
     # Looked at every 10 ms, 20 ms for the look, 20 ms for the command.
-    assert circuit.later_by == {"aux": pytest.approx(0.05)}
+    assert circuit.later_by == {("aux", "main"): pytest.approx(0.05)}
     assert any(says(str(line), "aux", "50 ms") for line in assumptions)
 
 
 def test_however_seldom_readings_are_recorded_it_looks_every_50_ms(documents: Documents) -> None:
     record = documents.procedure.record.model_copy(update={"every": 1.0})
     slow = replace(documents, procedure=documents.procedure.model_copy(update={"record": record}))
-    assert build_circuit(slow, SET_POINTS)[0].later_by == {"aux": pytest.approx(0.09)}
+    assert build_circuit(slow, SET_POINTS)[0].later_by == {("aux", "main"): pytest.approx(0.09)}
 
 
 def test_within_a_supply_the_supply_does_it(documents: Documents) -> None:

@@ -13,11 +13,13 @@ from typing import Any
 import numpy as np
 import pytest
 from tests.report.cases import REPORTED, RUN, evaluation
+from tests.said import says
 
 from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.documents.sources import Location
 from railwright.evaluation.ending import Ending
+from railwright.evaluation.outcome import Outcome
 from railwright.report import ReportInput
 from railwright.report.content import content
 from railwright.report.document import compile_pdf
@@ -243,6 +245,19 @@ def test_a_run_that_ended_early_and_an_overdue_calibration_are_deviations(quick:
     assert "left: calibration was due on 2027-03-02." in data["deviations"]
     assert data["statement"].endswith("The run ended early: left.1 tripped on OVP.")
     assert [i["state"] for i in data["instruments"]] == ["overdue", "valid"]
+
+
+def test_a_run_that_a_required_trip_ended_is_no_early_end(quick: ReportInput) -> None:
+    trip = "main tripped: OCP"
+    run = RUN | {"ended": trip, "ending": Ending(False, trip, 3.2, True, True, expected_trip=True)}
+    *judged, last = (replace(each, outcome=Outcome.PASS) for each in quick.evaluation.results)
+    left = replace(last, measured=None, outcome=Outcome.NOT_JUDGED)
+    data = content(replace(quick, run=run, evaluations=(replace(quick.evaluation, results=(*judged, left)),)))
+    assert data["outcome"]["word"] == "pass"
+    assert says(data["statement"], "3.2 s", "main", "1", str(len(judged) + 1))
+    assert data["alarms"] == []
+    assert not [line for line in data["deviations"] if "early" in line]
+    assert {each["word"]: each["count"] for each in data["counts"]}["not judged"] == 1
 
 
 def test_places_in_documents_are_shown_without_their_folder(quick: ReportInput) -> None:

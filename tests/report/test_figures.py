@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from railwright.quantities import show
 from railwright.report.figures import number, show_limit, show_measured, show_standard
 
 
@@ -19,6 +20,10 @@ from railwright.report.figures import number, show_limit, show_measured, show_st
         (0.0, -0.0004, 0.0004, "A", ("0.00 µA".replace("0.00 µA", "0 µA"), "-400 to 400 µA")),
         (1.5, 1.5, 1.5, "V", ("1.500 V", "1.500 to 1.500 V")),
         (-5.47, -5.57, -5.37, "V", ("-5.47 V", "-5.57 to -5.37 V")),
+        # 3 µA where the reading is good to 3 mA is no figure but 0, whatever the sign.
+        (3e-6, -2.997e-3, 3.003e-3, "A", ("0.0 mA", "-3.0 to 3.0 mA")),
+        (-3e-6, -3.003e-3, 2.997e-3, "A", ("0.0 mA", "-3.0 to 3.0 mA")),
+        (4e-9, -0.011, 0.011, "V", ("0 mV", "-11 to 11 mV")),
     ],
 )
 def test_digits_follow_the_uncertainty(
@@ -31,6 +36,15 @@ def test_what_hides_on_one_side_does_not_take_the_digits_of_the_value() -> None:
     assert show_measured(0.5448, 0.5398, 597.0, "A") == ("0.5448 A", "0.5398 A to 597 A")
     assert show_measured(0.02802, 0.02775, 203.609, "A") == ("28.02 mA", "27.75 mA to 203.6 A")
     assert show_measured(7.9, 1.0, 7.92, "V") == ("7.900 V", "1 V to 7.920 V")
+
+
+def test_below_its_resolution_a_predicted_figure_is_0() -> None:
+    """Without an uncertainty; one that is known by an interval says itself to how many digits."""
+    assert show_measured(2e-12, 2e-12, 2e-12, "A", resolution=1e-9)[0] == "0.000 A"
+    assert show_measured(2e-8, 2e-8, 2e-8, "A", resolution=1e-9)[0] == "20.000 nA"
+    assert show(-2e-12, "A", resolution=1e-9) == "0 A"
+    assert show(1.5e-9, "A", resolution=1e-9) == "1.5 nA"
+    assert show(-4e-13, "degC", resolution=1e-3) == "0 °C"
 
 
 def test_an_open_interval_is_said_to_be_unbounded() -> None:

@@ -90,6 +90,23 @@ def test_without_requirements_nothing_is_judged_and_that_is_skipped(given: Repor
     assert json.loads(to_json(changed))["evaluation"]["outcome"] == "not judged"
 
 
+def test_what_a_required_trip_precedes_is_skipped_and_no_failure(
+    given: ReportInput, documents: Documents
+) -> None:
+    first, *others = evaluation(documents, True).results
+    passed = [replace(each, outcome=Outcome.PASS) for each in others]
+    left = replace(first, measured=None, outcome=Outcome.NOT_JUDGED, reason="the step was not reached")
+    judged = replace(given.evaluation, results=(*passed, left))
+    assert judged.outcome is Outcome.PASS
+    suite = ET.fromstring(to_junit(replace(given, evaluations=(judged,))))
+    assert (suite.get("failures"), suite.get("errors"), suite.get("skipped")) == ("0", "0", "1")
+    assert suite.get("tests") == str(len(judged.results) + 3)
+    (case,) = [case for case in suite.iter("testcase") if case.find("skipped") is not None]
+    assert case.get("name") == left.requirement
+    alone = replace(judged, results=(left,))
+    assert alone.outcome is Outcome.NOT_JUDGED
+
+
 def test_junit_gives_the_reason_and_the_run(given: ReportInput, documents: Documents) -> None:
     suite = ET.fromstring(to_junit(replace(given, evaluations=(evaluation(documents, False),))))
     failure = suite.find(".//testcase[@name='transducer inrush']/failure")

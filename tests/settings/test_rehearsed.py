@@ -19,6 +19,7 @@ from railwright.rehearsal.rehearse import rehearse
 from railwright.settings.check import check
 from railwright.settings.findings import Finding, Severity
 from railwright.settings.hookup import hooked_up
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.rehearsed import REHEARSED_RULES
 from railwright.settings.rehearsed.view import hardest, stretches
 from railwright.settings.rules import RULES
@@ -69,7 +70,7 @@ class Bent:
 
     def findings(self) -> tuple[Finding, ...]:
         settings = settle(self.documents, TODAY)
-        return rehearsed_findings(self.documents, settings, self.record, self.assumptions)
+        return rehearsed_findings(HookedUp(self.documents), settings, self.record, self.assumptions)
 
 
 def found(bent: Bent, rule: str) -> list[Finding]:
@@ -395,7 +396,9 @@ LIMIT = "current_limit: 1 A"
 def played(documents: Documents) -> tuple[Settings, tuple[Finding, ...]]:
     settings = settle(documents, TODAY)
     rehearsal = rehearse(documents, settings.set_points)
-    return settings, rehearsed_findings(documents, settings, rehearsal.record, rehearsal.assumptions)
+    return settings, rehearsed_findings(
+        HookedUp(documents), settings, rehearsal.record, rehearsal.assumptions
+    )
 
 
 def test_the_demo_rehearsed_has_no_stop() -> None:

@@ -162,6 +162,12 @@ class Case:
     today: dt.date = TODAY
 
 
+def trip_within(limit: str, during: str, by: str = "OVP") -> Edit:
+    """A requirement that asks for a trip of `main`."""
+    required = f"{{name: trips, measure: trip_time, of: main, during: {during}, at_most: {limit}, by: {by}}}"
+    return "procedure", "requires:\n", f"requires:\n  - {required}\n"
+
+
 AFTER_TRANSDUCER: Edit = ("procedure", "    ovp: 18 V\n", "    ovp: 18 V\n    off_after: [transducer]\n")
 ALONE: Edit = ("procedure", "record: {every", "attended: no\nrecord: {every")
 INTERLOCK: Edit = (
@@ -350,8 +356,8 @@ CASES = [
         (NO_LIST, *shape(f"input: main, segments: [{RIPPLE}]")),
         "ripple: sine",
         "'own shape' asks for 3200 set points of main, 625 µs apart at the closest; the host keeps 20 ms "
-        "between two (taken: the bench gives no 'exchange' of left): it would leave out 3100 of them; "
-        "left.1 has no point list",
+        "between two (taken: the bench gives no 'exchange' of left): it would leave out 3099 of them "
+        "and send set points up to 625 µs late; left.1 has no point list",
         silent=(NO_LIST, *shape(f"input: main, segments: [{RIPPLE.replace('50 Hz', '1.5 Hz')}]")),
     ),
     Case(
@@ -360,7 +366,7 @@ CASES = [
         (NO_LIST, exchange("6 ms"), *shape(f"input: main, segments: [{DIP}]")),
         "step_to: 9 V}, {hold: 5 ms}",
         "asks for 2 set points of main, 5 ms apart at the closest; the host keeps 6 ms between two: it would "
-        "leave out 1 of them",
+        "send set points up to 1 ms late",
         silent=(NO_LIST, exchange("5 ms"), *shape(f"input: main, segments: [{DIP}]")),
     ),
     Case(
@@ -385,7 +391,8 @@ CASES = [
         (sweep("from: 9 V, to: 16 V, points: 71, dwell: 8 ms"),),
         "dwell: 8 ms",
         "'line sweep' asks for 71 set points of main, 8 ms apart at the closest; the host keeps 20 ms "
-        "between two (taken: the bench gives no 'exchange' of left): it would leave out 47 of them",
+        "between two (taken: the bench gives no 'exchange' of left): it would leave out 42 of them "
+        "and send set points up to 4 ms late",
         silent=(sweep("from: 9 V, to: 16 V, points: 71, dwell: 20 ms"),),
     ),
     Case(
@@ -798,7 +805,8 @@ CASES = [
             *shape(f"input: main, segments: [{RIPPLE.replace('50 Hz', '0.5 Hz').replace('12 V', '9 V')}]"),
         ),
         "ripple: sine",
-        "plays 8 V to 8.805 V (8 voltages); the input must work from 9 V",  # sines of 32nds of a turn
+        "plays 8 V to 8.805 V (8 voltages), outside from 7.212 s to 8.212 s of the procedure (1 s); "
+        "the input must work from 9 V",  # sines of 32nds of a turn
         silent=(("procedure", "{line_to: 6 V", "{line_to: 10 V"),),
     ),
     Case(
@@ -1231,6 +1239,45 @@ CASES = [
         (("procedure", "at_most: 60 ms", "at_most: 400 ms"),),
         "at_most: 400 ms",
         "400 ms",
+    ),
+    Case(
+        "trip-not-armed",
+        "main",
+        (trip_within("2 s", "brown-out", "OCP"),),
+        "measure: trip_time",
+        "a trip by the OCP of main, which is not used",
+        silent=(trip_within("2 s", "brown-out", "current limit"),),
+    ),
+    Case(
+        "trip-status-slow",
+        "main",
+        (trip_within("40 ms", "brown-out"),),
+        "measure: trip_time",
+        "'trips' leaves 40 ms",
+        silent=(trip_within("2 s", "brown-out"),),
+    ),
+    Case(
+        "trip-step-short",
+        "main",
+        (trip_within("3 s", "steady"),),
+        "measure: trip_time",
+        "permits 3 s; 'steady' lasts 2 s",
+        silent=(trip_within("1 s", "steady"),),
+    ),
+    Case(
+        "trip-ends-run",
+        "main",
+        (trip_within("1 s", "line sweep"),),
+        "during: line sweep",
+        "'line sweep' is not played to its end, and 'power over the line range'",
+    ),
+    Case(
+        "trip-leaves-out",
+        "main",
+        (trip_within("1 s", "steady"),),
+        "during: brown-out",
+        "'stops at' is judged only where the required trip does not come: it ends the run before 'brown-out'",
+        silent=(trip_within("1 s", "brown-out"),),
     ),
     Case(
         "threshold-not-crossed",

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
+
+from tests.truth.table import CASES
 
 from railwright.archive.stored import ExternalRecording, evaluate_run, open_stored
 from railwright.evaluation.outcome import Result
@@ -19,19 +22,32 @@ from railwright.twin.virtual_network import VirtualNetwork
 from railwright.virtual_time import VirtualLoop
 
 RECORDER = "transient recorder"
-HEAD = """device: tide-gauge.device.yaml
+_HEAD = """device: tide-gauge.device.yaml
 bench: quay.bench.yaml
 hook_up:
   main:       {from: left.1, lead: silicone pair, sense: at load}
   transducer: {from: right.1, lead: thin pair, sense: at terminals}
 limits:
-  main: {current_limit: 1.5 A, at_limit: regulate, ovp: 18 V}
-  transducer: {current_limit: 100 mA, at_limit: trip, trip_delay: 60 ms, ovp: auto}
+  main: {current_limit: 1.5 A, at_limit: regulate, ovp: OVP}
+  transducer: {TRANSDUCER, ovp: auto}
 steps:
-  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 150 ms}
+  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: SETTLE}
     name: up
 """
-"""What a procedure of the station has below its name: hook-up, limits, and the step that powers it up."""
+
+
+def head(
+    ovp: str = "18 V",
+    transducer: str = "current_limit: 100 mA, at_limit: trip, trip_delay: 60 ms",
+    settle: str = "150 ms",
+) -> str:
+    """What a procedure of the station has below its name: hook-up, limits, and the step that powers it up."""
+    return _HEAD.replace("OVP", ovp).replace("TRANSDUCER", transducer).replace("SETTLE", settle)
+
+
+HEAD = head()
+WIDE = {"ovp": "19 V", "transducer": "current_limit: 140 mA, at_limit: regulate"}
+"""Limits of `head` that leave room for what a standard or a table asks."""
 
 Said = dict[str, tuple[float | None, str]]
 """Requirement -> its value, None where there is none, and its outcome."""
@@ -51,8 +67,18 @@ def station(folder: Path, procedure: str, edits: Mapping[str, list[tuple[str, st
     return path
 
 
-def record_of_run(procedure: Path, seed: int) -> Record:
-    """What simulated supplies read while a procedure is played in virtual time, whatever its check says."""
+def case_documents(case: str, folder: Path) -> Path:
+    """The documents of a case as it was found, in a folder; beside them the station's, which it may name."""
+    for source in (example(), CASES / "hook-up-smallest", CASES / case):
+        shutil.copytree(source, folder, dirs_exist_ok=True)
+    return folder
+
+
+@contextmanager
+def played(procedure: Path, seed: int) -> Iterator[tuple[VirtualNetwork, Path]]:
+    """A procedure played in virtual time on simulated supplies, whatever its check says; the supplies with
+    what is true behind them, and the run's folder.
+    """
     job, loop = Job.open(procedure), VirtualLoop()
     documents, settings = job.documents, job.check(static=True).settings
     folder = procedure.parent / f"run-{seed}"
@@ -61,24 +87,23 @@ def record_of_run(procedure: Path, seed: int) -> Record:
             documents, settings.set_points, unit="T-1", operator="O", folder=folder,
             settings=as_data(settings), link=LocalLink(loop, network.connect),
         )  # fmt: skip
-    return open_stored(folder).data.record
+        yield network, folder
+
+
+def record_of_run(procedure: Path, seed: int) -> Record:
+    """What simulated supplies read while a procedure is played."""
+    with played(procedure, seed) as (_, folder):
+        return open_stored(folder).data.record
 
 
 def said_of(procedure: Path, seed: int, of: str = "main") -> dict[str, Said]:
-    """Played in virtual time on simulated supplies; the recording begins as the input `of` comes up."""
-    job = Job.open(procedure)
-    said = {"rehearsed": _said(job.rehearse().evaluation.results)}
-    check, loop = job.check(), VirtualLoop()
-    documents, settings = job.documents, check.settings
-    folder, recording = procedure.parent / f"run-{seed}", procedure.parent / f"scope-{seed}.csv"
-    given = (documents.bench, documents.device, documents.procedure)
-    with VirtualNetwork(loop, *given, seed=seed) as network:
-        run(
-            documents, settings.set_points, unit="T-1", operator="O", folder=folder,
-            settings=as_data(settings), link=LocalLink(loop, network.connect),
-        )  # fmt: skip
-        trigger = Trigger(of, "voltage", 1.0, "rise", 0.1, check.plan.duration)
-        assert network.record(RECORDER, trigger, recording)
+    """What is said of a procedure in each place; the recording begins as the input `of` comes up."""
+    rehearsed = Job.open(procedure).rehearse()
+    said = {"rehearsed": _said(rehearsed.evaluation.results)}
+    with played(procedure, seed) as (network, folder):
+        recording = procedure.parent / f"scope-{seed}.csv"
+        duration = rehearsed.record.spans[-1].end
+        assert network.record(RECORDER, Trigger(of, "voltage", 1.0, "rise", 0.1, duration), recording)
     said["readings"] = _said(evaluate_run(open_stored(folder), []).results)
     beside = [ExternalRecording(recording, RECORDER)]
     said["recorder"] = _said(evaluate_run(open_stored(folder), beside).results)

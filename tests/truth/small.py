@@ -7,34 +7,40 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-OUTPUT: dict[str, Any] = {
-    "voltage": "0 V .. 40 V",
-    "current": "0 A .. 3 A",
-    "power": "120 W",
-    "programming": {
-        "voltage": {"of_value": "0 %", "offset": "0 mV", "resolution": "1 mV"},
-        "current": {"of_value": "0 %", "offset": "0 mA", "resolution": "1 mA"},
+from tests.twin.bench import OUTPUT as USUAL
+
+
+def changed(whole: Mapping[str, Any], more: Mapping[str, Any]) -> dict[str, Any]:
+    """A mapping with other values; None leaves a key out."""
+    return {key: value for key, value in {**whole, **more}.items() if value is not None}
+
+
+OUTPUT = changed(
+    USUAL,
+    {
+        "voltage": "0 V .. 40 V",
+        "current": "0 A .. 3 A",
+        "power": "120 W",
+        "programming": {
+            "voltage": {"of_value": "0 %", "offset": "0 mV", "resolution": "1 mV"},
+            "current": {"of_value": "0 %", "offset": "0 mA", "resolution": "1 mA"},
+        },
+        "rise": "8 ms",
+        "fall": {"loaded": "20 ms"},
+        "slew": "1 V/s .. 20 V/ms",
+        "recovery": {"time": "100 us", "band": "30 mV", "step": "25 % .. 75 %"},
+        "limit_response": "500 us",
+        "output_capacitance": "150 uF",
+        "bleeder": "2 kohm",
+        "sink": "1.5 A",
+        "ovp": {"level": "1 V .. 44 V", "accuracy": "0 mV", "response": "200 us", "at": "terminals"},
+        "trip_delay": "1 ms .. 10 s",
+        "opp": None,
+        "ocp": None,
+        "points": None,
+        "may_join": ["series", "parallel"],
     },
-    "reading": {
-        "voltage": {"of_value": "0.05 %", "offset": "6 mV", "resolution": "1 mV", "noise": "1 mV"},
-        "current": {"of_value": "0.1 %", "offset": "3 mA", "resolution": "0.1 mA", "noise": "0.2 mA"},
-        "update": "10 ms",
-        "aperture": "8 ms",
-        "latency": "3 ms",
-    },
-    "rise": "8 ms",
-    "fall": {"loaded": "20 ms"},
-    "slew": "1 V/s .. 20 V/ms",
-    "recovery": {"time": "100 us", "band": "30 mV", "step": "25 % .. 75 %"},
-    "limit_response": "500 us",
-    "output_capacitance": "150 uF",
-    "bleeder": "2 kohm",
-    "sink": "1.5 A",
-    "ovp": {"level": "1 V .. 44 V", "accuracy": "0 mV", "response": "200 us", "at": "terminals"},
-    "trip_delay": "1 ms .. 10 s",
-    "sense": {"compensates": "1 V"},
-    "may_join": ["series", "parallel"],
-}
+)
 """An output that sets exactly what it is told; a value of None in what is changed leaves a key out."""
 
 LEAD: dict[str, Any] = {
@@ -44,11 +50,6 @@ LEAD: dict[str, Any] = {
     "inductance": "0.7 uH/m",
     "permitted_current": "10 A",
 }
-
-
-def changed(whole: Mapping[str, Any], more: Mapping[str, Any]) -> dict[str, Any]:
-    """A mapping with other values; None leaves a key out."""
-    return {key: value for key, value in {**whole, **more}.items() if value is not None}
 
 
 def supply(*outputs: Mapping[str, Any], port: int = 5999, **more: Any) -> dict[str, Any]:

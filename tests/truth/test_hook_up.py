@@ -14,13 +14,16 @@ import math
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import pytest
 from tests.said import says
 from tests.settings.hookup import exhaustive
 from tests.settings.hookup.scene import GOOD_LEAD, Data, needs, output, scene, supply
+from tests.truth.saying import case_documents
+from tests.truth.table import TruthTable
 
-from railwright.documents.loader import Documents
+from railwright.documents.loader import Documents, load_documents
 from railwright.settings.hookup import hooked_up
 from railwright.settings.settle import settle
 
@@ -208,19 +211,24 @@ STATIONS: dict[str, Callable[[], Station]] = {
 }
 
 
+@pytest.mark.case("hook-up-smallest")
 @pytest.mark.parametrize("name", STATIONS)
-def test_no_smaller_change_feeds_every_input(name: str) -> None:
+def test_no_smaller_change_feeds_every_input(name: str, truth_table: TruthTable) -> None:
     station = STATIONS[name]()
     findings = hooked_up(station.documents).findings
     said = cost_said(findings[0].remedy) if findings else 0
-    assert cheaper(station, said, most=3 if len(list(menu(station))) < 9 else 2) is None, findings[0].remedy
+    less = cheaper(station, said, most=3 if len(list(menu(station))) < 9 else 2)
+    truth_table.compare("least cost of changes", said if less is None else less, said)
     if not findings:
         assert feeds_all(station)
 
 
+@pytest.mark.case("hook-up-smallest")
 @pytest.mark.parametrize("need", [0.5, 1.3, 2.0, 3.7])
 @pytest.mark.parametrize("volts", [5, 12, 24])
-def test_a_further_output_is_asked_for_no_more_than_it_takes(volts: float, need: float) -> None:
+def test_a_further_output_is_asked_for_no_more_than_it_takes(
+    volts: float, need: float, truth_table: TruthTable
+) -> None:
     """Its limit, less its error of 0.1 % and 2 mA, is the need, on a grid of 0.1 mA; a step below is not."""
     inputs = {"main": needs(volts, need), "other": needs(12, 0.2)}
 
@@ -231,8 +239,30 @@ def test_a_further_output_is_asked_for_no_more_than_it_takes(volts: float, need:
     (finding,) = hooked_up(with_().documents).findings
     assert says(finding.remedy, f"{volts} V", f"{need:g} A", "error", "main")
     least = math.ceil((need + 2e-3) / 0.999 * 1e4) / 1e4
-    assert hooked_up(with_(output(volts, round(least, 4))).documents).findings == ()
-    assert hooked_up(with_(output(volts, round(least - 1e-4, 4))).documents).findings
+    for amperes, feeds in ((round(least, 4), True), (round(least - 1e-4, 4), False)):
+        said = hooked_up(with_(output(volts, amperes)).documents).findings == ()
+        truth_table.compare(f"an output of {amperes:.4f} A feeds {need} A", feeds, said)
+
+
+@pytest.mark.case("hook-up-smallest")
+@pytest.mark.parametrize("name", ["auto3", "auto4"])
+def test_as_it_was_found(name: str, tmp_path: Path, truth_table: TruthTable) -> None:
+    """big.1 feeds the heater at a limit of its 5 A, as 42 V / (9.2 ohm · 0.95) = 4.805 A, 0.2 % and 8 mA more
+    are 4.823 A, on a grid of 1 mA; every input has a lead of its own.
+    """
+    documents = load_documents(case_documents("hook-up-smallest", tmp_path) / f"{name}.procedure.yaml")
+    settings = settle(documents, exhaustive.TODAY)
+    asked = [each.why for each in settings.findings if each.rule == "hook-up"]
+    truth_table.compare("changes asked for", [], asked)
+    hook_up = hooked_up(documents).documents.procedure.hook_up
+    truth_table.compare("the heater's output", "big.1", hook_up["heater"].source)
+    truth_table.compare("leads in use", 3, len({each.lead for each in hook_up.values()}))
+    (window,) = [w for w in settings.windows if (w.about, w.setting) == ("heater", "current_limit")]
+    least = math.ceil((42.0 / (9.2 * 0.95) + 8e-3) / 0.998 * 1e3) / 1e3
+    assert window.low is not None
+    truth_table.compare(
+        "least limit of the heater", pytest.approx(least, abs=1.001e-3), window.low.value, "A"
+    )
 
 
 @pytest.mark.parametrize(

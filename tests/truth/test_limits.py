@@ -12,7 +12,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.truth.saying import case_documents
 from tests.truth.small import fed_by, supply, write
+from tests.truth.table import TruthTable, Within
 
 from railwright.circuit.case import HIGH, LOW, NOMINAL
 from railwright.job import Job
@@ -50,6 +52,7 @@ def resistor(ohms: float) -> dict[str, Any]:
 BIG = {"capacitor": {"capacitance": "470 uF ± 20 %", "esr": "50 mohm"}}
 
 
+@pytest.mark.case("limit-overshoot-zero")
 @pytest.mark.parametrize("case", CASES)
 @pytest.mark.parametrize(
     ("limit", "load", "more"),
@@ -63,17 +66,34 @@ BIG = {"capacitor": {"capacitance": "470 uF ± 20 %", "esr": "50 mohm"}}
     ],
 )
 def test_an_exact_limit_regulates_at_the_limit(
-    limit: float, load: list[Any], more: dict[str, Any], case: str, tmp_path: Path
+    limit: float,
+    load: list[Any],
+    more: dict[str, Any],
+    case: str,
+    tmp_path: Path,
+    truth_table: TruthTable,
 ) -> None:
-    traces = rehearsed(limited(tmp_path, f"{limit} A", *load, **more), case).record.traces["main"]
+    path = limited(tmp_path, f"{limit} A", *load, **more)
+    regulates(path, case, limit, float(load[0]["resistor"]["resistance"].split()[0]), truth_table)
+
+
+def regulates(path: Path, case: str, limit: float, ohms: float, truth_table: TruthTable) -> None:
+    """In the limit its current flows, and the voltage is that current times the resistance."""
+    traces = rehearsed(path, case).record.traces["main"]
     ends = int(np.searchsorted(traces.time, 0.5)) - 1
     assert Mode(int(traces.columns["mode"][ends])) is Mode.CC
-    current = float(traces.columns["current"][ends])
-    assert current == pytest.approx(limit, rel=2e-4)
-    at_load = limit * float(load[0]["resistor"]["resistance"].split()[0])
-    assert float(traces.columns["voltage"][ends]) == pytest.approx(at_load, rel=2e-4)
+    current, voltage = (float(traces.columns[name][ends]) for name in ("current", "voltage"))
+    truth_table.compare("current in the limit", pytest.approx(limit, rel=2e-4), current, "A")
+    truth_table.compare("voltage at the load", pytest.approx(limit * ohms, rel=2e-4), voltage, "V")
 
 
+@pytest.mark.case("limit-overshoot-zero")
+@pytest.mark.parametrize("case", CASES)
+def test_the_limit_as_it_was_found(case: str, tmp_path: Path, truth_table: TruthTable) -> None:
+    regulates(case_documents("limit-overshoot-zero", tmp_path) / "p.yaml", case, 0.6, 20.0, truth_table)
+
+
+@pytest.mark.case("solver-oscillates")
 @pytest.mark.parametrize("case", CASES)
 @pytest.mark.parametrize(
     ("ohms", "limit", "sense", "more"),
@@ -86,24 +106,50 @@ def test_an_exact_limit_regulates_at_the_limit(
     ],
 )
 def test_two_outputs_in_parallel_settle(
-    ohms: float, limit: float, sense: str, more: dict[str, Any], case: str, tmp_path: Path
+    ohms: float,
+    limit: float,
+    sense: str,
+    more: dict[str, Any],
+    case: str,
+    tmp_path: Path,
+    truth_table: TruthTable,
 ) -> None:
     # 24 V where the limit carries them, else limit times resistance; a lead of 0.1 Ω takes its share.
     path = limited(
         tmp_path, f"{limit} A", resistor(ohms), feed={"parallel": ["s.1", "s.2"]}, sense=sense, **more
     )
-    prediction = rehearsed(path, case)
-    traces = prediction.record.traces["main"]
+    expected = pytest.approx(min(24.0, limit * ohms), rel=1e-3 if sense == "at load" else 0.015)
+    settles(rehearsed(path, case), "main", expected, ohms, truth_table)
+
+
+def settles(
+    prediction: Prediction,
+    name: str,
+    expected: object,
+    ohms: float,
+    truth_table: TruthTable,
+    end: float = 0.5,
+) -> None:
+    """Nothing moves any more by the end [s], and that took no more steps than a start takes."""
+    traces = prediction.record.traces[name]
     settled, through = (
-        float(np.interp(0.5, traces.time, traces.columns[each])) for each in ("voltage", "current")
+        float(np.interp(end, traces.time, traces.columns[each])) for each in ("voltage", "current")
     )
-    expected = min(24.0, limit * ohms)
-    assert settled == pytest.approx(expected, rel=1e-3 if sense == "at load" else 0.015)
-    assert through == pytest.approx(settled / ohms, rel=1e-3)
-    # It has settled: nothing moves any more, and that took no more steps than a start takes.
-    moments = np.linspace(0.4, 0.5, 101)
-    assert np.ptp(np.interp(moments, traces.time, traces.columns["voltage"])) < 1e-3
-    assert prediction.steps < 3000
+    truth_table.compare("voltage that it settles at", expected, settled, "V")
+    truth_table.compare("current at it", pytest.approx(settled / ohms, rel=1e-3), through, "A")
+    moments = np.linspace(end - 0.1, end, 101)
+    swing = float(np.ptp(np.interp(moments, traces.time, traces.columns["voltage"])))
+    truth_table.compare("swing in the last 0.1 s", Within(0.0, 1e-3), swing, "V")
+    truth_table.compare("steps of the solver", Within(0, 3000), prediction.steps)
+
+
+@pytest.mark.case("solver-oscillates")
+@pytest.mark.parametrize("case", CASES)
+def test_the_pair_as_it_was_found(case: str, tmp_path: Path, truth_table: TruthTable) -> None:
+    """24 V into 20 ohm, 200 ms after the converter's input, which takes as many steps again."""
+    path = case_documents("solver-oscillates", tmp_path) / "c.procedure.yaml"
+    expected = pytest.approx(24.0, rel=1e-3)
+    settles(rehearsed(path, case), "valve", expected, 20.0, truth_table, end=0.7)
 
 
 @pytest.mark.parametrize("case", ["nominal", "low"])

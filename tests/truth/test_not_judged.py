@@ -5,18 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tests.truth.saying import HEAD, station
+from tests.truth.saying import HEAD, played, station
 from typer.testing import CliRunner
 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.cli.commands import COMMANDS, application
 from railwright.evaluation.outcome import Outcome
-from railwright.guard.local_link import LocalLink
-from railwright.job import Job
-from railwright.running.runner import run
-from railwright.settings.data import as_data
-from railwright.twin.virtual_network import VirtualNetwork
-from railwright.virtual_time import VirtualLoop
 
 PROCEDURE = f"""procedure: Up and down
 {HEAD}  - hold: 500 ms
@@ -37,15 +31,8 @@ LEVEL = "requires:\n  - {name: level, measure: high_state_level, of: main, durin
     ],
 )
 def test_what_is_judged(requires: str, outcome: Outcome, code: int, tmp_path: Path) -> None:
-    job = Job.open(station(tmp_path, PROCEDURE + requires))
-    settings, loop = job.check().settings, VirtualLoop()
-    documents, folder = job.documents, tmp_path / "run"
-    with VirtualNetwork(loop, documents.bench, documents.device, documents.procedure, seed=1) as network:
-        run(
-            documents, settings.set_points, unit="T-1", operator="O", folder=folder,
-            settings=as_data(settings), link=LocalLink(loop, network.connect),
-        )  # fmt: skip
-    assert evaluate_run(open_stored(folder), []).outcome is outcome
+    with played(station(tmp_path, PROCEDURE + requires), seed=1) as (_, folder):
+        assert evaluate_run(open_stored(folder), []).outcome is outcome
     for command in ("evaluate", "report"):
         done = CliRunner().invoke(application(COMMANDS), [command, str(folder)])
         assert done.exit_code == code, done.output

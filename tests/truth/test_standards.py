@@ -9,6 +9,7 @@ ISO 16750-2 for ten starts (both from memory).
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,24 +17,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from tests.said import says
-from tests.truth.saying import record_of_run, station
+from tests.truth.saying import WIDE, case_documents, head, record_of_run, station
+from tests.truth.table import TruthTable, Within
 
 from railwright.job import Job
 from railwright.settings.findings import Finding
 
-HEAD = """procedure: A standard's test
-device: tide-gauge.device.yaml
-bench: quay.bench.yaml
-hook_up:
-  main:       {from: left.1, lead: silicone pair, sense: at load}
-  transducer: {from: right.1, lead: thin pair, sense: at terminals}
-limits:
-  main: {current_limit: 1.5 A, at_limit: regulate, ovp: 19 V}
-  transducer: {current_limit: 140 mA, at_limit: regulate, ovp: auto}
-steps:
-  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: SETTLE}
-    name: up
-"""
 TAIL = """
   - power_down: {order: [transducer, main], gap: 20 ms}
 record: {every: 10 ms}
@@ -46,7 +35,12 @@ def shape(text: str, name: str) -> str:
 
 
 def procedure(*steps: str, settle: str = "150 ms") -> str:
-    return HEAD.replace("SETTLE", settle) + "\n".join(f"  - {{{step}}}" for step in steps) + TAIL
+    return (
+        "procedure: A standard's test\n"
+        + head(**WIDE, settle=settle)
+        + "\n".join(f"  - {{{step}}}" for step in steps)
+        + TAIL
+    )
 
 
 STARTS: dict[str, tuple[str, str, str, float, float]] = {
@@ -114,18 +108,33 @@ def stands_before(time: NDArray[np.float64], voltage: NDArray[np.float64], base:
     return float(time[last[-1]] - time[first])
 
 
+@pytest.mark.case("step-from-wrong-level")
 @pytest.mark.parametrize("name", STARTS)
-def test_it_leaves_its_own_level(name: str, tmp_path: Path) -> None:
+def test_it_leaves_its_own_level(name: str, tmp_path: Path, truth_table: TruthTable) -> None:
     before, text, of, base, to = STARTS[name]
     path = station(tmp_path, procedure(before, shape(text, "test"), "hold: 300 ms"))
+    leaves(path, "test", of, base, to, truth_table)
+
+
+@pytest.mark.case("step-from-wrong-level")
+def test_as_it_was_found(tmp_path: Path, truth_table: TruthTable) -> None:
+    """A dip to 70 % of 12 V after a sweep from 16 V to 9 V."""
+    path = case_documents("step-from-wrong-level", tmp_path) / "sweepdip.procedure.yaml"
+    leaves(path, "dip", "main", 12.0, 8.4, truth_table)
+
+
+def leaves(path: Path, step: str, of: str, base: float, to: float, truth_table: TruthTable) -> None:
+    """It stands at its own level for 0.3 s before it leaves it, rehearsed and read."""
     job = Job.open(path)
-    records = {"rehearsed": job.rehearse().record, "read": record_of_run(path, seed=5)}
-    for place, record in records.items():
-        span = next(each for each in record.spans if each.name == "test")
+    stands: dict[str, float] = {}
+    for place, record in (("rehearsed", job.rehearse().record), ("read", record_of_run(path, seed=5))):
+        span = next(each for each in record.spans if each.name == step)
         traces = record.traces[of].between(span.start, span.end)
         columns = traces.columns
         voltage = columns["voltage"] if "voltage" in columns else columns["terminal_voltage"]
-        assert stands_before(traces.time, voltage, base, to) > 0.3, place
+        stands[place] = stands_before(traces.time, voltage, base, to)
+    what = f"time at {base:g} V before it goes to {to:g} V"
+    truth_table.compare(what, Within(0.3, math.inf), stands, "s")
     assert not rules(job.check().findings, "standard-start")
 
 

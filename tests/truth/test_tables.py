@@ -13,25 +13,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.truth.saying import record_of_run, station
+from tests.truth.saying import WIDE, head, record_of_run, station
 
 from railwright.documents.sources import DocumentErrors
 from railwright.job import Job
 from railwright.waveforms.table import TableError, pieces_of_table, read_table, rows_of, table_text
 
-HEAD = """procedure: A sequence
-device: tide-gauge.device.yaml
-bench: quay.bench.yaml
-hook_up:
-  main:       {from: left.1, lead: silicone pair, sense: at load}
-  transducer: {from: right.1, lead: thin pair, sense: at terminals}
-limits:
-  main: {current_limit: 1.5 A, at_limit: regulate, ovp: 19 V}
-  transducer: {current_limit: 140 mA, at_limit: regulate, ovp: auto}
-steps:
-  - power_up: {order: [main, transducer], gap: 50 ms, rise: 2 V/ms, settle: 300 ms}
-    name: up
-  - shape: {input: main, table: sequence.csv REPEAT}
+STEPS = """  - shape: {input: main, table: sequence.csv REPEAT}
     name: sequence
   - power_down: {order: [transducer, main], gap: 20 ms}
 record: {every: 10 ms}
@@ -41,7 +29,8 @@ record: {every: 10 ms}
 def procedure(folder: Path, table: str, repeat: str = "") -> Path:
     folder.mkdir(exist_ok=True)
     (folder / "sequence.csv").write_text(table, "utf-8")
-    return station(folder, HEAD.replace(" REPEAT", repeat))
+    steps = STEPS.replace(" REPEAT", repeat)
+    return station(folder, "procedure: A sequence\n" + head(**WIDE, settle="300 ms") + steps)
 
 
 PLAIN = "dwell_s,voltage_V,limit_A,way\n0.3,9.1,1.2,step\n0.5,14.25,,line\n0.4,12,0.9,step\n"

@@ -19,6 +19,7 @@ def ending_of(data: RunData) -> Ending:
     confirmed, lines = _off(about)
     return Ending(
         completed=data.ended is Ended.COMPLETED,
+        expected_trip=data.ended is Ended.EXPECTED_TRIP,
         cause=_cause(data),
         at=max((span.end for span in data.record.spans), default=None),
         energised=bool(about.get("energised", True)),

@@ -8,6 +8,7 @@ import os
 import signal
 import sys
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 from railwright.collection import THRESHOLD
@@ -55,6 +56,10 @@ def main() -> None:
     atexit.register(gc.freeze)
     # Pydantic otherwise looks through all installed packages for plugins of its own at every start.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    # And its module that would look loads zipfile and email, 4 % of a check, before it is told not to.
+    without_plugins = ModuleType("pydantic.plugin._loader")
+    without_plugins.get_plugins = tuple  # type: ignore[attr-defined]
+    sys.modules.setdefault(without_plugins.__name__, without_plugins)
     from railwright.cli.commands import COMMANDS, application
 
     called = sys.argv[1:2]

@@ -13,11 +13,16 @@ from railwright.cli.detail import Detail
 from railwright.cli.exits import BadInput, Exit
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from railwright.settings.check import Checked
 
 Static = Annotated[bool, typer.Option("--static", help="Leave out the rules that need a rehearsal.")]
 
 
+All = Annotated[
+    bool, typer.Option("--all", help="Everything: settings with reasons, windows, findings, what is assumed.")
+]
 Cases = Annotated[
     int | None,
     typer.Option("--cases", metavar="N", min=1, help="Settle the windows by N cases of the ensemble too."),
@@ -26,19 +31,22 @@ Seed = Annotated[int, typer.Option("--seed", min=0, help="The same seed gives th
 
 
 # One piece: its docstring is the help, and what follows prints in order.
+# Many: each is an option of the command line.
 def check(
     procedure: Procedure,
     static: Static = False,
+    all: All = False,
     cases: Cases = None,
     seed: Seed = 1,
     json: Json = False,
     quiet: Quiet = False,
     verbose: Verbose = False,
 ) -> Exit:
-    """Check the documents: what to dial in, and every finding.
+    """Check the documents: what to dial in, and what was found.
 
-    Each setting comes with its reason and its window: the interval in which it is right, and what decides
-    each end. Each finding comes with its line, the reason in numbers, and what to do.
+    First comes one screen: may it be energised, the settings, every stop, a line for each kind of caution.
+    With --all the rest: each setting with its reason and its window (the interval in which it is right, and
+    what decides each end), each finding with its line, the reason in numbers, and what to do.
 
     Ends that hang on what moves are settled by rehearsal, in corners of everything that is uncertain; with
     --cases in so many cases of the ensemble too; with --static by closed forms alone.
@@ -65,31 +73,34 @@ def check(
             }
         )
     else:
-        _show(procedure, checked, static, quiet)
+        _show(procedure, checked, static, quiet, everything=all)
     return Exit.STOPPED if settings.blocked else Exit.DONE
 
 
-def _show(procedure: Path, checked: Checked, static: bool, quiet: bool) -> None:
-    from railwright.cli.assumptions import ASSUMED, print_assumptions
-    from railwright.cli.console import SEVERITY_MARKS, console
-    from railwright.cli.findings import (
-        findings_table,
-        hook_up_table,
-        measurable_table,
-        problems,
-        settings_table,
-        summary,
-    )
-    from railwright.cli.windows import windows_table
+def _show(procedure: Path, checked: Checked, static: bool, quiet: bool, everything: bool) -> None:
+    from railwright.cli.console import console
+    from railwright.cli.findings import findings_table, problems, summary
+    from railwright.cli.summary import print_summary, room
 
     settings = checked.settings
-    verdict = f"{procedure}: {summary(settings.findings)}.{_verdict(settings.blocked, static)}"
+    verdict = _verdict(settings.blocked, static)
     out = console()
     if quiet:
         if shown := problems(settings.findings):
             out.print(findings_table(shown))
-        out.print(verdict)
+        out.print(f"{procedure}: {summary(settings.findings)}. {verdict}")
         return
+    print_summary(out, procedure, checked, verdict, None if everything else room(out))
+    if everything:
+        _show_all(out, procedure, checked)
+
+
+def _show_all(out: Console, procedure: Path, checked: Checked) -> None:
+    from railwright.cli.assumptions import ASSUMED, print_assumptions
+    from railwright.cli.findings import findings_table, hook_up_table, measurable_table, settings_table
+    from railwright.cli.windows import windows_table
+
+    settings = checked.settings
     if (chosen := hook_up_table(settings.reasons)) is not None:
         out.print(chosen)
     out.print(settings_table(settings.reasons))
@@ -103,14 +114,9 @@ def _show(procedure: Path, checked: Checked, static: bool, quiet: bool) -> None:
         if checked.measurable:
             out.print(measurable_table(checked.measurable))
         print_assumptions(out, checked.rehearsal.assumptions)
-    out.print(verdict)
-    if len(settings.set_points) == len(checked.documents.device.inputs):
-        told = "what wrong leads, mistyped figures and lost supplies would do is rehearsed apart"
-        note = f"{SEVERITY_MARKS['note']}: {told}: railwright rehearse {procedure} --faults"
-        out.print(note, soft_wrap=True)
 
 
 def _verdict(blocked: bool, static: bool) -> str:
     if blocked:
-        return " It must not be energised like this."
-    return " The rules that need a rehearsal were left out." if static else " It may be energised."
+        return "It must not be energised like this."
+    return "The rules that need a rehearsal were left out." if static else "It may be energised."

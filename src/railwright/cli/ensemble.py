@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +13,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from railwright.circuit.case import Case
+    from railwright.documents.procedure import Requirement
     from railwright.rehearsal.ensemble import Ensemble, EnsemblePlan, InputSpread
+    from railwright.rehearsal.sensitivity import Sensitivities
     from railwright.settings.check import Checked
 
 _MEASURES = {
@@ -32,6 +33,8 @@ _MEASURES = {
 }
 """What is shown of each input, with its unit."""
 
+_INDEX_KEYS = ("alone", "in_all", "alone_standard_error", "in_all_standard_error")
+
 WEIGHTY = 0.05
 """Quantities that account for less than this part of a measure's variance are not listed."""
 
@@ -48,14 +51,14 @@ def play(
     """Play the ensemble and print it; returns the exit code."""
     from railwright.cli.checking import settle_documents
     from railwright.plan.plan import plan_of
-    from railwright.rehearsal.ensemble import plan_ensemble, sensitivities
+    from railwright.rehearsal.ensemble import plan_ensemble
 
     checked = settle_documents(procedure, detail)
     given = checked.documents, checked.settings.set_points
     plan = plan_ensemble(*given, cases, seed, plan_of(*given).played)
     with detail.timed("cases"):
-        ensemble = _played(plan, scheduler)
-    indices = sensitivities(plan) if sensitivity else None
+        ensemble = _played(plan, scheduler, detail)
+    indices = _indices(plan, detail) if sensitivity else None
     if json:
         from railwright.cli.console import print_json
 
@@ -64,8 +67,19 @@ def play(
         from railwright.cli.console import console
 
         _show(console(), plan, ensemble, indices, detail.quiet)
-    tripped = any(seen.trips or seen.tripped_corners for seen in ensemble.inputs.values())
+    required = [each for each in given[0].procedure.requires if each.expects_trip]
+    tripped = any(_unwanted(name, seen, required) for name, seen in ensemble.inputs.items())
     return Exit.STOPPED if tripped else Exit.DONE
+
+
+def _unwanted(name: str, seen: InputSpread, required: Sequence[Requirement]) -> bool:
+    """Whether an input trips in any case though no requirement asks for it. What follows a trip is asked for
+    with it; in corners it is not kept which protection it was.
+    """
+    by = [each.by for each in required if each.of == name]
+    wanted = {*by, "linked"} if required else set()
+    trips = None not in by and any(protection not in wanted for protection in seen.trips)
+    return trips or bool(seen.tripped_corners and not by)
 
 
 def case_of(checked: Checked, cases: int, seed: int, number: int) -> Case:
@@ -92,27 +106,33 @@ def corner_of(checked: Checked, written: str) -> Case:
         raise BadInput(f"--corner: {error}, got {written}") from None
 
 
-def _played(plan: EnsemblePlan, scheduler: str | None) -> Ensemble:
-    """Play all chunks, with a progress bar on standard error where a person looks at it."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
+def _played(plan: EnsemblePlan, scheduler: str | None, detail: Detail) -> Ensemble:
+    """Play all chunks, with progress on standard error."""
+    from railwright.cli.progress import progress
     from railwright.rehearsal.ensemble import merged
     from railwright.spread import ClusterError, over_cluster, over_threads
 
     parts: Iterator[Ensemble] = over_threads(plan) if scheduler is None else over_cluster(plan, scheduler)
-    columns = (TextColumn("rehearsing"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     try:
-        with Progress(
-            *columns, console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()
-        ) as bar:
-            task = bar.add_task("cases", total=plan.design.cases)
-            return merged(parts, lambda seen: bar.update(task, completed=seen.played))
+        with progress("rehearsing", detail.quiet) as told:
+            return merged(parts, lambda seen: told(seen.played, plan.design.cases))
     except ClusterError as error:
         raise BadInput(f"--scheduler: {error}") from None
 
 
-def _show(out: Console, plan: EnsemblePlan, ensemble: Ensemble, indices: Any, quiet: bool) -> None:
+def _indices(plan: EnsemblePlan, detail: Detail) -> Sensitivities:
+    """Sobol's indices, with progress on standard error."""
+    from railwright.cli.progress import progress
+    from railwright.rehearsal.sensitivity import sensitivities
+    from railwright.spread import blocks_over_threads
+
+    with detail.timed("sensitivity"), progress("sensitivity", detail.quiet) as told:
+        return sensitivities(plan, run=blocks_over_threads, each=told)
+
+
+def _show(
+    out: Console, plan: EnsemblePlan, ensemble: Ensemble, indices: Sensitivities | None, quiet: bool
+) -> None:
     from railwright.cli.console import table
 
     design = plan.design
@@ -179,28 +199,43 @@ def _figure(value: float, unit: str) -> str:
     return "" if value != value else str(round(value)) if unit == "1" else show(value, unit)
 
 
-def _show_indices(out: Console, indices: Any) -> None:
+def _show_indices(out: Console, indices: Sensitivities) -> None:
     from railwright.cli.console import table
 
-    names, found = indices
     rows = []
-    for (name, measure), (first, total) in found.items():
+    for (name, measure), each in indices.found.items():
         if measure not in _MEASURES:
             continue
-        ranked = sorted(zip(names, first, total, strict=True), key=lambda row: -row[2])
-        for place, (quantity, own, whole) in enumerate(ranked[:4]):
+        ranked = sorted(
+            zip(indices.names, each.alone, each.in_all, each.in_all_error, strict=True),
+            key=lambda row: -row[2],
+        )
+        for place, (quantity, own, whole, error) in enumerate(ranked[:4]):
             if whole >= WEIGHTY:
                 label = f"{name}: {_MEASURES[measure][0]}" if place == 0 else ""
-                rows.append((label, f"{max(own, 0.0):.0%}", f"{whole:.0%}", quantity))
+                # More than half of the range says nothing of the index.
+                spread = f"{2.0 * error:.0%}" if error < 0.25 else "open"
+                rows.append((label, f"{own:.0%}", f"{whole:.0%}", spread, quantity))
     out.print(
         table(
             "What it is sensitive to (Sobol's indices: part of the variance, alone and with others)",
-            ("Measure", "Alone", "In all", "Quantity"), rows, right=("Alone", "In all"),
+            ("Measure", "Alone", "In all", "±", "Quantity"), rows, right=("Alone", "In all", "±"),
         )
     )  # fmt: skip
+    if any(row[3] == "open" for row in rows):
+        out.print("±: 95 %; open: a few rare cases make up the variance, and no index is to be relied on.")
+    else:
+        out.print("±: 95 %, of what it is in all.")
+    left = [
+        f"{name}: {_MEASURES[measure][0]}" for name, measure in indices.not_in_all if measure in _MEASURES
+    ]
+    if left:
+        out.print(f"Not in every case, so without an index: {', '.join(left)}.")
 
 
-def _data(procedure: Path, plan: EnsemblePlan, ensemble: Ensemble, indices: Any) -> dict[str, Any]:
+def _data(
+    procedure: Path, plan: EnsemblePlan, ensemble: Ensemble, indices: Sensitivities | None
+) -> dict[str, Any]:
     from railwright.rehearsal.ensemble import trip_probability
 
     design = plan.design
@@ -238,12 +273,13 @@ def _data(procedure: Path, plan: EnsemblePlan, ensemble: Ensemble, indices: Any)
             "tripped_corners": seen.tripped_corners,
         }
     if indices is not None:
-        names, found = indices
         data["sensitivities"] = {
             f"{name}.{measure}": {
-                quantity: {"alone": float(own), "in_all": float(whole)}
-                for quantity, own, whole in zip(names, first, total, strict=True)
+                quantity: dict(zip(_INDEX_KEYS, map(float, figures), strict=True))
+                for quantity, *figures in zip(
+                    indices.names, each.alone, each.in_all, each.alone_error, each.in_all_error, strict=True
+                )
             }
-            for (name, measure), (first, total) in found.items()
+            for (name, measure), each in indices.found.items()
         }
     return data

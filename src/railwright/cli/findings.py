@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from railwright.cli.assumptions import ASSUMED
 from railwright.cli.console import SEVERITY_MARKS, table
 from railwright.quantities import show
-from railwright.settings.findings import Finding, Reason
+from railwright.settings.all_rules import known_of
+from railwright.settings.findings import Finding, Ranking, Reason
+from railwright.settings.merged import FigureRange, MergedFindings, merge
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -19,21 +21,59 @@ if TYPE_CHECKING:
 HOOK_UP = "hook_up"
 """Setting of the reasons that have a table of their own."""
 
-MEASURABLE_MARKS = {"yes": "● yes", "marginal": "◐ marginal", "no": "◌ no", "will fail": "✕ will fail"}
+MEASURABLE_MARKS = {
+    "yes": "● yes",
+    "marginal": "◐ marginal",
+    "no": "◌ no",
+    "will fail": "✕ will fail",
+    "not needed": "– not needed",
+}
 
 
 def findings_table(findings: Sequence[Finding]) -> Table:
-    """Severity, about what, and below each other: rule, reason, remedy, place."""
-    return table("Findings", ("Severity", "About", "Finding"), [_finding_row(f) for f in findings])
+    """Severity, about what, and below each other: rule, reason, remedy, place. Findings that differ only in
+    figures and names are one row: how many, between which figures, and the worst.
+    """
+    rows = [_finding_row(each) for each in merge(findings, rankings(findings))]
+    return table("Findings", ("Severity", "About", "Finding"), rows)
 
 
-def _finding_row(finding: Finding) -> tuple[str, str, str]:
-    lines = [f"{finding.rule}: {finding.why}", f"→ {finding.remedy}"]
+def rankings(findings: Iterable[Finding]) -> dict[str, Ranking | None]:
+    """Which of several findings of each of these rules is the worst, by its id."""
+    return {rule: known.worst for rule, known in known_of(each.rule for each in findings).items()}
+
+
+def _finding_row(merged: MergedFindings) -> tuple[str, str, str]:
+    finding, count = merged.worst, merged.count
+    lines = [f"{finding.rule}: {finding.why}"]
+    if count > 1:
+        lines = [f"{finding.rule}: {count} times{_between(merged)}", f"{_which(merged)}: {finding.why}"]
+    lines += [f"→ {remedy}" for remedy in dict.fromkeys(each.remedy for each in (finding, *merged.others))]
     if finding.overridden is not None:
         lines.append(f"accepted in the procedure, because: {finding.overridden}")
-    if finding.where is not None:
-        lines.append(f"  {finding.where}")
-    return SEVERITY_MARKS[finding.severity], finding.about, "\n".join(lines)
+    places = dict.fromkeys(each.where for each in (finding, *merged.others) if each.where is not None)
+    lines += [f"  {place}" for place in places]
+    return SEVERITY_MARKS[finding.severity], ", ".join(merged.about), "\n".join(lines)
+
+
+def _which(merged: MergedFindings) -> str:
+    return "the worst" if merged.ranked else "the first"
+
+
+def _between(merged: MergedFindings) -> str:
+    """In what the findings of one row differ: each text that there is, and from where to where figures go."""
+    said = [f"{_words(name)} {', '.join(texts)}" for name, texts in merged.texts]
+    said += [f"{_words(each.name)} {_from_to(each)}" for each in merged.ranges]
+    return f"; {'; '.join(said)}" if said else ""
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _from_to(figures: FigureRange) -> str:
+    low, high = (f"{v:g}" if not figures.unit else show(v, figures.unit) for v in (figures.low, figures.high))
+    return low if low == high else f"{low} to {high}"
 
 
 def problems(findings: Sequence[Finding]) -> list[Finding]:
@@ -73,7 +113,9 @@ def _measurable_row(each: Measurable) -> tuple[str, ...]:
     def known(value: float | None, digits: int, otherwise: str) -> str:
         if value is None:
             return otherwise
-        return f"{value:g}" if each.unit == "1" else show(value, each.unit, digits)
+        # A hundredth of the uncertainty is no digit of the value.
+        resolution = 0.01 * (each.uncertainty or 0.0)
+        return f"{value:g}" if each.unit == "1" else show(value, each.unit, digits, resolution=resolution)
 
     lines = [line for line in (each.why, f"→ {each.would}" if each.would else "") if line]
     return (

@@ -10,6 +10,8 @@ from railwright.cli.exits import Exit
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rich.console import Console
     from rich.table import Table
 
@@ -35,10 +37,13 @@ def evaluation_table(evaluation: Evaluation) -> Table:
     return table("Requirements", _COLUMNS, [_row(result) for result in evaluation.results])
 
 
-def prediction_table(evaluation: Evaluation) -> Table:
-    """The same for a rehearsal, which has no uncertainty of reading and only itself to decide."""
+def prediction_table(evaluation: Evaluation, resolution: Callable[[str, str], float]) -> Table:
+    """The same for a rehearsal, which has no uncertainty of reading and only itself to decide.
+
+    resolution: below what a figure of an input in a unit is the solver's own.
+    """
     keep = [index for index, name in enumerate(_COLUMNS) if name not in _MEASURED_ONLY]
-    rows = [_row(result) for result in evaluation.results]
+    rows = [_row(result, resolution(result.of, result.unit)) for result in evaluation.results]
     return table(
         "Requirements, as predicted", [_COLUMNS[i] for i in keep], [[row[i] for i in keep] for row in rows]
     )
@@ -91,12 +96,12 @@ def print_reasons(out: Console, evaluation: Evaluation, *, passed: bool = False)
 
 def whole(evaluation: Evaluation) -> str:
     """The outcome of all requirements together, for people."""
-    if evaluation.outcome is Outcome.NOT_JUDGED:
+    if not evaluation.results:
         return f"{OUTCOME_MARKS[Outcome.NOT_JUDGED]}: the procedure has no requirement"
     return f"{OUTCOME_MARKS[evaluation.outcome]} as a whole"
 
 
-def _row(result: Result) -> tuple[str, ...]:
+def _row(result: Result, resolution: float = 0.0) -> tuple[str, ...]:
     from railwright.report.figures import show_limit, show_measured
 
     limit = show_limit(result.lower, result.upper, result.unit)
@@ -104,7 +109,7 @@ def _row(result: Result) -> tuple[str, ...]:
         value, interval = "not measured", ""
     else:
         measured = result.measured
-        value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
+        value, interval = show_measured(measured.value, measured.low, measured.high, result.unit, resolution)
     return (
         result.requirement,
         f"{result.of}, {result.during}",

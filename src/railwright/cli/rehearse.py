@@ -90,11 +90,13 @@ def rehearse(
 
     With --cases: percentiles and worst cases of each measure, and how probable a trip is.
 
-    An output that would trip gives exit code 3; a requirement that would fail 1; one undecided 5.
+    An output that would trip, and is not required to, gives exit code 3; a requirement that would fail 1;
+    one undecided 5.
     """
     from railwright.circuit.case import HIGH, LOW, NOMINAL
     from railwright.cli.checking import settle_documents
     from railwright.evaluation.evaluate import evaluate
+    from railwright.plan.required_trip import not_required
     from railwright.rehearsal.repeating import rehearse_until
 
     detail = Detail(quiet, verbose)
@@ -129,7 +131,9 @@ def rehearse(
     given = checked.documents, checked.settings.set_points
     with detail.timed("rehearsal"):
         plan, rehearsal = rehearse_until(*given, chosen)
-    evaluation = evaluate(checked.documents, checked.settings.set_points, rehearsal.record)
+    record = rehearsal.record
+    evaluation = evaluate(checked.documents, checked.settings.set_points, record)
+    unwanted = not_required(checked.documents.procedure, record.spans, record.events)
     if plot is not None:
         _plot(checked, rehearsal, step, plot)
     if csv is not None:
@@ -144,18 +148,19 @@ def rehearse(
         from railwright.cli.console import console
 
         written = [path for path in (plot, csv) if path is not None]
-        _show(console(), plan, rehearsal, evaluation, written, detail)
-    return _code(rehearsal, evaluation)
+        _show(console(), plan, rehearsal, evaluation, written, detail, trips=bool(unwanted))
+    return _code(bool(unwanted), evaluation)
 
 
 def _case_name(case: CaseName, number: int | None, corner: str | None) -> str | int:
     return number if number is not None else case.value if corner is None else f"corner {corner}"
 
 
-def _code(rehearsal: Prediction, evaluation: Evaluation) -> Exit:
+def _code(trips: bool, evaluation: Evaluation) -> Exit:
+    """trips: an output would trip though no requirement asks for it."""
     from railwright.cli.outcomes import code_of_outcome
 
-    if any(result.tripped for result in rehearsal.inputs.values()):
+    if trips:
         return Exit.STOPPED
     # Without requirements a rehearsal has done all that was asked of it.
     return code_of_outcome(evaluation.outcome) if evaluation.results else Exit.DONE
@@ -188,6 +193,8 @@ def _show(
     evaluation: Evaluation,
     written: list[Path],
     detail: Detail,
+    *,
+    trips: bool,
 ) -> None:
     from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import table
@@ -201,7 +208,6 @@ def _show(
             if result.tripped:
                 out.print(f"{name} {_tripped(result)}")
         print_reasons(out, evaluation)
-        trips = any(result.tripped for result in rehearsal.inputs.values())
         predicted = ", as predicted" if evaluation.results else ""
         out.print(f"{whole(evaluation)}{predicted}{'; an output would trip' if trips else ''}")
         _show_written(out, written)
@@ -216,14 +222,14 @@ def _show(
         "Stops",
         "Trips",
     )
-    rows = [(name, *_row(result)) for name, result in rehearsal.inputs.items()]
+    rows = [(name, *_row(rehearsal, name)) for name in rehearsal.inputs]
     out.print(table("Rehearsal", columns, rows, right=columns[1:7]))
     events = [
         (f"{event.time:.6f} s", event.subject, event.what + (f": {event.detail}" if event.detail else ""))
         for event in rehearsal.record.events
     ]
     out.print(table("Events", ("Time", "Of", "What"), events, right=("Time",)))
-    out.print(prediction_table(evaluation))
+    out.print(prediction_table(evaluation, lambda name, unit: _resolution(rehearsal, name, unit)))
     if detail.verbose:
         print_reasons(out, evaluation, passed=True)
     if played := played_shapes(plan, rehearsal.record):
@@ -239,17 +245,34 @@ def _show_written(out: Console, written: list[Path]) -> None:
         out.print(f"written: {path}")
 
 
-def _row(result: InputResult) -> tuple[str, ...]:
+def _resolution(rehearsal: Prediction, name: str, unit: str) -> float:
+    """Below what a voltage or current of an input is the solver's own [SI]: a part of the highest one."""
+    import numpy as np
+
+    from railwright.physics.simulation import RESOLUTION
+
+    column = {"V": "voltage", "A": "current"}.get(unit)
+    traces = rehearsal.record.traces.get(name)
+    if column is None or traces is None:
+        return 0.0
+    return RESOLUTION * float(np.abs(traces.columns[column]).max())
+
+
+def _row(rehearsal: Prediction, name: str) -> tuple[str, ...]:
     from railwright.quantities import show
 
+    result = rehearsal.inputs[name]
+
     def known(value: float | None, unit: str) -> str:
-        return "not powered up" if value is None else show(value, unit)
+        if value is None:
+            return "not powered up"
+        return show(value, unit, resolution=_resolution(rehearsal, name, unit))
 
     return (
         known(result.inrush_peak, "A"),
         known(result.inrush_charge, "C"),
         show(result.time_in_limit, "s"),
-        show(result.peak_voltage, "V"),
+        known(result.peak_voltage, "V"),
         str(result.starts),
         str(result.stops),
         _tripped(result) if result.tripped else "no",

@@ -245,9 +245,13 @@ def headline(outcome: RunOutcome) -> str:
     why = outcome.cause or ENDED_TEXTS[outcome.ended]
     if not outcome.off_confirmed:
         played = "PLAYED TO ITS END" if outcome.ended is Ended.COMPLETED else "STOPPED"
+        if outcome.ended is Ended.EXPECTED_TRIP:
+            played = "ENDED BY THE REQUIRED TRIP"
         return f"{played}, OFF NOT CONFIRMED: {why}"
     if outcome.ended is Ended.COMPLETED:
         return "completed, off confirmed" + (f": {outcome.cause}" if outcome.cause else "")
+    if outcome.ended is Ended.EXPECTED_TRIP:
+        return f"ended by the required trip, off confirmed: {why}"
     return f"stopped, off confirmed: {why}" if outcome.energised else f"stopped: {why}"
 
 
@@ -285,13 +289,14 @@ def report_truth(outcome: RunOutcome, twins: TwinBench | VirtualNetwork, quiet: 
 
 def code_of_run(outcome: RunOutcome) -> Exit:
     """6 where an output could not be confirmed off, whatever else happened; else 0 when the run played to its
-    end, 4 when an instrument failed, 70 for a fault in Railwright, 3 when anything else ended it.
+    end or to a trip that the procedure requires, 4 when an instrument failed, 70 for a fault in Railwright, 3
+    when anything else ended it.
     """
     from railwright.records.ended import Ended
 
     if not outcome.off_confirmed:
         return Exit.OFF_NOT_CONFIRMED
-    if outcome.ended is Ended.COMPLETED:
+    if outcome.as_required:
         return Exit.DONE
     codes = {Ended.INSTRUMENT: Exit.INSTRUMENT, Ended.FAULT: Exit.FAULT}
     return codes.get(outcome.ended, Exit.STOPPED)

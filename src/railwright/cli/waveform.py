@@ -14,7 +14,6 @@ from railwright.cli.exits import BadInput, Exit
 if TYPE_CHECKING:
     from railwright.documents.loader import Documents
     from railwright.plan.plan import Plan
-    from railwright.plan.timeline import Timeline
     from railwright.rehearsal.playback import PlayedShape
     from railwright.settings.check import Checked
     from railwright.traces import Record
@@ -75,6 +74,10 @@ def waveform(
     with detail.timed("rehearsal"):
         record = rehearse(documents, checked.settings.set_points, timeline=plan.played).record
     played = [each for each in played_shapes(plan, record) if each.span.name == name]
+    if not played and name not in [span.name for span in record.spans]:
+        raise BadInput(
+            f"--step: expected a shape that is played, got '{name}', which a required trip precedes"
+        )
     if not played:
         raise BadInput(f"--step: expected a shape that takes some time, got '{name}', which takes none")
     if table is not None:
@@ -83,7 +86,7 @@ def waveform(
         if to.suffix.lower() == ".csv":
             _table(plan, played, record, to, rehearsed)
         else:
-            _figure(checked, played, plan.played, record, to)
+            _figure(checked, played, plan, record, to)
     if json:
         from railwright.cli.console import print_json
         from railwright.cli.shapes import shapes_data
@@ -170,22 +173,20 @@ def _table(plan: Plan, played: list[PlayedShape], record: Record, to: Path, rehe
     unfinished.replace(to)
 
 
-def _figure(
-    checked: Checked, played: list[PlayedShape], reaching: Timeline, record: Record, to: Path
-) -> None:
+def _figure(checked: Checked, played: list[PlayedShape], plan: Plan, record: Record, to: Path) -> None:
     from railwright.plan.listing import shape_actions
     from railwright.plan.set_point import waveform
     from railwright.quantities import show
     from railwright.report.waveform_plot import Curves, save_waveforms, worst_edge
 
     curves = []
-    listed = shape_actions(reaching)
+    asked, reaching = shape_actions(plan.timeline), shape_actions(plan.played)
     for each in played:
-        own = listed.get((each.step, each.input))
-        told_by_list = None
-        if own is not None and not any(action.path for action in own.actions):  # points of a list
-            span = each.span
-            told_by_list = waveform(own.level, own.actions, span.start, span.end - span.start)
+        key, span = (each.step, each.input), each.span
+        own, reached = asked.get(key), reaching.get(key)
+        otherwise = None  # where points of a list, stairs or fewer set points take the place of what is asked
+        if own is not None and reached is not None and own.actions != reached.actions:
+            otherwise = waveform(reached.level, reached.actions, span.start, span.end - span.start)
         # The last edge is seen in what follows the step.
         horizon = max([each.asked.duration, *(e.asked.until for e in each.edges)])
         part = record.traces[each.input].closed(each.span.start, each.span.start + horizon)
@@ -201,7 +202,7 @@ def _figure(
             Curves(
                 each.input,
                 each.asked,
-                told_by_list,
+                otherwise,
                 time,
                 part.columns["voltage"],
                 worst_edge(edges, horizon),

@@ -1,5 +1,6 @@
 """Where the dialects are. Standard library only, so that what switches off need not wait for more."""
 
+import hashlib
 from functools import cache
 from pathlib import Path
 
@@ -10,6 +11,11 @@ FOLDER = Path(__file__).parent
 def dialect_names() -> tuple[str, ...]:
     """Names of the dialects that there are, sorted."""
     return tuple(sorted(path.stem for path in FOLDER.glob("*.yaml")))
+
+
+def dialect_hash(name: str) -> str:
+    """SHA-256 of a dialect's file, in hexadecimal. OSError where there is none."""
+    return hashlib.sha256((FOLDER / f"{name}.yaml").read_bytes()).hexdigest()
 
 
 def dialect_text(name: str) -> str:

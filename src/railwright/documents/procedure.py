@@ -166,6 +166,12 @@ class Step(Model):
 STEP_KINDS = ("power_up", "hold", "sweep", "shape", "power_down")
 
 
+Protection = Literal["OVP", "OCP", "OPP", "OTP", "current limit"]
+"""What switches an output off by itself, by the names that dialects use."""
+
+PROTECTIONS: tuple[str, ...] = get_args(Protection)
+
+
 class StopCondition(Model):
     """What ends a run early, outputs off."""
 
@@ -177,7 +183,7 @@ class StopCondition(Model):
     current_below: Amperes | None = Field(None, description="stop when its current lies below")
     voltage_above: Volts | None = Field(None, description="stop when its voltage lies above")
     voltage_below: Volts | None = Field(None, description="stop when its voltage lies below")
-    trips: Literal["any", "OVP", "OCP", "OPP", "OTP", "current limit"] | None = Field(
+    trips: Literal["any", Protection] | None = Field(
         None, description="a trip, which ends a run in any case: written to say what it likely comes from"
     )
     duration: Seconds = Field(0.0, alias="for", description="for longer than this time")
@@ -253,6 +259,9 @@ class Requirement(Model):
     each_point: Literal["worst"] | None = Field(
         None, description="of a sweep: the worst of its points decides"
     )
+    by: Protection | None = Field(
+        None, description="of a trip: the protection that is meant; left out: any of them"
+    )
     at_most: Annotated[float, _LIMIT] | None = Field(None, description="upper limit")
     at_least: Annotated[float, _LIMIT] | None = Field(None, description="lower limit")
     between: Annotated[Interval, _LIMITS] | None = Field(None, description="lower and upper limit")
@@ -282,12 +291,27 @@ class Requirement(Model):
     @model_validator(mode="after")
     def _one(self) -> Self:
         exactly_one(self, ("at_most", "at_least", "between"))
+        if self.by is not None and self.known.trip is None:
+            raise fault(
+                f"expected 'by' beside a measure of a trip, got it beside '{self.measure}'; remove it", "by"
+            )
+        if self.each_point is not None and self.known.trip is not None:
+            raise fault(
+                f"expected no 'each_point' beside '{self.measure}', which is about the whole step; remove it",
+                "each_point",
+            )
         return self
 
     @property
     def known(self) -> Measure:
         """The measure, with all that is known of it."""
         return MEASURES[self.measure]
+
+    @property
+    def expects_trip(self) -> bool:
+        """Whether a trip has to come for it to be met: it limits its time, or asks for at least one."""
+        lowest, _ = self.limits
+        return self.known.trip == "time" or (self.known.trip == "count" and (lowest or 0.0) > 0.0)
 
     @property
     def unit(self) -> str:
@@ -350,6 +374,24 @@ class Procedure(Model):
         made = self.model_copy()
         made._own_figures = FrozenDict(figures)
         return made
+
+    def expects_trip(self, name: str, step: str, protection: str) -> bool:
+        """Whether a requirement asks for this trip of an input in this step. Such a trip ends the procedure
+        as the document wants it, whether it comes in time or not.
+        """
+        return any(
+            (required.of, required.during) == (name, step) and required.by in (None, protection)
+            for required in self.requires
+            if required.expects_trip
+        )
+
+    def operates_until(self, name: str) -> int:
+        """Position of the first step in which an input is required to trip: before it, none of its
+        protections may act. Their number, where it is not required to trip.
+        """
+        tripping = {each.during for each in self.requires if each.of == name and each.expects_trip}
+        steps = (index for index, step in enumerate(self.steps) if step.called(index) in tripping)
+        return next(steps, len(self.steps))
 
     def for_inputs(self, inputs: Iterable[str]) -> Self:
         """The procedure with an entry in `hook_up` for each of the device's inputs, where it says `auto` for

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from typing import Annotated, Any, get_args, get_origin
 
-from pydantic import BaseModel
+from pydantic import BaseModel, WithJsonSchema
 from pydantic.fields import FieldInfo
 
 from railwright.documents.bench import Output
@@ -127,10 +127,19 @@ def _value(annotation: Any, metadata: list[Any]) -> str:
     for data in (*metadata, *annotations_of(annotation)):
         if isinstance(data, Dimension) and get_origin(annotation) not in (tuple, dict):
             return f"{data.kind}: " + ", ".join(f"`{example}`" for example in data.examples)
+        if float in arms_of(annotation) and isinstance(data, WithJsonSchema) and data.json_schema is not None:
+            return _number(data.json_schema)
     if words := choices_of(annotation):
         return " or ".join(f"`{word}`" for word in words)
     texts = [_one(arm) for arm in arms_of(annotation) if arm is not type(None)]
     return " or ".join(dict.fromkeys(texts))
+
+
+def _number(schema: dict[str, Any]) -> str:
+    """What can be written for a number that is read in a way of its own: a limit, or a text alone."""
+    if schema["type"] == "string":
+        return "text: " + ", ".join(f"`{example}`" for example in schema["examples"])
+    return "quantity in the measure's unit"
 
 
 def _one(arm: Any) -> str:
@@ -149,7 +158,7 @@ def _one(arm: Any) -> str:
         "str": "text",
         "int": "whole number",
         "bool": "`yes` or `no`",
-        "float": "quantity in the measure's unit",
+        "float": "number",
         "Interval": "range in the measure's unit",
         "date": "date: `2026-03-02`",
         "Dialect": "name of a dialect",

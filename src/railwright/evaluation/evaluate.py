@@ -13,7 +13,13 @@ from railwright.evaluation.contradiction import contradictions
 from railwright.evaluation.decision import Tolerance, decide
 from railwright.evaluation.ending import COMPLETED, Ending
 from railwright.evaluation.outcome import Contradiction, Evaluation, Outcome, Result, Unmeasured
-from railwright.evaluation.played import out_of_time, settled_already, unfinished
+from railwright.evaluation.played import (
+    judged_up_to_trip,
+    needed,
+    out_of_time,
+    settled_already,
+    unfinished,
+)
 from railwright.evaluation.reading import (
     known_resistance,
     lead_name,
@@ -23,9 +29,10 @@ from railwright.evaluation.reading import (
 )
 from railwright.evaluation.sampling import sampling_of
 from railwright.evaluation.views import EXACT, Case, RecordSource, views
-from railwright.measures.outcome import Beyond, CannotMeasure, Measured
+from railwright.measures.outcome import Beyond, CannotMeasure, Measured, NotAsRequired
 from railwright.measures.reading_model import ReadingModel, exact_model
 from railwright.measures.wording import amount
+from railwright.plan.required_trip import ended_by
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.traces import VOLTAGES, Record
@@ -109,6 +116,10 @@ def offset_of(documents: Documents, set_points: SetPoints, record: Record, exter
 
 
 def _case(documents: Documents, own: RecordSource, ending: Ending) -> Case:
+    # What is taken to be whole and is not was rehearsed up to a required trip.
+    trip = ended_by(documents.procedure, own.record.spans, own.record.events) if ending.completed else None
+    if trip is not None:
+        ending = Ending(False, trip.words, trip.event.time, expected_trip=True)
     return Case(documents, timeline_of(documents.procedure, documents.device), own, ending)
 
 
@@ -181,7 +192,8 @@ def _judge(
     first = _from_source(case, requirement, case.own)
     chosen, remarks = first, []
     for source in sources[1:]:
-        if requirement.of not in source.record.traces:
+        # What needs no channel of a recording is not told by one.
+        if requirement.of not in source.record.traces or not requirement.known.records:
             continue
         other = _from_source(case, requirement, source)
         if _better(other, chosen):
@@ -246,19 +258,27 @@ def _from_source(case: Case, requirement: Requirement, source: RecordSource) -> 
     """What a source says, as far as the step was played: to its end, and in time."""
     run, (_, upper) = case.own.record, requirement.limits
     cut = unfinished(requirement.during, run, case.ending)
+    if not needed(requirement.during, run, case.ending):
+        if requirement.expects_trip:
+            reason = f"{cut}; a further trip needs a run of its own"
+            return _Finding(source.name, None, Outcome.INCONCLUSIVE, reason)
+        return _Finding(source.name, None, Outcome.NOT_JUDGED, cut)
+    span = next((span for span in run.spans if span.name == requirement.during), None)
+    late = out_of_time(span, case.timeline, run) if span is not None else ""
     if not cut:
         found = _measured(case, requirement, source)
-        span = next((span for span in run.spans if span.name == requirement.during), None)
-        late = out_of_time(span, case.timeline, run) if span is not None else ""
         if late and found.outcome is not Outcome.INCONCLUSIVE:
             return replace(found, outcome=Outcome.INCONCLUSIVE, reason=late)
         return found
-    if any(span.name == requirement.during for span in run.spans):
+    if span is not None:
         found = _measured(case, requirement, source)
         # Points of a sweep are each played to their end, or not at all.
         stands = requirement.each_point or settled_already(requirement.known, found.measured, upper)
         if found.outcome is Outcome.FAIL and stands:
             return replace(found, reason=f"{found.reason}; {cut}")
+        to_trip = case.ending.expected_trip and judged_up_to_trip(requirement.known)
+        if found.outcome is not Outcome.FAIL and to_trip:
+            return replace(found, outcome=Outcome.INCONCLUSIVE, reason=late) if late else found
     return _Finding(source.name, None, Outcome.INCONCLUSIVE, cut)
 
 
@@ -272,6 +292,8 @@ def _measured(case: Case, requirement: Requirement, source: RecordSource) -> _Fi
         advice = f"; {problem.would_decide} would decide it" if problem.would_decide else ""
         why = Unmeasured(str(problem), problem.would_decide)
         return _Finding(source.name, None, Outcome.INCONCLUSIVE, f"{problem}{advice}", why)
+    except NotAsRequired as problem:
+        return _Finding(source.name, None, Outcome.FAIL, str(problem))
     except Beyond as problem:
         failed = (
             problem.side == "above" and tolerance.upper is not None and problem.bound >= tolerance.upper

@@ -15,7 +15,7 @@ from railwright.traces import UNITS
 
 class Outcome(StrEnum):
     """inconclusive: the uncertainty, or the sampling, allows no decision. not judged: a whole that has no
-    requirement.
+    requirement, or a requirement of a step that a required trip came before.
     """
 
     PASS = "pass"
@@ -114,12 +114,12 @@ class Evaluation:
 
     @property
     def outcome(self) -> Outcome:
-        """Not judged without requirements; fail if anything failed, else inconclusive if anything is or a
-        pass is withheld, else pass.
+        """Not judged without requirements that are; fail if anything failed, else inconclusive if anything is
+        or a pass is withheld, else pass.
         """
-        if not self.results:
+        outcomes = {result.outcome for result in self.results} - {Outcome.NOT_JUDGED}
+        if not outcomes:
             return Outcome.NOT_JUDGED
-        outcomes = {result.outcome for result in self.results}
         for outcome in (Outcome.FAIL, Outcome.INCONCLUSIVE):
             if outcome in outcomes:
                 return outcome

@@ -25,15 +25,34 @@ ROUNDING = 1e-9
 def unfinished(step: str, run: Record, ending: Ending) -> str:
     """Why a step was not played to its end, in words; empty where it was, or where nobody knows of it."""
     span = next((span for span in run.spans if span.name == step), None)
-    because = f": {ending.early}" if ending.early else ""
+    ended = ending.early or ending.by_trip
+    because = f": {ended}" if ended else ""
     if span is None:
-        return f"the step '{step}' was not reached{because}" if ending.early else ""
+        return f"the step '{step}' was not reached{because}" if ended else ""
     return "" if span.whole else f"the step '{step}' was not played to its end{because}"
 
 
+def needed(step: str, run: Record, ending: Ending) -> bool:
+    """Whether a step is to be played: not one that a required trip, which ended the run, came before."""
+    return not ending.expected_trip or any(span.name == step for span in run.spans)
+
+
+def judged_up_to_trip(measure: Measure) -> bool:
+    """Whether a measure is judged in a step that a required trip cuts short, up to the trip: what the supply
+    does, and peaks, to which nothing is added once the input is off.
+    """
+    own = measure.trip is not None or measure.of_supply
+    return own or (measure.momentary and measure.only_grows)
+
+
 def settled_already(measure: Measure, measured: Measured | None, upper: float | None) -> bool:
-    """Whether a failure in a step that was cut short stands: nothing later could have mended it."""
-    return measure.only_grows and measured is not None and upper is not None and measured.value > upper
+    """Whether a failure in a step that was cut short stands: nothing later could have mended it. measured:
+    None: it has gone beyond every bound.
+    """
+    if measure.trip == "time":
+        return True  # by the wrong protection, or too early; or it has not come in time
+    beyond = upper is not None and (measured is None or measured.value > upper)
+    return measure.only_grows and beyond
 
 
 def out_of_time(span: Span, timeline: Timeline, run: Record) -> str:

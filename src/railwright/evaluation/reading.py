@@ -27,6 +27,10 @@ def lead_name(feed: Feed) -> str:
     return feed.lead if feed.fixture is None else f"{feed.lead} with {feed.fixture}"
 
 
+SUMMED = {"series": "voltage", "parallel": "current"}
+"""Arrangement of outputs -> the channel in which their readings add up."""
+
+
 def series_drop(bench: Bench, feed: Feed) -> tuple[float, float]:
     """Least and most of what a diode in a fixture drops before any current flows [V]."""
     between = bench.fixture(feed.fixture)
@@ -46,7 +50,7 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         voltage = _parts(names, outputs, "voltage", shares, mean=feed.arrangement != "series")
         current = _parts(names, outputs, "current", shares, mean=feed.arrangement != "parallel")
         if feed.arrangement == "parallel":
-            largest = [limit + tolerance for limit, tolerance in _limits(feed, outputs)]
+            largest = [limit + tolerance for limit, tolerance in limits_of(feed, outputs)]
             current = tuple(replace(part, most=own) for part, own in zip(current, largest, strict=True))
             told = f"how {' and '.join(names)} divide the current is unknown: the worst division counted"
             assumptions.append(told)
@@ -66,6 +70,7 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         current_bound=_current_bound(feed, outputs),
         voltage_bound=_voltage_bound(feed, outputs),
         surge=surge_path(bench, feed),
+        summed=SUMMED.get(feed.arrangement, ""),
         assumptions=tuple(assumptions),
     )
 
@@ -134,7 +139,7 @@ def _largest(values: Sequence[float | None]) -> float | None:
     return max(known) if known else None
 
 
-def _limits(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
+def limits_of(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
     """Current limit of each output and the bound of its error [A]."""
     limits = [setting.current_limit for setting in feed.outputs]
     tolerances = [
@@ -147,7 +152,7 @@ def _limits(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
 
 
 def _current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
-    limits, tolerances = zip(*_limits(feed, outputs), strict=True)
+    limits, tolerances = zip(*limits_of(feed, outputs), strict=True)
     if feed.arrangement == "parallel":
         return HidingBound(sum(limits), sum(tolerances), "the current limits that were set")
     index = limits.index(min(limits))

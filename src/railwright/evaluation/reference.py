@@ -37,8 +37,10 @@ What a requirement can name as `measure`, and what is worked out then. All have 
   limit, and a point of a sweep that was played to its end. A step whose set points came late by more than a
   tenth of its shortest segment or dwell (the usual tolerance of durations), and more than 2 ms, makes its
   requirements inconclusive, failed ones too, and so does one of whose set points some were left out because
-  the host did not keep up. Of a point list that the supply times itself only the start can be late, and its
-  segment is the step. A run that ended early, or was not confirmed off, is no pass as a whole.
+  the host did not keep up. Of a point list that the supply times itself only the start can be late, and
+  its segment is the step. A run that ended early, or was not confirmed off, is no pass as a whole. A trip
+  that a requirement asks for is no early end: what the supply does, and peaks, are judged in its step up
+  to the trip, and requirements of steps after it are not judged.
 - **Uncertainty.** The value comes with the interval that holds 95 % of the distribution of its errors,
   which are convolved as they are distributed (JCGM 100, JCGM 101). Into every measure go, for each
   instrument, the gain, offset and resolution of its readings as bounds that are the same for all values of

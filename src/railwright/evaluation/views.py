@@ -11,13 +11,18 @@ from railwright.documents.loader import Documents
 from railwright.documents.procedure import Requirement
 from railwright.evaluation.ending import Ending
 from railwright.evaluation.observability import SETTLING
+from railwright.evaluation.supply_status import supply_status
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import ReadingModel
 from railwright.measures.signal import View
+from railwright.measures.status import SupplyStatus
 from railwright.plan.set_points import SetPoints
 from railwright.plan.stairs import highest_stair
 from railwright.plan.timeline import Timeline
 from railwright.traces import EventKind, Record, Span
+
+VOLTAGES = 64
+"""At how many voltages the least current of running loads is worked out."""
 
 EXACT = ("rehearsal", "truth", "twin truth")
 """Origins of records that have no reading errors."""
@@ -74,13 +79,16 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
         interrupted=span.kind != "power_up",
         goal=_goal(case, name, span.name),
         restart=_soft_start(documents.device, name),
-        capacitance=_capacitance(documents.device, name),
+        capacitance=_capacitance(documents, name),
         stops_at=_stops_at(documents.device, name),
         never_stops=_never_stops(documents.device, name),
+        least_running=_least_running(documents.device, name),
         away=_away(name, source.record) if source.record.origin in EXACT else None,
         supplied=_supplied(case, name, span),
         stair=_stair(case, span, source, name),
         every=documents.procedure.record.every,
+        supply=_supply_status(case, requirement, span),
+        last=span is run.spans[-1],
     )
     if source is not own and name in run.traces and name in own.models:
         beside = replace(own.models[name], clock=own.models[name].clock + time_error)
@@ -95,6 +103,16 @@ def views(case: Case, requirement: Requirement, source: RecordSource) -> Iterato
             traces, model = view.beside.traces, view.beside.model
             point = replace(point, beside=replace(point, traces=traces, model=model, beside=None))
         yield point
+
+
+def _supply_status(case: Case, requirement: Requirement, span: Span) -> SupplyStatus | None:
+    """What the run's own record tells of the outputs; None where nothing that is required hangs on it."""
+    known, feed = requirement.known, case.own.feeds.get(requirement.of)
+    if feed is None or not (known.trip or known.of_supply):
+        return None
+    run, exact = case.own.record, case.own.record.origin in EXACT
+    status = supply_status(case.documents, case.timeline, feed, span, run, exact=exact)
+    return replace(status, by=requirement.by)
 
 
 def _time_error(span: Span, run: Record) -> float:
@@ -202,11 +220,43 @@ def _soft_start(device: Device, name: str) -> float | None:
     return min(times) if times and min(times) > 0.0 else None
 
 
-def _capacitance(device: Device, name: str) -> tuple[float, float]:
-    """Least and most input capacitance that the device document gives [F]; zero where it gives none."""
-    given = [part.parameters.uncertain() for part in device.inputs[name].load]
+def _capacitance(documents: Documents, name: str) -> tuple[float, float]:
+    """Least and most input capacitance that the documents give [F], that of a fixture with it; zero where
+    they give none.
+    """
+    hook_up = documents.procedure.hook_up.get(name)
+    fixture = documents.bench.fixture(hook_up.fixture) if hook_up else None
+    given = [part.parameters.uncertain() for part in documents.device.inputs[name].load]
     found = [values["capacitance"] for values in given if "capacitance" in values]
+    if fixture is not None and fixture.capacitor is not None:
+        found.append(fixture.capacitor.capacitance)
     return sum(each.low for each in found), sum(each.high for each in found)
+
+
+def _least_running(device: Device, name: str) -> tuple[tuple[float, float], ...]:
+    """Least current of an input's loads while they run, at some voltages up to the highest that it is for
+    (V, A); empty where none of those that stop by themselves draws now more and now less.
+    """
+    from railwright.physics.loads import KINDS
+    from railwright.physics.loads.law import high, low
+
+    own = device.inputs[name]
+    highest = own.operating.high
+    volts = [highest * number / VOLTAGES for number in range(1, VOLTAGES + 1)]
+    least, varies = [0.0] * VOLTAGES, False
+    for part in own.load:
+        kind = KINDS[part.kind]
+        draws = getattr(kind.equations, "draws", None)
+        if "stops_at" not in part.parameters.uncertain() or draws is None:
+            continue
+        ends = []
+        for choose in (low, high):
+            values, _ = part.parameters.floats(choose)
+            p = [*(values[field] for field in kind.parameters), *part.parameters.table()]
+            ends.append([draws(each, p) for each in volts])
+            varies = varies or ends[-1][-1][0] < ends[-1][-1][1]
+        least = [sum((more, min(one[0], two[0]))) for more, one, two in zip(least, *ends, strict=True)]
+    return tuple(zip(volts, least, strict=True)) if varies else ()
 
 
 def _stops_at(device: Device, name: str) -> tuple[float, float] | None:

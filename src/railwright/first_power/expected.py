@@ -127,7 +127,7 @@ def _means(
     timeline = timeline_of(documents.procedure, documents.device)
     circuit, _ = build_circuit(documents, set_points, case)
     errors, _ = output_errors(documents, set_points, case)
-    simulation = Simulation(change(circuit))
+    simulation = Simulation(change(circuit), rested=True)
     tell(simulation, documents.bench, set_points, timeline, errors)
     samples = simulation.advance(timeline.duration).samples
     spans = {span.name: span for span in timeline.spans}

@@ -52,7 +52,8 @@ class OutputReading:
     """What one output measures [V, A], what regulates it, and why it tripped ('' where it did not).
 
     mode is None where the dialect does not tell it. time: middle of question and answer, monotonic clock [s].
-    on: what the output's own state says.
+    on: what the output's own state says. exchange: when that was asked for, and when the answer had come [s],
+    same clock.
     """
 
     output: str
@@ -62,6 +63,7 @@ class OutputReading:
     mode: Mode | None
     trip: str
     on: bool
+    exchange: tuple[float, float] | None = None
 
 
 class SupplyDriver(Conversation):
@@ -189,11 +191,6 @@ class SupplyDriver(Conversation):
         """Switch outputs off, at least one, and verify that their state says so. Gives the exchange."""
         return self.put_together([OutputSetting(output, "output", False) for output in outputs], at)
 
-    @property
-    def can_link(self) -> bool:
-        """Whether it can be told to switch an output off when another one trips."""
-        return self.dialect.link is not None
-
     def link(self, output: str, sources: Sequence[str]) -> None:
         """Have an output switched off by the supply when one of `sources` trips, and ask it back."""
         channel, wanted = self._channels[output], sorted(self._channels[source] for source in sources)
@@ -229,7 +226,7 @@ class SupplyDriver(Conversation):
             raise InstrumentError(
                 self.name, compose(units), f"expected {wanted} answers, got '{answer.text}'"
             )
-        return self._readings(outputs, answers, answer.middle, compose(units))
+        return self._readings(outputs, answers, answer, compose(units))
 
     def look(self, outputs: Sequence[str]) -> tuple[str, ...]:
         """The messages that `read` sends, for whoever sends them on a schedule."""
@@ -245,7 +242,7 @@ class SupplyDriver(Conversation):
         if len(answers) != wanted:
             told = f"expected {wanted} answers, got '{answer.text}'"
             raise InstrumentError(self.name, compose(units), told)
-        return self._readings(outputs, answers, answer.middle, compose(units))
+        return self._readings(outputs, answers, answer, compose(units))
 
     def places(self, outputs: Sequence[str]) -> dict[str, dict[str, tuple[int, int]]]:
         """Where the answer to `look` says state, voltage and current of each output: which answer, which of
@@ -305,9 +302,10 @@ class SupplyDriver(Conversation):
         return units, wanted
 
     def _readings(
-        self, outputs: Sequence[str], answers: Sequence[str], time: float, command: str
+        self, outputs: Sequence[str], answers: Sequence[str], answer: Answer, command: str
     ) -> dict[str, OutputReading]:
-        left = iter(answers)
+        left, time = iter(answers), answer.middle
+        exchange = answer.sent, answer.received
         readings = {}
         status = self.dialect.status
         for group in self._groups(outputs):
@@ -324,7 +322,9 @@ class SupplyDriver(Conversation):
                     mode = Mode[names[-1]] if names else Mode.OFF
                 if names := status.trips.names(self._whole(next(left), command)):
                     mode, trip = Mode.TRIPPED, names[0]
-                readings[output] = OutputReading(output, time, voltage, current, mode, trip, bool(on))
+                readings[output] = OutputReading(
+                    output, time, voltage, current, mode, trip, bool(on), exchange
+                )
         return readings
 
     def _status_units(self, channel: int) -> list[str]:

@@ -12,6 +12,7 @@ from railwright.measures.peak import peak_current, peak_voltage
 from railwright.measures.restarts import restarts
 from railwright.measures.start_up_time import start_up_time
 from railwright.measures.state_level import high_state_level, low_state_level
+from railwright.measures.supply import time_out_of_cv, trip_time, trips
 from railwright.measures.turning import turn_off_voltage, turn_on_voltage
 
 MEASURES: dict[str, Measure] = {}
@@ -41,6 +42,9 @@ for _measure in (
     restarts,
     high_state_level,
     low_state_level,
+    trip_time,
+    trips,
+    time_out_of_cv,
 ):
     register(_measure)
 

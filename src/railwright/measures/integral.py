@@ -54,7 +54,8 @@ def charge(view: View) -> Measured:
     Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
     the end is left out, and the last one stands up to it.
     Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers, and what the input's capacitor took there where the voltage jumps; equal edges are off by the
+    covers, what an output that comes on may draw down there of what stood before, and what the input's
+    capacitor took there where the voltage jumps; equal edges are off by the
     same and add up), 'time of the readings' (where in the update interval they fall, and the record's
     clock), 'missing samples' (anything that the limits let through, where a recording has a gap), 'time
     base of the recorder'.
@@ -70,10 +71,11 @@ def energy(view: View) -> Measured:
     Computed: ∫ v i dt by the trapezoid rule, of the instants that both channels have; of a rehearsal's rows,
     which lie far apart on ramps, exactly for straight lines between them.
     Window: as of the charge.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers), 'time of the readings' (the window moved by how late a reading may be), 'product within an
-    aperture' (v and i are averaged apart: Δv Δi / 6 of neighbours at most), 'missing samples' (anything
-    that the limits let through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
+    window moved by how late a reading may be), 'product within an aperture' (v and i are averaged apart: Δv
+    Δi / 6 of neighbours at most), 'missing samples' (anything that the limits let through, where a recording
+    has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=False, what="energy")
@@ -85,9 +87,10 @@ def mean_current(view: View) -> Measured:
 
     Computed: the charge over the window, divided by its length: a mean over time, not over values.
     Window: the step, from the switching-on where it lies in the step; of a sweep's point its second half.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers), 'time of the readings' (the window moved by how late a reading may be), 'missing samples'
-    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
+    window moved by how late a reading may be), 'missing samples' (anything that the limits let through, where
+    a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=True, what="mean current")
@@ -99,9 +102,10 @@ def mean_voltage(view: View) -> Measured:
 
     Computed: ∫ v dt by the trapezoid rule, divided by the length of the window.
     Window: as of the mean current.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers), 'time of the readings' (the window moved by how late a reading may be), 'missing samples'
-    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
+    window moved by how late a reading may be), 'missing samples' (anything that the limits let through, where
+    a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return integral(view, view.voltage(), mean=True, channels=("voltage",), what="mean voltage")
@@ -113,10 +117,10 @@ def mean_power(view: View) -> Measured:
 
     Computed: the energy over the window, divided by its length.
     Window: as of the mean current.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers), 'time of the readings' (the window moved by how late a reading may be), 'product within an
-    aperture', 'missing samples' (anything that the limits let through, where a recording has a gap),
-    'time base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
+    window moved by how late a reading may be), 'product within an aperture', 'missing samples' (anything that
+    the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=True, what="mean power")
@@ -307,18 +311,19 @@ def _way(
     shifted = integrals(time, columns[0], start + shifts, end + shifts)
     inside = (time[1:] > start) & (time[:-1] < end)
     gaps = np.diff(time)
-    same = np.concatenate((columns.ravel(), inside, np.rint(gaps / ALIKE_GAPS)))
+    pulled = _pulled_down(view, time, columns[0])
+    same = np.concatenate((columns.ravel(), inside, pulled, np.rint(gaps / ALIKE_GAPS)))
     if (key := blake2b(same.data).digest()) not in known:
-        known[key] = _hidden(view, gaps, columns, readings, inside)
+        known[key] = _hidden(view, gaps, columns, readings, inside, pulled)
     moved = float(np.max(np.abs(shifted - shifted[0])))
     return _Way(float(shifted[0]), moved, *known[key], probability)
 
 
 def _hidden(
-    view: View, gaps: Array, columns: Array, readings: _Readings, inside: Flags
+    view: View, gaps: Array, columns: Array, readings: _Readings, inside: Flags, pulled: Array
 ) -> tuple[Array, Array]:
     """What happens where no aperture is, and what v i loses by averaging v and i apart: bounds, one for each
-    kind of edge.
+    kind of edge. pulled (n - 1,): see `_pulled_down`.
     """
     import numpy as np
 
@@ -326,6 +331,7 @@ def _hidden(
     # What changes between two readings: bounded by their difference over the time that no aperture covers.
     unseen = np.maximum(0.0, gaps - least)
     between = np.maximum(0.0, _changes(values) - 2.0 * readings.noise[0]) * unseen / 2.0
+    between += pulled * unseen
     if readings.has_voltage and least > 0.0:
         between += _into_capacitor(view, gaps, columns[-1], readings)
     tolerance = 4.0 * readings.noise[0] + 2.0 * readings.step[0] + ALIKE * float(np.ptp(values))
@@ -334,6 +340,21 @@ def _hidden(
     if readings.is_product:
         product = _of_each_kind(_covariance(gaps, columns, readings)[inside], kinds)
     return _of_each_kind(between[inside], kinds), product
+
+
+def _pulled_down(view: View, time: Array, values: Array) -> Array:
+    """How far what stands at an input before it is switched on may have fallen between the two readings
+    around that: to nothing, for an output begins its rise at 0 V and may draw it down. Shape (n - 1,); 0
+    elsewhere, and where nothing stands there.
+    """
+    import numpy as np
+
+    least = np.minimum(np.abs(values[1:]), np.abs(values[:-1]))
+    if view.off_until is None or not np.any(least):
+        return np.zeros(max(0, time.size - 1))
+    around = (time[:-1] <= view.off_until) & (view.off_until <= time[1:])
+    held = least > HELD * float(np.abs(values).max())
+    return np.where(around & held, least, 0.0)
 
 
 def _into_capacitor(view: View, gaps: Array, voltage: Array, readings: _Readings) -> Array:

@@ -52,3 +52,17 @@ def state_levels(values: NDArray[np.float64], least_amplitude: float) -> Levels:
     high_values = (np.abs(index - high_bin) <= 1) & (index >= half)
     low, high = float(np.median(values[low_values])), float(np.median(values[high_values]))
     return Levels(low, high, low_values, high_values)
+
+
+def places(values: NDArray[np.float64], *, high: bool) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Where in one half of their range values gather: for each of its bins, how many values lie in it and in
+    the two beside it (of the same half), and its middle. values: shape (n,), not all the same.
+    """
+    bottom, top = float(np.min(values)), float(np.max(values))
+    width = (top - bottom) / BINS
+    index = np.minimum(((values - bottom) / width).astype(np.intp), BINS - 1)
+    first = BINS // 2 if high else 0
+    counts = np.bincount(index, minlength=BINS)[first : first + BINS // 2]
+    middles = (bottom + (first + np.arange(counts.size) + 0.5) * width).astype(np.float64)
+    gathered: NDArray[np.intp] = np.convolve(counts, np.ones(3, dtype=np.intp), mode="same")
+    return gathered, middles

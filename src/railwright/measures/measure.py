@@ -33,16 +33,17 @@ class Measure:
     name: as requirements write it. unit: SI unit of its result and of its limits; '1': a count. words: what a
     report calls it. records: the channels that a recording needs to decide it. compute: the computation.
 
-    level_of: the channel of whose level it is a value, so that a reading's error bounds it, a limit is drawn
-    across that channel's panel, and (unless it `turns`) the current limit or the OVP bounds it; None: another
-    quantity. turns: of a voltage that is taken where the input's current falls or rises on a ramp.
+    level_of: the channel of whose level it is a value, so that a reading's error bounds it, a limit is
+    drawn across that channel's panel, and (unless it `turns`) the current limit or the OVP bounds it; None:
+    another quantity. turns: of a voltage that is taken where the input's current falls or rises on a ramp.
     momentary: a single short event decides it, which readings that are means can hide. mean: a surge raises
     it by no more than the surge's own integral, divided by the length of the window (an r.m.s. value is
     neither of the two). only_grows: nothing later in its step makes it smaller. after_switching_on: it is a
     time that begins when the input is switched on. sampling: from the update interval of the readings, the
     time between two that are recorded, and their aperture, to the longest time between two samples of a
     recording that sees enough where the readings do not [all in s]; None: how often a recording samples is
-    not what decides.
+    not what decides. trip: it is the time of a trip, or their count, and a requirement may name the
+    protection with `by`; None: neither. of_supply: it is told by what regulates the outputs.
     """
 
     name: str
@@ -58,6 +59,8 @@ class Measure:
     also: tuple[Channel, ...] = ()
     after_switching_on: bool = False
     sampling: Callable[[float, float, float], float] | None = None
+    trip: Literal["time", "count"] | None = None
+    of_supply: bool = False
 
     def __call__(self, view: View) -> Measured:
         return self.compute(view)
@@ -82,6 +85,8 @@ def measure(
     also: tuple[Channel, ...] = (),
     after_switching_on: bool = False,
     sampling: Callable[[float, float, float], float] | None = None,
+    trip: Literal["time", "count"] | None = None,
+    of_supply: bool = False,
 ) -> Callable[[Callable[[View], Measured]], Measure]:
     """The `Measure` of a function, called as the function is; its fields as there."""
 
@@ -100,6 +105,8 @@ def measure(
             also=also,
             after_switching_on=after_switching_on,
             sampling=sampling,
+            trip=trip,
+            of_supply=of_supply,
         )
 
     return made

@@ -59,6 +59,10 @@ class CannotMeasure(Exception):
         self.would_decide = would_decide
 
 
+class NotAsRequired(Exception):
+    """Something else happened than what is required, so that it has failed: what, in words."""
+
+
 class Beyond(Exception):
     """The event did not happen up to a bound: the true value lies above (or below) `bound`."""
 

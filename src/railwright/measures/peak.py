@@ -61,8 +61,9 @@ def peak_current(view: View) -> Measured:
     Computed: the largest value, less what noise lifts it by; of a recording, with what a top between two
     samples rises above them.
     Window: the step, from the switching-on where it lies in the step, and every value whose aperture may lie
-    in it; the value is the largest whose aperture surely does. A recording may cover a part; readings that
-    are steady and not higher judge the rest.
+    in it; the value is the largest whose aperture surely does, and where outputs' readings add up, the
+    largest that stood for two updates. A recording may cover a part; readings that are steady and not higher
+    judge the rest.
     Uncertainty: 'noise of the largest' (the largest of n values of one level stands E[max of n] above it, by
     Blom's approximation), 'between samples' (a recording's top between a round and a sharp one). What hides
     from readings that are means is no uncertainty but stated beside it, with its bound: the current limit
@@ -108,18 +109,33 @@ def _surely_reached(view: View, near: Signal, reach: float) -> float:
     return _without_noise(inside)[0]
 
 
+def _stood(view: View, near: Signal, what: str) -> Signal:
+    """Sums of several outputs' readings, each the least within two updates: while one output takes over what
+    another carries, means over times that differ add up to what never flowed at once. Others as they are.
+    """
+    import numpy as np
+
+    if view.model.summed != what:
+        return near
+    around = (view.model.update or 0.0) + view.interval
+    first = np.searchsorted(near.time, near.time - around - 1e-9)
+    last = np.searchsorted(near.time, near.time + around + 1e-9)
+    least = [near.values[a:b].min() for a, b in zip(first, last, strict=True)]
+    return replace(near, values=np.array(least))
+
+
 def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what: str) -> Measured:
     import numpy as np
 
     from railwright.measures.budget import Budget
 
-    update, _, aperture = view.timing()
-    late = view.shift()[1]
+    aperture = view.timing()[2]
     # A value belongs to the step where any part of its aperture may have lain in it.
+    reach = aperture / 2.0 + view.shift()[1]
     if view.model.exact:
         near = signal.within(view.begin, view.end)
     else:
-        near = signal.between(view.begin - aperture / 2.0 - late, view.end + aperture / 2.0 + late)
+        near = signal.between(view.begin - reach, view.end + reach)
     rest = _rest(view, near, what) if view.beside is not None else None
     covered(view, near, seen_elsewhere=rest is not None)
     place = int(np.argmax(near.values))
@@ -131,21 +147,7 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
     value, spread_of_lift = _without_noise(near)
     budget.bounded("noise of the largest", spread_of_lift)
     if view.model.averages:
-        sees = blind_time(update, view.interval, aperture)
-        hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
-        highest, unseen = hidden(view, bound, unit, hides)
-        how = f"largest of {near.time.size} readings; a mean over an aperture is at most the peak"
-        needed = outlining_interval(update, view.every or view.interval, aperture)
-        # What may be of the next step bounds the peak from above; it is none that was surely reached.
-        seen, value = value, min(value, _surely_reached(view, near, aperture / 2.0 + late))
-        return budget.at_least(
-            value,
-            max(highest, seen),
-            how,
-            unseen=unseen,
-            hides=hides,
-            would_decide=rate(needed),
-        )
+        return _of_readings(view, near, budget, value, bound, unit, what)
     if view.model.exact:
         return budget.result(value, "largest value")
     jump = _jump(view, near, place)
@@ -168,6 +170,28 @@ def _peak(view: View, signal: Signal, bound: HidingBound | None, unit: str, what
         )
     measured = budget.result(value, how, would_decide="a recorder with a smaller error")
     return measured if rest is None else _together(measured, rest, unit)
+
+
+def _of_readings(
+    view: View, near: Signal, budget: Budget, value: float, bound: HidingBound | None, unit: str, what: str
+) -> Measured:
+    """The largest of values that are means over an aperture: at most the peak."""
+    update, _, aperture = view.timing()
+    sees = blind_time(update, view.interval, aperture)
+    hides = f"a peak shorter than {amount(sees, 's')} is averaged away or falls between readings"
+    highest, unseen = hidden(view, bound, unit, hides)
+    needed = outlining_interval(update, view.every or view.interval, aperture)
+    # What may be of the next step bounds the peak from above; it is none that was surely reached.
+    stood = _stood(view, near, what)
+    reached = min(value, _surely_reached(view, stood, aperture / 2.0 + view.shift()[1]))
+    return budget.at_least(
+        reached,
+        max(highest, value),
+        f"largest of {near.time.size} readings; a mean over an aperture is at most the peak",
+        unseen=unseen,
+        hides=hides,
+        would_decide=rate(needed),
+    )
 
 
 # Many: what was measured, and where it was not.

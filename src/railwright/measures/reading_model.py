@@ -58,7 +58,8 @@ class ReadingModel:
     of a series diode in it before any current flows. current_bound, voltage_bound: what
     hides between readings can be anything up to it. surge: what a current goes through until the limit holds
     it. interval: least time between two samples of a recorder; 0: unknown. time_base: bound of the relative
-    error of the record's clock. exact: the values are the truth (a rehearsal).
+    error of the record's clock. summed: the channel that is the sum of several outputs' readings, each of a
+    time of its own. exact: the values are the truth (a rehearsal).
     """
 
     source: str
@@ -75,6 +76,7 @@ class ReadingModel:
     surge: SurgePath | None = None
     interval: float = 0.0
     time_base: float = 0.0
+    summed: str = ""
     exact: bool = False
     assumptions: tuple[str, ...] = field(default=())
 

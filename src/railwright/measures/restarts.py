@@ -41,8 +41,8 @@ def restarts(view: View) -> Measured:
     Computed: drop-outs of the current after the load has first run: at least 1 ms below half of its usual
     value (the median of the upper state; less in proportion at a lower voltage), or in readings a dip of 15 %
     or more against the medians of five values on either side. A dip that the input capacitor makes up for (C
-    ΔV) is none, unless the voltage falls below the lowest at which the load stops. In a rehearsal: whenever
-    the load really stops.
+    ΔV) is none, unless the voltage falls below the lowest at which the load stops; nor, for sure, is one to
+    no less than a load of varying current draws while it runs. In a rehearsal: whenever it really stops.
     Window: the step. A drop-out that reaches over an edge of it counts in both steps; one that begins or ends
     at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
     counts; one that is taken down by the step that switches its input off does not.
@@ -90,10 +90,33 @@ def restarts(view: View) -> Measured:
         for dips in _drop_outs(view, time, amps, volts, usual, visible)
     )
     how = f"drop-outs of the current below {amount(usual * LONG_DIP, 'A')} among {time[step].size} values"
-    hidden = _hidden(view, time, volts, explained, gap)
+    open_ones = sum(_may_run(view, amps, volts, dip, 4.0 * current.noise + current.step) for dip in runs)
+    hidden = _open(open_ones) if open_ones else _hidden(view, time, volts, explained, gap)
     if view.model.averages and view.restart is not None and not hidden:
         how += f"; a restart, with its soft start of {amount(view.restart, 's')} or more, always shows"
-    return budget.result(float(len(runs)), how, **hidden)
+    return budget.result(float(len(runs) - open_ones), how, **hidden)
+
+
+def _open(count: int) -> dict[str, str]:
+    """What is said of dips in which the load may run."""
+    return {
+        "unseen": f"{count} more times the current is as low as that of the load while it runs",
+        "would_decide": "a recording of the load's own output",
+    }
+
+
+def _may_run(view: View, amps: Array, volts: Array, dip: tuple[int, int], error: float) -> bool:
+    """Whether the load may run throughout a dip: it draws now more and now less, and never less there than it
+    does while it runs, less the error of a reading [A].
+    """
+    import numpy as np
+
+    if not view.least_running:
+        return False
+    at, least = np.array(view.least_running).T
+    inside = slice(*dip)
+    floor = np.interp(np.abs(volts[inside]), at, least, left=0.0)
+    return bool(np.all(amps[inside] >= floor - error))
 
 
 def _hidden(

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from railwright.measures.outcome import CannotMeasure
 from railwright.measures.reading_model import Part, ReadingModel
+from railwright.measures.status import SupplyStatus
 from railwright.quantities import show
 from railwright.traces import Traces
 from railwright.waveforms.noise import noise_of, sampled
@@ -31,6 +32,11 @@ LEVELS, ROUNDED = 8, 0.01
 
 GRID_SAMPLES = 1 << 16
 """Of about so many of its samples the grid of a recording is looked at."""
+
+REACHED = 0.95
+"""Part of a bound that a 95 % interval of it alone covers: a bound that is reached more often than not is
+taken wider by that.
+"""
 
 FEW = 6
 """Outputs in parallel of which every order is looked at."""
@@ -139,17 +145,19 @@ class View:
     """What a measure looks at: one input's record with its reading model, and the part of time that counts.
 
     start, end: the window [s]. switched_on: when the input's output was switched on in this step; None:
-    before it. interrupted: it was on when the step began, which switched it off and on. goal: voltage
-    that the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
+    before it. interrupted: it was on when the step began, which switched it off and on. goal: voltage that
+    the procedure gives the input at the end of the step; None: unknown. at: where a voltage is meant.
     restart: shortest time in which the load comes back after a drop-out (soft start); None: unknown.
     capacitance: least and most input capacitance [F]. stops_at: lowest and highest voltage at which the load
-    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself. away: of a
-    rehearsal, when the load stopped and when it came back [s], infinite: not any more; over the whole record;
-    None: it does not tell.
-    supplied: when the input was last switched on before the end of the step, and when it was then taken down
-    [s]; infinite where the record does not say. stair: height of the stairs in which the host played the
-    step's lines [V]. every: time between two readings that the procedure asks for [s]; 0: unknown. beside: of
-    an external recording, the same window as the run's own readings show it.
+    stops [V]; None: unknown, or it does not. never_stops: none of its loads ever stops by itself.
+    least_running: voltages and the least current that its loads draw there while they run (V, A), empty: they
+    always draw the same. away: of a rehearsal, when the load stopped and when it came back [s], infinite: not
+    any more; over the whole record; None: it does not tell. supplied: when the input was last switched on
+    before the end of the step, and when it was then taken down [s]; infinite where the record does not say.
+    stair: height of the stairs in which the host played the step's lines [V]. every: time between two
+    readings that the procedure asks for [s]; 0: unknown. beside: of an external recording, the same window as
+    the run's own readings show it. supply: the status of the input's outputs; None: nothing is known of it.
+    last: no step of the record follows.
     """
 
     traces: Traces
@@ -164,11 +172,14 @@ class View:
     capacitance: tuple[float, float] = (0.0, 0.0)
     stops_at: tuple[float, float] | None = None
     never_stops: bool = False
+    least_running: tuple[tuple[float, float], ...] = ()
     away: tuple[tuple[float, float], ...] | None = None
     supplied: tuple[float, float] = (-math.inf, math.inf)
     stair: float = 0.0
     every: float = 0.0
     beside: View | None = None
+    supply: SupplyStatus | None = None
+    last: bool = False
 
     @property
     def begin(self) -> float:
@@ -224,7 +235,8 @@ class View:
     def voltage(self) -> Signal:
         """The voltage [V] where it is meant; carried over the lead where it was measured at its other end.
 
-        A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout.
+        A diode in the lead is taken to conduct: what it drops beside its resistance counts throughout. Where
+        no current surely flows through it, the input may stand at what it was charged to before.
         """
         wanted = "voltage" if self.at == "connector" else "terminal_voltage"
         other = "terminal_voltage" if self.at == "connector" else "voltage"
@@ -250,14 +262,32 @@ class View:
         if most > least:
             half = np.full(measured.values.shape, sign * (most - least) / 2.0)
             parts.append(Systematic(f"diode in {self.model.lead_name}", half))
+        held = np.zeros(measured.values.shape)
+        if most > 0.0 and self.at == "connector":
+            held = self._held(measured, current)
+        if held.any():
+            reach = held / 2.0 / REACHED
+            parts.append(Systematic(f"diode in {self.model.lead_name} that may block", reach))
         return Signal(
             measured.time,
-            measured.values + sign * (resistance * current.values + (least + most) / 2.0),
+            measured.values + sign * (resistance * current.values + (least + most) / 2.0) + held / 2.0,
             tuple(parts),
             math.hypot(measured.noise, resistance * current.noise),
             measured.step,
             min(measured.noise_degrees, current.noise_degrees),
         )
+
+    def _held(self, measured: Signal, current: Signal) -> Array:
+        """By how much the connector may stand above what its side of a diode shows [V], shape (n,): that may
+        block where the current is zero within its errors, and the highest voltage before was its own.
+        """
+        error = np.full(current.values.shape, 4.0 * current.noise + current.step)
+        for each in current.systematic:
+            error += np.abs(each.shape)
+        highest = np.maximum.accumulate(measured.values)
+        above = highest - measured.values
+        visible = 8.0 * measured.noise + 2.0 * measured.step
+        return np.where((current.values <= error) & (above > visible), above, 0.0)
 
     def _signal(self, column: str, parts: Sequence[Part]) -> Signal:
         if column not in self.traces.columns:

@@ -6,13 +6,25 @@ from typing import TYPE_CHECKING
 
 from railwright.measures.integral import covered
 from railwright.measures.measure import measure
-from railwright.measures.outcome import Measured
+from railwright.measures.outcome import CannotMeasure, Measured
 
 if TYPE_CHECKING:
-    from railwright.measures.signal import View
+    from railwright.measures.levels import Levels
+    from railwright.measures.signal import Array, View
+
+LEAST_VALUES = 3
+"""Readings that lie wholly in a step, at least, for their levels to be those of the step."""
 
 LEAST_AMPLITUDE = 0.02
 """A waveform that varies by less than this part of its largest value is in one state."""
+
+STAYS = 0.24
+"""Part of the values in a half that lie at its level, at least, where that is a state: four times what a
+straight line through the half leaves in the level's three bins.
+"""
+
+BRIEF = 0.05
+"""Part of the step below which passing through a half of the range without staying there is no state."""
 
 
 @measure("V", "high state level", ("voltage",), level_of="voltage")
@@ -21,9 +33,13 @@ def high_state_level(view: View) -> Measured:
 
     Computed: the median of the values in the fullest of the upper 50 of 100 bins, and in the two beside it.
     Where all values differ by less than 2 % of the largest (or than noise and resolution explain), there is
-    one state and its level is the median.
-    Window: the step, from the switching-on where it lies in the step.
-    Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well).
+    one state and its level is the median. A half in which the voltage nowhere stays (less than 24 % of its
+    values lie at one level) has no state: if it takes less than 5 % of the step, the other half's is the only
+    one, else there is no level.
+    Window: the step, from the switching-on where it lies in the step; of readings, those that average over
+    nothing beside it.
+    Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
+    'levels about as frequent' (at which readings may have missed or met one value more).
     Standard: IEEE 181-2011, state levels by the histogram-mode method.
     """
     return _level(view, high=True)
@@ -35,7 +51,8 @@ def low_state_level(view: View) -> Measured:
 
     Computed: as the upper state, of the lower 50 bins.
     Window: as of the upper state.
-    Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well).
+    Uncertainty: 'values beside the level' (values on their way to or from the level lie in its bins as well),
+    'levels about as frequent' (at which readings may have missed or met one value more).
     Standard: IEEE 181-2011, state levels by the histogram-mode method.
     """
     return _level(view, high=False)
@@ -50,10 +67,32 @@ def _level(view: View, *, high: bool) -> Measured:
     inside = view.voltage().evenly(view) if view.model.exact else view.voltage()
     inside = inside.between(view.begin, view.end)
     covered(view, inside)
+    if not view.model.exact:
+        # A value that averages over the edge of the step is of neither side.
+        margin = view.timing()[2] / 2.0 + view.shift()[1]
+        own = inside.between(view.begin + margin, view.end - margin)
+        inside = own if own.time.size >= LEAST_VALUES else inside
+        # A reading that is handed over again says no more than it did: how often would be no matter of time.
+        new = np.flatnonzero(np.append(True, np.diff(inside.values) != 0.0))
+        again = (view.model.update or 0.0) > 1.5 * view.interval
+        inside = inside.take(new) if again and new.size >= LEAST_VALUES else inside
     largest = float(np.max(np.abs(inside.values)))
-    levels = state_levels(
-        inside.values, max(LEAST_AMPLITUDE * largest, 8.0 * inside.noise + 2.0 * inside.step)
-    )
+    least = max(LEAST_AMPLITUDE * largest, 8.0 * inside.noise + 2.0 * inside.step)
+    levels = state_levels(inside.values, least)
+    if not (high or view.model.exact or levels.two_states or view.off_until is None):
+        raise CannotMeasure(
+            "it is switched on in this step: what it stands at before the first reading is not seen",
+            "a recording",
+        )
+    rivals = 0.0
+    if levels.two_states:
+        stays = _stays(view, inside.values, levels, high=high)
+        if stays is None:
+            high = not high
+            stays = _stays(view, inside.values, levels, high=high)
+        if stays is None:
+            raise _passes(high=high)
+        rivals = stays
     chosen = levels.high_values if high else levels.low_values
     weights = chosen / np.count_nonzero(chosen)
     budget = Budget(view)
@@ -64,7 +103,48 @@ def _level(view: View, *, high: bool) -> Measured:
         # Values on their way to or from the level lie in its bins as well, and pull the median.
         values = inside.values[chosen]
         steady = values[np.abs(values - level) <= 4.0 * inside.noise + 2.0 * inside.step]
-        budget.bounded("values beside the level", 2.0 * (level - float(np.median(steady))))
+        # Where none is steady, the level lies between values that are both on their way.
+        beside = 2.0 * abs(level - float(np.median(steady))) if steady.size else float(np.ptp(values))
+        budget.bounded("values beside the level", beside)
+        budget.bounded("levels about as frequent", rivals)
     states = "two states" if levels.two_states else "one state"
     how = f"histogram mode (IEEE 181) of {inside.time.size} values, {states}"
     return budget.result(level, how, would_decide="an instrument with a smaller error")
+
+
+def _passes(*, high: bool) -> CannotMeasure:
+    half = "upper" if high else "lower"
+    return CannotMeasure(
+        f"the voltage does not stay at a level in the {half} half of its range",
+        "a step that holds it there, or more readings of it,",
+    )
+
+
+def _stays(view: View, values: Array, levels: Levels, *, high: bool) -> float | None:
+    """How far the level of one half may be off because another is about as frequent [V]; None where the half
+    is only passed through, within BRIEF of the step. Raises where it is passed through at leisure, or where
+    readings do not tell.
+
+    Readings meet a stay at a level once less or more than they would at another phase: that many values at
+    each end of it decide nothing.
+    """
+    import numpy as np
+
+    from railwright.measures.levels import places
+
+    middle = (float(np.min(values)) + float(np.max(values))) / 2.0
+    half = (values >= middle) if high else (values < middle)
+    visits = np.count_nonzero(np.diff(np.concatenate(([False], half)).astype(np.int8)) > 0)
+    slack = 0 if view.model.exact else 2 * visits
+    counts, levels_of = places(values, high=high)
+    level = levels.high if high else levels.low
+    own = np.abs(levels_of - level) < 3.0 * (levels_of[1] - levels_of[0])
+    fullest, everything = int(np.max(counts[own])), int(np.count_nonzero(half))
+    if fullest < STAYS * everything:
+        if view.model.exact and everything < BRIEF * values.size:
+            return None
+        raise _passes(high=high)
+    if fullest <= slack:
+        raise _passes(high=high)
+    rivals = levels_of[~own & (counts >= fullest - slack)]
+    return float(np.max(np.abs(rivals - level))) if rivals.size else 0.0

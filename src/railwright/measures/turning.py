@@ -82,6 +82,10 @@ def turn_on_voltage(view: View) -> Measured:
     return _turning(view, falling=False)
 
 
+JUMPS = 3.0
+"""The voltage jumps across a transition where it moves so many times as fast as on the ramp before it."""
+
+
 def low_stretches(low: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one past the last index of each run of True."""
     import numpy as np
@@ -124,6 +128,11 @@ def _turning(view: View, *, falling: bool) -> Measured:
     from railwright.measures.budget import Budget
     from railwright.measures.signal import over_lead
 
+    if view.never_stops:
+        raise CannotMeasure(
+            "no load of this input stops and starts at a voltage of its own",
+            "a load with 'starts_at' and 'stops_at' in the device document, such as a converter,",
+        )
     voltage = view.voltage()
     current, beside = same_instants(view.current().between(view.begin, view.end), voltage)
     covered(view, current)
@@ -230,7 +239,34 @@ def _way(
         line = np.polynomial.Polynomial.fit(stretch.time, stretch.values, 1)
         longer = stretch.values - line(stretch.time)
     steep = abs(slope)
-    return _Way(at, steep * spread, steep * course, known, weights, residuals, longer, probability)
+    instant_error = steep * spread
+    if view.model.averages:
+        instant_error = max(instant_error, _beside_jump(view, voltage, first, place, levels, at, steep))
+    return _Way(at, instant_error, steep * course, known, weights, residuals, longer, probability)
+
+
+# Many: where the transition lies, and what is known of the voltage and the current beside it.
+def _beside_jump(
+    view: View,
+    voltage: Signal,
+    first: int,
+    place: int,
+    levels: tuple[float, float],
+    at: float,
+    steep: float,
+) -> float:
+    """How far from `at` [V] the voltage may have been where it does not go on with the ramp before the
+    transition, but jumps across it: as far as the readings around it lie; 0 where it goes on. steep: the
+    slope before it [V/s].
+    """
+    import numpy as np
+
+    across = voltage.values[max(0, first) : place + 2]
+    gaps = np.diff(voltage.time[max(0, first) : place + 2])
+    lead = sum(view.model.lead or ()) / 2.0 * abs(levels[1] - levels[0])
+    visible = 4.0 * voltage.noise + 2.0 * voltage.step + lead
+    jumps = np.abs(np.diff(across)) - visible > JUMPS * steep * gaps
+    return float(np.max(np.abs(across - at))) if np.any(jumps) else 0.0
 
 
 def _probabilities(ways: Sequence[_Way]) -> list[float]:

@@ -82,6 +82,7 @@ class Template(NamedTuple):
     y, system, charge, actions: as they are at the start. stages (outputs, 3): time [s], band [V] and current
     [A] of the load step behind each output's gains. window: start and end of its power-up [s], NaN: it has
     none. starts, stops (loads,): number of the load's event, -1: it has none. end: until when it is played.
+    rested: a load feeds back, and has charged the outputs' capacitors before the start.
     """
 
     y: Array
@@ -97,6 +98,7 @@ class Template(NamedTuple):
     relative: float
     fine: float
     follows: bool
+    rested: bool
 
 
 def copy_of(system: layout.System) -> layout.System:
@@ -132,6 +134,7 @@ def make_template(
         relative=player.relative,
         fine=player.fine,
         follows=follows,
+        rested=player.rested,
     )
 
 
@@ -146,6 +149,8 @@ def play_cases(
     measures = np.empty((values.shape[0], COUNT))
     states = np.repeat(template.y[np.newaxis], values.shape[0], axis=0)
     _start_states(template, branch, slots, values, states)
+    if template.rested:
+        _rest(template, branch, slots, values, states)
     became = np.zeros(values.shape[0], dtype=np.int64)
     own = copy_of(template.system)
     rows = np.zeros((2048, layout.ROW_OUTPUTS + 3 * outputs))
@@ -177,6 +182,22 @@ def _start_states(
                 p[slots[k, 2] - begin] = values[case, k]
             cold = kind.equation("at_start")(p)
             states[case, at : at + len(cold)] = cold
+
+
+def _rest(template: Template, branch: Branch, slots: NDArray[np.int64], values: Array, states: Array) -> None:
+    """States at the start of cases whose loads have charged the outputs' capacitors by then."""
+    for case in range(values.shape[0]):
+        player = Player(branch, 0.0, template.relative, template.fine)
+        player.system.parameters[:] = template.system.parameters
+        for (what, _, place), value in zip(slots, values[case], strict=True):
+            if what == PARAMETER:
+                player.system.parameters[place] = value
+            elif what == NUMBER:
+                player.system.branch[place] = value
+        first = int(player.system.loads[0, layout.STATE_AT])
+        player.y[first:] = states[case, first:]
+        player.rest()
+        states[case] = player.y
 
 
 @compiled

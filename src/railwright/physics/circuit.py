@@ -127,14 +127,14 @@ class Branch:
 class Circuit:
     """All inputs. They share no conductor but 0 V; a trip of one can switch others off.
 
-    linked_trips: input -> the inputs whose trip switches it off, `linked_delay` [s] later; later_by: inputs
-    for which that takes another time [s]. Outputs that feed one input together are always linked, too.
+    linked_trips: input -> the inputs whose trip switches it off, `linked_delay` [s] later; itself, where its
+    outputs follow each other. later_by: (input that goes off, input that trips) -> another time for it [s].
     """
 
     branches: tuple[Branch, ...]
     linked_trips: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     linked_delay: float = 1e-3
-    later_by: Mapping[str, float] = field(default_factory=dict)
+    later_by: Mapping[tuple[str, str], float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         inputs = [branch.name for branch in self.branches]

@@ -36,7 +36,7 @@ from railwright.physics.layout import (
 )
 from railwright.physics.rosenbrock import interpolate
 from railwright.physics.solver import FAILED, REACHED, make_solver
-from railwright.physics.switching import act, act_on_branch, log_event, next_stop, settle
+from railwright.physics.switching import act, act_on_branch, log_event, next_stop, settle, turns_corner
 
 DONE, FAILURE, FULL, STOPPED = range(4)
 STARTING_STEP = 1e-6
@@ -161,7 +161,7 @@ def play(
         tripped = False
         if not settled:
             counts[1], tripped, jumped = settle(t, y, system, work, charge, events, counts[1])
-            if tripped:
+            if tripped or turns_corner(t, system):
                 clock[STEP] = min(clock[STEP], STARTING_STEP)
             if jumped:
                 clock[STEP] = JUMP_STEP

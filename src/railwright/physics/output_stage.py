@@ -179,12 +179,13 @@ def voltage_loop(omega: float, damping: float, capacitance: float) -> tuple[floa
     return 2.0 * damping * omega * capacitance, omega * omega * capacitance, PASS_LAG / omega
 
 
-def _travel_time(low: float, high: float, speed: Callable[[float], float]) -> float:
-    """Time for a voltage to move between two values at a speed that depends on it (midpoint rule, 100
-    parts).
+def _travel_time(volts: float, speed: Callable[[float], float]) -> Callable[[float], float]:
+    """From a slew [V/s] to the time [s] for a voltage to move between 10 and 90 % of full scale at that slew,
+    or at a speed that depends on the voltage [V/s] where that is less (midpoint rule, 100 parts).
     """
-    part = (high - low) / 100.0
-    return sum(part / max(speed(low + (n + 0.5) * part), 1e-9) for n in range(100))
+    part = 0.8 * volts / 100.0
+    speeds = [max(speed(0.1 * volts + (n + 0.5) * part), 1e-9) for n in range(100)]
+    return lambda slew: part * sum(1.0 / (each if each < slew else slew) for each in speeds)
 
 
 def recovery_figures(figures: OutputFigures) -> tuple[float, float, float, list[str]]:
@@ -236,15 +237,8 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     )
     rise_time = known(figures.rise, 10e-3, "rise time is not given: 10 ms assumed")
     full_load = max(volts / amperes, volts**2 / power)
-    low, high = 0.1 * volts, 0.9 * volts
-
-    def too_slow(slew: float) -> float:
-        def speed(v: float) -> float:
-            return min(slew, (min(amperes, power / v) - v / full_load) / capacitance)
-
-        return _travel_time(low, high, speed) - rise_time
-
-    rise = _bisect(too_slow, 0.8 * volts / rise_time, 20.0 * volts / rise_time)
+    time_at = _travel_time(volts, lambda v: (min(amperes, power / v) - v / full_load) / capacitance)
+    rise = _bisect(lambda slew: time_at(slew) - rise_time, 0.8 * volts / rise_time, 20.0 * volts / rise_time)
     fall, bleeder, sink = _down(figures, capacitance, full_load, rise, assumptions)
     ovp_response = known(
         figures.ovp_response,
@@ -278,11 +272,10 @@ def _down(
 ) -> tuple[float, float, float]:
     """Fall of the reference [V/s], bleeder [Ω] and sink [A] that give the stated fall times back."""
     volts = figures.voltage_max
-    low, high = 0.1 * volts, 0.9 * volts
     sink = figures.sink_current or 0.0
 
-    def time(slew: float, conductance: float, sunk: float) -> float:
-        return _travel_time(low, high, lambda v: min(slew, (v * conductance + sunk) / capacitance))
+    def time(conductance: float, sunk: float) -> Callable[[float], float]:
+        return _travel_time(volts, lambda v: (v * conductance + sunk) / capacitance)
 
     fall, bleeder = rise, 200.0 * volts / figures.current_max
     if figures.bleeder is not None:
@@ -307,24 +300,23 @@ def _down(
     return fall, bleeder, sink
 
 
-FallTime = Callable[[float, float, float], float]
-"""(slew [V/s], conductance of load and bleeder [S], sunk current [A]) -> 90 to 10 % fall time [s]."""
+FallTime = Callable[[float, float], Callable[[float], float]]
+"""(conductance of load and bleeder [S], sunk current [A]) -> slew [V/s] -> 90 to 10 % fall time [s]."""
 
 
 def _slower_than(stated: float, time: FallTime, slew: float, sink: float, bleeder: float) -> float:
-    return stated - time(slew, 1.0 / bleeder, sink)
+    return stated - time(1.0 / bleeder, sink)(slew)
 
 
 def _loaded(figures: OutputFigures, time: FallTime, conductance: float, sink: float) -> tuple[float, float]:
     """Fall of the reference [V/s], and the sink [A] that the stated time needs where none is given."""
     stated, amperes, volts = figures.fall_loaded, figures.current_max, figures.voltage_max
     assert stated is not None
-    if figures.sink_current is None and time(math.inf, conductance, 0.0) > stated:
+    if figures.sink_current is None and time(conductance, 0.0)(math.inf) > stated:
         # Neither load nor bleeder is fast enough, so that the output must sink.
         sink = _bisect(
-            lambda sunk: time(math.inf, conductance, sunk) - 0.9 * stated, 1e-4 * amperes, 1e2 * amperes
+            lambda sunk: time(conductance, sunk)(math.inf) - 0.9 * stated, 1e-4 * amperes, 1e2 * amperes
         )
-    fall = _bisect(
-        lambda slew: time(slew, conductance, sink) - stated, 0.8 * volts / stated, 100.0 * volts / stated
-    )
+    time_at = time(conductance, sink)
+    fall = _bisect(lambda slew: time_at(slew) - stated, 0.8 * volts / stated, 100.0 * volts / stated)
     return fall, sink

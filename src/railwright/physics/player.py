@@ -26,6 +26,14 @@ MOST_STEPS, MOST_STEPS_A_SECOND = 400_000, 50_000
 up: a converter that restarts for ever needs fewer, and nothing ever hangs.
 """
 
+CONNECTED, FIRST_LOOK = 10.0, 1e-3
+"""How long a device has hung on its outputs before the start, at most, and after which time it is first
+looked at whether everything is at rest [s]; twice as long after each look.
+"""
+
+RESTS = 1e-5
+"""At rest: the voltages have changed by no more than this since the last look, of the outputs' largest."""
+
 _ROOM, _EVENT_ROOM = 4096, 512
 _NOT_SET = [
     layout.SLEW_UP, layout.SLEW_DOWN, layout.OVP, layout.OPP, layout.OCP,
@@ -135,6 +143,20 @@ def _discharged(branch: Branch, system: layout.System) -> Array:
     return y
 
 
+def feeds_back(branch: Branch, system: layout.System, y: Array) -> bool:
+    """Whether a load of a branch drives current out of itself while everything is off: it then holds the
+    outputs' capacitors at a voltage before anything is switched on. y (n,): states when it is discharged.
+    """
+    for load, here, following in zip(branch.loads, system.loads[:-1], system.loads[1:], strict=True):
+        kind = KINDS[load.kind]
+        p = system.parameters[here[layout.PARAMETER_AT] : following[layout.PARAMETER_AT]].tolist()
+        q = system.flags[here[layout.FLAG_AT] : following[layout.FLAG_AT]].tolist()
+        states = y[here[layout.STATE_AT] : following[layout.STATE_AT]].tolist()
+        if kind.equation("current")(0.0, 0.0, p, states, q) < 0.0:
+            return True
+    return False
+
+
 def _tolerances(branch: Branch, system: layout.System, relative: float) -> Array:
     """Absolute tolerance of each state (n,): a tenth of `relative` of full scale."""
     volts = float(system.fixed[:, layout.VMAX].sum())
@@ -202,6 +224,28 @@ class Player:
         self.pending: list[Pending] = []
         self.recorded: list[Array] = []
         self.happened: list[Array] = []
+        self.rested = False
+
+    def rest(self) -> None:
+        """Begin at rest: everything is off and the device has hung on its outputs for some time. Only a load
+        that feeds back makes a difference. What happens meanwhile is neither recorded nor told.
+        """
+        self.rested = feeds_back(self.branch, self.system, self.y)
+        if not self.rested:
+            return
+        start, stretch = self.time, FIRST_LOOK
+        volts = slice(3 * len(self.branch.stages), int(self.system.loads[0, layout.STATE_AT]))
+        enough = RESTS * float(self.system.fixed[:, layout.VMAX].sum())
+        self.clock[layout.TIME] = start - CONNECTED
+        while self.time < start:
+            before = self.y[volts].copy()
+            self.play(min(self.time + stretch, start), stop_at_trip=False)
+            if float(np.abs(self.y[volts] - before).max()) < enough:
+                break
+            stretch *= 2.0
+        self.clock[:] = 0.0
+        self.clock[layout.TIME], self.clock[layout.STEP] = start, STARTING_STEP
+        self.recorded, self.happened = [], []
 
     @property
     def time(self) -> float:

@@ -21,6 +21,9 @@ from railwright.traces import Event, Mode
 RELATIVE = 1e-5
 """Relative tolerance of the solver; the absolute one is a tenth of it, of full scale."""
 
+RESOLUTION = 0.1 * RELATIVE
+"""What is rehearsed below this part of full scale is the solver's own."""
+
 FINE = 1e-4
 """Error of straight lines between two samples, of full scale."""
 
@@ -53,7 +56,8 @@ class Simulation:
 
     circuit: what is connected to what. start: simulated time [s] of the first instant. relative: tolerance
     of the solver. fine: error of straight lines between samples, of full scale. everything: record every
-    state and every load's current too.
+    state and every load's current too. rested: the devices were connected before the start, and a load that
+    feeds back has charged the outputs' capacitors by then; else it is connected at the start.
     """
 
     def __init__(
@@ -63,6 +67,7 @@ class Simulation:
         relative: float = RELATIVE,
         fine: float = FINE,
         everything: bool = False,
+        rested: bool = False,
     ) -> None:
         self.circuit = circuit
         self._players = {
@@ -73,15 +78,15 @@ class Simulation:
             for branch in circuit.branches
             for number, output in enumerate(branch.outputs)
         }
+        if rested:
+            for player in self._players.values():
+                player.rest()
         self._time = start
         self._order = 0
         switches: dict[str, list[str]] = {name: [] for name in self._players}
         for target, causes in circuit.linked_trips.items():
             for cause in causes:
                 switches[cause].append(target)
-        for branch in circuit.branches:
-            if len(branch.outputs) > 1:
-                switches[branch.name].append(branch.name)
         self._switches = {cause: tuple(targets) for cause, targets in switches.items() if targets}
         linked = {*self._switches, *(t for targets in self._switches.values() for t in targets)}
         self._linked = [player for name, player in self._players.items() if name in linked]
@@ -247,11 +252,13 @@ class Simulation:
                     player.play(first, stop_at_trip=False)
                 elif stop:
                     causes.append(player.branch.name)
-            for target in {target for cause in causes for target in self._switches[cause]}:
+            delays: dict[str, float] = {}
+            for cause in causes:
+                for target in self._switches[cause]:
+                    delay = self.circuit.later_by.get((target, cause), self.circuit.linked_delay)
+                    delays[target] = min(delay, delays.get(target, delay))
+            for target, delay in delays.items():
                 self._order += 1
-                delay = self.circuit.linked_delay
-                if target not in causes:
-                    delay = self.circuit.later_by.get(target, delay)
                 action = (first + delay, self._order, -1, layout.TRIP_LINKED, 0.0, 0.0)
                 insort(self._players[target].pending, action)
 

@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 
 REACHED, CHANGED, FAILED = 0, 1, 2
 SMALLEST_STEP = 1e-15
+BRIEF = 1e-6
+"""Part of a step below which rounding may hide that a region changes."""
 
 
 class SolverError(RuntimeError):
@@ -161,10 +163,18 @@ def make_solver(
                 outside = s
         if outside == 1.0:
             return CHANGED, end, following, where
-        part = max(outside * h, 8.0 * np.spacing(abs(t)), 1e-14)
-        rodas_step(
-            t, y, part, work.f0, work.slope, work.jacobian, system, work.k, work.lu, work.pivots, work.new
-        )
+        least = max(8.0 * np.spacing(abs(t)), 1e-14)
+        part, brief = max(outside * h, least), max(least, BRIEF * h)
+        while True:
+            rodas_step(
+                t, y, part, work.f0, work.slope, work.jacobian, system, work.k, work.lu, work.pivots, work.new
+            )
+            regions(t + part, work.new, work.after, system)
+            if part > brief or not _same(work.before, work.after):
+                break
+            # In so short a step a slow state moves by less than its last digit: it would stand on the old
+            # side of the boundary for ever. A step as long as it takes ends that.
+            part *= 2.0
         dense_coefficients(work.k, work.dense)
         return CHANGED, t + part, following, where
 

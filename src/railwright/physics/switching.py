@@ -90,6 +90,11 @@ from railwright.physics.layout import (
     Array,
 )
 
+LINE_PARTS, LINE_PART = 8.0, 0.02
+"""A line of the set point is passed in steps of no more than this part of it, or of this [s] where that is
+more: a single step across a far bend of a load's law would be right at its end alone, not in between.
+"""
+
 JUMP = 1e-5
 """Part of the rated current from which on a change of a load's current at an instant is a jump."""
 
@@ -304,6 +309,21 @@ def settle(
 
 
 @compiled
+def turns_corner(t: float, system: AnySystem) -> bool:
+    """Whether a set point has just come to the end of its line: what flowed because it moved then dies away,
+    and a step as long as those before would be right at its end alone, not in between.
+    """
+    for j in range(system.fixed.shape[0]):
+        settings = system.settings[j]
+        rate = settings[REF_RATE]
+        if settings[ON] == 1.0 and rate != 0.0:
+            corner = settings[REF_TIME] + (settings[REF_GOAL] - settings[REF_START]) / rate
+            if corner <= t:
+                return True
+    return False
+
+
+@compiled
 def next_stop(t: float, target: float, system: AnySystem) -> float:
     """The first instant after t at which a set point turns a corner or a timer runs out, at most target
     [s].
@@ -319,7 +339,8 @@ def next_stop(t: float, target: float, system: AnySystem) -> float:
             if corner <= t:
                 settings[REF_RATE], settings[REF_START] = 0.0, settings[REF_GOAL]
             else:
-                stop = min(stop, corner)
+                part = (corner - settings[REF_TIME]) / LINE_PARTS
+                stop = min(stop, corner, t + max(part, LINE_PART))
         for timer in (
             settings[OVP_SINCE] + system.fixed[j, OVP_RESPONSE],
             settings[LIMIT_SINCE] + settings[TRIP_DELAY],

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from railwright.plan.host import AT_ONCE
-from railwright.plan.stairs import EXACT, stairs_of
+from railwright.plan.sending import AT_ONCE, as_reached, as_sent, send_times
+from railwright.plan.set_point import waveform
+from railwright.plan.stairs import stairs_of, too_steep
 from railwright.plan.timeline import Action
 from railwright.quantities import state
 
@@ -153,50 +153,21 @@ def by_set_points(
     duration: float,
 ) -> Waveform:
     """What the outputs are told by a host that sends each set point at its time, or as soon as it can again;
-    one that is late as the next is due is left out. On the clock that begins at `start` [s], for a duration.
+    one that is late as the next is due is left out (`sending.send_times`). On the clock that begins at
+    `start` [s], for a duration.
 
     Arguments else as of `host.by_host`.
     """
-    import numpy as np
-
-    from railwright.waveforms.waveform import Waveform
-
-    asked: list[tuple[float, float, float]] = []  # when, to which level, how fast; 0: at once
+    asked: list[Action] = []
     stands = level
     for action in actions:
         stairs = stairs_of(action, stands, slews, apart)
         if stairs:
-            asked += [(time, voltage, 0.0) for time, voltage in stairs]
+            asked += [replace(action, time=time, voltage=voltage, over=0.0) for time, voltage in stairs]
+        elif slews and too_steep(action, stands, slews):
+            asked.append(replace(action, over=abs(action.voltage - stands) / slews[1]))
         else:
-            rate = abs(action.voltage - stands) / action.over if action.over > 0.0 else 0.0
-            asked.append((action.time, action.voltage, min(rate, slews[1]) if slews else rate))
+            asked.append(action)
         stands = action.voltage
-    time, value, free = [start], [level], start
-    goal, rate = level, 0.0
-    for number, (when, voltage, fast) in enumerate(asked):
-        sent = max(when, free)
-        following = asked[number + 1][0] if number + 1 < len(asked) else math.inf
-        if following <= sent + AT_ONCE:
-            continue
-        _go_on(time, value, goal, rate, sent)
-        if fast == 0.0 and value[-1] != voltage:
-            time.append(sent)
-            value.append(voltage)
-        goal, rate, free = voltage, fast, sent + apart * (1.0 - EXACT)
-    _go_on(time, value, goal, rate, max(start + duration, time[-1]))
-    return Waveform(np.maximum.accumulate(np.array(time) - start), np.array(value))
-
-
-def _go_on(time: list[float], value: list[float], goal: float, rate: float, until: float) -> None:
-    """The set point's way on to its goal, until an instant."""
-    now, level = time[-1], value[-1]
-    if rate > 0.0 and level != goal:
-        there = now + abs(goal - level) / rate
-        if there > until:
-            level += (goal - level) * (until - now) / (there - now)
-        else:
-            time.append(there)
-            value.append(goal)
-            level = goal
-    time.append(until)
-    value.append(level)
+    times = send_times(asked, {action.input: apart for action in asked})
+    return waveform(level, as_reached(as_sent(asked, times, level), level), start, duration)

@@ -9,6 +9,7 @@ from typing import Literal
 from railwright.documents.bench import Bench, Coupling
 from railwright.documents.output_name import OutputName
 from railwright.plan.set_points import SetPoints
+from railwright.plan.stairs import slew_range
 from railwright.plan.timeline import Timeline
 
 
@@ -16,7 +17,8 @@ from railwright.plan.timeline import Timeline
 class OutputAction:
     """One thing done to one output at `time` [s]; as `Action`, with the output's own voltage [V].
 
-    moved_by: the output whose change moves this one by coupling; None: the procedure itself does it.
+    moved_by: the output whose change moves this one by coupling; None: the procedure itself does it. slew: at
+    which the output is told to play a line [V/s]; 0: it is none, or takes its time wherever it begins.
     """
 
     time: float
@@ -25,6 +27,7 @@ class OutputAction:
     voltage: float = 0.0
     over: float = 0.0
     moved_by: OutputName | None = None
+    slew: float = 0.0
 
 
 def moved(before: float, after: float, other: float, by: Literal["step", "ratio"]) -> float:
@@ -57,6 +60,7 @@ def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list
     """
     known = {points.output for feed in set_points.values() for points in feed.outputs}
     stands: dict[OutputName, float] = dict.fromkeys(known, 0.0)
+    slews = {name: slew_range(feed, bench) for name, feed in set_points.items()}
     changes: list[OutputAction] = []
     for action in timeline.actions:
         if action.input not in set_points:
@@ -67,8 +71,11 @@ def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list
             continue
         own = {each.output: action.voltage * each.share for each in points}
         for output, voltage in own.items():
-            changes.append(OutputAction(action.time, action.kind, output, voltage, action.over))
             before, stands[output] = stands[output], voltage
+            slew = 0.0
+            if action.over > 0.0 and not action.listed and slews[action.input] is not None:
+                slew = abs(voltage - before) / action.over
+            changes.append(OutputAction(action.time, action.kind, output, voltage, action.over, slew=slew))
             for other, goal in _taken_along(bench, stands, output, before):
                 # Outputs that feed one input together are each told their own part anyway.
                 if other not in own:

@@ -255,7 +255,7 @@ def _captured(
         )
         if found is None:
             lacks = _too_brief(points, duration)
-        elif found[0][1].rms >= of_host.rms and not (host.left_out and not far_off(found[0][1], reach)):
+        elif found[0][1].rms >= of_host.rms and (host.keeps or far_off(found[0][1], reach)):
             lacks = state(
                 "its best list of {points} points is off by {list_rms} r.m.s.",
                 points=points.at_most,

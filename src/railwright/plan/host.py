@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from railwright.plan.stairs import EXACT, stair_count
+from railwright.plan.sending import AT_ONCE, send_times
+from railwright.plan.stairs import EXACT, stair_count, stairs_of
 from railwright.plan.timeline import Action
 from railwright.quantities import Statement, state
-
-AT_ONCE = 1e-9
-"""Instants less apart are one, and go in one message [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,17 +17,24 @@ class Host:
     """What the host can do of some set points of one input.
 
     error: largest deviation of what the outputs are told from what is asked [V], jumps apart; why: what it
-    comes from, '' where there is none. asked: set points; left_out: those of them that come too soon after
-    the one before; closest: shortest time between two [s], inf where there are not two. in_stairs: whether
-    the error is the height of a stair, of a line that the outputs have no slew for.
+    comes from, '' where there is none. asked: set points; left_out: those of them that are not sent, because
+    the next one is due when the host is free again; late: those that are sent after their time; closest:
+    shortest time between two [s], inf where there are not two. in_stairs: whether the error is the height of
+    a stair, of a line that the outputs have no slew for.
     """
 
     error: float
     why: str
     asked: int
     left_out: int
+    late: int
     closest: float
     in_stairs: bool = False
+
+    @property
+    def keeps(self) -> bool:
+        """Whether every set point is sent at its time."""
+        return not (self.left_out or self.late)
 
 
 def by_host(
@@ -47,7 +52,8 @@ def by_host(
     worst = 0.0
     why: str = ""
     stairs = False
-    asked, left_out, closest = 0, 0, math.inf
+    asked, closest = 0, math.inf
+    due: list[Action] = []
     kept, kept_level, told = -math.inf, level, -math.inf
     for action in actions:
         change = abs(action.voltage - level)
@@ -61,9 +67,12 @@ def by_host(
         if gap > AT_ONCE:
             asked += max(1, count)
             closest = min(closest, gap)
+        elif due and due[-1].kind == "line":
+            due.pop()  # one message
+        stepped = stairs_of(action, level, slews, apart)
+        due += [replace(action, time=at, voltage=to) for at, to in stepped] or [action]
         soon = AT_ONCE < first - kept < apart * (1.0 - EXACT)
         if soon:
-            left_out += gap > AT_ONCE
             off = abs(action.voltage - kept_level)
             if off > worst:
                 worst, stairs = off, False
@@ -81,7 +90,10 @@ def by_host(
         if not soon or not alone:
             kept, kept_level = last, action.voltage
         level, told = action.voltage, last
-    return Host(worst, why, asked, left_out, closest, stairs)
+    sent = send_times(due, {each.input: apart for each in due}, waits)
+    left_out = sum(time is None for time in sent)
+    late = sum(time is not None and time - each.time > AT_ONCE for each, time in zip(due, sent, strict=True))
+    return Host(worst, why, asked, left_out, late, closest, stairs)
 
 
 def _too_soon(gap: float, exchange: float) -> Statement:

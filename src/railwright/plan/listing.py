@@ -62,7 +62,11 @@ def with_actions(timeline: Timeline, instead: Mapping[tuple[int, str], Sequence[
     own = shape_actions(timeline)
     replaced = {id(action) for key in instead for action in own[key].actions}
     kept = [number for number, action in enumerate(timeline.actions) if id(action) not in replaced]
-    added = [action for each in instead.values() for action in each]
+    return placed_anew(timeline, kept, [action for each in instead.values() for action in each])
+
+
+def placed_anew(timeline: Timeline, kept: Sequence[int], added: Sequence[Action]) -> Timeline:
+    """The timeline with its actions at these positions, and with others in place of the rest."""
     times = sorted(action.time for action in added)
     actions = [*(timeline.actions[number] for number in kept), *added]
 
@@ -87,6 +91,8 @@ def as_played(timeline: Timeline, listings: Iterable[Listing]) -> Timeline:
         for _ in range(listing.count):
             for voltage, dwell in zip(points.voltages.tolist(), points.dwells.tolist(), strict=True):
                 over = dwell if points.between == "line" else 0.0
-                actions.append(Action(now, "line", listing.input, voltage, over, step=listing.step))
+                actions.append(
+                    Action(now, "line", listing.input, voltage, over, step=listing.step, listed=True)
+                )
                 now += dwell
     return with_actions(timeline, instead)

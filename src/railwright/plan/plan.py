@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from railwright.documents.bench import Bench
@@ -10,9 +11,11 @@ from railwright.documents.loader import Documents
 from railwright.plan.delivery import Delivery, deliveries
 from railwright.plan.listing import Listing, as_played, with_actions
 from railwright.plan.moves import Move, Moves, moves_of
+from railwright.plan.sending import AT_ONCE, Sending, sending
 from railwright.plan.set_points import SetPoints
-from railwright.plan.stairs import in_stairs
+from railwright.plan.stairs import exchange_of, in_stairs
 from railwright.plan.timeline import Timeline, timeline_of
+from railwright.quantities import show
 from railwright.traces import Span
 
 
@@ -28,10 +31,13 @@ class Plan:
     bench: Bench
     deliveries: tuple[Delivery, ...]
 
-    @property
+    @cached_property
     def spans(self) -> tuple[Span, ...]:
-        """The steps, in order."""
-        return self.timeline.spans
+        """The steps, in order; with the set points that the host leaves out, or sends late, where what is
+        played is no longer what is asked.
+        """
+        accepted = {(d.step, d.input) for d in self.deliveries if d.serves and not d.host.keeps}
+        return self.sending.spans(self.timeline.spans, accepted)
 
     @property
     def duration(self) -> float:
@@ -45,10 +51,21 @@ class Plan:
 
     @cached_property
     def played(self) -> Timeline:
-        """The timeline as the outputs play it: point lists in place of what they play, and stairs in place of
-        lines that the outputs have no slew for.
+        """The timeline as the outputs play it: point lists in place of what they play, stairs in place of
+        lines that the outputs have no slew for, and of set points that come too soon those that the host
+        sends, when it sends them.
         """
-        return as_played(in_stairs(self._by_host, self.set_points, self.bench), self.listings)
+        timeline = replace(self.sending.reached(self._in_stairs), spans=self.spans)
+        return as_played(timeline, self.listings)
+
+    @cached_property
+    def sending(self) -> Sending:
+        """What the host sends in the steps whose set points it cannot all keep."""
+        return sending(self._in_stairs, self.set_points, self.bench, self.listings)
+
+    @cached_property
+    def _in_stairs(self) -> Timeline:
+        return in_stairs(self._by_host, self.set_points, self.bench)
 
     @cached_property
     def _by_host(self) -> Timeline:
@@ -73,11 +90,24 @@ class Plan:
             for each in self.deliveries
             if each.listing is not None
         ]
-        return (*self._told.notes, *lists)
+        return (*self._told.notes, *self._unkept, *lists)
+
+    @property
+    def _unkept(self) -> Iterator[str]:
+        """Where the host cannot send all set points at their time."""
+        for (step, name), left_out in self.sending.left_out.items():
+            late = self.sending.late[step, name]
+            if left_out or late > AT_ONCE:
+                apart = show(exchange_of(self.set_points[name].names, self.bench), "s")
+                yield (
+                    f"{self.spans[step].name}: {name}: {left_out} set points are left out, the others up to "
+                    f"{show(late, 's')} late: the host keeps {apart} between two"
+                )
 
     @cached_property
     def _told(self) -> Moves:
-        return moves_of(self._by_host, self.set_points, self.bench, self.listings)
+        told = self.sending.told(self._by_host)
+        return moves_of(told, self.set_points, self.bench, self.listings)
 
 
 def deliver(timeline: Timeline, set_points: SetPoints, bench: Bench) -> Plan:

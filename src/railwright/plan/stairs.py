@@ -20,6 +20,12 @@ shortest between two that the host plays.
 WATCH_EVERY = 0.05
 """Longest interval at which a run looks at the outputs, however seldom a reading is recorded [s]."""
 
+
+def looks_per_reading(every: float) -> int:
+    """How often a run asks for the outputs' status for each reading that it records every so long [s]."""
+    return max(1, math.ceil(every / WATCH_EVERY))
+
+
 EXACT = 1e-6
 """Part of a time that may be missing, by the rounding of sums of times."""
 

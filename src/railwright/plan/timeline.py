@@ -34,7 +34,8 @@ class Action:
     `over` seconds (0: a step). off: switch off. path: where a shape's action is written in the procedure;
     empty for other steps. chord: one of the many lines in which a ripple or an exponential is played. step:
     position of the step that it belongs to. turn: of a shape's turns the one that it belongs to, from 0;
-    None: to none.
+    None: to none. listed: a point of the outputs' own list, which takes its time wherever the set point
+    stands before.
     """
 
     time: float
@@ -46,6 +47,7 @@ class Action:
     chord: bool = field(default=False, compare=False)
     step: int = field(default=0, compare=False)
     turn: int | None = field(default=None, compare=False)
+    listed: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

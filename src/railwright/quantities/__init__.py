@@ -59,10 +59,12 @@ from railwright.quantities.statement import (
     StatedFigure,
     Statement,
     figures_of,
+    form_of,
     joined,
     listed,
     named,
     state,
+    texts_of,
 )
 from railwright.quantities.units import DIMENSION_NAMES, EXAMPLES
 from railwright.quantities.values import Interval, Uncertain
@@ -121,6 +123,7 @@ __all__ = [
     "WattReach",
     "Watts",
     "figures_of",
+    "form_of",
     "joined",
     "listed",
     "named",
@@ -130,4 +133,5 @@ __all__ = [
     "quoted",
     "show",
     "state",
+    "texts_of",
 ]

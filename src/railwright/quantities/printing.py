@@ -24,20 +24,21 @@ NOTHING = 1e-15
 """A thousandth of the smallest prefix: less is what rounding leaves of 0."""
 
 
-def show(value: float, unit: str, digits: int = 4) -> str:
+def show(value: float, unit: str, digits: int = 4, *, resolution: float = 0.0) -> str:
     """Print an SI value with `digits` significant digits and an engineering prefix.
 
     unit: an SI unit of `DIMENSION_NAMES`. Volts and amperes from 0.1 keep their plain unit; times from a
     second stay in seconds; areas are in mm², moments of inertia in g·cm²; temperatures and ratios are printed
-    as they are read. What is printed can be parsed again; what is below `NOTHING` is printed as 0.
+    as they are read. What is printed can be parsed again; what is below `NOTHING`, or below the resolution of
+    the figure (SI), is printed as 0.
     """
     symbol = _SYMBOLS.get(unit, unit)
     if not math.isfinite(value):
         return f"{value} {symbol}"
+    if abs(value) < max(resolution, 0.0 if unit in _WITHOUT_PREFIX else NOTHING):
+        value = 0.0
     if unit in _WITHOUT_PREFIX:
         return f"{_digits(value * _WITHOUT_PREFIX[unit], digits)} {symbol}"
-    if abs(value) < NOTHING:
-        value = 0.0
     rounded = float(f"{value:.{digits}g}")
     plain = (
         rounded == 0.0

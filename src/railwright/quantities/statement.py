@@ -18,15 +18,27 @@ class StatedFigure:
 
 
 class Statement(str):
-    """A sentence, and the figures in it in the order in which it was given them."""
+    """A sentence, and the figures in it in the order in which it was given them.
 
-    __slots__ = ("figures",)
+    form: the sentence with the names of its parts in the place of figures and texts: what two sentences have
+    in common that say the same of other things. texts: what stands there for each text, by its name.
+    """
+
+    __slots__ = ("figures", "form", "texts")
 
     figures: tuple[StatedFigure, ...]
+    form: str
+    texts: tuple[tuple[str, str], ...]
 
-    def __new__(cls, text: str, figures: Iterable[StatedFigure] = ()) -> Statement:
+    def __new__(
+        cls,
+        text: str,
+        figures: Iterable[StatedFigure] = (),
+        form: str | None = None,
+        texts: Iterable[tuple[str, str]] = (),
+    ) -> Statement:
         made = super().__new__(cls, text)
-        made.figures = tuple(figures)
+        made.figures, made.form, made.texts = tuple(figures), text if form is None else form, tuple(texts)
         return made
 
 
@@ -49,7 +61,9 @@ def state(template: str, **parts: Stated) -> Statement:
             free = figure.name if figure.name not in figures else _free(f"{name}_{figure.name}", figures)
             figures[free] = StatedFigure(free, figure.value, figure.unit)
     shown = {name: _Shown(part) for name, part in parts.items()}
-    return Statement(template.format(**shown), figures.values())
+    forms = {name: _Form(name, part) for name, part in parts.items()}
+    texts = [each for name, part in parts.items() if isinstance(part, str) for each in _texts(name, part)]
+    return Statement(template.format(**shown), figures.values(), template.format(**forms), texts)
 
 
 def joined(separator: str, texts: Iterable[str]) -> Statement:
@@ -61,12 +75,14 @@ def joined(separator: str, texts: Iterable[str]) -> Statement:
     for figure in (figure for text in said for figure in figures_of(text)):
         name = _free(figure.name, figures)
         figures[name] = StatedFigure(name, figure.value, figure.unit)
-    return Statement(separator.join(said), figures.values())
+    form = separator.join(map(form_of, said))
+    within = [each for text in said for each in texts_of(text)]
+    return Statement(separator.join(said), figures.values(), form, within)
 
 
 def named(name: str, value: float, unit: str) -> Statement:
     """One figure by itself, under a name that is put together."""
-    return Statement(show(value, unit), (StatedFigure(name, value, unit),))
+    return Statement(show(value, unit), (StatedFigure(name, value, unit),), f"{{{name}}}")
 
 
 def listed(name: str, values: Iterable[float], unit: str) -> Statement:
@@ -77,12 +93,28 @@ def listed(name: str, values: Iterable[float], unit: str) -> Statement:
     figures = (
         StatedFigure(f"{name}_{number}", value, unit) for number, value in enumerate(shown.values(), start=1)
     )
-    return Statement(", ".join(shown), figures)
+    return Statement(", ".join(shown), figures, f"{{{name}}}")
 
 
 def figures_of(text: str) -> tuple[StatedFigure, ...]:
     """The figures of a sentence; none of one that keeps none."""
     return text.figures if isinstance(text, Statement) else ()
+
+
+def form_of(text: str) -> str:
+    """The form of a sentence; one that keeps none is its own."""
+    return text.form if isinstance(text, Statement) else text
+
+
+def texts_of(text: str) -> tuple[tuple[str, str], ...]:
+    """The texts in a sentence, each with its name; none of one that keeps none."""
+    return text.texts if isinstance(text, Statement) else ()
+
+
+def _texts(name: str, part: str) -> tuple[tuple[str, str], ...]:
+    if isinstance(part, Statement):
+        return part.texts
+    return ((name, part),) if part else ()
 
 
 def _figures(name: str, part: Stated) -> tuple[StatedFigure, ...]:
@@ -111,3 +143,15 @@ class _Shown:
         if not isinstance(self._part, tuple):
             return format(self._part, spec)
         return format(self._part[0], spec) if spec else show(*self._part)
+
+
+class _Form:
+    """A part as the form of a sentence has it: its name, the form of a sentence within, or nothing at all."""
+
+    def __init__(self, name: str, part: Stated) -> None:
+        self._form = f"{{{name}}}"
+        if isinstance(part, Statement) or part == "":
+            self._form = form_of(part)
+
+    def __format__(self, spec: str) -> str:
+        return self._form

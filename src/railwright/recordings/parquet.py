@@ -88,5 +88,18 @@ def _kind_of(kind: Any) -> Kind:
 
 def _values(column: Any) -> NDArray[Any]:
     """Its values; a gap among whole numbers makes them fractions, with NaN in it."""
-    values: NDArray[Any] = column.to_numpy(zero_copy_only=False)
+    import numpy as np
+    import pyarrow as pa
+
+    values: NDArray[Any]
+    if not pa.types.is_float64(column.type):
+        values = column.to_numpy(zero_copy_only=False)
+        return values
+    # The same as to_numpy, which loads pandas where it is installed.
+    part = slice(column.offset, column.offset + len(column))
+    valid, numbers = column.buffers()
+    values = np.frombuffer(numbers)[part] if numbers else np.empty(0)
+    if column.null_count:
+        told = np.unpackbits(np.frombuffer(valid, np.uint8), bitorder="little")[part]
+        values = np.where(told, values, np.nan)
     return values

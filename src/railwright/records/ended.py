@@ -9,9 +9,12 @@ from railwright.records.codec import FLAG, NUMBER, TEXT, by_name, fields, option
 
 
 class Ended(StrEnum):
-    """How a run ended. Only `completed` played the whole procedure."""
+    """How a run ended. Only `completed` played the whole procedure; `expected trip` played it up to a trip
+    that the procedure requires.
+    """
 
     COMPLETED = "completed"
+    EXPECTED_TRIP = "expected trip"
     TRIPPED = "tripped"
     STOPPED = "stopped"
     INTERRUPTED = "interrupted"
@@ -23,11 +26,15 @@ class Ended(StrEnum):
     KILLED = "killed"
 
 
+AS_REQUIRED = (Ended.COMPLETED, Ended.EXPECTED_TRIP)
+"""Ends that the procedure asks for: nothing went wrong."""
+
 NEVER_ENDED = "it never came to its end"
 """How a run ended that was killed, where its cause is told beside it."""
 
 ENDED_TEXTS = {
     Ended.COMPLETED: "the whole procedure was played",
+    Ended.EXPECTED_TRIP: "an output tripped, as the procedure requires",
     Ended.TRIPPED: "an output tripped",
     Ended.STOPPED: "a stop condition was met",
     Ended.INTERRUPTED: "it was interrupted",

@@ -29,6 +29,7 @@ _STEP = fields(
     late=Key(NUMBER, missing=0.0),
     left_out=Key(WHOLE, missing=0),
     time_error=Key(NUMBER, missing=0.0),
+    status_gap=Key(NUMBER, missing=0.0),
 )
 
 STEPS = many(_STEP)

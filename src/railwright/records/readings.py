@@ -160,9 +160,18 @@ class ParquetRows:
 
         columns, self._columns = self._columns, Columns(self._at)
         mode = np.array(columns.mode, dtype=np.float64)
-        arrays = [pa.array(np.frombuffer(c)) for c in (columns.time, columns.voltage, columns.current)]
-        table = pa.table([*arrays, pa.array(mode, mask=mode < 0)], schema=self._schema)
-        self._writer.write_table(table)
+        told = pa.py_buffer(np.packbits(mode >= 0, bitorder="little"))
+        # Not pa.array, which loads pandas where it is installed.
+        arrays = [
+            pa.Array.from_buffers(pa.float64(), mode.size, [valid, pa.py_buffer(values)])
+            for valid, values in (
+                (None, columns.time),
+                (None, columns.voltage),
+                (None, columns.current),
+                (told, mode),
+            )
+        ]
+        self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._schema))
 
 
 def read_parquet(path: Path, name: str) -> Traces:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from railwright.assumptions import Assumption, Assumptions
 from railwright.circuit.case import NOMINAL, Case, QuantityName
 from railwright.circuit.errors import SetErrors, set_errors
@@ -13,8 +11,8 @@ from railwright.documents.figures import output_figures
 from railwright.documents.loader import Documents
 from railwright.physics import circuit as physics
 from railwright.physics.output_stage import recovery_figures
+from railwright.plan.linking import linked_by_program, linked_trips
 from railwright.plan.set_points import Feed, SetPoints
-from railwright.plan.stairs import WATCH_EVERY, exchange_of
 from railwright.quantities import Uncertain
 
 
@@ -25,40 +23,22 @@ def build_circuit(
     parts = Parts(documents.bench, case)
     assumptions = parts.assumptions
     branches = tuple(_branch(documents, feed, parts) for feed in set_points.values())
-    linked = {feed.input: feed.trips_when for feed in set_points.values() if feed.trips_when}
-    linked = {name: tuple(c for c in causes if c in set_points) for name, causes in linked.items()}
-    later = {
-        name: linked_by_host(documents, set_points, name)
-        for name, causes in linked.items()
-        if not linked_by_supply(set_points, name, causes)
-    }
+    linked = linked_trips(set_points)
+    later = linked_by_program(set_points, documents.bench, documents.procedure.record.every)
     circuit = physics.Circuit(branches, linked, later_by=later)
-    if len(linked) > len(later) or any(len(feed.outputs) > 1 for feed in set_points.values()):
+    if any((name, cause) not in later for name, causes in linked.items() for cause in causes):
         assumptions.add(
             "", f"a linked output switches off {circuit.linked_delay * 1e3:g} ms after the trip it follows"
         )
-    for name, delay in later.items():
+    for (name, cause), delay in later.items():
+        following = "of its other outputs" if name == cause else f"of {cause}"
         assumptions.add(
             name,
-            f"the program switches it off {delay * 1e3:.3g} ms after the trip it follows, at the "
-            "latest: they are on different supplies",
+            f"the program switches it off {delay * 1e3:.3g} ms after the trip it follows ({following}): "
+            "that is the latest, no supply links them",
         )
     assumptions.add("", *physics.DECLARED)
     return circuit, assumptions.all()
-
-
-def linked_by_supply(set_points: SetPoints, name: str, causes: Sequence[str]) -> bool:
-    """Whether one supply has all outputs of an input and of those it follows, and so links them itself."""
-    outputs = [output.output for each in (name, *causes) for output in set_points[each].outputs]
-    return len({output.supply for output in outputs}) == 1
-
-
-def linked_by_host(documents: Documents, set_points: SetPoints, name: str) -> float:
-    """Longest time that the program takes to switch an input off after a trip that it follows [s]: until the
-    next look at the outputs, the look itself, and the command.
-    """
-    every = min(documents.procedure.record.every, WATCH_EVERY)
-    return every + 2 * exchange_of(set_points[name].names, documents.bench)
 
 
 def uncertain_quantities(documents: Documents, set_points: SetPoints) -> dict[QuantityName, Uncertain]:

@@ -7,18 +7,17 @@ a chunk adds up, always in the same order, so that the same seed gives the same 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from railwright.circuit.case import QuantityName, fixed
+from railwright.circuit.case import fixed
 from railwright.circuit.errors import QUANTITIES
 from railwright.circuit.parts import FIXTURE, load_labels
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
-from railwright.quantities import Uncertain
 from railwright.rehearsal.circuit import build_circuit, output_errors, stage_figures, uncertain_quantities
 from railwright.rehearsal.design import CHUNK, Design
 from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, tell
@@ -134,35 +133,101 @@ def merged(parts: Iterable[Ensemble], each: Callable[[Ensemble], None] = lambda 
     return result
 
 
+Run = Callable[[Callable[["CaseBlock"], None], Sequence["CaseBlock"]], Iterator[None]]
+"""How blocks are played: as `map` does it, one after the other, or several at a time."""
+
+BLOCK = 64
+"""Cases of a branch that are played in one go; after each of them there is something to tell."""
+
+
+@dataclass(frozen=True)
+class CaseBlock:
+    """Some different cases of one branch, and where what is seen of them goes; blocks know nothing of each
+    other. place: how far into the cases of its branch it lies, 0 to 1.
+    """
+
+    branch: Branch
+    template: Template
+    slots: NDArray[np.int64]
+    values: NDArray[np.float64]
+    measures: NDArray[np.float64]
+    became: NDArray[np.int64]
+    place: float
+
+    def play(self) -> None:
+        """Fill in measures and what became of each case."""
+        from railwright.physics.cases import play_cases
+
+        self.measures[:], self.became[:] = play_cases(self.template, self.branch, self.slots, self.values)
+
+
 def play_values(
-    plan: EnsemblePlan, values: NDArray[np.float64]
+    plan: EnsemblePlan,
+    values: NDArray[np.float64],
+    run: Run = map,
+    each: Callable[[int, int], None] = lambda played, of: None,
 ) -> tuple[dict[str, dict[str, NDArray[np.float64]]], NDArray[np.bool_]]:
     """Measures of the cases with these values: input -> measure -> (cases,), and which cases failed.
 
-    values: shape (cases, quantities) in the order of the design.
+    values: shape (cases, quantities) in the order of the design. A branch knows its own quantities only:
+    cases that differ in those of others are one to it, and are played once. run: plays the blocks. each: is
+    told after each block how many cases of branches are played, and of how many.
     """
     import numpy as np
 
-    from railwright.physics.cases import FAILED, MEASURES, TRIPPED, play_cases
+    from railwright.physics.cases import COUNT, FAILED, MEASURES, TRIPPED
 
     failed = np.zeros(values.shape[0], dtype=bool)
     again = np.zeros(values.shape[0], dtype=bool)
-    results: dict[str, NDArray[np.float64]] = {}
+    blocks: list[CaseBlock] = []
+    branches = []
     for branch, template, slots, columns in _templates(plan):
-        measures, became = play_cases(template, branch, slots, np.ascontiguousarray(values[:, columns]))
-        results[branch.name] = measures
-        failed |= became == FAILED
-        again |= became == TRIPPED
-    for case in np.flatnonzero(again & ~failed):
+        different, same = _different(values[:, columns])
+        measures = np.empty((different.shape[0], COUNT))
+        became = np.zeros(different.shape[0], dtype=np.int64)
+        branches.append((branch.name, measures, became, same))
+        for first in range(0, different.shape[0], BLOCK):
+            part = slice(first, first + BLOCK)
+            place = (first + BLOCK / 2.0) / different.shape[0]
+            blocks.append(
+                CaseBlock(branch, template, slots, different[part], measures[part], became[part], place)
+            )
+    # All branches advance together, so that what is left takes as long a case as what was played.
+    blocks.sort(key=lambda block: block.place)
+    played, of = 0, sum(block.became.size for block in blocks)
+    for block, _ in zip(blocks, run(CaseBlock.play, blocks), strict=True):
+        played += block.became.size
+        each(played, of)
+    results = {}
+    for name, measures, became, same in branches:
+        results[name] = measures[same]
+        failed |= became[same] == FAILED
+        again |= became[same] == TRIPPED
+    together = np.flatnonzero(again & ~failed)
+    for done, case in enumerate(together, start=1):
         chosen = fixed(dict(zip(plan.design.names, values[case].tolist(), strict=True)))
-        played = rehearse(
+        seen = rehearse(
             plan.documents, plan.set_points, chosen, plan.timeline, plan.end - plan.timeline.duration
         )
-        for name, result in played.inputs.items():
+        for name, result in seen.inputs.items():
             results[name][case] = _as_row(result)
+        each(played + done, of + together.size)
     return {
         name: {measure: rows[:, k] for k, measure in enumerate(MEASURES)} for name, rows in results.items()
     }, failed
+
+
+def _different(rows: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """The different rows in the order in which each comes first, and which of them every row is."""
+    import numpy as np
+
+    if rows.shape[1] == 0:
+        return np.ascontiguousarray(rows[:1]), np.zeros(rows.shape[0], dtype=np.int64)
+    _, first, same = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    number = np.empty_like(order)
+    number[order] = np.arange(order.size)
+    return np.ascontiguousarray(rows[first[order]]), number[same.reshape(-1)]
 
 
 def _as_row(result: InputResult) -> list[float]:
@@ -187,7 +252,7 @@ def _templates(plan: EnsemblePlan) -> list[tuple[Branch, Template, NDArray[np.in
     documents, set_points = plan.documents, plan.set_points
     circuit, _ = build_circuit(documents, set_points)
     errors, _ = output_errors(documents, set_points)
-    simulation = Simulation(circuit)
+    simulation = Simulation(circuit, rested=True)
     tell(simulation, documents.bench, set_points, plan.timeline, errors)
     named = {name: column for column, name in enumerate(plan.design.names)}
     found = []
@@ -230,42 +295,6 @@ def _slots(
         for k, parameter in enumerate(parameters):
             yield f"{branch.name}.{label}.{parameter}", (cases.PARAMETER, -1, place + k)
         place += len(parameters) + len(load.table)
-
-
-def sensitivities(
-    plan: EnsemblePlan, base: int = 256
-) -> tuple[tuple[str, ...], dict[tuple[str, str], tuple[NDArray[np.float64], NDArray[np.float64]]]]:
-    """Sobol's indices: which quantity each measure is sensitive to (scipy.stats.sobol_indices).
-
-    base: cases of the base design, a power of two; base · (quantities + 2) cases are played. Returns the
-    names of the quantities, and (input, measure) -> first-order and total indices, shape (quantities,).
-    Measures that do not vary are left out.
-    """
-    import numpy as np
-    from scipy.stats import sobol_indices, uniform
-
-    from railwright.physics.cases import MEASURES
-    from railwright.rehearsal.design import spread
-
-    quantities: Mapping[QuantityName, Uncertain] = plan.design.quantities
-    keys = [(name, measure) for name in plan.set_points for measure in MEASURES if measure != "trip"]
-
-    def model(shares: NDArray[np.float64]) -> NDArray[np.float64]:
-        measures, _ = play_values(plan, spread(quantities, shares.T))
-        return np.stack([measures[name][measure] for name, measure in keys])
-
-    result = sobol_indices(
-        func=model,
-        n=base,
-        dists=[uniform()] * len(quantities),
-        rng=np.random.default_rng(plan.design.seed),
-    )
-    found = {}
-    for k, key in enumerate(keys):
-        first, total = result.first_order[k], result.total_order[k]
-        if np.isfinite(first).all() and np.isfinite(total).all():
-            found[key] = (first, total)
-    return plan.design.names, found
 
 
 def trip_probability(seen: InputSpread, inside: int) -> tuple[float, float, float]:

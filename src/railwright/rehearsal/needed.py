@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from railwright.circuit.case import Case
@@ -92,14 +93,15 @@ def needed(
 ) -> tuple[dict[str, Needed], int]:
     """What a case asks of each input's protections, and how many steps the solver took.
 
-    parts: setting -> output -> its part of the input's setting. Raises SolverError.
+    What is asked where an input is required to trip does not count. parts: setting -> output -> its part of
+    the input's setting. Raises SolverError.
     """
     from railwright.physics.simulation import Simulation
 
     free = unprotected(set_points)
     circuit, _ = build_circuit(documents, free, case)
     errors, _ = output_errors(documents, free, case)
-    simulation = Simulation(circuit)
+    simulation = Simulation(circuit, rested=True)
     tell(simulation, documents.bench, free, timeline, errors)
     advance = simulation.advance(timeline.duration + TAIL)
     found = {
@@ -110,16 +112,23 @@ def needed(
 
 
 def trips(documents: Documents, feed: Feed, case: Case, timeline: Timeline) -> bool:
-    """Whether anything of one input trips in a case. Raises SolverError."""
+    """Whether anything of one input trips in a case before it is required to. Raises SolverError."""
     from railwright.physics.simulation import Simulation
 
     only = {feed.input: feed}
     circuit, _ = build_circuit(documents, only, case)
     errors, _ = output_errors(documents, only, case)
-    simulation = Simulation(circuit)
+    simulation = Simulation(circuit, rested=True)
     tell(simulation, documents.bench, only, timeline, errors)
     events = simulation.advance(timeline.duration + TAIL).events
-    return any(bool(event.kind.trip) for event in events)
+    until = _operates_until(feed.input, documents, timeline)
+    return any(bool(event.kind.trip) and event.time < until for event in events)
+
+
+def _operates_until(name: str, documents: Documents, timeline: Timeline) -> float:
+    """When the step begins in which an input is required to trip [s]; inf: there is none."""
+    step = documents.procedure.operates_until(name)
+    return timeline.spans[step].start if step < len(timeline.spans) else math.inf
 
 
 def _needed(
@@ -132,6 +141,8 @@ def _needed(
 ) -> Needed:
     nothing = LeastLevel(0.0, 0.0)
     delay, level, power = nothing, nothing, nothing
+    until = _operates_until(feed.input, documents, timeline)
+    samples = _up_to(samples, until)
     time = samples.time
     series = feed.arrangement == "series"
     lost = (samples.voltage - samples.terminal_voltage) / (len(feed.outputs) if series else 1)
@@ -147,7 +158,29 @@ def _needed(
         response = output.opp.response if output.opp else None
         held = held_level(time, volts * amperes, OPP_RESPONSE if response is None else response)
         power = _most(power, LeastLevel(held.value / parts["opp"][points.output], held.at))
-    return Needed(delay, level, power, _short(feed, documents, samples, timeline))
+    return Needed(delay, level, power, _short(feed, documents, samples, timeline, until))
+
+
+def _up_to(samples: PlayedSamples, until: float) -> PlayedSamples:
+    """The part of samples up to a time [s]; at least their first row."""
+    import numpy as np
+
+    if until > samples.time[-1]:
+        return samples
+    kept = slice(0, int(np.searchsorted(samples.time, until, side="left")) + 1)
+    outputs = {
+        name: (volts[kept], amperes[kept], modes[kept])
+        for name, (volts, amperes, modes) in samples.outputs.items()
+    }
+    return replace(
+        samples,
+        time=samples.time[kept],
+        terminal_voltage=samples.terminal_voltage[kept],
+        voltage=samples.voltage[kept],
+        current=samples.current[kept],
+        mode=samples.mode[kept],
+        outputs=outputs,
+    )
 
 
 def _in_limit(feed: Feed, samples: PlayedSamples) -> list[NDArray[np.bool_]]:
@@ -161,8 +194,10 @@ def _in_limit(feed: Feed, samples: PlayedSamples) -> list[NDArray[np.bool_]]:
     return [np.logical_and.reduce(limited)] if feed.arrangement == "parallel" and regulate else limited
 
 
-def _short(feed: Feed, documents: Documents, samples: PlayedSamples, timeline: Timeline) -> LeastLevel:
-    """How far an input is below where it must be at the end of each of its power-ups [V].
+def _short(
+    feed: Feed, documents: Documents, samples: PlayedSamples, timeline: Timeline, until: float
+) -> LeastLevel:
+    """How far an input is below where it must be at the end of each of its power-ups up to a time [V].
 
     A limit that trips is left by then, and the set voltage is there; one that regulates may hold the input
     lower, within its operating range.
@@ -174,7 +209,7 @@ def _short(feed: Feed, documents: Documents, samples: PlayedSamples, timeline: T
     trips = any(points.at_limit == "trip" for points in feed.outputs)
     most = LeastLevel(-math.inf, 0.0)
     for span in timeline.spans:
-        if span.kind != "power_up" or feed.input not in span.inputs:
+        if span.kind != "power_up" or feed.input not in span.inputs or span.end > until:
             continue
         goal = next(
             (a.voltage for a in reversed(timeline.actions) if a.input == feed.input and a.time <= span.end
@@ -242,8 +277,10 @@ def _exceeds(
     import numpy as np
 
     above = values > level
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], above, [False])).astype(np.int8)))
-    for first, last in zip(edges[::2].tolist(), (edges[1::2] - 1).tolist(), strict=True):
+    turns = np.flatnonzero(above[1:] != above[:-1]).tolist()
+    stretches = zip([0, *(turn + 1 for turn in turns)], [*turns, values.size - 1], strict=True)
+    # They are above and not above in turns.
+    for first, last in islice(stretches, 0 if above[0] else 1, None, 2):
         begins, ends = float(time[first]), float(time[last])
         if first > 0 and values[first] > values[first - 1]:
             part = (level - values[first - 1]) / (values[first] - values[first - 1])

@@ -177,15 +177,19 @@ def playback(
 ) -> tuple[PlayedShape, ...]:
     """Every shape on every input of a rehearsal's record: how far it lies from what was asked.
 
-    The voltage is that at the input's connector. A shape that takes no time is left out. rises: of each
-    input's slowest output [s]; lines that it follows with ease are then no edges, while jumps always are.
-    steps: of each input's voltage [V]. early: see `ahead`.
+    The voltage is that at the input's connector. A shape that takes no time, or that is not played because
+    a required trip comes before it, is left out; one that the trip cuts short is judged up to it. rises: of
+    each input's slowest output [s]; lines that it follows with ease are then no edges, while jumps always
+    are. steps: of each input's voltage [V]. early: see `ahead`.
     """
     found = []
-    for step, span in enumerate(timeline.spans):
+    for step, asked_span in enumerate(timeline.spans):
+        span = replace(asked_span, end=min(asked_span.end, record.played_until))
         for name in span.inputs if span.kind == "shape" and span.end > span.start else ():
             traces = record.traces.get(name)
             level, actions, after = _own(timeline, step, name)
+            after = min(after, record.played_until - span.start)
+            actions = [action for action in actions if action.time <= after]
             part = traces.closed(span.start, span.start + after) if traces is not None else None
             if part is None or not part.time.size:
                 continue

@@ -6,13 +6,17 @@ bench document; where it says nothing, values at an instant, as often as the pro
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from railwright.documents.bench import Bench
+from railwright.plan.linking import look_interval
 from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
-from railwright.traces import Event, EventKind, Record, Traces
+from railwright.traces import Event, EventKind, Facts, Mode, Record, Traces, enters
 
 if TYPE_CHECKING:
     import numpy as np
@@ -33,14 +37,52 @@ def as_read(record: Record, bench: Bench, set_points: SetPoints, timeline: Timel
     """The record that a run would make of a rehearsed one, were every figure at its nominal value.
 
     every [s]: time between two readings of the host. Each input has `current`, and `voltage` where it is
-    sensed at the load, `terminal_voltage` where not; modes are those of the instant.
+    sensed at the load, `terminal_voltage` where not; modes are those of the instant. What the status shows of
+    trips and modes has the bounds of the host's questions for it.
     """
     traces = {
         name: _read(traces, bench, set_points[name], every)
         for name, traces in record.traces.items()
         if name in set_points and traces.time.size > 1
     }
-    return Record(READINGS, traces, tuple(_events(timeline)), record.spans)
+    look = look_interval(every)
+    seen, gap = [*_events(timeline)], look
+    for name in traces:
+        answer = exchange_of(set_points[name].names, bench)
+        gap = max(gap, look + answer)
+        seen += _status_events(record, set_points[name], look, answer)
+    spans = tuple(replace(span, status_gap=gap) for span in record.spans)
+    return Record(READINGS, traces, tuple(sorted(seen, key=lambda event: event.time)), spans)
+
+
+def _status_events(record: Record, feed: Feed, look: float, answer: float) -> Iterator[Event]:
+    """Trips and changes of mode of an input as its status shows them that is asked for every `look` seconds
+    and answered in `answer`.
+    """
+    import numpy as np
+
+    traces = record.traces[feed.input]
+    first, last = float(traces.time[0]), float(traces.time[-1])
+    step = max(look, (last - first) / MOST_READINGS)
+
+    def shown(kind: EventKind, number: int) -> Event:
+        """An event that the question of this number shows first."""
+        asked = first + number * step
+        return Event(asked, feed.input, kind, Facts(within=(max(first, asked - step), asked + answer)))
+
+    subjects = {feed.input, *feed.names}
+    trip = next((e for e in record.events if e.subject in subjects and e.kind.trip), None)
+    if trip is not None:
+        yield shown(trip.kind, math.ceil((trip.time - first) / step))
+    if "mode" not in traces.columns:
+        return
+    asked = np.arange(first, last, step)
+    rows = np.clip(np.searchsorted(traces.time, asked, side="right") - 1, 0, traces.time.size - 1)
+    modes = traces.columns["mode"][rows]
+    for number in np.flatnonzero(np.diff(modes, prepend=-1.0)).tolist():
+        mode = Mode(int(modes[number]))
+        if mode in (Mode.CV, Mode.CC, Mode.CP):
+            yield shown(enters(mode), number)
 
 
 def _events(timeline: Timeline) -> Iterator[Event]:

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from railwright.assumptions import Assumption
@@ -16,15 +16,17 @@ from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.coupling import OutputAction, all_changes
+from railwright.plan.linking import program_takes
+from railwright.plan.required_trip import ends
 from railwright.plan.set_points import Feed, SetPoints
 from railwright.plan.stairs import slew_range
-from railwright.plan.timeline import Timeline, timeline_of
+from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
     from railwright.physics.player import PlayedSamples
-    from railwright.physics.simulation import Simulation
+    from railwright.physics.simulation import Advance, Simulation
 
 TAIL = 0.5
 """How long a rehearsal goes on after the last step [s], so that one sees the voltages fall."""
@@ -78,24 +80,50 @@ def rehearse(
 ) -> Prediction:
     """Play the procedure's timeline (or another) on the circuit of the documents, with these set points.
 
-    case: picks the value of every uncertain quantity. Raises `railwright.physics.solver.SolverError`, which
-    names time, state and element, where the circuit cannot be solved.
+    case: picks the value of every uncertain quantity. A trip that the procedure requires, and that comes
+    before any other, ends it as it ends a run: everything is switched off, and its step is the last one.
+    Raises `railwright.physics.solver.SolverError`, which names time, state and element, where the circuit
+    cannot be solved.
     """
-    from railwright.physics.simulation import Simulation
-
     if timeline is None:
         timeline = timeline_of(documents.procedure, documents.device)
     circuit, assumptions = build_circuit(documents, set_points, case)
     errors, more = output_errors(documents, set_points, case)
-    simulation = Simulation(circuit)
-    tell(simulation, documents.bench, set_points, timeline, errors)
-    advance = simulation.advance(timeline.duration + tail)
+
+    def play(timeline: Timeline, end: float) -> tuple[Advance, int]:
+        from railwright.physics.simulation import Simulation
+
+        simulation = Simulation(circuit, rested=True)
+        tell(simulation, documents.bench, set_points, timeline, errors)
+        return simulation.advance(end), simulation.steps
+
+    advance, steps = play(timeline, timeline.duration + tail)
+    spans, procedure = timeline.spans, documents.procedure
+    if (found := ends(procedure, spans, advance.events)) is not None:
+        trip, position = found
+        at = trip.event.time
+        every, cause = procedure.record.every, set_points[trip.input]
+        off = at + max(program_takes(feed, cause, documents.bench, every) for feed in set_points.values())
+        advance, again = play(_off_at(timeline, at, off, tuple(set_points)), off + tail)
+        steps += again
+        spans = (*spans[:position], replace(spans[position], end=at, whole=False))
     traces = {name: _traces(samples) for name, samples in advance.samples.items()}
-    record = Record("rehearsal", traces, advance.events, timeline.spans)
-    results = {
-        name: _result(name, set_points[name], traces[name], advance.events, timeline.spans) for name in traces
-    }
-    return Prediction(record, (*assumptions, *more), results, simulation.steps)
+    record = Record("rehearsal", traces, advance.events, spans)
+    results = {name: _result(name, set_points[name], traces[name], advance.events, spans) for name in traces}
+    return Prediction(record, (*assumptions, *more), results, steps)
+
+
+def _off_at(timeline: Timeline, trip: float, off: float, inputs: tuple[str, ...]) -> Timeline:
+    """A timeline up to a trip [s], after which every input is switched off."""
+    return replace(
+        timeline,
+        actions=(
+            *(action for action in timeline.actions if action.time <= trip),
+            *(Action(off, "off", name) for name in inputs),
+        ),
+        limits=tuple(limit for limit in timeline.limits if limit.time <= trip),
+        duration=off,
+    )
 
 
 def tell(
@@ -108,12 +136,14 @@ def tell(
     """Tell every output its limits and what it will do when, each with its own errors.
 
     Outputs whose set points the bench couples move with each other, whatever they feed. Jumps are played at
-    the highest slew that the outputs can be programmed to, as a run tells them to.
+    the highest slew that the outputs can be programmed to, as a run tells them to, and lines at the slew that
+    takes them from where the procedure has the set point before, wherever it is.
     """
+    slewest: dict[str, float] = {}
     for feed in set_points.values():
         slews = slew_range(feed, bench)
         for points in feed.outputs:
-            fastest = slews[1] * points.share if slews else math.inf
+            fastest = slewest[points.output] = slews[1] * points.share if slews else math.inf
             own = errors[points.output]
             simulation.set(
                 points.output,
@@ -136,21 +166,23 @@ def tell(
             asked = errors[points.output].limit(points.current_limit * part)
             simulation.set(points.output, at=limit.time, current_limit=asked)
     for change in all_changes(bench, set_points, timeline):
-        _act(simulation, change, errors)
+        _act(simulation, change, errors, slewest[change.output])
 
 
-def _act(simulation: Simulation, change: OutputAction, errors: Mapping[str, SetErrors]) -> None:
+def _act(
+    simulation: Simulation, change: OutputAction, errors: Mapping[str, SetErrors], fastest: float
+) -> None:
     output, at = change.output, change.time
     if change.kind == "off":
         simulation.set(output, at=at, on=False)
         return
     voltage = errors[output].voltage(change.voltage)
-    if change.kind == "on":
-        simulation.set(output, at=at, on=True, voltage=voltage)
-    elif change.over > 0.0:
+    if change.over > 0.0 and change.slew == 0.0:
         simulation.set(output, at=at, line=(voltage, change.over))
-    else:
-        simulation.set(output, at=at, voltage=voltage)
+        return
+    slew = change.slew if change.over > 0.0 else fastest
+    on = True if change.kind == "on" else None
+    simulation.set(output, at=at, rise=slew, fall=slew, on=on, voltage=voltage)
 
 
 def _traces(samples: PlayedSamples) -> Traces:

@@ -6,7 +6,7 @@ import datetime as dt
 import hashlib
 import json
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from railwright.plan.set_points import OutputSetPoints
 from railwright.plan.timeline import timeline_of
 from railwright.quantities import show
 from railwright.report.cautions import cautions
+from railwright.report.disturbances import DisturbanceRow, disturbances
 from railwright.report.figures import number
 from railwright.report.overlay import Overlay
 from railwright.report.plots import StepFigure, step_figures
@@ -108,6 +109,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "identity": _identity(given, run),
         "instruments": [_instrument(instrument, run) for instrument in run.instruments],
         "method": _method(given, run),
+        "disturbances": [_disturbance(row) for row in _disturbances(given)],
         "hashes": [[breakable(path), digest] for path, digest in run.hashes.items()],
         "requirements": [
             requirement_row(place, result) for place, result in enumerate(evaluation.results, start=1)
@@ -174,12 +176,23 @@ def _statement(evaluation: Evaluation, run: RunFacts) -> str:
     ended = " " + breakable(sentence(f"The run ended early: {run.ended}")) if run.ending.early else ""
     if not total:
         return f"The procedure states no requirement, so this report makes no statement of conformity.{ended}"
-    words = {
+    words: str = {
         Outcome.PASS: "The unit meets every requirement of the procedure",
         Outcome.FAIL: "The unit does not meet every requirement of the procedure",
         Outcome.INCONCLUSIVE: "No requirement failed, but not every one could be decided",
+        Outcome.NOT_JUDGED: "No requirement was judged",
     }[evaluation.outcome]
-    if evaluation.withheld and all(result.outcome is Outcome.PASS for result in evaluation.results):
+    left = sum(result.outcome is Outcome.NOT_JUDGED for result in evaluation.results)
+    if left:
+        ended += " " + breakable(
+            sentence(
+                f"{run.ending.by_trip}; requirements of steps after it, {left} of {total}, are not judged"
+            )
+        )
+        if evaluation.outcome is Outcome.PASS:
+            words = "The unit meets every requirement of the procedure up to the trip that it requires"
+    decided = {result.outcome for result in evaluation.results} <= {Outcome.PASS, Outcome.NOT_JUDGED}
+    if evaluation.withheld and decided and left < total:
         fault = (
             "whose folder is not whole and unchanged"
             if evaluation.unsound
@@ -280,6 +293,55 @@ def _method(given: ReportInput, run: RunFacts) -> list[list[str]]:
         ("Software", run.software),
     ]
     return [[label, breakable(value)] for label, value in rows]
+
+
+MOST_HELD = 6
+"""Levels of one disturbance that are told."""
+
+
+def _disturbances(given: ReportInput) -> tuple[DisturbanceRow, ...]:
+    timeline = timeline_of(given.documents.procedure, given.documents.device)
+    return disturbances(given.documents, timeline, given.measured)
+
+
+def _disturbance(row: DisturbanceRow) -> dict[str, str]:
+    """Level and duration of equal disturbances, as asked and as they were read."""
+    first, times = row.asked[0], len(row.asked)
+    level = "off" if first.off else show(first.level, "V")
+    lasts = show(first.duration, "s")
+    if any(abs(length - first.duration) > 1e-6 for _, length in first.held):
+        held = ", ".join(
+            f"{show(volts, 'V')} for {show(length, 's')}" for volts, length in first.held[:MOST_HELD]
+        )
+        lasts += f": {held}{', …' if len(first.held) > MOST_HELD else ''}"
+    if first.duration - first.beyond > 1e-6:
+        lasts += f"; {show(first.beyond, 's')} beyond {show(first.middle, 'V')}"
+    if row.summed_up:
+        level = between((each.level for each in row.asked), "V")
+        lasts = between((each.duration for each in row.asked), "s")
+    seen = [each for each in row.seen if each is not None]
+    read = "not played" if not row.played else "nothing read in it"
+    if seen:
+        length = between((s for each in seen for s in (each.shortest, each.longest)), "s")
+        missing = f"; nothing read in {times - len(seen)}" if len(seen) < times else ""
+        beyond = "" if row.summed_up else f" beyond {show(first.middle, 'V')}"
+        read = f"{between((each.level for each in seen), 'V')}; {length}{beyond}{missing}"
+    return {
+        "step": breakable(row.step),
+        "input": breakable(row.input),
+        "test": breakable(row.test),
+        "level": f"{level} from {show(first.base, 'V')}",
+        "lasts": lasts,
+        "times": str(times),
+        "read": read,
+    }
+
+
+def between(values: Iterable[float], unit: str) -> str:
+    """From the lowest to the highest value, as one where they are printed alike."""
+    known = list(values)
+    low, high = show(min(known), unit), show(max(known), unit)
+    return low if low == high else f"{low} to {high}"
 
 
 def _settings(given: ReportInput) -> list[dict[str, Any]]:

@@ -11,8 +11,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
+BUCKETS = 800
+"""Stretches of time that are told apart across a figure."""
+
+
 def decimate(
-    time: NDArray[np.float64], values: NDArray[np.float64], buckets: int = 800
+    time: NDArray[np.float64], values: NDArray[np.float64], buckets: int = BUCKETS
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """First, lowest, highest and last sample of each of `buckets` equal stretches of time.
 

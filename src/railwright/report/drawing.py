@@ -15,6 +15,7 @@ from railwright.records.names import EVENTS
 from railwright.report import overlay as lay
 from railwright.report import panels
 from railwright.report.key import draw_key, key_of, text_width
+from railwright.report.labels import move_apart
 from railwright.report.limits import DrawnLimit
 from railwright.report.overlay import Overlay
 from railwright.report.style import FAINT, INK, MODES, PALE, RC, colours, tint
@@ -158,6 +159,7 @@ def draw_step(
     if key.height:
         draw_key(figure, key, LEFT, key.height + 0.03)
     _legend(figure, overlay, span, names, bool(limits), drawn_modes)
+    move_apart(figure)
     return figure
 
 
@@ -222,13 +224,13 @@ def _input_panels(
         axes.tick_params(labelbottom=not bands and axes is current)
     panels.draw_events(voltage, events)
     title = _title(name, f": voltage {_PLACES[column]}", panels.width_of(voltage)) if labelled else "enlarged"
-    voltage.set_title(title, loc="left", pad=9 if events else 3.5, color=INK, fontsize=7.0)
+    voltage.set_title(title, loc="left", pad=10 if events else 3.5, color=INK, fontsize=7.0)
     drawn: set[Mode] = set()
-    for index, (label, time, modes) in enumerate(bands):
+    for index, (label, time, modes, reach) in enumerate(bands):
         band = figure.add_subplot(grid[2 + index])
         time_axis(band, cell.window, 6)
         band.tick_params(labelbottom=index == len(bands) - 1)
-        drawn |= panels.draw_modes(band, time, modes, label if labelled else "")
+        drawn |= panels.draw_modes(band, time, modes, label if labelled else "", reach)
     return drawn
 
 
@@ -269,7 +271,7 @@ def _scale(axes: Axes, quantity: str, unit: str) -> None:
 def name_scale(axes: Axes, words: str) -> None:
     """What the vertical axis shows, beside it, as far from it in every panel; lines across behind all."""
     axes.set_ylabel(words, fontsize=6.2, color=INK)
-    axes.yaxis.set_label_coords(-0.4 / (axes.get_window_extent().width / axes.figure.dpi), 0.5)
+    axes.yaxis.set_label_coords(-0.46 / (axes.get_window_extent().width / axes.figure.dpi), 0.5)
     axes.grid(True, zorder=0)
     axes.set_axisbelow(True)
 

@@ -50,18 +50,25 @@ def _prefix(value: float) -> tuple[float, str]:
     return next(((f, p) for f, p in _PREFIXES if value >= f * (1 - 1e-12)), _PREFIXES[-1])
 
 
-def show_measured(value: float, low: float, high: float, unit: str) -> tuple[str, str]:
+def show_measured(
+    value: float, low: float, high: float, unit: str, resolution: float = 0.0
+) -> tuple[str, str]:
     """Value and 95 % interval, with one prefix and so many decimals that the half-width has two digits.
 
-    Rounding never makes the interval narrower by more than half of the last digit. JCGM 100:2008, 7.2.6.
+    Rounding never makes the interval narrower by more than half of the last digit. JCGM 100:2008, 7.2.6. A
+    value that is small against its own uncertainty takes the prefix of that, so that it is printed as 0;
+    so is one without an uncertainty that is below its resolution.
     """
-    factor, name = _scale(abs(value) if value else max(abs(low), abs(high)), unit)
-    spread = (high - low) / 2 / factor
+    if abs(value) < resolution and high == low:
+        value = low = high = 0.0
+    spread = (high - low) / 2
     # Where something may hide on one side, the other side tells to how many digits the value is known.
-    nearer = min(value - low, high - value) / factor
+    nearer = min(value - low, high - value)
     hides = 0.0 < nearer < spread / 10.0
     if hides:
         spread = nearer
+    factor, name = _scale(max(abs(value), spread) if math.isfinite(spread) else abs(value), unit)
+    spread /= factor
     if not math.isfinite(spread):
         return number(value, unit), f"{number(low, unit)} to {number(high, unit)}"
     decimals = 0 if unit == "1" and spread == 0 else 3

@@ -97,8 +97,9 @@ def _xml(text: object) -> str:
 
 
 def to_junit(given: ReportInput) -> str:
-    """JUnit XML: one test case a requirement; what is inconclusive counts as a failure, never as skipped. Of
-    a procedure without requirements one is skipped: nothing was judged.
+    """JUnit XML: one test case a requirement; what is inconclusive counts as a failure, never as skipped. One
+    that is not judged, because a required trip ended the run before its step, is skipped. Of a procedure
+    without requirements one is skipped: nothing was judged.
 
     Three more are of the run: that it came to its end, that its outputs were confirmed off, and that its
     folder is whole and unchanged. They are errors where that is not so: such a run is no pass, whatever its
@@ -107,11 +108,12 @@ def to_junit(given: ReportInput) -> str:
     run = facts_of(given)
     results = given.evaluation.results
     of_run = _of_run(run, given.evaluation)
-    failures = sum(result.outcome is not Outcome.PASS for result in results)
+    not_judged = sum(result.outcome is Outcome.NOT_JUDGED for result in results)
+    failures = sum(result.outcome is not Outcome.PASS for result in results) - not_judged
     errors = sum(bool(problem) for _, problem, _ in of_run)
     seconds = (run.end - run.start).total_seconds() if run.start and run.end else 0.0
-    skipped = 0 if results else 1
-    tests = len(results) + skipped + len(of_run)
+    skipped = not_judged if results else 1
+    tests = max(1, len(results)) + len(of_run)
     counts = {"tests": tests, "failures": failures, "errors": errors, "skipped": skipped}
     shown = {name: str(count) for name, count in counts.items()} | {"time": f"{seconds:.3f}"}
     root = ET.Element("testsuites", {"name": "railwright", **shown})
@@ -165,7 +167,9 @@ def _of_run(run: RunFacts, evaluation: Evaluation) -> list[tuple[str, str, str]]
 def _case(suite: ET.Element, device: str, result: Result) -> None:
     names = {"classname": _xml(f"{device}.{result.of}.{result.during}"), "name": _xml(result.requirement)}
     case = ET.SubElement(suite, "testcase", {**names, "time": "0"})
-    if result.outcome is not Outcome.PASS:
+    if result.outcome is Outcome.NOT_JUDGED:
+        ET.SubElement(case, "skipped", {"message": _xml(result.reason)})
+    elif result.outcome is not Outcome.PASS:
         failure = ET.SubElement(
             case,
             "failure",

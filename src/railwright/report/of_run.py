@@ -11,7 +11,7 @@ from typing import Any
 from railwright.archive.stored import StoredRun, add_to_manifest, evaluate_run, evaluations_of
 from railwright.evaluation.outcome import Outcome
 from railwright.plan.plan import plan_of
-from railwright.records.names import DOCUMENTS, REPORT
+from railwright.records.names import DOCUMENTS, RECORDINGS, REPORT, decides
 from railwright.report.build import build_report
 from railwright.report.subject import ReportInput
 
@@ -83,9 +83,34 @@ def run_facts_of(stored: StoredRun) -> dict[str, Any]:
         "switched_off": about.get("switched_off") or {},
         "simulated": TWIN_MAKER in makers,
         "software_version": about.get("software"),
-        "document_hashes": {name: hash_file(stored.folder / name) for name in _document_files(stored)},
+        "document_hashes": {
+            **{name: hash_file(stored.folder / name) for name in _files(stored)},
+            **_dialects(stored),
+        },
         "deviations": [*(about.get("deviations") or ()), *(about.get("cautions") or ()), *stored.differences],
     }
+
+
+def _files(stored: StoredRun) -> list[str]:
+    """The files in a run's folder of which its results come: documents and what they name, recordings that
+    evaluations used, and what the run itself wrote of its settings and readings.
+    """
+    recordings = stored.folder / RECORDINGS
+    used = recordings.rglob("*") if recordings.is_dir() else ()
+    return [
+        *_document_files(stored),
+        *sorted(path.relative_to(stored.folder).as_posix() for path in used if path.is_file()),
+        *sorted(path.name for path in stored.folder.iterdir() if path.is_file() and decides(path.name)),
+    ]
+
+
+def _dialects(stored: StoredRun) -> dict[str, str]:
+    """The dialects in which the run spoke to its supplies, with the SHA-256 that each had then. A run of an
+    earlier version did not note it.
+    """
+    about = stored.data.about
+    noted = about.get("dialects") or {}
+    return {f"dialect {name} of {about.get('software')}": str(digest) for name, digest in noted.items()}
 
 
 def _document_files(stored: StoredRun) -> list[str]:

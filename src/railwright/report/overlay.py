@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
@@ -9,13 +10,15 @@ from typing import TYPE_CHECKING, Any
 from railwright.report import panels
 from railwright.report.limits import DrawnLimit, limits_of
 from railwright.report.panels import Curve
-from railwright.traces import Event, EventKind, Record, Span
+from railwright.traces import Event, EventKind, Record, Span, Traces
 
 if TYPE_CHECKING:
     from railwright.documents.procedure import Requirement
     from railwright.plan.set_points import SetPoints
 
 EVENTS_AT_MOST = 14
+SHORT = 0.45
+"""Part of a step that an edge takes at most for being shown enlarged beside it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,7 +76,12 @@ def rehearsal_offset(overlay: Overlay, span: Span) -> float:
 
 def voltage_column(overlay: Overlay, name: str) -> str:
     """The voltage that was read: at the connector, else at the terminals."""
-    columns = overlay.base.traces[name].columns
+    return voltage_of(overlay.base.traces[name])
+
+
+def voltage_of(trace: Traces) -> str:
+    """The column of the voltage at the connector; that at the terminals where it was read there only."""
+    columns = trace.columns
     return "terminal_voltage" if "voltage" not in columns and "terminal_voltage" in columns else "voltage"
 
 
@@ -87,7 +95,8 @@ def curves_of(overlay: Overlay, span: Span, name: str, column: str) -> list[Curv
         trace = record.traces[name]
         time, values = panels.cut(trace.time + offset, trace.columns[column], span.start, span.end)
         if time.size:
-            found.append(Curve(form, label, time - span.start, values))
+            reach = math.inf if form == "rehearsed" else panels.reach_of(trace.time)
+            found.append(Curve(form, label, time - span.start, values, reach))
 
     take(overlay.rehearsal, "rehearsed", "rehearsed", rehearsal_offset(overlay, span))
     for record in overlay.external:
@@ -106,8 +115,10 @@ def seen_in(overlay: Overlay, span: Span, names: Sequence[str]) -> tuple[Record,
     return tuple(seen)
 
 
-def bands_of(overlay: Overlay, span: Span, name: str) -> list[tuple[str, Any, Any]]:
-    """Modes of an input, rehearsed and as the supply reported them: label, time in the step, modes."""
+def bands_of(overlay: Overlay, span: Span, name: str) -> list[tuple[str, Any, Any, float]]:
+    """Modes of an input, rehearsed and as the supply reported them: label, time in the step, modes, and how
+    far apart two samples may be for the mode to be known between them [s].
+    """
     bands = []
     for record, label, offset in (
         (overlay.rehearsal, "rehearsed", rehearsal_offset(overlay, span)),
@@ -118,7 +129,8 @@ def bands_of(overlay: Overlay, span: Span, name: str) -> list[tuple[str, Any, An
         trace = record.traces[name]
         time, modes = panels.cut(trace.time + offset, trace.columns["mode"], span.start, span.end)
         if time.size:
-            bands.append((label, time - span.start, modes))
+            reach = math.inf if record is overlay.rehearsal else panels.reach_of(trace.time)
+            bands.append((label, time - span.start, modes, reach))
     return bands
 
 
@@ -193,25 +205,44 @@ def turning(overlay: Overlay, span: Span, name: str) -> tuple[float | None, floa
 
 
 def settling(overlay: Overlay, span: Span, name: str) -> tuple[float, float] | None:
-    """The stretch [s from the step's start] in which the current settles after switching on, if short."""
-    import numpy as np
-
-    source = overlay.rehearsal if overlay.rehearsal is not None else overlay.measured
-    if span.kind != "power_up" or source is None or name not in source.traces:
+    """The stretch [s from the step's start] in which the current settles after switching on, if short: as
+    rehearsed, and as it was recorded and read.
+    """
+    if span.kind != "power_up":
         return None
-    if "current" not in source.traces[name].columns:
-        return None
-    offset = rehearsal_offset(overlay, span) if source is overlay.rehearsal else 0.0
-    trace = source.traces[name]
-    time, current = panels.cut(trace.time + offset, trace.columns["current"], span.start, span.end)
     begin = switched_on(overlay, span, name)
-    time = time - span.start
-    if time.size < 8 or float(np.ptp(current)) == 0.0:
-        return None
-    away = np.flatnonzero((np.abs(current - current[-1]) > 0.05 * np.ptp(current)) & (time > begin))
-    if away.size == 0:
-        return None
-    length = 1.35 * (float(time[away[-1]]) - begin)
-    if length <= 0 or length > 0.45 * (span.end - span.start):
+    settled = [
+        _settled(record.traces[name], span, begin, offset)
+        for record, offset in (
+            (overlay.rehearsal, rehearsal_offset(overlay, span)),
+            *((external, 0.0) for external in overlay.external),
+            (overlay.measured, 0.0),
+        )
+        if record is not None and name in record.traces and "current" in record.traces[name].columns
+    ]
+    # One record in which it takes long, or that is noisy, does not keep the edge of the others from view.
+    lengths = [1.35 * (at - begin) for at in settled if at is not None]
+    length = max((each for each in lengths if 0.0 < each <= SHORT * (span.end - span.start)), default=0.0)
+    if not length:
         return None
     return max(0.0, begin - 0.06 * length), begin + length
+
+
+def _settled(trace: Traces, span: Span, begin: float, offset: float) -> float | None:
+    """When the current of one record is last further than 5 % of its range from where it ends [s from the
+    step's start]; straight lines between its samples. None: it does not move, or is not there.
+    """
+    import numpy as np
+
+    time, current = panels.cut(trace.time + offset, trace.columns["current"], span.start, span.end)
+    time = time - span.start
+    if time.size < 3 or float(np.ptp(current)) == 0.0:
+        return None
+    distance, near = np.abs(current - current[-1]), 0.05 * float(np.ptp(current))
+    away = np.flatnonzero((distance > near) & (time >= begin))
+    # A straight rise has a sample at its beginning and one at its end.
+    last = int(away[-1]) if away.size else int(np.searchsorted(time, begin, side="right")) - 1
+    if last < 0 or distance[last] <= near or last + 1 >= time.size:
+        return None
+    part = (distance[last] - near) / (distance[last] - distance[last + 1])
+    return float(time[last] + part * (time[last + 1] - time[last]))

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from railwright.report.decimate import decimate
+from railwright.report.decimate import BUCKETS, decimate
 from railwright.report.limits import DrawnLimit
 from railwright.report.style import FAINT, HAIR, INK, MODES, PALE, tint
 from railwright.report.text import shortened
@@ -21,7 +22,10 @@ DOTS_AT_MOST = 260
 """More readings than this in view are drawn as steps without dots."""
 
 
-LABEL_SIZE = 5.8
+LABEL_SIZE, SMALLEST_LETTERS = 5.8, 4.0
+WIDE = 0.58
+"""How wide a letter is, in parts of its height."""
+OFF_SCALE = " (off scale)"
 BORDER = 0.06
 """Depth of the hatching along a limit, as a part of the panel's height."""
 LIMIT_LINE: Mapping[str, Any] = {
@@ -36,12 +40,17 @@ LIMIT_LINE: Mapping[str, Any] = {
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One channel of one source in the figure's time [s]; form: 'rehearsed', 'readings' or 'recording'."""
+    """One channel of one source in the figure's time [s]; form: 'rehearsed', 'readings' or 'recording'.
+
+    reach: how far one sample speaks for the time before it [s]; where the next is further away, nothing was
+    read or recorded in between, and nothing is drawn. Infinite: of a line that is known throughout.
+    """
 
     form: str
     label: str
     time: NDArray[np.float64]
     values: NDArray[np.float64]
+    reach: float = math.inf
 
 
 def cut(
@@ -55,11 +64,46 @@ def cut(
     return time[first:last], values[first:last]
 
 
+def reach_of(time: NDArray[np.float64]) -> float:
+    """How far a sample speaks for the time before it [s]: half as far again as samples usually lie apart."""
+    import numpy as np
+
+    return 1.5 * float(np.median(np.diff(time))) if time.size > 2 else math.inf
+
+
+def with_gaps(
+    curve: Curve, time: NDArray[np.float64], values: NDArray[np.float64], finest: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Some samples of a curve, (n,), with a value that is not a number where the line is to be broken.
+
+    A step of readings begins again one reading's reach before the first after the gap: there the gap ends.
+    finest: gaps that are shorter are not seen [s].
+    """
+    import numpy as np
+
+    least = max(curve.reach, finest)
+    (before,) = np.nonzero(np.diff(time) > least)
+    if not before.size:
+        return time, values
+    # Only what really lies apart: samples that were left out in between are no gap.
+    kept = [
+        int(at) for at in before
+        if np.diff(cut(curve.time, curve.time, time[at], time[at + 1], beyond=0)[0]).max() > least
+    ]  # fmt: skip
+    again = time[[at + 1 for at in kept]] - (curve.reach if curve.form == "readings" else 0.0)
+    places = [at + 1 for at in kept]
+    return np.insert(time, places, again), np.insert(values, places, np.nan)
+
+
 def draw_curves(axes: Axes, curves: Sequence[Curve], colour: str) -> None:
     """Rehearsed as a broad pale line, readings as dots on steps, a recording as a thin dark line."""
     start, end = axes.get_xlim()
     for curve in curves:
         time, values = decimate(*cut(curve.time, curve.values, start, end))
+        if math.isfinite(curve.reach):
+            # Twice the width of a stretch that is thinned: what is wider lies between two of them.
+            finest = 2.0 * (end - start) / BUCKETS if time.size < curve.time.size else 0.0
+            time, values = with_gaps(curve, time, values, finest)
         if curve.form == "rehearsed":
             axes.plot(time, values, color=tint(colour, PALE), linewidth=2.6, solid_capstyle="round", zorder=2)
         elif curve.form == "recording":
@@ -90,7 +134,7 @@ def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float], qu
         start, end = start + 0.04 * (end - start), end - 0.04 * (end - start)
     low, high = float("inf"), float("-inf")
     for curve in curves:
-        _, values = decimate(*cut(curve.time, curve.values, start, end, beyond=0))
+        values = _in_view(curve, start, end)
         if values.size:
             low, high = min(low, float(values.min())), max(high, float(values.max()))
     if low > high:
@@ -103,6 +147,24 @@ def settle_view(axes: Axes, curves: Sequence[Curve], levels: Sequence[float], qu
     axes.set_ylim(low - 0.1 * span, high + 0.16 * span)
 
 
+def _in_view(curve: Curve, start: float, end: float) -> NDArray[np.float64]:
+    """Values of a curve between start and end [s], with those that its line has at the edges."""
+    import numpy as np
+
+    time, values = cut(curve.time, curve.values, start, end, beyond=0)
+    _, shown = decimate(time, values)
+    around, beyond = cut(curve.time, curve.values, start, end)
+    if around.size == time.size:
+        return shown
+    if curve.form == "readings":
+        # The next reading is drawn back over the time before it.
+        more = beyond[-1:] if end < around[-1] < end + curve.reach else beyond[:0]
+    else:
+        edges = np.array([edge for edge in (start, end) if around[0] <= edge <= around[-1]])
+        more = np.interp(edges, around, beyond)
+    return np.concatenate((shown, more[np.isfinite(more)]))
+
+
 def draw_limits(axes: Axes, limits: Sequence[DrawnLimit], end: float, labelled: bool) -> None:
     """Levels, hatched on the side that is not allowed, each over the time in which it holds.
 
@@ -110,9 +172,14 @@ def draw_limits(axes: Axes, limits: Sequence[DrawnLimit], end: float, labelled: 
     the width, in the document's order.
     """
     through = [limit for limit in limits if limit.at is None]
+    shares = max(1, len(through))
+    if any(
+        SMALLEST_LETTERS * WIDE * len(limit.label + OFF_SCALE) > width_of(axes) / shares for limit in through
+    ):
+        shares = 1  # above each other instead: `labels.move_apart`
+    room = width_of(axes) / shares - 6
     for place, limit in enumerate(through):
-        room = width_of(axes) / len(through) - 6
-        _draw_level(axes, limit, end, labelled, (place + 1) / len(through), room)
+        _draw_level(axes, limit, end, labelled, (place % shares + 1) / shares, room)
     for limit in limits:
         if limit.at is not None:
             _draw_gate(axes, limit, limit.at, labelled)
@@ -152,7 +219,7 @@ def _draw_level(axes: Axes, limit: DrawnLimit, end: float, labelled: bool, right
             top = level >= high
             _label(
                 axes,
-                f"{'↑' if top else '↓'} {limit.label} (off scale)",
+                f"{'↑' if top else '↓'} {limit.label}{OFF_SCALE}",
                 right,
                 room,
                 high if top else low,
@@ -207,7 +274,7 @@ def _draw_gate(axes: Axes, limit: DrawnLimit, at: float, labelled: bool) -> None
 
 def _letters(text: str, room: float) -> float:
     """Size of a label's letters [points], so that it fits into `room` [points] if that can still be read."""
-    return min(LABEL_SIZE, max(4.0, room / (0.58 * max(1, len(text)))))
+    return min(LABEL_SIZE, max(SMALLEST_LETTERS, room / (WIDE * max(1, len(text)))))
 
 
 def _label(axes: Axes, text: str, right: float, room: float, level: float, above: bool) -> None:
@@ -232,6 +299,7 @@ _LABEL = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
 def draw_instant(axes: Axes, limit: DrawnLimit, switched_on: float, labelled: bool) -> None:
     """A limit in time, counted from the input's switching on."""
     start, end = axes.get_xlim()
+    told = False
     for after, side in ((limit.upper, 1), (limit.lower, -1)):
         if after is None or not start < switched_on + after < end:
             continue
@@ -246,7 +314,9 @@ def draw_instant(axes: Axes, limit: DrawnLimit, switched_on: float, labelled: bo
             linewidth=0,
             zorder=1.8,
         )
-        if labelled:
+        # Of two limits the label stands at the upper one.
+        if labelled and not told:
+            told = True
             right = at < start + 0.6 * (end - start)
             text = f"{limit.label} after switching on"
             room = (end - at if right else at - start) / (end - start) * width_of(axes) - 8
@@ -319,16 +389,20 @@ def draw_events(axes: Axes, numbered: Sequence[tuple[int, float]]) -> None:
         )
 
 
-def runs_of(time: NDArray[np.float64], modes: NDArray[np.float64]) -> list[tuple[float, float, Mode]]:
-    """Stretches of one mode: (from, to, mode)."""
+def runs_of(
+    time: NDArray[np.float64], modes: NDArray[np.float64], reach: float = math.inf
+) -> list[tuple[float, float, Mode]]:
+    """Stretches of one mode: (from, to, mode); none between samples further apart than `reach` [s]."""
     import numpy as np
 
     if time.size == 0:
         return []
     codes = np.rint(modes).astype(int)
-    changes = np.flatnonzero(np.diff(codes)) + 1
+    gaps = np.diff(time) > reach
+    changes = np.flatnonzero((np.diff(codes) != 0) | gaps) + 1
     starts = np.concatenate(([0], changes))
-    ends = np.concatenate((changes, [time.size - 1]))
+    # Where nothing was told, a mode ends with the last sample that has it.
+    ends = np.concatenate((changes - gaps[changes - 1], [time.size - 1]))
     known = {mode.value for mode in Mode}
     return [
         (float(time[a]), float(time[b]), Mode(int(codes[a])))
@@ -337,12 +411,14 @@ def runs_of(time: NDArray[np.float64], modes: NDArray[np.float64]) -> list[tuple
     ]
 
 
-def draw_modes(axes: Axes, time: NDArray[np.float64], modes: NDArray[np.float64], label: str) -> set[Mode]:
+def draw_modes(
+    axes: Axes, time: NDArray[np.float64], modes: NDArray[np.float64], label: str, reach: float = math.inf
+) -> set[Mode]:
     """A band of patterns, with the mode's word where it fits. Returns the modes that were drawn."""
     start, end = axes.get_xlim()
     width = width_of(axes)
     drawn = set()
-    for begin, finish, mode in runs_of(time, modes):
+    for begin, finish, mode in runs_of(time, modes, reach):
         left, right = max(begin, start), min(finish, end)
         if right <= left:
             continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -18,11 +19,12 @@ def outcome_data(outcome: Outcome) -> dict[str, str]:
 
 
 def counts(evaluation: Evaluation) -> list[dict[str, Any]]:
-    """How many requirements have each outcome."""
+    """How many requirements have each outcome; of those that are not judged only where there are any."""
+    found = {outcome: sum(r.outcome is outcome for r in evaluation.results) for outcome in Outcome}
     return [
-        {**outcome_data(outcome), "count": sum(result.outcome is outcome for result in evaluation.results)}
-        for outcome in Outcome
-        if outcome is not Outcome.NOT_JUDGED
+        {**outcome_data(outcome), "count": count}
+        for outcome, count in found.items()
+        if count or outcome is not Outcome.NOT_JUDGED
     ]
 
 
@@ -111,14 +113,18 @@ def budget(place: int, result: Result) -> dict[str, Any]:
     if measured is None:
         return {**entry, "how": breakable(sentence(result.reason)), "rows": [], "remarks": []}
     total = sum(c.standard**2 for c in measured.contributions)
+    # What comes under one name is one row: independent parts of it add up in squares, as all rows do.
+    named: dict[tuple[str, str], float] = {}
+    for c in measured.contributions:
+        named[c.source, c.words] = math.hypot(named.get((c.source, c.words), 0.0), c.standard)
     rows = [
         [
-            breakable(capital(c.source)),
-            breakable(c.words),
-            show_standard(c.standard, result.unit),
-            _share(c.standard**2 / total) if total else "–",
+            breakable(capital(source)),
+            breakable(words),
+            show_standard(standard, result.unit),
+            _share(standard**2 / total) if total else "–",
         ]
-        for c in sorted(measured.contributions, key=lambda c: -c.standard)
+        for (source, words), standard in sorted(named.items(), key=lambda entry: -entry[1])
     ]
     value, interval = show_measured(measured.value, measured.low, measured.high, result.unit)
     remarks = [sentence(f"hidden from the readings: {measured.unseen}")] if measured.unseen else []

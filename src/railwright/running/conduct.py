@@ -16,10 +16,10 @@ from railwright.instruments.errors import Fenced, InstrumentError
 from railwright.plan.moves import Move
 from railwright.plan.off_order import off_order, off_threshold
 from railwright.plan.plan import Plan
-from railwright.plan.stairs import WATCH_EVERY
+from railwright.plan.stairs import looks_per_reading
 from railwright.plan.timeline import Waiting
 from railwright.quantities import show
-from railwright.records.ended import Ended, SwitchedOff
+from railwright.records.ended import AS_REQUIRED, Ended, SwitchedOff
 from railwright.running.clocks import Clocks
 from railwright.running.deviations import deviations_of
 from railwright.running.end_run import EndRun
@@ -85,7 +85,7 @@ class Conduct:
         below = {name: off_threshold(documents.device, name) for name in rig.set_points}
         self.watch = Watch(self.procedure.stop_when, below)
         self.every = max(self.procedure.record.every, SHORTEST)
-        self.looks = max(1, math.ceil(self.every / WATCH_EVERY))
+        self.looks = looks_per_reading(self.every)
         """Outputs are looked at so many times for each reading that is recorded."""
         self.polling = Polling(rig, link, trace)
         self.order = off_order(self.procedure, self.device, tuple(rig.set_points))
@@ -99,7 +99,7 @@ class Conduct:
         self.late = 0.0
         self.left_out = 0
         self.clocks = Clocks()
-        self._steps = Steps(plan.spans, recorder, self.watch.step_begins)
+        self._steps = Steps(plan.spans, recorder, self.watch.step_begins, self.watch.status_gap)
         self.triggers = triggers or Triggers()
         self._repeating = Repeating(
             plan.timeline.repeated, self._steps, self.watch, self.triggers, recorder, AHEAD
@@ -109,7 +109,15 @@ class Conduct:
         self._waiting: tuple[Waiting, float] | None = None
         self.off_watch = OffWatch()
         self.intake = Intake(
-            link, rig, recorder, self.watch, self.polling, self.looks, self._failed, self.off_watch
+            link,
+            rig,
+            recorder,
+            self.watch,
+            self.polling,
+            self.looks,
+            self._failed,
+            self.off_watch,
+            self.procedure.expects_trip,
         )
         rig.switched = self._switched
 
@@ -419,7 +427,7 @@ class Conduct:
             *deviations_of(
                 self.late, self.left_out, self.intake.missed, self.clocks.notes, self.polling.periods
             ),
-            *([] if ended is Ended.COMPLETED else [f"the run ended early: {cause}"]),
+            *([f"the run ended early: {cause}"] if ended not in AS_REQUIRED else []),
         )
         return RunOutcome(
             folder,

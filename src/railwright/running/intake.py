@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -22,7 +22,8 @@ from railwright.traces import EventKind, Facts
 class Intake:
     """Takes in what has come. looks: outputs are looked at so many times for each reading that is recorded.
 
-    rows: input -> the last row of its record, counted from 0. missed: rows that were left out.
+    expects_trip: (input, step, protection) -> whether the procedure requires that trip. rows: input -> the
+    last row of its record, counted from 0. missed: rows that were left out.
     """
 
     # Many: where readings come from, and everyone who is told of them.
@@ -36,12 +37,13 @@ class Intake:
         looks: int,
         failed: Callable[[InstrumentError], None],
         off_watch: OffWatch,
+        expects_trip: Callable[[str, str, str], bool] = lambda name, step, protection: False,
     ) -> None:
         self.rows: dict[str, int] = {}
         self.missed = 0
         self._link, self._rig, self._recorder = link, rig, recorder
         self._watch, self._polling, self._looks, self._failed = watch, polling, looks, failed
-        self._off_watch = off_watch
+        self._off_watch, self._expects_trip = off_watch, expects_trip
         self._taking_in = False
         self._alarms: list[Alarm] = []
 
@@ -74,8 +76,8 @@ class Intake:
         """One reading, recorded where it is one of those that the procedure asks for; what it shows."""
         row = position // self._looks
         if row <= self.rows.get(raw.input, -1):
-            asked = None if raw.asked is None else self._recorder.at(raw.asked)
-            reading = replace(raw, time=self._recorder.at(raw.time), asked=asked)
+            asked, exchange = raw.since(-self._recorder.at(0.0))
+            reading = replace(raw, time=self._recorder.at(raw.time), asked=asked, exchange=exchange)
         else:
             self.count(raw.input, row)
             reading = self._recorder.reading(raw)
@@ -103,7 +105,25 @@ class Intake:
             else:
                 self._recorder.event(EventKind.STOP_CONDITION, alarm.input, alarm.cause, alarm.time)
         first = min(alarms, key=lambda alarm: alarm.ended is not Ended.TRIPPED)
-        raise EndRun(first.ended, "; ".join(alarm.cause for alarm in alarms))
+        ended = Ended.EXPECTED_TRIP if self._all_expected(alarms) else first.ended
+        raise EndRun(ended, "; ".join(alarm.cause for alarm in alarms))
+
+    def _all_expected(self, alarms: Sequence[Alarm]) -> bool:
+        """Whether nothing has happened but trips that the procedure requires, and that inputs have gone off
+        that are linked to them.
+        """
+        expected = {
+            alarm.input
+            for alarm in alarms
+            if any(self._expects_trip(alarm.input, step, alarm.protection) for step in alarm.steps)
+        }
+        followers = {
+            alarm.input
+            for alarm in alarms
+            if alarm.protection in ("", EventKind.TRIPS_LINKED.trip)
+            and expected.intersection(self._rig.set_points[alarm.input].trips_when)
+        }
+        return bool(expected) and {alarm.input for alarm in alarms} == expected | followers
 
     def _linked(self, tripped: str) -> None:
         """Linked trips: what goes off because another did, at once and whatever fails."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from railwright.records.ended import Ended, SwitchedOff
+from railwright.records.ended import AS_REQUIRED, Ended, SwitchedOff
 from railwright.traces import Event, Mode, Record, Span
 
 
@@ -26,6 +26,7 @@ class InputReading:
     outputs: (output, voltage, current) of each. age: how long before mode and trip were asked for the value
     may lie [s]: latency, aperture and update, as far as they are known. off: those of its outputs whose own
     state says that they are off. asked: when it was asked for [s], in the same time as `time`; None: then.
+    exchange: when the first question for it left, and when the last answer had come [s], in the same time.
     """
 
     time: float
@@ -39,6 +40,13 @@ class InputReading:
     age: float = 0.0
     off: tuple[str, ...] = ()
     asked: float | None = None
+    exchange: tuple[float, float] | None = None
+
+    def since(self, zero: float) -> tuple[float | None, tuple[float, float] | None]:
+        """`asked` and `exchange` counted from an instant [s]."""
+        asked = None if self.asked is None else self.asked - zero
+        exchange = None if self.exchange is None else (self.exchange[0] - zero, self.exchange[1] - zero)
+        return asked, exchange
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +80,11 @@ class RunOutcome:
     @property
     def completed(self) -> bool:
         return self.ended is Ended.COMPLETED
+
+    @property
+    def as_required(self) -> bool:
+        """Whether it ended as the procedure asks: played to its end, or up to a trip that it requires."""
+        return self.ended in AS_REQUIRED
 
 
 class Progress:

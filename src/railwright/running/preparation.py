@@ -141,7 +141,7 @@ def _minimum(rig: Rig, look: Callable[[], None]) -> None:
 
 def _link(rig: Rig, look: Callable[[], None]) -> None:
     """Linked trips within one supply are set in the supply, where its dialect can, and asked back."""
-    for target, source in rig.links():
+    for target, source in rig.links().items():
         look()
         rig.supplies[target.supply].link(target.output, [each.output for each in source])
 

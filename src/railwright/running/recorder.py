@@ -112,8 +112,8 @@ class RunRecorder:
 
     def reading(self, raw: InputReading) -> InputReading:
         """Record a reading whose time is of the monotonic clock; gives it with the record's, to 0.1 µs."""
-        asked = None if raw.asked is None else raw.asked - self._zero
-        reading = replace(raw, time=round(raw.time - self._zero, 7), asked=asked)
+        asked, exchange = raw.since(self._zero)
+        reading = replace(raw, time=round(raw.time - self._zero, 7), asked=asked, exchange=exchange)
         self.newest[reading.input] = reading
         self.rows[reading.input] += 1
         more = {"outputs": reading.outputs} if len(reading.outputs) > 1 else {}

@@ -11,14 +11,18 @@ from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
 from railwright.instruments.supply import OutputReading, OutputSetting, SupplyDriver
+from railwright.plan.linking import own_links
 from railwright.plan.listing import Listing
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.stairs import slew_range
 from railwright.running.expected import Expected
 from railwright.running.outcome import InputReading
-from railwright.traces import Mode
+from railwright.traces import EventKind, Mode
 
 Failed = Callable[[InstrumentError], None]
+
+LINKED = EventKind.TRIPS_LINKED.trip
+"""A trip that follows another: of a group of outputs the other one says why."""
 
 MODE_RANK = {Mode.OFF: 0, Mode.CV: 1, Mode.CP: 2, Mode.CC: 3, Mode.TRIPPED: 4}
 """Of a group of outputs the one that is worst off speaks for all."""
@@ -264,24 +268,11 @@ class Rig:
     def _outputs_of(self, name: str) -> tuple[OutputName, ...]:
         return tuple(output.output for output in self.set_points[name].outputs)
 
-    def links(self) -> list[tuple[OutputName, tuple[OutputName, ...]]]:
-        """(output, outputs of the same supply whose trip switches it off), as far as supplies link by
+    def links(self) -> Mapping[OutputName, tuple[OutputName, ...]]:
+        """Output -> the outputs of its supply whose trip switches it off, as far as supplies link by
         themselves.
         """
-        found = []
-        for feed in self.set_points.values():
-            for output in feed.outputs:
-                supply = output.output.supply
-                sources = tuple(
-                    own
-                    for source in feed.trips_when
-                    if source in self.set_points
-                    for own in self._outputs_of(source)
-                    if own.supply == supply
-                )
-                if sources and self.supplies[supply].can_link:
-                    found.append((output.output, sources))
-        return found
+        return own_links(self.set_points, self.bench)
 
     def _middle(self, answers: Sequence[Answer]) -> float:
         """The instant a command took hold: the middle of its first exchange. Keeps how exactly that is known:
@@ -345,6 +336,7 @@ class Rig:
         count = len(parts)
         series = feed.arrangement == "series"
         modes = [part.mode for part in parts if part.mode is not None]
+        exchanges = [part.exchange for part in parts if part.exchange is not None]
         times = [part.time - self._latency(o.output) for part, o in zip(parts, feed.outputs, strict=True)]
         return InputReading(
             time=sum(times) / count,
@@ -353,11 +345,15 @@ class Rig:
             voltage=sum(voltages) if series else sum(voltages) / count,
             current=sum(currents) if feed.arrangement == "parallel" else sum(currents) / count,
             mode=max(modes, key=MODE_RANK.__getitem__) if modes else None,
-            trip=next((part.trip for part in parts if part.trip), ""),
+            # What tripped by itself, where others of its outputs only followed it.
+            trip=min((part.trip for part in parts if part.trip), key=LINKED.__eq__, default=""),
             outputs=tuple((o.output, p.voltage, p.current) for o, p in zip(feed.outputs, parts, strict=True)),
             age=max(self._age(o.output) for o in feed.outputs),
             off=tuple(o.output for o, part in zip(feed.outputs, parts, strict=True) if not part.on),
             asked=min(part.time for part in parts),
+            exchange=(min(each[0] for each in exchanges), max(each[1] for each in exchanges))
+            if len(exchanges) == count
+            else None,
         )
 
     def _latency(self, output: OutputName) -> float:

@@ -20,7 +20,7 @@ from railwright.instruments.session import TIMEOUT, Trace
 from railwright.plan.plan import plan_of
 from railwright.plan.set_points import SetPoints
 from railwright.records import lines
-from railwright.records.ended import Ended
+from railwright.records.ended import AS_REQUIRED, Ended
 from railwright.records.log import Log
 from railwright.records.names import GUARD_LOG
 from railwright.running.conduct import Conduct
@@ -116,7 +116,7 @@ def run(
         recorder.write(lines.END, time=recorder.now(), ended=ended, cause=cause)
     finally:
         recorder.close()
-    if recorder.failed is not None and ended is Ended.COMPLETED:
+    if recorder.failed is not None and ended in AS_REQUIRED:
         ended, cause = Ended.RECORD, f"the record could not be written: {recorder.failed}"
     outcome = conduct.outcome(run_folder.path, str(about["run"]), ended, cause)
     identities = {name: supply.identity for name, supply in rig.supplies.items()}

@@ -21,9 +21,13 @@ class Steps:
         spans: Sequence[Span],
         recorder: RunRecorder,
         begins: Callable[[str, float], None] = lambda name, time: None,
+        status_gap: Callable[[float], float] = lambda end: 0.0,
     ) -> None:
+        """begins: told that a step of this name begins [s]. status_gap: from the end of the step that goes on
+        [s] to the longest time in it in which a status was not known [s].
+        """
         self._spans = spans
-        self._begins = begins
+        self._begins, self._status_gap = begins, status_gap
         self._recorder = recorder
         self._here = -1
         self._open = False
@@ -43,9 +47,13 @@ class Steps:
             self._begin(following.start + self.held)
 
     def moved(self, move: Move, done: float) -> None:
-        """A move was done: its step has begun by then."""
+        """A move was done: its step has begun by then; on time where the move comes later in it, such as the
+        first of a line's stairs, which the outputs are handed before the step begins.
+        """
         while self._here < move.step:
-            self._begin(done)
+            planned = self._spans[self._here + 1].start
+            first = self._here + 1 == move.step and move.time <= planned + ROUNDING
+            self._begin(done if first else min(done, planned + self.held))
         if move.kind != "off" and self._spans[move.step].points:
             self._points.append((move.voltage, done))
 
@@ -86,9 +94,10 @@ class Steps:
                 nominal.inputs,
                 points,
                 whole=whole,
-                late=self._late,
-                left_out=self._left_out,
+                late=nominal.late + self._late,
+                left_out=nominal.left_out + self._left_out,
                 time_error=self._time_error,
+                status_gap=self._status_gap(end),
             )
         )
         self._open, self._points = False, []

@@ -19,29 +19,41 @@ GRACE = 0.1
 """For how long after switching on an output may still say that it is off [s]."""
 
 
+NO_LAST_TRIP = (EventKind.TRIPS_LINKED.trip, EventKind.TRIPS_OTP.trip)
+"""Trips that an output may show for the first time although it had not tripped when it was switched off."""
+
+
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """What ends a run: how, about which input, the cause in words, and the time of the reading [s]."""
+    """What ends a run: how, about which input, the cause in words, and the time of the reading [s].
+
+    protection: that which tripped; empty: none did, or it is not told which. steps: those in which the trip
+    may have happened, as far as the status tells.
+    """
 
     ended: Ended
     input: str
     cause: str
     time: float
+    protection: str = ""
+    steps: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class _Waiting:
     """A mode that was seen, until there is a reading of it: a status is of now, what is read with it older.
 
-    before: the reading before the one that showed it; None for the first mode after switching on.
+    before: the reading before the one that showed it; None for the first mode after switching on. within: the
+    bounds of its instant [s]; None: not known.
     """
 
     time: float
     mode: Mode
     before: InputReading | None
+    within: tuple[float, float] | None
 
     def event(self, name: str, after: InputReading | None) -> Event:
-        facts = _facts(self.before)
+        facts = _facts(self.before)._replace(within=self.within)
         facts = (
             facts._replace(unread=True)
             if after is None
@@ -75,7 +87,8 @@ class Watch:
         self._mode: dict[str, Mode] = {}
         self._gone: set[str] = set()
         """Inputs that were told to have gone off by themselves, until they are switched again."""
-        self._step, self._step_since = "", 0.0
+        self._step, self._step_since, self._step_before = "", 0.0, ""
+        self._status_gap = 0.0
         self._sought: tuple[str, ReadingBound, float] | None = None
         self._found_since: float | None = None
         self.found = False
@@ -99,7 +112,9 @@ class Watch:
 
     def step_begins(self, name: str, time: float) -> None:
         """A step begins: conditions that are for one step only are judged on readings wholly inside it."""
+        self._step_before = self._step
         self._step, self._step_since = name, time
+        self._status_gap = 0.0
         for position, condition in enumerate(self._stop_when):
             if condition.during is not None:
                 self._since.pop(position, None)
@@ -135,8 +150,12 @@ class Watch:
         """Events in a reading, and what in it ends the run."""
         name = reading.input
         before, self._last[name] = self._last.get(name), reading
+        within = self._within(reading, before)
+        if within is not None:
+            self._status_gap = max(self._status_gap, within[1] - within[0])
         if name in self._off_since:
-            return self._fallen(reading, before), self._switched_on(reading)
+            found = [*self._tripped_last(reading, before), *self._fallen(reading, before)]
+            return found, self._switched_on(reading)
         if name not in self._on_since:
             return [], self._switched_on(reading)
         if name in self._gone:
@@ -148,8 +167,9 @@ class Watch:
         if reading.trip:
             self._gone.add(name)
             cause = f"{name} tripped: {reading.trip}{self._likely_of_trip(reading)}"
-            event = Event(now, name, trips(reading.trip), _facts(before))
-            return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
+            event = Event(now, name, trips(reading.trip), _facts(before)._replace(within=within))
+            alarm = Alarm(Ended.TRIPPED, name, cause, now, reading.trip, self._steps_of(within))
+            return [*self._settled(name), event], alarm
         sure = reading.asked is None or reading.asked > self._known_since[name]
         if reading.off and sure:
             self._gone.add(name)
@@ -167,7 +187,7 @@ class Watch:
             event = Event(now, name, EventKind.WENT_OFF, _facts(before))
             return [*self._settled(name), event], Alarm(Ended.TRIPPED, name, cause, now)
         self._seek(reading)
-        return self._modes(reading, before, now), self._stopped(reading)
+        return self._modes(reading, before, now, within), self._stopped(reading)
 
     def _switched_on(self, reading: InputReading) -> Alarm | None:
         """What an output of an input that is off says of itself, where that is on."""
@@ -181,13 +201,19 @@ class Watch:
         )
         return Alarm(Ended.CHANGED, reading.input, cause, reading.time)
 
-    def _modes(self, reading: InputReading, before: InputReading | None, now: float) -> list[Event]:
+    def _modes(
+        self,
+        reading: InputReading,
+        before: InputReading | None,
+        now: float,
+        within: tuple[float, float] | None,
+    ) -> list[Event]:
         """A change of mode that has waited for its reading, and one that is new and need not wait."""
         name, mode = reading.input, reading.mode
         changed = mode is not None and mode is not self._mode.get(name)
         events = self._settled(name) if changed else []
         if mode is not None and changed:
-            self._waiting[name] = _Waiting(now, mode, before if name in self._mode else None)
+            self._waiting[name] = _Waiting(now, mode, before if name in self._mode else None, within)
             self._mode[name] = mode
         waiting = self._waiting.get(name)
         if waiting is not None and reading.time - waiting.time >= reading.age:
@@ -198,6 +224,16 @@ class Watch:
         """What waits for an input, with a reading that lies wholly after it, or, as it is over, without."""
         waiting = self._waiting.pop(name, None)
         return [] if waiting is None else [waiting.event(name, after)]
+
+    def _tripped_last(self, reading: InputReading, before: InputReading | None) -> list[Event]:
+        """A trip between the last status and the switching-off, which only a status after that shows."""
+        name, kind = reading.input, reading.trip
+        if not kind or kind in NO_LAST_TRIP or before is None or before.trip or before.exchange is None:
+            return []
+        known = self._known_since.get(name, -math.inf)
+        off = max(self._off_since[name], known if math.isfinite(known) else -math.inf)
+        within = (min(before.exchange[0], off), off)
+        return [Event(off, name, trips(kind), _facts(before)._replace(within=within))]
 
     def _fallen(self, reading: InputReading, before: InputReading | None) -> list[Event]:
         """The first reading after switching off that lies below what counts as off."""
@@ -236,6 +272,30 @@ class Watch:
         if condition.during is None:
             return True
         return condition.during == self._step and reading.time - reading.age >= self._step_since
+
+    def _within(self, reading: InputReading, before: InputReading | None) -> tuple[float, float] | None:
+        """Between which instants what a status shows for the first time has happened [s]: from the question
+        before it, or the switching on, to its answer. None: of an input that is off, or not known.
+        """
+        on = self._on_since.get(reading.input)
+        if reading.exchange is None or on is None:
+            return None
+        first = on if before is None or before.exchange is None else max(on, before.exchange[0])
+        return min(first, reading.exchange[1]), reading.exchange[1]
+
+    def status_gap(self, end: float) -> float:
+        """Longest time in the step that ends at `end` [s] in which the status of an input that is on was not
+        known: from one question for it to the answer of the next one, or to the step's end.
+        """
+        asked = (self._last[name].exchange for name in self._on_since if name in self._last)
+        return max([self._status_gap, *(end - exchange[0] for exchange in asked if exchange is not None)])
+
+    def _steps_of(self, within: tuple[float, float] | None) -> tuple[str, ...]:
+        """The steps in which something may have happened: this one, and the one before it where the bounds
+        reach into that.
+        """
+        reaches = within is not None and within[0] < self._step_since
+        return (self._step, self._step_before) if reaches else (self._step,)
 
     def _likely_of_trip(self, reading: InputReading) -> str:
         """What a trip likely comes from, by the first condition that speaks of it."""

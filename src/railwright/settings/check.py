@@ -50,7 +50,7 @@ def check(
 
     plan = plan_of(documents, settings.set_points)
     rehearsal = rehearse(documents, settings.set_points, timeline=plan.played)
-    found = rehearsed_findings(documents, settings, rehearsal.record, rehearsal.assumptions)
+    found = rehearsed_findings(hooked, settings, rehearsal.record, rehearsal.assumptions)
     settings = replace(settings, findings=by_severity((*settings.findings, *found)))
     can = measurable(documents, settings.set_points, rehearsal.record) if documents.procedure.requires else ()
     return Checked(documents, settings, rehearsal, can)
@@ -68,5 +68,5 @@ def settled(
 
     if not written and not any(hangs_on_rehearsal(window) for window in first.windows):
         return settle(hooked.documents, today, hooked)
-    ends = rehearsed_ends(hooked.documents, first, today, cases, seed, written=written)
+    ends = rehearsed_ends(hooked, first, today, cases, seed, written=written)
     return settle(hooked.documents, today, hooked, ends)

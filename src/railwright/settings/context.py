@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal, NamedTuple, cast
 
@@ -17,7 +17,8 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
-from railwright.plan.delivery import Delivery, deliveries
+from railwright.plan.delivery import Delivery
+from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed
 from railwright.plan.timeline import Timeline
 from railwright.quantities import state
@@ -63,7 +64,11 @@ class Draw(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class FedInput(Group):
-    """One input with the group that feeds it, through which lead and fixture, and where it is sensed."""
+    """One input with the group that feeds it, through which lead and fixture, and where it is sensed.
+
+    played: everything that the procedure plays on it. operation: what of that is played before the step in
+    which it is required to trip; None: all.
+    """
 
     name: str
     input: Input
@@ -75,6 +80,14 @@ class FedInput(Group):
     played: Played
     fixture_name: str | None = None
     fixture: Fixture | None = None
+    operation: Played | None = None
+
+    @cached_property
+    def in_operation(self) -> FedInput:
+        """The input with what is played while none of its protections may act: all of it, or up to the step
+        in which it is required to trip.
+        """
+        return self if self.operation is None else replace(self, played=self.operation, operation=None)
 
     @property
     def fed_current(self) -> float | None:
@@ -334,11 +347,15 @@ class Context(BoundDocuments):
     today: dt.date
     drafts: Mapping[str, SetPointDraft]
 
-    @cached_property
+    @property
     def deliveries(self) -> tuple[Delivery, ...]:
         """How every shape reaches its outputs."""
-        feeds = {name: draft.feed for name, draft in self.drafts.items()}
-        return deliveries(self.timeline, feeds, self.bench)
+        return self.plan.deliveries
+
+    @cached_property
+    def plan(self) -> Plan:
+        """How the procedure reaches the outputs with the set points as far as they are settled."""
+        return deliver(self.timeline, {name: draft.feed for name, draft in self.drafts.items()}, self.bench)
 
     def having(self, *settings: str) -> list[tuple[FedInput, Feed]]:
         """Inputs of which these settings were settled, whatever became of the others."""
@@ -372,5 +389,20 @@ def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:
             played[name],
             hook_up.fixture,
             fixture,
+            _operation(name, procedure, played[name], timeline),
         )
     return sources, timeline
+
+
+def _operation(name: str, procedure: Procedure, played: Played, timeline: Timeline) -> Played | None:
+    """What is played on an input up to the step in which it is required to trip; None: it is not required."""
+    until = procedure.operates_until(name)
+    if until >= len(procedure.steps):
+        return None
+    steps = {step.called(index) for index, step in enumerate(procedure.steps[:until])}
+    return Played(
+        tuple(level for level in played.levels if level.step in steps),
+        tuple(move for move in played.moves if move.step in steps),
+        tuple(action for action in played.actions if action.step < until),
+        timeline.spans[until].start,
+    )

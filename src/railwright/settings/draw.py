@@ -93,6 +93,7 @@ class LoadModel:
         self._seen: dict[tuple[float, int], Bounds] = {}
         self._ranges: dict[tuple[float, float, float], tuple[Bounds, float]] = {}
         self._courses: dict[tuple[float, float, float, float], list[_Piece]] = {}
+        self._times: dict[tuple[float, ...], float] = {}
         banks: list[Capacitor] = []
         for entry in wanted.load:
             parameters, kind = entry.parameters, KINDS[entry.kind]
@@ -237,15 +238,18 @@ class LoadModel:
             return math.inf if bounds is None else bounds.high
 
         key = start, stop, came_from, ahead
+        time = self._times.get((*key, extra, limit))
+        if time is not None:
+            return time
         course = self._courses.get(key)
         if course is None:
             looks = [(voltage, drawn(voltage)) for voltage in self._looks(start, stop)]
             course = self._courses[key] = list(_pieces(looks, drawn))
-        if max(look[1] for piece in course for look in piece) >= limit:
-            return math.inf
-        return (self.capacitance.high + extra) * sum(
-            _charging(limit, drawn, piece, _HALVINGS) for piece in course
-        )
+        time = math.inf
+        if max(look[1] for piece in course for look in piece) < limit:
+            pieces = sum(_charging(limit, drawn, piece, _HALVINGS) for piece in course)
+            time = (self.capacitance.high + extra) * pieces
+        return self._times.setdefault((*key, extra, limit), time)
 
 
 _Look = tuple[float, float]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -41,6 +42,36 @@ class Finding:
     @property
     def blocks(self) -> bool:
         return self.severity is Severity.STOP and self.overridden is None
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """Which of several findings of a rule is the worst: where a figure, or its ratio to another one, is the
+    highest, or the lowest. Both by the names that the sentence has for them; their signs do not count.
+    """
+
+    figure: str
+    over: str | None = None
+    lowest: bool = False
+
+    def rank(self, finding: Finding) -> float | None:
+        """The higher, the worse; None where the finding does not tell the figures."""
+        values = {figure.name: abs(figure.value) for figure in finding.figures}
+        value, over = values.get(self.figure), 1.0 if self.over is None else values.get(self.over)
+        if value is None or over is None or math.isnan(value) or math.isnan(over):
+            return None
+        ratio = value / over if over else math.inf
+        return -ratio if self.lowest else ratio
+
+
+def most(figure: str, over: str | None = None) -> Ranking:
+    """The worst is the one with the highest figure, or the highest ratio of it to another."""
+    return Ranking(figure, over)
+
+
+def least(figure: str, over: str | None = None) -> Ranking:
+    """The worst is the one with the lowest figure, or the lowest ratio of it to another."""
+    return Ranking(figure, over, lowest=True)
 
 
 @dataclass(frozen=True, slots=True)

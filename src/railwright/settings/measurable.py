@@ -26,7 +26,7 @@ from railwright.settings.group import group_of
 if TYPE_CHECKING:
     from railwright.traces import Record
 
-Verdict = Literal["yes", "marginal", "no", "will fail"]
+Verdict = Literal["yes", "marginal", "no", "will fail", "not needed"]
 
 ROOM = 3.0
 """Uncertainty is small where what the requirement leaves is so many times it (common practice, no source)."""
@@ -36,11 +36,12 @@ ROOM = 3.0
 class Measurable:
     """Whether the supply's readings can decide a requirement, were the device at its nominal values.
 
-    verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even so;
-    will fail: what the rehearsal expects breaks the requirement, however it is measured. expected: true value
-    by rehearsal; None: nothing is measured there. uncertainty: half of the 95 % interval of the readings;
-    None: they do not see it. leaves: from the expected value to the nearest limit, negative beyond it. All in
-    `unit`. why: what keeps them from it. would: what would do; empty where the readings do.
+    verdict: yes: with room; marginal: only just, a device a little off would not be decided; no: not even
+    so; will fail: what the rehearsal expects breaks the requirement, however it is measured. not needed: a
+    required trip ends the run before its step. expected: true value by rehearsal; None: nothing is measured
+    there. uncertainty: half of the 95 % interval of the readings; None: they do not see it. leaves: from
+    the expected value to the nearest limit, negative beyond it. All in `unit`. why: what keeps them from
+    it. would: what would do; empty where the readings do.
     """
 
     requirement: str
@@ -90,6 +91,8 @@ def _one(
     why, would = "", ""
     if exact.outcome == "fail":
         verdict, why = "will fail", exact.reason
+    elif exact.outcome == "not judged":
+        verdict, why = "not needed", exact.reason
     elif verdict != "yes":
         why = _why(required, shown, hidden)
         would = _would(documents, set_points, required, shown, leaves, expected)
@@ -129,8 +132,9 @@ def _would(
         else ""
     )
     if interval is None:
-        decides = advice.would_decide if advice is not None else ""
-        return f"{decides or 'an instrument with a smaller error'}{needed}"
+        if advice is None:  # its step is not played to its end, which no instrument changes
+            return ""
+        return f"{advice.would_decide or 'an instrument with a smaller error'}{needed}"
     able = [
         f"'{name}'"
         for name, recorder in documents.bench.recorders.items()

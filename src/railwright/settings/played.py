@@ -19,6 +19,10 @@ FEW = 200
 """Moves of which each is looked at, without a look at which of them contain others."""
 
 
+EDGE = 1e-9
+"""Sums of times that are this close [s] are one instant."""
+
+
 class Level(NamedTuple):
     """A voltage that is set [V], in which step, and where it is written."""
 
@@ -62,6 +66,18 @@ class Charging:
         )
 
 
+class Outside(NamedTuple):
+    """How long a step has the set point outside an interval: from when to when, how long in all and at the
+    longest on end [s], and how often.
+    """
+
+    start: float
+    end: float
+    total: float
+    longest: float
+    times: int
+
+
 @dataclass(frozen=True)
 class Played:
     """Everything that is played on one input: levels, moves between them, and the set point against time.
@@ -90,6 +106,45 @@ class Played:
     def pieces(self) -> tuple[Piece, ...]:
         """The set point against time, to the procedure's end."""
         return tuple(pieces(self.actions, self.end))
+
+    def outside(self, interval: Interval) -> dict[int, Outside]:
+        """Position of a step -> when the set point that it sets is outside an interval [V]. Time counts while
+        the output is on, and not while it rises in a power-up; a set point that stays belongs to the step
+        that set it, also in the steps after it.
+        """
+        found: dict[int, list[tuple[float, float]]] = {}
+        for step, piece in self._standing():
+            own = found.setdefault(step, [])
+            for start, end in _outside(piece, interval):
+                if own and start <= own[-1][1] + EDGE:
+                    own[-1] = own[-1][0], end
+                else:
+                    own.append((start, end))
+        summed = {}
+        for step, stretches in found.items():
+            lengths = [end - start for start, end in stretches]
+            if lengths:
+                first, last = stretches[0][0], stretches[-1][1]
+                summed[step] = Outside(first, last, sum(lengths), max(lengths), len(lengths))
+        return summed
+
+    def _standing(self) -> Iterator[tuple[int, Piece]]:
+        """Pieces of the set point while the output is on, each with the step that set it; without the rise
+        of a power-up.
+        """
+        on, level = False, 0.0
+        for position, action in enumerate(self.actions):
+            following = self.actions[position + 1].time if position + 1 < len(self.actions) else self.end
+            if action.kind == "line":
+                arrived = action.time + action.over
+                if on and (level or action.path):
+                    yield action.step, Piece(action.time, arrived, level, action.voltage)
+                level = action.voltage
+            else:
+                on, level, arrived = action.kind == "on", 0.0, action.time
+            # Just switched on it stands at 0 V until it is told another voltage, which is not a level.
+            if on and action.kind == "line" and following > arrived:
+                yield action.step, Piece(arrived, following, level, level)
 
     @cached_property
     def reach(self) -> tuple[float, float]:
@@ -137,6 +192,27 @@ class Played:
                 run = 0.0
             longest = max(longest, run)
         return longest
+
+
+def _outside(piece: Piece, interval: Interval) -> Iterator[tuple[float, float]]:
+    """When a straight line lies outside an interval, in order of time: at most once below and once above."""
+    start, stop, before, after = piece
+    if stop <= start:
+        return
+    if before == after:
+        if before not in interval:
+            yield start, stop
+        return
+
+    def crossing(level: float) -> float:
+        return min(max(start + (stop - start) * (level - before) / (after - before), start), stop)
+
+    ends = (interval.low, interval.high) if after > before else (interval.high, interval.low)
+    enters, leaves = crossing(ends[0]), crossing(ends[1])
+    if enters > start:
+        yield start, enters
+    if leaves < stop:
+        yield leaves, stop
 
 
 def _undominated(moves: list[Slope]) -> tuple[Slope, ...]:

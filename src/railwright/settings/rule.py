@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Ranking, Severity
 
 Path = tuple[str | int, ...]
 """A place in a document: keys and indices as they are written there, the document's name first."""
@@ -45,12 +45,14 @@ class RuleFacts:
 
     on_sheet: a caution of it belongs on the set-up sheet. False where whoever sets the bench up can do
     nothing about it: it is about what is played and measured later, or asks for another document.
+    worst: which of several of its findings is the worst; None: no figure of theirs tells.
     """
 
     id: str
     severity: Severity
     title: str
     on_sheet: bool = field(default=True, kw_only=True)
+    worst: Ranking | None = field(default=None, kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,7 @@ class Rule(RuleFacts, Generic[Seen]):
 
 
 def rule(
-    identity: str, severity: Severity, *, on_sheet: bool = True
+    identity: str, severity: Severity, *, on_sheet: bool = True, worst: Ranking | None = None
 ) -> Callable[[Callable[[Seen], Outcome]], Rule[Seen]]:
     """Make a function of the documents and set points, or of a rehearsal, a rule.
 
@@ -75,6 +77,6 @@ def rule(
 
     def made(look: Callable[[Seen], Outcome]) -> Rule[Seen]:
         title = " ".join((look.__doc__ or "").strip().split("\n\n")[0].split())
-        return Rule(identity, severity, title, look, on_sheet=on_sheet)
+        return Rule(identity, severity, title, look, on_sheet=on_sheet, worst=worst)
 
     return made

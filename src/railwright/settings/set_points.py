@@ -193,7 +193,7 @@ def settle_input(
     rehearsed: setting -> the end of its window that a rehearsal has settled. A setting that does not hang on
     another is settled whatever becomes of the other.
     """
-    limits = source.limits
+    limits, operating = source.limits, source.in_operation
     settled: dict[str, Settled] = {}
     windows: list[Window] = []
 
@@ -217,20 +217,20 @@ def settle_input(
 
     amperes = settle(
         current_limit.window(source),
-        partial(current_limit.recommend, source=source),
-        partial(_limit_as_written, source),
+        partial(current_limit.recommend, source=operating),
+        partial(_limit_as_written, operating),
     )
     volts = settle(
         ovp.window(source, amperes),
         ovp.recommend,
-        partial(_ovp_as_written, source, limit=amperes),
+        partial(_ovp_as_written, operating, limit=amperes),
         waits=amperes is None and source.senses,
     )
     if limits.at_limit == "trip":
         settle(
             trip_delay.window(source, amperes),
-            partial(trip_delay.recommend, source=source),
-            partial(_delay_as_written, source, limit=amperes),
+            partial(trip_delay.recommend, source=operating),
+            partial(_delay_as_written, operating, limit=amperes),
             waits=amperes is None,
         )
     if opp.is_there(source):

@@ -12,7 +12,7 @@ from railwright.documents.loader import Documents
 from railwright.frozen import freeze
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import joined, state
-from railwright.settings.context import BoundDocuments, Context, SetPointDraft, locate, sources_of
+from railwright.settings.context import BoundDocuments, Context, SetPointDraft, locate
 from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.hookup import hooked_up
@@ -108,7 +108,7 @@ def settle(
     check_overrides(documents)
     hooked = hooked or hooked_up(documents)
     documents = hooked.documents
-    sources, timeline = sources_of(documents)
+    sources, timeline = hooked.fed
     drafts: dict[str, SetPointDraft] = {}
     reasons: list[Reason] = list(hooked.reasons)
     windows: list[Window] = []
@@ -137,7 +137,7 @@ def settle(
 
 
 def rehearsed_findings(
-    documents: Documents, settings: Settings, record: Record, assumptions: Sequence[Assumption] = ()
+    hooked: HookedUp, settings: Settings, record: Record, assumptions: Sequence[Assumption] = ()
 ) -> tuple[Finding, ...]:
     """What the rules that need a rehearsal find, of the inputs whose set points could be settled.
 
@@ -147,8 +147,8 @@ def rehearsed_findings(
     from railwright.settings.rehearsed import REHEARSED_RULES
     from railwright.settings.rehearsed.view import Rehearsed
 
-    sources, timeline = sources_of(documents)
-    bound = BoundDocuments(documents, sources, timeline, settings.set_points)
+    documents = hooked.documents
+    bound = BoundDocuments(documents, *hooked.fed, settings.set_points)
     judged = evaluate(documents, settings.set_points, record)
     seen = Rehearsed(bound, record, tuple(assumptions), judged.results)
     found = findings_of(REHEARSED_RULES, seen, documents)

@@ -106,7 +106,7 @@ class Plant:
     def _new_simulation(self, start: float = 0.0) -> Simulation:
         from railwright.physics.simulation import Simulation
 
-        simulation = Simulation(self.wiring.circuit, start=start)
+        simulation = Simulation(self.wiring.circuit, start=start, rested=True)
         for name in self.wiring.shorted:
             simulation.change_lead(name, short=SHORT)
         return simulation

@@ -12,6 +12,7 @@ from tests.said import says
 from tests.settings.station import TODAY, Edit, line_of, of_rule, settled, station
 
 from railwright.documents.loader import Documents, load_documents
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import Settings, settle
 from railwright.settings.windows.rehearsed import rehearsed_ends
 
@@ -28,7 +29,7 @@ OPP: tuple[Edit, ...] = (
 
 def rehearsed(documents: Documents, today: dt.date = TODAY) -> Settings:
     first = settle(documents, today, provisional=True)
-    return settle(documents, today, rehearsed=rehearsed_ends(documents, first, today))
+    return settle(documents, today, rehearsed=rehearsed_ends(HookedUp(documents), first, today))
 
 
 def test_a_lead_too_thin_for_the_need(tmp_path: Path) -> None:

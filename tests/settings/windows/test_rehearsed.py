@@ -14,6 +14,7 @@ from railwright.plan.timeline import build_timeline
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.needed import held_level, needed
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.settle import RehearsedEnds, settle
 from railwright.settings.windows import rehearsed
 from railwright.settings.windows.rehearsed import rehearsed_ends
@@ -25,7 +26,7 @@ KEYS = {
 
 
 def ends(documents: Documents, cases: int = 0, seed: int = 1) -> RehearsedEnds:
-    return rehearsed_ends(documents, settle(documents, TODAY, provisional=True), TODAY, cases, seed)
+    return rehearsed_ends(HookedUp(documents), settle(documents, TODAY, provisional=True), TODAY, cases, seed)
 
 
 def test_the_same_documents_give_the_same_ends(documents: Documents) -> None:

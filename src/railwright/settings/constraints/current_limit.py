@@ -64,6 +64,7 @@ def _carries(
 
 def enough(source: FedInput) -> Facts:
     """It carries what normal operation draws; one that feeds a constant current has nothing to carry."""
+    source = source.in_operation
     if source.fed_current is not None:
         why = "it is what the input is fed with, and has nothing else to carry"
         yield threshold("fed", "low", 0.0, why, (*source.at_limits, "works_in_limit"))
@@ -119,6 +120,7 @@ def charges_within(source: FedInput, delay: float) -> float | None:
 
 def charged(source: FedInput) -> Iterator[Constraint]:
     """A limit that trips charges what is to be charged before a delay that is written is over."""
+    source = source.in_operation
     limits = source.limits
     if limits.at_limit != "trip" or limits.trip_delay in ("auto", None):
         return

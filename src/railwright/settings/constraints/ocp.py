@@ -33,6 +33,7 @@ def in_range(source: FedInput) -> Iterator[Constraint]:
 
 def needed(source: FedInput) -> Iterator[Constraint]:
     """It does not act at what normal operation draws."""
+    source = source.in_operation
     if source.needs is None:
         return
     need, words, _ = source.needs

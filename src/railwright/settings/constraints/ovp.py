@@ -24,6 +24,7 @@ def facts(source: FedInput, limit: float | None) -> Facts:
 
 def played(source: FedInput, limit: float | None) -> Facts:
     """It does not act at what is played: less its error it lies above what stands at the terminals."""
+    source = source.in_operation
     highest, level = source.highest_terminals(limit or 0.0), source.played.highest
     if level is None:
         return

@@ -27,6 +27,7 @@ def facts(source: FedInput, limit: float | None) -> Facts:
 
 def steady(source: FedInput) -> Facts:
     """It does not act at what normal operation takes."""
+    source = source.in_operation
     if source.load.current(source.input.nominal) is None:
         yield Missing(source.at_input, "what a part of the load draws")
     needed = source.most_power
@@ -75,6 +76,7 @@ def in_range(source: FedInput) -> Facts:
 
 def charging(source: FedInput, limit: float) -> Iterator[Constraint]:
     """It does not act while the input is charged at the current limit."""
+    source = source.in_operation
     longest, most = source.longest_charging(source.surely(limit)), source.at_most(limit)
     if longest is None:
         return

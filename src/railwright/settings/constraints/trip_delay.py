@@ -42,6 +42,7 @@ def _unknown(source: FedInput) -> Iterator[Missing]:
 
 def charged(source: FedInput, limit: float | None) -> Iterator[Constraint]:
     """It is longer than charging at the limit takes."""
+    source = source.in_operation
     least = source.surely(limit) if limit is not None else math.inf
     longest = source.longest_charging(least) if limit is not None else None
     if longest is None:

@@ -9,7 +9,7 @@ from itertools import zip_longest
 from railwright.assumptions import Assumption
 from railwright.quantities import joined, show, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
 from railwright.settings.rule import Hit, Outcome, Path, rule
@@ -102,7 +102,7 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rule("hangs-low", Severity.STOP)
+@rule("hangs-low", Severity.STOP, worst=least("reached", over="set_point"))
 def hangs_low(rehearsed: Rehearsed) -> Outcome:
     """At the end of a step the input hangs in the limit, below its operating range, though more is set."""
     for source, traces in rehearsed.inputs:
@@ -150,7 +150,7 @@ def _fed(source: FedInput, traces: Traces, index: int) -> bool:
     return source.fed_current is not None and bool(in_limit(traces)[index])
 
 
-@rule("not-settled", Severity.CAUTION)
+@rule("not-settled", Severity.CAUTION, worst=least("reached", over="set_point"))
 def not_settled(rehearsed: Rehearsed) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
     for source, traces in rehearsed.inputs:
@@ -175,7 +175,7 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
                 )
 
 
-@rule("not-reached", Severity.CAUTION, on_sheet=False)
+@rule("not-reached", Severity.CAUTION, on_sheet=False, worst=least("reached", over="set_point"))
 def not_reached(rehearsed: Rehearsed) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
     for source, traces in rehearsed.inputs:
@@ -229,16 +229,23 @@ class _Move:
 
 
 def _moves(rehearsed: Rehearsed, source: FedInput) -> Iterator[_Move]:
-    """Every move of an input's set voltage within a shape or a sweep."""
+    """Every move of an input's set voltage within a shape or a sweep. Of steps that the host cannot keep
+    'host-cannot-keep' tells: what is set there is not what is asked.
+    """
     timeline = rehearsed.context.timeline
     actions = [each for each in timeline.actions if each.input == source.name]
     level = 0.0
+    # A required trip ends what is played: there are no more spans after its step.
+    spans = rehearsed.record.spans
     for action, following in zip_longest(actions, actions[1:]):
         span = timeline.spans[action.step]
         before, level = level, 0.0 if action.kind == "off" else action.voltage
+        if action.step >= len(spans) or spans[action.step].left_out or spans[action.step].late:
+            continue
         if action.kind == "line" and span.kind in ("shape", "sweep") and before != level:
             path = ("procedure", *(action.path or ("steps", action.step, "sweep")))
             until = span.end if following is None else min(span.end, following.time)
+            until = min(until, rehearsed.record.played_until)
             yield _Move(before, level, action.time, action.time + action.over, until, span.name, path)
 
 
@@ -248,7 +255,7 @@ def _to_fall(source: FedInput) -> str:
     return f"take a supply that sinks current, put a bleeder across the input{stored}"
 
 
-@rule("steady-current-rehearsed", Severity.CAUTION, on_sheet=False)
+@rule("steady-current-rehearsed", Severity.CAUTION, on_sheet=False, worst=most("drawn", over="declared_high"))
 def steady_current(rehearsed: Rehearsed) -> Outcome:
     """The mean current of a hold lies outside the declared steady current."""
     import numpy as np

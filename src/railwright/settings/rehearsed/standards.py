@@ -32,7 +32,7 @@ def standard_start(rehearsed: Rehearsed) -> Outcome:
     worst: dict[tuple[int, str], tuple[float, float, StandardTurn]] = {}
     for turn in context.timeline.tests:
         traces = rehearsed.record.traces.get(turn.input)
-        if traces is None or turn.input not in context.feeds:
+        if traces is None or turn.input not in context.feeds or turn.start > rehearsed.record.played_until:
             continue
         since = turn.start - START_WATCHED * max(0.0, turn.start - turn.arrived)
         inside = traces.time.searchsorted([since, turn.start], side="right")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from railwright.quantities import show, state
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
@@ -25,9 +25,11 @@ _OWN_LEVELS = {
 
 @rule("trips-rehearsed", Severity.STOP)
 def trips(rehearsed: Rehearsed) -> Outcome:
-    """A protection trips while the procedure is rehearsed, with nothing wrong."""
+    """A protection trips while the procedure is rehearsed, with nothing wrong, and no requirement asks for
+    it.
+    """
     for source, traces in rehearsed.inputs:
-        events = rehearsed.trips(source)
+        events = [event for event in rehearsed.trips(source) if event in rehearsed.unwanted_trips]
         if not events:
             continue
         event = events[0]
@@ -86,7 +88,7 @@ def fuse(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False)
+@rule("trip-delay-margin", Severity.CAUTION, on_sheet=False, worst=least("ratio"))
 def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
     """The longest time in the current limit comes close to the trip delay."""
     for source, traces in rehearsed.inputs:
@@ -112,7 +114,7 @@ def trip_delay_margin(rehearsed: Rehearsed) -> Outcome:
             )
 
 
-@rule("stop-rehearsed", Severity.STOP)
+@rule("stop-rehearsed", Severity.STOP, worst=most("held"))
 def stop_conditions(rehearsed: Rehearsed) -> Outcome:
     """A stop condition comes true while the procedure is rehearsed, with nothing wrong."""
     import numpy as np

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from railwright.assumptions import Assumption
 from railwright.circuit.case import QuantityName
 from railwright.evaluation.outcome import Result
+from railwright.plan.required_trip import not_required
 from railwright.quantities import Uncertain
 from railwright.settings.context import BoundDocuments, FedInput
 from railwright.traces import Event, EventKind, Mode, Record, Traces
@@ -78,6 +79,11 @@ class Rehearsed:
     def trips(self, source: FedInput) -> list[Event]:
         """Trips of an input's outputs."""
         return self.events(source, *(kind for kind in EventKind if kind.trip))
+
+    @cached_property
+    def unwanted_trips(self) -> tuple[Event, ...]:
+        """Trips that the procedure does not require."""
+        return not_required(self.context.procedure, self.record.spans, self.record.events)
 
     def step_words(self, time: float) -> str:
         """The step that is played at a time [s], for people."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from railwright.documents.procedure import Requirement
 from railwright.measures.sampling import blind_time, deciding_interval, sample_rate
 from railwright.quantities import StatedFigure, Statement, named, state
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.rehearsed.view import Rehearsed, longest
 from railwright.settings.rule import Hit, Outcome, rule
 
@@ -16,7 +16,7 @@ CLOSE = 0.1
 """A requirement is met by little within this part of its limit, or of what lies between its two limits."""
 
 
-@rule("withstand-rehearsed", Severity.STOP)
+@rule("withstand-rehearsed", Severity.STOP, worst=most("peak", over="withstood"))
 def withstand(rehearsed: Rehearsed) -> Outcome:
     """The rehearsed voltage at the connector is more than the input withstands, or for too long."""
     for source, traces in rehearsed.inputs:
@@ -88,7 +88,7 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
     """By rehearsal, a device with its nominal figures fails a requirement, or it cannot be worked out."""
     requires = rehearsed.context.procedure.requires
     for index, (required, result) in enumerate(zip(requires, rehearsed.judged, strict=True)):
-        if result.outcome == "pass" or required.of not in rehearsed.record.traces:
+        if result.outcome in ("pass", "not judged") or required.of not in rehearsed.record.traces:
             continue
         if result.measured is None:
             why = state(
@@ -99,10 +99,11 @@ def requirement_predicted(rehearsed: Rehearsed) -> Outcome:
             )
         else:
             why = state(
-                "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted",
+                "rehearsed, '{requirement}' comes to {expected}; {permitted} is permitted{undecided}",
                 requirement=required.name,
                 expected=_amount("expected", result.measured.value, required.unit),
                 permitted=_permitted(required),
+                undecided="" if result.outcome == "fail" else state("; {reason}", reason=result.reason),
             )
         remedy = (
             "change the step so that it can be measured, or correct the requirement"
@@ -159,7 +160,7 @@ def _permitted(required: Requirement) -> Statement:
     return state("at least {least}", least=least)
 
 
-@rule("peak-brief", Severity.NOTE)
+@rule("peak-brief", Severity.NOTE, worst=least("held", over="interval"))
 def peak_brief(rehearsed: Rehearsed) -> Outcome:
     """A peak that a requirement looks at stands, by rehearsal, for less than one reading's time."""
     for index, required in enumerate(rehearsed.context.procedure.requires):

@@ -23,6 +23,7 @@ from railwright.settings.rules import (
     shapes,
     stability,
     stops,
+    trips,
     voltage,
 )
 
@@ -112,6 +113,11 @@ RULES: tuple[Rule[Context], ...] = (
     requirements.step_too_short,
     requirements.threshold_not_crossed,
     requirements.recorded_too_fast,
+    trips.trip_not_armed,
+    trips.trip_status_slow,
+    trips.trip_step_short,
+    trips.trip_ends_run,
+    trips.trip_leaves_out,
     stops.stop_out_of_reach,
     stops.stop_in_normal,
     stops.stop_unseen,

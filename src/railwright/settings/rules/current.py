@@ -6,7 +6,7 @@ from railwright.quantities import show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged, settings_judged
@@ -62,7 +62,7 @@ def limit_below_need(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.enough(source))
 
 
-@rule("limit-headroom", Severity.CAUTION, on_sheet=False)
+@rule("limit-headroom", Severity.CAUTION, on_sheet=False, worst=least("headroom"))
 def limit_headroom(context: Context) -> Outcome:
     """The current limit, less its error, is less than 10 % above what normal operation draws."""
     for source, feed in context.having("current_limit"):
@@ -92,7 +92,9 @@ def limit_above_device(context: Context) -> Outcome:
     yield from settings_judged(context, "current_limit", lambda source, _: current_limit.device(source))
 
 
-@input_rule("declared-current", Severity.CAUTION, on_sheet=False)
+@input_rule(
+    "declared-current", Severity.CAUTION, on_sheet=False, worst=most("drawn_high", over="declared_high")
+)
 def declared_current(source: FedInput) -> Outcome:
     """The load model draws, over the operating range, something else than the declared steady current."""
     declared = source.input.current.steady
@@ -122,7 +124,7 @@ def declared_current(source: FedInput) -> Outcome:
         )
 
 
-@rule("ramp-in-limit", Severity.NOTE)
+@rule("ramp-in-limit", Severity.NOTE, worst=most("needed", over="limit_less_error"))
 def ramp_in_limit(context: Context) -> Outcome:
     """A slope that is asked for needs more current than the limit: the input charges at the limit instead."""
     for source, feed in context.having("current_limit"):
@@ -172,7 +174,7 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
     )
 
 
-@rule("limit-at-low-voltage", Severity.CAUTION, on_sheet=False)
+@rule("limit-at-low-voltage", Severity.CAUTION, on_sheet=False, worst=most("drawn", over="limit"))
 def limit_at_low_voltage(context: Context) -> Outcome:
     """Played downwards, a converter asks for more than the current limit before it stops."""
     for source, feed in context.having("current_limit"):
@@ -198,7 +200,7 @@ def limit_at_low_voltage(context: Context) -> Outcome:
             )
 
 
-@input_rule("power-headroom", Severity.CAUTION, on_sheet=False)
+@input_rule("power-headroom", Severity.CAUTION, on_sheet=False, worst=most("needed", over="power"))
 def power_headroom(source: FedInput) -> Outcome:
     """The steady power that is needed comes within 10 % of what the output can give."""
     full = source.full_power

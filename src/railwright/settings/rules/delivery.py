@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from railwright.documents.standard_tests import pieces_of
 from railwright.plan.delivery import TOLERANCE, Delivery
 from railwright.plan.host import by_host
 from railwright.plan.listing import shape_actions
+from railwright.plan.sending import AT_ONCE
 from railwright.plan.stairs import EXACT, exchange_of, slew_range
 from railwright.plan.timeline import Action, Timeline
-from railwright.quantities import state
+from railwright.quantities import joined, state
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome, Path, rule
-from railwright.settings.slower import slower
+from railwright.settings.slower import one_by_one, slower
 from railwright.waveforms.shapes import flat
 
 LOW_STAIR = 0.05
@@ -35,11 +36,11 @@ def _shape_path(context: Context, step: int, name: str) -> Path:
     return ("procedure", "steps", step, "shape", *(shape.at(name) if shape is not None else ()))
 
 
-@rule("shape-not-served", Severity.CAUTION, on_sheet=False)
+@rule("shape-not-served", Severity.CAUTION, on_sheet=False, worst=most("deviation", over="tolerance"))
 def shape_not_served(context: Context) -> Outcome:
     """Neither the host nor the outputs' own point list keeps a shape within 1 % of its span."""
     for each, path, name in _delivered(context):
-        stops = each.far_off or (each.by == "host" and each.host.left_out)
+        stops = each.far_off or (each.by == "host" and not each.host.keeps)
         if not each.serves and not stops and not _as_a_line(context, each):
             yield Hit(
                 each.input,
@@ -69,7 +70,7 @@ def capture_not_played(context: Context) -> Outcome:
     more than 10 % of the span, or all of it by more than 5 % r.m.s.
     """
     for each, path, name in _delivered(context):
-        if each.far_off and not (each.by == "host" and each.host.left_out):
+        if each.far_off and not (each.by == "host" and not each.host.keeps):
             yield Hit(
                 each.input,
                 path,
@@ -83,13 +84,15 @@ def capture_not_played(context: Context) -> Outcome:
             )
 
 
-@rule("host-cannot-keep", Severity.STOP)
+@rule("host-cannot-keep", Severity.STOP, worst=most("left_out"))
 def host_cannot_keep(context: Context) -> Outcome:
     """Set points are asked of the host that follow each other sooner than it can send and verify them."""
-    for number, name, path, asked, left_out, closest, lacks in _too_soon(context):
-        step, shape = context.timeline.spans[number].name, context.procedure.steps[number].shape
-        pieces = flat(pieces_of(context.procedure, context.device, shape, name)) if shape is not None else ()
-        source = context.sources[name]
+    for each in (*_shapes_too_soon(context), *_sweeps_too_soon(context)):
+        step, shape = context.timeline.spans[each.step].name, context.procedure.steps[each.step].shape
+        pieces = (
+            flat(pieces_of(context.procedure, context.device, shape, each.input)) if shape is not None else ()
+        )
+        source = context.sources[each.input]
         apart = exchange_of(source.outputs, context.bench)
         supplies = dict.fromkeys(output.supply for output in source.outputs)
         unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
@@ -98,36 +101,60 @@ def host_cannot_keep(context: Context) -> Outcome:
             if unknown
             else ""
         )
+        left_out = context.plan.sending.left_out[each.step, each.input]
+        late = context.plan.sending.late[each.step, each.input]
+        others = state("send set points up to {late} late", late=(late, "s")) if late > AT_ONCE else ""
+        missed = state("leave out {left_out} of them", left_out=left_out) if left_out else ""
+        change = slower(pieces, step, apart, each.closest) if each.alone else one_by_one(step)
         yield Hit(
-            name,
-            path,
+            each.input,
+            each.path,
             state(
                 "'{step}' asks for {set_points} set points of {input}, {closest} apart at the closest; the "
-                "host keeps {exchange} between two{taken}: it would leave out {left_out} of them{lacks}",
+                "host keeps {exchange} between two{taken}: it would {kept}{lacks}",
                 step=step,
-                set_points=asked,
-                input=name,
-                closest=(closest, "s"),
+                set_points=each.asked,
+                input=each.input,
+                closest=(each.closest, "s"),
                 exchange=(apart, "s"),
                 taken=taken,
-                left_out=left_out,
-                lacks=lacks,
+                kept=joined(" and ", [told for told in (missed, others) if told]),
+                lacks=each.lacks,
             ),
-            f"{slower(pieces, step, apart, closest)}; or play it from outputs with a point list that holds "
-            "it, or from a supply with a shorter exchange",
+            f"{change}; or play it from outputs with a point list that holds it, or from a supply with a "
+            "shorter exchange",
         )
 
 
-def _too_soon(context: Context) -> Iterator[tuple[int, str, Path, int, int, float, str]]:
-    """Steps of which the host would leave out set points: position of the step, input, where it is
-    written; set points asked for, and left out; time between the closest two [s]; and why no list plays
-    them, in words.
+class _TooSoon(NamedTuple):
+    """What the host is asked too soon of one input in one step.
+
+    asked: set points. closest: time between the closest two [s]. lacks: why no list plays them, in words.
+    alone: whether they come too soon by themselves, and not only beside those of other inputs.
     """
+
+    step: int
+    input: str
+    path: Path
+    asked: int
+    closest: float
+    lacks: str
+    alone: bool
+
+
+def _unkept(context: Context, step: int, name: str) -> bool:
+    """Whether the host leaves out set points of an input in a step, or sends them late."""
+    sending = context.plan.sending
+    return bool(sending.left_out.get((step, name))) or sending.late.get((step, name), 0.0) > AT_ONCE
+
+
+def _shapes_too_soon(context: Context) -> Iterator[_TooSoon]:
+    """Shapes of which the host would leave out set points."""
     delivered = {(each.step, each.input): each for each in context.deliveries}
     ends = _at_the_end(context.timeline)
     for (step, name), own in shape_actions(context.timeline).items():
         draft, delivery = context.drafts.get(name), delivered.get((step, name))
-        if draft is None or (delivery is not None and delivery.by == "list"):
+        if draft is None or not _unkept(context, step, name):
             continue
         last = ends.get((step, name), [])
         if delivery is None or last:
@@ -138,22 +165,25 @@ def _too_soon(context: Context) -> Iterator[tuple[int, str, Path, int, int, floa
             host = by_host([*actions, *last], own.level, slews, apart, waits)
         else:
             host = delivery.host
+        if delivery is not None and host.error <= delivery.tolerance and not host.keeps:
+            continue
         if delivery is not None and delivery.figures is not None and delivery.serves and not last:
             continue  # what is left out of a captured waveform does not show
-        if host.left_out and (delivery is None or host.error > delivery.tolerance):
-            lacks = state("; {lacks}", lacks=delivery.lacks) if delivery and delivery.lacks else ""
-            path = _shape_path(context, step, name)
-            yield step, name, path, host.asked, host.left_out, host.closest, lacks
-    for index, step_ in enumerate(context.procedure.steps):
-        sweep = step_.sweep
-        if sweep is None or sweep.input not in context.sources:
-            continue
-        apart = exchange_of(context.sources[sweep.input].outputs, context.bench)
-        every = math.ceil(min(apart / sweep.dwell, float(sweep.points)) * (1.0 - EXACT))
-        left_out = sweep.points - math.ceil(sweep.points / max(1, every))
-        if left_out:
+        lacks = state("; {lacks}", lacks=delivery.lacks) if delivery and delivery.lacks else ""
+        if host.keeps:
+            others = sorted(other for at, other in context.plan.sending.levels if (at, other) != (step, name))
+            lacks = state("; it sends those of {others} between them", others=", ".join(others))
+        path = _shape_path(context, step, name)
+        yield _TooSoon(step, name, path, host.asked, host.closest, lacks, not host.keeps)
+
+
+def _sweeps_too_soon(context: Context) -> Iterator[_TooSoon]:
+    """Sweeps of which the host would leave out points."""
+    for index, step in enumerate(context.procedure.steps):
+        sweep = step.sweep
+        if sweep is not None and sweep.input in context.sources and _unkept(context, index, sweep.input):
             path = ("procedure", "steps", index, "sweep", "dwell")
-            yield index, sweep.input, path, sweep.points, left_out, sweep.dwell, ""
+            yield _TooSoon(index, sweep.input, path, sweep.points, sweep.dwell, "", alone=True)
 
 
 def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome, Unknown
 from railwright.settings.rules.input_rule import input_rule
 
@@ -21,7 +21,7 @@ PATIENCE = 1.0
 """Time after switching off within which an input should be discharged [s]; a choice of this program."""
 
 
-@input_rule("stored-energy", Severity.CAUTION)
+@input_rule("stored-energy", Severity.CAUTION, worst=most("energy"))
 def stored_energy(source: FedInput) -> Outcome:
     """The capacitors of an input hold, at the highest voltage played, an energy that can do harm (½CV²)."""
     highest = source.played.highest
@@ -45,7 +45,7 @@ def stored_energy(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("slow-discharge", Severity.NOTE)
+@input_rule("slow-discharge", Severity.NOTE, worst=most("discharge_time"))
 def slow_discharge(source: FedInput) -> Outcome:
     """After switching off, only a bleeder discharges the input, and that takes long."""
     highest = source.played.highest

@@ -7,13 +7,13 @@ import math
 from railwright.quantities import state
 from railwright.settings.constraints.trip_delay import fuse
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged
 
 
-@input_rule("fuse-below-need", Severity.STOP)
+@input_rule("fuse-below-need", Severity.STOP, worst=most("needed", over="continuous"))
 def fuse_below_need(source: FedInput) -> Outcome:
     """A fuse opens at what normal operation draws."""
     fused = source.fixture.fuse if source.fixture else None

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from functools import wraps
 
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Ranking, Severity
 from railwright.settings.rule import Outcome, Rule, rule
 
 
 def input_rule(
-    identity: str, severity: Severity, *, on_sheet: bool = True
+    identity: str, severity: Severity, *, on_sheet: bool = True, worst: Ranking | None = None
 ) -> Callable[[Callable[[FedInput], Outcome]], Rule[Context]]:
     """Make a function of an input a rule, as `rule` does with one of everything that is known."""
 
@@ -21,6 +21,6 @@ def input_rule(
             for source in context.sources.values():
                 yield from look(source)
 
-        return rule(identity, severity, on_sheet=on_sheet)(each)
+        return rule(identity, severity, on_sheet=on_sheet, worst=worst)(each)
 
     return made

@@ -10,7 +10,7 @@ from railwright.documents.output_name import OutputName
 from railwright.quantities import state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.figures import on_grid
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, most
 from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.settings.rules.input_rule import input_rule
@@ -23,7 +23,7 @@ def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | No
         yield name, ("bench", "recorders", name), recorder.calibrated
 
 
-@rule("calibration-overdue", Severity.CAUTION)
+@rule("calibration-overdue", Severity.CAUTION, worst=most("overdue_days"))
 def calibration_overdue(context: Context) -> Outcome:
     """The calibration of an instrument that is used has run out."""
     for name, path, calibrated in _instruments(context):

@@ -14,7 +14,7 @@ from railwright.settings.constraints import current_limit, outputs
 from railwright.settings.constraints.constraint import broken, constraints_in
 from railwright.settings.constraints.outputs import along
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 from railwright.settings.rules.input_rule import input_rule
@@ -47,7 +47,7 @@ def too_low(source: FedInput) -> Level | None:
     return next(levels, None)
 
 
-@input_rule("lead-drop", Severity.CAUTION)
+@input_rule("lead-drop", Severity.CAUTION, worst=least("at_connector", over="low"))
 def lead_drop(source: FedInput) -> Outcome:
     """Without sensing, the lead's drop takes the input below its operating range."""
     if not source.senses and source.needs is None:
@@ -70,7 +70,7 @@ def lead_drop(source: FedInput) -> Outcome:
         )
 
 
-@input_rule("lead-drop-unsensed", Severity.NOTE)
+@input_rule("lead-drop-unsensed", Severity.NOTE, worst=most("drop"))
 def lead_drop_unsensed(source: FedInput) -> Outcome:
     """Without sensing, the input sees noticeably less than what is set (more than 0.5 % of nominal)."""
     drop = source.steady_drop
@@ -359,7 +359,7 @@ def lead_hot(context: Context) -> Outcome:
             break
 
 
-@input_rule("sense-used-up", Severity.CAUTION)
+@input_rule("sense-used-up", Severity.CAUTION, worst=most("part_used"))
 def sense_used_up(source: FedInput) -> Outcome:
     """The lead's steady drop takes more than 80 % of what sensing makes up for: little is left."""
     drop = source.steady_drop

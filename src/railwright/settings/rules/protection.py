@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from railwright.plan.linking import linked_by_program, look_interval
 from railwright.quantities import Interval, StatedFigure, Statement, state
 from railwright.settings.constraints import ocp, ovp, power, trip_delay
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.rules.judge import settings_judged
 from railwright.settings.windows.ovp import OVP_MARGIN
@@ -34,11 +35,12 @@ def ovp_below_played(context: Context) -> Outcome:
     yield from settings_judged(context, "ovp", ovp.played)
 
 
-@rule("ovp-close", Severity.CAUTION, on_sheet=False)
+@rule("ovp-close", Severity.CAUTION, on_sheet=False, worst=least("margin"))
 def ovp_close(context: Context) -> Outcome:
     """The OVP, with its error, is less than 3 % above the highest voltage played: it may trip needlessly."""
     # Where the current limit is not settled and the drop on the lead is sensed away, `highest` is nan.
-    for source, feed in context.having("ovp"):
+    for given, feed in context.having("ovp"):
+        source = given.in_operation
         highest, played = source.highest_terminals(feed.limit), source.played.highest
         if highest is None or played is None:
             continue
@@ -196,28 +198,38 @@ def never_after_trip(context: Context) -> Outcome:
                 )
 
 
-@rule("linked-trip-by-program", Severity.NOTE)
+@rule("linked-trip-by-program", Severity.NOTE, worst=most("interval"))
 def linked_trip_by_program(context: Context) -> Outcome:
-    """A linked trip between outputs of different supplies is carried out by the program, not by an
-    instrument.
-    """
-    for source, feed in context.having():
-        own = {name.supply for name in source.outputs}
-        for other in feed.trips_when:
-            if other not in context.sources:
-                continue
-            theirs = {name.supply for name in context.sources[other].outputs}
-            if own != theirs:
-                yield Hit(
-                    source.name,
-                    (*source.at_limits, "trips_when"),
-                    state(
-                        "{input} and {other} are fed by different supplies ({supplies}): the program sees "
-                        "the trip at its next reading, {interval} apart, and then switches off",
-                        input=source.name,
-                        other=other,
-                        supplies=", ".join(sorted(own | theirs)),
-                        interval=(context.procedure.record.every, "s"),
-                    ),
-                    "feed both from one supply if it must be faster",
-                )
+    """A linked trip is carried out by the program, not by an instrument: no supply links the two."""
+    feeds = {name: draft.feed for name, draft in context.drafts.items()}
+    every = context.procedure.record.every
+    for (name, other), delay in linked_by_program(feeds, context.bench, every).items():
+        source = context.sources[name]
+        own, theirs = source.outputs, context.sources[other].outputs
+        supplies = dict.fromkeys(each.supply for each in (*own, *theirs))
+        unable = dict.fromkeys(
+            context.bench.supplies[each].dialect.name
+            for each in supplies
+            if context.bench.supplies[each].dialect.link is None
+        )
+        because = (
+            state("are fed by different supplies ({supplies})", supplies=", ".join(sorted(supplies)))
+            if len(supplies) > 1
+            else state("are not linked by dialect '{dialect}'", dialect=", ".join(unable))
+        )
+        yield Hit(
+            name,
+            (*source.at_limits, "trips_when") if other != name else ("procedure", "hook_up", name),
+            state(
+                "{pair} {because}: the program sees a trip when it looks, {interval} apart, and switches "
+                "{input} off {delay} after it at the latest",
+                pair=state("{input} and {other}", input=name, other=other)
+                if other != name
+                else state("the outputs of {input}", input=name),
+                because=because,
+                interval=(look_interval(every), "s"),
+                input=name,
+                delay=(delay, "s"),
+            ),
+            "feed both from one supply that links trips if it must be faster",
+        )

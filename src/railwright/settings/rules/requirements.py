@@ -11,7 +11,7 @@ from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
 from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least, most
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 
@@ -229,7 +229,7 @@ def _averaged_away(required: Requirement, blind: float) -> Statement:
     )
 
 
-@rule("reading-too-coarse", Severity.CAUTION, on_sheet=False)
+@rule("reading-too-coarse", Severity.CAUTION, on_sheet=False, worst=most("reading_error", over="room"))
 def reading_too_coarse(context: Context) -> Outcome:
     """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
     for path, required, source, _ in _required(context):
@@ -261,7 +261,7 @@ def reading_too_coarse(context: Context) -> Outcome:
             )
 
 
-@rule("step-too-short", Severity.CAUTION, on_sheet=False)
+@rule("step-too-short", Severity.CAUTION, on_sheet=False, worst=least("duration", over="permitted"))
 def step_too_short(context: Context) -> Outcome:
     """A start-up time is required that is longer than the step it is measured in."""
     for path, required, source, _ in _required(context):
@@ -320,7 +320,7 @@ def threshold_not_crossed(context: Context) -> Outcome:
             )
 
 
-@rule("recorded-too-fast", Severity.NOTE)
+@rule("recorded-too-fast", Severity.NOTE, worst=least("record_interval", over="interval"))
 def recorded_too_fast(context: Context) -> Outcome:
     """Readings are recorded more often than the supply makes new ones."""
     every = context.procedure.record.every

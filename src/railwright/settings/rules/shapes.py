@@ -14,7 +14,7 @@ from railwright.documents.standard_tests import choice_of, figures_of, pieces_of
 from railwright.plan.timeline import Action, StandardTurn
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, Piece, flat
 from railwright.waveforms.standards import TESTS, open_choices
@@ -287,7 +287,7 @@ def standard_leaves_open(context: Context) -> Outcome:
             )
 
 
-@rule("standard-repeated-less", Severity.CAUTION, on_sheet=False)
+@rule("standard-repeated-less", Severity.CAUTION, on_sheet=False, worst=least("count", over="least"))
 def standard_repeated_less(context: Context) -> Outcome:
     """A standard's test is played less often, or sooner after the one before, than the standard asks."""
     turns: dict[tuple[int, str], list[StandardTurn]] = {}

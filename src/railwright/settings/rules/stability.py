@@ -22,7 +22,7 @@ from railwright.physics.circuit import NODE_CAPACITANCE
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome
 from railwright.settings.rules.input_rule import input_rule
 
@@ -73,7 +73,7 @@ def _stands_beside(capacitance: float, esr: float) -> Statement:
     )
 
 
-@input_rule("input-oscillates", Severity.CAUTION)
+@input_rule("input-oscillates", Severity.CAUTION, worst=most("growth", over="damping"))
 def input_oscillates(source: FedInput) -> Outcome:
     """A load whose current falls as the voltage rises has no capacitor beside it, or too small a one, to be
     stable against the inductance of its lead.

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from railwright.documents.procedure import StopCondition
 from railwright.quantities import state
 from railwright.settings.context import Context
-from railwright.settings.findings import Severity
+from railwright.settings.findings import Severity, least
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 
@@ -100,7 +100,7 @@ def stop_in_normal(context: Context) -> Outcome:
             )
 
 
-@rule("stop-unseen", Severity.CAUTION, on_sheet=False)
+@rule("stop-unseen", Severity.CAUTION, on_sheet=False, worst=least("duration", over="interval"))
 def stop_unseen(context: Context) -> Outcome:
     """A stop condition asks for a duration shorter than a reading takes: it is judged on one reading."""
     for path, condition in _conditions(context):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context, FedInput
-from railwright.settings.findings import Severity
-from railwright.settings.played import Level
+from railwright.settings.findings import Severity, most
+from railwright.settings.played import Level, Outside
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
 from railwright.settings.rules.input_rule import input_rule
 from railwright.settings.rules.judge import judged
@@ -34,7 +34,7 @@ def voltage_range(source: FedInput) -> Outcome:
     yield from judged(source, [highest(source), lowest(source)], *levels)
 
 
-@input_rule("withstand-played", Severity.STOP)
+@input_rule("withstand-played", Severity.STOP, worst=most("highest", over="withstood"))
 def withstand_played(source: FedInput) -> Outcome:
     """A voltage played, with its error, is more than the input withstands, or withstands for that long."""
     forward = [each for each in source.input.withstands if each.voltage is not None]
@@ -71,7 +71,7 @@ def withstand_played(source: FedInput) -> Outcome:
         break
 
 
-@input_rule("reversed", Severity.STOP)
+@input_rule("reversed", Severity.STOP, worst=most("level"))
 def reversed_voltage(source: FedInput) -> Outcome:
     """A voltage played is negative: more than the reverse voltage that the input withstands, and no diode in
     a fixture keeps it off.
@@ -93,21 +93,22 @@ def reversed_voltage(source: FedInput) -> Outcome:
             )
 
 
-@input_rule("outside-operating", Severity.NOTE)
+@input_rule("outside-operating", Severity.NOTE, worst=most("outside_for"))
 def outside_operating(source: FedInput) -> Outcome:
     """A voltage played is outside the input's operating range."""
     operating = source.input.operating
-    outside: dict[str, list[Level]] = {}
+    outside: dict[str | int, list[Level]] = {}
     for level in source.played.levels:
         if level.voltage not in operating:
-            outside.setdefault(level.step, []).append(level)
+            outside.setdefault(level.path[2], []).append(level)
+    when = source.played.outside(operating) if outside else {}
     for step, levels in outside.items():
         yield Hit(
             source.name,
             levels[0].path,
             state(
-                "'{step}' plays {levels}; the input must work from {low} to {high}",
-                step=step,
+                "'{step}' plays {levels}{when}; the input must work from {low} to {high}",
+                step=levels[0].step,
                 levels=joined(
                     " and ",
                     (
@@ -119,11 +120,32 @@ def outside_operating(source: FedInput) -> Outcome:
                         if side
                     ),
                 ),
+                when=_when(when[int(step)]) if step in when else "",
                 low=(operating.low, "V"),
                 high=(operating.high, "V"),
             ),
             "make sure that this is meant",
         )
+
+
+def _when(outside: Outside) -> Statement:
+    """From when to when the set point is outside, and how long."""
+    if outside.times == 1:
+        return state(
+            ", outside from {outside_from} to {outside_to} of the procedure ({outside_for})",
+            outside_from=(outside.start, "s"),
+            outside_to=(outside.end, "s"),
+            outside_for=(outside.total, "s"),
+        )
+    return state(
+        ", outside {times} times from {outside_from} to {outside_to} of the procedure ({outside_for} in all, "
+        "at most {longest} on end)",
+        times=outside.times,
+        outside_from=(outside.start, "s"),
+        outside_to=(outside.end, "s"),
+        outside_for=(outside.total, "s"),
+        longest=(outside.longest, "s"),
+    )
 
 
 def _several(voltages: list[float]) -> Statement:
@@ -141,7 +163,7 @@ def _several(voltages: list[float]) -> Statement:
     )
 
 
-@rule("touch-voltage", Severity.CAUTION)
+@rule("touch-voltage", Severity.CAUTION, worst=most("reach"))
 def touch_voltage(context: Context) -> Outcome:
     """The voltage that the outputs can reach counts as dangerous to touch where the bench stands."""
     touch = TOUCH_LIMIT[context.bench.location]

@@ -40,10 +40,11 @@ def window(source: FedInput) -> Window:
         "the load model draws no steady current and none is declared: nothing says what the limit must carry",
         "declare 'current: {steady: …}' in the device document, or write the current limit",
     )
-    lacks = [nothing] if source.needs is not None and source.needs[0] <= 0 else []
+    needs = source.in_operation.needs
+    lacks = [nothing] if needs is not None and needs[0] <= 0 else []
     asked = source.limits.current_limit
     found = window_of(source, "current_limit", step, facts(source), source.parts, asked, taken, lacks)
-    return recommend(found, source)
+    return recommend(found, source.in_operation)
 
 
 def recommend(found: Window, source: FedInput) -> Window:

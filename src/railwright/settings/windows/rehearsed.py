@@ -18,14 +18,14 @@ from itertools import product
 
 from railwright.circuit.case import Case
 from railwright.circuit.errors import VOLTAGE_QUANTITIES
-from railwright.documents.loader import Documents
 from railwright.plan.stairs import in_stairs
-from railwright.plan.timeline import Timeline, timeline_of
+from railwright.plan.timeline import Timeline
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.corners import corner_case, quantities_of
 from railwright.rehearsal.design import Design
 from railwright.rehearsal.needed import LeastLevel, Needed, needed, trips, with_protection
+from railwright.settings.hookup.result import HookedUp
 from railwright.settings.rule import Path
 from railwright.settings.settle import RehearsedEnds, Settings, settle
 from railwright.settings.windows.window import LIMIT, REHEARSED, End, Replay, Window
@@ -55,11 +55,11 @@ NOTHING = LeastLevel(-math.inf, 0.0), None
 class _Study:
     """The documents, what is played, and what the cases have asked for."""
 
-    def __init__(self, documents: Documents, settings: Settings, written: bool) -> None:
+    def __init__(self, hooked: HookedUp, settings: Settings, written: bool) -> None:
+        documents, asked = hooked.documents, hooked.fed[1]
         self.documents, self.set_points = documents, settings.set_points
         self.windows = {(window.about, window.setting): window for window in settings.windows}
         self.wanted = {key for key, window in self.windows.items() if written or hangs_on_rehearsal(window)}
-        asked = timeline_of(documents.procedure, documents.device)
         self.timeline: Timeline = in_stairs(asked, settings.set_points, documents.bench)
         self.quantities = uncertain_quantities(documents, self.set_points)
         outputs = [points for feed in self.set_points.values() for points in feed.outputs]
@@ -314,7 +314,7 @@ def _words(window: Window, value: float, level: LeastLevel, step: str, replay: R
 
 
 def rehearsed_ends(
-    documents: Documents,
+    hooked: HookedUp,
     settings: Settings,
     today: dt.date,
     cases: int = 0,
@@ -329,17 +329,18 @@ def rehearsed_ends(
     input has no set points. The same documents always give the same ends.
     """
     limits: dict[tuple[str, str], End] = {}
-    if not cases and len(timeline_of(documents.procedure, documents.device).actions) > MANY_ACTIONS:
+    documents = hooked.documents
+    if not cases and len(hooked.fed[1].actions) > MANY_ACTIONS:
         return {}
     for _ in range(ROUNDS):
         if set(settings.set_points) != set(documents.procedure.hook_up):
             return {}
-        study = _Study(documents, settings, written)
+        study = _Study(hooked, settings, written)
         study.corners()
         for key, end in study.limit_ends():
             if key not in limits or end.value > limits[key].value:
                 limits[key] = end
-        again = settle(documents, today, rehearsed=limits, provisional=True)
+        again = settle(documents, today, hooked, limits, provisional=True)
         if _limits(again) == _limits(settings):
             break
         settings = again

@@ -35,7 +35,7 @@ def window(source: FedInput, limit: float | None) -> Window:
         source.limits.trip_delay,
         "the delay's own step is not given: taken",
     )
-    return recommend(window, source) if limit is not None else window
+    return recommend(window, source.in_operation) if limit is not None else window
 
 
 def recommend(found: Window, source: FedInput) -> Window:

@@ -1,0 +1,106 @@
+"""What a record tells of the state of an input's outputs: its trips, and what regulates them, with the
+bounds of each instant.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from railwright.documents.bench import Bench
+from railwright.documents.loader import Documents
+from railwright.evaluation.reading import limits_of
+from railwright.measures.status import ModeChange, SupplyStatus, Trip
+from railwright.plan.required_trip import own_trips
+from railwright.plan.set_points import Feed
+from railwright.plan.timeline import Timeline
+from railwright.traces import EventKind, Mode, Record, Span, Traces
+
+SWITCHED_OFF = (EventKind.OFF, EventKind.OFF_SENT, EventKind.TRIPS_LINKED)
+"""Events after which an input's outputs are off without a trip of their own."""
+
+
+def supply_status(
+    documents: Documents, timeline: Timeline, feed: Feed, span: Span, record: Record, *, exact: bool
+) -> SupplyStatus:
+    """The status of the outputs that feed an input, over the whole record, and what bounds it in a step.
+
+    exact: the record is a rehearsal's, or the truth.
+    """
+    name, traces = feed.input, record.traces.get(feed.input)
+    trips = []
+    for event in (each.event for each in own_trips(documents.procedure, record.events) if each.input == name):
+        # A record that does not tell the bounds: it was found with a reading, whenever it happened.
+        found = (-math.inf, event.time + documents.procedure.record.every)
+        within = (event.time, event.time) if exact else event.facts.within or found
+        trips.append(Trip(event.kind.trip, *within))
+    went_off = [e.time for e in record.events if e.kind is EventKind.WENT_OFF and e.subject == name]
+    least_limit, power = _bounds(documents.bench, timeline, feed, span)
+    return SupplyStatus(
+        tuple(sorted(trips, key=lambda trip: trip.latest)),
+        tuple(went_off),
+        _modes(name, record, traces, exact=exact),
+        0.0 if exact else _gap(span, traces),
+        least_limit=least_limit,
+        power=power,
+    )
+
+
+def _modes(name: str, record: Record, traces: Traces | None, *, exact: bool) -> tuple[ModeChange, ...] | None:
+    """What regulates an input from when on; None: the supply does not tell."""
+    if traces is None or "mode" not in traces.columns:
+        return None
+    if exact:
+        return tuple(_changes(traces))
+    if any(event.kind is EventKind.EVENTS_LEFT_OUT for event in record.events):
+        return None
+    found = []
+    for event in record.events:
+        if event.subject != name:
+            continue
+        mode = Mode.OFF if event.kind in SWITCHED_OFF or event.kind.trip else event.kind.mode
+        if mode is not None:
+            found.append(ModeChange(mode, *(event.facts.within or (event.time, event.time))))
+    return tuple(found)
+
+
+def _changes(traces: Traces) -> Iterator[ModeChange]:
+    """The changes of mode of a computed trace."""
+    import numpy as np
+
+    modes = traces.columns["mode"]
+    firsts = np.flatnonzero(np.diff(modes, prepend=-1.0))
+    for row in firsts.tolist():
+        time = float(traces.time[row])
+        yield ModeChange(Mode(int(modes[row])), time, time)
+
+
+def _gap(span: Span, traces: Traces | None) -> float:
+    """Longest time in a step for which the status was not known [s]: as the run recorded it, else between two
+    readings.
+    """
+    import numpy as np
+
+    if span.status_gap or traces is None:
+        return span.status_gap or math.inf
+    inside = traces.between(span.start, span.end).time
+    return float(np.max(np.diff(inside, prepend=span.start, append=span.end)))
+
+
+def _bounds(bench: Bench, timeline: Timeline, feed: Feed, span: Span) -> tuple[float | None, float | None]:
+    """The lowest current that a limit may hold up to the end of a step [A], and the least power that an
+    output gives [W]; None: its error is unknown, or no power of its own is given. Of outputs in parallel
+    one may carry the whole current, up to its own limit.
+    """
+    outputs = [bench.output(points.output) for points in feed.outputs]
+    planned = next((each for each in timeline.spans if each.name == span.name), None)
+    changes = [
+        each.current / feed.limit
+        for each in timeline.limits
+        if each.input == feed.input and each.current is not None and planned and each.time < planned.end
+    ]
+    part = min([1.0, *changes])
+    power = min((output.power for output in outputs if output.power is not None), default=None)
+    if any(output.programming is None for output in outputs):
+        return None, power
+    return min(part * limit - error for limit, error in limits_of(feed, outputs)), power

@@ -1,0 +1,102 @@
+"""Findings that say the same of other figures, seen as one: how many, between which figures, and the worst.
+
+A view for people. What was found stays as it is; JSON has every finding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from railwright.quantities import form_of, texts_of
+from railwright.settings.findings import Finding, Ranking
+
+
+@dataclass(frozen=True, slots=True)
+class FigureRange:
+    """From where to where a figure goes, in SI; `unit` as `StatedFigure` has it."""
+
+    name: str
+    unit: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class MergedFindings:
+    """Findings of one rule in their order, one at least. ranked: their figures tell which is the worst; else
+    `worst` is the first.
+    """
+
+    findings: tuple[Finding, ...]
+    worst: Finding
+    ranked: bool
+
+    @property
+    def count(self) -> int:
+        """How many they are."""
+        return len(self.findings)
+
+    @property
+    def others(self) -> tuple[Finding, ...]:
+        """All but the worst."""
+        return tuple(each for each in self.findings if each is not self.worst)
+
+    @property
+    def about(self) -> tuple[str, ...]:
+        """What they are about, each once."""
+        return tuple(dict.fromkeys(each.about for each in self.findings))
+
+    @property
+    def ranges(self) -> tuple[FigureRange, ...]:
+        """Figures that all of them have and that differ, in the order of the sentence."""
+        found = []
+        values = [{figure.name: figure for figure in each.figures} for each in self.findings]
+        for name, figure in values[0].items():
+            if all(name in each and each[name].unit == figure.unit for each in values):
+                own = [each[name].value for each in values]
+                if min(own) < max(own):
+                    found.append(FigureRange(name, figure.unit, min(own), max(own)))
+        return tuple(found)
+
+    @property
+    def texts(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Texts in the sentence that differ, by their names; each once, in their order."""
+        found: dict[str, dict[str, None]] = {}
+        for each in self.findings:
+            for name, text in texts_of(each.why):
+                found.setdefault(name, {})[text] = None
+        return tuple((name, tuple(said)) for name, said in found.items() if len(said) > 1)
+
+
+def merge(findings: Iterable[Finding], rankings: Mapping[str, Ranking | None]) -> tuple[MergedFindings, ...]:
+    """Findings that differ only in figures, names, place and remedy as one, in the order of the first.
+
+    rankings: by the id of the rule.
+    """
+    groups: dict[tuple[str, ...], list[Finding]] = {}
+    for each in findings:
+        key = (each.rule, each.severity.value, each.overridden or "", form_of(each.why))
+        groups.setdefault(key, []).append(each)
+    return tuple(_of(group, rankings) for group in groups.values())
+
+
+def by_kind(
+    findings: Iterable[Finding], rankings: Mapping[str, Ranking | None]
+) -> tuple[MergedFindings, ...]:
+    """Findings of a rule as one, whatever their sentences; those that are accepted apart from the others."""
+    groups: dict[tuple[str, ...], list[Finding]] = {}
+    for each in findings:
+        groups.setdefault((each.rule, each.severity.value, each.overridden or ""), []).append(each)
+    return tuple(_of(group, rankings) for group in groups.values())
+
+
+def _of(group: list[Finding], rankings: Mapping[str, Ranking | None]) -> MergedFindings:
+    ranking = rankings.get(group[0].rule)
+    ranks = [None if ranking is None else ranking.rank(each) for each in group]
+    known = [rank for rank in ranks if rank is not None]
+    if not known:
+        return MergedFindings(tuple(group), group[0], ranked=False)
+    # One that lacks the figure cannot be compared; then no one is called the worst.
+    worst = group[ranks.index(max(known))]
+    return MergedFindings(tuple(group), worst, ranked=len(known) == len(group))

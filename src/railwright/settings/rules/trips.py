@@ -1,0 +1,168 @@
+"""Rules about trips that are required: can the protection act, can its time be told, and what is then not
+played.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from railwright.documents.procedure import Requirement
+from railwright.evaluation.played import judged_up_to_trip
+from railwright.plan.linking import look_interval
+from railwright.plan.set_points import Feed
+from railwright.plan.stairs import exchange_of
+from railwright.quantities import state
+from railwright.settings.context import Context
+from railwright.settings.findings import Severity
+from railwright.settings.rule import Hit, Outcome, Path, rule
+
+SWITCHED = {"current limit": "at_limit", "OCP": "ocp", "OPP": "opp", "OVP": "ovp"}
+"""Protections that a procedure can use -> their key among an input's limits."""
+
+
+def _step_of(context: Context, required: Requirement) -> int:
+    """Position of a requirement's step."""
+    steps = enumerate(context.procedure.steps)
+    return next(index for index, step in steps if step.called(index) == required.during)
+
+
+def _expecting(context: Context) -> Iterator[tuple[Path, Requirement, Feed | None]]:
+    """Requirements that ask for a trip, where they stand, and what feeds their input."""
+    for index, required in enumerate(context.procedure.requires):
+        if required.expects_trip and required.of in context.sources:
+            yield ("procedure", "requires", index), required, context.feeds.get(required.of)
+
+
+def _used(feed: Feed, protection: str) -> bool:
+    """Whether a protection is used on the outputs of an input."""
+    first = feed.outputs[0]
+    used = {
+        "current limit": first.at_limit == "trip",
+        "OCP": math.isfinite(first.ocp),
+        "OPP": math.isfinite(first.opp),
+        "OVP": math.isfinite(first.ovp),
+    }
+    return used[protection]
+
+
+@rule("trip-not-armed", Severity.STOP)
+def trip_not_armed(context: Context) -> Outcome:
+    """A requirement asks for a trip by a protection that the procedure does not use."""
+    for path, required, feed in _expecting(context):
+        if feed is None or required.by not in SWITCHED or _used(feed, required.by):
+            continue
+        key = SWITCHED[required.by]
+        told = "at_limit: trip" if key == "at_limit" else key
+        yield Hit(
+            required.of,
+            (*path, "by"),
+            state(
+                "'{requirement}' asks for a trip by the {protection} of {input}, which is not used",
+                requirement=required.name,
+                protection=required.by,
+                input=required.of,
+            ),
+            f"write '{told}' in the limits of {required.of}, or name the protection that is to trip",
+        )
+
+
+@rule("trip-status-slow", Severity.CAUTION, on_sheet=False)
+def trip_status_slow(context: Context) -> Outcome:
+    """The status is asked for too seldom to decide a required trip time."""
+    every = context.procedure.record.every
+    for path, required, feed in _expecting(context):
+        if feed is None or required.known.trip != "time":
+            continue
+        low, high = required.limits
+        room = high - low if low is not None and high is not None else high if high is not None else low
+        assert room is not None
+        polled = look_interval(every)
+        interval = polled + exchange_of(feed.names, context.bench)
+        if interval > room / 3.0:
+            yield Hit(
+                required.of,
+                (*path, "measure"),
+                state(
+                    "the status of {input} is asked for every {polled}: when a trip comes is known to "
+                    "{interval}; '{requirement}' leaves {room}",
+                    input=required.of,
+                    polled=(polled, "s"),
+                    interval=(interval, "s"),
+                    requirement=required.name,
+                    room=(room, "s"),
+                ),
+                "expect 'inconclusive' unless the margin is large, or record more often",
+            )
+
+
+@rule("trip-step-short", Severity.CAUTION, on_sheet=False)
+def trip_step_short(context: Context) -> Outcome:
+    """A trip may come later than its step lasts: where it has not come by then, nothing is decided."""
+    for path, required, _ in _expecting(context):
+        _, latest = required.limits
+        span = context.timeline.spans[_step_of(context, required)]
+        if required.known.trip == "time" and latest is not None and span.end - span.start < latest:
+            yield Hit(
+                required.of,
+                (*path, "during"),
+                state(
+                    "'{requirement}' permits {permitted}; '{step}' lasts {duration}",
+                    requirement=required.name,
+                    permitted=(latest, "s"),
+                    step=required.during,
+                    duration=(span.end - span.start, "s"),
+                ),
+                f"lengthen '{required.during}'",
+            )
+
+
+@rule("trip-ends-run", Severity.CAUTION, on_sheet=False)
+def trip_ends_run(context: Context) -> Outcome:
+    """A required trip ends the run before what another requirement needs is played."""
+    first = min(_expecting(context), key=lambda each: _step_of(context, each[1]), default=None)
+    if first is None:
+        return
+    _, trip, _ = first
+    ends = _step_of(context, trip)
+    for index, required in enumerate(context.procedure.requires):
+        step, cut = _step_of(context, required), ""
+        if required.expects_trip and (step > ends or required.of != trip.of):
+            cut, remedy = "only one trip comes in a run", "ask for each trip in a procedure of its own"
+        elif step == ends and not judged_up_to_trip(required.known):
+            cut = state("'{step}' is not played to its end", step=required.during)
+            remedy = "ask for it in an earlier step"
+        if cut:
+            yield Hit(
+                required.of,
+                ("procedure", "requires", index, "during"),
+                state(
+                    "the trip that '{trip}' asks for ends the run in '{step}': {cut}, and '{requirement}' "
+                    "comes out inconclusive",
+                    trip=trip.name,
+                    step=trip.during,
+                    cut=cut,
+                    requirement=required.name,
+                ),
+                remedy,
+            )
+
+
+@rule("trip-leaves-out", Severity.NOTE)
+def trip_leaves_out(context: Context) -> Outcome:
+    """A required trip ends the run before the step of a requirement, which is then not judged."""
+    expecting = [required for _, required, _ in _expecting(context)]
+    ends = min((_step_of(context, required) for required in expecting), default=math.inf)
+    for index, required in enumerate(context.procedure.requires):
+        if _step_of(context, required) > ends and not required.expects_trip:
+            yield Hit(
+                required.of,
+                ("procedure", "requires", index, "during"),
+                state(
+                    "'{requirement}' is judged only where the required trip does not come: it ends the run "
+                    "before '{step}'",
+                    requirement=required.name,
+                    step=required.during,
+                ),
+                "ask for it in an earlier step where it must be judged",
+            )

@@ -1,0 +1,128 @@
+"""Level and duration of each disturbance, as asked and as it was read; by hand for each shape."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from tests.bench import PROCEDURE, demo_with
+
+from railwright.plan.timeline import timeline_of
+from railwright.report.disturbances import disturbances
+from railwright.traces import Record, Span, Traces
+
+OLD = """        - {step_to: 12 V}
+        - {hold: 500 ms}
+        - {line_to: 6 V, over: 2 s}
+        - {hold: 500 ms}
+        - {line_to: 12 V, over: 2 s}
+        - {hold: 500 ms}
+"""
+EVERY, LATE = 0.01, 0.137
+"""Readings, and by how much the step begins later on the bench than planned [s]."""
+
+
+def segments(*given: str) -> str:
+    return "".join(f"        - {{{each}}}\n" for each in given)
+
+
+def read(time, volts, span: Span) -> Record:
+    """A record of one step: voltage of `main` every 10 ms along straight lines (time, volts)."""
+    own = Span(span.name, span.kind, span.start + LATE, span.end + LATE, span.inputs)
+    at = np.arange(0.0, span.end - span.start, EVERY) + 0.003
+    values = np.interp(at, time, volts)
+    return Record("readings", {"main": Traces(at + own.start, {"voltage": values})}, (), (own,))
+
+
+def rows(tmp_path, shape: str, time, volts):
+    documents = demo_with(tmp_path / "d", (PROCEDURE, OLD, shape))
+    timeline = timeline_of(documents.procedure, documents.device)
+    span = next(each for each in timeline.spans if each.name == "brown-out")
+    return disturbances(documents, timeline, read(time, volts, span))
+
+
+DIP = segments("step_to: 12 V", "hold: 1 s", "step_to: 7 V", "hold: 300 ms", "step_to: 12 V", "hold: 1 s")
+
+
+def test_a_dip_has_its_level_and_its_duration(tmp_path):
+    (row,) = rows(tmp_path, DIP, [0, 1, 1.001, 1.3, 1.301, 3], [12, 12, 6.98, 6.98, 12, 12])
+    (asked,), (seen,) = row.asked, row.seen
+    assert (row.step, row.input, row.test, row.played) == ("brown-out", "main", "", True)
+    assert (asked.base, asked.level) == (12.0, 7.0)
+    assert asked.start == pytest.approx(1.0)
+    assert asked.duration == asked.beyond == pytest.approx(0.3)
+    assert seen is not None
+    assert seen.level == pytest.approx(6.98)
+    assert seen.shortest < 0.3 < seen.longest
+    assert seen.longest - seen.shortest <= 2 * EVERY + 1e-9
+
+
+def test_equal_dips_are_one_row_and_each_is_looked_for(tmp_path):
+    """Three of 100 ms to 8 V, 40 ms apart; on the bench the last one is missing."""
+    each = ("step_to: 8 V", "hold: 100 ms", "step_to: 12 V", "hold: 40 ms")
+    shape = segments("step_to: 12 V", "hold: 1 s", *each, *each, *each, "hold: 1 s")
+    time = [0, 1, 1, 1.1, 1.1, 1.14, 1.14, 1.24, 1.24, 3]
+    time = [at + 1e-6 * n for n, at in enumerate(time)]
+    (row,) = rows(tmp_path, shape, time, [12, 12, 8, 8, 12, 12, 8, 8, 12, 12])
+    assert len(row.asked) == 3
+    assert [asked.duration for asked in row.asked] == pytest.approx([0.1] * 3)
+    first, second, third = row.seen
+    assert first is not None
+    assert second is not None
+    assert third is None
+    assert first.shortest < 0.1 < first.longest
+    assert second.longest < 0.13
+
+
+def test_a_slow_one_says_how_long_beyond_the_middle_and_where_it_stands(tmp_path):
+    """12 V to 6 V in 2 s, 0.5 s there, back in 2 s: 4.5 s away, 9 V and less for half of each ramp."""
+    (row,) = rows(tmp_path, OLD, [0, 0.5, 2.5, 3, 5, 5.5], [12, 12, 6, 6, 12, 12])
+    (asked,), (seen,) = row.asked, row.seen
+    assert asked.duration == pytest.approx(4.5)
+    assert asked.beyond == pytest.approx(1.0 + 0.5 + 1.0)
+    assert asked.held == ((6.0, pytest.approx(0.5)),)
+    assert seen is not None
+    assert seen.shortest <= 2.5 <= seen.longest
+
+
+def test_levels_within_one_are_told_each(tmp_path):
+    """A captured shape: 9 V for 1 s, then 10 V for 1 s, and only then 12 V again."""
+    shape = segments("step_to: 12 V", "hold: 2 s", "step_to: 9 V", "hold: 1 s", "step_to: 10 V", "hold: 1 s",
+                     "step_to: 12 V", "hold: 1 s")  # fmt: skip
+    (row,) = rows(tmp_path, shape, [0, 2, 2.001, 3, 3.001, 4, 4.001, 5], [12, 12, 9, 9, 10, 10, 12, 12])
+    (asked,) = row.asked
+    assert asked.level == 9.0
+    assert asked.duration == pytest.approx(2.0)
+    assert asked.held == ((9.0, pytest.approx(1.0)), (10.0, pytest.approx(1.0)))
+
+
+def test_a_swell_and_an_interruption(tmp_path):
+    up, gone = ("step_to: 15 V", "hold: 200 ms"), ("off_for: 50 ms", "hold: 1 s")
+    shape = segments("step_to: 12 V", "hold: 1 s", *up, "step_to: 12 V", "hold: 1 s", *gone)
+    time = [0, 1, 1.0001, 1.2, 1.2001, 2.2, 2.2001, 2.25, 2.2501, 4]
+    found = rows(tmp_path, shape, time, [12, 12, 15, 15, 12, 12, 0, 0, 12, 12])
+    swell, gone = found
+    assert (swell.asked[0].level, swell.asked[0].off) == (15.0, False)
+    assert swell.asked[0].duration == pytest.approx(0.2)
+    assert gone.asked[0].off
+    assert gone.asked[0].duration == pytest.approx(0.05)
+
+
+def test_a_step_that_was_not_played_says_so(tmp_path):
+    documents = demo_with(tmp_path / "d", (PROCEDURE, OLD, DIP))
+    timeline = timeline_of(documents.procedure, documents.device)
+    (row,) = disturbances(documents, timeline, Record("readings", {}, (), ()))
+    assert not row.played
+    assert row.seen == (None,)
+
+
+def test_a_standard_leaves_its_own_level(tmp_path):
+    """IEC 61000-4-29 dip to 70 % of U_T, 100 ms, three times: 8.4 V from 12 V."""
+    test = "standard: IEC 61000-4-29 dip, level: 70 %, duration: 100 ms, repeat: 3, pause_between: 1 s"
+    dip = f"  - shape: {{input: main, {test}}}\n    name: dips\n"
+    documents = demo_with(tmp_path / "d", (PROCEDURE, "  - power_down", f"{dip}  - power_down"))
+    timeline = timeline_of(documents.procedure, documents.device)
+    row = disturbances(documents, timeline, Record("readings", {}, (), ()))[-1]
+    assert row.test == "IEC 61000-4-29 dip"
+    assert len(row.asked) == 3
+    assert [(each.base, each.level) for each in row.asked] == [(12.0, pytest.approx(8.4))] * 3
+    assert [each.duration for each in row.asked] == pytest.approx([0.1] * 3)
