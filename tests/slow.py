@@ -84,7 +84,6 @@ SLOW = {
     "settings/hookup/test_random.py": LONG,
     "settings/test_unlike_series.py": JUDGE,
     "settings/windows/test_cases.py": LONG,
-    "truth/test_turn_off_timing.py": LONG,
     "twin/test_launcher.py": REAL_TIME,
     "twin/test_virtual_network.py": LONG,
     "waveforms/test_fit_lines.py": LONG,

@@ -119,14 +119,19 @@ def test_an_enlarged_edge_shows_the_edge_also_where_few_samples_tell_it(overlay:
     """A ramp of 12 ms to 12 V after 50 ms of nothing: two samples. All of it is in the enlarged view."""
     span = overlay.base.span("first power")
     assert overlay.rehearsal is not None
-    time = span.start - lay.rehearsal_offset(overlay, span) + np.array([0.0, 0.05, 0.062, 0.15, 0.211])
-    volts, amperes = np.array([0.0, 0.0, 12.0, 12.0, 12.0]), np.array([0.0, 0.0, 0.12, 0.12, 0.12])
-    mode = np.ones(5)
-    sparse = Traces(time, {"voltage": volts, "terminal_voltage": volts, "current": amperes, "mode": mode})
-    rehearsal = replace(overlay.rehearsal, traces={**overlay.rehearsal.traces, "main": sparse})
+    at = np.array([0.0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.062, 0.15, 0.18, 0.211])
+    up = np.array([0.0] * 6 + [1.0] * 4)
+    time = span.start - lay.rehearsal_offset(overlay, span) + at
+    columns = {
+        "voltage": 12.0 * up,
+        "terminal_voltage": 12.0 * up,
+        "current": 0.12 * up,
+        "mode": 0.0 * up + 1.0,
+    }
+    rehearsal = replace(overlay.rehearsal, traces={"main": Traces(time, columns)})
     figure = drawn(Overlay(rehearsal, None, (), (), overlay.set_points, overlay.inputs), "first power")
     enlarged = [axes for axes in figure.axes if axes.get_title(loc="left") == "enlarged"]
-    assert enlarged
+    assert len(enlarged) == 1
     left, right = enlarged[0].get_xlim()
     low, high = enlarged[0].get_ylim()
     assert left <= 0.05

@@ -28,6 +28,7 @@ def test_json_keys_are_stable(data: dict[str, Any]) -> None:
     )
     assert set(data) == {
         *top.split(),
+        "disturbances",
         "decision",
         "evaluation",
         "earlier_evaluations",
@@ -132,3 +133,14 @@ def test_hostile_text_leaves_the_xml_and_the_json_valid(given: ReportInput, text
     suite = ET.fromstring(to_junit(changed).encode())
     assert len(list(suite.iter("testcase"))) == 12
     assert json.loads(to_json(changed))["evaluation"]["requirements"][0]["reason"] == text
+
+
+def test_json_holds_each_disturbance_in_si(data: dict[str, Any]) -> None:
+    """The station's brown-out: from 12 V down to 6 V, 4.5 s in all, half of each ramp of 2 s below 9 V."""
+    (row,) = data["disturbances"]
+    (asked,), (seen,) = row["asked"], row["seen"]
+    assert (row["step"], row["input"], row["played"]) == ("brown-out", "main", True)
+    assert (asked["base"], asked["level"], asked["off"]) == (12.0, 6.0, False)
+    assert asked["end"] - asked["start"] == pytest.approx(4.5)
+    assert asked["beyond"] == pytest.approx(2.5)
+    assert seen["shortest"] <= 2.5 <= seen["longest"]

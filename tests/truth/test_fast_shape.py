@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from tests.said import says
 from tests.truth.small import fed_by, supply, write
+from tests.truth.table import TruthTable
 
 from railwright.guard.local_link import LocalLink
 from railwright.job import Job
@@ -178,12 +179,18 @@ def test_the_check_stops_with_the_numbers_of_the_host(variant: Variant, tmp_path
     assert sum(counted.values()) == variant.left_out() > 0
 
 
-def test_the_run_takes_no_longer_and_sends_what_was_rehearsed(variant: Variant, tmp_path: Path) -> None:
+@pytest.mark.case("fast-shape")
+@pytest.mark.parametrize("name", VARIANTS)
+def test_the_run_takes_no_longer_and_sends_what_was_rehearsed(
+    name: str, tmp_path: Path, truth_table: TruthTable
+) -> None:
+    variant = VARIANTS[name]
     outcome = virtual(documents(variant, tmp_path))
     assert outcome.ended is Ended.COMPLETED, outcome.cause
     fast = outcome.record.span("fast")
-    assert fast.end - fast.start == pytest.approx(variant.length, abs=variant.apart + 0.005)
-    assert fast.left_out == variant.left_out()
+    expected = pytest.approx(variant.length, abs=variant.apart + 0.005)
+    truth_table.compare("length of the step", expected, fast.end - fast.start, "s")
+    truth_table.compare("set points left out", variant.left_out(), fast.left_out)
     for name, sent in variant.sent().items():
         readings = outcome.record.traces[name].between(fast.start, fast.end)
         assert readings.time.size == pytest.approx(variant.length / 0.01, abs=4)

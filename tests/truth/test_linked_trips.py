@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from tests.said import says
 from tests.truth.small import fed_by, supply, write
+from tests.truth.table import TruthTable, Within
 
 from railwright.archive.stored import evaluate_run, open_stored
 from railwright.documents.loader import Documents, load_documents
@@ -138,18 +139,24 @@ def case(request: pytest.FixtureRequest) -> Case:
     return CASES[request.param]
 
 
-def test_it_is_rehearsed_when_it_happens(case: Case, tmp_path: Path) -> None:
+@pytest.mark.case("linked-trip")
+@pytest.mark.parametrize("name", CASES)
+def test_it_is_rehearsed_when_it_happens(name: str, tmp_path: Path, truth_table: TruthTable) -> None:
+    case = CASES[name]
     given = documents(case, tmp_path)
     _, prediction = rehearsed(given)
     trip = next(each for each in prediction.record.events if each.kind is EventKind.TRIPS_CURRENT_LIMIT)
     after = [each.time for each in prediction.record.events if each.kind is EventKind.TRIPS_LINKED]
     assert trip.subject == case.core[0]
     assert len(after) == len(case.aux)
-    assert [time - trip.time for time in after] == pytest.approx([case.delay] * len(after), abs=1e-6)
+    for number, time in enumerate(after, start=1):
+        expected = pytest.approx(case.delay, abs=1e-6)
+        truth_table.compare(f"linked trip {number} after the trip", expected, time - trip.time, "s")
 
 
 @pytest.mark.parametrize("name", [name for name, each in CASES.items() if "t.1" not in each.aux[1:]])
-def test_on_the_supplies_it_comes_no_later(name: str, tmp_path: Path) -> None:
+@pytest.mark.case("linked-trip")
+def test_on_the_supplies_it_comes_no_later(name: str, tmp_path: Path, truth_table: TruthTable) -> None:
     """But for a group across two supplies, which twins do not simulate."""
     case = CASES[name]
     given, loop = documents(case, tmp_path), VirtualLoop()
@@ -165,9 +172,9 @@ def test_on_the_supplies_it_comes_no_later(name: str, tmp_path: Path) -> None:
         end, cause = ends[name], ends[case.core[0]]
         assert end is not None
         assert cause is not None
-        assert -1e-3 < end - cause < case.delay + 2e-3
-        if case.delay > OWN:
-            assert end - cause > 2e-3
+        # As late as that at most; and later than its own link would be, where the program switches.
+        expected = Within(2e-3 if case.delay > OWN else -1e-3, case.delay + 2e-3)
+        truth_table.compare(f"{name} off after {case.core[0]}", expected, end - cause, "s")
 
 
 @pytest.mark.parametrize(("links", "delay"), [(True, OWN), (False, 0.025 + 2 * 0.02)])

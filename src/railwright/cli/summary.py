@@ -52,9 +52,7 @@ def print_summary(out: Console, procedure: Path, checked: Checked, verdict: str,
         _Part(tuple(_broken(f"{procedure}: {summary(findings)}. {verdict}", width)), keep=True),
         _Part(_settings(checked, width), 1),
         _Part(tuple(_stops(stops, width)), keep=True),
-        _Part(
-            tuple(_cut(_one_line(kind), width) for kind in by_kind(cautions, rankings(cautions))), keep=True
-        ),
+        _Part(tuple(_cut(_one_line(kind), width) for kind in kinds), keep=True),
         _Part(_notes(findings, width), 2),
         _Part(_measured(checked, width), 3),
         _Part(_assumed(checked, width), 4),

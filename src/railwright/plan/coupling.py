@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from railwright.documents.bench import Bench, Coupling
@@ -17,8 +17,9 @@ from railwright.plan.timeline import Timeline
 class OutputAction:
     """One thing done to one output at `time` [s]; as `Action`, with the output's own voltage [V].
 
-    moved_by: the output whose change moves this one by coupling; None: the procedure itself does it. slew: at
-    which the output is told to play a line [V/s]; 0: it is none, or takes its time wherever it begins.
+    moved_by: the output whose change moves this one by coupling; None: the procedure itself does it. cause:
+    position of the timeline's action that does it. slew: at which the output is told to play a line [V/s];
+    0: it is none, or takes its time wherever it begins.
     """
 
     time: float
@@ -27,6 +28,7 @@ class OutputAction:
     voltage: float = 0.0
     over: float = 0.0
     moved_by: OutputName | None = None
+    cause: int = 0
     slew: float = 0.0
 
 
@@ -52,36 +54,65 @@ def followers(bench: Bench, output: OutputName) -> list[tuple[OutputName, Coupli
 
 
 def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list[OutputAction]:
+    """Everything that is done to the outputs: see `changes_of`. Without a slew where it cannot be set."""
+    shares = {name: {each.output: each.share for each in feed.outputs} for name, feed in set_points.items()}
+    programmed = {
+        output: slew_range(feed, bench) is not None for feed in set_points.values() for output in feed.names
+    }
+    return [
+        change if programmed[change.output] else replace(change, slew=0.0)
+        for change in changes_of(bench, shares, timeline)
+    ]
+
+
+def changes_of(
+    bench: Bench, shares: Mapping[str, Mapping[OutputName, float]], timeline: Timeline
+) -> list[OutputAction]:
     """Everything that is done to the outputs, in order of time: the procedure's actions, and after each what
     it moves by coupling.
 
-    A set point moves whether its output is on or not, within the output's range. All start at 0 V; a line
-    counts as set to its end when it begins, and takes a coupled set point along in the same time.
+    shares: input -> the outputs that feed it, each with the part of the voltage that it carries. A set point
+    moves whether its output is on or not, within the output's range. All start at 0 V; a line counts as set
+    to its end when it begins, and takes a coupled set point along in the same time. What is switched on, and
+    set at the same instant, is set once.
     """
-    known = {points.output for feed in set_points.values() for points in feed.outputs}
+    known = {output for own in shares.values() for output in own}
     stands: dict[OutputName, float] = dict.fromkeys(known, 0.0)
-    slews = {name: slew_range(feed, bench) for name, feed in set_points.items()}
     changes: list[OutputAction] = []
-    for action in timeline.actions:
-        if action.input not in set_points:
+    for number, action in enumerate(timeline.actions):
+        if action.input not in shares:
             continue
-        points = set_points[action.input].outputs
+        own = {output: action.voltage * share for output, share in shares[action.input].items()}
         if action.kind == "off":
-            changes += [OutputAction(action.time, "off", each.output) for each in points]
+            changes += [OutputAction(action.time, "off", each, cause=number) for each in own]
             continue
-        own = {each.output: action.voltage * each.share for each in points}
+        if action.kind == "on" and _set_with_it(timeline, number):
+            own = {output: stands[output] for output in own}
         for output, voltage in own.items():
             before, stands[output] = stands[output], voltage
-            slew = 0.0
-            if action.over > 0.0 and not action.listed and slews[action.input] is not None:
-                slew = abs(voltage - before) / action.over
-            changes.append(OutputAction(action.time, action.kind, output, voltage, action.over, slew=slew))
+            slew = abs(voltage - before) / action.over if action.over > 0.0 and not action.listed else 0.0
+            changes.append(
+                OutputAction(action.time, action.kind, output, voltage, action.over, None, number, slew)
+            )
             for other, goal in _taken_along(bench, stands, output, before):
                 # Outputs that feed one input together are each told their own part anyway.
                 if other not in own:
                     stands[other] = goal
-                    changes.append(OutputAction(action.time, "line", other, goal, action.over, output))
+                    changes.append(
+                        OutputAction(action.time, "line", other, goal, action.over, output, number)
+                    )
     return changes
+
+
+def _set_with_it(timeline: Timeline, number: int) -> bool:
+    """Whether an action's input is set at the instant at which that action switches it on: in one message."""
+    action = timeline.actions[number]
+    for other in timeline.actions[number + 1 :]:
+        if other.time > action.time:
+            return False
+        if other.input == action.input:
+            return other.kind == "line"
+    return False
 
 
 def _taken_along(

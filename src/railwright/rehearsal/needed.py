@@ -111,11 +111,16 @@ def needed(
     return found, simulation.steps
 
 
-def trips(documents: Documents, feed: Feed, case: Case, timeline: Timeline) -> bool:
-    """Whether anything of one input trips in a case before it is required to. Raises SolverError."""
+def trips(
+    documents: Documents, feed: Feed, case: Case, timeline: Timeline, beside: SetPoints | None = None
+) -> bool:
+    """Whether anything of one input trips in a case before it is required to. Raises SolverError.
+
+    beside: the other inputs that coupled set points let it hang on, whose own trips do not count.
+    """
     from railwright.physics.simulation import Simulation
 
-    only = {feed.input: feed}
+    only = {**unprotected(beside or {}), feed.input: feed}
     circuit, _ = build_circuit(documents, only, case)
     errors, _ = output_errors(documents, only, case)
     simulation = Simulation(circuit, rested=True)

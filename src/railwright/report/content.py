@@ -109,7 +109,7 @@ def content(given: ReportInput) -> dict[str, Any]:
         "identity": _identity(given, run),
         "instruments": [_instrument(instrument, run) for instrument in run.instruments],
         "method": _method(given, run),
-        "disturbances": [_disturbance(row) for row in _disturbances(given)],
+        "disturbances": [_disturbance(row) for row in disturbances_of(given)],
         "hashes": [[breakable(path), digest] for path, digest in run.hashes.items()],
         "requirements": [
             requirement_row(place, result) for place, result in enumerate(evaluation.results, start=1)
@@ -299,7 +299,8 @@ MOST_HELD = 6
 """Levels of one disturbance that are told."""
 
 
-def _disturbances(given: ReportInput) -> tuple[DisturbanceRow, ...]:
+def disturbances_of(given: ReportInput) -> tuple[DisturbanceRow, ...]:
+    """The disturbances of the procedure's shapes, beside what was read of them."""
     timeline = timeline_of(given.documents.procedure, given.documents.device)
     return disturbances(given.documents, timeline, given.measured)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import json
 import re
@@ -10,7 +11,7 @@ from typing import Any
 
 from railwright.evaluation.data import as_data
 from railwright.evaluation.outcome import Evaluation, Outcome, Result
-from railwright.report.content import facts_of, report_id
+from railwright.report.content import disturbances_of, facts_of, report_id
 from railwright.report.figures import number, show_limit
 from railwright.report.results import rule_statement
 from railwright.report.subject import Instrument, ReportInput, RunFacts
@@ -55,6 +56,7 @@ def report_data(given: ReportInput) -> dict[str, Any]:
         "device": {"name": device.device, "revision": device.revision, "unit": run.unit},
         "procedure": given.documents.procedure.procedure,
         "document_hashes": dict(run.hashes),
+        "disturbances": [dataclasses.asdict(row) for row in disturbances_of(given)],
         "instruments": [_instrument(instrument, tested) for instrument in run.instruments],
         "decision": rule_statement(given.evaluation),
         "evaluation": as_data(given.evaluation),

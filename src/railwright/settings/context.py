@@ -25,7 +25,7 @@ from railwright.quantities import state
 from railwright.settings.conductors import HOTTEST, temperature_rise
 from railwright.settings.draw import Bounds, LoadModel
 from railwright.settings.group import Group, group_of
-from railwright.settings.played import Charging, Level, Played, what_is_played
+from railwright.settings.played import Charging, Level, Played, what_is_played, with_coupling
 from railwright.settings.rule import Path
 
 UNITS = {
@@ -369,11 +369,16 @@ class Context(BoundDocuments):
 def sources_of(documents: Documents) -> tuple[dict[str, FedInput], Timeline]:
     """Every hooked-up input with what feeds it; and the procedure's timeline."""
     bench, device, procedure = documents.bench, documents.device, documents.procedure
-    played, timeline = what_is_played(procedure, device)
+    groups = {
+        name: group_of(hook_up.outputs, hook_up.arrangement, bench)
+        for name, hook_up in procedure.hook_up.items()
+    }
+    alone, timeline = what_is_played(procedure, device)
+    played = with_coupling(alone, groups, bench, timeline)
     sources = {}
     for name, hook_up in procedure.hook_up.items():
         lead, fixture = bench.leads[hook_up.lead], bench.fixture(hook_up.fixture)
-        group = group_of(hook_up.outputs, hook_up.arrangement, bench)
+        group = groups[name]
         sources[name] = FedInput(
             group.outputs,
             group.arrangement,

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
 
+from railwright.documents.bench import Bench
 from railwright.documents.device import Device
+from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.plan.coupling import changes_of, followers
 from railwright.plan.set_point import Piece, pieces
 from railwright.plan.timeline import Action, Timeline, timeline_of
 from railwright.quantities import Interval, Statement, state
+from railwright.settings.group import Group
 from railwright.settings.rule import Path
 
 FEW = 200
@@ -294,6 +298,69 @@ def _walk(
         elif step.power_down is not None:
             for each in step.power_down.order:
                 at[each] = 0.0
+
+
+def with_coupling(
+    played: Mapping[str, Played], groups: Mapping[str, Group], bench: Bench, timeline: Timeline
+) -> dict[str, Played]:
+    """What is played on each input, with what the coupling of set points adds: the levels to which a change
+    of another input takes it while it is on, and where it then starts from.
+
+    groups: what feeds each input.
+    """
+    names = [output for group in groups.values() for output in group.names]
+    if not any(other in names for output in names for other, _ in followers(bench, output)):
+        return dict(played)
+    fed = {output: name for name, group in groups.items() for output in group.names}
+    shares = {name: dict(zip(group.names, group.shares, strict=True)) for name, group in groups.items()}
+    added: dict[str, list[tuple[int, Action, Slope, bool]]] = {name: [] for name in played}
+    stands, on = dict.fromkeys(names, 0.0), set[str]()
+    for change in changes_of(bench, shares, timeline):
+        name, cause = fed[change.output], timeline.actions[change.cause]
+        if change.kind == "off":
+            on.discard(name)
+            continue
+        if change.kind == "on":
+            on.add(name)
+        before, stands[change.output] = _together(groups[name], stands), change.voltage
+        after = _together(groups[name], stands)
+        taken = change.moved_by is not None and fed[change.moved_by] != name
+        if name not in on or after == before or not (taken or added[name]):
+            continue
+        path = _path_of(bench, change.output) if taken else ("procedure", *cause.path)
+        rate = abs(after - before) / change.over if change.over else None
+        action = Action(change.time, "line", name, after, change.over, step=cause.step)
+        slope = Slope(before, after, rate, timeline.spans[cause.step].name, path)
+        added[name].append((change.cause, action, slope, taken))
+    return {name: _added_to(each, added[name], timeline) for name, each in played.items()}
+
+
+def _together(group: Group, stands: Mapping[OutputName, float]) -> float:
+    """Set point of an input [V] by where those of its outputs stand."""
+    return (sum if group.series else max)(stands[output] for output in group.names)
+
+
+def _path_of(bench: Bench, output: OutputName) -> Path:
+    """Where the coupling of an output is written."""
+    groups = bench.supplies[output.supply].coupled
+    index = next(number for number, group in enumerate(groups) if output.output in group.outputs)
+    return ("bench", "supplies", output.supply, "coupled", index)
+
+
+def _added_to(played: Played, added: Sequence[tuple[int, Action, Slope, bool]], timeline: Timeline) -> Played:
+    """What is played, with levels and moves that come by coupling; each in its place among the actions."""
+    if not added:
+        return played
+    levels = [Level(slope.stop, slope.step, slope.path) for _, _, slope, taken in added if taken]
+    own = [(number, each) for number, each in enumerate(timeline.actions) if each.input == added[0][1].input]
+    taken_along = [(cause, action) for cause, action, _, taken in added if taken]
+    actions = [each for _, each in sorted([*own, *taken_along], key=lambda entry: entry[0])]
+    return replace(
+        played,
+        levels=tuple(dict.fromkeys([*played.levels, *levels])),
+        moves=tuple(dict.fromkeys([*played.moves, *(slope for _, _, slope, _ in added)])),
+        actions=tuple(actions),
+    )
 
 
 def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Played], Timeline]:

@@ -64,8 +64,8 @@ def _to_carry(source: FedInput) -> str:
 
 def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
     level = 0.0
-    for action in rehearsed.context.timeline.actions:
-        if action.input == name and action.time <= time:
+    for action in rehearsed.context.sources[name].played.actions:
+        if action.time <= time:
             level = 0.0 if action.kind == "off" else action.voltage
     return level
 

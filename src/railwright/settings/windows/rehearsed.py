@@ -74,6 +74,7 @@ class _Study:
         # asked about are played.
         coupled = any(supply.coupled for supply in documents.bench.supplies.values())
         self.played = {n: feed for n, feed in self.set_points.items() if coupled or n in inputs}
+        self.coupled = self.set_points if coupled else {}
         # The most that any case has asked for so far, and which case.
         self.most: dict[tuple[str, str], tuple[LeastLevel, Replay | None]] = dict.fromkeys(
             product(self.played, REHEARSED), NOTHING
@@ -238,7 +239,7 @@ class _Study:
             if n <= 0:
                 return level.value > 0.0
             told = with_protection(feed, window.setting, value, self.parts[window.setting])
-            return trips(self.documents, told, case, self.timeline)
+            return trips(self.documents, told, case, self.timeline, self.coupled)
 
         n = math.ceil(level.value / window.step * (1.0 - 1e-9)) if level.value > 0.0 else 0
         for _ in range(TRIES if not self.long else 0):
