@@ -8,15 +8,13 @@ from itertools import zip_longest
 
 from railwright.assumptions import Assumption
 from railwright.quantities import joined, show, state
+from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
 from railwright.settings.rule import Hit, Outcome, Path, rule
 from railwright.traces import EventKind, Span, Traces
-
-MANY_STARTS = 3
-"""Starts of a converter within one step from which on it counts as restarting for ever."""
 
 ALIKE = 1.01
 """Ratio of two limits below which they are told as one."""
@@ -92,13 +90,7 @@ def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
 
 def _restarting(rehearsed: Rehearsed, source: FedInput) -> dict[str, int]:
     """Steps in which a converter restarts for ever, and how often it starts there."""
-    starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
-    counts = {
-        span.name: sum(span.start <= time <= span.end for time in starts)
-        for span in rehearsed.record.spans
-        if span.kind != "shape"
-    }
-    return {name: count for name, count in counts.items() if count >= MANY_STARTS}
+    return endless_restarts(rehearsed.record, (source.name, *source.outputs))
 
 
 def _starting(rehearsed: Rehearsed, source: FedInput) -> str:
