@@ -41,7 +41,6 @@ def test_there_are_fifteen_faults_to_put_back() -> None:
         (69, "a point list starts when its message is handed over"),
         (49, "a peak is what the next step does"),
         (1162, "a battery is rehearsed as if it were connected with the power-up"),
-        (2095, "the low stage of a load that varies is a drop-out"),
         (1133, "the sum of several outputs' readings of different times is a peak"),
     ],
 )
