@@ -106,3 +106,14 @@ def test_a_fuse_that_opens_is_seen(documents, edit, cli):
     result = cli("rehearse", PROCEDURE)
     assert "fuse opens" in " ".join(result.stdout.split())
     assert json.loads(cli("rehearse", "--json", PROCEDURE).stdout)["inputs"]["main"]["settled_voltage"] < 9.0
+
+
+@pytest.mark.parametrize(("limit", "code"), [("0.25 A", 3), ("0.35 A", 3), ("0.45 A", 3), ("0.56 A", 0)])
+def test_a_load_that_restarts_for_ever_is_not_done(limit, code, edit, documents, cli):
+    """It does below P / (η V) = 3.6 W / (86 % · 8.4 V) = 0.50 A, where it starts (conservation of energy)."""
+    edit(PROCEDURE, "current_limit: 1 A", f"current_limit: {limit}")
+    edit(PROCEDURE, "at_limit: trip", "at_limit: regulate")
+    edit(PROCEDURE, "    trip_delay: 40 ms\n", "")
+    told = cli("rehearse", PROCEDURE)
+    assert told.exit_code == code, told.output
+    assert ("main would restart for ever in" in " ".join(told.stdout.split())) == (code == 3)

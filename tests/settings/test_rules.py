@@ -557,7 +557,7 @@ CASES = [
         "main",
         coupled("step"),
         "coupled:",
-        "'first power' sets left.2, which takes main along from 0 V to 24 V (coupled by step); "
+        "'first power' sets left.2, which takes main along from 12 V to 24 V (coupled by step); "
         "it withstands 20 V",
         silent=(BOTH_LEFT,),
     ),

@@ -494,3 +494,19 @@ def test_a_trip_just_before_the_end_is_known_from_the_status_after_it(hold: int,
     assert found.outcomes("stays on") == ("fail", "fail")
     assert found.outcomes("trips") == ("pass", "pass")
     found.finds("trips", REACHES + 60e-3)
+
+
+@pytest.mark.parametrize(
+    ("hold", "delay", "every"), [("16.9 ms", "5 ms", "50 ms"), ("26.8 ms", "5 ms", "50 ms")]
+)
+def test_a_whole_overload_between_two_questions_for_the_status_passes_nowhere(
+    hold: str, delay: str, every: str, tmp_path: Path
+) -> None:
+    """Limit and trip fall between two answers, and so does the step's end: either step may hold them."""
+    again = {"hold": "60 ms", "name": "again"}
+    bench = Bench(limits=(("trip_delay", delay),), hold=hold, every=every, more=(again,))
+    path = bench.write(tmp_path, [none(during="over"), none("again", during="again")])
+    found = played(path)
+    assert found.result("stays on", rehearsed=True).outcome == "fail"
+    assert found.result("stays on").outcome in ("inconclusive", "fail")
+    assert found.result("again").outcome != "pass"

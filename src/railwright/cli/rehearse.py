@@ -90,8 +90,8 @@ def rehearse(
 
     With --cases: percentiles and worst cases of each measure, and how probable a trip is.
 
-    An output that would trip, and is not required to, gives exit code 3; a requirement that would fail 1;
-    one undecided 5.
+    An output that would trip, and is not required to, or a load that would restart for ever, gives exit code
+    3; a requirement that would fail 1; one undecided 5.
     """
     from railwright.circuit.case import HIGH, LOW, NOMINAL
     from railwright.cli.checking import settle_documents
@@ -134,6 +134,7 @@ def rehearse(
     record = rehearsal.record
     evaluation = evaluate(checked.documents, checked.settings.set_points, record)
     unwanted = not_required(checked.documents.procedure, record.spans, record.events)
+    stops = _stops(bool(unwanted), rehearsal)
     if plot is not None:
         _plot(checked, rehearsal, step, plot)
     if csv is not None:
@@ -148,19 +149,32 @@ def rehearse(
         from railwright.cli.console import console
 
         written = [path for path in (plot, csv) if path is not None]
-        _show(console(), plan, rehearsal, evaluation, written, detail, trips=bool(unwanted))
-    return _code(bool(unwanted), evaluation)
+        _show(console(), plan, rehearsal, evaluation, written, detail, stops=stops)
+    return _code(stops, evaluation)
 
 
 def _case_name(case: CaseName, number: int | None, corner: str | None) -> str | int:
     return number if number is not None else case.value if corner is None else f"corner {corner}"
 
 
-def _code(trips: bool, evaluation: Evaluation) -> Exit:
-    """trips: an output would trip though no requirement asks for it."""
+def _stops(trips: bool, rehearsal: Prediction) -> str:
+    """What would end a run, or never end in it, for people; empty: nothing.
+
+    trips: an output would trip though no requirement asks for it.
+    """
+    from railwright.rehearsal.restarting import endless_restarts
+
+    found = ["an output would trip"] if trips else []
+    for name in rehearsal.inputs:
+        steps = endless_restarts(rehearsal.record, (name,))
+        found += [f"{name} would restart for ever in '{step}'" for step in list(steps)[:1]]
+    return "; ".join(found)
+
+
+def _code(stops: str, evaluation: Evaluation) -> Exit:
     from railwright.cli.outcomes import code_of_outcome
 
-    if trips:
+    if stops:
         return Exit.STOPPED
     # Without requirements a rehearsal has done all that was asked of it.
     return code_of_outcome(evaluation.outcome) if evaluation.results else Exit.DONE
@@ -194,7 +208,7 @@ def _show(
     written: list[Path],
     detail: Detail,
     *,
-    trips: bool,
+    stops: str,
 ) -> None:
     from railwright.cli.assumptions import print_assumptions
     from railwright.cli.console import table
@@ -209,7 +223,7 @@ def _show(
                 out.print(f"{name} {_tripped(result)}")
         print_reasons(out, evaluation)
         predicted = ", as predicted" if evaluation.results else ""
-        out.print(f"{whole(evaluation)}{predicted}{'; an output would trip' if trips else ''}")
+        out.print(f"{whole(evaluation)}{predicted}{stops and f'; {stops}'}")
         _show_written(out, written)
         return
     columns = (
@@ -237,6 +251,8 @@ def _show(
     print_assumptions(out, rehearsal.assumptions)
     end = show(max(float(traces.time[-1]) for traces in rehearsal.record.traces.values()), "s")
     out.print(f"{end} rehearsed in {rehearsal.steps} steps of the solver.")
+    if stops:
+        out.print(f"{stops}.")
     _show_written(out, written)
 
 

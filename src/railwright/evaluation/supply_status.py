@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from railwright.documents.bench import Bench
 from railwright.documents.loader import Documents
+from railwright.evaluation.played import ROUNDING
 from railwright.evaluation.reading import limits_of
 from railwright.measures.status import ModeChange, SupplyStatus, Trip
 from railwright.plan.required_trip import own_trips
@@ -41,6 +42,8 @@ def supply_status(
         tuple(went_off),
         _modes(name, record, traces, exact=exact),
         0.0 if exact else _gap(span, traces),
+        _arrived(timeline, span),
+        _delays(documents.bench, feed),
         least_limit=least_limit,
         power=power,
     )
@@ -85,6 +88,35 @@ def _gap(span: Span, traces: Traces | None) -> float:
         return span.status_gap or math.inf
     inside = traces.between(span.start, span.end).time
     return float(np.max(np.diff(inside, prepend=span.start, append=span.end)))
+
+
+def _arrived(timeline: Timeline, span: Span) -> tuple[float, float]:
+    """When the last set point or limit before a step, and the last one before its end, was reached, of any
+    input [s, the record's time].
+    """
+    planned = next((each for each in timeline.spans if each.name == span.name), span)
+    reached = [(each.time, each.time + each.over) for each in timeline.actions]
+    reached += [(each.time, each.time) for each in timeline.limits]
+    later = span.start - planned.start
+    before, within = (
+        max((there for begins, there in reached if begins < edge - ROUNDING), default=-math.inf) + later
+        for edge in (planned.start, planned.end)
+    )
+    return before, within
+
+
+def _delays(bench: Bench, feed: Feed) -> dict[str, float]:
+    """Protection -> how long after a set point was reached it may act though no mode shows it [s]: until the
+    output has followed, and for its delay or response, as far as they are known.
+    """
+    outputs = [(points, bench.output(points.output)) for points in feed.outputs]
+    rise = max(output.rise or 0.0 for _, output in outputs)
+    return {
+        "current limit": rise,
+        "OCP": rise + max(points.ocp_delay for points, _ in outputs),
+        "OVP": rise + max((output.ovp.response if output.ovp else None) or 0.0 for _, output in outputs),
+        "OPP": rise + max((output.opp.response if output.opp else None) or 0.0 for _, output in outputs),
+    }
 
 
 def _bounds(bench: Bench, timeline: Timeline, feed: Feed, span: Span) -> tuple[float | None, float | None]:

@@ -4,7 +4,9 @@ instant.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from railwright.traces import Mode
 
@@ -38,7 +40,9 @@ class SupplyStatus:
 
     trips: of its outputs by themselves. went_off: when outputs were found off without a reason [s]. modes:
     what regulates from when on; None: the supply does not tell. gap: longest time in the step for which the
-    status was not known [s]. by: the protection that is asked about; None: any. least_limit: the lowest
+    status was not known [s]. arrived: when the last set point before the step, and the last one
+    before its end, was reached [s]. delays: protection -> how long after that it may act though no mode shows
+    it [s]. by: the protection that is asked about; None: any. least_limit: the lowest
     current that the current limit may hold in the step [A]; None: unknown. power: the least that an output
     gives [W]; None: as much as its voltage and current allow.
     """
@@ -47,11 +51,16 @@ class SupplyStatus:
     went_off: tuple[float, ...] = ()
     modes: tuple[ModeChange, ...] | None = None
     gap: float = 0.0
+    arrived: tuple[float, float] = (-math.inf, -math.inf)
+    delays: Mapping[str, float] = field(default_factory=dict)
     by: str | None = None
     least_limit: float | None = None
     power: float | None = None
 
-    def limiting_before(self, trip: Trip) -> bool:
-        """Whether the last status before a trip may have shown a limit, so that its delay was running."""
+    def begun_before(self, trip: Trip, edge: int) -> bool:
+        """Whether what led to a trip may have begun before an edge of the step, 0 its beginning or 1 its end:
+        the last status before the trip shows a limit or is not known, or set points had just moved.
+        """
         before = [each for each in self.modes or () if each.earliest < trip.earliest]
-        return not before or before[-1].mode in LIMITS
+        ran = self.arrived[edge] + self.delays.get(trip.protection, 0.0)
+        return not before or before[-1].mode in LIMITS or ran > trip.earliest

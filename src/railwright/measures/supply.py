@@ -52,8 +52,8 @@ def _status(view: View) -> SupplyStatus:
 def _placed(view: View, status: SupplyStatus) -> _Placed:
     """The first trip of the record, as far as it lies in the step.
 
-    Where the status leaves open in which of two steps it lies, it comes of what the later one does, unless a
-    limit was reached in the earlier one already. Raises CannotMeasure where it lies before the step.
+    Where the status leaves open in which of two steps it lies, it comes of what the later one does, unless
+    something may have led to it in the earlier one. Raises CannotMeasure where it lies before the step.
     """
     trip = status.trips[0] if status.trips else None
     if trip is None:
@@ -67,10 +67,10 @@ def _placed(view: View, status: SupplyStatus) -> _Placed:
     if trip.earliest > view.end + error or (trip.earliest == view.end and not view.last):
         return _Placed(None)
     if trip.latest > view.end + error and not view.last:
-        limiting = status.limiting_before(trip)
-        return _Placed(trip, sure=False, until=trip.earliest) if limiting else _Placed(None)
+        begun = status.begun_before(trip, 1)
+        return _Placed(trip, sure=False, until=trip.earliest) if begun else _Placed(None)
     before = view.off_until is None and trip.earliest < view.begin - error
-    return _Placed(trip, sure=not (before and status.limiting_before(trip)))
+    return _Placed(trip, sure=not (before and status.begun_before(trip, 0)))
 
 
 def _where(trip: Trip) -> str:
@@ -87,8 +87,8 @@ def trip_time(view: View) -> Measured:
     fails). A linked trip is none. A recording does not time a trip: the output's capacitor feeds the input
     on.
     Window: the step. A requirement on it makes a trip in this step the expected end of the procedure. Where
-    the status leaves open in which of two steps a trip lies, it counts in the later one, unless the earlier
-    status shows a limit: then it cannot be told.
+    the status leaves open in which of two steps a trip lies, it counts in the later one, unless the status
+    before it shows a limit or set points had just moved: then it cannot be told.
     Uncertainty: 'status polled' (the trip lies between the last question for the status whose answer does
     not show it and the first answer that does), 'beginning of the step' (the time of its first set point),
     'instant of switching on' (±0.5 ms, declared). A rehearsal has none.

@@ -30,6 +30,11 @@ if TYPE_CHECKING:
 LOCAL = 0.05
 """Time before and after the transition whose median is the level there [s]."""
 
+TELLING = 4.0
+"""Times LOCAL: the stretch of the ramp that tells which windows were handed over. Polls of one and a fifth of
+an update leave one window in six out, and only one that is left out tells.
+"""
+
 SOFT = 0.18
 """Bound of how far the middle of a soft start lies from half of its duration, in parts of it."""
 
@@ -46,7 +51,8 @@ def turn_off_voltage(view: View) -> Measured:
 
     Computed: the voltage of the straight line through the ramp's values within 50 ms (five values at least)
     before the current falls, at the instant at which the current is half-way between its levels before and
-    after. The fall is the start of the longest stretch of low current that follows high current.
+    after. The fall is the start of the longest stretch of low current that follows high current. It happens
+    at once: where one aperture saw some of it, it lies in that, else between two.
     Window: the step.
     Uncertainty: 'instant of the transition' (times the slope of the ramp; which windows were handed over
     where polls leave some out or get some twice, is told by the ramp), 'stairs of the ramp' (where the host
@@ -166,7 +172,8 @@ class _Way:
 
     volts: of the ramp at the instant. instant, course: bounds of its error by that of the instant, and by
     that of the soft start [V]. known: the ramp's values before the transition; weights: of the line through
-    them; residuals: what they lie beside it [V]. probability: before its line is looked at.
+    them; residuals: what they lie beside it [V]. longer: what the values of a longer stretch lie beside
+    theirs [V]. probability: before any line is looked at.
     """
 
     volts: float
@@ -175,6 +182,7 @@ class _Way:
     known: Signal
     weights: Array
     residuals: Array
+    longer: Array
     probability: float
 
 
@@ -188,7 +196,7 @@ def _ways(
 
     if view.model.exact or not view.model.averages:
         return [_way(view, current, voltage, place, levels, 1.0, falling=falling)]
-    reach = 2.0 * max(LOCAL, 5.0 * (view.model.update or 0.0), 5.0 * view.interval)
+    reach = (1.0 + TELLING) * max(LOCAL, 5.0 * (view.model.update or 0.0), 5.0 * view.interval)
     time = current.time
     near = np.flatnonzero(np.abs(time - time[place]) <= reach + (view.restart or 0.0))
     current, voltage, place = current.take(near), voltage.take(near), place - int(near[0])
@@ -225,11 +233,16 @@ def _way(
     at = math.fsum(weights * known.values)
     slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
     residuals = known.values - at - slope * (known.time - instant)
+    longer = residuals
+    if view.model.averages:
+        stretch = _before(view, voltage, float(current.time[first]), TELLING * LOCAL)
+        line = np.polynomial.Polynomial.fit(stretch.time, stretch.values, 1)
+        longer = stretch.values - line(stretch.time)
     steep = abs(slope)
     instant_error = steep * spread
     if view.model.averages:
         instant_error = max(instant_error, _beside_jump(view, voltage, first, place, levels, at, steep))
-    return _Way(at, instant_error, steep * course, known, weights, residuals, probability)
+    return _Way(at, instant_error, steep * course, known, weights, residuals, longer, probability)
 
 
 # Many: where the transition lies, and what is known of the voltage and the current beside it.
@@ -262,9 +275,9 @@ def _probabilities(ways: Sequence[_Way]) -> list[float]:
 
     known = ways[0].known
     # Noise and grid, or what is left where the ramp is no line even in the best of the ways.
-    left = min(float(np.mean(np.square(way.residuals))) for way in ways)
+    left = min(float(np.mean(np.square(way.longer))) for way in ways)
     variance = max(known.noise**2 + known.step**2 / 12.0, left, 1e-18)
-    squares = np.array([float(np.mean(np.square(way.residuals))) * way.residuals.size for way in ways])
+    squares = np.array([float(np.sum(np.square(way.longer))) for way in ways])
     likely = np.exp(-(squares - float(np.min(squares))) / (2.0 * variance))
     together = likely * np.array([way.probability for way in ways])
     return [float(each) for each in together / float(np.sum(together))]
@@ -367,13 +380,22 @@ def _crossing(
     last = place
     while last < fraction.size - 1 and fraction[last] < 1.0 - CLEAR:
         last += 1
+    _, least, most = view.timing()
+    if falling and least == most and last - first <= 2:
+        # It falls at once. Where an aperture saw some of that, the fall lies in it, by how much is missing;
+        # where none did, between two, or so near to the edge of one that it saw nothing.
+        if last - first == 2:
+            inside = 0.5 - float(fraction[first + 1])
+            return float(current.time[first + 1]) + inside * least, CLEAR * least, first
+        apart = float(current.time[last] - current.time[first])
+        middle = float(current.time[first]) + apart / 2.0
+        return middle, max(0.0, apart - least) / 2.0 + CLEAR * least, first
     edges = (current.time[1:] + current.time[:-1]) / 2.0
     remaining = math.fsum(
         float(edges[j] - edges[j - 1]) * (1.0 - min(1.0, max(0.0, float(fraction[j]))))
         for j in range(first + 1, last)
     )
     begin = float(edges[first])
-    _, least, _ = view.timing()
     # Of a change over a time that nothing covers, all that is known is that it happened there.
     gaps = np.maximum(0.0, np.diff(current.time[first : last + 1]) - least)
     steps = np.concatenate(([0.0], np.clip(fraction[first + 1 : last], 0.0, 1.0), [1.0]))
@@ -381,15 +403,15 @@ def _crossing(
     return begin + remaining, math.fsum(gaps * changes) / 2.0, first
 
 
-def _before(view: View, voltage: Signal, end: float) -> Signal:
-    """The voltage within LOCAL, five values at least, before the transition."""
+def _before(view: View, voltage: Signal, end: float, stretch: float = LOCAL) -> Signal:
+    """The voltage within a stretch [s], five values at least, before the transition."""
     import numpy as np
 
     if view.model.exact:
         even = voltage.evenly(view, max(2001, int((view.end - view.begin) / 1e-4)))
         return even.between(end - LOCAL, end - 1e-4)
     known = voltage.between(view.begin, end + 1e-9)
-    count = max(5, int(np.count_nonzero(known.time >= end - LOCAL)))
+    count = max(5, int(np.count_nonzero(known.time >= end - stretch)))
     if known.time.size < 3:
         raise CannotMeasure("the transition lies at the start of the step", "a longer hold before the ramp")
     return known.take(np.arange(max(0, known.time.size - count), known.time.size))

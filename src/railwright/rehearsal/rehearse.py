@@ -202,6 +202,9 @@ def _result(
 ) -> InputResult:
     import numpy as np
 
+    # What follows the procedure's end, where everything is switched off, is no part of what it did.
+    end = spans[-1].end if spans else float(traces.time[-1])
+    traces = traces.closed(float(traces.time[0]), end)
     time, current = traces.time, traces.columns["current"]
     mode = traces.columns["mode"][:-1]
     limited = (mode == Mode.CC) | (mode == Mode.CP)
@@ -215,7 +218,7 @@ def _result(
     amperes = inrush.columns["current"] if inrush is not None and known else current[:0]
     seconds = inrush.time if inrush is not None and known else time[:0]
     subjects = {name, *(points.output for points in feed.outputs)}
-    own = [event for event in events if event.subject in subjects]
+    own = [event for event in events if event.subject in subjects and event.time <= end]
     trip = next((event for event in own if event.kind.trip), None)
     return InputResult(
         peak_current=float(current[highest]),

@@ -59,7 +59,7 @@ class Disturbance:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class SeenDisturbance:
     """A disturbance in a record: its level [V], and how long it lasted beyond the middle between both levels
     [s]: at least from its first sample to its last, at most between those around it.
     """
@@ -81,7 +81,7 @@ class DisturbanceRow:
     input: str
     test: str
     asked: tuple[Disturbance, ...]
-    seen: tuple[Shown | None, ...]
+    seen: tuple[SeenDisturbance | None, ...]
     played: bool
     summed_up: bool = False
 
@@ -111,9 +111,14 @@ def disturbances(documents: Documents, timeline: Timeline, measured: Record) -> 
 
 # Many: what a row is made of.
 def _rows(
-    step: str, name: str, test: str, found: Sequence[Disturbance], seen: Sequence[Shown | None], played: bool
+    step: str,
+    name: str,
+    test: str,
+    found: Sequence[Disturbance],
+    seen: Sequence[SeenDisturbance | None],
+    played: bool,
 ) -> list[DisturbanceRow]:
-    def alike(pair: tuple[Disturbance, Shown | None]) -> tuple[object, ...]:
+    def alike(pair: tuple[Disturbance, SeenDisturbance | None]) -> tuple[object, ...]:
         each = pair[0]
         held = tuple((round(level, 4), round(lasts, 6)) for level, lasts in each.held)
         return round(each.level, 4), round(each.duration, 6), held, each.off
@@ -221,7 +226,7 @@ def _rooms(found: Sequence[Disturbance]) -> list[tuple[float, float]]:
 # Many: what is looked for, and where.
 def _seen(
     asked: Disturbance, room: tuple[float, float], span: Span, record: Record, name: str
-) -> Shown | None:
+) -> SeenDisturbance | None:
     """A disturbance in a record, in the step as it was played."""
     import numpy as np
 
@@ -239,4 +244,4 @@ def _seen(
     around = float(time[min(last + 1, time.size - 1)] - time[max(first - 1, 0)])
     between = voltage[first : last + 1]
     level = float(between.min() if asked.level < asked.base else between.max())
-    return Shown(level, float(time[last] - time[first]), around, int(at.size))
+    return SeenDisturbance(level, float(time[last] - time[first]), around, int(at.size))

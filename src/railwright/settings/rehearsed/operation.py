@@ -8,15 +8,13 @@ from itertools import zip_longest
 
 from railwright.assumptions import Assumption
 from railwright.quantities import joined, show, state
+from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.group import output_path
 from railwright.settings.rehearsed.view import Rehearsed, in_limit
 from railwright.settings.rule import Hit, Outcome, Path, rule
 from railwright.traces import EventKind, Span, Traces
-
-MANY_STARTS = 3
-"""Starts of a converter within one step from which on it counts as restarting for ever."""
 
 ALIKE = 1.01
 """Ratio of two limits below which they are told as one."""
@@ -34,7 +32,7 @@ def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
     start = rehearsed.start(source.name)
     if start is None or start.outcome == "reaches its point":
         # Its first power-up gets there: something later took it down.
-        return "", _to_carry(source)
+        return "", _to_carry(rehearsed, source)
     why = state("; at the worst of the tolerances: {reason}", reason=start.reason)
     if start.frees is None and start.surely is None:
         return why, (
@@ -53,10 +51,30 @@ def _freed(rehearsed: Rehearsed, source: FedInput) -> tuple[str, str]:
     return why, f"raise the current limit, where device and lead bear it: {limits}"
 
 
-def _to_carry(source: FedInput) -> str:
-    """The current limit that carries the converters' greatest draw, just above where they stop."""
+def _limited_between_starts(rehearsed: Rehearsed, source: FedInput) -> bool:
+    """Whether an output was in its limit between the first and the last start of a step with many."""
+    starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
+    traces = next(traces for each, traces in rehearsed.inputs if each.name == source.name)
+    limited = in_limit(traces)
+    for name in _restarting(rehearsed, source):
+        span = rehearsed.record.span(name)
+        own = [time for time in starts if span.start <= time <= span.end]
+        if (limited & (traces.time >= own[0]) & (traces.time <= own[-1])).any():
+            return True
+    return False
+
+
+def _to_carry(rehearsed: Rehearsed, source: FedInput) -> str:
+    """The current limit that carries the converters' greatest draw, just above where they stop; where none of
+    its loads has such a draw and no limit held, what else lets the voltage fall.
+    """
     needed = [drawn for _, drawn in source.load.just_above_stopping]
     if not needed:
+        if _restarting(rehearsed, source) and not _limited_between_starts(rehearsed, source):
+            return (
+                "the current jumps faster than the lead carries it, and no limit holds it back: write the "
+                "capacitor at the input into 'load', or take a shorter lead"
+            )
         return "raise the current limit"
     limit = source.at_most(max(needed))
     return f"a current limit above {show(limit, 'A')} frees it, where device and lead bear it"
@@ -72,13 +90,13 @@ def _set_point(rehearsed: Rehearsed, name: str, time: float) -> float:
 
 def _restarting(rehearsed: Rehearsed, source: FedInput) -> dict[str, int]:
     """Steps in which a converter restarts for ever, and how often it starts there."""
-    starts = [event.time for event in rehearsed.events(source, EventKind.STARTS)]
-    counts = {
-        span.name: sum(span.start <= time <= span.end for time in starts)
-        for span in rehearsed.record.spans
-        if span.kind != "shape"
-    }
-    return {name: count for name, count in counts.items() if count >= MANY_STARTS}
+    return endless_restarts(rehearsed.record, (source.name, *source.outputs))
+
+
+def _starting(rehearsed: Rehearsed, source: FedInput) -> str:
+    """What starts, by the kind of the load as the events have it."""
+    kinds = dict.fromkeys(event.facts.load for event in rehearsed.events(source, EventKind.STARTS))
+    return " and ".join(f"the {kind.replace('_', ' ')}" for kind in kinds if kind) or "the load"
 
 
 @rule("restarts-for-ever", Severity.STOP)
@@ -92,7 +110,8 @@ def restarts_for_ever(rehearsed: Rehearsed) -> Outcome:
                 source.name,
                 (*source.at_limits, "current_limit"),
                 state(
-                    "rehearsed, the converter starts {starts} times in '{step}' at the limit of {limit}{why}",
+                    "rehearsed, {load} starts {starts} times in '{step}' at the limit of {limit}{why}",
+                    load=_starting(rehearsed, source),
                     starts=count,
                     step=name,
                     limit=(limit, "A"),
