@@ -1569,11 +1569,7 @@ UNKNOWN = [
     (("bench", "        power: 60 W\n", ""), "main", "power rating of the output"),
     (("bench", "sense: {compensates: 1 V}", "sense: {}"), "left.1", "how much drop sensing makes up for"),
     (("bench", "accuracy: 100 mV, ", ""), "main", "accuracy of the OVP"),
-    (
-        ("bench", ", response: 200 us", ""),
-        "main",
-        "response of the OVP, or rise or capacitance of the output",
-    ),
+    (("bench", ", response: 200 us", ""), "main", "response of the OVP"),
     (("bench", "        trip_delay: 2 ms .. 5 s\n", ""), "left.1", "range of the trip delay"),
     (("bench", "        bleeder: 1 kohm\n", ""), "main", "bleeder of the output"),
     (("bench", "          update: 10 ms\n", ""), "left.1", "update interval of the reading"),

@@ -7,13 +7,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from railwright.circuit.leads import lead_resistance
-from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.documents.bench import Bench, CurrentAccuracy, Output, Recorder, VoltageAccuracy
-from railwright.documents.figures import fastest_reference
 from railwright.evaluation.alignment import Alignment
+from railwright.evaluation.hiding_bounds import current_bound, limits_of, voltage_bound
 from railwright.evaluation.observability import all_known, surge_path
 from railwright.evaluation.sampling import Sampling, differences
-from railwright.measures.reading_model import HidingBound, Part, ReadingModel
+from railwright.measures.reading_model import Part, ReadingModel
 from railwright.measures.uncertainty import degrees_of_doubt
 from railwright.plan.set_points import Feed
 
@@ -69,7 +68,7 @@ def supply_model(bench: Bench, feed: Feed) -> ReadingModel:
         lead=known_resistance(bench, feed),
         lead_name=lead_name(feed),
         drop=series_drop(bench, feed),
-        current_bound=_current_bound(feed, outputs),
+        current_bound=current_bound(feed, outputs),
         voltage_bound=voltage_bound(bench, feed),
         surge=surge_path(bench, feed),
         summed=SUMMED.get(feed.arrangement, ""),
@@ -139,58 +138,3 @@ def _degrees(accuracy: VoltageAccuracy | CurrentAccuracy) -> float:
 def _largest(values: Sequence[float | None]) -> float | None:
     known = all_known(values)
     return max(known) if known else None
-
-
-def limits_of(feed: Feed, outputs: Sequence[Output]) -> list[tuple[float, float]]:
-    """Current limit of each output and the bound of its error [A]."""
-    limits = [setting.current_limit for setting in feed.outputs]
-    tolerances = [
-        output.programming.current.of_value * limit + output.programming.current.offset
-        if output.programming
-        else 0.0
-        for output, limit in zip(outputs, limits, strict=True)
-    ]
-    return list(zip(limits, tolerances, strict=True))
-
-
-def _current_bound(feed: Feed, outputs: Sequence[Output]) -> HidingBound:
-    limits, tolerances = zip(*limits_of(feed, outputs), strict=True)
-    if feed.arrangement == "parallel":
-        return HidingBound(sum(limits), sum(tolerances), "the current limits that were set")
-    index = limits.index(min(limits))
-    return HidingBound(limits[index], tolerances[index], "the current limit that was set")
-
-
-def voltage_bound(bench: Bench, feed: Feed) -> HidingBound:
-    """The most that stands at the terminals, by the OVP levels that were set, and what they may be off."""
-    outputs = [bench.output(setting.output) for setting in feed.outputs]
-    levels = [setting.ovp for setting in feed.outputs]
-    accuracies = [output.ovp.accuracy or 0.0 if output.ovp else 0.0 for output in outputs]
-    tolerances = [sum(each) for each in zip(accuracies, _past_level(feed, outputs), strict=True)]
-    if feed.arrangement == "series":
-        return HidingBound(sum(levels), sum(tolerances), "the OVP levels that were set")
-    return HidingBound(min(levels), max(tolerances), "the OVP level that was set")
-
-
-def _past_level(feed: Feed, outputs: Sequence[Output]) -> list[float]:
-    """How far each output rises past its OVP's level at most while that responds [V]: its own capacitor
-    charged with all that it gives until its limit has responded, or, where no sense lead can come off, as
-    fast as its reference rises.
-    """
-    gives = [
-        limit + tolerance + LIMIT_OVERSHOOT.high * output.current.high
-        for (limit, tolerance), output in zip(limits_of(feed, outputs), outputs, strict=True)
-    ]
-    farads = [output.output_capacitance for output in outputs]
-    if feed.arrangement == "parallel":
-        known = all_known(farads)
-        gives, farads = [sum(gives)] * len(outputs), [sum(known) if known else None] * len(outputs)
-    found = []
-    for output, most, own in zip(outputs, gives, farads, strict=True):
-        response = output.ovp.response or 0.0 if output.ovp else 0.0
-        reference = fastest_reference(output)
-        rates = [] if own is None else [most / own]
-        if reference is not None and (feed.sense != "at load" or not rates):
-            rates.append(reference)
-        found.append(response * min(rates, default=0.0))
-    return found

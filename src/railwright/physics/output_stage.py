@@ -30,6 +30,12 @@ that the loop and the ceiling do not take turns.
 NOT_MET = 0.01
 """Part of a stated rise time by which the computed one may be longer without a word."""
 
+OWN_CAPACITANCE = 100e-6
+"""Capacitance of an output per ampere of its rated current [F/A], where the data sheet does not give it."""
+
+LIMIT_RESPONSE = 1e-3
+"""Response time of a current limit [s], where the data sheet does not give it."""
+
 OPP_RESPONSE = 1e-3
 """Response time of an over-power protection [s], where the data sheet does not give it."""
 
@@ -207,6 +213,11 @@ def recovery_figures(figures: OutputFigures) -> tuple[float, float, float, list[
     return time, band, step * figures.current_max, assumed
 
 
+def assumed_capacitance(amperes: float) -> float:
+    """Capacitance of an output of so much rated current [F], where the data sheet does not give it."""
+    return OWN_CAPACITANCE * max(amperes, 0.1)
+
+
 @lru_cache(maxsize=1024)
 def reference_rise(volts: float, amperes: float, power: float, capacitance: float, rise_time: float) -> float:
     """The fastest that an output's reference moves upwards [V/s], such that it rises from 10 to 90 % of its
@@ -251,15 +262,17 @@ def derive_output_stage(figures: OutputFigures) -> tuple[OutputStage, tuple[str,
     power = known(figures.power, math.inf, "power limit of the output is not given: none assumed")
     capacitance = known(
         figures.output_capacitance,
-        100e-6 * max(amperes, 0.1),
-        "output capacitance is not given: 100 µF per ampere of rated current assumed",
+        assumed_capacitance(amperes),
+        f"output capacitance is not given: {OWN_CAPACITANCE * 1e6:g} µF per ampere of rated current assumed",
     )
     time, band, step, made = recovery_figures(figures)
     assumptions += made
     omega = loop_bandwidth(step_modes(figures.damping), capacitance, time, band, step, [0.0] * POINTS)
     k_p, k_i, lag = voltage_loop(omega, figures.damping, capacitance)
     response = known(
-        figures.limit_response, 1e-3, "response time of the current limit is not given: 1 ms assumed"
+        figures.limit_response,
+        LIMIT_RESPONSE,
+        f"response time of the current limit is not given: {LIMIT_RESPONSE * 1e3:g} ms assumed",
     )
     rise_time = known(figures.rise, 10e-3, "rise time is not given: 10 ms assumed")
     full_load = max(volts / amperes, volts**2 / power)

@@ -13,13 +13,14 @@ from railwright.circuit.leads import Resistance, lead_inductance, lead_resistanc
 from railwright.circuit.parts import LIMIT_OVERSHOOT
 from railwright.documents.bench import Bench, Lead, Supply
 from railwright.documents.device import Device, Input
-from railwright.documents.figures import fastest_reference
+from railwright.documents.figures import fastest_reference, own_capacitance
 from railwright.documents.files import Kind
 from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, Procedure
 from railwright.documents.sources import Location
 from railwright.physics.loads.law import Ascent
+from railwright.physics.output_stage import LIMIT_RESPONSE
 from railwright.plan.delivery import Delivery
 from railwright.plan.plan import Plan, deliver
 from railwright.plan.set_points import Feed
@@ -230,9 +231,7 @@ class FedInput(Group):
         drawn, rate = math.inf, 0.0
         for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True):
             own, response = level * share, (output.ovp.response if output.ovp else None) or 0.0
-            peaks = [
-                (course, own + past) for course in courses or () if (past := course.past(own, response)) > 0
-            ]
+            peaks = [(course, own + past) for course in courses if (past := course.past(own, response)) > 0]
             if not peaks:
                 return 0.0
             drawn = min(drawn, *(course.drawn_at(peak) for course, peak in peaks))
@@ -255,50 +254,52 @@ class FedInput(Group):
         of the input; None or nan: there is none yet, and the outputs' own counts.
         """
         limit = self._limit_or_full(limit)
-        found = [
-            None if output.ovp is None or output.ovp.response is None or courses is None
-            else max(course.past(level * share, output.ovp.response) for course in courses)
-            for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True)
-        ]  # fmt: skip
+        found: list[float | None] = []
+        for output, share, courses in zip(self.rows, self.shares, self._courses(limit), strict=True):
+            response = None if output.ovp is None else output.ovp.response
+            # Where its capacitance is assumed, no less than its rated rise.
+            rated = None if output.output_capacitance else figures.fastest_slew(output)
+            found.append(
+                None
+                if response is None
+                else max((rated or 0.0) * response, *(each.past(level * share, response) for each in courses))
+            )
         return self.whole(found, self.series)
 
-    def _courses(self, limit: float) -> list[tuple[figures.Course, ...] | None]:
+    def _courses(self, limit: float) -> list[tuple[figures.Course, ...]]:
         """How the voltage of each output may rise; of outputs in parallel all together."""
         if limit not in self._risen:
             self._risen[limit] = [self._course(number, limit) for number in range(self.count)]
         return self._risen[limit]
 
     @cached_property
-    def _risen(self) -> dict[float, list[tuple[figures.Course, ...] | None]]:
+    def _risen(self) -> dict[float, list[tuple[figures.Course, ...]]]:
         return {}
 
-    def _course(self, number: int, limit: float) -> tuple[figures.Course, ...] | None:
-        """The ways in which one output may be driven upwards; None: the bench does not tell how fast."""
+    def _course(self, number: int, limit: float) -> tuple[figures.Course, ...]:
+        """The ways in which one output may be driven upwards: as fast as all it can, where the bench does not
+        tell how fast.
+        """
         own, share = self.rows[number], self.shares[number]
         together = self.rows if self.parallel else [own]
-        farads = [output.output_capacitance for output in together]
-        known = [each for each in farads if each is not None]
-        reference = fastest_reference(own)
-        unknown = len(known) < len(farads)
-        if unknown and (reference is None or self.senses):
-            return None
         rates = [move.rate for move in self.played.moves if move.stop > move.start]
         asked = math.inf if None in rates or not rates else share * max(rate for rate in rates if rate)
+        reference = fastest_reference(own)
         stiff = figures.CEILING * max(output.voltage.high for output in together)
         driven = figures.Driven(
             limit=self.at_most(limit),
             overshoot=LIMIT_OVERSHOOT.high * sum(output.current.high for output in together),
-            response=max(1e-3 if o.limit_response is None else o.limit_response for o in together),
+            response=max(LIMIT_RESPONSE if o.limit_response is None else o.limit_response for o in together),
             power=sum(math.inf if output.power is None else output.power for output in together),
-            capacitance=0.0 if unknown else sum(known) + self._held(known[0]),
-            fastest=math.inf if reference is None else min(asked, reference),
+            capacitance=sum(map(own_capacitance, together)) + self._held(own_capacitance(own)),
+            fastest=asked if reference is None else min(asked, reference),
             drawn=(),
         )
-        found = [self._driven(driven, 0.0, share, stiff)] if math.isfinite(driven.fastest) else []
+        found = [self._driven(driven, 0.0, share, stiff)]
         start = self.highest_terminals(limit) or 0.0
         if self.senses and start * share < stiff:
             found.append(self._driven(replace(driven, fastest=math.inf), start, share, stiff))
-        return tuple(found) or None
+        return tuple(found)
 
     def _driven(self, driven: figures.Driven, start: float, share: float, stop: float) -> figures.Course:
         """The course of an output from a start of the group's [V] up to its own end [V]. What a part of the
@@ -345,7 +346,7 @@ class FedInput(Group):
         if not self.series:
             return self.load.capacitance.low
         alike = all(
-            output.output_capacitance == own and output.voltage.high == self.rows[0].voltage.high
+            own_capacitance(output) == own and output.voltage.high == self.rows[0].voltage.high
             for output in self.rows
         )
         return self.load.capacitance.low * self.count if alike else 0.0

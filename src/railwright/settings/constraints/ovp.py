@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from railwright.quantities import show, state
+from railwright.physics.output_stage import OWN_CAPACITANCE
+from railwright.quantities import joined, show, state
 from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
 from railwright.settings.context import FedInput
@@ -123,9 +124,7 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
     overshoot = source.ovp_overshoot(source.input.withstands_always or source.reach, limit)
     if overshoot is None and all(output.ovp for output in source.rows):
         path, check = (*source.at_output, "ovp", "response"), "how far it may rise past the level"
-        yield Missing(
-            path, "response of the OVP, or rise or capacitance of the output", ABOVE_WITHSTAND, check
-        )
+        yield Missing(path, "response of the OVP", ABOVE_WITHSTAND, check)
     if overshoot is None:
         return
     most, long = _withstood_for(source, lasting(source, overshoot))
@@ -149,11 +148,12 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
         holds,
         state(
             "the input withstands {withstood}{long}, less OVP accuracy {accuracy} and overshoot while it "
-            "responds {overshoot}",
+            "responds {overshoot}{assumed}",
             withstood=(most, "V"),
             long=long,
             accuracy=(wrong, "V"),
             overshoot=(overshoot, "V"),
+            assumed=_assumed(source),
         ),
         (*source.at_input, "withstands"),
         lambda low: f"an input that withstands {show(low + wrong + past(low), 'V', 5)}{long}",
@@ -167,6 +167,18 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
             ),
             f"set the OVP to {show(end, 'V')} or less",
         ),
+    )
+
+
+def _assumed(source: FedInput) -> str:
+    """What is assumed of the outputs' own capacitance, in words."""
+    without = [name for name, output in source.outputs.items() if output.output_capacitance is None]
+    if not without:
+        return ""
+    return state(
+        " (of {outputs}'s own capacitance {per_ampere} per ampere of rated current is assumed)",
+        outputs=joined(", ", without),
+        per_ampere=(OWN_CAPACITANCE, "F"),
     )
 
 

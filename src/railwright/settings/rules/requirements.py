@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from railwright.documents.procedure import Requirement, Step
+from railwright.evaluation.hiding_bounds import voltage_bound
 from railwright.evaluation.observability import SETTLING, surge_path
-from railwright.evaluation.reading import voltage_bound
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
 from railwright.plan.set_points import Feed
