@@ -80,7 +80,7 @@ def within_limit(
         lambda rate: farads * rate <= spare * (1.0 + EXACT),
         why,
         (*source.at_limits, "current_limit"),
-        lambda low: limit_for(farads * low + drawn.high),
+        lambda low: limit_for(farads * low + drawn.high) if math.isfinite(low) else "",
         "ramp-in-limit",
         bracket=True,
     )
@@ -213,10 +213,10 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
             return rate > 0.0 and up_after(source, rate, rise.voltage, top / most) <= most * EXACTLY
 
         fastest = FASTER * top / most
-        least = math.inf
-        if holds(fastest):
-            least = figures.least(holds, 0.0, fastest, HALVINGS)
-        needs = up_after(source, least, rise.voltage, top / most) if math.isfinite(least) else most
+        least = figures.least(holds, 0.0, fastest, HALVINGS) if holds(fastest) else math.inf
+        at_least = (
+            state(" at {least}", least=(least, "V/s")) if math.isfinite(least) else " however fast it rises"
+        )
 
         def relax(high: float, most: float = most) -> str:
             time = up_after(source, high, rise.voltage, top / most) if high > 0.0 else math.inf
@@ -229,12 +229,12 @@ def required(source: FedInput, rise: Rise, documents: Documents) -> Iterator[Con
             holds,
             state(
                 "'{requirement}' permits {permitted}, and from 0 V to {highest}, with its error, until all "
-                "is steady {takes} pass at {least}",
+                "is steady {takes} pass{at_least}",
                 requirement=wanted.name,
                 permitted=(most, "s"),
                 highest=(top, "V"),
-                takes=(needs, "s"),
-                least=(least, "V/s"),
+                takes=(up_after(source, min(least, fastest), rise.voltage, top / most), "s"),
+                at_least=at_least,
             ),
             ("procedure", "requires", index),
             relax,

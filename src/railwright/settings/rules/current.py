@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from railwright.quantities import show, state
 from railwright.settings.constraints import current_limit
 from railwright.settings.constraints.power import given
@@ -179,6 +181,8 @@ def _slower(context: Context, source: FedInput, path: Path, limit: float) -> str
     if low.value <= high.value:
         within = f"{show(low.value, 'V/s', 5)} to {show(high.value, 'V/s', 5)}"
         return f"rise within its window, {within}, {meant}"
+    if math.isinf(low.value):
+        return f"no rise will do, as {low.why}"
     return (
         f"no slower rise will do, as {low.why}, which takes {show(low.value, 'V/s', 5)}: "
         f"{high.relax(low.value)} {meant}"
