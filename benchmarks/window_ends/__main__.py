@@ -4,11 +4,10 @@
 
 At each end, the other settings as they are dialled in: so many sampled cases of the whole procedure (how many
 trip with nothing wrong), and every rehearsed fault that settings can contain, in as many (in how many device
-or
-lead get more than they bear). Then, in a brute-force transient that shares nothing with the package but the
-figures of the documents: at the end its reason holds, one step beyond it does not, and in which corner. An
-end
-that a document states (what an output can be set to) is counted apart. The last line has the violations.
+or lead get more than they bear). Then, in a brute-force transient that shares nothing with the package but
+the figures of the documents: at the end its reason holds, one step beyond it does not, and in which corner.
+An end that a document states (what an output can be set to) is counted apart. The last line has the
+violations.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ from benchmarks.window_ends.ends import at_both_ends, beyond, find, held
 # One loop and its table.
 def main(arguments: list[str]) -> int:
     """Measure and print; 1 where something is violated."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])  # type: ignore[union-attr]
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cases", type=int, default=2000)
     parser.add_argument("devices", nargs="*")
     asked = parser.parse_args(arguments)

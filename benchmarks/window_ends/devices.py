@@ -1,6 +1,6 @@
-"""Twenty new devices on one bench: light and heavy loads, motors, lamps, 3.3 V to 60 V, in series, in
-parallel,
-and a cell behind the connector. Invented data; each is written out as three documents.
+"""Twenty new devices on one bench: light and heavy loads, motors, lamps, 3.3 V to 60 V, in series, parallel.
+
+Two have a cell behind the connector. Invented data; each is written out as three documents.
 """
 
 from __future__ import annotations

@@ -1,6 +1,4 @@
-"""Each end of a window: sampled cases and faults at the end itself, and the brute force one step beyond
-it.
-"""
+"""Each end of a window: sampled cases and faults at the end itself, and brute force one step beyond it."""
 
 from __future__ import annotations
 

@@ -1,9 +1,7 @@
-"""Brute force: supplies, lead and load by implicit steps of equal length, and the protections by counting
-them.
+"""Brute force: supplies, lead and load by implicit steps of equal length, and the protections by counting.
 
 It shares nothing with the package: figures are floats of SI units, as a data sheet has them, and the
-equations
-are those of two error amplifiers of which whichever asks for less drives the pass element:
+equations are those of two error amplifiers of which whichever asks for less drives the pass element:
 
     i_cv = K_p (v_ref - v_o) + x            i_cc = i_limit + z            i_cp = P / v_o
     i = min of the three;  dx/dt = K_i (v_ref - v_sensed) while i_cv is the least, else x follows i
@@ -17,8 +15,9 @@ the connector's voltage are solved together, backward Euler, so that nothing sho
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any, TypeVar, cast
 
 import numba
 import numpy as np
@@ -33,6 +32,13 @@ CEILING = 1.05
 
 RESISTOR, CAPACITOR, CURRENT, MOTOR, LAMP, CELL, CONVERTER, COIL, LEDS = range(9)
 CV, CC, CP, OFF = range(4)
+
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+def _compiled(function: Function) -> Function:
+    return cast(Function, numba.njit(cache=True)(function))
 
 
 @dataclass(frozen=True)
@@ -224,11 +230,13 @@ def play(bench: Bench, until: float, level: float = math.inf, dt: float = DT) ->
     )
     names = ("current limit", "OVP", "OPP")
     told_trips = tuple((names[int(row[0])], int(row[1]), float(row[2])) for row in trips[:count])
-    columns = trace.T
-    return Course(told_trips, tuple(stretch), *most, float(still.max()), *columns)
+    voltage, terminals, current, given, above = map(float, most)
+    stretches, still_for = tuple(map(float, stretch)), float(still.max())
+    courses = trace[:, 0], trace[:, 1], trace[:, 2], trace[:, 3]
+    return Course(told_trips, stretches, voltage, terminals, current, given, above, still_for, *courses)
 
 
-@numba.njit(cache=True)
+@_compiled
 def _motor(i: float, w: float, v: float, p: NDArray[np.float64], dt: float) -> tuple[float, float]:
     """Winding current and speed after a step: resistance, inductance, torque constant, inertia, dry torque,
     viscous friction.
@@ -244,7 +252,7 @@ def _motor(i: float, w: float, v: float, p: NDArray[np.float64], dt: float) -> t
     return current, speed
 
 
-@numba.njit(cache=True)
+@_compiled
 def _leds(v: float, p: NDArray[np.float64]) -> tuple[float, float]:
     """Current of a string [A], and its conductance [S]: count, forward voltage, rated current, series
     resistance, slope, ideality.
@@ -266,7 +274,7 @@ def _leds(v: float, p: NDArray[np.float64]) -> tuple[float, float]:
     return low, 1.0 / (ohms + p[0] * m / (low + saturation))
 
 
-@numba.njit(cache=True)
+@_compiled
 def _drawn(
     kind: int, v: float, t: float, p: NDArray[np.float64], s: NDArray[np.float64], dt: float
 ) -> tuple[float, float]:
@@ -303,7 +311,7 @@ def _drawn(
     return _leds(v, p)
 
 
-@numba.njit(cache=True)
+@_compiled
 def _moved(kind: int, v: float, t: float, p: NDArray[np.float64], s: NDArray[np.float64], dt: float) -> None:
     """A load's own states after a step."""
     if kind == CAPACITOR:
@@ -326,10 +334,23 @@ def _moved(kind: int, v: float, t: float, p: NDArray[np.float64], s: NDArray[np.
 
 
 # One loop: what it does in a step stands in one piece.
-@numba.njit(cache=True)
+@_compiled
 def _play(
-    rows, parallel, senses, ohms, henries, loads, moves, steps, dt, level, every, trace, stretch, trips
-):  # type: ignore[no-untyped-def]
+    rows: NDArray[np.float64],
+    parallel: bool,
+    senses: bool,
+    ohms: float,
+    henries: float,
+    loads: NDArray[np.float64],
+    moves: NDArray[np.float64],
+    steps: int,
+    dt: float,
+    level: float,
+    every: int,
+    trace: NDArray[np.float64],
+    stretch: NDArray[np.float64],
+    trips: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], int, NDArray[np.float64]]:
     outputs = rows.shape[0]
     v, i, x, z = np.zeros(outputs), np.zeros(outputs), np.zeros(outputs), rows[:, 6].copy()
     on, blind = np.ones(outputs), np.zeros(outputs)

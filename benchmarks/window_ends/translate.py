@@ -3,8 +3,7 @@ package.
 
 A corner says of each uncertain quantity where it lies within its bounds: -1 at the lower, 0 nominal, 1 at the
 upper. Its names: of an output `voltage`, `limit`, `ovp`, `damping`, `overshoot`; of the lead `lead`; of a
-load
-`<kind>.<field>`.
+load `<kind>.<field>`.
 """
 
 from __future__ import annotations
