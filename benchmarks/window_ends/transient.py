@@ -107,13 +107,15 @@ class Bench:
 class Course:
     """What came of it. trips: (protection, output, instant [s]) in order.
 
-    in_limit [s]: the longest stretch of each output in its limit; still: for how long one has been in it at
-    the end. voltage, terminals, current: greatest at the connector, at the terminals, and into the device;
-    given: of the pass elements together. above [s]: time at the connector above `level`.
+    in_limit [s]: the longest stretch of each output in its limit; limited: all stretches of one together;
+    still: for how long one has been in it at the end. voltage, terminals, current: greatest at the connector,
+    at the terminals, and into the device; given: of the pass elements together. above [s]: time at the
+    connector above `level`.
     """
 
     trips: tuple[tuple[str, int, float], ...]
     in_limit: tuple[float, ...]
+    limited: float
     voltage: float
     terminals: float
     current: float
@@ -211,7 +213,7 @@ def play(bench: Bench, until: float, level: float = math.inf, dt: float = DT) ->
     steps = round(until / dt)
     every = max(1, steps // 20_000)
     trace = np.zeros((steps // every + 1, 4))
-    stretch, trips = np.zeros(len(rows)), np.zeros((8, 3))
+    stretch, trips = np.zeros((2, len(rows))), np.zeros((8, 3))
     most, count, still = _play(
         np.array(rows),
         bench.parallel,
@@ -231,9 +233,20 @@ def play(bench: Bench, until: float, level: float = math.inf, dt: float = DT) ->
     names = ("current limit", "OVP", "OPP")
     told_trips = tuple((names[int(row[0])], int(row[1]), float(row[2])) for row in trips[:count])
     voltage, terminals, current, given, above = map(float, most)
-    stretches, still_for = tuple(map(float, stretch)), float(still.max())
+    stretches, still_for = tuple(map(float, stretch[0])), float(still.max())
     courses = trace[:, 0], trace[:, 1], trace[:, 2], trace[:, 3]
-    return Course(told_trips, stretches, voltage, terminals, current, given, above, still_for, *courses)
+    return Course(
+        told_trips,
+        stretches,
+        float(stretch[1].max()),
+        voltage,
+        terminals,
+        current,
+        given,
+        above,
+        still_for,
+        *courses,
+    )
 
 
 @_compiled
@@ -434,7 +447,8 @@ def _play(
             if on[k] == 0.0:
                 continue
             cc_for[k] = cc_for[k] + dt if mode[k] == CC else 0.0
-            stretch[k] = max(stretch[k], cc_for[k])
+            stretch[0, k] = max(stretch[0, k], cc_for[k])
+            stretch[1, k] += dt if mode[k] == CC else 0.0
             ovp_for[k] = ovp_for[k] + dt if v[k] > r[14] else 0.0
             through = i_l if not parallel else i_l * i[k] / max(i.sum(), 1e-12)
             opp_for[k] = opp_for[k] + dt if v[k] * through > r[16] else 0.0
