@@ -5,9 +5,9 @@
 At each end, the other settings as they are dialled in: so many sampled cases of the whole procedure (how many
 trip with nothing wrong), and every rehearsed fault that settings can contain, in as many (in how many device
 or lead get more than they bear). Then, in a brute-force transient that shares nothing with the package but
-the figures of the documents: at the end its reason holds, one step beyond it does not, and in which corner.
-An end that a document states (what an output can be set to) is counted apart. The last line has the
-violations.
+the figures of the documents: at the end its reason holds; how many steps of the grid beyond it breaks first,
+of those tried, and in which corner. An end that a document states (what an output can be set to) is counted
+apart. The last line has the violations.
 """
 
 from __future__ import annotations
@@ -16,10 +16,11 @@ import argparse
 import sys
 import tempfile
 import time
+from collections import Counter
 from pathlib import Path
 
 from benchmarks.window_ends.devices import CASES
-from benchmarks.window_ends.ends import at_both_ends, beyond, find, held
+from benchmarks.window_ends.ends import STEPS, at_both_ends, beyond, find, held
 
 
 # One loop and its table.
@@ -29,7 +30,8 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--cases", type=int, default=2000)
     parser.add_argument("devices", nargs="*")
     asked = parser.parse_args(arguments)
-    windows = ends = stated = cases = violations = holds = found_beyond = sought = 0
+    windows = ends = stated = cases = violations = holds = sought = 0
+    breaks: Counter[int] = Counter()
     for case in CASES:
         if asked.devices and case.name not in asked.devices:
             continue
@@ -57,14 +59,16 @@ def main(arguments: list[str]) -> int:
                 else:
                     sought += 1
                     holds += further.at
-                    found_beyond += further.breaks
+                    breaks[further.steps] += 1
                     told += f" {'holds' if further.at else 'DOES NOT HOLD'} at it, "
-                    told += "breaks" if further.breaks else "DOES NOT BREAK"
-                    told += f" beyond ({further.corner}: {further.by})"
+                    told += f"breaks {further.steps} on" if further.steps else "does not break beyond"
+                    told += f" ({further.corner}: {further.by})"
                 print(told, flush=True)
         print(f"  {time.perf_counter() - begin:.1f} s", flush=True)
     print(f"windows {windows}, ends {ends}, of which a document states {stated}; cases {cases}")
-    print(f"by brute force: holds at the end {holds} of {sought}, broken beyond {found_beyond} of {sought}")
+    print(f"by brute force: holds at the end {holds} of {sought}; broken first so many steps beyond it:")
+    told_steps = [f"{steps}: {number}" for steps, number in sorted(breaks.items()) if steps]
+    print(f"  {', '.join(told_steps)}; not within {STEPS[-1]}: {breaks[0]}")
     print(f"violations: {violations + sought - holds}")
     return 1 if violations + sought - holds else 0
 

@@ -2,8 +2,8 @@
 package.
 
 A corner says of each uncertain quantity where it lies within its bounds: -1 at the lower, 0 nominal, 1 at the
-upper. Its names: of an output `voltage`, `limit`, `ovp`, `damping`, `overshoot`; of the lead `lead`; of a
-load `<kind>.<field>`.
+upper. Its names: of an output `voltage`, `limit` (or `voltage_gain`, `voltage_offset` and so on), `ovp`,
+`damping`, `overshoot`; of the lead `lead`; of a load `<kind>.<field>`.
 """
 
 from __future__ import annotations
@@ -88,13 +88,20 @@ def told(output: Output, corner: Corner, **settings: float) -> Told:
     )
     found = Told(**settings)
     if volts is not None:
-        where = corner.get("voltage", 0.0)
-        found = replace(found, gain=1.0 + where * volts.of_value, offset=where * volts.offset)
+        gain, offset = _both(corner, "voltage")
+        found = replace(found, gain=1.0 + gain * volts.of_value, offset=offset * volts.offset)
     if amperes is not None:
-        where = corner.get("limit", 0.0)
-        found = replace(found, limit=found.limit * (1.0 + where * amperes.of_value) + where * amperes.offset)
+        gain, offset = _both(corner, "limit")
+        limit = found.limit * (1.0 + gain * amperes.of_value) + offset * amperes.offset
+        found = replace(found, limit=limit)
     accuracy = (output.ovp.accuracy if output.ovp else None) or 0.0
     return replace(found, ovp=found.ovp + corner.get("ovp", 0.0) * accuracy)
+
+
+def _both(corner: Corner, name: str) -> tuple[float, float]:
+    """Where the error of a gain and of an offset lie: `name` is both."""
+    both = corner.get(name, 0.0)
+    return corner.get(f"{name}_gain", both), corner.get(f"{name}_offset", both)
 
 
 @dataclass(frozen=True)

@@ -83,6 +83,12 @@ class _Part:
             return max(0.0, self.current(voltage).low)
         return max(0.0, min(float(least(voltage, risen, corner)) for corner in self.corners))
 
+    @property
+    def inertia(self) -> float:
+        """See `LoadModel.inertia` [F]."""
+        of = getattr(self.kind.equations, "inertia", None)
+        return 0.0 if of is None else max(float(of(corner)) for corner in self.corners)
+
 
 class LoadModel:
     """The load of one input, with a capacitor that a fixture adds to it.
@@ -168,6 +174,13 @@ class LoadModel:
         voltage and its own.
         """
         return sum(part.at_least(voltage, risen) for part in self._parts)
+
+    @property
+    def inertia(self) -> float:
+        """Largest capacitance that draws as much as its parts do, while the voltage rises, beside what they
+        draw once they have settled [F]; inf: none does, and only a rehearsal tells.
+        """
+        return sum(part.inertia for part in self._parts)
 
     def looks(self, low: float, high: float) -> list[float]:
         """Voltages worth a look between two ends: a grid, and both sides of every threshold."""

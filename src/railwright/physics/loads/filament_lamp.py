@@ -187,6 +187,11 @@ def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
     return settled, settled
 
 
+def inertia(p: Sequence[float]) -> float:
+    """Infinite: cold it draws so much more than once it is hot that no capacitance stands for it."""
+    return math.inf
+
+
 def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
     """At the temperature on which it had settled, or, once it was cold, hot at once [A]."""
     if risen.start <= 0.0:

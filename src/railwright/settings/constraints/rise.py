@@ -58,17 +58,25 @@ def within_limit(
     """Charging, beside the load, stays within the current limit, where that is not what feeds the input."""
     if source.fed_current is not None:
         return
-    drawn = source.drawn_rising(0.0, rise.voltage)
-    if drawn is None:
+    top = rise.voltage + (source.voltage_error(rise.voltage) or 0.0)
+    drawn, turning = source.drawn_rising(0.0, top), source.load.inertia
+    if drawn is None or math.isinf(turning):
         return
-    least, farads = source.surely(limit), source.capacitance
-    spare = least - drawn.high
+    least, farads = source.surely(limit), source.capacitance + turning
+    steeper = farads * top / rise.voltage
+
+    def needs(rate: float) -> float:
+        return steeper * rate + drawn.high
+
     without = [name for name, output in source.outputs.items() if output.slew is None]
     stairs = f", as a whole: {', '.join(without)} has no slew, and in a stair the limit may act for a while"
     why = state(
-        "{capacitance} and the load's {drawn} stay within the current limit of {limit_less_error} (less its "
-        "error), by C·dV/dt{stairs}",
+        "{capacitance}{turns} and the load's {drawn} stay within the current limit of {limit_less_error} "
+        "(less its error), by C·dV/dt{stairs}",
         capacitance=(farads, "F"),
+        turns=state(" (of which {inertia} stand for a motor's inertia, J/k²)", inertia=(turning, "F"))
+        if turning > 0.0
+        else "",
         drawn=(drawn.high, "A"),
         limit_less_error=(least, "A"),
         stairs=stairs if without else "",
@@ -76,11 +84,11 @@ def within_limit(
     yield Constraint(
         "limit",
         "high",
-        max(0.0, spare) / farads if farads > 0.0 else math.inf,
-        lambda rate: farads * rate <= spare * (1.0 + EXACT),
+        max(0.0, least - drawn.high) / steeper if steeper > 0.0 else math.inf,
+        lambda rate: needs(rate) <= least * EXACTLY,
         why,
         (*source.at_limits, "current_limit"),
-        lambda low: limit_for(farads * low + drawn.high) if math.isfinite(low) else "",
+        lambda low: limit_for(needs(low)) if math.isfinite(low) else "",
         "ramp-in-limit",
         bracket=True,
     )
