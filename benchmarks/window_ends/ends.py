@@ -54,7 +54,9 @@ HIGH: Corner = {
 """What draws most and charges longest, the limit at its lower bound."""
 
 AT_ONCE = 0.2e-6, 1e-9
-"""Recovery time [s] and band [V] of an output that regulates at once: a data sheet gives bounds."""
+"""Recovery time [s], and its band [V] and rise [s], of an output that regulates at once: a data sheet gives
+bounds.
+"""
 
 KEYS = {"current_limit": "limit", "ovp": "ovp", "trip_delay": "delay", "opp": "opp"}
 
@@ -264,7 +266,9 @@ def _overloaded(found: Found, end: End, value: float) -> tuple[str, bool, str]:
     loads = [(RESISTOR, [ohms])]
     if responding:  # a capacitor asks for it at once, and no pass element's lag lets the limit act before
         loads = [(CAPACITOR, [1.0, 1e-3])]
-        at_once = [replace(each, recovery=(*AT_ONCE, each.recovery[2])) for each in bench.supplies]
+        at_once = [
+            replace(each, rise=AT_ONCE[1], recovery=(*AT_ONCE, each.recovery[2])) for each in bench.supplies
+        ]
         bench = replace(bench, supplies=at_once)
     course = play(replace(bench, loads=loads), *((4e-7, math.inf, 0.5e-9) if responding else (60e-3,)))
     most = {"lead": found.source.lead.permitted_current}.get(end.key, found.source.input.current.at_most)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 from typing import Literal, NamedTuple, cast
 
 from railwright.circuit.leads import Resistance, lead_inductance, lead_resistance
@@ -46,12 +46,10 @@ UNITS = {
 
 Sensed = Literal["at load", "at terminals"]
 
-AGAIN = 3
+AGAIN = 2
 """How often a course is worked out with what a converter draws by then: each time it is slower, and not yet
 too slow.
 """
-CLOSER = 3
-"""How often what is drawn is worked out again at the voltage that the lead leaves."""
 MANY = 1000
 """Levels from which on they are judged together first."""
 CLOSE = 2.0
@@ -303,28 +301,28 @@ class FedInput(Group):
 
     def _driven(self, driven: figures.Driven, start: float, share: float, stop: float) -> figures.Course:
         """The course of an output from a start of the group's [V] up to its own end [V]. What a part of the
-        load draws by then may hang on how long it took, so that it is worked out again with those times.
+        load draws by then may hang on how long it took, so that it is worked out again with those times: at
+        first those of a voltage that rises while nothing is drawn.
         """
         highest = self.played.highest
         fed = highest.voltage + (self.voltage_error(highest.voltage) or 0.0) if highest else 0.0
         charge, looks = driven.limit * self.played.end, self.load.looks(start, max(stop / share, start))
-        course: figures.Course | None = None
+        course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
         for _ in range(AGAIN if self.load.waits else 1):
+            times = [course.at(volts * share) for volts in looks]
+            passing = cache(lambda passed, before=course: before.at(passed * share))
 
-            def since(volts: float, passed: float, before: figures.Course | None = course) -> float:
-                if passed <= start:
-                    return math.inf
-                return 0.0 if before is None else before.at(volts * share) - before.at(passed * share)
+            def since(now: float, passed: float, passing: Callable[[float], float] = passing) -> float:
+                return math.inf if passed <= start else now - passing(passed)
 
             drawn = tuple(
                 (
                     volts * share,
-                    self._at_connector(volts, driven, Ascent(start, fed, charge, partial(since, volts))),
+                    self._at_connector(volts, driven, Ascent(start, fed, charge, partial(since, now))),
                 )
-                for volts in looks
+                for volts, now in zip(looks, times, strict=True)
             )
             course = replace(driven, drawn=drawn).course()
-        assert course is not None
         return course
 
     def _at_connector(self, volts: float, driven: figures.Driven, risen: Ascent) -> float:
@@ -334,10 +332,8 @@ class FedInput(Group):
         held, most = self.load.capacitance.high, driven.limit + driven.overshoot
         part = held / (held + driven.capacitance) if held > 0.0 else 0.0
         drawn = self.load.at_least(volts, risen)
-        for _ in range(CLOSER):  # from above, from below, and so on: an odd number ends below
-            lost = self.resistance.low * (drawn + part * max(0.0, most - drawn))
-            drawn = self.load.at_least(max(0.0, volts - lost), risen)
-        return drawn
+        lost = self.resistance.low * (drawn + part * max(0.0, most - drawn))
+        return min(drawn, self.load.at_least(max(0.0, volts - lost), risen))
 
     def _held(self, own: float) -> float:
         """Least capacitance of the input that holds an output's voltage back beside its own [F]: in series

@@ -58,12 +58,14 @@ class _Part:
     """One part of a load that draws a steady current, at every corner of its tolerances.
 
     starts, stops [V]: the lowest voltages at which it may start and stop; -inf: it draws at any voltage.
+    least: the corners of which one draws least at once.
     """
 
     kind: LoadKind
     corners: tuple[list[float], ...]
     starts: float
     stops: float
+    least: Sequence[list[float]]
 
     def current(self, voltage: float) -> Bounds:
         """Current [A] once it has settled, where its module says so with `draws`; else as its law has it."""
@@ -81,7 +83,7 @@ class _Part:
         least = getattr(self.kind.equations, "at_least", None)
         if least is None:
             return max(0.0, self.current(voltage).low)
-        return max(0.0, min(float(least(voltage, risen, corner)) for corner in self.corners))
+        return max(0.0, min(float(least(voltage, risen, corner)) for corner in self.least))
 
     @property
     def inertia(self) -> float:
@@ -127,7 +129,9 @@ class LoadModel:
                 self.converters.append(parameters)
             given = parameters.uncertain()
             starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
-            self._parts.append(_Part(kind, tuple(_corners(parameters)), starts, stops))
+            corners = tuple(_corners(parameters))
+            least = getattr(kind.equations, "drawing_least", tuple)(corners)
+            self._parts.append(_Part(kind, corners, starts, stops, least))
             self._marks += [starts * (1 - 1e-9), starts] if starts > 0.0 else []
             self._marks += [mark for knee in parameters.knees() for mark in (knee, knee * (1 + 1e-9))]
             for name, value in given.items():

@@ -170,6 +170,15 @@ def at_least(v: float, risen: Ascent, p: Sequence[float]) -> float:
     return limited(v, p[0] / p[1] * (min(1.0, since / p[4]) if p[4] > 0.0 else 1.0), p)
 
 
+def drawing_least(corners: Sequence[Sequence[float]]) -> Sequence[Sequence[float]]:
+    """Of all corners of its tolerances those that `at_least` has to look at: where no input current limit and
+    no drop-out bound it, the one of the least input power that starts last and most slowly.
+    """
+    if any(p[5] < math.inf or p[6] > 0.0 for p in corners):
+        return corners
+    return [min(corners, key=lambda p: (p[0] / p[1], -p[2], -p[3], -p[4]))]
+
+
 def examples(volts: float, amperes: float) -> Examples:
     """Loads that draw about so much, as a document writes them."""
     regulating = {

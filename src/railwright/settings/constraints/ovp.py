@@ -12,8 +12,8 @@ from railwright.settings.context import FedInput
 
 ABOVE_WITHSTAND = "ovp-above-withstand"
 
-HALVINGS = 30
-"""Halvings of an OVP level's range: to a part in 10^9, which the grid then settles."""
+HALVINGS = 16
+"""Halvings of an OVP level's range: to a few parts in 100,000, which the grid then settles."""
 
 
 def facts(source: FedInput, limit: float | None) -> Facts:
