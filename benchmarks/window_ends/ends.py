@@ -334,7 +334,7 @@ def _risen(found: Found, end: End, value: float) -> tuple[str, bool, str]:
     assert level is not None
     limit = found.value("current_limit")
     if end.key == "limit":
-        corner = {**HIGH, "overshoot": -1}
+        corner = {**HIGH, "overshoot": -1, "dc_motor.torque_constant": -1}
         bench = bench_of(found.documents, "main", {"limit": limit}, [Move(0.0, level.voltage, value)], corner)
         course = play(bench, 1.2 * level.voltage / value + 5e-3)
         return "heavy", max(course.in_limit) > 1e-3, f"in the limit for {max(course.in_limit):.3g} s"

@@ -52,6 +52,10 @@ too slow.
 """
 MANY = 1000
 """Levels from which on they are judged together first."""
+HALVINGS = 14
+"""Halvings of the range of an OVP's level."""
+LOOKS = 24
+"""Parts of an output's range between which what is drawn counts as a straight line of the voltage."""
 CLOSE = 2.0
 """Ratio of a rating to the greatest power found at some looks, from which on no level between them is looked
 at: what a load draws bends little between two looks.
@@ -239,6 +243,27 @@ class FedInput(Group):
         swings = figures.swing(held, self.output_capacitance or 0.0, ohms, lead_inductance(self.lead))
         return ohms * drawn - held * rate * swings
 
+    def ovp_past(self, level: float, limit: float | None) -> float:
+        """How far the connector may rise past a level [V] at which its OVP responds [V]; 0: unknown."""
+        return (self.ovp_overshoot(level, limit) or 0.0) - self.ovp_drop(level, limit)
+
+    def ovp_bearing(self, most: float, limit: float | None) -> float:
+        """Highest level [V] at which the OVP may begin to respond with no more than `most` at the connector
+        [V], to a part in 10,000, below; 0: there is none.
+        """
+        key = most, self._limit_or_full(limit)
+        if key not in self._bearing:
+
+            def holds(below: float) -> bool:
+                return self.ovp_past(most - below, limit) <= below
+
+            self._bearing[key] = most - (figures.least(holds, 0.0, most, HALVINGS) if holds(most) else most)
+        return self._bearing[key]
+
+    @cached_property
+    def _bearing(self) -> dict[tuple[float, float], float]:
+        return {}
+
     def _limit_or_full(self, limit: float | None) -> float:
         return self.full_current if limit is None or not math.isfinite(limit) else limit
 
@@ -306,8 +331,11 @@ class FedInput(Group):
         """
         highest = self.played.highest
         fed = highest.voltage + (self.voltage_error(highest.voltage) or 0.0) if highest else 0.0
-        charge, looks = driven.limit * self.played.end, self.load.looks(start, max(stop / share, start))
-        course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
+        charge = driven.limit * self.played.end
+        looks = self.load.looks(start, max(stop / share, start), LOOKS)
+        course = figures.Course((0.0,), (start * share,), ())
+        if self.load.waits:
+            course = replace(driven, drawn=tuple((volts * share, 0.0) for volts in looks)).course()
         for _ in range(AGAIN if self.load.waits else 1):
             times = [course.at(volts * share) for volts in looks]
             passing = cache(lambda passed, before=course: before.at(passed * share))

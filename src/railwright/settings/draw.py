@@ -186,9 +186,9 @@ class LoadModel:
         """
         return sum(part.inertia for part in self._parts)
 
-    def looks(self, low: float, high: float) -> list[float]:
+    def looks(self, low: float, high: float, parts: int = _LOOKS) -> list[float]:
         """Voltages worth a look between two ends: a grid, and both sides of every threshold."""
-        grid = {low + (high - low) * index / _LOOKS for index in range(_LOOKS + 1)}
+        grid = {low + (high - low) * index / parts for index in range(parts + 1)}
         return sorted(grid | {mark for mark in self._marks if low <= mark <= high})
 
     def over(self, low: float, high: float, came_from: float = math.inf) -> tuple[Bounds, float] | None:

@@ -6,14 +6,10 @@ import math
 
 from railwright.physics.output_stage import OWN_CAPACITANCE
 from railwright.quantities import joined, show, state
-from railwright.settings import figures
 from railwright.settings.constraints.constraint import EXACT, Constraint, Facts, Missing, Range
 from railwright.settings.context import FedInput
 
 ABOVE_WITHSTAND = "ovp-above-withstand"
-
-HALVINGS = 16
-"""Halvings of an OVP level's range: to a few parts in 100,000, which the grid then settles."""
 
 
 def facts(source: FedInput, limit: float | None) -> Facts:
@@ -132,13 +128,12 @@ def _while_acting(source: FedInput, limit: float | None) -> Facts:
         return
 
     def past(level: float) -> float:
-        above = source.ovp_overshoot(level + wrong, limit) or 0.0
-        return above - source.ovp_drop(level + wrong, limit)
+        return source.ovp_past(level + wrong, limit)
 
     def holds(level: float) -> bool:
         return level + wrong + past(level) <= most * (1.0 + EXACT)
 
-    end = -figures.least(lambda value: holds(-value), wrong - most, 0.0, HALVINGS) if holds(0.0) else 0.0
+    end = max(0.0, source.ovp_bearing(most, limit) - wrong)
     overshoot = past(end)
 
     yield Constraint(
