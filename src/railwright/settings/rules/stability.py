@@ -24,7 +24,7 @@ from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome
-from railwright.settings.rules.input_rule import input_rule
+from railwright.settings.rules.judge import input_rule
 
 
 def least_capacitance(slope: float, inductance: float, resistance: float) -> float:
