@@ -162,12 +162,8 @@ def _durations(edges: Sequence[Edge], place: str) -> Statement:
     """'9.6 ms down and 1.2 ms up': the longest transition durations at a place, 10 to 90 %."""
     down = [each for each in edges if each.asked.goal < each.asked.start]
     up = [each for each in edges if each.asked.goal > each.asked.start]
-    said = []
-    if down:
-        said.append(_longest(down, "down", f"{place}_fall"))
-    if up:
-        said.append(_longest(up, "up", f"{place}_rise"))
-    return joined(" and ", said)
+    ways = ((down, "down", f"{place}_fall"), (up, "up", f"{place}_rise"))
+    return joined(" and ", (_longest(own, way, name) for own, way, name in ways if own))
 
 
 def _longest(edges: Sequence[Edge], way: str, name: str) -> Statement:
