@@ -85,28 +85,21 @@ class LoadModel:
     """
 
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
-        self.known = self.settled = True
-        self.moves = any("charge" in KINDS[entry.kind].states for entry in wanted.load)
-        self.converters: list[Converter] = []
+        entries = [(entry.parameters, KINDS[entry.kind]) for entry in wanted.load]
+        self.converters = [each for each, _ in entries if isinstance(each, Converter)]
+        banks = [each for each, _ in entries if isinstance(each, Capacitor)]
+        drawing = [(each, kind) for each, kind in entries if not isinstance(each, Capacitor)]
+        steady = [each for each in drawing if not each[1].settles or hasattr(each[1].equations, "draws")]
+        self.settled = not any(kind.settles for _, kind in drawing)
+        self.known = len(steady) == len(drawing)
+        self.moves = any("charge" in kind.states for _, kind in entries)
         self._parts: list[_Part] = []
         self._marks: list[float] = []
         self._seen: dict[tuple[float, int], Bounds] = {}
         self._ranges: dict[tuple[float, float, float], tuple[Bounds, float]] = {}
         self._courses: dict[tuple[float, float, float, float], list[_Piece]] = {}
         self._times: dict[tuple[float, ...], float] = {}
-        banks: list[Capacitor] = []
-        for entry in wanted.load:
-            parameters, kind = entry.parameters, KINDS[entry.kind]
-            if isinstance(parameters, Capacitor):
-                banks.append(parameters)
-                continue
-            if kind.settles:
-                self.settled = False
-                if not hasattr(kind.equations, "draws"):
-                    self.known = False
-                    continue
-            if isinstance(parameters, Converter):
-                self.converters.append(parameters)
+        for parameters, kind in steady:
             given = parameters.uncertain()
             starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
             self._parts.append(_Part(kind, tuple(_corners(parameters)), starts, stops))
@@ -291,7 +284,6 @@ def _charging(limit: float, drawn: Callable[[float], float], piece: _Piece, halv
         return halves + (halves - whole) / 3.0  # the error is of second order (Richardson)
     total = 0.0
     for begin, end in itertools.pairwise(piece):
-        between = (begin[0] + end[0]) / 2.0
         half = (begin[0] + end[0]) / 2.0
         total += _charging(limit, drawn, (begin, (half, drawn(half)), end), halvings - 1)
     return total
