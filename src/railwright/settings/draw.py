@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from railwright.documents.device import Input
-from railwright.documents.fixture import Fixture
+from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
@@ -79,15 +79,20 @@ class _Part:
 class LoadModel:
     """The load of one input, with a capacitor that a fixture adds to it.
 
-    known: False where a part's steady draw needs a rehearsal to be told. settled: False where a part draws
-    another current until it has settled (a lamp, a motor), so that only a rehearsal tells how long an input
-    takes to charge. moves: True where what it draws at a voltage changes with what has flowed (a cell).
+    banks: the capacitors beside it. known: False where a part's steady draw needs a rehearsal to be told.
+    settled: False where a part draws another current until it has settled (a lamp, a motor), so that only
+    a rehearsal tells how long an input takes to charge. moves: True where what it draws at a voltage
+    changes with what has flowed (a cell).
     """
 
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
         entries = [(entry.parameters, KINDS[entry.kind]) for entry in wanted.load]
         self.converters = [each for each, _ in entries if isinstance(each, Converter)]
-        banks = [each for each, _ in entries if isinstance(each, Capacitor)]
+        added = [fixture.capacitor] if fixture and fixture.capacitor else []
+        self.banks: list[Capacitor | AddedCapacitor] = [
+            *(each for each, _ in entries if isinstance(each, Capacitor)),
+            *added,
+        ]
         drawing = [(each, kind) for each, kind in entries if not isinstance(each, Capacitor)]
         steady = [each for each in drawing if not each[1].settles or hasattr(each[1].equations, "draws")]
         self.settled = not any(kind.settles for _, kind in drawing)
@@ -108,8 +113,7 @@ class LoadModel:
             for name, value in given.items():
                 if name in THRESHOLDS:
                     self._marks += [value.low, value.low * (1 + 1e-9), value.high, value.high * (1 + 1e-9)]
-        added = fixture.capacitor if fixture else None
-        capacities = [bank.capacitance for bank in banks] + ([added.capacitance] if added else [])
+        capacities = [bank.capacitance for bank in self.banks]
         self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
 
     def current(self, voltage: float, came_from: float = math.inf) -> Bounds | None:

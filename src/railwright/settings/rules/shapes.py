@@ -15,7 +15,7 @@ from railwright.documents.standard_tests import choice_of, figures_of, pieces_in
 from railwright.grouping import grouped
 from railwright.plan.timeline import Action, StandardTurn
 from railwright.quantities import Statement, joined, state
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import BoundDocuments, Context, FedInput
 from railwright.settings.findings import Severity, least
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 from railwright.waveforms.shapes import Off, flat
@@ -32,7 +32,7 @@ AT_ONCE = 1e-9
 """Sums of times that stand for the same instant differ by less [s]."""
 
 
-def _waveforms(context: Context) -> Iterator[tuple[int, Path, FedInput, InputWaveform]]:
+def waveforms(context: BoundDocuments) -> Iterator[tuple[int, Path, FedInput, InputWaveform]]:
     """Every waveform of a shape: number of its step, where it is written, and of which input it is."""
     for index, step in enumerate(context.procedure.steps):
         if step.shape is None:
@@ -66,7 +66,7 @@ def shape_limit_above(context: Context) -> Outcome:
 @rule("interruption-low-impedance", Severity.CAUTION, on_sheet=False)
 def interruption_low_impedance(context: Context) -> Outcome:
     """A low-impedance interruption is asked of an output that takes in no current."""
-    for index, here, source, waveform in _waveforms(context):
+    for index, here, source, waveform in waveforms(context):
         name = context.timeline.spans[index].name
         for output, figures in source.outputs.items() if waveform.impedance == "low" else ():
             if figures.sink is None:
@@ -94,7 +94,7 @@ def interruption_low_impedance(context: Context) -> Outcome:
 @rule("interruption-high-impedance", Severity.CAUTION, on_sheet=False)
 def interruption_high_impedance(context: Context) -> Outcome:
     """An interruption by switching off leaves the output's own capacitor and bleeder across the input."""
-    for index, here, source, waveform in _waveforms(context):
+    for index, here, source, waveform in waveforms(context):
         pieces = flat(pieces_in_step(context.procedure, context.device, index, source.name))
         if any(isinstance(piece, Off) for piece in pieces):
             yield Hit(
@@ -137,7 +137,7 @@ def _held(source: FedInput) -> str:
 @rule("edge-at-end", Severity.NOTE)
 def edge_at_end(context: Context) -> Outcome:
     """A shape's last edge lies at the very end of its step, and something is required during that."""
-    for index, _, source, waveform in _waveforms(context):
+    for index, _, source, waveform in waveforms(context):
         span = context.timeline.spans[index]
         asked = [
             each.name
@@ -220,7 +220,7 @@ def repeated_at_most(context: Context) -> Outcome:
 @rule("recording-recognised", Severity.NOTE)
 def recording_recognised(context: Context) -> Outcome:
     """A recording is played; its separators, columns and units were recognised, or taken for granted."""
-    for _, here, source, waveform in _waveforms(context):
+    for _, here, source, waveform in waveforms(context):
         if waveform.recognised:
             yield Hit(
                 source.name,
@@ -238,7 +238,7 @@ def _standards(context: Context) -> Iterator[tuple[int, Path, FedInput, Test, St
     """Every waveform of a standard's test: number of its step, where it is written, of which input, the test,
     its figures, and what the procedure chooses of it.
     """
-    for index, here, source, waveform in _waveforms(context):
+    for index, here, source, waveform in waveforms(context):
         if (test := TESTS.get(waveform.standard or "")) is not None:
             choice = choice_of(waveform, context.device, source.name)
             yield index, here, source, test, figures_of(context.procedure, test), choice
