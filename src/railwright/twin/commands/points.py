@@ -127,10 +127,6 @@ def _trigger(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]
     return lambda: supply.fire(channel)
 
 
-def _abort(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
-    return lambda: supply.stop_list(channel)
-
-
 def _list_answer(get: Callable[[Panel], str]) -> Callable[[TwinSupply, int, Call], str]:
     def answer(supply: TwinSupply, channel: int, call: Call) -> str:
         _HAS_POINTS(supply.panels[channel])
