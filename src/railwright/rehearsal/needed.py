@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from railwright.physics.player import PlayedSamples
+    from railwright.physics.simulation import Simulation
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,19 +97,27 @@ def needed(
     What is asked where an input is required to trip does not count. parts: setting -> output -> its part of
     the input's setting. Raises SolverError.
     """
-    from railwright.physics.simulation import Simulation
-
     free = unprotected(set_points)
-    circuit, _ = build_circuit(documents, free, case)
-    errors, _ = output_errors(documents, free, case)
-    simulation = Simulation(circuit, rested=True)
-    tell(simulation, documents.bench, free, timeline, errors)
+    simulation, errors = _told(documents, free, case, timeline)
     advance = simulation.advance(timeline.duration + TAIL)
     found = {
         name: _needed(set_points[name], documents, advance.samples[name], errors, parts, timeline)
         for name in free
     }
     return found, simulation.steps
+
+
+def _told(
+    documents: Documents, set_points: SetPoints, case: Case, timeline: Timeline
+) -> tuple[Simulation, dict[str, SetErrors]]:
+    """The simulation of a case, told all that is played; and how far each output is off what it is told."""
+    from railwright.physics.simulation import Simulation
+
+    circuit, _ = build_circuit(documents, set_points, case)
+    errors, _ = output_errors(documents, set_points, case)
+    simulation = Simulation(circuit, rested=True)
+    tell(simulation, documents.bench, set_points, timeline, errors)
+    return simulation, errors
 
 
 def trips(
@@ -118,13 +127,8 @@ def trips(
 
     beside: the other inputs that coupled set points let it hang on, whose own trips do not count.
     """
-    from railwright.physics.simulation import Simulation
-
     only = {**unprotected(beside or {}), feed.input: feed}
-    circuit, _ = build_circuit(documents, only, case)
-    errors, _ = output_errors(documents, only, case)
-    simulation = Simulation(circuit, rested=True)
-    tell(simulation, documents.bench, only, timeline, errors)
+    simulation, _ = _told(documents, only, case, timeline)
     events = simulation.advance(timeline.duration + TAIL).events
     until = _operates_until(feed.input, documents, timeline)
     return any(bool(event.kind.trip) and event.time < until for event in events)
