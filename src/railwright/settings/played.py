@@ -326,10 +326,10 @@ def with_coupling(
 
 
 def coupling_path(bench: Bench, output: OutputName) -> Path:
-    """Where the coupling of an output is written."""
-    groups = bench.supplies[output.supply].coupled
-    index = next(number for number, group in enumerate(groups) if output.output in group.outputs)
-    return ("bench", "supplies", output.supply, "coupled", index)
+    """Where it is written with what the voltage of an output moves."""
+    groups = enumerate(bench.supplies[output.supply].coupled)
+    own = (number for number, group in groups if group.of == "voltage" and output.output in group.outputs)
+    return ("bench", "supplies", output.supply, "coupled", next(own))
 
 
 def _added_to(played: Played, added: Sequence[tuple[int, Action, Slope, bool]], timeline: Timeline) -> Played:

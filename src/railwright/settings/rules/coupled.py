@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from railwright.grouping import grouped
-from railwright.plan.coupling import all_changes, followers
+from railwright.plan.coupling import all_changes, followers, tied_limits
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
@@ -103,6 +103,23 @@ def coupled_moves(context: Context) -> Outcome:
         elif len(moves) > 1:
             more = state(", the first of {moves} such moves", moves=len(moves))
         yield Hit(name, first.path, joined("", (first.words, more)), _REMEDY)
+
+
+@rule("coupled-limits", Severity.STOP)
+def coupled_limits(context: Context) -> Outcome:
+    """Current limits that move together: setting one moves the other, and neither stays as it was set."""
+    fed = {output: name for name, source in context.sources.items() for output in source.outputs}
+    for supply, number, used in tied_limits(context.bench, list(fed)):
+        yield Hit(
+            fed[used[0]],
+            ("bench", "supplies", supply, "coupled", number),
+            state(
+                "the current limits of {outputs} move together: setting one moves the other away from what "
+                "it was set to",
+                outputs=" and ".join(used),
+            ),
+            _REMEDY,
+        )
 
 
 _REMEDY = "uncouple the outputs and remove 'coupled', or feed the input from an output that is not coupled"
