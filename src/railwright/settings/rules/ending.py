@@ -188,9 +188,12 @@ def ramp_down_too_fast(context: Context) -> Outcome:
             continue
         slow = [(highest.voltage / able, words) for able, words in _rates(source)]
         if any(figures.slowest_fall(output) is None for output in source.rows):
-            path = (*source.at_output, "fall")
-            figure = "unloaded fall time of the output"
-            yield Unknown(next(iter(source.outputs)), path, figure, f"the ramp of {name} at the end")
+            yield Unknown(
+                source.names[0],
+                (*source.at_output, "fall"),
+                "unloaded fall time of the output",
+                f"the ramp of {name} at the end",
+            )
         discharge = discharge_of(source, sinks=True)
         if discharge is not None and discharge.time is not None:
             emptied = state(
