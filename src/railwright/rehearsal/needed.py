@@ -15,8 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.physics.output_stage import OPP_RESPONSE
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.timeline import Timeline
-from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.rehearsal.rehearse import TAIL, tell
+from railwright.rehearsal.rehearse import TAIL, told_simulation
 from railwright.traces import Mode
 
 LONG = 0.1
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from railwright.physics.player import PlayedSamples
-    from railwright.physics.simulation import Simulation
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,26 +96,13 @@ def needed(
     the input's setting. Raises SolverError.
     """
     free = unprotected(set_points)
-    simulation, errors = _told(documents, free, case, timeline)
+    simulation, errors = told_simulation(documents, free, timeline, case)
     advance = simulation.advance(timeline.duration + TAIL)
     found = {
         name: _needed(set_points[name], documents, advance.samples[name], errors, parts, timeline)
         for name in free
     }
     return found, simulation.steps
-
-
-def _told(
-    documents: Documents, set_points: SetPoints, case: Case, timeline: Timeline
-) -> tuple[Simulation, dict[str, SetErrors]]:
-    """The simulation of a case, told all that is played; and how far each output is off what it is told."""
-    from railwright.physics.simulation import Simulation
-
-    circuit, _ = build_circuit(documents, set_points, case)
-    errors, _ = output_errors(documents, set_points, case)
-    simulation = Simulation(circuit, rested=True)
-    tell(simulation, documents.bench, set_points, timeline, errors)
-    return simulation, errors
 
 
 def trips(
@@ -128,7 +113,7 @@ def trips(
     beside: the other inputs that coupled set points let it hang on, whose own trips do not count.
     """
     only = {**unprotected(beside or {}), feed.input: feed}
-    simulation, _ = _told(documents, only, case, timeline)
+    simulation, _ = told_simulation(documents, only, timeline, case)
     events = simulation.advance(timeline.duration + TAIL).events
     until = _operates_until(feed.input, documents, timeline)
     return any(bool(event.kind.trip) and event.time < until for event in events)
