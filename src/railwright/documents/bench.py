@@ -398,6 +398,11 @@ class Bench(Model):
     )
     recorders: dict[Text, Recorder] = Field({}, description="external recorders, each under its name")
 
+    @property
+    def output_names(self) -> tuple[OutputName, ...]:
+        """Every output of every supply, in the order in which they are written."""
+        return tuple(OutputName.of(name, own) for name, each in self.supplies.items() for own in each.outputs)
+
     def output(self, name: OutputName) -> Output:
         """The output of that name; KeyError where there is none."""
         return self.supplies[name.supply].outputs[name.output]

@@ -124,13 +124,12 @@ def _leaving_out(demand: Demand, key: str) -> tuple[str | None, int, tuple[str |
 
 def figures(demand: Demand, source: FedInput) -> Found:
     """A figure of the output is unknown that an automatic setting needs."""
-    limits, facts = demand.limits, []
-    if limits.current_limit == AUTO:
-        facts += list(current_limit.enough(source))
-    if limits.ovp == AUTO and not source.without("ovp"):
-        facts += list(ovp.facts(source, None))
-    if limits.trip_delay == AUTO:
-        facts += list(trip_delay.facts(source, None))
+    limits = demand.limits
+    facts = chain(
+        current_limit.enough(source) if limits.current_limit == AUTO else (),
+        ovp.facts(source, None) if limits.ovp == AUTO and not source.without("ovp") else (),
+        trip_delay.facts(source, None) if limits.trip_delay == AUTO else (),
+    )
     lacks = {fact.path: fact for fact in facts if isinstance(fact, Missing) and fact.path[0] == "bench"}
     yield from map(unknown, lacks.values())
     for name, output in source.outputs.items():
