@@ -2,12 +2,12 @@
 
     python -m benchmarks.window_ends [--cases 2000] [device ...]
 
-At each end, the other settings as they are dialled in: so many sampled cases of the whole procedure (how many
-trip with nothing wrong), and every rehearsed fault that settings can contain, in as many (in how many device
-or lead get more than they bear). Then, in a brute-force transient that shares nothing with the package but
-the figures of the documents: at the end its reason holds; how many steps of the grid beyond it breaks first,
-of those tried, and in which corner. An end that a document states (what an output can be set to) is counted
-apart. The last line has the violations.
+At each end, the other settings as dialled in (with a current limit as they are where it is written): so many
+sampled cases of the whole procedure (how many trip with nothing wrong), and every rehearsed fault that
+settings can contain, in as many (in how many device or lead get more than they bear). Then, in a brute-force
+transient that shares nothing with the package but the figures of the documents: at the end its reason holds;
+how many steps of the grid beyond it breaks first, of those tried, and in which corner. An end that a document
+states (what an output can be set to) is counted apart. The last line has the violations.
 """
 
 from __future__ import annotations
