@@ -12,6 +12,7 @@ from railwright.documents.bench import Output
 from railwright.documents.device import Device
 from railwright.instruments.errors import InstrumentError, NotReached
 from railwright.instruments.supply import OutputSetting
+from railwright.plan.linking import own_links
 from railwright.plan.off_order import held_voltage, off_threshold
 from railwright.plan.set_points import Feed, OutputSetPoints
 from railwright.plan.stairs import slew_range
@@ -72,9 +73,8 @@ def prepare(rig: Rig, recorder: RunRecorder, device: Device, ways: Ways) -> list
     _put(rig, ways.look, protections)
     tell("set points")
     _put(rig, ways.look, limits)
-    if rig.links():
-        tell("linked trips")
-        _link(rig, ways.look)
+    tell("linked trips")
+    _link(rig, ways.look)
     tell("query every setting back")
     for name, feed, output in rig.feeds():
         ways.look()
@@ -141,10 +141,15 @@ def _minimum(rig: Rig, look: Callable[[], None]) -> None:
 
 
 def _link(rig: Rig, look: Callable[[], None]) -> None:
-    """Linked trips within one supply are set in the supply, where its dialect can, and asked back."""
-    for target, source in rig.links().items():
-        look()
-        rig.supplies[target.supply].link(target.output, [each.output for each in source])
+    """Linked trips within one supply are set in the supply, where its dialect can, and asked back; also that
+    there are none: a link of an earlier session would switch off what is to stay on.
+    """
+    links = own_links(rig.set_points, rig.bench)
+    for _, _, points in rig.feeds():
+        target, causes = points.output, links.get(points.output, ())
+        if rig.bench.supply_of(target).dialect.link is not None:
+            look()
+            rig.supplies[target.supply].link(target.output, [each.output for each in causes])
 
 
 def _identify(rig: Rig, recorder: RunRecorder, look: Callable[[], None]) -> None:
