@@ -38,12 +38,11 @@ PHASES = 64
 def restarts(view: View) -> Measured:
     """Number of times that the load stops while its input is on.
 
-    Computed: drop-outs of the current after the load has first run, above the lowest voltage at which it
-    stops: at least 1 ms below half of its usual value (the median of the upper state; less in proportion at a
-    lower voltage), or in readings a dip of 15 % or more against the medians of five values on either side. A
-    dip that the input capacitor makes up for (C ΔV) is none, unless the voltage falls below the lowest at
-    which the load stops; nor, for sure, is one to no less than a load of varying current draws while it runs.
-    In a rehearsal: whenever it really stops.
+    Computed: drop-outs of the current after the load has first run, above where it stops: at least 1 ms below
+    half of its usual value (the median of the upper state; less in proportion at a lower voltage), or in
+    readings a dip of 15 % or more against the medians of five values on either side. A dip that the capacitor
+    makes up for (C ΔV) is none, unless the voltage falls below the lowest at which the load stops; nor, for
+    sure, is one to no less than a load of varying current draws while it runs. A rehearsal knows its stops.
     Window: the step. A drop-out that reaches over an edge of it counts in both steps; one that begins or ends
     at the edge, as far as the record can tell, in the step that begins there. A load that does not come back
     counts; one that is taken down by the step that switches its input off does not.
