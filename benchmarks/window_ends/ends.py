@@ -117,14 +117,15 @@ def rewritten(found: Found, limit: float) -> Found:
 @dataclass(frozen=True)
 class Held:
     """What came of an end: cases played, those that trip with nothing wrong, and those in which a fault that
-    can
-    be contained brings too much.
+    can be contained brings too much. told: the check cautions that more flows until the limit has responded,
+    as no limit that carries the need prevents it.
     """
 
     cases: int
     trips: int
     faults: int
     excess: dict[str, int]
+    told: bool = False
 
 
 def held(found: Found, window: Window, end: End, cases: int) -> Held:
@@ -149,7 +150,8 @@ def held(found: Found, window: Window, end: End, cases: int) -> Held:
         more = excess(documents, "main", seen, usual, player)
         if more:
             beyond[trial.fault] = more
-    return Held(cases, trips, count, beyond)
+    told = any(finding.rule == "limit-overshoot" for finding in found.settings.findings)
+    return Held(cases, trips, count, beyond, told)
 
 
 def nuisance_at(found: Found, feeds: dict[str, Feed], cases: int) -> tuple[int, int]:
