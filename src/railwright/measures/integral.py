@@ -243,7 +243,7 @@ class _Readings:
 
     columns: values of the channel; of voltage and current, where it is their product; and voltage, where it
     is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
-    is_product, has_voltage: which columns there are.
+    is_product, has_voltage: which columns there are. held: something stood there before it was switched on.
     """
 
     columns: Array
@@ -251,6 +251,7 @@ class _Readings:
     step: tuple[float, float]
     is_product: bool
     has_voltage: bool
+    held: bool
 
 
 def _ways(
@@ -268,6 +269,7 @@ def _ways(
     columns = np.stack([channel.values[near] for channel in channels])
     noise = tuple(channel.noise for channel in channels)
     step = (signal.step, 0.0 if volts is None else volts.step)
+    held = _held(view, signal.time[near], columns[0])
     changed = np.diff(columns[0]) != 0.0
     ways, contradictions = [], []
     known: dict[bytes, tuple[Array, Array]] = {}
@@ -275,7 +277,7 @@ def _ways(
         # A window that is handed over twice says the same both times.
         contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
         rows = first_of_each(windows.middle)
-        readings = _Readings(columns[:, rows], noise, step, factors is not None, volts is not None)
+        readings = _Readings(columns[:, rows], noise, step, factors is not None, volts is not None, held)
         ways.append(_way(view, windows.middle[rows], readings, windows.probability, known))
     fewest = min(contradictions)
     likely = [
@@ -311,7 +313,7 @@ def _way(
     shifted = integrals(time, columns[0], start + shifts, end + shifts)
     inside = (time[1:] > start) & (time[:-1] < end)
     gaps = np.diff(time)
-    pulled = _pulled_down(view, time, columns[0])
+    pulled = _pulled_down(view, time, columns[0]) if readings.held else np.zeros(gaps.size)
     same = np.concatenate((columns.ravel(), inside, pulled, np.rint(gaps / ALIKE_GAPS)))
     if (key := blake2b(same.data).digest()) not in known:
         known[key] = _hidden(view, gaps, columns, readings, inside, pulled)
@@ -342,19 +344,30 @@ def _hidden(
     return _of_each_kind(between[inside], kinds), product
 
 
+def _held(view: View, time: Array, values: Array) -> bool:
+    """Whether something stood at an input before it was switched on, as a battery's voltage does.
+
+    time: of the rows as a `Signal` has them [s]; what they show ended by their time stamp, whichever of its
+    windows it is. A later row may show the rise itself.
+    """
+    import numpy as np
+
+    if view.off_until is None:
+        return False
+    before = int(np.searchsorted(time, view.off_until - view.model.clock + view.shift()[0], side="right")) - 1
+    return before >= 0 and abs(float(values[before])) > HELD * float(np.abs(values).max())
+
+
 def _pulled_down(view: View, time: Array, values: Array) -> Array:
     """How far what stands at an input before it is switched on may have fallen between the two readings
     around that: to nothing, for an output begins its rise at 0 V and may draw it down. Shape (n - 1,); 0
-    elsewhere, and where nothing stands there.
+    elsewhere.
     """
     import numpy as np
 
     least = np.minimum(np.abs(values[1:]), np.abs(values[:-1]))
-    if view.off_until is None or not np.any(least):
-        return np.zeros(max(0, time.size - 1))
     around = (time[:-1] <= view.off_until) & (view.off_until <= time[1:])
-    held = least > HELD * float(np.abs(values).max())
-    return np.where(around & held, least, 0.0)
+    return np.where(around, least, 0.0)
 
 
 def _into_capacitor(view: View, gaps: Array, voltage: Array, readings: _Readings) -> Array:
