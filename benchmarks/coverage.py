@@ -116,12 +116,9 @@ QUANTITIES = ("turn-off", "turn-on", "charge", "energy", "energy, odd period")
 alike; or it is not.
 """
 
-_HIDDEN = "the capacitor may charge between two apertures, unseen, at all equal edges alike"
 WIDE = {
     "turn-on": "the course of a soft start is not known, by a fifth of its time; twins rise in a line",
-    "charge": _HIDDEN,
-    "energy": _HIDDEN,
-    "energy, odd period": _HIDDEN,
+    "charge": "the capacitor may charge between two apertures, unseen, as it is switched on",
 }
 """Why a cell may be wide: quantity -> reason."""
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING
 
+from railwright.measures.given_back import Visible, gives_back, without_pulses
 from railwright.measures.hiding import most_missing
 from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -50,14 +51,18 @@ HELD = 0.1
 def charge(view: View) -> Measured:
     """Charge that flows into the input.
 
-    Computed: ∫ i dt of the current's values by the trapezoid rule.
+    Computed: ∫ i dt of the current's values by the trapezoid rule. Where the voltage jumps while the load
+    runs on, and its current follows the voltage at once, its capacitance counts by the voltages before and
+    after: C Δv over all jumps, nothing where they undo each other; readings that a jump reaches into count
+    with what the load drew before and after it.
     Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
     the end is left out, and the last one stands up to it.
     Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers, what an output that comes on may draw down there of what stood before, and what the input's
-    capacitor took there where the voltage jumps; equal edges are off by the
-    same and add up), 'time of the readings' (where in the update interval they fall, and the record's
-    clock), 'missing samples' (anything that the limits let through, where a recording has a gap), 'time
+    covers, what an output that comes on may draw down there of what stood before, and, where it counts by
+    what is read, what a capacitor may have charged unseen; equal edges are off by the same and add up),
+    'charge of the input's capacitance' (where it counts by the voltage: its tolerance, of what it has gained
+    in the end), 'time of the readings' (where in the update interval they fall, and the record's clock),
+    'missing samples' (anything that the limits let through, where a recording has a gap), 'time
     base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
@@ -69,13 +74,13 @@ def energy(view: View) -> Measured:
     """Energy that flows into the input.
 
     Computed: ∫ v i dt by the trapezoid rule, of the instants that both channels have; of a rehearsal's rows,
-    which lie far apart on ramps, exactly for straight lines between them.
+    which lie far apart on ramps, exactly for straight lines between them. What the input's capacitance takes
+    at jumps counts as in the charge: C (v² after - v² before) / 2.
     Window: as of the charge.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
-    window moved by how late a reading may be), 'product within an aperture' (v and i are averaged apart: Δv
-    Δi / 6 of neighbours at most), 'missing samples' (anything that the limits let through, where a recording
-    has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' and 'charge of the input's capacitance' as of the charge, 'time of the
+    readings' (the window moved by how late a reading may be), 'product within an aperture' (v and i are
+    averaged apart: Δv Δi / 6 of neighbours at most), 'missing samples' (anything that the limits let through,
+    where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=False, what="energy")
@@ -87,10 +92,9 @@ def mean_current(view: View) -> Measured:
 
     Computed: the charge over the window, divided by its length: a mean over time, not over values.
     Window: the step, from the switching-on where it lies in the step; of a sweep's point its second half.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
-    window moved by how late a reading may be), 'missing samples' (anything that the limits let through, where
-    a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' and 'charge of the input's capacitance' as of the charge, 'time of the
+    readings' (the window moved by how late a reading may be), 'missing samples' (anything that the limits let
+    through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=True, what="mean current")
@@ -117,10 +121,9 @@ def mean_power(view: View) -> Measured:
 
     Computed: the energy over the window, divided by its length.
     Window: as of the mean current.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
-    and what an output that comes on may draw down there of what stood before), 'time of the readings' (the
-    window moved by how late a reading may be), 'product within an aperture', 'missing samples' (anything that
-    the limits let through, where a recording has a gap), 'time base of the recorder'.
+    Uncertainty: 'between readings' and 'charge of the input's capacitance' as of the charge, 'time of the
+    readings' (the window moved by how late a reading may be), 'product within an aperture', 'missing samples'
+    (anything that the limits let through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _product(view, mean=True, what="mean power")
@@ -184,6 +187,8 @@ def integral(
     instants, of a current or a power: its jumps charge the input's capacitor. what: what it is called. Raises
     CannotMeasure where the values do not cover the step.
     """
+    import numpy as np
+
     from railwright.measures.budget import Budget
     from railwright.measures.signal import trapezoid_weights
 
@@ -206,11 +211,17 @@ def integral(
         factors = volts = None
     ways = _ways(view, signal, factors, volts)
     value = math.fsum(way.probability * way.value for way in ways)
-    budget.many("between readings", _confident([(way.probability, way.between) for way in ways]) * scale)
+    likeliest = max(ways, key=lambda way: way.probability)
+    if likeliest.jumps:
+        how = f"{how}; the input's capacitance by the voltages before and after {likeliest.jumps} jumps"
+    source = "between readings" + (", where a capacitor may charge unseen" if likeliest.charging else "")
+    budget.many(source, _confident([(way.probability, way.between) for way in ways]) * scale)
     # All edges meet the same phase of the readings: what it leaves open is one error, and so is the clock's.
     phases = 3.0 * math.fsum(way.probability * (way.value - value) ** 2 for way in ways)
     moved = max(way.moved for way in ways)
     budget.bounded("time of the readings", (math.sqrt(phases) + moved) * scale)
+    gained = _confident([(way.probability, np.array([way.doubt])) for way in ways])
+    budget.bounded("charge of the input's capacitance", float(gained[0]) * scale)
     budget.many(
         "product within an aperture", _confident([(way.probability, way.product) for way in ways]) * scale
     )
@@ -225,15 +236,19 @@ def integral(
 class _Way:
     """The integral where the windows of the readings lie in one of the ways that their time stamps allow.
 
-    moved: what the record's clock, and an aperture that is unknown, may change. between, product: bounds of
-    what happens where no aperture is, and of what v i loses by averaging v and i apart; one for each kind of
-    edge.
+    moved: what the record's clock, and an aperture that is unknown, may change. jumps, doubt: over how many
+    what the input's capacitance has gained counts by the voltage, and how well that is known. between,
+    product: bounds of what happens where no aperture is, and of what v i loses by averaging v and i apart;
+    one for each kind of edge. charging: most of the former is what a capacitor may take there.
     """
 
     value: float
     moved: float
+    jumps: int
+    doubt: float
     between: Array
     product: Array
+    charging: bool
     probability: float
 
 
@@ -244,6 +259,7 @@ class _Readings:
     columns: values of the channel; of voltage and current, where it is their product; and voltage, where it
     is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
     is_product, has_voltage: which columns there are. held: something stood there before it was switched on.
+    visible: of what its capacitance takes at a jump and gives back; None: it does not.
     """
 
     columns: Array
@@ -252,6 +268,7 @@ class _Readings:
     is_product: bool
     has_voltage: bool
     held: bool
+    visible: Visible | None
 
 
 def _ways(
@@ -270,14 +287,19 @@ def _ways(
     noise = tuple(channel.noise for channel in channels)
     step = (signal.step, 0.0 if volts is None else volts.step)
     held = _held(view, signal.time[near], columns[0])
+    has_voltage, is_product = volts is not None, factors is not None
+    visible = None
+    if volts is not None and gives_back(view):
+        seen = _visible(volts, factors[1] if factors is not None else signal)
+        visible = seen if np.any(np.abs(np.diff(columns[-1])) > seen.change) else None
     changed = np.diff(columns[0]) != 0.0
     ways, contradictions = [], []
-    known: dict[bytes, tuple[Array, Array]] = {}
+    known: dict[bytes, tuple[Array, Array, bool]] = {}
     for windows in windows_at_phases(view, signal.time[near]):
         # A window that is handed over twice says the same both times.
         contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
         rows = first_of_each(windows.middle)
-        readings = _Readings(columns[:, rows], noise, step, factors is not None, volts is not None, held)
+        readings = _Readings(columns[:, rows], noise, step, is_product, has_voltage, held, visible)
         ways.append(_way(view, windows.middle[rows], readings, windows.probability, known))
     fewest = min(contradictions)
     likely = [
@@ -288,12 +310,20 @@ def _ways(
     ]
 
 
+def _visible(voltage: Signal, current: Signal) -> Visible:
+    """What is more than noise and grid of a voltage, and more than the errors of a current that is none."""
+    import numpy as np
+
+    least = 4.0 * current.noise + math.fsum(float(np.abs(each.shape).min()) for each in current.systematic)
+    return Visible(4.0 * voltage.noise + 2.0 * voltage.step, least, current.noise)
+
+
 def _way(
     view: View,
     time: Array,
     readings: _Readings,
     probability: float,
-    known: dict[bytes, tuple[Array, Array]],
+    known: dict[bytes, tuple[Array, Array, bool]],
 ) -> _Way:
     """The integral, where these are the middles of the windows [s], shape (n,).
 
@@ -306,26 +336,36 @@ def _way(
     _, least, most = view.timing()
     doubt = view.model.clock + (most - least) / 4.0
     part = _of_step(view, time, readings.columns[0], doubt)
-    time, columns = part.of(time, readings.columns)
+    back = None
+    if readings.visible is not None:
+        until = view.end - view.timing()[2] / 2.0 - doubt
+        back = without_pulses(view, time, readings.columns, readings.visible, until)
+    time, columns = part.of(time, readings.columns if back is None else back.columns)
     start, end = view.begin - part.early, view.end
     # A window that lies a little early or late gains at one end what it loses at the other.
     shifts = doubt * np.array([0.0, -1.0, -0.5, 0.5, 1.0])
     shifted = integrals(time, columns[0], start + shifts, end + shifts)
     inside = (time[1:] > start) & (time[:-1] < end)
     gaps = np.diff(time)
-    pulled = _pulled_down(view, time, columns[0]) if readings.held else np.zeros(gaps.size)
-    same = np.concatenate((columns.ravel(), inside, pulled, np.rint(gaps / ALIKE_GAPS)))
+    pulled = np.zeros(gaps.size)
+    if readings.held and view.off_until is not None:
+        pulled = _pulled_down(time, columns[0], view.off_until)
+    # What was taken out is known by itself: nothing of it hides.
+    seen = np.zeros(gaps.size, np.bool_) if back is None else back.taken_out[part.first : part.last - 1]
+    same = np.concatenate((columns.ravel(), inside, seen, pulled, np.rint(gaps / ALIKE_GAPS)))
     if (key := blake2b(same.data).digest()) not in known:
-        known[key] = _hidden(view, gaps, columns, readings, inside, pulled)
+        known[key] = _hidden(view, gaps, columns, readings, inside, pulled, seen)
     moved = float(np.max(np.abs(shifted - shifted[0])))
-    return _Way(float(shifted[0]), moved, *known[key], probability)
+    jumps, gained, unsure = (0, 0.0, 0.0) if back is None else (back.jumps, back.gained, back.doubt)
+    return _Way(float(shifted[0]) + gained, moved, jumps, unsure, *known[key], probability)
 
 
 def _hidden(
-    view: View, gaps: Array, columns: Array, readings: _Readings, inside: Flags, pulled: Array
-) -> tuple[Array, Array]:
+    view: View, gaps: Array, columns: Array, readings: _Readings, inside: Flags, pulled: Array, seen: Flags
+) -> tuple[Array, Array, bool]:
     """What happens where no aperture is, and what v i loses by averaging v and i apart: bounds, one for each
-    kind of edge. pulled (n - 1,): see `_pulled_down`.
+    kind of edge; and whether most of the former is what a capacitor may take. pulled (n - 1,): see
+    `_pulled_down`; seen (n - 1,): where no capacitor's pulse hides.
     """
     import numpy as np
 
@@ -334,14 +374,18 @@ def _hidden(
     unseen = np.maximum(0.0, gaps - least)
     between = np.maximum(0.0, _changes(values) - 2.0 * readings.noise[0]) * unseen / 2.0
     between += pulled * unseen
+    charging = False
     if readings.has_voltage and least > 0.0:
-        between += _into_capacitor(view, gaps, columns[-1], readings)
+        taken = np.where(seen, 0.0, _into_capacitor(view, gaps, columns[-1], readings))
+        charging = bool(np.sum(taken[inside]) > np.sum(between[inside]))
+        between += taken
     tolerance = 4.0 * readings.noise[0] + 2.0 * readings.step[0] + ALIKE * float(np.ptp(values))
     kinds = _kinds(values, unseen, inside, tolerance)
     product = np.zeros(0)
     if readings.is_product:
-        product = _of_each_kind(_covariance(gaps, columns, readings)[inside], kinds)
-    return _of_each_kind(between[inside], kinds), product
+        lost = np.where(seen, 0.0, _covariance(gaps, columns, readings))
+        product = _of_each_kind(lost[inside], kinds)
+    return _of_each_kind(between[inside], kinds), product, charging
 
 
 def _held(view: View, time: Array, values: Array) -> bool:
@@ -358,7 +402,7 @@ def _held(view: View, time: Array, values: Array) -> bool:
     return before >= 0 and abs(float(values[before])) > HELD * float(np.abs(values).max())
 
 
-def _pulled_down(view: View, time: Array, values: Array) -> Array:
+def _pulled_down(time: Array, values: Array, switched_on: float) -> Array:
     """How far what stands at an input before it is switched on may have fallen between the two readings
     around that: to nothing, for an output begins its rise at 0 V and may draw it down. Shape (n - 1,); 0
     elsewhere.
@@ -366,7 +410,7 @@ def _pulled_down(view: View, time: Array, values: Array) -> Array:
     import numpy as np
 
     least = np.minimum(np.abs(values[1:]), np.abs(values[:-1]))
-    around = (time[:-1] <= view.off_until) & (view.off_until <= time[1:])
+    around = (time[:-1] <= switched_on) & (switched_on <= time[1:])
     return np.where(around, least, 0.0)
 
 
