@@ -42,6 +42,8 @@ def test_check_rehearse_and_twin_say_the_same_once(documents, cli):
             "whether the output sinks current is not given: it does not, assumed",
             "a converter that has stopped starts again after 1 ms at the earliest",
             "inductance of its lead is not given: that of two wires 2 diameters apart, 0.65 µH/m, assumed",
+            "no table gives the largest resistance of AWG 18: that of its section, 0.823 mm², is taken; "
+            "stranded wire may have more",
             "the connector itself has 10 nF (wiring, plug)",
         ):
             assert flat.count(sentence) == 1, sentence

@@ -18,7 +18,6 @@ from railwright.physics.circuit import NODE_CAPACITANCE, Branch, Circuit, LeadCi
 from railwright.physics.loads import KINDS
 from railwright.physics.output_stage import OutputFigures, derive_output_stage
 from railwright.physics.simulation import Simulation
-from railwright.physics.solver import SolverError
 
 
 def between(low: float, high: float) -> st.SearchStrategy[float]:
@@ -265,23 +264,19 @@ def load_gap(branch: Branch, samples, m: int) -> tuple[float, float]:
 
 
 def test_energy_balance_of_random_circuits():
-    played = given_up = 0
+    played = 0
 
     @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
     @given(cases())
     def balances(case):
-        nonlocal played, given_up
+        nonlocal played
         branch, limits, moves = case
         sim = Simulation(Circuit((branch,)), relative=1e-7, fine=2e-6, everything=True)
         for name in branch.outputs:
             sim.set(name, on=True, **limits)
             for time, volts, over in moves:
                 sim.set(name, at=time, line=(volts, over))
-        try:
-            samples = sim.advance(0.1).samples["main"]
-        except SolverError:
-            given_up += 1  # it says that something oscillates, and gives no energies that could be wrong
-            return
+        samples = sim.advance(0.1).samples["main"]
         assert np.isfinite(samples.states).all()
         gap, moved = energy_gap(branch, samples)
         # 10 nJ: what the trapezoids between samples leave of moves that move next to nothing.
@@ -292,5 +287,4 @@ def test_energy_balance_of_random_circuits():
         played += 1
 
     balances()
-    assert given_up <= 0.01 * played
     assert played >= 100  # a strategy that finds none would pass in silence

@@ -182,6 +182,13 @@ def test_the_rest_that_is_solved_for_is_what_a_load_says_it_draws(kind, given, v
     assert load.current(volts) == pytest.approx(said, rel=1e-6)
 
 
+@pytest.mark.parametrize("esr", [1e-4, 1e-3, 0.02, 1.0])
+@pytest.mark.parametrize("farads", [1e-6, 100e-6, 10e-3])
+def test_a_charged_capacitor_draws_nothing(esr, farads):
+    (bank,) = static_loads(single(Load("capacitor", {"capacitance": farads, "esr": esr})))
+    assert [bank.current(v) for v in np.linspace(0.0, 60.0, 200)] == [0.0] * 200
+
+
 def test_what_loads_draw_at_rest():
     for load in (resistor(6.0), capacitor(1e-3), constant_current(0.5), converter()):
         (one,) = static_loads(single(load))

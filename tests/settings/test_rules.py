@@ -121,9 +121,9 @@ OWN_LEVELS: Edit = (
 )
 
 
-def coupled(by: str) -> tuple[Edit, Edit]:
+def coupled(by: str, of: str = "voltage") -> tuple[Edit, Edit]:
     """Both outputs of left coupled, one feeding main and one the transducer."""
-    groups = f"    coupled: [{{outputs: [1, 2], by: {by}}}]"
+    groups = f"    coupled: [{{outputs: [1, 2], by: {by}, of: {of}}}]"
     return BOTH_LEFT, ("bench", "    isolation: 150 V", f"{groups}\n    isolation: 150 V")
 
 
@@ -569,6 +569,14 @@ CASES = [
         "'line sweep' sets left.1, which takes transducer along from 30 V to 32 V (coupled by ratio); it "
         "must work from 18 V to 30 V",
         silent=(BOTH_LEFT,),
+    ),
+    Case(
+        "coupled-limits",
+        "main",
+        coupled("step", "current_limit"),
+        "coupled:",
+        "the current limits of left.1 and left.2 move together",
+        silent=(coupled("step", "current_limit")[1],),
     ),
     Case(
         "off-after-order",

@@ -75,9 +75,11 @@ def case_documents(case: str, folder: Path) -> Path:
 
 
 @contextmanager
-def played(procedure: Path, seed: int) -> Iterator[tuple[VirtualNetwork, Path]]:
+def played(
+    procedure: Path, seed: int, sent: list[str] | None = None
+) -> Iterator[tuple[VirtualNetwork, Path]]:
     """A procedure played in virtual time on simulated supplies, whatever its check says; the supplies with
-    what is true behind them, and the run's folder.
+    what is true behind them, and the run's folder. sent: takes up every line that a supply was sent.
     """
     job, loop = Job.open(procedure), VirtualLoop()
     documents, settings = job.documents, job.check(static=True).settings
@@ -86,6 +88,9 @@ def played(procedure: Path, seed: int) -> Iterator[tuple[VirtualNetwork, Path]]:
         run(
             documents, settings.set_points, unit="T-1", operator="O", folder=folder,
             settings=as_data(settings), link=LocalLink(loop, network.connect),
+            trace=lambda _time, _supply, way, line: (
+                sent.append(line) if sent is not None and way == "sent" else None
+            ),
         )  # fmt: skip
         yield network, folder
 

@@ -7,6 +7,7 @@ sections are those of IEC 60228 (from memory), table 3, class 5.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +78,17 @@ def test_an_operating_range_may_begin_at_zero(
     truth_table.compare("steady current", pytest.approx(amperes(nominal), rel=5e-3), current, "A")
 
 
+def switched_on(sent: list[str]) -> set[str]:
+    """Numbers of the outputs that lines sent to a supply switch on: in the line, or selected before it."""
+    selected, found = "", set()
+    for command in (each.strip() for line in sent for each in line.split(";")):
+        if match := re.fullmatch(r":?INST\w*:NSEL\w* (\d+)", command):
+            selected = match[1]
+        elif match := re.fullmatch(r":?OUTP\w*:STAT\w* (?:ON|1)(?:,\(@(\d+)\))?", command):
+            found.add(match[1] or selected)
+    return found
+
+
 @pytest.mark.case("output-named-2")
 @pytest.mark.parametrize("dialect", ["channel-list", "selected-output"])
 @pytest.mark.parametrize(
@@ -85,13 +97,17 @@ def test_an_operating_range_may_begin_at_zero(
 def test_an_output_is_spoken_to_by_its_own_number(
     names: list[str], fed: str, dialect: str, tmp_path: Path, truth_table: TruthTable
 ) -> None:
-    """Only the output that feeds the input goes on; the simulated supply knows it by its number."""
+    """Only the output that feeds the input goes on, by its number in the lines that a supply is sent: a
+    simulated supply that counted outputs as the driver does would agree with a wrong one.
+    """
     made = supply(*[{}] * len(names), dialect=dialect)
     made["outputs"] = dict(zip(names, made["outputs"].values(), strict=True))
     load = {"resistor": {"resistance": "30 ohm"}}
     path = write(tmp_path, {"main": fed_by(load)}, procedure(f"s.{fed}"), {"s": made})
-    with played(path, seed=2) as (network, _):
+    sent: list[str] = []
+    with played(path, seed=2, sent=sent) as (network, _):
         traces = network.truth().traces["main"]
+    truth_table.compare("numbers of outputs switched on", {fed}, switched_on(sent))
     truth_table.compare(
         "highest voltage", pytest.approx(24.0, abs=0.1), float(traces.columns["voltage"].max())
     )

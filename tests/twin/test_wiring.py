@@ -137,3 +137,15 @@ def test_coupled_set_points_move_together(by: str, goes: float) -> None:
     left.supply.document = document
     left.does("VOLT 18,(@1)")
     assert [float(each) for each in left.ask("VOLT? (@1,2)").split(",")] == pytest.approx([18.0, goes])
+
+
+@pytest.mark.parametrize(("by", "goes"), [("step", 1.0), ("ratio", 0.75)])
+def test_coupled_current_limits_move_together_and_voltages_stay(by: str, goes: float) -> None:
+    """From 1 A and 0.5 A to 1.5 A: common practice, no source."""
+    left = AtHand("left")
+    coupling = Coupling(outputs=("1", "2"), by=by, of="current_limit")  # type: ignore[arg-type]
+    left.does("VOLT 12,(@1);:VOLT 5,(@2);:CURR 1,(@1);:CURR 0.5,(@2)")
+    left.supply.document = BENCH.supplies["left"].model_copy(update={"coupled": (coupling,)})
+    left.does("CURR 1.5,(@1);:VOLT 18,(@1)")
+    assert [float(each) for each in left.ask("CURR? (@1,2)").split(",")] == pytest.approx([1.5, goes])
+    assert [float(each) for each in left.ask("VOLT? (@1,2)").split(",")] == pytest.approx([18.0, 5.0])

@@ -46,9 +46,9 @@ class Resistance:
 def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) -> Resistance:
     """Loop resistance of a lead and its fixture. Heating by the current is left out: see `warmed`.
 
-    Nominal and least are geometric, most is the maximum of IEC 60228 where the conductor has a class in its
-    table; each at the ambient temperature's nominal, lowest and highest value. A fixture's bounds add to
-    them: the whole is one quantity, taken as equally likely between its bounds.
+    Nominal and least are geometric, most is the maximum of IEC 60228 where the conductor has a class; each
+    at the ambient temperature's nominal, lowest and highest value. A fixture's bounds add to them: the whole
+    is one quantity, taken as equally likely between its bounds.
     """
     given = lead.contact_resistance_loop
     contacts = Uncertain(0.0, 0.0, 0.0) if given is None else given
@@ -59,12 +59,9 @@ def lead_resistance(lead: Lead, bench: Bench, fixture: Fixture | None = None) ->
     nominal = conductors.loop_resistance(area, length, ambient.nominal, contacts.nominal)
 
     def most(temperature: float) -> float:
-        try:
-            return conductors.loop_resistance(
-                area, length, temperature, contacts.high, conductor.iec_class, "maximum"
-            )
-        except ValueError:  # a section that the table does not have
-            return conductors.loop_resistance(area, length, temperature, contacts.high)
+        return conductors.loop_resistance(
+            area, length, temperature, contacts.high, conductor.iec_class, "maximum"
+        )
 
     high = most(ambient.high)
     per_kelvin = most(ambient.high + 1.0) - high  # it grows in proportion

@@ -79,6 +79,13 @@ class Parts:
         found = lead_resistance(lead, self._bench, fixture)
         for part in found.missing:
             self.assumptions.add(name, f"{part} is not given: none assumed for its lead", part="lead")
+        if lead.conductor.iec_class is None:
+            self.assumptions.add(
+                name,
+                f"no table gives the largest resistance of {lead.conductor.text}: that of its section, "
+                f"{lead.conductor.section * 1e6:.3g} mm², is taken; stranded wire may have more",
+                part="lead",
+            )
         inductance = lead_inductance(lead)
         if lead.inductance is None:
             per_metre = inductance / lead.one_way_length

@@ -252,11 +252,15 @@ class Calibration(Model):
 
 
 class Coupling(Model):
-    """Outputs of one supply whose voltage set points move together, whichever of them is set."""
+    """Outputs of one supply whose set points move together, whichever of them is set."""
 
     outputs: tuple[str, ...] = Field(min_length=2, description="the outputs")
     by: Literal["step", "ratio"] = Field(
-        description="step: the others move by as many volts; ratio: they change in the same proportion"
+        description="step: the others move by as many volts or amperes; ratio: in the same proportion"
+    )
+    of: Literal["voltage", "current_limit"] = Field(
+        "voltage",
+        description="which set point moves; outputs with coupled current limits cannot be used together",
     )
 
 
@@ -393,6 +397,11 @@ class Bench(Model):
         (), description="conductors to make other leads of; the check names one where a lead will not do"
     )
     recorders: dict[Text, Recorder] = Field({}, description="external recorders, each under its name")
+
+    @property
+    def output_names(self) -> tuple[OutputName, ...]:
+        """Every output of every supply, in the order in which they are written."""
+        return tuple(OutputName.of(name, own) for name, each in self.supplies.items() for own in each.outputs)
 
     def output(self, name: OutputName) -> Output:
         """The output of that name; KeyError where there is none."""

@@ -88,18 +88,19 @@ class Documents:
 def load_device(path: str | os.PathLike[str]) -> Loaded[Device]:
     """A device document; `DocumentErrors` with everything that is wrong with it."""
     accept_announced_loads()
-    source, model, problems = _load(os.fspath(path), "device", Device, {})
-    if source is None or model is None or problems:
-        raise DocumentErrors(problems)
-    return Loaded(model, source)
+    return _loaded(path, "device", Device)
 
 
 def load_bench(path: str | os.PathLike[str]) -> Loaded[Bench]:
     """A bench document; `DocumentErrors` with everything that is wrong with it."""
-    source, model, problems = _load(os.fspath(path), "bench", Bench, {})
-    if source is None or model is None or problems:
+    return _loaded(path, "bench", Bench)
+
+
+def _loaded(path: str | os.PathLike[str], kind: Kind, model: type[M]) -> Loaded[M]:
+    source, made, problems = _load(os.fspath(path), kind, model, {})
+    if source is None or made is None or problems:
         raise DocumentErrors(problems)
-    return Loaded(model, source)
+    return Loaded(made, source)
 
 
 def load_documents(

@@ -385,6 +385,10 @@ class Procedure(Model):
             if required.expects_trip
         )
 
+    def position(self, name: str) -> int:
+        """Position of the step of that name."""
+        return next(index for index, step in enumerate(self.steps) if step.called(index) == name)
+
     def operates_until(self, name: str) -> int:
         """Position of the first step in which an input is required to trip: before it, none of its
         protections may act. Their number, where it is not required to trip.

@@ -135,14 +135,20 @@ def _stop_conditions(procedure: DocumentSource, inputs: list[str] | None) -> Ite
         yield from unknown(
             procedure, (*place, "during"), "names of steps", None if procedure.ambiguous else on
         )
-        if (
-            during in on
-            and name is not None
-            and (inputs is None or name in inputs)
-            and name not in on[during]
-        ):
-            message = f"expected a step in which '{name}' is powered, got '{during}'; name another step"
-            yield Problem(procedure.where((*place, "during")), message)
+        yield from _unpowered(procedure, place, name, on.get(during), inputs)
+
+
+def _unpowered(
+    procedure: DocumentSource, place: Path, name: str | None, on: set[str] | None, inputs: list[str] | None
+) -> Iterator[Problem]:
+    """A problem where an input is powered in no part of the step that is named under 'during'.
+
+    on: inputs that are powered in it; None: there is no such step.
+    """
+    if name is not None and on is not None and (inputs is None or name in inputs) and name not in on:
+        during = text(procedure.root.get(*place, "during"))
+        message = f"expected a step in which '{name}' is powered, got '{during}'; name another step"
+        yield Problem(procedure.where((*place, "during")), message)
 
 
 def _requirements(procedure: DocumentSource, inputs: list[str] | None) -> Iterator[Problem]:
@@ -158,9 +164,7 @@ def _requirements(procedure: DocumentSource, inputs: list[str] | None) -> Iterat
         during, of = text(requirement.child("during")), text(requirement.child("of"))
         if during not in named:
             continue
-        if of is not None and (inputs is None or of in inputs) and of not in on[during]:
-            message = f"expected a step in which '{of}' is powered, got '{during}'; name another step"
-            yield Problem(procedure.where((*place, "during")), message)
+        yield from _unpowered(procedure, place, of, on[during], inputs)
         if requirement.child("each_point") is not None and named[during].child("sweep") is None:
             message = f"expected 'each_point' for a sweep only, got it for '{during}'; remove it"
             yield Problem(procedure.where((*place, "each_point")), message)

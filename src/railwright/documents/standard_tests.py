@@ -40,6 +40,12 @@ def pieces_of(procedure: Procedure, device: Device, shape: ShapeStep, name: str)
     return test.pieces(figures_of(procedure, test), choice_of(waveform, device, name))
 
 
+def pieces_in_step(procedure: Procedure, device: Device, number: int, name: str) -> tuple[Piece, ...]:
+    """What the shape of a step, by its position, gives one of its inputs; nothing where it has no shape."""
+    shape = procedure.steps[number].shape
+    return () if shape is None else pieces_of(procedure, device, shape, name)
+
+
 def turns_of(procedure: Procedure, device: Device, shape: ShapeStep) -> int:
     """How often a shape is played: in any case, or, where something ends it, at most."""
     if shape.repeat_until is None or shape.at_most is None:

@@ -59,19 +59,13 @@ def inputs_in_steps(procedure: DocumentSource, inputs: list[str] | None) -> dict
 
 def _subjects(procedure: DocumentSource, place: Path) -> list[tuple[Path, str]]:
     """The inputs that a step is about, with the place where each is named."""
-    found = []
-    for kind in ("power_up", "power_down"):
-        found += list(texts(procedure, *place, kind, "order"))
-    for kind in ("sweep", "shape"):
-        node = procedure.root.get(*place, kind, "input")
-        if node is not None and node.text is not None:
-            found.append(((*place, kind, "input"), node.text))
-    node = procedure.root.get(*place, "shape", "repeat_until", "input")
-    if node is not None and node.text is not None:
-        found.append(((*place, "shape", "repeat_until", "input"), node.text))
-    for name in keys(procedure.root.get(*place, "shape", "inputs")):
-        found.append(((*place, "shape", "inputs", name), name))
-    return found
+    orders = (texts(procedure, *place, kind, "order") for kind in ("power_up", "power_down"))
+    switched = [each for order in orders for each in order]
+    single = (("sweep", "input"), ("shape", "input"), ("shape", "repeat_until", "input"))
+    paths = [(*place, *each) for each in single]
+    named = [(path, word) for path in paths if (word := text(procedure.root.get(*path))) is not None]
+    several = keys(procedure.root.get(*place, "shape", "inputs"))
+    return [*switched, *named, *(((*place, "shape", "inputs", name), name) for name in several)]
 
 
 def _after(step: Node, on: set[str], inputs: list[str] | None) -> set[str]:

@@ -64,31 +64,25 @@ def _filled(source: DocumentSource, loc: Path) -> bool:
 
 def _missing_values(source: DocumentSource) -> tuple[list[Problem], set[Path]]:
     """Keys and list items without a value: a figure that is unknown is left out, not left empty."""
-    problems: list[Problem] = []
-    empty: set[Path] = set()
-    for path, node in source.root.walk():
-        if node.kind == "scalar" and node.text is None:
-            what = "in the list" if isinstance(path[-1], int) else f"after '{path[-1]}:'"
-            remedy = "write one, or leave it out where it is unknown"
-            if cut := _decimal_comma(source, path):
-                before, comma, point = cut
-                message = f"expected a decimal point, got {quoted(comma)}; write {quoted(point)}"
-                problems.append(Problem(source.where(before), message))
-                empty.update((path, before))
-                continue
-            key = str(path[-1])
-            if not isinstance(path[-1], int) and (glued := re.fullmatch(r"([^\s:]+):(\S.*)", key)):
-                written = quoted(f"{glued[1]}: {glued[2]}")
-                message = (
-                    f"expected a blank after {quoted(glued[1] + ':')}, got {quoted(key)}; write {written}"
-                )
-                problems.append(Problem(source.where(path), message))
-                empty.update((path, (*path[:-1], glued[1])))
-                continue
-            message = f"expected a value {what}, got nothing; {remedy}"
-            problems.append(Problem(source.where(path), message))
-            empty.add(path)
-    return problems, empty
+    bare = [path for path, node in source.root.walk() if node.kind == "scalar" and node.text is None]
+    told = [_missing_value(source, path) for path in bare]
+    problems = [Problem(source.where(place), message) for place, _, message in told]
+    return problems, {*bare, *(meant for _, meant, _ in told)}
+
+
+def _missing_value(source: DocumentSource, path: Path) -> tuple[Path, Path, str]:
+    """Of a key or list item without a value: where the mistake is, which path is meant, and what is said."""
+    key = str(path[-1])
+    if cut := _decimal_comma(source, path):
+        before, comma, point = cut
+        return before, before, f"expected a decimal point, got {quoted(comma)}; write {quoted(point)}"
+    if not isinstance(path[-1], int) and (glued := re.fullmatch(r"([^\s:]+):(\S.*)", key)):
+        written = quoted(f"{glued[1]}: {glued[2]}")
+        message = f"expected a blank after {quoted(glued[1] + ':')}, got {quoted(key)}; write {written}"
+        return path, (*path[:-1], glued[1]), message
+    what = "in the list" if isinstance(path[-1], int) else f"after '{key}:'"
+    message = f"expected a value {what}, got nothing; write one, or leave it out where it is unknown"
+    return path, path, message
 
 
 def _decimal_comma(source: DocumentSource, path: Path) -> tuple[Path, str, str] | None:
@@ -159,7 +153,7 @@ def _message(model: type[BaseModel], details: ErrorDetails) -> str:
     if kind == "missing":
         return _missing(model, details["loc"])
     if kind == "literal_error":
-        words = _literals(model, details["loc"])
+        words = choices_of(_at(model, details["loc"]))
         near = hint(given, words) if isinstance(given, str) else ""
         if near and len(words) > 5:
             return f"expected a known '{details['loc'][-1]}', got {quoted(given)}{near}"
@@ -231,10 +225,6 @@ def _keys(model: type[BaseModel], loc: Path) -> list[str]:
     return [*names, "same_as"] if at is Output else names
 
 
-def _literals(model: type[BaseModel], loc: Path) -> list[str]:
-    return choices_of(_at(model, loc))
-
-
 def choices_of(annotation: Any) -> list[str]:
     """The words that a type admits; none where it admits others."""
     for arm in arms_of(annotation):
@@ -246,17 +236,16 @@ def choices_of(annotation: Any) -> list[str]:
 def _at(annotation: Any, loc: Path) -> Any:
     """The type of what stands at a location below a type."""
     for part in loc:
-        for arm in arms_of(annotation):
-            origin = get_origin(arm)
-            if is_model(arm) and any(part in (name, field.alias) for name, field in arm.model_fields.items()):
-                annotation = _field(arm, str(part))[0]
-                break
-            if origin is dict:
-                annotation = get_args(arm)[1]
-                break
-            if origin is tuple:
-                annotation = get_args(arm)[0]
-                break
+        below = (_below(arm, part) for arm in arms_of(annotation))
+        annotation = next((each for each in below if each is not None), annotation)
+    return annotation
+
+
+def _below(arm: Any, part: str | int) -> Any:
+    """The type of what stands under a key, or at a position, of a type; None: nothing can stand there."""
+    if get_origin(arm) in (dict, tuple):
+        return get_args(arm)[1 if get_origin(arm) is dict else 0]
+    annotation, _ = _field(arm, str(part))
     return annotation
 
 

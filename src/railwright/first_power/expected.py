@@ -15,9 +15,9 @@ from railwright.documents.loader import Documents
 from railwright.first_power.figures import aperture_of
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import timeline_of
-from railwright.rehearsal.circuit import build_circuit, output_errors, uncertain_quantities
+from railwright.rehearsal.circuit import uncertain_quantities
 from railwright.rehearsal.design import Design
-from railwright.rehearsal.rehearse import tell
+from railwright.rehearsal.rehearse import told_simulation
 from railwright.traces import Span
 
 if TYPE_CHECKING:
@@ -122,13 +122,8 @@ def _means(
     change: Change = lambda circuit: circuit,
 ) -> dict[tuple[str, str], Array]:
     """Means over the aperture in each (step, input), shape (n,) [A]."""
-    from railwright.physics.simulation import Simulation
-
     timeline = timeline_of(documents.procedure, documents.device)
-    circuit, _ = build_circuit(documents, set_points, case)
-    errors, _ = output_errors(documents, set_points, case)
-    simulation = Simulation(change(circuit), rested=True)
-    tell(simulation, documents.bench, set_points, timeline, errors)
+    simulation, _ = told_simulation(documents, set_points, timeline, case, change)
     samples = simulation.advance(timeline.duration).samples
     spans = {span.name: span for span in timeline.spans}
     return {

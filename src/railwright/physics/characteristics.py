@@ -196,7 +196,9 @@ class StaticLoad:
 
         for _ in range(CHANGES):
             found = root(slope, y)
-            y = found.x if found.success else y
+            # It may call what it found no success, where rounding keeps it from getting any nearer.
+            nearer = np.abs(slope(found.x)).max() < np.abs(slope(y)).max()
+            y = found.x if found.success or nearer else y
             before = list(q)
             self.kind.equation("enter")(region(v, LATER, self.p, y, q), LATER, self.p, q)
             if q == before:

@@ -10,6 +10,12 @@ from railwright.physics.layout import BLOCKED, BLOWN, DIODE, DROP, FUSE, OPENED,
 OPENING = 1e-6
 """Time constant with which the current of a lead that is interrupted ends [s] (declared)."""
 
+REST = 1e-9
+"""Part of the source's voltage, and at least of 1 V, by which a diode that blocks must be driven beyond its
+drop before it conducts again: at rest its current is zero and its voltage just the drop, and rounding would
+have it block and conduct at every step.
+"""
+
 
 @compiled
 def melting(current: float, h: float, fuse: Array) -> float:
@@ -45,7 +51,7 @@ def path_region(y: Array, source: float, lead: int, connector: int, system: AnyS
     bits = 0
     if branch[DIODE] == 1.0 and branch[OPENED] + branch[BLOWN] == 0.0:
         if branch[BLOCKED] == 1.0:
-            if source - y[connector] > branch[DROP]:
+            if source - y[connector] > branch[DROP] + REST * max(1.0, abs(source)):
                 bits += 2
         elif y[lead] < 0.0:
             bits += 1

@@ -90,7 +90,7 @@ from railwright.physics.layout import (
     Array,
 )
 
-LINE_PARTS, LINE_PART = 16.0, 0.02
+LINE_PARTS, LINE_PART = 8.0, 0.02
 """A line of the set point is passed in steps of no more than this part of it, or of this [s] where that is
 more: a single step across a far bend of a load's law would be right at its end alone, not in between.
 """

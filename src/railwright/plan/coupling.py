@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -43,14 +43,25 @@ def moved(before: float, after: float, other: float, by: Literal["step", "ratio"
 
 
 def followers(bench: Bench, output: OutputName) -> list[tuple[OutputName, Coupling]]:
-    """The outputs that move with one, and how."""
+    """The outputs whose voltage moves with that of one, and how."""
     return [
         (OutputName.of(output.supply, other), group)
         for group in bench.supplies[output.supply].coupled
-        if output.output in group.outputs
+        if group.of == "voltage" and output.output in group.outputs
         for other in group.outputs
         if other != output.output
     ]
+
+
+def tied_limits(bench: Bench, outputs: Collection[OutputName]) -> Iterator[tuple[str, int, list[OutputName]]]:
+    """Coupled current limits of which more than one output is among these: supply, number of the group, and
+    those outputs. Setting the limit of one moves those of the others, so that none can be relied upon.
+    """
+    for supply, document in bench.supplies.items():
+        for number, group in enumerate(document.coupled):
+            used = [each for each in outputs if each.supply == supply and each.output in group.outputs]
+            if group.of == "current_limit" and len(used) > 1:
+                yield supply, number, used
 
 
 def all_changes(bench: Bench, set_points: SetPoints, timeline: Timeline) -> list[OutputAction]:

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 
 from railwright.documents.bench import Bench, Points
 from railwright.plan.captured import MOST_LEVEL, by_set_points, far_off, is_captured, with_jumps
+from railwright.plan.coupling import followers
 from railwright.plan.host import Host, by_host
 from railwright.plan.listing import Listing, Own, shape_actions
 from railwright.plan.set_point import waveform
@@ -397,7 +398,7 @@ def _hindrance(feed: Feed, bench: Bench, set_points: SetPoints, busy: Sequence[L
         dialect = bench.supply_of(output.output).dialect
         if dialect.points is None:
             return f"dialect '{dialect.name}' has no commands for a point list"
-        if any(output.output.output in group.outputs for group in bench.supply_of(output.output).coupled):
+        if followers(bench, output.output):
             return f"{output.output} is coupled with others, which a list would not take along"
     mine = {output.output.supply for output in feed.outputs}
     for other in busy:

@@ -19,6 +19,10 @@ class Interval:
     def __contains__(self, value: float) -> bool:
         return self.low <= value <= self.high
 
+    def beyond(self, value: float) -> float:
+        """How far a value lies outside; inside, how far from the nearer end, negative."""
+        return max(self.low - value, value - self.high)
+
 
 @dataclass(frozen=True, slots=True)
 class Uncertain:

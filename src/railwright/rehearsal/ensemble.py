@@ -18,9 +18,9 @@ from railwright.documents.fixture import Fixture
 from railwright.documents.loader import Documents
 from railwright.plan.set_points import SetPoints
 from railwright.plan.timeline import Timeline, timeline_of
-from railwright.rehearsal.circuit import build_circuit, output_errors, stage_figures, uncertain_quantities
+from railwright.rehearsal.circuit import stage_figures, uncertain_quantities
 from railwright.rehearsal.design import CHUNK, Design
-from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, tell
+from railwright.rehearsal.rehearse import TAIL, InputResult, rehearse, told_simulation
 from railwright.rehearsal.summary import Spread
 
 if TYPE_CHECKING:
@@ -247,16 +247,12 @@ def _templates(plan: EnsemblePlan) -> list[tuple[Branch, Template, NDArray[np.in
     import numpy as np
 
     from railwright.physics.cases import make_template
-    from railwright.physics.simulation import Simulation
 
     documents, set_points = plan.documents, plan.set_points
-    circuit, _ = build_circuit(documents, set_points)
-    errors, _ = output_errors(documents, set_points)
-    simulation = Simulation(circuit, rested=True)
-    tell(simulation, documents.bench, set_points, plan.timeline, errors)
+    simulation, _ = told_simulation(documents, set_points, plan.timeline)
     named = {name: column for column, name in enumerate(plan.design.names)}
     found = []
-    for branch in circuit.branches:
+    for branch in simulation.circuit.branches:
         player, follows = simulation.player(branch.name)
         fixture = documents.bench.fixture(set_points[branch.name].fixture)
         own = [(named.pop(name), slot) for name, slot in _slots(branch, documents, fixture) if name in named]

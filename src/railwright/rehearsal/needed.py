@@ -15,8 +15,7 @@ from railwright.documents.loader import Documents
 from railwright.physics.output_stage import OPP_RESPONSE
 from railwright.plan.set_points import Feed, OutputSetPoints, SetPoints
 from railwright.plan.timeline import Timeline
-from railwright.rehearsal.circuit import build_circuit, output_errors
-from railwright.rehearsal.rehearse import TAIL, tell
+from railwright.rehearsal.rehearse import TAIL, told_simulation
 from railwright.traces import Mode
 
 LONG = 0.1
@@ -96,13 +95,8 @@ def needed(
     What is asked where an input is required to trip does not count. parts: setting -> output -> its part of
     the input's setting. Raises SolverError.
     """
-    from railwright.physics.simulation import Simulation
-
     free = unprotected(set_points)
-    circuit, _ = build_circuit(documents, free, case)
-    errors, _ = output_errors(documents, free, case)
-    simulation = Simulation(circuit, rested=True)
-    tell(simulation, documents.bench, free, timeline, errors)
+    simulation, errors = told_simulation(documents, free, timeline, case)
     advance = simulation.advance(timeline.duration + TAIL)
     found = {
         name: _needed(set_points[name], documents, advance.samples[name], errors, parts, timeline)
@@ -118,13 +112,8 @@ def trips(
 
     beside: the other inputs that coupled set points let it hang on, whose own trips do not count.
     """
-    from railwright.physics.simulation import Simulation
-
     only = {**unprotected(beside or {}), feed.input: feed}
-    circuit, _ = build_circuit(documents, only, case)
-    errors, _ = output_errors(documents, only, case)
-    simulation = Simulation(circuit, rested=True)
-    tell(simulation, documents.bench, only, timeline, errors)
+    simulation, _ = told_simulation(documents, only, timeline, case)
     events = simulation.advance(timeline.duration + TAIL).events
     until = _operates_until(feed.input, documents, timeline)
     return any(bool(event.kind.trip) and event.time < until for event in events)

@@ -5,7 +5,7 @@ first.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -25,6 +25,7 @@ from railwright.rehearsal.circuit import build_circuit, output_errors
 from railwright.traces import Event, EventKind, Mode, Record, Span, Traces, integral_of_product
 
 if TYPE_CHECKING:
+    from railwright.physics.circuit import Circuit
     from railwright.physics.player import PlayedSamples
     from railwright.physics.simulation import Advance, Simulation
 
@@ -124,6 +125,25 @@ def _off_at(timeline: Timeline, trip: float, off: float, inputs: tuple[str, ...]
         limits=tuple(limit for limit in timeline.limits if limit.time <= trip),
         duration=off,
     )
+
+
+def told_simulation(
+    documents: Documents,
+    set_points: SetPoints,
+    timeline: Timeline,
+    case: Case = NOMINAL,
+    change: Callable[[Circuit], Circuit] = lambda circuit: circuit,
+) -> tuple[Simulation, dict[str, SetErrors]]:
+    """A simulation, from rest, that was told all that is played; and how far each output is off what it is
+    told. change: what is made of the circuit before.
+    """
+    from railwright.physics.simulation import Simulation
+
+    circuit, _ = build_circuit(documents, set_points, case)
+    errors, _ = output_errors(documents, set_points, case)
+    simulation = Simulation(change(circuit), rested=True)
+    tell(simulation, documents.bench, set_points, timeline, errors)
+    return simulation, errors
 
 
 def tell(

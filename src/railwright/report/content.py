@@ -206,26 +206,41 @@ def _alarms(run: RunFacts, evaluation: Evaluation) -> list[dict[str, str]]:
     """What the first page says at once of a run that ended early, was not confirmed off, whose folder is not
     whole and unchanged, or whose records contradict each other.
     """
-    ending, alarms = run.ending, []
-    if ending.early:
-        text = (
-            f"{sentence(ending.early)} Requirements of steps that were not played to their end are "
-            "inconclusive, unless what was recorded fails them already. The whole is no pass."
-        )
-        alarms.append({"title": "The run ended early.", "text": breakable(text)})
-    if ending.off_confirmed is False:
-        lines = " ".join(f"{line.rstrip('.')}." for line in ending.not_confirmed)
-        text = f"{lines} A voltage may have been left at the outputs. The whole is no pass."
-        alarms.append({"title": "Off not confirmed.", "text": breakable(text.strip())})
-    if evaluation.unsound:
-        lines = " ".join(sentence(line) for line in evaluation.unsound)
-        text = f"{lines} What was measured or required may have been another. The whole is no pass."
-        alarms.append({"title": "The run's folder is not whole and unchanged.", "text": breakable(text)})
-    if evaluation.contradictions:
-        lines = " ".join(sentence(each.words) for each in evaluation.contradictions)
-        text = f"{lines} Requirements that rest on one of the two are inconclusive."
-        alarms.append({"title": "Records contradict each other.", "text": breakable(text)})
-    return alarms
+    ending = run.ending
+    unconfirmed = [f"{line.rstrip('.')}." for line in ending.not_confirmed]
+    # Whether it is so; the title; what is to be said of it, and what follows from it.
+    found = (
+        (
+            bool(ending.early),
+            "The run ended early.",
+            [sentence(ending.early)],
+            "Requirements of steps that were not played to their end are inconclusive, unless what was "
+            "recorded fails them already. The whole is no pass.",
+        ),
+        (
+            ending.off_confirmed is False,
+            "Off not confirmed.",
+            unconfirmed,
+            "A voltage may have been left at the outputs. The whole is no pass.",
+        ),
+        (
+            bool(evaluation.unsound),
+            "The run's folder is not whole and unchanged.",
+            [sentence(line) for line in evaluation.unsound],
+            "What was measured or required may have been another. The whole is no pass.",
+        ),
+        (
+            bool(evaluation.contradictions),
+            "Records contradict each other.",
+            [sentence(each.words) for each in evaluation.contradictions],
+            "Requirements that rest on one of the two are inconclusive.",
+        ),
+    )
+    return [
+        {"title": title, "text": breakable(" ".join([*lines, follows]))}
+        for holds, title, lines, follows in found
+        if holds
+    ]
 
 
 def _identity(given: ReportInput, run: RunFacts) -> list[list[str]]:

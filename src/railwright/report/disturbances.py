@@ -6,16 +6,12 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
 
 from railwright.documents.loader import Documents
 from railwright.plan.set_point import pieces
 from railwright.plan.timeline import Timeline
 from railwright.report.overlay import voltage_of
 from railwright.traces import Record, Span
-
-if TYPE_CHECKING:
-    pass
 
 SLIGHT = 0.01
 """Part of the level that is left, within which a set point still counts as it (noise of a recording)."""

@@ -9,6 +9,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.loader import Documents
 from railwright.documents.procedure import Limits, PowerUp
+from railwright.grouping import grouped
 from railwright.guard.off_plan import OFF_BELOW
 from railwright.plan.off_order import held_voltage, off_order, off_threshold
 from railwright.plan.set_points import Feed, SetPoints
@@ -84,10 +85,7 @@ def goal_of(documents: Documents, name: str, power_up: PowerUp | None) -> float 
 
 def _trips(set_points: SetPoints, off: str) -> str:
     """What to do when an output trips: linked trips, and everything else."""
-    linked: dict[tuple[str, ...], list[str]] = {}
-    for name, feed in set_points.items():
-        if feed.trips_when:
-            linked.setdefault(feed.trips_when, []).append(name)
+    linked = grouped((feed.trips_when, name) for name, feed in set_points.items() if feed.trips_when)
     said = [
         f"{' or '.join(causes)} trip, switch {' and '.join(follow)} off at once (linked trip), then what is "
         "still on"

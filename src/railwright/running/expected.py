@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
 from railwright.instruments.supply import OutputSetting
+from railwright.plan.coupling import followers, moved
 
 
 class Expected:
@@ -46,19 +47,12 @@ class Expected:
 
     def _take_along(self, supply: str, change: OutputSetting, before: float, when: float) -> None:
         """Coupled set points move together: by the same step, or in ratio."""
-        now = float(change.value)
-        for group in self._bench.supplies[supply].coupled:
-            if change.output not in group.outputs:
+        for coupled, group in followers(self._bench, OutputName.of(supply, change.output)):
+            own = self._values.get(coupled, {})
+            if (there := own.get("voltage")) is None:
                 continue
-            for other in group.outputs:
-                coupled = OutputName.of(supply, other)
-                own = self._values.get(coupled, {})
-                there = own.get("voltage")
-                if other == change.output or there is None:
-                    continue
-                goal = float(there.value) + now - before
-                if group.by == "ratio":
-                    goal = float(there.value) * (now / before if before else 1.0)
-                bounds = self._bench.output(coupled).voltage
-                own["voltage"] = OutputSetting(other, "voltage", min(max(goal, bounds.low), bounds.high))
-                self._since[coupled, "voltage"] = when
+            goal = moved(before, float(change.value), float(there.value), group.by)
+            bounds = self._bench.output(coupled).voltage
+            goal = min(max(goal, bounds.low), bounds.high)
+            own["voltage"] = OutputSetting(coupled.output, "voltage", goal)
+            self._since[coupled, "voltage"] = when

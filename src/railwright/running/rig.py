@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from railwright.documents.bench import Bench
 from railwright.documents.output_name import OutputName
+from railwright.grouping import grouped
 from railwright.instruments import lists
 from railwright.instruments.errors import InstrumentError
 from railwright.instruments.session import Answer, OpenSession
@@ -144,10 +145,11 @@ class Rig:
         """Set an input's current limit [A], None: the one that was settled. Gives when that was done."""
         feed = self.set_points[name]
         part = 1.0 if current is None else current / feed.limit
-        changes: dict[str, list[OutputSetting]] = {}
-        for output in feed.outputs:
-            change = OutputSetting(output.output.output, "current_limit", output.current_limit * part)
-            changes.setdefault(output.output.supply, []).append(change)
+        limits = {each.output: each.current_limit * part for each in feed.outputs}
+        changes = grouped(
+            (name.supply, OutputSetting(name.output, "current_limit", limit))
+            for name, limit in limits.items()
+        )
         return self._middle(self._put_together(changes, at))
 
     # Point lists
@@ -287,10 +289,7 @@ class Rig:
 
     def outputs_by_supply(self, name: str) -> dict[str, list[str]]:
         """Supply -> its outputs that feed an input."""
-        by_supply: dict[str, list[str]] = {}
-        for output in self.set_points[name].outputs:
-            by_supply.setdefault(output.output.supply, []).append(output.output.output)
-        return by_supply
+        return grouped((each.supply, each.output) for each in self.set_points[name].names)
 
     def close(self) -> None:
         for supply in self.supplies.values():

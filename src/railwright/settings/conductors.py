@@ -93,17 +93,13 @@ class ConductorChoice:
 def loop_drop(conductor: Conductor, lead: Lead, current: float, ambient: float) -> float:
     """Drop of a lead made of a conductor, both ways with the lead's contacts [V], at a temperature [°C].
 
-    With the maximum resistance of IEC 60228 where the conductor has a class in its table.
+    With the maximum resistance of IEC 60228 where the conductor has a class.
     """
     contacts = lead.contact_resistance_loop.high if lead.contact_resistance_loop else 0.0
     section, length = conductor.section, lead.one_way_length
-    try:
-        loop = conductors.loop_resistance(
-            section, length, ambient, contacts, conductor.iec_class, bound="maximum"
-        )
-    except ValueError:  # a section that the table does not have
-        loop = conductors.loop_resistance(section, length, ambient, contacts)
-    return current * loop
+    return current * conductors.loop_resistance(
+        section, length, ambient, contacts, conductor.iec_class, bound="maximum"
+    )
 
 
 def recommend(

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from railwright.documents.device import Input
-from railwright.documents.fixture import Fixture
+from railwright.documents.fixture import AddedCapacitor, Fixture
 from railwright.physics.loads import KINDS, LoadKind, LoadParameters
 from railwright.physics.loads.capacitor import Capacitor
 from railwright.physics.loads.converter import Converter
@@ -79,34 +79,32 @@ class _Part:
 class LoadModel:
     """The load of one input, with a capacitor that a fixture adds to it.
 
-    known: False where a part's steady draw needs a rehearsal to be told. settled: False where a part draws
-    another current until it has settled (a lamp, a motor), so that only a rehearsal tells how long an input
-    takes to charge. moves: True where what it draws at a voltage changes with what has flowed (a cell).
+    banks: the capacitors beside it. known: False where a part's steady draw needs a rehearsal to be told.
+    settled: False where a part draws another current until it has settled (a lamp, a motor), so that only
+    a rehearsal tells how long an input takes to charge. moves: True where what it draws at a voltage
+    changes with what has flowed (a cell).
     """
 
     def __init__(self, wanted: Input, fixture: Fixture | None = None) -> None:
-        self.known = self.settled = True
-        self.moves = any("charge" in KINDS[entry.kind].states for entry in wanted.load)
-        self.converters: list[Converter] = []
+        entries = [(entry.parameters, KINDS[entry.kind]) for entry in wanted.load]
+        self.converters = [each for each, _ in entries if isinstance(each, Converter)]
+        added = [fixture.capacitor] if fixture and fixture.capacitor else []
+        self.banks: list[Capacitor | AddedCapacitor] = [
+            *(each for each, _ in entries if isinstance(each, Capacitor)),
+            *added,
+        ]
+        drawing = [(each, kind) for each, kind in entries if not isinstance(each, Capacitor)]
+        steady = [each for each in drawing if not each[1].settles or hasattr(each[1].equations, "draws")]
+        self.settled = not any(kind.settles for _, kind in drawing)
+        self.known = len(steady) == len(drawing)
+        self.moves = any("charge" in kind.states for _, kind in entries)
         self._parts: list[_Part] = []
         self._marks: list[float] = []
         self._seen: dict[tuple[float, int], Bounds] = {}
         self._ranges: dict[tuple[float, float, float], tuple[Bounds, float]] = {}
         self._courses: dict[tuple[float, float, float, float], list[_Piece]] = {}
         self._times: dict[tuple[float, ...], float] = {}
-        banks: list[Capacitor] = []
-        for entry in wanted.load:
-            parameters, kind = entry.parameters, KINDS[entry.kind]
-            if isinstance(parameters, Capacitor):
-                banks.append(parameters)
-                continue
-            if kind.settles:
-                self.settled = False
-                if not hasattr(kind.equations, "draws"):
-                    self.known = False
-                    continue
-            if isinstance(parameters, Converter):
-                self.converters.append(parameters)
+        for parameters, kind in steady:
             given = parameters.uncertain()
             starts, stops = (given[name].low if name in given else -math.inf for name in GATE)
             self._parts.append(_Part(kind, tuple(_corners(parameters)), starts, stops))
@@ -115,8 +113,7 @@ class LoadModel:
             for name, value in given.items():
                 if name in THRESHOLDS:
                     self._marks += [value.low, value.low * (1 + 1e-9), value.high, value.high * (1 + 1e-9)]
-        added = fixture.capacitor if fixture else None
-        capacities = [bank.capacitance for bank in banks] + ([added.capacitance] if added else [])
+        capacities = [bank.capacitance for bank in self.banks]
         self.capacitance = Bounds(sum(each.low for each in capacities), sum(each.high for each in capacities))
 
     def current(self, voltage: float, came_from: float = math.inf) -> Bounds | None:
@@ -291,7 +288,6 @@ def _charging(limit: float, drawn: Callable[[float], float], piece: _Piece, halv
         return halves + (halves - whole) / 3.0  # the error is of second order (Richardson)
     total = 0.0
     for begin, end in itertools.pairwise(piece):
-        between = (begin[0] + end[0]) / 2.0
         half = (begin[0] + end[0]) / 2.0
         total += _charging(limit, drawn, (begin, (half, drawn(half)), end), halvings - 1)
     return total

@@ -127,6 +127,10 @@ class Group:
             for output, part in zip(self.rows, self.power_parts, strict=True)
         )
 
+    def together(self, stands: Mapping[OutputName, float]) -> float:
+        """Set point of the group [V] by where those of its outputs stand."""
+        return (sum if self.series else max)(stands[output] for output in self.names)
+
     def whole(self, each: Iterable[float | None], adds: bool) -> float | None:
         """One figure for the group: the sum of the outputs' where they add up, else the largest."""
         known = [figure for figure in each if figure is not None]

@@ -82,12 +82,10 @@ def _one(
     found = shown.measured
     hidden = found is None or bool(found.unseen)
     uncertainty = None if found is None or hidden else (found.high - found.low) / 2
-    verdict: Verdict = "no"
-    if uncertainty is not None and shown.outcome != "inconclusive":
-        roomy = leaves is None or ROOM * uncertainty <= leaves
-        verdict = "yes" if roomy else "marginal"
-    elif hidden and found is not None and shown.outcome != "inconclusive":
-        verdict = "marginal"
+    roomy = uncertainty is not None and (leaves is None or ROOM * uncertainty <= leaves)
+    verdict: Verdict = "yes" if roomy else "marginal"
+    if found is None or shown.outcome == "inconclusive":
+        verdict = "no"
     why, would = "", ""
     if exact.outcome == "fail":
         verdict, why = "will fail", exact.reason

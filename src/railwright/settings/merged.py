@@ -5,9 +5,10 @@ A view for people. What was found stays as it is; JSON has every finding.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
+from railwright.grouping import grouped
 from railwright.quantities import form_of, texts_of
 from railwright.settings.findings import Finding, Ranking
 
@@ -50,23 +51,20 @@ class MergedFindings:
     @property
     def ranges(self) -> tuple[FigureRange, ...]:
         """Figures that all of them have and that differ, in the order of the sentence."""
-        found = []
-        values = [{figure.name: figure for figure in each.figures} for each in self.findings]
-        for name, figure in values[0].items():
-            if all(name in each and each[name].unit == figure.unit for each in values):
-                own = [each[name].value for each in values]
-                if min(own) < max(own):
-                    found.append(FigureRange(name, figure.unit, min(own), max(own)))
-        return tuple(found)
+        each_once = [{figure.name: figure for figure in each.figures}.values() for each in self.findings]
+        values = grouped(((one.name, one.unit), one.value) for figures in each_once for one in figures)
+        return tuple(
+            FigureRange(name, unit, min(own), max(own))
+            for (name, unit), own in values.items()
+            if len(own) == self.count and min(own) < max(own)
+        )
 
     @property
     def texts(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Texts in the sentence that differ, by their names; each once, in their order."""
-        found: dict[str, dict[str, None]] = {}
-        for each in self.findings:
-            for name, text in texts_of(each.why):
-                found.setdefault(name, {})[text] = None
-        return tuple((name, tuple(said)) for name, said in found.items() if len(said) > 1)
+        found = grouped(pair for each in self.findings for pair in texts_of(each.why))
+        each_once = ((name, tuple(dict.fromkeys(texts))) for name, texts in found.items())
+        return tuple((name, texts) for name, texts in each_once if len(texts) > 1)
 
 
 def merge(findings: Iterable[Finding], rankings: Mapping[str, Ranking | None]) -> tuple[MergedFindings, ...]:
@@ -74,20 +72,23 @@ def merge(findings: Iterable[Finding], rankings: Mapping[str, Ranking | None]) -
 
     rankings: by the id of the rule.
     """
-    groups: dict[tuple[str, ...], list[Finding]] = {}
-    for each in findings:
-        key = (each.rule, each.severity.value, each.overridden or "", form_of(each.why))
-        groups.setdefault(key, []).append(each)
-    return tuple(_of(group, rankings) for group in groups.values())
+    return _merged(findings, rankings, lambda each: form_of(each.why))
 
 
 def by_kind(
     findings: Iterable[Finding], rankings: Mapping[str, Ranking | None]
 ) -> tuple[MergedFindings, ...]:
     """Findings of a rule as one, whatever their sentences; those that are accepted apart from the others."""
-    groups: dict[tuple[str, ...], list[Finding]] = {}
-    for each in findings:
-        groups.setdefault((each.rule, each.severity.value, each.overridden or ""), []).append(each)
+    return _merged(findings, rankings, lambda _: "")
+
+
+def _merged(
+    findings: Iterable[Finding], rankings: Mapping[str, Ranking | None], form: Callable[[Finding], str]
+) -> tuple[MergedFindings, ...]:
+    """Findings of one rule, severity, override and form as one."""
+    groups = grouped(
+        ((each.rule, each.severity, each.overridden or "", form(each)), each) for each in findings
+    )
     return tuple(_of(group, rankings) for group in groups.values())
 
 

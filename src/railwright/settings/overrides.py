@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from railwright.documents.loader import Documents
-from railwright.documents.procedure import Procedure
 from railwright.documents.sources import DocumentErrors, Problem, hint
 from railwright.settings.all_rules import all_rules
 from railwright.settings.engine_rules import (
@@ -48,9 +47,8 @@ def override(findings: Sequence[Finding], documents: Documents, ids: Iterable[st
 
     An impossible `auto`, of a limit or the hook-up, cannot be accepted: there is no value to go on with.
     """
-    procedure: Procedure = documents.procedure
     result = list(findings)
-    for index, wanted in enumerate(procedure.overrides):
+    for index, wanted in enumerate(documents.procedure.overrides):
         if wanted.finding not in ids:
             continue
         accepted = [

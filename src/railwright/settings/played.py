@@ -12,6 +12,7 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Procedure
+from railwright.grouping import grouped
 from railwright.plan.coupling import changes_of, followers
 from railwright.plan.set_point import Piece, pieces
 from railwright.plan.timeline import Action, Timeline, timeline_of
@@ -126,8 +127,7 @@ class Played:
                     own.append((start, end))
         summed = {}
         for step, stretches in found.items():
-            lengths = [end - start for start, end in stretches]
-            if lengths:
+            if lengths := [end - start for start, end in stretches]:
                 first, last = stretches[0][0], stretches[-1][1]
                 summed[step] = Outside(first, last, sum(lengths), max(lengths), len(lengths))
         return summed
@@ -243,61 +243,51 @@ def _undominated(moves: list[Slope]) -> tuple[Slope, ...]:
     return tuple(moves[index] for index in sorted(kept))
 
 
-def _shape(
-    actions: Iterable[Action], step: str, at: dict[str, float]
-) -> Iterator[tuple[str, Level | None, Slope | None]]:
+def _shape(actions: Iterable[Action], step: str, at: dict[str, float]) -> Iterator[tuple[str, Level | Slope]]:
     """Every level and slope of a shape, each once however often it is repeated."""
     said: set[tuple[Path, float, float]] = set()
     for action in actions:
-        name, goal = action.input, action.voltage
-        if action.kind != "line":
-            if action.kind == "off":
-                at[name] = 0.0
+        name, goal = action.input, action.voltage if action.kind == "line" else 0.0
+        if action.kind == "on":
             continue
-        before = at.get(name, 0.0)
-        at[name] = goal
+        before, at[name] = at.get(name, 0.0), goal
         key = (action.path, before, goal)
-        if key in said:
+        if action.kind == "off" or key in said:
             continue
         said.add(key)
         path: Path = ("procedure", *action.path)
         rate = abs(goal - before) / action.over if action.over else None
-        yield name, Level(goal, step, path), Slope(before, goal, rate, step, path)
+        yield name, Level(goal, step, path)
+        yield name, Slope(before, goal, rate, step, path)
 
 
-def _walk(
-    procedure: Procedure, device: Device, timeline: Timeline
-) -> Iterator[tuple[str, Level | None, Slope | None]]:
+def _walk(procedure: Procedure, device: Device, timeline: Timeline) -> Iterator[tuple[str, Level | Slope]]:
     """Every level and slope, input by input, in the order of the steps."""
     at: dict[str, float] = {}
-    by_step: dict[int, list[Action]] = {}
-    for action in timeline.actions:
-        by_step.setdefault(action.step, []).append(action)
+    by_step = grouped((action.step, action) for action in timeline.actions)
     for index, step in enumerate(procedure.steps):
         name, here = step.called(index), ("procedure", "steps", index)
         if step.power_up is not None:
             for each in step.power_up.order:
                 goal = step.power_up.voltages.get(each, device.inputs[each].nominal)
-                given = each in step.power_up.voltages
-                path: Path = (*here, "power_up", *(("voltages", each) if given else ("order",)))
-                yield each, Level(goal, name, path), None
-                asked = step.power_up.rate
-                path = (*here, "power_up", "rise" if asked is not None else "order")
-                yield each, None, Slope(0.0, goal, asked, name, path)
+                place = ("voltages", each) if each in step.power_up.voltages else ("order",)
+                yield each, Level(goal, name, (*here, "power_up", *place))
+                path: Path = (*here, "power_up", "rise" if step.power_up.rate is not None else "order")
+                yield each, Slope(0.0, goal, step.power_up.rate, name, path)
                 at[each] = goal
         elif step.sweep is not None:
-            for voltage, key in ((step.sweep.start, "from"), (step.sweep.stop, "to")):
-                yield step.sweep.input, Level(voltage, name, (*here, "sweep", key)), None
-            each, sweep = step.sweep.input, (*here, "sweep")
-            yield each, None, Slope(at.get(each, 0.0), step.sweep.start, None, name, (*sweep, "from"))
-            one = (step.sweep.stop - step.sweep.start) / (step.sweep.points - 1)
-            yield each, None, Slope(step.sweep.stop - one, step.sweep.stop, None, name, (*sweep, "to"))
-            at[each] = step.sweep.stop
+            each, start, stop = step.sweep.input, step.sweep.start, step.sweep.stop
+            first, last = (*here, "sweep", "from"), (*here, "sweep", "to")
+            one = (stop - start) / (step.sweep.points - 1)
+            yield each, Level(start, name, first)
+            yield each, Level(stop, name, last)
+            yield each, Slope(at.get(each, 0.0), start, None, name, first)
+            yield each, Slope(stop - one, stop, None, name, last)
+            at[each] = stop
         elif step.shape is not None:
             yield from _shape(by_step.get(index, ()), name, at)
         elif step.power_down is not None:
-            for each in step.power_down.order:
-                at[each] = 0.0
+            at.update(dict.fromkeys(step.power_down.order, 0.0))
 
 
 def with_coupling(
@@ -322,12 +312,12 @@ def with_coupling(
             continue
         if change.kind == "on":
             on.add(name)
-        before, stands[change.output] = _together(groups[name], stands), change.voltage
-        after = _together(groups[name], stands)
+        before, stands[change.output] = groups[name].together(stands), change.voltage
+        after = groups[name].together(stands)
         taken = change.moved_by is not None and fed[change.moved_by] != name
         if name not in on or after == before or not (taken or added[name]):
             continue
-        path = _path_of(bench, change.output) if taken else ("procedure", *cause.path)
+        path = coupling_path(bench, change.output) if taken else ("procedure", *cause.path)
         rate = abs(after - before) / change.over if change.over else None
         action = Action(change.time, "line", name, after, change.over, step=cause.step)
         slope = Slope(before, after, rate, timeline.spans[cause.step].name, path)
@@ -335,16 +325,11 @@ def with_coupling(
     return {name: _added_to(each, added[name], timeline) for name, each in played.items()}
 
 
-def _together(group: Group, stands: Mapping[OutputName, float]) -> float:
-    """Set point of an input [V] by where those of its outputs stand."""
-    return (sum if group.series else max)(stands[output] for output in group.names)
-
-
-def _path_of(bench: Bench, output: OutputName) -> Path:
-    """Where the coupling of an output is written."""
-    groups = bench.supplies[output.supply].coupled
-    index = next(number for number, group in enumerate(groups) if output.output in group.outputs)
-    return ("bench", "supplies", output.supply, "coupled", index)
+def coupling_path(bench: Bench, output: OutputName) -> Path:
+    """Where it is written with what the voltage of an output moves."""
+    groups = enumerate(bench.supplies[output.supply].coupled)
+    own = (number for number, group in groups if group.of == "voltage" and output.output in group.outputs)
+    return ("bench", "supplies", output.supply, "coupled", next(own))
 
 
 def _added_to(played: Played, added: Sequence[tuple[int, Action, Slope, bool]], timeline: Timeline) -> Played:
@@ -366,11 +351,15 @@ def _added_to(played: Played, added: Sequence[tuple[int, Action, Slope, bool]], 
 def what_is_played(procedure: Procedure, device: Device) -> tuple[dict[str, Played], Timeline]:
     """Input name -> what is played on it, for every input that is hooked up; and the procedure's timeline."""
     timeline = timeline_of(procedure, device)
-    walked = list(_walk(procedure, device, timeline))
-    played = {}
-    for name in procedure.hook_up:
-        levels = [level for each, level, _ in walked if each == name and level is not None]
-        moves = [slope for each, _, slope in walked if each == name and slope is not None]
-        actions = tuple([action for action in timeline.actions if action.input == name])
-        played[name] = Played(tuple(levels), tuple(moves), actions, timeline.duration)
+    walked = grouped(_walk(procedure, device, timeline))
+    actions = grouped((action.input, action) for action in timeline.actions)
+    played = {
+        name: Played(
+            tuple(each for each in walked.get(name, []) if isinstance(each, Level)),
+            tuple(each for each in walked.get(name, []) if isinstance(each, Slope)),
+            tuple(actions.get(name, [])),
+            timeline.duration,
+        )
+        for name in procedure.hook_up
+    }
     return played, timeline

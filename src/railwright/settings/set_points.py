@@ -251,9 +251,9 @@ def settle_input(
             where = documents.where("procedure", ("limits", source.name, setting))
             why = joined("", (value.why, _shared(source, setting)))
             reasons.append(Reason(source.name, setting, value.value, UNITS[setting], where, why))
-            continue
-        values.pop(setting, None)
-        findings += impossible_auto(value, setting, source.name, documents)
+        else:
+            values.pop(setting, None)
+            findings += impossible_auto(value, setting, source.name, documents)
     reasons += _channels(source, documents)
     whole = all(setting in values for setting in ("current_limit", "ovp", "trip_delay", "opp"))
     draft = SetPointDraft(_feed(source, values), frozenset(values), whole)

@@ -10,15 +10,16 @@ from typing import TYPE_CHECKING
 from railwright.assumptions import Assumption
 from railwright.documents.loader import Documents
 from railwright.frozen import freeze
+from railwright.grouping import grouped
 from railwright.plan.set_points import SetPoints
 from railwright.quantities import joined, state
-from railwright.settings.context import BoundDocuments, Context, SetPointDraft, locate
+from railwright.settings.context import BoundDocuments, Context, locate
 from railwright.settings.engine_rules import ENGINE_RULES, UNKNOWN_FIGURE
 from railwright.settings.findings import Finding, Reason, Severity
 from railwright.settings.hookup import hooked_up
 from railwright.settings.hookup.result import HookedUp
 from railwright.settings.overrides import check_overrides, override
-from railwright.settings.rule import Path, Rule, Seen, Unknown
+from railwright.settings.rule import Rule, Seen, Unknown
 from railwright.settings.rules import RULES
 from railwright.settings.set_points import settle_input
 from railwright.settings.windows.findings import window_findings
@@ -57,15 +58,16 @@ class Settings:
 def findings_of(rules: Iterable[Rule[Seen]], seen: Seen, documents: Documents) -> list[Finding]:
     """What the rules have to say, one note for each unknown figure however many rules wanted it."""
     found: list[Finding] = []
-    unknown: dict[tuple[str, Path, str], list[str]] = {}
+    unknown: list[Unknown] = []
     for rule in rules:
         for said in rule(seen):
             if isinstance(said, Unknown):
-                unknown.setdefault((said.about, said.path, said.figure), []).append(said.check)
+                unknown.append(said)
             else:
                 where = locate(documents, said.path)
                 found.append(Finding(rule.id, rule.severity, said.about, where, said.why, said.remedy))
-    for (about, path, figure), checks in unknown.items():
+    wanted = grouped(((each.about, each.path, each.figure), each.check) for each in unknown)
+    for (about, path, figure), checks in wanted.items():
         why = state(
             "{figure} is not given, so this could not be checked: {wanted}",
             figure=figure,
@@ -109,21 +111,19 @@ def settle(
     hooked = hooked or hooked_up(documents)
     documents = hooked.documents
     sources, timeline = hooked.fed
-    drafts: dict[str, SetPointDraft] = {}
-    reasons: list[Reason] = list(hooked.reasons)
-    windows: list[Window] = []
-    findings: list[Finding] = list(hooked.findings)
-    for name, source in sources.items():
-        ends = {setting: end for (about, setting), end in (rehearsed or {}).items() if about == name}
-        settled = settle_input(source, documents, ends, provisional)
-        drafts[name] = settled.draft
-        reasons += settled.reasons
-        windows += settled.windows
-        findings += settled.findings
+    ends = grouped((about, (setting, end)) for (about, setting), end in (rehearsed or {}).items())
+    settled = [
+        settle_input(source, documents, dict(ends.get(name, ())), provisional)
+        for name, source in sources.items()
+    ]
+    drafts = {name: each.draft for name, each in zip(sources, settled, strict=True)}
+    reasons = (*hooked.reasons, *(reason for each in settled for reason in each.reasons))
+    windows = tuple(window for each in settled for window in each.windows)
     feeds = {name: draft.feed for name, draft in drafts.items() if draft.whole}
     if provisional:
-        return Settings(feeds, tuple(reasons), (), tuple(windows), hooked.rises)
+        return Settings(feeds, reasons, (), windows, hooked.rises)
     context = Context(documents, sources, timeline, feeds, today, drafts)
+    findings = [*hooked.findings, *(finding for each in settled for finding in each.findings)]
     findings += findings_of(RULES, context, documents)
     if rehearsed is not None:  # it has settled what the closed form of this rule only bounds
         delays = {
@@ -133,7 +133,7 @@ def settle(
     findings += window_findings(windows, documents)
     ids = {*ENGINE_RULES, *(rule.id for rule in RULES)}
     found = by_severity(override(findings, documents, ids))
-    return Settings(feeds, tuple(reasons), found, tuple(windows), hooked.rises)
+    return Settings(feeds, reasons, found, windows, hooked.rises)
 
 
 def rehearsed_findings(

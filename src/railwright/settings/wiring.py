@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from railwright.documents.bench import Bench
 from railwright.documents.device import Device
 from railwright.documents.procedure import Procedure
+from railwright.grouping import grouped
 
 EARTH = "earth"
 DEVICE_ZERO = "the device's common 0 V"
@@ -49,23 +50,21 @@ class Joined:
         return self.sets.get(one, one) == self.sets.get(other, other)
 
 
-def _reached(links: Iterable[Link], starts: Iterable[str]) -> dict[str, tuple[str, tuple[str, Link] | None]]:
-    """Every terminal that is joined to one of these -> the first of them that is, and the terminal before it
-    on the shortest chain, with its link; None: it is that one.
+def _reached(links: Iterable[Link], starts: Iterable[str]) -> dict[str, tuple[str, list[Link]]]:
+    """Every terminal that is joined to one of these -> the first of them that is, and the shortest chain of
+    links from there.
     """
-    neighbours: dict[str, list[tuple[str, Link]]] = {}
-    for link in links:
-        neighbours.setdefault(link.one, []).append((link.other, link))
-        neighbours.setdefault(link.other, []).append((link.one, link))
-    found: dict[str, tuple[str, tuple[str, Link] | None]] = {}
+    both_ways = ((each, link) for link in links for each in ((link.one, link.other), (link.other, link.one)))
+    neighbours = grouped((terminal, (other, link)) for (terminal, other), link in both_ways)
+    found: dict[str, tuple[str, list[Link]]] = {}
     for start in starts:
         waiting = deque([start] if start not in found else [])
-        found.setdefault(start, (start, None))
+        found.setdefault(start, (start, []))
         while waiting:
             terminal = waiting.popleft()
             for other, link in neighbours.get(terminal, []):
                 if other not in found:
-                    found[other] = start, (terminal, link)
+                    found[other] = start, [*found[terminal][1], link]
                     waiting.append(other)
     return found
 
@@ -79,13 +78,8 @@ def joined(links: Iterable[Link]) -> Joined:
 
 def path(links: Iterable[Link], start: str, goal: str) -> list[Link]:
     """Shortest chain of links from one terminal to another; empty where there is none."""
-    found = _reached(links, [start])
-    chain: list[Link] = []
-    step = found[goal][1] if goal in found else None
-    while step is not None:
-        chain.append(step[1])
-        step = found[step[0]][1]
-    return chain[::-1]
+    _, chain = _reached(links, [start]).get(goal, (start, []))
+    return chain
 
 
 def shorted(links: list[Link], outputs: Iterable[str]) -> dict[str, list[Link]]:

@@ -117,11 +117,6 @@ class Meter:
             self._read(self._current, window_mean(time, current, start, end)),
         )
 
-    def skip_to(self, time: float) -> None:
-        """Leave out readings whose window ends before `time`."""
-        while self.next_due < time:
-            self._next += 1
-
     def _read(self, error: SystematicError, true: float) -> float:
         noisy = error.apply(true) + error.noise * float(self._noise.standard_normal())
         return error.on_grid(noisy)

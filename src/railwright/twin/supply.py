@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import metadata
 from secrets import token_hex
+from typing import Literal
 
 from railwright.documents.bench import Supply as SupplyDocument
 from railwright.scpi.errors import ScpiError
@@ -227,23 +228,26 @@ class TwinSupply:
         if not on:
             self.on_off(channel, was_on)
 
-    def take_along(self, channel: int, before: float) -> None:
-        """Coupled set points: move those of the outputs that go with one whose voltage was `before` [V]."""
+    def take_along(self, channel: int, of: Literal["voltage", "current_limit"], before: float) -> None:
+        """Coupled set points: what goes with an output that stood at `before` [V] or [A] moves."""
         names = list(self.document.outputs)
-        now = self.panels[channel].voltage
+        limits = of == "current_limit"
+        key, put = ("current", self.plant.set_current) if limits else ("voltage", self.plant.set_voltage)
+        now = getattr(self.panels[channel], key)
         for group in self.document.coupled:
-            if names[channel] not in group.outputs:
+            if group.of != of or names[channel] not in group.outputs:
                 continue
             for name in group.outputs:
                 panel = self.panels[names.index(name)]
                 if panel is self.panels[channel]:
                     continue
-                goal = panel.voltage + now - before
+                there = getattr(panel, key)
+                goal = there + now - before
                 if group.by == "ratio":
-                    goal = panel.voltage * (now / before if before else 1.0)
-                low, high, _ = panel.voltage_bounds
-                panel.voltage = panel.grid_voltage.on_grid(min(max(goal, low), high))
-                self.plant.set_voltage(panel.name, panel.voltage)
+                    goal = there * (now / before if before else 1.0)
+                low, high, _ = getattr(panel, f"{key}_bounds")
+                setattr(panel, key, getattr(panel, f"grid_{key}").on_grid(min(max(goal, low), high)))
+                put(panel.name, getattr(panel, key))
 
     def fire(self, channel: int) -> None:
         """The trigger of one armed output: its list starts, or its triggered level takes effect."""

@@ -71,7 +71,4 @@ def just_before(wave: Waveform, time: Array) -> Array:
     """Values at these times (m,); at a jump the one before it."""
     before = np.clip(np.searchsorted(wave.time, time, side="left") - 1, 0, wave.time.size - 1)
     after = np.minimum(before + 1, wave.time.size - 1)
-    length = wave.time[after] - wave.time[before]
-    part = np.clip((time - wave.time[before]) / np.where(length > 0.0, length, 1.0), 0.0, 1.0)
-    result: Array = wave.value[before] + part * (wave.value[after] - wave.value[before])
-    return result
+    return wave.between(before, after, time)

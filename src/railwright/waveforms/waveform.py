@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Places = NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -43,6 +44,12 @@ class Waveform:
         after = np.clip(np.searchsorted(self.time, time, side="right"), 1, self.time.size)
         before = after - 1
         after = np.minimum(after, self.time.size - 1)
+        return self.between(before, after, time)
+
+    def between(self, before: Places, after: Places, time: Array) -> Array:
+        """Values at these times (m,) on straight lines from one row to another, (m,) both; beyond them, the
+        row's own.
+        """
         length = self.time[after] - self.time[before]
         part = np.clip((time - self.time[before]) / np.where(length > 0.0, length, 1.0), 0.0, 1.0)
         result: Array = self.value[before] + part * (self.value[after] - self.value[before])

@@ -186,6 +186,20 @@ def coupled() -> Bench:
     )
 
 
+def coupled_limits() -> Bench:
+    """Two outputs whose current limits move together are not joined."""
+    together = [{"outputs": ["1", "2"], "by": "step", "of": "current_limit"}]
+    pair = output(20, 3, may_join=["series"])
+    return Bench(
+        scene(
+            {"a": supply(pair, pair, coupled=together), "b": supply(pair, pair)},
+            {"one": needs(30, 0.5)},
+        ),
+        {"one": "b.1 and b.2 in series"},
+        "no limit of a.1 and a.2 stays as it was set",
+    )
+
+
 def point_list() -> Bench:
     """A dip of 10 ms wants a point list with such a dwell."""
     dip = {
@@ -415,6 +429,7 @@ BENCHES = (
     joined_in_series,
     negative_rail,
     coupled,
+    coupled_limits,
     point_list,
     compensation,
     less_drop,

@@ -266,7 +266,8 @@ def sound(documents: Documents) -> bool:
     for supply, each_supply in bench.supplies.items():
         for coupling in each_supply.coupled:
             coupled = {f"{supply}.{own}" for own in coupling.outputs}
-            if sum(bool(coupled & set(each.outputs)) for each in procedure.hook_up.values()) > 1:
+            used = [coupled & set(each.outputs) for each in procedure.hook_up.values()]
+            if sum(map(bool, used)) > 1 or (coupling.of == "current_limit" and sum(map(len, used)) > 1):
                 return False
     return True
 

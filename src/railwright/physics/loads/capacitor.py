@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
@@ -47,6 +47,11 @@ def stored(p: list[float], y: list[float]) -> float:
 def heat(v: float, t: float, p: list[float], y: list[float], q: list[float]) -> float:
     """Heat in the series resistance [W]."""
     return (v - y[0]) ** 2 / p[1]
+
+
+def draws(v: float, p: Sequence[float]) -> tuple[float, float]:
+    """None, once it is charged [A]."""
+    return 0.0, 0.0
 
 
 def examples(volts: float, amperes: float) -> Examples:

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from railwright.documents.hook_up import HookUp
 from railwright.documents.loader import Documents
-from railwright.plan.set_points import Feed, SetPoints
+from railwright.plan.set_points import SetPoints
 from railwright.settings.group import hook_up_of
 from railwright.settings.hookup.result import HookedUp
 
@@ -44,9 +43,10 @@ def as_run(documents: Documents, set_points: SetPoints) -> Documents:
     given = documents.procedure.hook_up
     if not any(each.auto for each in given.values()):
         return documents
-    written = {name: _written(set_points[name]) if each.auto else each for name, each in given.items()}
-    return replace(documents, procedure=documents.procedure.model_copy(update={"hook_up": written}))
-
-
-def _written(feed: Feed) -> HookUp:
-    return hook_up_of(feed.names, feed.arrangement, feed.lead, feed.fixture, feed.sense)
+    fed = {name: set_points[name] for name, each in given.items() if each.auto}
+    written = {
+        name: hook_up_of(feed.names, feed.arrangement, feed.lead, feed.fixture, feed.sense)
+        for name, feed in fed.items()
+    }
+    procedure = documents.procedure.model_copy(update={"hook_up": {**given, **written}})
+    return replace(documents, procedure=procedure)

@@ -14,6 +14,7 @@ from itertools import chain
 from railwright.documents.bench import Output
 from railwright.documents.hook_up import AUTO
 from railwright.documents.output_name import OutputName
+from railwright.plan.coupling import followers, tied_limits
 from railwright.plan.stairs import exchange_of
 from railwright.quantities import joined, show, state
 from railwright.settings.constraints import current_limit, ocp, outputs, ovp, power, trip_delay
@@ -23,12 +24,12 @@ from railwright.settings.context import FedInput
 from railwright.settings.figures import round_down, round_up
 from railwright.settings.group import EARTH, Group, output_path
 from railwright.settings.hookup.demand import Demand, ShapeNeed
-from railwright.settings.hookup.joinings import couplings_of
 from railwright.settings.hookup.obstacle import (
     FIGURE,
     LEAD,
     PERMISSION,
     PROCEDURE,
+    UNCOUPLE,
     Found,
     Obstacle,
     against,
@@ -79,7 +80,7 @@ def _lacks_list(demand: Demand, shape: ShapeNeed, name: OutputName, output: Outp
         return f"{name} has none"
     if demand.bench.supply_of(name).dialect.points is None:
         return f"the dialect of {name} has no commands for one"
-    if couplings_of((name,), demand.bench):
+    if followers(demand.bench, name):
         return f"{name} is coupled with others, which its list would not take along"
     count = shape.drawn if "line" in points.between else shape.stepped
     if shape.briefest < points.dwell.low * (1 - 1e-9):
@@ -123,13 +124,12 @@ def _leaving_out(demand: Demand, key: str) -> tuple[str | None, int, tuple[str |
 
 def figures(demand: Demand, source: FedInput) -> Found:
     """A figure of the output is unknown that an automatic setting needs."""
-    limits, facts = demand.limits, []
-    if limits.current_limit == AUTO:
-        facts += list(current_limit.enough(source))
-    if limits.ovp == AUTO and not source.without("ovp"):
-        facts += list(ovp.facts(source, None))
-    if limits.trip_delay == AUTO:
-        facts += list(trip_delay.facts(source, None))
+    limits = demand.limits
+    facts = chain(
+        current_limit.enough(source) if limits.current_limit == AUTO else (),
+        ovp.facts(source, None) if limits.ovp == AUTO and not source.without("ovp") else (),
+        trip_delay.facts(source, None) if limits.trip_delay == AUTO else (),
+    )
     lacks = {fact.path: fact for fact in facts if isinstance(fact, Missing) and fact.path[0] == "bench"}
     yield from map(unknown, lacks.values())
     for name, output in source.outputs.items():
@@ -177,6 +177,17 @@ def joining(demand: Demand, source: FedInput) -> Found:
             f"let {source.words} be joined ('may_join' in the bench document, where the maker permits it)",
             PERMISSION,
             output_path(lacking[0]),
+        )
+
+
+def coupled_limits(demand: Demand, source: FedInput) -> Found:
+    """Outputs of one input whose current limits move together: neither can be set to what it shall be."""
+    for supply, number, used in tied_limits(demand.bench, source.names):
+        yield Obstacle(
+            f"the current limits of {' and '.join(used)} move together",
+            f"uncouple {' and '.join(used)} and remove them from 'coupled'",
+            UNCOUPLE,
+            ("bench", "supplies", supply, "coupled", number),
         )
 
 
@@ -322,7 +333,7 @@ def _roomy(source: FedInput, facts: list[Constraint | Missing]) -> bool:
     return len(bounds) == len(facts) and all(each.near > low + step for each in bounds if each.side == "high")
 
 
-LOOKS = (ties, joining, parallel_trip, isolation, low_end, settings)
+LOOKS = (ties, joining, coupled_limits, parallel_trip, isolation, low_end, settings)
 WITH_LEAD = (voltage, power_drawn, sense, lead, ovp_level)
 
 

@@ -214,14 +214,15 @@ def alike(demand: Demand, chosen: Candidate) -> list[tuple[Candidate, tuple[floa
     """The same outputs with every lead and place of sensing that leaves headroom and cautions as they are,
     each with what decides between them: see `liking`.
     """
-    found = []
-    for source in _proposals(demand, chosen.source):
-        if any(True for _ in with_lead(demand, source)):
-            continue
-        candidate = _candidate(demand, source, ())
-        if (candidate.headroom, len(candidate.cautions)) == (chosen.headroom, len(chosen.cautions)):
-            found.append((candidate, liking(source)))
-    return found
+    fit = (
+        each for each in _proposals(demand, chosen.source) if not any(True for _ in with_lead(demand, each))
+    )
+    found = (_candidate(demand, source, ()) for source in fit)
+    return [
+        (each, liking(each.source))
+        for each in found
+        if (each.headroom, len(each.cautions)) == (chosen.headroom, len(chosen.cautions))
+    ]
 
 
 def _most_headroom(demand: Demand, source: FedInput) -> int:
@@ -285,13 +286,7 @@ def taken_by(written: Mapping[str, Demand], bench: Bench) -> Taken:
 
 def field_of(demand: Demand, taken: Taken) -> Field:
     """Candidates of an input among the outputs that are free; or those of the outputs that it names."""
-    free = [
-        name
-        for supply, each in demand.bench.supplies.items()
-        for own in each.outputs
-        if (name := OutputName.of(supply, own)) not in taken.outputs
-    ]
-    field = _among(demand, free)
+    field = _among(demand, [name for name in demand.bench.output_names if name not in taken.outputs])
     against = dict(field.against)
     for candidate in (*field.admissible, *field.nearest):
         if len(candidate.outputs) == 1 and (barred := taken.against(candidate)):
@@ -309,23 +304,18 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
     if demand.wish.source != AUTO:
         written = group_of(demand.wish.outputs, demand.wish.arrangement, bench)
         kept, near = best_of_group(demand, written)
-        against_it = {} if kept else {written.words: against_group(demand, written)}
-        return Field(demand, tuple(kept), (near,) if near and not kept else (), against_it)
+        barred = {} if kept else {written.words: against_group(demand, written)}
+        return Field(demand, tuple(kept), (near,) if near is not None else (), barred)
     against: dict[str, tuple[Obstacle, ...]] = {}
-    usable: list[OutputName] = []
-    changed: list[Candidate] = []
+    admissible: list[Candidate] = []
+    nearest: list[Candidate] = []
     for name in free:
         single = group_of((name,), "alone", bench)
-        own = of_output(demand, demand.fed(single))
-        if not own:
-            usable.append(name)
-            continue
-        against[name] = tuple(own)
-        near = best_of_group(demand, single, own)[1]
-        if near is not None:
-            changed.append(near)
-    admissible: list[Candidate] = []
-    nearest: list[Candidate] = changed
+        if own := of_output(demand, demand.fed(single)):
+            against[name] = tuple(own)
+            _, near = best_of_group(demand, single, own)
+            nearest += [] if near is None else [near]
+    usable = [name for name in free if name not in against]
     joined: list[Group] = []
     does: dict[Arrangement, list[frozenset[str]]] = {"alone": [], "series": [], "parallel": []}
     for size in range(1, MOST_JOINED + 1):
@@ -345,8 +335,7 @@ def _among(demand: Demand, free: Sequence[OutputName]) -> Field:
                 elif size > 1 and not kept and len(joined) < MOST_NAMED:
                     joined.append(group)
     if not admissible:  # what keeps outputs from it that together would reach is told before the rest
-        why = {group.words: against_group(demand, group) for group in joined}
-        against = {**why, **against}
+        against = {**{group.words: against_group(demand, group) for group in joined}, **against}
     return Field(demand, tuple(admissible), tuple(nearest), against)
 
 
@@ -361,13 +350,11 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
     if demand.wish.source != AUTO:
         return []
     bench = demand.bench
-    own: dict[OutputName, tuple[Obstacle, ...]] = {}
-    for supply, each in bench.supplies.items():
-        for output in each.outputs:
-            name = OutputName.of(supply, output)
-            against = of_output(demand, demand.fed(group_of((name,), "alone", bench)))
-            if name not in taken.outputs and all(obstacle.change is not None for obstacle in against):
-                own[name] = tuple(against)
+    own: dict[OutputName, list[Obstacle]] = {}
+    for name in bench.output_names:
+        against = of_output(demand, demand.fed(group_of((name,), "alone", bench)))
+        if name not in taken.outputs and all(obstacle.change is not None for obstacle in against):
+            own[name] = against
     found: list[Candidate] = []
     for size in range(2, MOST_JOINED + 1):
         across = size == 2 or (size == 3 and len(own) <= MOST_ASKED)
@@ -379,7 +366,7 @@ def further_near(demand: Demand, taken: Taken) -> list[Candidate]:
             if not lacks and (permitted or len({name.supply for name in chosen}) == 1):
                 continue
             for group in orders(chosen, arrangement, bench):
-                near = best_of_group(demand, group, lacks)[1]
+                _, near = best_of_group(demand, group, lacks)
                 if near is not None and taken.against(near) is None:
                     found.append(near)
     return found

@@ -13,9 +13,8 @@ from railwright.documents.bench import Bench
 from railwright.documents.device import Input
 from railwright.documents.hook_up import AUTO, HookUp
 from railwright.documents.loader import Documents
-from railwright.documents.output_name import OutputName
 from railwright.documents.procedure import Limits
-from railwright.documents.standard_tests import pieces_of
+from railwright.documents.standard_tests import pieces_in_step
 from railwright.plan.sending import AT_ONCE
 from railwright.plan.stairs import exchange_of
 from railwright.plan.timeline import Timeline
@@ -175,9 +174,7 @@ def _shape_need(
             continue
         lines = sum(piece.before != piece.after for piece in pieces)
         holds = len(pieces) - lines
-        shape = documents.procedure.steps[number].shape
-        assert shape is not None
-        written = tuple(flat(pieces_of(documents.procedure, documents.device, shape, name)))
+        written = tuple(flat(pieces_in_step(documents.procedure, documents.device, number, name)))
         stepped = lines * STEPS_OF_A_LINE + holds
         found = ShapeNeed(briefest, lines + holds, stepped, span.name, number, written)
     return found
@@ -189,8 +186,7 @@ def demands_of(documents: Documents) -> Mapping[str, Demand]:
     played, timeline = what_is_played(procedure, device)
     any_lead = next(iter(bench.leads))
     # What the slowest supply cannot time; of a group `of_output.point_list` asks what its own can.
-    every = (OutputName.of(name, own) for name, supply in bench.supplies.items() for own in supply.outputs)
-    slowest = exchange_of(every, bench)
+    slowest = exchange_of(bench.output_names, bench)
     found = {}
     for name, wish in procedure.hook_up.items():
         wanted, fixture = device.inputs[name], bench.fixture(wish.fixture)

@@ -23,6 +23,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
+from railwright.grouping import grouped
 from railwright.settings.hookup.candidates import FULL, Candidate, alike
 from railwright.settings.hookup.demand import Demand
 
@@ -135,35 +136,33 @@ def rows_of(candidates: Sequence[Candidate], uncouple: Mapping[tuple[str, int], 
     uncouple: coupled group -> the variable that lets its outputs go apart.
     """
     rows = Rows()
-    by_input: dict[str, list[int]] = {}
-    by_output: dict[str, list[int]] = {}
-    by_coupling: dict[tuple[str, int], list[int]] = {}
-    alone: dict[str, list[int]] = {}
-    shared: dict[str, dict[str, list[int]]] = {}
-    for column, each in enumerate(candidates):
-        by_input.setdefault(each.input, []).append(column)
-        for output in each.outputs:
-            by_output.setdefault(output, []).append(column)
-        for coupling in each.coupled:
-            by_coupling.setdefault(coupling, []).append(column)
-        for tied in each.tied:
-            if tied.alone:
-                alone.setdefault(tied.tie, []).append(column)
-                continue
-            for output, tie in zip(each.outputs, each.source.ties, strict=True):
-                if tie == tied.tie:
-                    shared.setdefault(tied.tie, {}).setdefault(output, []).append(column)
-    for columns in by_input.values():
+    numbered = list(enumerate(candidates))
+    tied = [(column, each, own) for column, each in numbered for own in each.tied]
+    alone = grouped((own.tie, column) for column, _, own in tied if own.alone)
+    shared = grouped(
+        ((own.tie, output), column)
+        for column, each, own in tied
+        if not own.alone
+        for output, tie in zip(each.outputs, each.source.ties, strict=True)
+        if tie == own.tie
+    )
+    for columns in columns_of_inputs(candidates).values():
         rows.add(dict.fromkeys(columns, 1.0), 1.0, 1.0)
-    for columns in by_output.values():
+    for columns in grouped((output, column) for column, each in numbered for output in each.outputs).values():
         rows.add(dict.fromkeys(columns, 1.0), 0.0, 1.0)
     for tie, lonely in alone.items():
-        for columns in ([], *shared.get(tie, {}).values()):
+        for columns in ([], *(own for (each, _), own in shared.items() if each == tie)):
             rows.add(dict.fromkeys([*lonely, *columns], 1.0), 0.0, 1.0)
-    for coupling, columns in by_coupling.items():
+    coupled = grouped((coupling, column) for column, each in numbered for coupling in each.coupled)
+    for coupling, columns in coupled.items():
         apart = {} if uncouple is None else {uncouple[coupling]: -float(len(columns))}
         rows.add({**dict.fromkeys(columns, 1.0), **apart}, -np.inf, 1.0)
     return rows
+
+
+def columns_of_inputs(candidates: Iterable[Candidate]) -> dict[str, list[int]]:
+    """Input -> positions of its candidates."""
+    return grouped((each.input, column) for column, each in enumerate(candidates))
 
 
 class Program:
@@ -171,9 +170,7 @@ class Program:
 
     def __init__(self, candidates: Sequence[Candidate]) -> None:
         self.candidates = tuple(candidates)
-        self.inputs: dict[str, list[int]] = {}
-        for column, each in enumerate(self.candidates):
-            self.inputs.setdefault(each.input, []).append(column)
+        self.inputs = columns_of_inputs(self.candidates)
         self.rows = rows_of(self.candidates)
 
     def best(self, unlike: Iterable[Candidate] = ()) -> tuple[Candidate, ...] | None:
@@ -199,6 +196,11 @@ class Program:
         return tuple(self.candidates[column] for column in stages.chosen())
 
 
+def _sum(cost: Sequence[float], found: np.ndarray[tuple[int], np.dtype[np.float64]]) -> int:
+    """What an assignment costs; costs are whole numbers."""
+    return round(float(np.dot(cost, np.round(found))))
+
+
 class _Stages:
     """The criteria one after another: each adds the row that keeps what it found."""
 
@@ -207,23 +209,23 @@ class _Stages:
         self.upper = [1.0] * len(program.candidates)
         self.found: np.ndarray[tuple[int], np.dtype[np.float64]] | None = None
 
-    def _alive(self, columns: Iterable[int]) -> list[int]:
-        return [column for column in columns if self.upper[column]]
+    @property
+    def _alive(self) -> list[list[int]]:
+        """Of each input the columns that are left."""
+        return [[column for column in own if self.upper[column]] for own in self.program.inputs.values()]
 
     def _narrow(self, cost: Sequence[float]) -> float:
         """The sum of each input's least cost: no assignment costs less."""
-        own = self.program.inputs.values()
-        return sum(min(cost[column] for column in self._alive(columns)) for columns in own)
+        return sum(min(cost[column] for column in own) for own in self._alive)
 
     def _keep(self, cost: Sequence[float], value: float) -> None:
         """Keep what costs no more than this: without the candidates that cost more however cheap the others
         are, and with a row where that does not say all.
         """
         room = value - self._narrow(cost)
-        for columns in self.program.inputs.values():
-            alive = self._alive(columns)
-            least = min(cost[column] for column in alive)
-            for column in alive:
+        for own in self._alive:
+            least = min(cost[column] for column in own)
+            for column in own:
                 if cost[column] - least > room + _WHOLE:
                     self.upper[column] = 0.0
         if room > _WHOLE:
@@ -231,15 +233,11 @@ class _Stages:
 
     def _least(self, cost: Sequence[float]) -> bool:
         """Find the least cost, and keep what has it; False: there is no assignment."""
-        if self.found is not None:
-            value = round(float(np.dot(cost, np.round(self.found))))
-            if value <= self._narrow(cost) + _WHOLE:
-                self._keep(cost, value)
-                return True
-        self.found = solve(cost, self.rows, self.upper, [1] * len(cost))
+        if self.found is None or _sum(cost, self.found) > self._narrow(cost) + _WHOLE:
+            self.found = solve(cost, self.rows, self.upper, [1] * len(cost))
         if self.found is None:
             return False
-        self._keep(cost, round(float(np.dot(cost, np.round(self.found)))))
+        self._keep(cost, _sum(cost, self.found))
         return True
 
     def least(self, of: Callable[[Candidate], int]) -> bool:
@@ -251,10 +249,7 @@ class _Stages:
         candidates, columns = self.program.candidates, len(self.program.candidates)
         assert self.found is not None, "an assignment was found before"
         reached = min(candidates[column].headroom for column in self.chosen())
-        most = min(
-            max(candidates[column].headroom for column in self._alive(own))
-            for own in self.program.inputs.values()
-        )
+        most = min(max(candidates[column].headroom for column in own) for own in self._alive)
         if reached < most:
             rows = self.rows.copy()
             for own in self.program.inputs.values():
@@ -274,15 +269,14 @@ class _Stages:
         """Of what is still alike, the one in which the first input takes what stands first, and so on."""
         place = [0.0] * len(self.program.candidates)
         combinations = 1
-        for own in self.program.inputs.values():
-            alive = self._alive(own)
-            if combinations * len(alive) > _TOGETHER:
+        for own in self._alive:
+            if combinations * len(own) > _TOGETHER:
                 self._fix(place)
                 place, combinations = [0.0] * len(place), 1
-            place = [each * len(alive) for each in place]
-            for number, column in enumerate(alive):
+            place = [each * len(own) for each in place]
+            for number, column in enumerate(own):
                 place[column] = float(number)
-            combinations *= len(alive)
+            combinations *= len(own)
         self._fix(place)
 
     def _fix(self, place: Sequence[float]) -> None:

@@ -37,19 +37,18 @@ def resolve(documents: Documents) -> HookedUp:
     taken = taken_by({name: each for name, each in demands.items() if name not in asking}, bench)
     fields = [field_of(each, taken) for each in asking.values()]
     best, runner_up = solved(fields, bench) if fields else (None, None)
-    if best is not None:
-        used = {each.wish.lead for each in written.values()}
-        best = with_leads(best, asking, used)
-        runner_up = None if runner_up is None else with_leads(runner_up, asking, used)
-    chosen = {each.input: each for each in best or ()}
+    used = {each.wish.lead for each in written.values()}
+    given: Sequence[Candidate] = best or ()
     if best is None and fields:
         smallest = smallest_change(fields, bench, taken)
-        used = {each.wish.lead for each in written.values()}
-        chosen = {each.input: each for each in with_leads(tuple(smallest.kept.values()), asking, used)}
+        given = tuple(smallest.kept.values())
         findings.append(_nothing_fits(fields, smallest, documents))
+    led = with_leads(given, asking, used)
+    chosen = {each.input: each for each in led}
     reasons = _reasons(fields, chosen, documents)
     if best is not None:
-        reasons.append(_whole(best, runner_up, documents))
+        next_best = None if runner_up is None else with_leads(runner_up, asking, used)
+        reasons.append(_whole(led, next_best, documents))
     hook_up = {
         name: chosen[name].hook_up if name in chosen else wish
         for name, wish in documents.procedure.hook_up.items()
@@ -80,15 +79,14 @@ def kinds_of(bench: Bench) -> Mapping[OutputName, int]:
     """Output -> a number that it shares with those of the same figures, ties, coupling and isolation."""
     found: list[tuple[Output, object]] = []
     kinds: dict[OutputName, int] = {}
-    for supply, each in bench.supplies.items():
-        for own, output in each.outputs.items():
-            name = OutputName.of(supply, own)
-            tie = tie_of(name, bench)
-            tied = "inside" if tie == supply else tie
-            kind = (output, (each.isolation, each.dialect.name, tied, bool(couplings_of((name,), bench))))
-            if kind not in found:
-                found.append(kind)
-            kinds[name] = found.index(kind)
+    for name in bench.output_names:
+        supply, tie = bench.supply_of(name), tie_of(name, bench)
+        tied = "inside" if tie == name.supply else tie
+        coupled = bool(couplings_of((name,), bench))
+        kind = (bench.output(name), (supply.isolation, supply.dialect.name, tied, coupled))
+        if kind not in found:
+            found.append(kind)
+        kinds[name] = found.index(kind)
     return kinds
 
 
@@ -99,14 +97,18 @@ def _kind(candidate: Candidate, kinds: Mapping[OutputName, int]) -> Kind:
 
 def _reasons(fields: Sequence[Field], chosen: Mapping[str, Candidate], documents: Documents) -> list[Reason]:
     feeds = {name: each.input for each in chosen.values() for name in each.outputs}
-    reasons = []
-    for field in fields:
-        name = field.demand.name
-        if name in chosen:
-            where = documents.where("procedure", ("hook_up", name))
-            why = why_chosen(field, chosen[name], feeds)
-            reasons.append(Reason(name, "hook_up", chosen[name].words, "", where, why))
-    return reasons
+    fed = ((field, chosen[field.demand.name]) for field in fields if field.demand.name in chosen)
+    return [
+        Reason(
+            each.input,
+            "hook_up",
+            each.words,
+            "",
+            documents.where("procedure", ("hook_up", each.input)),
+            why_chosen(field, each, feeds),
+        )
+        for field, each in fed
+    ]
 
 
 def _whole(best: Sequence[Candidate], runner_up: Sequence[Candidate] | None, documents: Documents) -> Reason:

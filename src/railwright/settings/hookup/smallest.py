@@ -179,12 +179,9 @@ def smallest_change(fields: Sequence[Field], bench: Bench, taken: Taken) -> Smal
         [float(place) for place in range(len(candidates))] + none,
     )
     found = solve_in_turn(stages, rows, [1.0] * len(stages[0]))
-    said: list[SmallestChange] = []
-    kept: dict[str, Candidate] = {}
-    for column, (candidate, _, own_changes) in enumerate(options):
-        if found[column] > 0.5:
-            said += own_changes
-            kept.update({} if own_changes else {candidate.input: candidate})
+    chosen = [option for column, option in enumerate(options) if found[column] > 0.5]
+    said = [change for _, _, own_changes in chosen for change in own_changes]
+    kept = {candidate.input: candidate for candidate, _, own_changes in chosen if not own_changes}
     for (supply, number), column in uncouple.items():
         if found[column] > 0.5:
             touched = [name for name, each in kept.items() if (supply, number) in each.coupled]

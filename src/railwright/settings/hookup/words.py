@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from railwright.documents.output_name import OutputName
+from railwright.grouping import grouped
 from railwright.quantities import StatedFigure, Statement, joined, state
 from railwright.settings.context import Draw
 from railwright.settings.hookup.candidates import FULL, MOST_NAMED, Candidate, Field
@@ -100,19 +101,16 @@ def _by_reason(against: Sequence[tuple[str, Sequence[str], str]]) -> list[str]:
     """What speaks against some outputs (their words, their names, the reason): each reason once, with those
     that it does not name itself.
     """
-    unnamed: dict[str, list[str]] = {}
-    reasons: dict[str, str] = {}
-    for words, names, why in against:
-        reasons.setdefault(str(why), why)
-        these = unnamed.setdefault(str(why), [])
-        if words not in these and not all(str(name) in why for name in names):
-            these.append(words)
-    return [
-        state("with {outputs} {reason}", outputs=" or ".join(unnamed[key]), reason=why)
-        if unnamed[key]
-        else why
-        for key, why in reasons.items()
-    ]
+    told = []
+    for alike in grouped((str(each[2]), each) for each in against).values():
+        why = alike[0][2]
+        unnamed = dict.fromkeys(
+            words for words, names, _ in alike if not all(str(name) in why for name in names)
+        )
+        told.append(
+            state("with {outputs} {reason}", outputs=" or ".join(unnamed), reason=why) if unnamed else why
+        )
+    return told
 
 
 def why_none(field: Field) -> Statement:
@@ -130,12 +128,10 @@ def why_none(field: Field) -> Statement:
         if not barred:
             return words
         return state("{words}; others would do but for this: {barred}", words=words, barred=barred)
-    found: dict[str, tuple[Sequence[str], Sequence[Obstacle]]] = {}
-    for each in by_cost(field.nearest):
-        found.setdefault(each.source.words, (each.outputs, each.obstacles))
-    for output, obstacles in field.against.items():
-        found.setdefault(str(output), ((output,), obstacles))
-    each_why = [(words, names, against[0].why) for words, (names, against) in found.items() if against]
+    joined_up = [(each.source.words, each.outputs, each.obstacles) for each in by_cost(field.nearest)]
+    single = [(str(output), (output,), obstacles) for output, obstacles in field.against.items()]
+    found = grouped((each[0], each) for each in (*joined_up, *single)).values()
+    each_why = [(words, names, against[0].why) for (words, names, against), *_ in found if against]
     why = _some(_by_reason(each_why)) or "no output is free"
     return state("nothing feeds {input}: {why}", input=name, why=why)
 
@@ -156,40 +152,37 @@ def describe(chosen: Sequence[Candidate]) -> str:
 
 def costs(best: Objective, other: Objective) -> str:
     """What another assignment costs against the best one: the first criterion in which it is worse."""
-    if other.outputs != best.outputs:
-        return state(
+    told = {
+        "outputs": state(
             "it takes {other_outputs} outputs instead of {outputs}",
             other_outputs=other.outputs,
             outputs=best.outputs,
-        )
-    if other.least_headroom != best.least_headroom:
-        return state(
+        ),
+        "least_headroom": state(
             "its smallest headroom is {other} instead of {best}",
             other=percent("other_least_headroom", other.least_headroom),
             best=percent("least_headroom", best.least_headroom),
-        )
-    if other.cautions != best.cautions:
-        return state(
+        ),
+        "cautions": state(
             "it brings {other_cautions} cautions instead of {cautions}",
             other_cautions=other.cautions,
             cautions=best.cautions,
-        )
-    if other.harm != best.harm:
-        return state(
+        ),
+        "harm": state(
             "its outputs reach {other_harm} times what the inputs withstand instead of {harm} times",
             other_harm=other.harm,
             harm=best.harm,
-        )
-    if other.headrooms != best.headrooms:
-        return state(
+        ),
+        "headrooms": state(
             "the sum of its headrooms is {other} instead of {best}",
             other=percent("other_headroom_sum", other.headrooms),
             best=percent("headroom_sum", best.headrooms),
-        )
-    if other.readings != best.readings:
-        return state(
+        ),
+        "readings": state(
             "its currents are read less finely: errors of {other} together instead of {best}",
             other=percent("other_reading_error", other.readings),
             best=percent("reading_error", best.readings),
-        )
-    return "it costs nothing: the order of the documents decides"
+        ),
+    }
+    differing = (words for name, words in told.items() if getattr(other, name) != getattr(best, name))
+    return next(differing, "it costs nothing: the order of the documents decides")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import zip_longest
 
-from railwright.assumptions import Assumption
+from railwright.grouping import grouped
 from railwright.quantities import joined, show, state
 from railwright.rehearsal.restarting import endless_restarts
 from railwright.settings.context import FedInput
@@ -164,6 +164,13 @@ def _ends(
             yield span, index, _set_point(rehearsed, source.name, float(traces.time[index]))
 
 
+def _untripped(rehearsed: Rehearsed) -> Iterator[tuple[FedInput, Traces, str]]:
+    """Inputs of which no output trips, with their traces and the column of the voltage that is set."""
+    for source, traces in rehearsed.inputs:
+        if not rehearsed.trips(source):
+            yield source, traces, "voltage" if source.senses else "terminal_voltage"
+
+
 def _fed(source: FedInput, traces: Traces, index: int) -> bool:
     """Whether an input that is to be fed with a constant current is fed with it at a row of its traces."""
     return source.fed_current is not None and bool(in_limit(traces)[index])
@@ -172,15 +179,11 @@ def _fed(source: FedInput, traces: Traces, index: int) -> bool:
 @rule("not-settled", Severity.CAUTION, worst=least("reached", over="set_point"))
 def not_settled(rehearsed: Rehearsed) -> Outcome:
     """At the end of a power-up an input has not reached the voltage that is set."""
-    for source, traces in rehearsed.inputs:
-        if rehearsed.trips(source):
-            continue
-        column = "voltage" if source.senses else "terminal_voltage"
+    for source, traces, column in _untripped(rehearsed):
         for span, index, asked in _ends(rehearsed, source, traces, "power_up"):
             reached = float(traces.columns[column][index])
-            if _fed(source, traces, index):
-                continue
-            if abs(reached - asked) > max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST):
+            close = max(SETTLED * abs(asked), source.voltage_error(asked) or SMALLEST)
+            if abs(reached - asked) > close and not _fed(source, traces, index):
                 yield Hit(
                     source.name,
                     ("procedure", "steps", rehearsed.record.spans.index(span), "power_up"),
@@ -197,10 +200,7 @@ def not_settled(rehearsed: Rehearsed) -> Outcome:
 @rule("not-reached", Severity.CAUTION, on_sheet=False, worst=least("reached", over="set_point"))
 def not_reached(rehearsed: Rehearsed) -> Outcome:
     """Within a segment of a shape, or at a point of a sweep, the voltage does not get to what is set."""
-    for source, traces in rehearsed.inputs:
-        if rehearsed.trips(source):
-            continue
-        column = "voltage" if source.senses else "terminal_voltage"
+    for source, traces, column in _untripped(rehearsed):
         told: set[Path] = set()
         for move in _moves(rehearsed, source):
             if move.path in told or move.until <= move.arrives:
@@ -366,9 +366,8 @@ def assumed(rehearsed: Rehearsed) -> Outcome:
     """The rehearsal had to assume figures that no document gives."""
     sources = rehearsed.context.sources
     outputs = {str(name): name for source in sources.values() for name in source.outputs}
-    by_subject: dict[str, list[Assumption]] = {}
-    for made in dict.fromkeys(rehearsed.assumptions):
-        by_subject.setdefault(made.subject or "rehearsal", []).append(made)
+    each_once = dict.fromkeys(rehearsed.assumptions)
+    by_subject = grouped((made.subject or "rehearsal", made) for made in each_once)
     for subject, all_made in by_subject.items():
         path: Path = ("procedure", "procedure")
         if subject in sources:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from railwright.documents.standard_tests import permitted_of, pieces_of
+from railwright.documents.standard_tests import permitted_of, pieces_in_step
 from railwright.plan.delivery import deliveries
 from railwright.plan.timeline import StandardTurn
 from railwright.quantities import Statement, joined, named, state
@@ -13,6 +13,7 @@ from railwright.rehearsal.playback import PlayedShape, ahead, playback
 from railwright.settings.findings import Severity
 from railwright.settings.rehearsed.view import Rehearsed
 from railwright.settings.rule import Hit, Outcome, rule
+from railwright.settings.rules.shapes import waveforms
 from railwright.waveforms.deviation import Edge
 from railwright.waveforms.standards import Permitted
 
@@ -43,10 +44,9 @@ def standard_start(rehearsed: Rehearsed) -> Outcome:
         largest = float(off[abs(off).argmax()])
         if abs(largest) > abs(worst.get((turn.step, turn.input), (0.0,))[0]):
             worst[turn.step, turn.input] = largest, turn.start, turn
+    placed = {(step, source.name): (here, waveform) for step, here, source, waveform in waveforms(context)}
     for (step, name), (largest, at, turn) in worst.items():
-        shape = context.procedure.steps[step].shape
-        assert shape is not None
-        waveform = shape.waveforms[name]
+        here, waveform = placed[step, name]
         permitted = permitted_of(context.procedure, waveform)
         part = permitted.level if permitted is not None and permitted.level else START_LEVEL
         nominal = abs(context.device.inputs[name].nominal)
@@ -54,7 +54,7 @@ def standard_start(rehearsed: Rehearsed) -> Outcome:
             continue
         yield Hit(
             name,
-            ("procedure", "steps", step, "shape", *shape.at(name), "standard"),
+            (*here, "standard"),
             state(
                 "rehearsed, '{step}' ({test}) leaves its level of {level} at {at} while the input is at "
                 "{voltage}, {part:.1%} of the rated voltage off (±{permitted:.0%} is permitted)",
@@ -75,34 +75,33 @@ def standard_start(rehearsed: Rehearsed) -> Outcome:
 def standard_missed(rehearsed: Rehearsed) -> Outcome:
     """Edges, overshoot or level of a standard's test lie outside what the standard permits the generator."""
     context = rehearsed.context
-    shapes = (step.shape for step in context.procedure.steps if step.shape is not None)
-    tested = (permitted_of(context.procedure, each) for shape in shapes for each in shape.waveforms.values())
-    if all(permitted is None for permitted in tested):
+    tested = {
+        (step, source.name): (permitted, here, waveform.standard)
+        for step, here, source, waveform in waveforms(context)
+        if (permitted := permitted_of(context.procedure, waveform)) is not None
+    }
+    if not tested:
         return
     early = ahead(deliveries(context.timeline, context.feeds, context.bench))
     for played in playback(context.timeline, rehearsed.record, early=early):
-        shape = context.procedure.steps[played.step].shape
-        if shape is None or played.input not in context.feeds or not played.edges:
+        feed, asked = context.feeds.get(played.input), tested.get((played.step, played.input))
+        if feed is None or asked is None or not played.edges:
             continue
-        waveform = shape.waveforms[played.input]
-        permitted = permitted_of(context.procedure, waveform)
-        if permitted is None:
-            continue
+        permitted, here, test = asked
         nominal = context.device.inputs[played.input].nominal
         into_load: tuple[Edge, ...] = ()
         if permitted.load is not None:
-            pieces = pieces_of(context.procedure, context.device, shape, played.input)
-            feed = context.feeds[played.input]
+            pieces = pieces_in_step(context.procedure, context.device, played.step, played.input)
             into_load = edges_into_load(context.documents, feed, pieces, nominal, permitted.load)
         missed = list(_missed(permitted, played, into_load, nominal))
         if missed:
             yield Hit(
                 played.input,
-                ("procedure", "steps", played.step, "shape", *shape.at(played.input), "standard"),
+                (*here, "standard"),
                 state(
                     "rehearsed, '{step}' ({test}): {missed} ({cited})",
                     step=played.span.name,
-                    test=waveform.standard or "",
+                    test=test or "",
                     missed=joined("; ", missed),
                     cited=permitted.cited,
                 ),
@@ -162,12 +161,8 @@ def _durations(edges: Sequence[Edge], place: str) -> Statement:
     """'9.6 ms down and 1.2 ms up': the longest transition durations at a place, 10 to 90 %."""
     down = [each for each in edges if each.asked.goal < each.asked.start]
     up = [each for each in edges if each.asked.goal > each.asked.start]
-    said = []
-    if down:
-        said.append(_longest(down, "down", f"{place}_fall"))
-    if up:
-        said.append(_longest(up, "up", f"{place}_rise"))
-    return joined(" and ", said)
+    ways = ((down, "down", f"{place}_fall"), (up, "up", f"{place}_rise"))
+    return joined(" and ", (_longest(own, way, name) for own, way, name in ways if own))
 
 
 def _longest(edges: Sequence[Edge], way: str, name: str) -> Statement:

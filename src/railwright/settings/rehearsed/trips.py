@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from railwright.quantities import show, state
+from railwright.plan.set_points import Feed
+from railwright.quantities import Statement, show, state
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.rehearsed.view import Rehearsed, in_limit, longest
 from railwright.settings.rule import Hit, Outcome, rule
 from railwright.settings.windows.trip_delay import DELAY_MARGIN
-from railwright.traces import EventKind, Mode
+from railwright.traces import Event, EventKind, Mode, Traces
 
 if TYPE_CHECKING:
     import numpy as np
@@ -33,39 +34,36 @@ def trips(rehearsed: Rehearsed) -> Outcome:
         if not events:
             continue
         event = events[0]
-        feed = rehearsed.context.feeds[source.name]
-        if event.kind is EventKind.TRIPS_OVP:
-            path = (*source.at_limits, "ovp")
-            remedy = "raise the OVP where the device withstands it"
-            why = state("the OVP of {output} trips", output=event.subject)
-        elif event.kind in _OWN_LEVELS:
-            key, name = _OWN_LEVELS[event.kind]
-            path = (*source.at_limits, key)
-            remedy = f"raise '{key}', leave it out, or rise more slowly"
-            why = state("the {name} protection of {output} trips", name=name, output=event.subject)
-        elif event.kind is EventKind.TRIPS_LINKED:
-            path = (*source.at_limits, "trips_when")
-            remedy = "look at what trips first"
-            why = state("{output} trips because another input did", output=event.subject)
-        else:
-            path = (*source.at_limits, "trip_delay")
-            remedy = "lengthen the trip delay, raise the current limit, or rise more slowly"
-            held, stays = longest(traces.time, in_limit(traces)), ""
-            if held:
-                stays = state(" after {held} in the limit", held=(held[1], "s"))
-            why = state(
-                "the current limit of {limit} trips{stays}; the trip delay is {trip_delay}",
-                limit=(feed.limit, "A"),
-                stays=stays,
-                trip_delay=(feed.outputs[0].trip_delay, "s"),
-            )
+        key, why, remedy = _told(event, rehearsed.context.feeds[source.name], traces)
         told = state(
             "rehearsed, at {time} in {step}: {why}",
             time=(event.time, "s"),
             step=rehearsed.step_words(event.time),
             why=why,
         )
-        yield Hit(source.name, path, told, remedy)
+        yield Hit(source.name, (*source.at_limits, key), told, remedy)
+
+
+def _told(event: Event, feed: Feed, traces: Traces) -> tuple[str, Statement, str]:
+    """Of a trip, which key of the limits it hangs on, what trips, and what to do."""
+    if event.kind is EventKind.TRIPS_OVP:
+        why = state("the OVP of {output} trips", output=event.subject)
+        return "ovp", why, "raise the OVP where the device withstands it"
+    if event.kind in _OWN_LEVELS:
+        key, name = _OWN_LEVELS[event.kind]
+        why = state("the {name} protection of {output} trips", name=name, output=event.subject)
+        return key, why, f"raise '{key}', leave it out, or rise more slowly"
+    if event.kind is EventKind.TRIPS_LINKED:
+        why = state("{output} trips because another input did", output=event.subject)
+        return "trips_when", why, "look at what trips first"
+    held = longest(traces.time, in_limit(traces))
+    why = state(
+        "the current limit of {limit} trips{stays}; the trip delay is {trip_delay}",
+        limit=(feed.limit, "A"),
+        stays=state(" after {held} in the limit", held=(held[1], "s")) if held else "",
+        trip_delay=(feed.outputs[0].trip_delay, "s"),
+    )
+    return "trip_delay", why, "lengthen the trip delay, raise the current limit, or rise more slowly"
 
 
 @rule("fuse-rehearsed", Severity.STOP)

@@ -80,6 +80,7 @@ RULES: tuple[Rule[Context], ...] = (
     protection.trip_before_charged,
     protection.never_after_trip,
     protection.linked_trip_by_program,
+    coupled.coupled_limits,
     coupled.coupled_withstand,
     coupled.coupled_moves,
     order.order_broken,

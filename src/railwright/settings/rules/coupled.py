@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from railwright.plan.coupling import all_changes, followers
+from railwright.grouping import grouped
+from railwright.plan.coupling import all_changes, followers, tied_limits
 from railwright.quantities import Statement, joined, state
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
+from railwright.settings.played import coupling_path
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 
@@ -57,49 +59,36 @@ def _taken_along(context: Context) -> Iterator[_TakenAlong]:
             on[change.output] = False
             continue
         on[change.output] = on[change.output] or change.kind == "on"
-        name = fed[change.output]
-        source, feed = context.sources[name], feeds[name]
-
-        def voltage(source: FedInput = source) -> float:
-            return (sum if source.series else max)(stands[output] for output in source.outputs)
-
-        before = voltage()
+        source = context.sources[fed[change.output]]
+        before = source.together(stands)
         stands[change.output] = change.voltage
-        if change.moved_by is None or not on[change.output] or feed.input == fed[change.moved_by]:
+        if change.moved_by is None or not on[change.output] or source.name == fed[change.moved_by]:
             continue
         spans = [each for each in context.timeline.spans if each.start <= change.time <= each.end]
-        supply = change.output.supply
-        groups = context.bench.supplies[supply].coupled
-        by = next(
-            group for other, group in followers(context.bench, change.moved_by) if other == change.output
-        )
+        coupling = dict(followers(context.bench, change.moved_by))[change.output]
         yield _TakenAlong(
             source,
             change.moved_by,
-            by.by,
+            coupling.by,
             spans[-1].name if spans else "the procedure",
             before,
-            voltage(),
-            ("bench", "supplies", supply, "coupled", groups.index(by)),
+            source.together(stands),
+            coupling_path(context.bench, change.output),
         )
 
 
 @rule("coupled-withstand", Severity.STOP)
 def coupled_withstand(context: Context) -> Outcome:
     """Coupled set points take an input to more than it withstands."""
-    said: set[str] = set()
-    for each in _taken_along(context):
-        if each.beyond is not None and each.source.name not in said:
-            said.add(each.source.name)
-            yield Hit(each.source.name, each.path, joined("; ", (each.words, each.beyond)), _REMEDY)
+    found = grouped((each.source.name, each) for each in _taken_along(context) if each.beyond is not None)
+    for name, (first, *_) in found.items():
+        yield Hit(name, first.path, joined("; ", (first.words, first.beyond or "")), _REMEDY)
 
 
 @rule("coupled-moves", Severity.CAUTION)
 def coupled_moves(context: Context) -> Outcome:
     """Coupled set points move an input that the procedure does not mean to move."""
-    found: dict[str, list[_TakenAlong]] = {}
-    for each in _taken_along(context):
-        found.setdefault(each.source.name, []).append(each)
+    found = grouped((each.source.name, each) for each in _taken_along(context))
     for name, moves in found.items():
         if any(each.beyond is not None for each in moves):
             continue
@@ -114,6 +103,23 @@ def coupled_moves(context: Context) -> Outcome:
         elif len(moves) > 1:
             more = state(", the first of {moves} such moves", moves=len(moves))
         yield Hit(name, first.path, joined("", (first.words, more)), _REMEDY)
+
+
+@rule("coupled-limits", Severity.STOP)
+def coupled_limits(context: Context) -> Outcome:
+    """Current limits that move together: setting one moves the other, and neither stays as it was set."""
+    fed = {output: name for name, source in context.sources.items() for output in source.outputs}
+    for supply, number, used in tied_limits(context.bench, list(fed)):
+        yield Hit(
+            fed[used[0]],
+            ("bench", "supplies", supply, "coupled", number),
+            state(
+                "the current limits of {outputs} move together: setting one moves the other away from what "
+                "it was set to",
+                outputs=" and ".join(used),
+            ),
+            _REMEDY,
+        )
 
 
 _REMEDY = "uncouple the outputs and remove 'coupled', or feed the input from an output that is not coupled"

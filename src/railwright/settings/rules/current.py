@@ -8,8 +8,7 @@ from railwright.settings.constraints.power import given
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
-from railwright.settings.rules.input_rule import input_rule
-from railwright.settings.rules.judge import judged, settings_judged
+from railwright.settings.rules.judge import input_rule, judged, settings_judged
 from railwright.settings.windows import rise
 from railwright.settings.windows.current_limit import HEADROOM
 
@@ -181,23 +180,22 @@ def limit_at_low_voltage(context: Context) -> Outcome:
         least = source.surely(feed.limit)
         for low, drawn in source.load.just_above_stopping:
             falling = [each for each in source.played.moves if each.stop < min(each.start, low * 1.2)]
-            if not falling or drawn <= least:
-                continue
-            yield Hit(
-                source.name,
-                falling[0].path,
-                state(
-                    "'{step}' plays down to {lowest}; just above its lowest stopping voltage, {stops_at}, "
-                    "the load model draws {drawn}, and the limit may be as low as {limit}: the output leaves "
-                    "CV before the converter stops",
-                    step=falling[0].step,
-                    lowest=(falling[0].stop, "V"),
-                    stops_at=(low, "V"),
-                    drawn=(drawn, "A"),
-                    limit=(least, "A"),
-                ),
-                "raise the current limit, or mind it in the turn-off voltage that is measured",
-            )
+            if falling and drawn > least:
+                yield Hit(
+                    source.name,
+                    falling[0].path,
+                    state(
+                        "'{step}' plays down to {lowest}; just above its lowest stopping voltage, "
+                        "{stops_at}, the load model draws {drawn}, and the limit may be as low as {limit}: "
+                        "the output leaves CV before the converter stops",
+                        step=falling[0].step,
+                        lowest=(falling[0].stop, "V"),
+                        stops_at=(low, "V"),
+                        drawn=(drawn, "A"),
+                        limit=(least, "A"),
+                    ),
+                    "raise the current limit, or mind it in the turn-off voltage that is measured",
+                )
 
 
 @input_rule("power-headroom", Severity.CAUTION, on_sheet=False, worst=most("needed", over="power"))

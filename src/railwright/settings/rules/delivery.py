@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from railwright.documents.standard_tests import pieces_of
+from railwright.documents.standard_tests import pieces_in_step
+from railwright.grouping import grouped
 from railwright.plan.delivery import TOLERANCE, Delivery
 from railwright.plan.host import by_host
 from railwright.plan.listing import shape_actions
@@ -88,11 +89,8 @@ def capture_not_played(context: Context) -> Outcome:
 def host_cannot_keep(context: Context) -> Outcome:
     """Set points are asked of the host that follow each other sooner than it can send and verify them."""
     for each in (*_shapes_too_soon(context), *_sweeps_too_soon(context)):
-        step, shape = context.timeline.spans[each.step].name, context.procedure.steps[each.step].shape
-        pieces = (
-            flat(pieces_of(context.procedure, context.device, shape, each.input)) if shape is not None else ()
-        )
-        source = context.sources[each.input]
+        step, source = context.timeline.spans[each.step].name, context.sources[each.input]
+        pieces = flat(pieces_in_step(context.procedure, context.device, each.step, each.input))
         apart = exchange_of(source.outputs, context.bench)
         supplies = dict.fromkeys(output.supply for output in source.outputs)
         unknown = [supply for supply in supplies if context.bench.supplies[supply].exchange is None]
@@ -190,12 +188,11 @@ def _at_the_end(timeline: Timeline) -> dict[tuple[int, str], list[Action]]:
     """(position of a shape's step, input) -> what the shape does at its very end: `shape_actions` leaves that
     to the next step.
     """
-    found: dict[tuple[int, str], list[Action]] = {}
-    for action in timeline.actions:
-        span = timeline.spans[action.step]
-        if span.kind == "shape" and action.time >= span.end:
-            found.setdefault((action.step, action.input), []).append(action)
-    return found
+    return grouped(
+        ((action.step, action.input), action)
+        for action in timeline.actions
+        if (span := timeline.spans[action.step]).kind == "shape" and action.time >= span.end
+    )
 
 
 @rule("shape-by-list", Severity.NOTE)

@@ -53,27 +53,23 @@ def off_after_order(context: Context) -> Outcome:
     """A step switches an input off while another is on that has to be confirmed off before it."""
     told: set[tuple[str, str, str]] = set()
     for action, on in _switched(context):
-        if action.kind != "off":
-            continue
-        for other in _after(context.sources.get(action.input)):
-            if other not in on:
-                continue
-            name, path = _place(context, action)
-            if (name, action.input, other) in told:
-                continue
-            told.add((name, action.input, other))
-            yield Hit(
-                action.input,
-                path,
-                state(
-                    "'{step}' switches {input} off while {other} is on; by its 'off_after' it stays on until "
-                    "{other} is confirmed off",
-                    step=name,
-                    input=action.input,
-                    other=other,
-                ),
-                f"switch {other} off before {action.input}, or take {other} out of 'off_after'",
-            )
+        name, path = _place(context, action)
+        waits_for = _after(context.sources.get(action.input)) if action.kind == "off" else ()
+        for other in waits_for:
+            if other in on and (name, action.input, other) not in told:
+                told.add((name, action.input, other))
+                yield Hit(
+                    action.input,
+                    path,
+                    state(
+                        "'{step}' switches {input} off while {other} is on; by its 'off_after' it stays on "
+                        "until {other} is confirmed off",
+                        step=name,
+                        input=action.input,
+                        other=other,
+                    ),
+                    f"switch {other} off before {action.input}, or take {other} out of 'off_after'",
+                )
 
 
 @rule("off-after-up", Severity.CAUTION, on_sheet=False)
@@ -103,18 +99,18 @@ def off_after_unlinked(context: Context) -> Outcome:
     for name, source in context.sources.items():
         for other in _after(source):
             follower = context.sources.get(other)
-            if follower is None or name in follower.limits.trips_when:
-                continue
-            yield Hit(
-                other,
-                (*follower.at_limits, "trips_when"),
-                state(
-                    "should {input} trip, {other} stays on without it; by 'off_after' of {input} it must not",
-                    input=name,
-                    other=other,
-                ),
-                f"write 'trips_when: [{name}]' in the limits of {other}",
-            )
+            if follower is not None and name not in follower.limits.trips_when:
+                yield Hit(
+                    other,
+                    (*follower.at_limits, "trips_when"),
+                    state(
+                        "should {input} trip, {other} stays on without it; by 'off_after' of {input} it must "
+                        "not",
+                        input=name,
+                        other=other,
+                    ),
+                    f"write 'trips_when: [{name}]' in the limits of {other}",
+                )
 
 
 @rule("off-after-stays-on", Severity.STOP)
@@ -192,9 +188,12 @@ def ramp_down_too_fast(context: Context) -> Outcome:
             continue
         slow = [(highest.voltage / able, words) for able, words in _rates(source)]
         if any(figures.slowest_fall(output) is None for output in source.rows):
-            path = (*source.at_output, "fall")
-            figure = "unloaded fall time of the output"
-            yield Unknown(next(iter(source.outputs)), path, figure, f"the ramp of {name} at the end")
+            yield Unknown(
+                source.names[0],
+                (*source.at_output, "fall"),
+                "unloaded fall time of the output",
+                f"the ramp of {name} at the end",
+            )
         discharge = discharge_of(source, sinks=True)
         if discharge is not None and discharge.time is not None:
             emptied = state(

@@ -9,7 +9,7 @@ from railwright.quantities import Statement, joined, named, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome, Unknown
-from railwright.settings.rules.input_rule import input_rule
+from railwright.settings.rules.judge import input_rule
 
 HAZARDOUS_ENERGY = 20.0
 """Stored energy that is a hazard at 2 V or more [J] (IEC 60950-1, energy hazards, from memory)."""

@@ -9,8 +9,7 @@ from railwright.settings.constraints.trip_delay import fuse
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
-from railwright.settings.rules.input_rule import input_rule
-from railwright.settings.rules.judge import judged
+from railwright.settings.rules.judge import input_rule, judged
 
 
 @input_rule("fuse-below-need", Severity.STOP, worst=most("needed", over="continuous"))

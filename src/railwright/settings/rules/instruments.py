@@ -13,7 +13,7 @@ from railwright.settings.figures import on_grid
 from railwright.settings.findings import Severity, most
 from railwright.settings.group import output_path
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
-from railwright.settings.rules.input_rule import input_rule
+from railwright.settings.rules.judge import input_rule
 
 
 def _instruments(context: Context) -> Iterator[tuple[str, Path, Calibration | None]]:

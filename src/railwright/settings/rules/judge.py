@@ -1,12 +1,34 @@
-"""The rule's view of a constraint: does it hold for the value that is set, and what is said if not."""
+"""Rules that look at one input by itself, and a rule's view of a constraint: does it hold for the value that
+is set, and what is said if not.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import wraps
 
 from railwright.settings.constraints.constraint import Constraint, Facts, Missing, broken
 from railwright.settings.context import Context, FedInput
-from railwright.settings.rule import Hit, Outcome, Path, Unknown
+from railwright.settings.findings import Ranking, Severity
+from railwright.settings.rule import Hit, Outcome, Path, Rule, Unknown, rule
+
+
+def input_rule(
+    identity: str, severity: Severity, *, on_sheet: bool = True, worst: Ranking | None = None
+) -> Callable[[Callable[[FedInput], Outcome]], Rule[Context]]:
+    """Make a function of an input a rule, as `rule` does with one of everything that is known: it is asked of
+    every input that is hooked up.
+    """
+
+    def made(look: Callable[[FedInput], Outcome]) -> Rule[Context]:
+        @wraps(look)
+        def each(context: Context) -> Outcome:
+            for source in context.sources.values():
+                yield from look(source)
+
+        return rule(identity, severity, on_sheet=on_sheet, worst=worst)(each)
+
+    return made
 
 
 def judged(

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from railwright.documents.conductor import Conductor
+from railwright.grouping import grouped
 from railwright.quantities import Stated, joined, state
 from railwright.settings import conductors
 from railwright.settings.conductors import ASSUMED, TOUCHED
@@ -17,8 +18,7 @@ from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity, least, most
 from railwright.settings.played import Level
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
-from railwright.settings.rules.input_rule import input_rule
-from railwright.settings.rules.judge import judged, settings_judged
+from railwright.settings.rules.judge import input_rule, judged, settings_judged
 from railwright.settings.windows.current_limit import HEADROOM
 
 RISE = 30.0
@@ -255,8 +255,12 @@ def lead_from_stock(context: Context) -> Outcome:
             if noticed
             else state("will not do ({trouble})", trouble=words)
         )
-        told = state("lead '{lead}' {verdict}; {why}", lead=source.lead_name, verdict=verdict, why=why)
-        yield Hit(source.name, (*source.at_hook_up, "lead"), told, remedy)
+        yield Hit(
+            source.name,
+            (*source.at_hook_up, "lead"),
+            state("lead '{lead}' {verdict}; {why}", lead=source.lead_name, verdict=verdict, why=why),
+            remedy,
+        )
 
 
 TAKES = 16e-6
@@ -283,32 +287,29 @@ def lead_too_thick(context: Context) -> Outcome:
     """A lead's conductor is thicker than the terminals at one of its ends take."""
     for source in context.sources.values():
         section = source.lead.conductor.section
-        for name, takes, known in _takes(source):
-            if section > takes * (1.0 + ROUNDING):
-                yield Hit(
-                    source.name,
-                    source.at_lead,
-                    state(
-                        "lead '{lead}' ({conductor}, {section}) is thicker than the {takes} that the "
-                        "terminals of {end} take ({known})",
-                        lead=source.lead_name,
-                        conductor=source.lead.conductor.text,
-                        section=(section, "m**2"),
-                        takes=(takes, "m**2"),
-                        end=name,
-                        known=known,
-                    ),
-                    "take a thinner conductor, or end it in a thinner piece that is counted with the lead",
-                )
-                break
+        ends = [each for each in _takes(source) if section > each[1] * (1.0 + ROUNDING)]
+        for name, takes, known in ends[:1]:
+            yield Hit(
+                source.name,
+                source.at_lead,
+                state(
+                    "lead '{lead}' ({conductor}, {section}) is thicker than the {takes} that the "
+                    "terminals of {end} take ({known})",
+                    lead=source.lead_name,
+                    conductor=source.lead.conductor.text,
+                    section=(section, "m**2"),
+                    takes=(takes, "m**2"),
+                    end=name,
+                    known=known,
+                ),
+                "take a thinner conductor, or end it in a thinner piece that is counted with the lead",
+            )
 
 
 @rule("lead-shared", Severity.CAUTION)
 def lead_shared(context: Context) -> Outcome:
     """One lead of the bench feeds two inputs: there have to be as many of it."""
-    users: dict[str, list[FedInput]] = {}
-    for source in context.sources.values():
-        users.setdefault(source.lead_name, []).append(source)
+    users = grouped((source.lead_name, source) for source in context.sources.values())
     for name, inputs in users.items():
         for source in inputs[1:]:
             yield Hit(
@@ -336,10 +337,8 @@ def lead_hot(context: Context) -> Outcome:
         if feed is not None and feed.outputs[0].at_limit == "regulate":
             held = state("at the current limit of {limit}, which does not trip", limit=(feed.limit, "A"))
             currents.append((feed.limit, held))
-        for current, words in currents:
-            surface = _surface(context, source, current)
-            if surface <= TOUCHED:
-                continue
+        surfaces = ((words, _surface(context, source, current)) for current, words in currents)
+        for words, surface in [each for each in surfaces if each[1] > TOUCHED][:1]:
             hot: Stated = (surface, "degC", 2) if surface < math.inf else "hundreds of °C"
             yield Hit(
                 source.name,
@@ -356,7 +355,6 @@ def lead_hot(context: Context) -> Outcome:
                 ),
                 "take a thicker conductor, or cover it and let nobody touch it",
             )
-            break
 
 
 @input_rule("sense-used-up", Severity.CAUTION, worst=most("part_used"))
@@ -381,18 +379,21 @@ def sense_used_up(source: FedInput) -> Outcome:
             )
 
 
+SENSE_OPEN: dict[frozenset[str | None], str] = {
+    frozenset({"falls back"}): "open, it falls back on its terminals, and no reading tells",
+    frozenset({"rises"}): "open, the same",
+}
+"""What all outputs of an input do with an open sense lead -> what comes of it."""
+
+
 @rule("sense-faults", Severity.NOTE)
 def sense_faults(context: Context) -> Outcome:
     """What a wrong sense lead would do: an output that does not see its voltage rises until its OVP trips."""
     for source, feed in context.having("ovp"):
         if not source.senses:
             continue
-        opens = {output.sense.open if output.sense else None for output in source.rows}
-        told = "open, it falls back or rises: the bench does not say"
-        if opens == {"falls back"}:
-            told = "open, it falls back on its terminals, and no reading tells"
-        elif opens == {"rises"}:
-            told = "open, the same"
+        opens = frozenset(output.sense.open if output.sense else None for output in source.rows)
+        told = SENSE_OPEN.get(opens, "open, it falls back or rises: the bench does not say")
         watched = all(output.ovp is not None and output.ovp.at == "terminals" for output in source.rows)
         ends = (
             state("until its OVP trips, by {ovp}", ovp=(source.ovp_at_most(feed), "V"))

@@ -15,8 +15,7 @@ from railwright.settings.constraints.rise import falling, fast_output, slow_outp
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity, least
 from railwright.settings.rule import Hit, Outcome, rule
-from railwright.settings.rules.input_rule import input_rule
-from railwright.settings.rules.judge import judged
+from railwright.settings.rules.judge import input_rule, judged
 
 
 def _pairs(context: Context, switching: PowerUp | PowerDown | None) -> Iterator[tuple[OrderRule, int]]:
@@ -117,15 +116,12 @@ def never_played(context: Context) -> Outcome:
         (low, high), (other_low, other_high) = first.played.reach, second.played.reach
         if never.outside.low <= low - other_high and high - other_low <= never.outside.high:
             continue  # whatever stands there at the same time
-        worst: tuple[float, float, float] | None = None
-        for time, one, other in _instants(first.played.pieces, second.played.pieces):
-            one, other = first.input.sign * one, second.input.sign * other
-            beyond = max(never.outside.low - (one - other), (one - other) - never.outside.high)
-            if beyond > 1e-9 and (worst is None or beyond > worst[0]):
-                worst = (beyond, time, one - other)
-        if worst is None:
+        instants = _instants(first.played.pieces, second.played.pieces)
+        apart = ((time, first.input.sign * one - second.input.sign * other) for time, one, other in instants)
+        time, difference = max(apart, key=lambda each: never.outside.beyond(each[1]))
+        if never.outside.beyond(difference) <= 1e-9:
             continue
-        step = next((n for n, s in enumerate(context.timeline.spans) if s.start <= worst[1] <= s.end), 0)
+        step = next((n for n, s in enumerate(context.timeline.spans) if s.start <= time <= s.end), 0)
         yield Hit(
             never.voltage_of,
             ("procedure", "steps", step),
@@ -134,8 +130,8 @@ def never_played(context: Context) -> Outcome:
                 "(rule {rule_number} of 'never')",
                 input=never.voltage_of,
                 other=never.minus,
-                difference=(worst[2], "V"),
-                time=(worst[1], "s"),
+                difference=(difference, "V"),
+                time=(time, "s"),
                 low=(never.outside.low, "V"),
                 high=(never.outside.high, "V"),
                 rule_number=index + 1,
@@ -162,22 +158,18 @@ def slew_out_of_range(source: FedInput) -> Outcome:
 def ramp_in_stairs(context: Context) -> Outcome:
     """A line is asked for of outputs that have no slew for it: the host plays it in stairs."""
     for source in context.sources.values():
-        slews = [output.slew for output in source.rows]
         changes = [
             (abs(slope.stop - slope.start), rate, slope)
             for slope, rate in source.played.slopes
-            if 0.0 < rate < math.inf
+            if 0.0 < rate < math.inf and slope.stop != slope.start
         ]
-        if not changes or all(slew is not None for slew in slews):
+        if not changes or all(output.slew is not None for output in source.rows):
             continue
         apart = exchange_of(source.outputs, context.bench)
-        stairs = [
+        stairs = (
             (change / stair_count(change, change / rate, None, apart), change, slope)
             for change, rate, slope in changes
-            if change
-        ]
-        if not stairs:
-            continue
+        )
         height, change, slope = max(stairs, key=lambda each: each[0])
         count = round(change / height)
         how = (

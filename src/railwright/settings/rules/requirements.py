@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from railwright.documents.procedure import Requirement, Step
+from railwright.documents.procedure import Requirement
 from railwright.evaluation.observability import SETTLING, surge_path
 from railwright.measures.sampling import averaged, blind_time, sample_rate
 from railwright.physics.surge import SurgePath
@@ -15,16 +15,12 @@ from railwright.settings.findings import Severity, least, most
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
 
 
-def _required(context: Context) -> Iterator[tuple[Path, Requirement, FedInput, Feed | None]]:
+def required_in(context: Context) -> Iterator[tuple[Path, Requirement, FedInput, Feed | None]]:
+    """Every requirement of an input that is hooked up: where it stands, and what feeds its input."""
     for index, required in enumerate(context.procedure.requires):
         if required.of in context.sources:
             path = ("procedure", "requires", index)
             yield path, required, context.sources[required.of], context.feeds.get(required.of)
-
-
-def _step(context: Context, name: str) -> tuple[int, Step] | None:
-    steps = enumerate(context.procedure.steps)
-    return next(((index, step) for index, step in steps if step.called(index) == name), None)
 
 
 def _limit_key(required: Requirement) -> str:
@@ -34,7 +30,7 @@ def _limit_key(required: Requirement) -> str:
 @rule("requirement-masked", Severity.CAUTION, on_sheet=False)
 def requirement_masked(context: Context) -> Outcome:
     """A setting keeps what is measured inside a limit that is required: the requirement proves little."""
-    for path, required, source, feed in _required(context):
+    for path, required, source, feed in required_in(context):
         _, highest = required.limits
         if feed is None or highest is None:
             continue
@@ -42,30 +38,34 @@ def requirement_masked(context: Context) -> Outcome:
         if required.known.bounded == "current":
             most = source.at_most(feed.limit)
             if highest >= most:
-                until = _until_it_responds(context, required, source, feed)
-                why = state(
-                    "'{requirement}' permits {permitted}; the current limit holds the current to {limit} "
-                    "(with its error){until}",
-                    requirement=required.name,
-                    permitted=(highest, "A"),
-                    limit=(most, "A"),
-                    until=until,
+                yield Hit(
+                    source.name,
+                    here,
+                    state(
+                        "'{requirement}' permits {permitted}; the current limit holds the current to {limit} "
+                        "(with its error){until}",
+                        requirement=required.name,
+                        permitted=(highest, "A"),
+                        limit=(most, "A"),
+                        until=_until_it_responds(context, required, source, feed),
+                    ),
+                    "lower what is permitted, or raise the current limit above it, where the device bears it",
                 )
-                remedy = (
-                    "lower what is permitted, or raise the current limit above it, where the device bears it"
-                )
-                yield Hit(source.name, here, why, remedy)
         elif required.known.bounded == "voltage":
             level = feed.ovp + (source.ovp_error or 0.0)
             if highest >= level:
-                why = state(
-                    "'{requirement}' permits {permitted}, but the OVP trips by {ovp}: {means}",
-                    requirement=required.name,
-                    permitted=(highest, "V"),
-                    ovp=(level, "V"),
-                    means=_past_ovp(required, source),
+                yield Hit(
+                    source.name,
+                    here,
+                    state(
+                        "'{requirement}' permits {permitted}, but the OVP trips by {ovp}: {means}",
+                        requirement=required.name,
+                        permitted=(highest, "V"),
+                        ovp=(level, "V"),
+                        means=_past_ovp(required, source),
+                    ),
+                    "mind that the OVP decides it, not the device",
                 )
-                yield Hit(source.name, here, why, "mind that the OVP decides it, not the device")
 
 
 def _past_ovp(required: Requirement, source: FedInput) -> str:
@@ -92,7 +92,7 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
         else "in a time that is not given"
     )
     if required.known.mean:
-        bound = _mean_bound(context, required, source, path)
+        bound = _mean_bound(context, required, path, source.ovp_at_most(feed))
         if bound is not None and highest is not None and highest >= bound:
             return ": it cannot fail"
         return state(
@@ -112,47 +112,42 @@ def _until_it_responds(context: Context, required: Requirement, source: FedInput
     )
 
 
-def _mean_bound(context: Context, required: Requirement, source: FedInput, path: SurgePath) -> float | None:
+def _mean_bound(context: Context, required: Requirement, path: SurgePath, highest: float) -> float | None:
     """What a mean current over the step cannot exceed [A]: the regulator always at what it gives before its
     limit responds, and the output capacitor emptied once. None: not known.
+
+    highest: voltage that can stand at the terminals [V].
     """
-    found = _step(context, required.during)
-    if found is None or path.first is None or path.capacitance is None or required.of not in context.feeds:
-        return None
-    span = context.timeline.spans[found[0]]
+    span = context.timeline.spans[context.procedure.position(required.during)]
     lengths = [SETTLING * (end - start) for _, start, end in span.points]
     length = min(lengths) if required.each_point and lengths else span.end - span.start
-    if length <= 0.0:
+    if path.first is None or path.capacitance is None or length <= 0.0:
         return None
-    charge = path.capacitance * source.ovp_at_most(context.feeds[required.of])
-    return path.first + charge / length
+    return path.first + path.capacitance * highest / length
 
 
 @rule("requirement-out-of-reach", Severity.CAUTION, on_sheet=False)
 def requirement_out_of_reach(context: Context) -> Outcome:
     """A requirement asks for more than the settings permit: it can never pass."""
-    for path, required, source, feed in _required(context):
+    for path, required, source, feed in required_in(context):
         lowest, _ = required.limits
         if feed is None or lowest is None:
             continue
-        limit = feed.limit
-        most: tuple[float, str, str] | None = None
-        if required.known.bounded == "current":
-            most = (source.at_most(limit), "A", "the current limit holds the current to")
-        elif required.known.bounded == "voltage":
-            highest = source.highest_terminals(limit)
-            if highest is not None:
-                most = (highest, "V", "the procedure plays at most")
-        if most is not None and lowest > most[0]:
+        bounds = {
+            "current": (source.at_most(feed.limit), "A", "the current limit holds the current to"),
+            "voltage": (source.highest_terminals(feed.limit), "V", "the procedure plays at most"),
+        }
+        most, unit, holds = bounds.get(required.known.bounded or "", (None, "", ""))
+        if most is not None and lowest > most:
             yield Hit(
                 source.name,
                 (*path, _limit_key(required)),
                 state(
                     "'{requirement}' asks for {required} or more; {holds} {highest}",
                     requirement=required.name,
-                    required=(lowest, most[1]),
-                    holds=most[2],
-                    highest=(most[0], most[1]),
+                    required=(lowest, unit),
+                    holds=holds,
+                    highest=(most, unit),
                 ),
                 "correct the requirement, the limit or the voltages played",
             )
@@ -172,13 +167,10 @@ def _recorders(context: Context, channels: Sequence[str], interval: float) -> st
 @rule("reading-too-slow", Severity.CAUTION, on_sheet=False)
 def reading_too_slow(context: Context) -> Outcome:
     """A requirement hangs on an event that the supply's own readings cannot see, or are too slow for."""
-    for path, required, source, feed in _required(context):
+    for path, required, source, feed in required_in(context):
         measure, every = required.known, context.procedure.record.every
-        if measure.sampling is None or feed is None:
-            continue
-        if not (measure.momentary or measure.after_switching_on):
-            continue
-        if measure.momentary and not any(map(averaged, source.apertures)):
+        hangs = any(map(averaged, source.apertures)) if measure.momentary else measure.after_switching_on
+        if measure.sampling is None or feed is None or not hangs:
             continue
         if len(source.updates) < source.count:
             here = (*source.at_output, "reading")
@@ -204,9 +196,9 @@ def reading_too_slow(context: Context) -> Outcome:
                     ),
                     f"expect 'inconclusive' unless the margin is large; decided by {able}",
                 )
-            continue
-        why = _averaged_away(required, blind_time(update, every, aperture))
-        yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
+        else:
+            why = _averaged_away(required, blind_time(update, every, aperture))
+            yield Hit(source.name, (*path, "measure"), why, f"decided by {able}")
 
 
 def _averaged_away(required: Requirement, blind: float) -> Statement:
@@ -232,21 +224,19 @@ def _averaged_away(required: Requirement, blind: float) -> Statement:
 @rule("reading-too-coarse", Severity.CAUTION, on_sheet=False, worst=most("reading_error", over="room"))
 def reading_too_coarse(context: Context) -> Outcome:
     """The reading's error takes more than a third of what a requirement permits: good ones may not pass."""
-    for path, required, source, _ in _required(context):
+    for path, required, source, _ in required_in(context):
         quantity = required.known.level_of
         if quantity is None:
             continue
-        low, high = required.limits
-        around = high if high is not None else low
-        assert around is not None
-        bound = source.reading_error(quantity, around)
+        limits = [limit for limit in required.limits if limit is not None]
+        bound = source.reading_error(quantity, limits[-1])
         if bound is None:
             here = (*source.at_output, "reading")
             yield Unknown(
                 source.name, here, "accuracy of the reading", f"whether it can decide '{required.name}'"
             )
             continue
-        width = (high - low) / 2 if high is not None and low is not None else abs(around)
+        width = (limits[1] - limits[0]) / 2 if len(limits) > 1 else abs(limits[0])
         if bound > width / 3:
             yield Hit(
                 source.name,
@@ -264,16 +254,15 @@ def reading_too_coarse(context: Context) -> Outcome:
 @rule("step-too-short", Severity.CAUTION, on_sheet=False, worst=least("duration", over="permitted"))
 def step_too_short(context: Context) -> Outcome:
     """A start-up time is required that is longer than the step it is measured in."""
-    for path, required, source, _ in _required(context):
-        found = _step(context, required.during)
-        longest = required.limits[1]
-        if not required.known.after_switching_on or found is None or longest is None:
+    for path, required, source, _ in required_in(context):
+        _, longest = required.limits
+        position = context.procedure.position(required.during)
+        span, power_up = context.timeline.spans[position], context.procedure.steps[position].power_up
+        if longest is None or power_up is None or not required.known.after_switching_on:
             continue
-        step = found[1]
-        if step.power_up is None or source.name not in step.power_up.order:
+        if source.name not in power_up.order:
             continue
-        span = context.timeline.spans[found[0]]
-        on = span.start + step.power_up.order.index(source.name) * step.power_up.gap
+        on = span.start + power_up.order.index(source.name) * power_up.gap
         if span.end - on < longest:
             yield Hit(
                 source.name,
@@ -294,16 +283,14 @@ def step_too_short(context: Context) -> Outcome:
 @rule("threshold-not-crossed", Severity.CAUTION, on_sheet=False)
 def threshold_not_crossed(context: Context) -> Outcome:
     """A turn-on or turn-off voltage is looked for in a step that does not play through what is permitted."""
-    for path, required, source, _ in _required(context):
-        if required.known.turns is None:
-            continue
+    for path, required, source, _ in required_in(context):
         levels = [level.voltage for level in source.played.levels if level.step == required.during]
-        if not levels:
+        if required.known.turns is None or not levels:
             continue
         low, high = required.limits
         if (low is not None and min(levels) > low) or (high is not None and max(levels) < high):
-            least = [] if low is None else [named("permitted_low", low, "V")]
-            most = [] if high is None else [named("permitted_high", high, "V")]
+            ends = {"permitted_low": low, "permitted_high": high}
+            permitted = [named(name, end, "V") for name, end in ends.items() if end is not None]
             yield Hit(
                 source.name,
                 (*path, "during"),
@@ -314,7 +301,7 @@ def threshold_not_crossed(context: Context) -> Outcome:
                     lowest=(min(levels), "V"),
                     highest=(max(levels), "V"),
                     requirement=required.name,
-                    permitted=joined(" to ", [*least, *most]),
+                    permitted=joined(" to ", permitted),
                 ),
                 "play through the whole range that is permitted",
             )

@@ -8,7 +8,7 @@ from railwright.settings.constraints.outputs import apart
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, rule
-from railwright.settings.rules.input_rule import input_rule
+from railwright.settings.rules.judge import input_rule
 
 
 @rule("return-short", Severity.STOP)
@@ -78,25 +78,21 @@ def isolation_lost(context: Context) -> Outcome:
     """
     links = wiring.links_of(context.procedure, context.device, context.bench)
     sets = wiring.joined(links)
-    for source in context.sources.values():
-        if source.input.returns != "isolated":
-            continue
+    for source in (each for each in context.sources.values() if each.input.returns == "isolated"):
         own = wiring.zero_volts(source.name)
         others = [wiring.zero_volts(name) for name in context.sources if name != source.name]
-        for other in (wiring.EARTH, *others):
-            if sets.together(own, other):
-                chain = wiring.path(links, own, other)
-                yield Hit(
-                    source.name,
-                    (*source.at_input, "return"),
-                    state(
-                        "{input} is declared isolated, but its 0 V is joined: {chain}",
-                        input=source.name,
-                        chain=wiring.spoken(chain, own),
-                    ),
-                    "feed it from an output that floats, if its isolation matters",
-                )
-                break
+        reached = [other for other in (wiring.EARTH, *others) if sets.together(own, other)]
+        for other in reached[:1]:
+            yield Hit(
+                source.name,
+                (*source.at_input, "return"),
+                state(
+                    "{input} is declared isolated, but its 0 V is joined: {chain}",
+                    input=source.name,
+                    chain=wiring.spoken(wiring.path(links, own, other), own),
+                ),
+                "feed it from an output that floats, if its isolation matters",
+            )
 
 
 @rule("floating", Severity.NOTE)

@@ -5,21 +5,23 @@ from.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Mapping
 
 from railwright.documents.bench import Output
 from railwright.documents.output_name import OutputName
 from railwright.documents.shape import InputWaveform
-from railwright.documents.standard_tests import choice_of, figures_of, pieces_of
+from railwright.documents.standard_tests import choice_of, figures_of, pieces_in_step
+from railwright.grouping import grouped
 from railwright.plan.timeline import Action, StandardTurn
 from railwright.quantities import Statement, joined, state
-from railwright.settings.context import Context, FedInput
+from railwright.settings.context import BoundDocuments, Context, FedInput
 from railwright.settings.findings import Severity, least
 from railwright.settings.rule import Hit, Outcome, Path, Unknown, rule
-from railwright.waveforms.shapes import Off, Piece, flat
+from railwright.waveforms.shapes import Off, flat
 from railwright.waveforms.standards import TESTS, open_choices
 from railwright.waveforms.standards.figures import StandardFigures
-from railwright.waveforms.standards.kinds import NotPlayed, OpenChoice, Test
+from railwright.waveforms.standards.kinds import Choice, NotPlayed, Test
 
 SYSTEM_APART = 0.2
 """Part by which an input's nominal voltage may differ from that of the system that a standard's voltages are
@@ -30,7 +32,7 @@ AT_ONCE = 1e-9
 """Sums of times that stand for the same instant differ by less [s]."""
 
 
-def _waveforms(context: Context) -> Iterator[tuple[int, Path, FedInput, InputWaveform]]:
+def waveforms(context: BoundDocuments) -> Iterator[tuple[int, Path, FedInput, InputWaveform]]:
     """Every waveform of a shape: number of its step, where it is written, and of which input it is."""
     for index, step in enumerate(context.procedure.steps):
         if step.shape is None:
@@ -44,11 +46,10 @@ def _waveforms(context: Context) -> Iterator[tuple[int, Path, FedInput, InputWav
 @rule("shape-limit-above", Severity.STOP)
 def shape_limit_above(context: Context) -> Outcome:
     """A shape sets a higher current limit than the one that was settled, and judged, for the input."""
+    limits = {source.name: feed.limit for source, feed in context.having("current_limit")}
     for change in context.timeline.limits:
-        draft = context.drafts.get(change.input)
-        if change.current is None or draft is None or "current_limit" not in draft.known:
-            continue
-        if change.current > draft.feed.limit * (1 + 1e-9):
+        limit = limits.get(change.input, math.inf)
+        if change.current is not None and change.current > limit * (1 + 1e-9):
             yield Hit(
                 change.input,
                 ("procedure", *change.path),
@@ -56,7 +57,7 @@ def shape_limit_above(context: Context) -> Outcome:
                     "{current} is more than the {limit} of 'limits', which was judged by what device and "
                     "lead bear",
                     current=(change.current, "A"),
-                    limit=(draft.feed.limit, "A"),
+                    limit=(limit, "A"),
                 ),
                 "lower it, or raise the one under 'limits'",
             )
@@ -65,11 +66,9 @@ def shape_limit_above(context: Context) -> Outcome:
 @rule("interruption-low-impedance", Severity.CAUTION, on_sheet=False)
 def interruption_low_impedance(context: Context) -> Outcome:
     """A low-impedance interruption is asked of an output that takes in no current."""
-    for index, here, source, waveform in _waveforms(context):
-        if waveform.impedance != "low":
-            continue
+    for index, here, source, waveform in waveforms(context):
         name = context.timeline.spans[index].name
-        for output, figures in source.outputs.items():
+        for output, figures in source.outputs.items() if waveform.impedance == "low" else ():
             if figures.sink is None:
                 yield Unknown(
                     output,
@@ -95,24 +94,23 @@ def interruption_low_impedance(context: Context) -> Outcome:
 @rule("interruption-high-impedance", Severity.CAUTION, on_sheet=False)
 def interruption_high_impedance(context: Context) -> Outcome:
     """An interruption by switching off leaves the output's own capacitor and bleeder across the input."""
-    for index, here, source, waveform in _waveforms(context):
-        shape = context.procedure.steps[index].shape
-        assert shape is not None
-        pieces = flat(pieces_of(context.procedure, context.device, shape, source.name))
-        if not any(isinstance(piece, Off) for piece in pieces):
-            continue
-        name = context.timeline.spans[index].name
-        yield Hit(
-            source.name,
-            (*here, "impedance" if waveform.impedance else "standard" if waveform.standard else "segments"),
-            state(
-                "'{step}' switches the output off, which does not disconnect it: {stays} and a reverse diode "
-                "stay across the input",
-                step=name,
-                stays=joined(", ", itertools.starmap(_stays_across, source.outputs.items())),
-            ),
-            "for a real disconnection open a switch between output and input",
-        )
+    for index, here, source, waveform in waveforms(context):
+        pieces = flat(pieces_in_step(context.procedure, context.device, index, source.name))
+        if any(isinstance(piece, Off) for piece in pieces):
+            yield Hit(
+                source.name,
+                (
+                    *here,
+                    "impedance" if waveform.impedance else "standard" if waveform.standard else "segments",
+                ),
+                state(
+                    "'{step}' switches the output off, which does not disconnect it: {stays} and a reverse "
+                    "diode stay across the input",
+                    step=context.timeline.spans[index].name,
+                    stays=joined(", ", itertools.starmap(_stays_across, source.outputs.items())),
+                ),
+                "for a real disconnection open a switch between output and input",
+            )
 
 
 def _stays_across(name: OutputName, output: Output) -> Statement:
@@ -139,7 +137,7 @@ def _held(source: FedInput) -> str:
 @rule("edge-at-end", Severity.NOTE)
 def edge_at_end(context: Context) -> Outcome:
     """A shape's last edge lies at the very end of its step, and something is required during that."""
-    for index, _, source, waveform in _waveforms(context):
+    for index, _, source, waveform in waveforms(context):
         span = context.timeline.spans[index]
         asked = [
             each.name
@@ -167,9 +165,7 @@ def edge_at_end(context: Context) -> Outcome:
 def _last_edge(context: Context, index: int, name: str) -> Action | None:
     """The last action of a shape that changes what an input is asked for; None: none does."""
     level, off, last = 0.0, False, None
-    for action in context.timeline.actions:
-        if action.input != name:
-            continue
+    for action in (each for each in context.timeline.actions if each.input == name):
         inside = action.step == index
         if inside and action.path[-1] == "at_end":
             break
@@ -224,7 +220,7 @@ def repeated_at_most(context: Context) -> Outcome:
 @rule("recording-recognised", Severity.NOTE)
 def recording_recognised(context: Context) -> Outcome:
     """A recording is played; its separators, columns and units were recognised, or taken for granted."""
-    for _, here, source, waveform in _waveforms(context):
+    for _, here, source, waveform in waveforms(context):
         if waveform.recognised:
             yield Hit(
                 source.name,
@@ -238,27 +234,24 @@ def recording_recognised(context: Context) -> Outcome:
             )
 
 
-def _standards(
-    context: Context,
-) -> Iterator[tuple[int, Path, FedInput, Test, StandardFigures, tuple[OpenChoice, ...]]]:
+def _standards(context: Context) -> Iterator[tuple[int, Path, FedInput, Test, StandardFigures, Choice]]:
     """Every waveform of a standard's test: number of its step, where it is written, of which input, the test,
-    its figures, and what it plays that the standard leaves open.
+    its figures, and what the procedure chooses of it.
     """
-    for index, here, source, waveform in _waveforms(context):
+    for index, here, source, waveform in waveforms(context):
         if (test := TESTS.get(waveform.standard or "")) is not None:
-            figures = figures_of(context.procedure, test)
             choice = choice_of(waveform, context.device, source.name)
-            yield index, here, source, test, figures, open_choices(figures, test, choice)
+            yield index, here, source, test, figures_of(context.procedure, test), choice
 
 
 @rule("standard-from-memory", Severity.NOTE)
 def standard_from_memory(context: Context) -> Outcome:
     """A standard's figures are played that were written down from memory."""
     said: set[str] = set()
-    for _, here, source, test, figures, opened in _standards(context):
+    for _, here, source, test, figures, choice in _standards(context):
         names = [name for name in test.cites if figures.figures[name].from_memory]
         if names and test.name not in said and test.not_played is None:
-            told = [figures.cited(*names), *map(str, opened)]
+            told = [figures.cited(*names), *map(str, open_choices(figures, test, choice))]
             yield Hit(
                 source.name,
                 (*here, "standard"),
@@ -271,8 +264,8 @@ def standard_from_memory(context: Context) -> Outcome:
 @rule("standard-leaves-open", Severity.NOTE)
 def standard_leaves_open(context: Context) -> Outcome:
     """A level or duration is played that stands in no table of the standard, which leaves others open (x)."""
-    for index, here, source, test, figures, opened in _standards(context):
-        if opened:
+    for index, here, source, test, figures, choice in _standards(context):
+        if opened := open_choices(figures, test, choice):
             yield Hit(
                 source.name,
                 (*here, opened[0].key),
@@ -290,24 +283,24 @@ def standard_leaves_open(context: Context) -> Outcome:
 @rule("standard-repeated-less", Severity.CAUTION, on_sheet=False, worst=least("count", over="least"))
 def standard_repeated_less(context: Context) -> Outcome:
     """A standard's test is played less often, or sooner after the one before, than the standard asks."""
-    turns: dict[tuple[int, str], list[StandardTurn]] = {}
-    for turn in context.timeline.tests:
-        turns.setdefault((turn.step, turn.input), []).append(turn)
-    counts: dict[tuple[str, str, tuple[Piece, ...]], int] = {}
-    first: dict[tuple[str, str, tuple[Piece, ...]], tuple[int, Path, Test, StandardFigures]] = {}
-    for index, here, source, test, figures, _ in _standards(context):
-        shape = context.procedure.steps[index].shape
-        assert shape is not None
-        key = (source.name, test.name, pieces_of(context.procedure, context.device, shape, source.name))
-        counts[key] = counts.get(key, 0) + len(turns.get((index, source.name), ()))
-        first.setdefault(key, (index, here, test, figures))
-    for key, (index, here, test, figures) in first.items():
+    turns = grouped(((turn.step, turn.input), turn) for turn in context.timeline.tests)
+    played = list(_standards(context))
+    pieces = [
+        pieces_in_step(context.procedure, context.device, index, source.name)
+        for index, _, source, *_ in played
+    ]
+    alike = grouped(
+        ((each[2].name, each[3].name, own), each) for each, own in zip(played, pieces, strict=True)
+    )
+    for tests in alike.values():
+        index, here, source, test, figures, _ = tests[0]
         if test.repetitions is None or test.not_played is not None:
             continue
-        least, count = int(figures.texts(test.repetitions)[0]), counts[key]
+        least = int(figures.texts(test.repetitions)[0])
+        count = sum(len(turns.get((number, source.name), ())) for number, *_ in tests)
         if count < least:
             yield Hit(
-                key[0],
+                source.name,
                 (*here[:4], "repeat"),
                 state(
                     "'{step}' plays {test}: {count} of the {least} repetitions that the standard asks for "
@@ -332,17 +325,14 @@ def _too_soon(context: Context, turns: Mapping[tuple[int, str], list[StandardTur
         own = turns.get((index, source.name), [])
         if test.interval is None or not own:
             continue
-        least, last = figures.value(test.interval, "s"), before.get((source.name, test.standard))
-        starts, ends = [turn.start for turn in own], [turn.end for turn in own]
-        gaps = [start - end for start, end in zip(starts[1:], ends, strict=False)]
-        if last is not None:
-            gaps.insert(0, starts[0] - last)
+        least = figures.value(test.interval, "s")
+        ends = [before.get((source.name, test.standard), -math.inf), *(turn.end for turn in own)]
+        gaps = [turn.start - end for turn, end in zip(own, ends, strict=False)]
         before[source.name, test.standard] = ends[-1]
-        if gaps and min(gaps) < least - AT_ONCE:
-            between = min(gaps) in gaps[-(len(own) - 1) :] if len(own) > 1 else False
+        if min(gaps) < least - AT_ONCE:
             yield Hit(
                 source.name,
-                (*here[:4], "pause_between") if between else (*here, "standard"),
+                (*here[:4], "pause_between") if min(gaps) in gaps[1:] else (*here, "standard"),
                 state(
                     "'{step}' plays {test} {gap} after the one before; the standard asks for {least} at "
                     "least ({cited})",
@@ -359,10 +349,9 @@ def _too_soon(context: Context, turns: Mapping[tuple[int, str], list[StandardTur
 @rule("standard-other-system", Severity.STOP)
 def standard_other_system(context: Context) -> Outcome:
     """A standard's test has the voltages of a system that the input does not belong to."""
-    for index, here, source, test, figures, _ in _standards(context):
+    for index, here, source, test, figures, choice in _standards(context):
         if test.system is None:
             continue
-        choice = choice_of(_waveform(context, index, source.name), context.device, source.name)
         nominal, system = abs(choice.nominal), test.system(figures, choice)
         if abs(nominal - system) > SYSTEM_APART * system:
             yield Hit(
@@ -379,21 +368,14 @@ def standard_other_system(context: Context) -> Outcome:
             )
 
 
-def _waveform(context: Context, index: int, name: str) -> InputWaveform:
-    shape = context.procedure.steps[index].shape
-    assert shape is not None
-    return shape.waveforms[name]
-
-
 @rule("standard-not-played", Severity.STOP)
 def standard_not_played(context: Context) -> Outcome:
     """A standard's test is asked for that an ordinary supply cannot play; what it would put on the input is
     compared with what that withstands, and nothing is played.
     """
-    for index, here, source, test, figures, _ in _standards(context):
+    for index, here, source, test, figures, choice in _standards(context):
         if test.not_played is None:
             continue
-        choice = choice_of(_waveform(context, index, source.name), context.device, source.name)
         asked = test.not_played(figures, choice)
         yield Hit(
             source.name,

@@ -19,12 +19,11 @@ from __future__ import annotations
 
 from railwright.circuit.leads import lead_inductance
 from railwright.physics.circuit import NODE_CAPACITANCE
-from railwright.physics.loads.capacitor import Capacitor
 from railwright.quantities import Statement, show, state
 from railwright.settings.context import FedInput
 from railwright.settings.findings import Severity, most
 from railwright.settings.rule import Hit, Outcome
-from railwright.settings.rules.input_rule import input_rule
+from railwright.settings.rules.judge import input_rule
 
 
 def least_capacitance(slope: float, inductance: float, resistance: float) -> float:
@@ -41,15 +40,7 @@ def _beside(source: FedInput) -> tuple[float, float]:
     Of several capacitors the resistance is that of all together at low frequency, sum(C² ESR) / (sum C)²; an
     ESR that is not given is not counted.
     """
-    parts = [part.parameters for part in source.input.load]
-    banks = [
-        (bank.capacitance.low, bank.esr.low if bank.esr else 0.0)
-        for bank in parts
-        if isinstance(bank, Capacitor)
-    ]
-    added = source.fixture.capacitor if source.fixture else None
-    if added is not None:
-        banks.append((added.capacitance.low, added.esr.low if added.esr else 0.0))
+    banks = [(bank.capacitance.low, bank.esr.low if bank.esr else 0.0) for bank in source.load.banks]
     total = sum(farads for farads, _ in banks)
     if total <= 0.0:
         return 0.0, 0.0

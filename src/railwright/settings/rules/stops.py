@@ -6,24 +6,23 @@ from collections.abc import Iterator
 
 from railwright.documents.procedure import StopCondition
 from railwright.quantities import state
-from railwright.settings.context import Context
+from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity, least
 from railwright.settings.rule import Hit, Outcome, Path, rule
 
 
-def _conditions(context: Context) -> Iterator[tuple[Path, StopCondition]]:
+def _conditions(context: Context) -> Iterator[tuple[Path, StopCondition, FedInput]]:
     for index, condition in enumerate(context.procedure.stop_when):
         if condition.input in context.sources:
-            yield ("procedure", "stop_when", index), condition
+            yield ("procedure", "stop_when", index), condition, context.sources[condition.input]
 
 
 @rule("stop-out-of-reach", Severity.CAUTION, on_sheet=False)
 def stop_out_of_reach(context: Context) -> Outcome:
     """A stop condition can never come true: a limit or a protection acts first."""
-    for path, condition in _conditions(context):
-        if condition.input not in context.feeds:
+    for path, condition, source in _conditions(context):
+        if (feed := context.feeds.get(condition.input)) is None:
             continue
-        source, feed = context.sources[condition.input], context.feeds[condition.input]
         most = source.at_most(feed.limit)
         level = feed.ovp + (source.ovp_error or 0.0)
         why: str = ""
@@ -60,11 +59,9 @@ def stop_out_of_reach(context: Context) -> Outcome:
 @rule("stop-in-normal", Severity.CAUTION, on_sheet=False)
 def stop_in_normal(context: Context) -> Outcome:
     """A stop condition comes true in normal operation."""
-    for path, condition in _conditions(context):
-        source = context.sources[condition.input]
+    # What is drawn in one step a rehearsal tells: rule stop-rehearsed.
+    for path, condition, source in (each for each in _conditions(context) if each[1].during is None):
         why: str = ""
-        if condition.during is not None:
-            continue  # what is drawn in one step a rehearsal tells: rule stop-rehearsed
         if condition.current_above is not None and source.needs is not None:
             need, need_from, _ = source.needs
             if need > condition.current_above:
@@ -103,8 +100,7 @@ def stop_in_normal(context: Context) -> Outcome:
 @rule("stop-unseen", Severity.CAUTION, on_sheet=False, worst=least("duration", over="interval"))
 def stop_unseen(context: Context) -> Outcome:
     """A stop condition asks for a duration shorter than a reading takes: it is judged on one reading."""
-    for path, condition in _conditions(context):
-        source = context.sources[condition.input]
+    for path, condition, source in _conditions(context):
         slowest = max([*source.updates, context.procedure.record.every])
         if 0 < condition.duration < slowest:
             yield Hit(

@@ -16,34 +16,24 @@ from railwright.quantities import state
 from railwright.settings.context import Context
 from railwright.settings.findings import Severity
 from railwright.settings.rule import Hit, Outcome, Path, rule
+from railwright.settings.rules.requirements import required_in
 
 SWITCHED = {"current limit": "at_limit", "OCP": "ocp", "OPP": "opp", "OVP": "ovp"}
 """Protections that a procedure can use -> their key among an input's limits."""
 
 
-def _step_of(context: Context, required: Requirement) -> int:
-    """Position of a requirement's step."""
-    steps = enumerate(context.procedure.steps)
-    return next(index for index, step in steps if step.called(index) == required.during)
-
-
 def _expecting(context: Context) -> Iterator[tuple[Path, Requirement, Feed | None]]:
     """Requirements that ask for a trip, where they stand, and what feeds their input."""
-    for index, required in enumerate(context.procedure.requires):
-        if required.expects_trip and required.of in context.sources:
-            yield ("procedure", "requires", index), required, context.feeds.get(required.of)
+    found = required_in(context)
+    return ((path, required, feed) for path, required, _, feed in found if required.expects_trip)
 
 
 def _used(feed: Feed, protection: str) -> bool:
     """Whether a protection is used on the outputs of an input."""
     first = feed.outputs[0]
-    used = {
-        "current limit": first.at_limit == "trip",
-        "OCP": math.isfinite(first.ocp),
-        "OPP": math.isfinite(first.opp),
-        "OVP": math.isfinite(first.ovp),
-    }
-    return used[protection]
+    if protection == "current limit":
+        return first.at_limit == "trip"
+    return math.isfinite(getattr(first, SWITCHED[protection]))
 
 
 @rule("trip-not-armed", Severity.STOP)
@@ -74,9 +64,8 @@ def trip_status_slow(context: Context) -> Outcome:
     for path, required, feed in _expecting(context):
         if feed is None or required.known.trip != "time":
             continue
-        low, high = required.limits
-        room = high - low if low is not None and high is not None else high if high is not None else low
-        assert room is not None
+        limits = [limit for limit in required.limits if limit is not None]
+        room = limits[1] - limits[0] if len(limits) > 1 else limits[0]
         polled = look_interval(every)
         interval = polled + exchange_of(feed.names, context.bench)
         if interval > room / 3.0:
@@ -101,7 +90,7 @@ def trip_step_short(context: Context) -> Outcome:
     """A trip may come later than its step lasts: where it has not come by then, nothing is decided."""
     for path, required, _ in _expecting(context):
         _, latest = required.limits
-        span = context.timeline.spans[_step_of(context, required)]
+        span = context.timeline.spans[context.procedure.position(required.during)]
         if required.known.trip == "time" and latest is not None and span.end - span.start < latest:
             yield Hit(
                 required.of,
@@ -120,13 +109,13 @@ def trip_step_short(context: Context) -> Outcome:
 @rule("trip-ends-run", Severity.CAUTION, on_sheet=False)
 def trip_ends_run(context: Context) -> Outcome:
     """A required trip ends the run before what another requirement needs is played."""
-    first = min(_expecting(context), key=lambda each: _step_of(context, each[1]), default=None)
-    if first is None:
+    position, expecting = context.procedure.position, (required for _, required, _ in _expecting(context))
+    trip = min(expecting, key=lambda each: position(each.during), default=None)
+    if trip is None:
         return
-    _, trip, _ = first
-    ends = _step_of(context, trip)
+    ends = position(trip.during)
     for index, required in enumerate(context.procedure.requires):
-        step, cut = _step_of(context, required), ""
+        step, cut = position(required.during), ""
         if required.expects_trip and (step > ends or required.of != trip.of):
             cut, remedy = "only one trip comes in a run", "ask for each trip in a procedure of its own"
         elif step == ends and not judged_up_to_trip(required.known):
@@ -151,10 +140,10 @@ def trip_ends_run(context: Context) -> Outcome:
 @rule("trip-leaves-out", Severity.NOTE)
 def trip_leaves_out(context: Context) -> Outcome:
     """A required trip ends the run before the step of a requirement, which is then not judged."""
-    expecting = [required for _, required, _ in _expecting(context)]
-    ends = min((_step_of(context, required) for required in expecting), default=math.inf)
+    position = context.procedure.position
+    ends = min((position(required.during) for _, required, _ in _expecting(context)), default=math.inf)
     for index, required in enumerate(context.procedure.requires):
-        if _step_of(context, required) > ends and not required.expects_trip:
+        if position(required.during) > ends and not required.expects_trip:
             yield Hit(
                 required.of,
                 ("procedure", "requires", index, "during"),

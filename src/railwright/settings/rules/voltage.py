@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from railwright.grouping import grouped
 from railwright.quantities import Statement, joined, listed, show, state
 from railwright.settings.constraints.outputs import highest, isolated, lowest
 from railwright.settings.context import Context, FedInput
 from railwright.settings.findings import Severity, most
-from railwright.settings.played import Level, Outside
+from railwright.settings.played import Outside
 from railwright.settings.rule import Hit, Outcome, Unknown, rule
-from railwright.settings.rules.input_rule import input_rule
-from railwright.settings.rules.judge import judged
+from railwright.settings.rules.judge import input_rule, judged
 
 TOUCH_LIMIT = {"dry": 60.0, "wet": 35.0}
 """Voltage above which a part counts as dangerous to touch in normal condition, d.c. [V] (IEC 61010-1, from
@@ -97,10 +97,9 @@ def reversed_voltage(source: FedInput) -> Outcome:
 def outside_operating(source: FedInput) -> Outcome:
     """A voltage played is outside the input's operating range."""
     operating = source.input.operating
-    outside: dict[str | int, list[Level]] = {}
-    for level in source.played.levels:
-        if level.voltage not in operating:
-            outside.setdefault(level.path[2], []).append(level)
+    outside = grouped(
+        (level.path[2], level) for level in source.played.levels if level.voltage not in operating
+    )
     when = source.played.outside(operating) if outside else {}
     for step, levels in outside.items():
         yield Hit(

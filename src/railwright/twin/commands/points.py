@@ -28,68 +28,49 @@ def _values(call: Call, panel: Panel, unit: str, bounds: Bounds) -> list[float]:
     return [number_in(datum, unit, *bounds) for datum in call.parameters]
 
 
-def _voltages(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
-    panel = supply.panels[channel]
-    _HAS_POINTS(panel)
-    not_playing(supply, channel)
-    values = [panel.grid_voltage.on_grid(value) for value in _values(call, panel, "V", panel.voltage_bounds)]
+def _change(
+    field: str,
+    asked: Callable[[Panel, Call], object],
+    of: Callable[[Panel], object] = lambda panel: panel.points,
+) -> Callable[[TwinSupply, int, Call], Callable[[], None]]:
+    """What keeps a setting of the point list in that field of it, checked as `asked` reads it; of: what has
+    the field.
+    """
 
-    def do() -> None:
-        panel.points.voltages = values
+    def change(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
+        panel = supply.panels[channel]
+        _HAS_POINTS(panel)
+        not_playing(supply, channel)
+        value = asked(panel, call)
+        return lambda: setattr(of(panel), field, value)
 
-    return do
-
-
-def _dwells(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
-    panel = supply.panels[channel]
-    _HAS_POINTS(panel)
-    not_playing(supply, channel)
-    values = _values(call, panel, "S", panel.dwell_bounds)
-
-    def do() -> None:
-        panel.points.dwells = values
-
-    return do
+    return change
 
 
-def _count(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
-    panel, given = supply.panels[channel], call.parameters[0]
-    _HAS_POINTS(panel)
-    not_playing(supply, channel)
+def _voltages(panel: Panel, call: Call) -> list[float]:
+    return [panel.grid_voltage.on_grid(value) for value in _values(call, panel, "V", panel.voltage_bounds)]
+
+
+def _dwells(panel: Panel, call: Call) -> list[float]:
+    return _values(call, panel, "S", panel.dwell_bounds)
+
+
+def _count(panel: Panel, call: Call) -> float:
+    given = call.parameters[0]
     endless = isinstance(given, Word) and given.text.upper() in ("INF", "INFINITY")
-    value = math.inf if endless else float(round(number_in(given, "", 1.0, float(LARGEST_COUNT), 1.0)))
-
-    def do() -> None:
-        panel.points.count = value
-
-    return do
+    return math.inf if endless else float(round(number_in(given, "", 1.0, float(LARGEST_COUNT), 1.0)))
 
 
-def _interpolation(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
-    panel = supply.panels[channel]
-    _HAS_POINTS(panel)
-    not_playing(supply, channel)
+def _lines(panel: Panel, call: Call) -> bool:
     assert panel.output.points is not None
     lines = choice(call.parameters[0], "STEP", "LINear") == "LIN"
     if ("line" if lines else "step") not in panel.output.points.between:
         raise ScpiError(-224, f"{panel.name} only goes by {', '.join(panel.output.points.between)}")
-
-    def do() -> None:
-        panel.points.lines = lines
-
-    return do
+    return lines
 
 
-def _mode(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
-    panel = supply.panels[channel]
-    _HAS_POINTS(panel)
-    not_playing(supply, channel)
-    mode = choice(call.parameters[0], "FIXed", "LIST")
-
-    def do() -> None:
-        panel.voltage_mode = "LIST" if mode == "LIST" else "FIX"
-
-    return do
+def _mode(panel: Panel, call: Call) -> str:
+    return "LIST" if choice(call.parameters[0], "FIXed", "LIST") == "LIST" else "FIX"
 
 
 def _source(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
@@ -127,10 +108,6 @@ def _trigger(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]
     return lambda: supply.fire(channel)
 
 
-def _abort(supply: TwinSupply, channel: int, call: Call) -> Callable[[], None]:
-    return lambda: supply.stop_list(channel)
-
-
 def _list_answer(get: Callable[[Panel], str]) -> Callable[[TwinSupply, int, Call], str]:
     def answer(supply: TwinSupply, channel: int, call: Call) -> str:
         _HAS_POINTS(supply.panels[channel])
@@ -151,24 +128,24 @@ def _abort_all(supply: TwinSupply, call: Call) -> None:
     supply.refresh()
 
 
-on_outputs("[SOURce]:LIST:VOLTage", _voltages, least=1, most=LONGEST)
+on_outputs("[SOURce]:LIST:VOLTage", _change("voltages", _voltages), least=1, most=LONGEST)
 of_outputs("[SOURce]:LIST:VOLTage?", _list_answer(lambda panel: _joined(panel.points.voltages)))
 of_outputs("[SOURce]:LIST:VOLTage:POINts?", _list_answer(lambda panel: str(len(panel.points.voltages))))
-on_outputs("[SOURce]:LIST:DWELl", _dwells, least=1, most=LONGEST)
+on_outputs("[SOURce]:LIST:DWELl", _change("dwells", _dwells), least=1, most=LONGEST)
 of_outputs("[SOURce]:LIST:DWELl?", _list_answer(lambda panel: _joined(panel.points.dwells)))
 of_outputs("[SOURce]:LIST:DWELl:POINts?", _list_answer(lambda panel: str(len(panel.points.dwells))))
-on_outputs("[SOURce]:LIST:COUNt", _count, least=1, most=1)
+on_outputs("[SOURce]:LIST:COUNt", _change("count", _count), least=1, most=1)
 of_outputs(
     "[SOURce]:LIST:COUNt?",
     _list_answer(
         lambda panel: format_nr3(INFINITY) if panel.points.count == math.inf else f"{panel.points.count:.0f}"
     ),
 )
-on_outputs("[SOURce]:LIST:INTerpolation", _interpolation, least=1, most=1)
+on_outputs("[SOURce]:LIST:INTerpolation", _change("lines", _lines), least=1, most=1)
 of_outputs(
     "[SOURce]:LIST:INTerpolation?", _list_answer(lambda panel: "LIN" if panel.points.lines else "STEP")
 )
-on_outputs("[SOURce]:VOLTage:MODE", _mode, least=1, most=1)
+on_outputs("[SOURce]:VOLTage:MODE", _change("voltage_mode", _mode, lambda panel: panel), least=1, most=1)
 of_outputs("[SOURce]:VOLTage:MODE?", lambda supply, channel, call: supply.panels[channel].voltage_mode)
 on_outputs("TRIGger:SOURce", _source, least=1, most=1)
 of_outputs("TRIGger:SOURce?", lambda supply, channel, call: supply.panels[channel].trigger_source)

@@ -29,7 +29,7 @@ def _put_voltage(supply: TwinSupply, channel: int, value: float) -> None:
     before, panel.voltage = panel.voltage, panel.grid_voltage.on_grid(value)
     panel.voltage_triggered = panel.voltage
     supply.plant.set_voltage(panel.name, panel.voltage)
-    supply.take_along(channel, before)
+    supply.take_along(channel, "voltage", before)
 
 
 def _put_triggered(supply: TwinSupply, channel: int, value: float) -> None:
@@ -39,8 +39,9 @@ def _put_triggered(supply: TwinSupply, channel: int, value: float) -> None:
 
 def _put_current(supply: TwinSupply, channel: int, value: float) -> None:
     panel = supply.panels[channel]
-    panel.current = panel.grid_current.on_grid(value)
+    before, panel.current = panel.current, panel.grid_current.on_grid(value)
     supply.plant.set_current(panel.name, panel.current)
+    supply.take_along(channel, "current_limit", before)
 
 
 def _tell_slew(supply: TwinSupply, panel: Panel) -> None:
