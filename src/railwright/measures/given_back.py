@@ -18,8 +18,7 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     import numpy as np
@@ -36,8 +35,7 @@ course apertures see most.
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Visible:
+class Visible(NamedTuple):
     """What is more than noise and grid: a change of the voltage [V], and a current against none [A]. noise:
     of the current, r.m.s. [A].
     """
@@ -47,8 +45,7 @@ class Visible:
     noise: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class GivenBack:
+class GivenBack(NamedTuple):
     """Readings without the pulses of so many jumps. columns: shape (k, n). gained: what the capacitance has
     gained in the step [C or J], within ±doubt. taken_out (n - 1,): intervals beside replaced values.
     """
@@ -60,8 +57,7 @@ class GivenBack:
     taken_out: Flags
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Jumps:
+class Jumps(NamedTuple):
     """Jumps of the voltage, each from a level to another. before, after, shape (j,): the readings of the
     levels. rows, shape (j, LONGEST + 1): the readings between them; given: which of those there are.
     """
@@ -70,9 +66,13 @@ class _Jumps:
     after: Numbers
     rows: Numbers
     given: Flags
+    visible: Visible
 
-    def part(self, chosen: Flags) -> _Jumps:
-        return _Jumps(self.before[chosen], self.after[chosen], self.rows[chosen], self.given[chosen])
+    def part(self, chosen: Flags) -> Jumps:
+        """Those of them that are chosen."""
+        return Jumps(
+            self.before[chosen], self.after[chosen], self.rows[chosen], self.given[chosen], self.visible
+        )
 
 
 def gives_back(view: View) -> bool:
@@ -88,23 +88,18 @@ def gives_back(view: View) -> bool:
     )
 
 
-def without_pulses(
-    view: View, time: Array, columns: Array, visible: Visible, until: float
-) -> GivenBack | None:
-    """Readings without what a capacitor took and gave back at jumps; None: there are no such jumps.
+def without_pulses(view: View, time: Array, columns: Array, jumps: Jumps, until: float) -> GivenBack | None:
+    """Readings without what a capacitor took and gave back at jumps; None: at none of them.
 
     time: middles of the apertures [s], shape (n,). columns: of a current: it and the voltage; of a power: it,
-    voltage, current, and the voltage again. until: middle of the last aperture that surely belongs to the
-    step [s].
+    voltage, current, and the voltage again. jumps: of that voltage. until: middle of the last aperture that
+    surely belongs to the step [s].
     """
     import numpy as np
 
     voltage, current = columns[-1], columns[2 if len(columns) > 2 else 0]
-    jumps = _jumps(voltage, visible.change)
-    if jumps is None:
-        return None
     jumps = jumps.part(_in_step(view, time, jumps, until))
-    if not jumps.before.size or not _runs_on(view, voltage, current, jumps, visible.current):
+    if not jumps.before.size or not _runs_on(view, voltage, current, jumps):
         return None
     passed = _passed(voltage, jumps)
     pulses = np.where(jumps.given, current[jumps.rows] - _between(current, jumps, passed), 0.0)
@@ -112,7 +107,9 @@ def without_pulses(
     size = np.sign(change)
     seen = size * view.timing()[1] * np.sum(pulses, axis=1)
     # Each pulse is a difference of two readings.
-    noise = 4.0 * visible.noise * view.timing()[1] * np.sqrt(2.0 * np.count_nonzero(jumps.given, axis=1))
+    noise = (
+        4.0 * jumps.visible.noise * view.timing()[1] * np.sqrt(2.0 * np.count_nonzero(jumps.given, axis=1))
+    )
     low, high = view.capacitance
     if np.any(seen > high * np.abs(change) + noise) or np.any(seen < -noise):
         return None
@@ -131,16 +128,16 @@ def without_pulses(
     return GivenBack(change.size, kept, capacitance * gained, doubt, taken_out)
 
 
-def _jumps(voltage: Array, visible: float) -> _Jumps | None:
+def jumps_of(voltage: Array, visible: Visible) -> Jumps | None:
     """Where a voltage goes from one level to another in at most LONGEST intervals; None: nowhere.
 
-    visible: the least change that is more than noise and grid [V]. The reading next to a change may hold some
-    of it, less than is visible: levels are those of the readings beyond.
+    The reading next to a change may hold some of it, less than is visible: levels are those of the readings
+    beyond.
     """
     import numpy as np
 
     steps = np.diff(voltage)
-    way = np.where(np.abs(steps) > visible, np.sign(steps), 0.0)
+    way = np.where(np.abs(steps) > visible.change, np.sign(steps), 0.0)
     if not way.any():
         return None
     bounds = np.flatnonzero(np.diff(np.concatenate(([np.nan], way, [np.nan]))) != 0.0)
@@ -150,14 +147,14 @@ def _jumps(voltage: Array, visible: float) -> _Jumps | None:
     # Both neighbours stand, and no level is that of a reading which another jump reaches.
     alone = (way[first - 1] == 0.0) & (way[last] == 0.0)
     alone[1:] &= first[1:] - 1 >= last[:-1] + 1
-    alone &= (voltage[last + 1] - voltage[first - 1]) * way[first] > visible
+    alone &= (voltage[last + 1] - voltage[first - 1]) * way[first] > visible.change
     first, last = first[alone], last[alone]
     rows = first[:, None] + np.arange(LONGEST + 1)[None, :]
     given = rows <= last[:, None]
-    return _Jumps(first - 1, last + 1, np.where(given, rows, first[:, None]), given)
+    return Jumps(first - 1, last + 1, np.where(given, rows, first[:, None]), given, visible)
 
 
-def _passed(voltage: Array, jumps: _Jumps) -> Array:
+def _passed(voltage: Array, jumps: Jumps) -> Array:
     """How much of a jump each reading has seen passed, 0 to 1; shape (j, LONGEST + 1)."""
     import numpy as np
 
@@ -165,7 +162,7 @@ def _passed(voltage: Array, jumps: _Jumps) -> Array:
     return np.clip((voltage[jumps.rows] - before) / (after - before), 0.0, 1.0)
 
 
-def _between(column: Array, jumps: _Jumps, passed: Array) -> Array:
+def _between(column: Array, jumps: Jumps, passed: Array) -> Array:
     """What the load draws in the readings of a jump, if it follows the voltage: partly what it drew before,
     partly what it draws after it.
     """
@@ -173,7 +170,7 @@ def _between(column: Array, jumps: _Jumps, passed: Array) -> Array:
     return values
 
 
-def _in_step(view: View, time: Array, jumps: _Jumps, until: float) -> Flags:
+def _in_step(view: View, time: Array, jumps: Jumps, until: float) -> Flags:
     """Which jumps belong to the step: those that may be over after its start, with which its first one comes.
     Readings may be an update earlier or later than is taken here. until: see `without_pulses`.
     """
@@ -183,8 +180,8 @@ def _in_step(view: View, time: Array, jumps: _Jumps, until: float) -> Flags:
     return flags
 
 
-def _runs_on(view: View, voltage: Array, current: Array, jumps: _Jumps, visible: float) -> bool:
-    """Whether a load that stops by itself runs on through all jumps: it draws a visible current [A] on both
+def _runs_on(view: View, voltage: Array, current: Array, jumps: Jumps) -> bool:
+    """Whether a load that stops by itself runs on through all jumps: it draws a visible current on both
     sides, and the voltage stays above where it stops.
     """
     import numpy as np
@@ -194,4 +191,4 @@ def _runs_on(view: View, voltage: Array, current: Array, jumps: _Jumps, visible:
     if view.stops_at is None:
         return False
     sides = np.concatenate((jumps.before, jumps.after))
-    return bool(np.all((voltage[sides] > view.stops_at[1]) & (current[sides] > visible)))
+    return bool(np.all((voltage[sides] > view.stops_at[1]) & (current[sides] > jumps.visible.current)))

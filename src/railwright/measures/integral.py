@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING
 
-from railwright.measures.given_back import Visible, gives_back, without_pulses
+from railwright.measures.given_back import Jumps, Visible, gives_back, jumps_of, without_pulses
 from railwright.measures.hiding import most_missing
 from railwright.measures.measure import Channel, measure
 from railwright.measures.outcome import CannotMeasure, Measured
@@ -259,7 +259,7 @@ class _Readings:
     columns: values of the channel; of voltage and current, where it is their product; and voltage, where it
     is known; shape (k, n). noise: r.m.s. of each, shape (k,). step: of the channel's grid, of the voltage's.
     is_product, has_voltage: which columns there are. held: something stood there before it was switched on.
-    visible: of what its capacitance takes at a jump and gives back; None: it does not.
+    jumps: of the voltage, at which the input's capacitance takes what it gives back; None: there are none.
     """
 
     columns: Array
@@ -268,7 +268,7 @@ class _Readings:
     is_product: bool
     has_voltage: bool
     held: bool
-    visible: Visible | None
+    jumps: Jumps | None
 
 
 def _ways(
@@ -289,9 +289,9 @@ def _ways(
     held = _held(view, signal.time[near], columns[0])
     has_voltage, is_product = volts is not None, factors is not None
     visible = None
-    if volts is not None and gives_back(view):
-        seen = _visible(volts, factors[1] if factors is not None else signal)
-        visible = seen if np.any(np.abs(np.diff(columns[-1])) > seen.change) else None
+    if has_voltage and gives_back(view):
+        visible = _visible(channels[-1], signal if factors is None else factors[1])
+    seen: dict[bytes, _Readings] = {}
     changed = np.diff(columns[0]) != 0.0
     ways, contradictions = [], []
     known: dict[bytes, tuple[Array, Array, bool]] = {}
@@ -299,8 +299,11 @@ def _ways(
         # A window that is handed over twice says the same both times.
         contradictions.append(int(np.count_nonzero(changed[np.diff(windows.middle) == 0.0])))
         rows = first_of_each(windows.middle)
-        readings = _Readings(columns[:, rows], noise, step, is_product, has_voltage, held, visible)
-        ways.append(_way(view, windows.middle[rows], readings, windows.probability, known))
+        if (key := rows.tobytes()) not in seen:
+            own = columns[:, rows]
+            jumps = None if visible is None else jumps_of(own[-1], visible)
+            seen[key] = _Readings(own, noise, step, is_product, has_voltage, held, jumps)
+        ways.append(_way(view, windows.middle[rows], seen[key], windows.probability, known))
     fewest = min(contradictions)
     likely = [
         way.probability * math.exp(fewest - count) for way, count in zip(ways, contradictions, strict=True)
@@ -337,9 +340,9 @@ def _way(
     doubt = view.model.clock + (most - least) / 4.0
     part = _of_step(view, time, readings.columns[0], doubt)
     back = None
-    if readings.visible is not None:
+    if readings.jumps is not None:
         until = view.end - view.timing()[2] / 2.0 - doubt
-        back = without_pulses(view, time, readings.columns, readings.visible, until)
+        back = without_pulses(view, time, readings.columns, readings.jumps, until)
     time, columns = part.of(time, readings.columns if back is None else back.columns)
     start, end = view.begin - part.early, view.end
     # A window that lies a little early or late gains at one end what it loses at the other.
