@@ -117,7 +117,7 @@ alike; or it is not.
 """
 
 WIDE = {
-    "turn-on": "the course of a soft start is not known, by a fifth of its time; twins rise in a line",
+    "turn-on": "the course of a soft start is not known, by a sixth of its time; twins rise in a line",
     "charge": "the capacitor may charge between two apertures, unseen, as it is switched on",
 }
 """Why a cell may be wide: quantity -> reason."""

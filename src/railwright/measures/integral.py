@@ -27,10 +27,14 @@ if TYPE_CHECKING:
     Numbers = NDArray[np.intp]
 
 LARGEST_GAP = 0.1
-"""A hole in the record longer than this part of the window (and than three readings) makes it unusable."""
+"""A hole in the record longer than this part of the window (and than three readings) makes it unusable:
+chosen.
+"""
 
 ALIKE = 0.02
-"""Edges whose values differ by less than this part of the record's range are equal edges."""
+"""Edges whose values differ by less than this part of the record's range are equal edges: chosen. Taken too
+large, errors add up that are not one error, and the interval is too wide.
+"""
 
 ALIKE_GAPS = 1e-9
 """Times between readings that differ by less are one [s]."""
@@ -38,13 +42,22 @@ ALIKE_GAPS = 1e-9
 SEEN = 3.0
 """Of the pulse that charges a capacitor, an aperture that a jump of the voltage reaches into has seen this
 times as large a part, where the time between apertures is shorter than an aperture; once where it is longer.
+
+A straight edge that begins τ before the end of an aperture a moves its mean by δ τ / 2a, and has moved by δ
+at its end: 2a / τ - 1 times as far again. An edge that is longer than the time between apertures begins
+anywhere in the aperture, at τ = a / 2 in the mean; of one that may lie between them it is at least once (τ =
+a).
 """
 
 MOST_PHASES = 0.95
-"""Part of the phases that readings can have, for which a bound on what lies between them holds."""
+"""Part of the phases that readings can have, for which a bound on what lies between them holds: that of the
+interval.
+"""
 
 HELD = 0.1
-"""Part of the largest value from which on what stands before the switching-on is held there (chosen)."""
+"""Part of the largest value from which on what stands before the switching-on is held there: chosen. What an
+output that is off still shows is less, a battery's voltage is more.
+"""
 
 
 @measure("C", "charge", ("current",))
