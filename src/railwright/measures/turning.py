@@ -232,7 +232,6 @@ def _way(
     falling: bool,
 ) -> _Way:
     """The voltage of the ramp at the transition, where the values' times are these."""
-    import numpy as np
 
     instant, spread, first = _crossing(view, current, place, *levels, falling=falling)
     course = 0.0
@@ -242,13 +241,11 @@ def _way(
     known = _before(view, voltage, float(current.time[first]))
     weights = line_weights(known.time, instant)
     at = math.fsum(weights * known.values)
-    slope = float(np.polyfit(known.time - instant, known.values, 1)[0])
-    residuals = known.values - at - slope * (known.time - instant)
+    slope, residuals = line_through(known.time, known.values)
     longer = residuals
     if view.model.averages:
         stretch = _before(view, voltage, float(current.time[first]), TELLING * LOCAL)
-        line = np.polynomial.Polynomial.fit(stretch.time, stretch.values, 1)
-        longer = stretch.values - line(stretch.time)
+        longer = line_through(stretch.time, stretch.values)[1]
     steep = abs(slope)
     instant_error = steep * spread
     if view.model.averages:
@@ -426,6 +423,16 @@ def _before(view: View, voltage: Signal, end: float, stretch: float = LOCAL) -> 
     if known.time.size < 3:
         raise CannotMeasure("the transition lies at the start of the step", "a longer hold before the ramp")
     return known.take(np.arange(max(0, known.time.size - count), known.time.size))
+
+
+def line_through(time: Array, values: Array) -> tuple[float, Array]:
+    """Slope of the least-squares line through values at `time`, and what they lie beside it. Shapes (n,)."""
+    import numpy as np
+
+    apart, beside = time - np.mean(time), values - np.mean(values)
+    spread = float(np.sum(apart**2))
+    slope = float(np.sum(apart * beside)) / spread if spread > 0.0 else 0.0
+    return slope, beside - slope * apart
 
 
 def line_weights(time: Array, instant: float) -> Array:
