@@ -385,7 +385,7 @@ def played(seed: int, every: int, width: str = "150 ms") -> list[Case]:
 
     with tempfile.TemporaryDirectory() as place:
         job = Job.open(write_documents(Path(place), every, width))
-        documents, settings = job.documents, job.check().settings
+        documents, settings = job.documents, job.check(static=True).settings
         loop, folder = VirtualLoop(), Path(place) / "run"
         given = (documents.bench, documents.device, documents.procedure)
         with VirtualNetwork(loop, *given, seed=seed, keep=60.0) as network:
@@ -464,9 +464,10 @@ def main() -> int:
     chosen = parser.parse_args()
     make = played if chosen.twins else studied
     count = chosen.twins or chosen.cases
-    first = chosen.first + (SEEDS_OF_TWINS if chosen.twins else 0)
     cases: list[Case] = []
     for every in chosen.every:
+        # Twins of one seed have the same errors at every polling interval: cells would not be independent.
+        first = chosen.first + (SEEDS_OF_TWINS * every if chosen.twins else 0)
         for done, seed in enumerate(range(first, first + count), start=1):
             cases += make(seed, every)
             if done % 20 == 0:
