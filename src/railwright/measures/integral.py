@@ -70,13 +70,13 @@ def charge(view: View) -> Measured:
     with what the load drew before and after it.
     Window: the step, from the switching-on where it lies in the step; a value whose aperture may reach beyond
     the end is left out, and the last one stands up to it.
-    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture
-    covers, what an output that comes on may draw down there of what stood before, and, where it counts by
-    what is read, what a capacitor may have charged unseen; equal edges are off by the same and add up),
-    'charge of the input's capacitance' (where it counts by the voltage: its tolerance, of what it has gained
-    in the end), 'time of the readings' (where in the update interval they fall, and the record's clock),
-    'missing samples' (anything that the limits let through, where a recording has a gap), 'time
-    base of the recorder'.
+    Uncertainty: 'between readings' (the difference of two neighbours over the time that no aperture covers,
+    of what charges a capacitor and what the load draws apart; what an output that comes on may draw down
+    there of what stood before, and, where it counts by what is read, what a capacitor may have charged
+    unseen; equal edges are off by the same and add up), 'charge of the input's capacitance' (where it counts
+    by the voltage: its tolerance, of what it has gained in the end), 'time of the readings' (where in the
+    update interval they fall, and the record's clock), 'missing samples' (anything that the limits let
+    through, where a recording has a gap), 'time base of the recorder'.
     Standard: none; the trapezoid rule, and JCGM 100 and 101 for the uncertainty.
     """
     return _of_current(view, mean=False, what="charge")
@@ -388,7 +388,14 @@ def _hidden(
     least, values = view.timing()[1], columns[0]
     # What changes between two readings: bounded by their difference over the time that no aperture covers.
     unseen = np.maximum(0.0, gaps - least)
-    between = np.maximum(0.0, _changes(values) - 2.0 * readings.noise[0]) * unseen / 2.0
+    between = np.maximum(0.0, _changes(values) - 2.0 * readings.noise[0])
+    if readings.has_voltage and view.capacitance[1] > 0.0:
+        # Two things that change at once, one up and one down, hide more than their sum shows.
+        charges = _charging_current(view, gaps, columns, readings, seen)
+        between = np.maximum(
+            between, _changes(charges) + _changes(values - charges) - 4.0 * readings.noise[0]
+        )
+    between = between * unseen / 2.0
     between += pulled * unseen
     charging = False
     if readings.has_voltage and least > 0.0:
@@ -428,6 +435,22 @@ def _pulled_down(time: Array, values: Array, switched_on: float) -> Array:
     least = np.minimum(np.abs(values[1:]), np.abs(values[:-1]))
     around = (time[:-1] <= switched_on) & (switched_on <= time[1:])
     return np.where(around, least, 0.0)
+
+
+def _charging_current(view: View, gaps: Array, columns: Array, readings: _Readings, seen: Flags) -> Array:
+    """What a ramp of the voltage charges the input's capacitance with in each reading: C dv/dt [A], or times
+    v [W]; of a reading in which the ramp begins or ends, by the slower of what is before and after it. Shape
+    (n,). seen: as of `_hidden`.
+    """
+    import numpy as np
+
+    steps = np.diff(columns[-1])
+    visible = 4.0 * readings.noise[-1] + 2.0 * readings.step[1]
+    slopes = np.where((np.abs(steps) > visible) & ~seen, steps / gaps, 0.0)
+    left, right = np.append(0.0, slopes), np.append(slopes, 0.0)
+    slower = np.where(np.abs(left) < np.abs(right), left, right)
+    charging: Array = sum(view.capacitance) / 2.0 * np.where(left * right > 0.0, slower, 0.0)
+    return charging * columns[-1] if readings.is_product else charging
 
 
 def _into_capacitor(view: View, gaps: Array, voltage: Array, readings: _Readings) -> Array:
