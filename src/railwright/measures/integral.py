@@ -307,7 +307,7 @@ def _ways(
     seen: dict[bytes, _Readings] = {}
     changed = np.diff(columns[0]) != 0.0
     if view.model.summed and view.interval < update:
-        readings = _Readings(columns, noise, step, factors is not None, volts is not None)
+        readings = _Readings(columns, noise, step, is_product, has_voltage, held, None)
         return [_way_of_several(view, signal.time[near], readings)]
     ways, contradictions = [], []
     known: dict[bytes, tuple[Array, Array, bool]] = {}
@@ -366,9 +366,7 @@ def _way(
     shifted = integrals(time, columns[0], start + shifts, end + shifts)
     inside = (time[1:] > start) & (time[:-1] < end)
     gaps = np.diff(time)
-    pulled = np.zeros(gaps.size)
-    if readings.held and view.off_until is not None:
-        pulled = _pulled_down(time, columns[0], view.off_until)
+    pulled = _pulled_down(view, time, columns[0], readings)
     # What was taken out is known by itself: nothing of it hides.
     seen = np.zeros(gaps.size, np.bool_) if back is None else back.taken_out[part.first : part.last - 1]
     same = np.concatenate((columns.ravel(), inside, seen, pulled, np.rint(gaps / ALIKE_GAPS)))
@@ -404,14 +402,15 @@ def _way_of_several(view: View, time: Array, readings: _Readings) -> _Way:
     for instant in cut:
         around = np.interp([instant - update, instant, instant + update], time, columns[0])
         moved += float(np.ptp(around)) * update / 8.0
-    pulled = _pulled_down(view, time, columns[0])
+    pulled = _pulled_down(view, time, columns[0], readings)
     inside = (time[1:] > start) & (time[:-1] < end)
     # Where a row is new, it is so for one of them: an update after that one's last.
     new = np.any(np.diff(columns) != 0.0, axis=0) | (pulled > 0.0)
     rows = np.concatenate(([0], np.flatnonzero(new) + 1))
     gaps = np.full(rows.size - 1, update)
-    between, product = _hidden(view, gaps, columns[:, rows], readings, inside[new], pulled[new])
-    return _Way(float(shifted[0]), moved, between, product, 1.0)
+    nowhere = np.zeros(gaps.size, np.bool_)
+    hidden = _hidden(view, gaps, columns[:, rows], readings, inside[new], pulled[new], nowhere)
+    return _Way(float(shifted[0]), moved, 0, 0.0, *hidden, 1.0)
 
 
 def _hidden(
@@ -463,7 +462,7 @@ def _held(view: View, time: Array, values: Array) -> bool:
     return before >= 0 and abs(float(values[before])) > HELD * float(np.abs(values).max())
 
 
-def _pulled_down(time: Array, values: Array, switched_on: float) -> Array:
+def _pulled_down(view: View, time: Array, values: Array, readings: _Readings) -> Array:
     """How far what stands at an input before it is switched on may have fallen between the two readings
     around that: to nothing, for an output begins its rise at 0 V and may draw it down. Shape (n - 1,); 0
     elsewhere.
@@ -471,7 +470,9 @@ def _pulled_down(time: Array, values: Array, switched_on: float) -> Array:
     import numpy as np
 
     least = np.minimum(np.abs(values[1:]), np.abs(values[:-1]))
-    around = (time[:-1] <= switched_on) & (switched_on <= time[1:])
+    if not readings.held or view.off_until is None:
+        return np.zeros_like(least)
+    around = (time[:-1] <= view.off_until) & (view.off_until <= time[1:])
     return np.where(around, least, 0.0)
 
 
